@@ -1,0 +1,54 @@
+"""Heights of what walks, each with its source."""
+
+import difflib
+import tomllib
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib.resources import files
+
+from terrain3d.errors import InputError
+
+
+@dataclass(frozen=True)
+class Figure:
+    """What walks, as an upright line from the ground; animals by shoulder height."""
+
+    name: str
+    height_m: float
+    source: str
+
+
+#: No figure is taller; views are computed up to this height above the ground once and for all.
+TALLEST_M = 2.5
+
+
+@lru_cache(maxsize=1)
+def known_figures() -> tuple[Figure, ...]:
+    """The figures that come with the package.
+
+    >>> [figure.name for figure in known_figures()][:2]
+    ['person', 'short person']
+    """
+    table = tomllib.loads(files("terrain3d.detector").joinpath("figures.toml").read_text("utf-8"))
+    return tuple(Figure(name, row["height"], row["source"]) for name, row in table.items())
+
+
+def find_figure(name: str, own: Iterable[Figure] = ()) -> Figure:
+    """The figure of that name, the site's own before the package's.
+
+    >>> find_figure("person").height_m
+    1.7
+    >>> find_figure("persson")
+    Traceback (most recent call last):
+    terrain3d.errors.InputError: unknown figure 'persson'
+      to mend: did you mean 'person'?
+    """
+    known = {figure.name: figure for figure in (*known_figures(), *own)}
+    if name in known:
+        return known[name]
+    near = difflib.get_close_matches(name, known, n=1)
+    raise InputError(
+        f"unknown figure {name!r}",
+        mend=f"did you mean {near[0]!r}?" if near else f"known: {', '.join(known)}",
+    )

@@ -1,0 +1,132 @@
+"""Detector types: a TOML file each, built in or the user's own, as frozen, checked values."""
+
+import difflib
+import math
+from importlib.resources import files
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import Field, Strict, model_validator
+
+from terrain3d.errors import InputError
+from terrain3d.site import Number, Table, Text, checked, read_toml
+
+Count = Annotated[int, Strict(), Field(ge=1, le=1000)]
+
+
+class Layer(Table):
+    """One stack level of a head.
+
+    `elevation` is degrees above level, or "range": then the axis meets level ground at the range
+    setting when the unit is at its nominal height, a fixed angle in the unit.
+    """
+
+    name: Text
+    elevation: Annotated[Number, Field(ge=-45, le=45)] | Literal["range"]
+    thickness: Annotated[Number, Field(gt=0, le=20)]
+    zones: Count = 1
+
+
+class Head(Table):
+    """One fan of sensing: an arc in plan, layers in elevation, panned within the housing."""
+
+    pan: Annotated[Number, Field(ge=-180, le=180)] = 0.0
+    arc: Annotated[Number, Field(gt=0, le=360)]
+    nominal_arc: Annotated[Number, Field(gt=0, le=360)] | None = None
+    layer: Annotated[tuple[Layer, ...], Field(min_length=1, max_length=8)]
+
+    @model_validator(mode="after")
+    def _names_differ(self) -> "Head":
+        if len({layer.name for layer in self.layer}) < len(self.layer):
+            raise ValueError("two layers of a head have one name; names must differ")
+        return self
+
+
+class Supply(Table):
+    volts: tuple[Annotated[Number, Field(gt=0)], Annotated[Number, Field(gt=0)]]
+    milliamps: Annotated[Number, Field(gt=0)]
+
+
+class DetectorType(Table):
+    """What a unit can do; the heights are metres, the angles degrees."""
+
+    name: Text
+    about: Text = "no description"
+    nominal_height: Annotated[Number, Field(gt=0, le=10)]
+    mount_height: tuple[Annotated[Number, Field(gt=0)], Annotated[Number, Field(gt=0, le=10)]]
+    max_range: Annotated[Number, Field(gt=0, le=100)]
+    range_settings: Annotated[tuple[Annotated[Number, Field(gt=0)], ...], Field(min_length=1)]
+    pulses: Annotated[tuple[Count, ...], Field(min_length=1)] = (1,)
+    alarm: Literal["all", "any"] = "all"
+    #: Share of a layer's height that a figure must fill to break it; 0.5 is middle sensitivity.
+    fill: Annotated[Number, Field(gt=0, le=1)] = 0.5
+    head: Annotated[tuple[Head, ...], Field(min_length=1, max_length=8)]
+    supply: Supply | None = None
+
+    @model_validator(mode="after")
+    def _consistent(self) -> "DetectorType":
+        low, high = self.mount_height
+        if low > high:
+            raise ValueError(f"mount_height runs from {low} to {high}; the lower one comes first")
+        longest = max(self.range_settings)
+        if longest > self.max_range:
+            raise ValueError(f"range setting {longest} m is beyond max_range {self.max_range} m")
+        steepest = math.degrees(math.atan(self.nominal_height / min(self.range_settings)))
+        if steepest > 45:
+            raise ValueError(
+                f"the shortest range setting points a layer {steepest:.0f} degrees down; 45 is the limit"
+            )
+        return self
+
+
+def lower_elevation_deg(nominal_height_m: float, range_m: float) -> float:
+    """Elevation of a layer that meets level ground at the range setting: -atan(height / range).
+
+    >>> round(lower_elevation_deg(1.0, 12.0), 2)
+    -4.76
+    """
+    return -math.degrees(math.atan(nominal_height_m / range_m))
+
+
+def builtin_names() -> list[str]:
+    """Names of the types that come with the package, sorted.
+
+    >>> builtin_names()
+    ['one-head-90', 'two-head-180']
+    """
+    folder = files("terrain3d.detector").joinpath("builtin")
+    return sorted(
+        entry.name.removesuffix(".toml") for entry in folder.iterdir() if entry.name.endswith(".toml")
+    )
+
+
+def load_type(name: str, folder: Path) -> DetectorType:
+    """A detector type by its built-in name, or by the path of a user's own TOML file.
+
+    Parameters
+    ----------
+    name : str
+        A built-in name; or a path that ends in `.toml`, relative to `folder`.
+    folder : Path
+        Where the site file lies.
+
+    Examples
+    --------
+    >>> load_type("one-head-90", Path()).head[0].arc
+    90.0
+    >>> load_type("one-head-09", Path())
+    Traceback (most recent call last):
+    terrain3d.errors.InputError: unknown detector type 'one-head-09'
+      to mend: did you mean 'one-head-90'? Your own types are named by a path ending in .toml
+    """
+    if name.endswith(".toml"):
+        path = folder / name
+    elif name in builtin_names():
+        path = Path(str(files("terrain3d.detector").joinpath("builtin", f"{name}.toml")))
+    else:
+        near = difflib.get_close_matches(name, builtin_names(), n=1) or builtin_names()
+        raise InputError(
+            f"unknown detector type {name!r}",
+            mend=f"did you mean {near[0]!r}? Your own types are named by a path ending in .toml",
+        )
+    return checked(DetectorType, read_toml(path), str(path))

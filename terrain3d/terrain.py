@@ -1,0 +1,215 @@
+"""What stands on the site, as plain values in local metres; nothing here knows a file."""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from terrain3d.frame import Frame
+from terrain3d.units import Floats
+
+#: Extinction of a path through leaves that hang at every angle alike (spherical distribution).
+LEAF_PROJECTION = 0.5
+
+
+@dataclass(frozen=True)
+class Ground:
+    """Bare ground as a square grid of heights, bilinear between nodes.
+
+    A node is the centre of a cell, so verdicts, heights and rasters share one grid.
+
+    Parameters
+    ----------
+    x0, y0 : float
+        Centre of the south-west cell, metres.
+    cell_m : float
+        Spacing of the nodes, metres.
+    z : (ny, nx) float
+        Heights in metres, row 0 the southernmost; NaN where no ground is known.
+    filled : (ny, nx) bool
+        True where the height bridges a gap of the survey and was not measured.
+
+    Examples
+    --------
+    >>> ground = Ground(0.0, 0.0, 1.0, np.array([[0.0, 1.0], [0.0, 1.0]]))
+    >>> ground.height_at([0.25], [0.5])
+    array([0.25])
+    >>> ground.height_at([5.0], [0.0])        # off the survey
+    array([nan])
+    """
+
+    x0: float
+    y0: float
+    cell_m: float
+    z: Floats
+    filled: NDArray[np.bool_] = field(default_factory=lambda: np.zeros((0, 0), bool))
+
+    def __post_init__(self) -> None:
+        if self.z.ndim != 2 or min(self.z.shape) < 2:
+            raise ValueError(f"a ground needs at least 2 x 2 nodes, not {self.z.shape}")
+        if self.filled.size == 0:
+            object.__setattr__(self, "filled", np.zeros(self.z.shape, bool))
+        if self.filled.shape != self.z.shape:
+            raise ValueError(f"filled is {self.filled.shape}, heights are {self.z.shape}")
+
+    @property
+    def known(self) -> NDArray[np.bool_]:
+        return np.isfinite(self.z)
+
+    @property
+    def xs(self) -> Floats:
+        """(nx,) eastings of the nodes."""
+        return self.x0 + self.cell_m * np.arange(self.z.shape[1])
+
+    @property
+    def ys(self) -> Floats:
+        """(ny,) northings of the nodes."""
+        return self.y0 + self.cell_m * np.arange(self.z.shape[0])
+
+    @property
+    def bounds(self) -> tuple[float, float, float, float]:
+        """(west, south, east, north) edges of the cells."""
+        ny, nx = self.z.shape
+        half = self.cell_m / 2
+        return (
+            self.x0 - half,
+            self.y0 - half,
+            self.x0 + self.cell_m * (nx - 1) + half,
+            self.y0 + self.cell_m * (ny - 1) + half,
+        )
+
+    def height_at(self, x: ArrayLike, y: ArrayLike) -> Floats:
+        """Bilinear heights; NaN off the grid or beside a node that is not known.
+
+        Up to half a cell outside the outermost nodes the edge patch is carried on.
+        """
+        ny, nx = self.z.shape
+        u = (np.asarray(x, float) - self.x0) / self.cell_m
+        v = (np.asarray(y, float) - self.y0) / self.cell_m
+        with np.errstate(invalid="ignore"):
+            off = ~((u >= -0.5) & (v >= -0.5) & (u <= nx - 0.5) & (v <= ny - 0.5))
+        i = np.clip(np.floor(np.where(off, 0, u)).astype(int), 0, nx - 2)
+        j = np.clip(np.floor(np.where(off, 0, v)).astype(int), 0, ny - 2)
+        fu, fv = u - i, v - j
+        z = self.z
+        # A node of weight zero must not spoil the height, even when it is not known.
+        total = np.zeros(np.broadcast(u, v).shape)
+        for dj, wv in ((0, 1 - fv), (1, fv)):
+            for di, wu in ((0, 1 - fu), (1, fu)):
+                weight = wu * wv
+                total = total + np.where(np.abs(weight) < 1e-12, 0.0, weight * z[j + dj, i + di])
+        return np.where(off, np.nan, total)
+
+
+@dataclass(frozen=True)
+class Solids:
+    """Everything opaque that stands on the ground, as triangles with real undersides.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float
+        Metres, local frame.
+    triangles : (m, 3) int
+        Indices of vertices.
+    owners : (m,) int
+        For each triangle the index into `names` of the thing it belongs to.
+    names : tuple of str
+    """
+
+    vertices: Floats
+    triangles: NDArray[np.int64]
+    owners: NDArray[np.int64]
+    names: tuple[str, ...]
+
+    @staticmethod
+    def none() -> "Solids":
+        return Solids(np.zeros((0, 3)), np.zeros((0, 3), np.int64), np.zeros(0, np.int64), ())
+
+    def joined(self, other: "Solids") -> "Solids":
+        """Both, this one's triangles first."""
+        return Solids(
+            np.vstack([self.vertices, other.vertices]),
+            np.vstack([self.triangles, other.triangles + len(self.vertices)]),
+            np.concatenate([self.owners, other.owners + len(self.names)]),
+            self.names + other.names,
+        )
+
+
+@dataclass(frozen=True)
+class Foliage:
+    """Leaf area density in upright columns that follow the ground.
+
+    Only columns with leaves are stored. Within a column the density is constant over each step of
+    height, and `above` holds its running sum, so that the leaves met on any straight path come
+    from two look-ups a column.
+
+    Parameters
+    ----------
+    x0, y0, cell_m : float
+        The grid of columns, as for `Ground` (x0, y0 the centre of the south-west column).
+    column : (ny, nx) int32
+        Row of `above` for each column; -1 where nothing grows.
+    base_z : (k,) float
+        Height at which each stored column starts, metres.
+    step_m : float
+        Height of one step.
+    above : (k, nz + 1) float
+        Leaf area per ground area (m2/m2) from the base up to each step's top; starts at 0.
+    """
+
+    x0: float
+    y0: float
+    cell_m: float
+    column: NDArray[np.int32]
+    base_z: Floats
+    step_m: float
+    above: Floats
+
+    @staticmethod
+    def none() -> "Foliage":
+        return Foliage(0.0, 0.0, 1.0, np.full((1, 1), -1, np.int32), np.zeros(0), 0.25, np.zeros((0, 2)))
+
+    @property
+    def density(self) -> Floats:
+        """(k, nz) leaf area density of each step, m2/m3."""
+        return np.diff(self.above, axis=1) / self.step_m
+
+
+@dataclass(frozen=True)
+class Mount:
+    """A place a unit can be fixed to: pole or wall, with ground below it."""
+
+    name: str
+    x: float
+    y: float
+    heights_m: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True)
+class Area:
+    """Ground that must be held: (k, 2) outline in local metres, not closed."""
+
+    name: str
+    outline: Floats
+    weight: float = 1.0
+
+
+@dataclass(frozen=True)
+class Terrain:
+    """The whole site in its local frame.
+
+    `doubts` are sentences about the survey that every output has to carry; `spacing_m` is the
+    typical distance between measured ground points, None where the ground is drawn, not surveyed.
+    """
+
+    frame: Frame
+    ground: Ground
+    solids: Solids
+    foliage: Foliage
+    mounts: tuple[Mount, ...]
+    protect: tuple[Area, ...]
+    doubts: tuple[str, ...] = ()
+    spacing_m: float | None = None
+
+    def mount(self, name: str) -> Mount:
+        return next(mount for mount in self.mounts if mount.name == name)
