@@ -1,0 +1,283 @@
+"""LAS, LAZ and COPC: the points inside a box, chunk by chunk."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import laspy
+import numpy as np
+from numpy.typing import NDArray
+
+from terrain3d.errors import InputError
+from terrain3d.site import GroundSource
+from terrain3d.survey.crs import settle
+from terrain3d.survey.header import LasHeader, read_las_header, said_by_las
+from terrain3d.survey.source import Box, Bytes, Cloud, Header, Progress
+from terrain3d.units import Floats
+
+#: Points decoded at a time: some 40 MB, so that memory goes to what is kept.
+CHUNK = 1_000_000
+#: ASPRS: 7 low point, 18 high noise (LAS 1.4 R15, table 17).
+NOISE = (7, 18)
+#: In formats 0 to 5 class 8 is a model key point, taken from the ground, and class 12 is an overlap
+#: point, class unknown (LAS 1.4 R15, table 9).
+_LEGACY = np.arange(256, dtype=np.uint8)
+_LEGACY[8], _LEGACY[12] = 2, 1
+#: A share of noise above this is told.
+MUCH_NOISE = 0.1
+#: Above this share of the file's area a COPC is read in order: its query would hold all it finds at once.
+_QUERY_SHARE = 0.25
+
+#: What is decoded; colours, waveforms and extra bytes stay compressed.
+_WANTED = (
+    laspy.DecompressionSelection.XY_RETURNS_CHANNEL
+    | laspy.DecompressionSelection.Z
+    | laspy.DecompressionSelection.CLASSIFICATION
+    | laspy.DecompressionSelection.FLAGS
+)
+
+Record = NDArray[np.void]
+
+
+def las_header(path: Path, ground: GroundSource) -> Header:
+    """What a LAS, LAZ or COPC file says before its points are read."""
+    las = read_las_header(path)
+    bounds = las.bounds
+    doubts: tuple[str, ...] = ()
+    if not las.has_bounds:
+        bounds = _scanned_bounds(path, las)
+        doubts = (f"the bounds in its header are no box ({las.bounds}); those of the points are taken",)
+    settled = settle(said_by_las(las), ground, str(path), bounds, las.n_points)
+    return Header(
+        kind="cloud",
+        crs=settled.crs,
+        vertical_unit_m=settled.vertical_unit_m,
+        bounds=bounds,
+        n_points=las.n_points,
+        doubts=doubts + settled.doubts,
+        form=las.form,
+        crs_from=settled.crs_from,
+        vertical_unit_from=settled.vertical_unit_from,
+    )
+
+
+def read_las(path: Path, header: Header, box: Box | None, progress: Progress | None = None) -> Cloud:
+    """Read the points inside a box, without noise and withheld points.
+
+    Parameters
+    ----------
+    path : Path
+    header : Header
+        From `las_header`.
+    box : (west, south, east, north) or None
+        In the units of the survey's CRS, its edges included; None reads all.
+    progress : callable, optional
+
+    Returns
+    -------
+    Cloud
+        Classes of point formats 0 to 5 in the meaning of formats 6 to 10.
+
+    Raises
+    ------
+    InputError
+        Where the points cannot be decoded, none lies in the box, or all are noise.
+    """
+    las = read_las_header(path)
+    gathered = _Gathered(las, header.vertical_unit_m, box)
+    with _decoding(path):
+        for done, record in _records_of(path, las, header, box):
+            gathered.take(record)
+            if progress is not None:
+                progress(done)
+    if gathered.n_inside == 0:
+        raise _nothing_inside(path, box, header)
+    if gathered.n_kept == 0:
+        raise InputError(
+            f"all {gathered.n_inside} points read are noise (classes 7 and 18) or withheld",
+            str(path),
+            "have the survey classified again, or name another",
+        )
+    return Cloud(
+        gathered.xyz,
+        gathered.classes,
+        gathered.return_number,
+        gathered.n_returns,
+        header.crs,
+        header.doubts + gathered.doubts(header.bounds),
+    )
+
+
+class _Gathered:
+    """The kept points so far; the arrays grow in place, for two copies of a tile would not fit."""
+
+    def __init__(self, las: LasHeader, vertical_unit_m: float, box: Box | None) -> None:
+        self._las, self._vertical_unit_m, self._box = las, vertical_unit_m, box
+        self.n_inside = self.n_kept = 0
+        self.xyz: Floats = np.empty((0, 3))
+        self.classes: Bytes = np.empty(0, np.uint8)
+        self.return_number: Bytes = np.empty(0, np.uint8)
+        self.n_returns: Bytes = np.empty(0, np.uint8)
+        self._low, self._high = np.full(2, np.inf), np.full(2, -np.inf)
+
+    def take(self, record: Record) -> None:
+        inside = _inside(record, self._las, self._box)
+        if inside is not None:
+            record = record[inside]
+        self.n_inside += len(record)
+        classes, return_number, n_returns, withheld = _attributes(record, self._las.point_format)
+        keep = ~(withheld | (classes == NOISE[0]) | (classes == NOISE[1]))
+        start, stop = self.n_kept, self.n_kept + int(np.count_nonzero(keep))
+        if stop == start:
+            return
+        for array, values in (
+            (self.classes, classes),
+            (self.return_number, return_number),
+            (self.n_returns, n_returns),
+        ):
+            array.resize(stop, refcheck=False)
+            array[start:stop] = values[keep]
+        self.xyz.resize((stop, 3), refcheck=False)
+        units = (1.0, 1.0, self._vertical_unit_m)
+        everything = stop - start == len(record)
+        for axis, (name, unit) in enumerate(zip("XYZ", units, strict=True)):
+            raw = record[name] if everything else record[name][keep]
+            part = self.xyz[start:stop, axis]
+            np.multiply(raw, self._las.scales[axis], out=part)
+            part += self._las.offsets[axis]
+            if unit != 1.0:
+                part *= unit
+        self._low = np.minimum(self._low, self.xyz[start:stop, :2].min(axis=0))
+        self._high = np.maximum(self._high, self.xyz[start:stop, :2].max(axis=0))
+        self.n_kept = stop
+
+    def doubts(self, bounds: Box) -> tuple[str, ...]:
+        found = []
+        dropped = self.n_inside - self.n_kept
+        if dropped > MUCH_NOISE * self.n_inside:
+            found.append(
+                f"{dropped} of {self.n_inside} points are noise (classes 7 and 18) or withheld, and left out"
+            )
+        slack = 2 * self._las.scales[:2] + 1e-9 * np.abs(self._high)
+        outside = np.any(self._low < np.array(bounds[:2]) - slack) or np.any(
+            self._high > np.array(bounds[2:]) + slack
+        )
+        if outside:
+            found.append(
+                f"the header's bounds {_numbers(bounds)} do not hold its points, which lie in "
+                f"{_numbers((*self._low, *self._high))}: the survey may have been cut or written wrongly"
+            )
+        return tuple(found)
+
+
+def _records_of(
+    path: Path, las: LasHeader, header: Header, box: Box | None
+) -> Iterator[tuple[float, Record]]:
+    """Share of the work done, and the raw records, chunk by chunk."""
+    if las.copc and box is not None and _share(box, header.bounds) < _QUERY_SHARE:
+        yield 1.0, _queried(path, las, box)
+        return
+    with laspy.open(path, read_evlrs=False, decompression_selection=_WANTED) as reader:
+        done = 0
+        for chunk in reader.chunk_iterator(CHUNK):
+            done += len(chunk)
+            yield min(1.0, done / las.n_points), chunk.array
+    if done != las.n_points:
+        raise InputError(
+            f"its header claims {las.n_points} points, only {done} could be read",
+            str(path),
+            "copy or export the survey again: the file is damaged or was cut short",
+        )
+
+
+def _queried(path: Path, las: LasHeader, box: Box) -> Record:
+    """The octree's nodes that meet the box; heights are not limited, for the header may be wrong."""
+    reach = las.scales[2] * 2.0**30
+    low = np.array([box[0], box[1], las.offsets[2] - reach])
+    high = np.array([box[2], box[3], las.offsets[2] + reach])
+    # The library turns the box into 32-bit steps: keep it within the file's own range.
+    step = 2.0**31 - 2
+    low = np.maximum(low, las.offsets - step * las.scales)
+    high = np.minimum(high, las.offsets + step * las.scales)
+    with (
+        path.open("rb") as stream,
+        laspy.CopcReader(stream, close_fd=False, decompression_selection=_WANTED) as reader,
+    ):
+        found: Record = reader.query(bounds=laspy.Bounds(mins=low, maxs=high)).array
+    return found
+
+
+def _inside(record: Record, las: LasHeader, box: Box | None) -> NDArray[np.bool_] | None:
+    """Which raw records lie in the box, on whole numbers, before any is converted; None for all."""
+    if box is None:
+        return None
+    inside: NDArray[np.bool_] | None = None
+    for axis, name in enumerate("XY"):
+        low = np.ceil((box[axis] - las.offsets[axis]) / las.scales[axis] - 1e-6)
+        high = np.floor((box[axis + 2] - las.offsets[axis]) / las.scales[axis] + 1e-6)
+        raw = np.ascontiguousarray(record[name])
+        within = (raw >= max(low, -(2.0**31))) & (raw <= min(high, 2.0**31 - 1))
+        inside = within if inside is None else inside & within
+    return None if inside is None or inside.all() else inside
+
+
+def _attributes(record: Record, point_format: int) -> tuple[Bytes, Bytes, Bytes, NDArray[np.bool_]]:
+    """Class, return number, number of returns, withheld (LAS 1.4 R15, tables 8 and 16)."""
+    bits: Any = record["bit_fields"]
+    if point_format <= 5:
+        raw: Any = record["raw_classification"]
+        classes, withheld = _LEGACY[raw & 31], (raw & 128) != 0
+        return_number, n_returns = bits & 7, (bits >> 3) & 7
+    else:
+        classes, withheld = record["classification"], (record["classification_flags"] & 4) != 0
+        return_number, n_returns = bits & 15, bits >> 4
+    return classes, np.maximum(return_number, 1), np.maximum(n_returns, 1), withheld
+
+
+def _scanned_bounds(path: Path, las: LasHeader) -> Box:
+    low, high = np.full(2, np.inf), np.full(2, -np.inf)
+    with _decoding(path), laspy.open(path, read_evlrs=False) as reader:
+        for chunk in reader.chunk_iterator(CHUNK):
+            for axis, name in enumerate("XY"):
+                ends = np.array([chunk.array[name].min(), chunk.array[name].max()])
+                ends = ends * las.scales[axis] + las.offsets[axis]
+                low[axis], high[axis] = min(low[axis], ends[0]), max(high[axis], ends[1])
+    return float(low[0]), float(low[1]), float(high[0]), float(high[1])
+
+
+@contextmanager
+def _decoding(path: Path) -> Iterator[None]:
+    """Turn whatever a decoder raises on a damaged file into one message; its panics are no Exceptions."""
+    try:
+        yield
+    except (InputError, KeyboardInterrupt, SystemExit, GeneratorExit):
+        raise
+    except BaseException as error:
+        raise InputError(
+            f"its points cannot be decoded ({type(error).__name__}: {str(error)[:120]})",
+            str(path),
+            "copy or export the survey again: the file is damaged or was cut short",
+        ) from error
+
+
+def _nothing_inside(path: Path, box: Box | None, header: Header) -> InputError:
+    crs = header.crs.name if header.crs is not None else "no CRS"
+    return InputError(
+        f"no point of it lies in {_numbers(box or header.bounds)}; "
+        f"it covers {_numbers(header.bounds)} ({crs})",
+        str(path),
+        "name a survey that covers the site, or check [site] crs and [ground] crs",
+    )
+
+
+def _share(box: Box, bounds: Box) -> float:
+    width = min(box[2], bounds[2]) - max(box[0], bounds[0])
+    height = min(box[3], bounds[3]) - max(box[1], bounds[1])
+    area = (bounds[2] - bounds[0]) * (bounds[3] - bounds[1])
+    return max(width, 0.0) * max(height, 0.0) / area if area > 0 else 1.0
+
+
+def _numbers(box: Box) -> str:
+    west, south, east, north = box
+    return f"x {west:.8g} to {east:.8g}, y {south:.8g} to {north:.8g}"
