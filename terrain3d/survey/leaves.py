@@ -1,0 +1,195 @@
+"""Foliage columns: from drawn prisms, and from the returns of a survey that hit vegetation."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from terrain3d.survey.gaps import Mask, spacing
+from terrain3d.survey.lattice import Relief
+from terrain3d.terrain import LEAF_PROJECTION, Foliage
+from terrain3d.units import Floats
+
+#: Slices in which leaf area density is estimated; lidR's `LAD()` takes 1 m, hedges ask for less.
+SLICE_M = 0.5
+#: Densest foliage believed, m2/m3: a slice that no return passed says only "dense". Upper end of
+#: hedges in microclimate models (from memory; no measured figure found).
+MOST_DENSE = 5.0
+#: Columns are made wide enough for about so many returns each.
+RETURNS_A_COLUMN = 8
+#: Leaves higher than this above the ground play no part for a unit of 100 m range at most.
+HIGHEST_M = 50.0
+#: Steps of height, finest first; a coarser one is taken where the columns would fill the memory.
+_STEPS_M = (0.1, 0.25, 0.5, 1.0)
+_MOST_STEPS = 20_000_000
+
+Indices = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Prism:
+    """Drawn foliage: an outline, heights above the ground beneath, and m2 of leaf per m3."""
+
+    outline: Floats
+    base_m: float
+    height_m: float
+    density: float
+
+
+@dataclass(frozen=True)
+class Profiles:
+    """Estimated foliage: each cell's row (-1: none), and per row its base and its slices.
+
+    Several cells share a row where a column of returns is wider than a cell.
+    """
+
+    row: Indices
+    base_z: Floats
+    density: Floats
+
+    @staticmethod
+    def none(shape: tuple[int, int]) -> "Profiles":
+        return Profiles(np.full(shape, -1, np.int64), np.zeros(0), np.zeros((0, 1)))
+
+
+def foliage(relief: Relief, prisms: Sequence[Prism], profiles: Profiles | None = None) -> Foliage:
+    """All foliage of a site on the ground's grid; densities add where things overlap.
+
+    Examples
+    --------
+    >>> from terrain3d.survey.surface import plane
+    >>> hedge = Prism(np.array([[0.0, -1], [0.5, -1], [0.5, 1], [0, 1]]), 0.0, 1.5, 2.0)
+    >>> leaves = foliage(plane(0, 0, 4, 0.25), [hedge])
+    >>> leaves.column[8, 6:12], leaves.density[:, 0].max()
+    (array([-1, -1,  8,  9, -1, -1], dtype=int32), np.float64(2.0))
+    """
+    ground = relief.ground
+    known = profiles or Profiles.none(ground.z.shape)
+    drawn = [(prism, *_shares(relief, prism.outline)) for prism in prisms if prism.density > 0]
+    column, base_z, source, lift = _rows(relief, known, [(j, i) for _, j, i, _ in drawn])
+    if not len(base_z):
+        return Foliage.none()
+    foot = [relief.feet_z[j, i] - base_z[column[j, i]] for _, j, i, _ in drawn]
+    tops = [prism.height_m + up.max(initial=0.0) for (prism, *_), up in zip(drawn, foot, strict=True)]
+    if len(known.base_z):
+        tops.append(known.density.shape[1] * SLICE_M + lift.max())
+    top = float(max(tops))
+    step = next((s for s in _STEPS_M if len(base_z) * top / s <= _MOST_STEPS), _STEPS_M[-1])
+    edges = step * np.arange(int(np.ceil(top / step - 1e-9)) + 1, dtype=float)
+    above = _summed(known.density, source, edges, lift)
+    for (prism, j, i, share), up in zip(drawn, foot, strict=True):
+        met = np.clip(edges - up[:, None] - prism.base_m, 0, prism.height_m - prism.base_m)
+        above[column[j, i]] += prism.density * share[:, None] * met
+    return Foliage(ground.x0, ground.y0, ground.cell_m, column, base_z, step, above)
+
+
+def _rows(
+    relief: Relief, known: Profiles, drawn: Sequence[tuple[Indices, Indices]]
+) -> tuple[NDArray[np.int32], Floats, Indices, Floats]:
+    """The row of each cell and, for each row, its base, the profile in it, and that profile's lift.
+
+    Rows of returns stay shared; a cell with something drawn on it gets a row of its own, which
+    starts at the lower of its ground and its profile.
+    """
+    some = np.zeros(known.row.shape, bool)
+    for cells in drawn:
+        some[cells] = True
+    column = known.row.astype(np.int32)
+    n = len(known.base_z)
+    source = np.concatenate([np.arange(n), known.row[some]])
+    column[some] = n + np.arange(some.sum(), dtype=np.int32)
+    feet = np.concatenate([known.base_z, relief.feet_z[some]])
+    profile_z = np.where(source >= 0, np.append(known.base_z, 0.0)[source], feet)
+    base_z = np.minimum(feet, profile_z)
+    return column, base_z, source, profile_z - base_z
+
+
+def estimated(xyz: Floats, is_leaf: Mask, relief: Relief) -> Profiles:
+    """Leaf area density from the share of returns that each slice stops.
+
+    Parameters
+    ----------
+    xyz : (n, 3) float
+        All returns of the survey, ground and solids too, local metres; no noise.
+    is_leaf : (n,) bool
+        Those that vegetation gave.
+
+    Notes
+    -----
+    In each column, slice by slice: LAD = -ln(1 - V / N) / (k dz), with N the returns below the
+    slice's top and V those of vegetation within it. Where only vegetation and ground returned, this
+    is lidR's `LAD()`, -ln(N below bottom / N below top) / (k dz), k = 0.5, after Bouvier et al. 2015
+    (MacArthur & Horn 1969). A slice that nothing passed gives the cap, 5 m2/m3.
+    """
+    ground = relief.ground
+    shape = ground.z.shape
+    if not is_leaf.any():
+        return Profiles.none(shape)
+    wide = max(1, int(np.ceil(np.sqrt(RETURNS_A_COLUMN) * spacing(xyz[:, :2]) / ground.cell_m)))
+    # Columns start at whole multiples of their width from zero, whatever the grid covers.
+    first_i, first_j = (round(edge / ground.cell_m - 0.5) for edge in (ground.x0, ground.y0))
+    of_i = (first_i + np.arange(shape[1])) // wide - first_i // wide
+    of_j = (first_j + np.arange(shape[0])) // wide - first_j // wide
+    group = of_j[:, None] * (of_i[-1] + 1) + of_i[None, :]
+    base_z = np.full(group.max() + 1, np.inf)
+    np.minimum.at(base_z, group.ravel(), relief.feet_z.ravel())
+    i = np.floor((xyz[:, 0] - ground.x0) / ground.cell_m + 0.5).astype(np.int64)
+    j = np.floor((xyz[:, 1] - ground.y0) / ground.cell_m + 0.5).astype(np.int64)
+    use = (i >= 0) & (j >= 0) & (i < shape[1]) & (j < shape[0])
+    at, z, leaf = group[j[use], i[use]], xyz[use, 2], is_leaf[use]
+    leaf &= z - base_z[at] < HIGHEST_M
+    row = np.full(len(base_z), -1, np.int64)
+    grown = np.unique(at[leaf])
+    row[grown] = np.arange(len(grown))
+    keep = row[at] >= 0
+    density = _gap_fraction(row[at[keep]], (z - base_z[at])[keep], leaf[keep], len(grown))
+    return Profiles(row[group], base_z[grown], density)
+
+
+def _gap_fraction(row: Indices, height: Floats, leaf: Mask, n_rows: int) -> Floats:
+    """(n_rows, n_slices) leaf area density, m2/m3."""
+    n = int(np.floor(height[leaf].max(initial=0.0) / SLICE_M)) + 1
+    # Slice 0 of the tally is all that lies below the base.
+    which = np.clip(np.floor(height / SLICE_M).astype(np.int64) + 1, 0, n + 1)
+    flat = row * (n + 2) + which
+    tally = np.bincount(flat, minlength=n_rows * (n + 2)).reshape(n_rows, n + 2)
+    stopped = np.bincount(flat[leaf], minlength=n_rows * (n + 2)).reshape(n_rows, n + 2)[:, 1:-1]
+    below_top = np.cumsum(tally, axis=1)[:, 1:-1]
+    passed = 1.0 - stopped / np.maximum(below_top, 1)
+    with np.errstate(divide="ignore"):
+        return np.minimum(-np.log(passed) / (LEAF_PROJECTION * SLICE_M), MOST_DENSE) + 0.0
+
+
+def _summed(density: Floats, source: Indices, edges: Floats, lift: Floats) -> Floats:
+    """Running leaf area of each row's profile at the edges of the steps; nothing for source -1."""
+    if not len(density):
+        return np.zeros((len(source), len(edges)))
+    sums = np.pad(np.cumsum(density, axis=1) * SLICE_M, ((0, 0), (1, 0)))
+    n = density.shape[1]
+    at = np.clip((edges[None, :] - lift[:, None]) / SLICE_M, 0, n)
+    low = np.minimum(at.astype(np.int64), n - 1)
+    rows = np.maximum(source, 0)[:, None]
+    value = sums[rows, low] + (at - low) * (sums[rows, low + 1] - sums[rows, low])
+    return np.where(source[:, None] >= 0, value, 0.0)
+
+
+def _shares(relief: Relief, outline: Floats) -> tuple[Indices, Indices, Floats]:
+    """Rows and columns of the cells an outline touches, and the share of each that it covers."""
+    ground = relief.ground
+    cell, (ny, nx) = ground.cell_m, ground.z.shape
+    polygon = shapely.Polygon(outline)
+    shapely.prepare(polygon)
+    west, south, east, north = polygon.bounds
+    i0, i1 = (int(np.floor((x - ground.x0) / cell + 0.5)) for x in (west, east))
+    j0, j1 = (int(np.floor((y - ground.y0) / cell + 0.5)) for y in (south, north))
+    i, j = np.meshgrid(np.arange(max(i0, 0), min(i1, nx - 1) + 1), np.arange(max(j0, 0), min(j1, ny - 1) + 1))
+    i, j = i.ravel(), j.ravel()
+    x, y = ground.x0 + cell * i, ground.y0 + cell * j
+    cells = shapely.box(x - cell / 2, y - cell / 2, x + cell / 2, y + cell / 2)
+    share = np.where(shapely.contains(polygon, cells), 1.0, 0.0)
+    rim = (share == 0) & shapely.intersects(polygon, cells)
+    share[rim] = shapely.area(shapely.intersection(polygon, cells[rim])) / cell**2
+    some = share > 1e-9
+    return j[some], i[some], share[some]
