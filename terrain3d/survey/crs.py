@@ -5,7 +5,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import pyproj
-from pyproj.aoi import AreaOfUse
 from pyproj.exceptions import CRSError, ProjError
 
 from terrain3d.errors import InputError
@@ -269,7 +268,7 @@ def _place_doubts(crs: pyproj.CRS, source: str, bounds: Box, path: str) -> list[
             path,
             f"the survey names the wrong CRS; {_MEND_CRS}",
         )
-    area = _area_of_use(crs)
+    area = _registered(crs).area_of_use
     away = _degrees_outside(lon, lat, (area.west, area.south, area.east, area.north)) if area else 0.0
     if area and away > OUTSIDE_DEG:
         return [
@@ -280,12 +279,10 @@ def _place_doubts(crs: pyproj.CRS, source: str, bounds: Box, path: str) -> list[
     return []
 
 
-def _area_of_use(crs: pyproj.CRS) -> AreaOfUse | None:
-    """A CRS written out as WKT carries no area: look for the registered one it is the same as."""
-    if crs.area_of_use is not None:
-        return crs.area_of_use
-    code = crs.to_epsg(min_confidence=70)
-    return pyproj.CRS.from_epsg(code).area_of_use if code is not None else None
+def _registered(crs: pyproj.CRS) -> pyproj.CRS:
+    """A CRS written out as WKT carries no area of use: take the registered one that it is, if any."""
+    code = None if crs.area_of_use is not None else crs.to_epsg(min_confidence=70)
+    return crs if code is None else pyproj.CRS.from_epsg(code)
 
 
 def _lonlat(crs: pyproj.CRS, x: float, y: float) -> tuple[float, float, float]:

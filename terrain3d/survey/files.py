@@ -1,22 +1,184 @@
 """One door to every survey file: look at what it is, then hand it to the reader of its format."""
 
+from dataclasses import replace
 from pathlib import Path
 
+from terrain3d.errors import InputError
 from terrain3d.site import GroundSource
 from terrain3d.survey.source import Box, Cloud, Header, Progress, Raster, Surface
 
+# The readers are imported inside the functions: a LAS file needs neither GDAL nor a mesh library.
+
+#: What each extension promises.
+EXTENSIONS = {
+    ".las": "las",
+    ".laz": "las",
+    ".tif": "tif",
+    ".tiff": "tif",
+    ".asc": "asc",
+    ".xyz": "text",
+    ".csv": "text",
+    ".txt": "text",
+    ".ply": "ply",
+    ".obj": "obj",
+    ".stl": "stl",
+    ".glb": "glb",
+}
+_NAMES = {
+    "las": "LAS or LAZ points",
+    "tif": "a TIFF grid",
+    "asc": "an ESRI ASCII grid",
+    "text": "text",
+    "ply": "a PLY mesh",
+    "obj": "an OBJ mesh",
+    "stl": "an STL mesh",
+    "glb": "a GLB mesh",
+}
+#: First bytes that tell a format.
+_MAGIC = {
+    b"LASF": "las",
+    b"II*\0": "tif",
+    b"MM\0*": "tif",
+    b"II+\0": "tif",
+    b"MM\0+": "tif",
+    b"glTF": "glb",
+    b"ply\n": "ply",
+    b"ply\r": "ply",
+}
+#: First bytes of files that people name by mistake, and what to do.
+_STRANGERS = {
+    b"PK\x03\x04": ("a ZIP archive", "unpack it and name the survey inside"),
+    b"\x1f\x8b": ("a gzip archive", "unpack it and name the survey inside"),
+    b"%PDF": ("a PDF", "name the survey itself"),
+    b"\x89PNG": ("a picture", "name the survey itself"),
+    b"\xff\xd8\xff": ("a picture", "name the survey itself"),
+    b"SQLite format 3": ("a database or GeoPackage", "export the survey as GeoTIFF, LAZ or XYZ"),
+    b"ASTM-E57": ("an E57 scan", "convert it to LAZ"),
+    b"\x89HDF": ("an HDF5 file", "convert it to GeoTIFF"),
+}
+
 
 def read_header(path: Path, ground: GroundSource) -> Header:
-    """What is known of a survey without reading its points."""
-    from terrain3d.survey.points import las_header
+    """What is known of a survey before its points are read.
 
-    return las_header(path, ground)
+    Parameters
+    ----------
+    path : Path
+    ground : GroundSource
+        Its `crs` and `vertical_unit` go before what the file says.
+
+    Raises
+    ------
+    InputError
+        Where the file is none that can be read, or says what cannot be.
+    """
+    form, doubts = recognise(path)
+    if form == "las":
+        from terrain3d.survey.points import las_header
+
+        header = las_header(path, ground)
+    elif form == "text":
+        from terrain3d.survey.textpoints import text_header
+
+        header = text_header(path, ground)
+    elif form in ("tif", "asc"):
+        from terrain3d.survey.grids import grid_header
+
+        header = grid_header(path, ground)
+    else:
+        from terrain3d.survey.meshes import mesh_header
+
+        header = mesh_header(path, ground, form)
+    return replace(header, doubts=doubts + header.doubts)
 
 
 def read_survey(
     path: Path, header: Header, box: Box | None, progress: Progress | None = None
 ) -> Cloud | Raster | Surface:
-    """Read the part of a survey inside `box` (all of it where None)."""
-    from terrain3d.survey.points import read_las
+    """Read the part of a survey inside a box.
 
-    return read_las(path, header, box, progress)
+    Parameters
+    ----------
+    path : Path
+    header : Header
+        From `read_header` of the same file.
+    box : (west, south, east, north) or None
+        In the units of `header.crs`; None reads all of it.
+    progress : callable, optional
+        Told the share of the work that is done.
+
+    Raises
+    ------
+    InputError
+        Where it cannot be decoded, or nothing of it lies in the box.
+    """
+    form, _ = recognise(path)
+    if form == "las":
+        from terrain3d.survey.points import read_las
+
+        return read_las(path, header, box, progress)
+    if form == "text":
+        from terrain3d.survey.textpoints import read_text
+
+        return read_text(path, header, box, progress)
+    if form in ("tif", "asc"):
+        from terrain3d.survey.grids import read_grid
+
+        return read_grid(path, header, box, progress)
+    from terrain3d.survey.meshes import read_mesh
+
+    return read_mesh(path, header, form, box, progress)
+
+
+def recognise(path: Path) -> tuple[str, tuple[str, ...]]:
+    """The format of a file by its content, and a doubt where its name promises another one."""
+    try:
+        with path.open("rb") as stream:
+            start = stream.read(4096)
+    except FileNotFoundError:
+        raise InputError("there is no such file", str(path), "check the path in [ground] file") from None
+    except IsADirectoryError:
+        raise InputError("this is a folder", str(path), "name the survey file in it") from None
+    except OSError as error:
+        raise InputError(f"it cannot be read: {error.strerror}", str(path), "check its permissions") from None
+    if not start.strip(b"\0 \t\r\n"):
+        raise InputError("it is empty", str(path), "copy or export the survey again")
+    promised = EXTENSIONS.get(path.suffix.lower())
+    form = _form(start, promised, path.stat().st_size)
+    if form is None:
+        raise _stranger(start, path)
+    if promised == form or promised is None:
+        return form, ()
+    return form, (f"its name ends in {path.suffix}, but it is {_NAMES[form]} and was read as such",)
+
+
+def _form(start: bytes, promised: str | None, size: int) -> str | None:
+    if start[:4] in _MAGIC:
+        return _MAGIC[start[:4]]
+    # A binary STL is known by its length alone: 84 bytes and 50 a triangle.
+    if len(start) >= 84 and size == 84 + 50 * int.from_bytes(start[80:84], "little"):
+        return "stl"
+    if any(start.startswith(mark) for mark in _STRANGERS):
+        return None
+    if b"\0" in start:
+        return "stl" if promised == "stl" else None
+    words = start.decode("latin-1").lower().split()
+    if words[0] in ("ncols", "nrows"):
+        return "asc"
+    if words[0] == "solid" and "facet" in words:
+        return "stl"
+    lines = start.decode("latin-1").splitlines()
+    if any(line.startswith(("v ", "o ", "g ", "mtllib ", "vn ", "vt ")) for line in lines):
+        return "obj"
+    return promised if promised in ("obj", "stl", "asc") else "text"
+
+
+def _stranger(start: bytes, path: Path) -> InputError:
+    for mark, (name, mend) in _STRANGERS.items():
+        if start.startswith(mark):
+            return InputError(f"it is {name}, not a survey that can be read", str(path), mend)
+    return InputError(
+        f"it starts with {start[:8]!r}, which no format known here does",
+        str(path),
+        f"name a survey as {', '.join(EXTENSIONS)}",
+    )

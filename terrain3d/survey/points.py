@@ -45,9 +45,12 @@ def las_header(path: Path, ground: GroundSource) -> Header:
     las = read_las_header(path)
     bounds = las.bounds
     doubts: tuple[str, ...] = ()
-    if not las.has_bounds:
-        bounds = _scanned_bounds(path, las)
-        doubts = (f"the bounds in its header are no box ({las.bounds}); those of the points are taken",)
+    if not las.has_bounds or not _first_points_inside(path, las):
+        bounds = _ends(path, las, las.n_points)
+        doubts = (
+            f"the bounds in its header, {_numbers(las.bounds)}, do not hold its points, which lie in "
+            f"{_numbers(bounds)}: the survey may have been cut or written wrongly",
+        )
     settled = settle(said_by_las(las), ground, str(path), bounds, las.n_points)
     return Header(
         kind="cloud",
@@ -235,12 +238,22 @@ def _attributes(record: Record, point_format: int) -> tuple[Bytes, Bytes, Bytes,
     return classes, np.maximum(return_number, 1), np.maximum(n_returns, 1), withheld
 
 
-def _scanned_bounds(path: Path, las: LasHeader) -> Box:
+def _first_points_inside(path: Path, las: LasHeader) -> bool:
+    """Whether the header's bounds hold its first points: enough to catch bounds of another place."""
+    west, south, east, north = _ends(path, las, 1000)
+    slack = 2 * las.scales + 1e-9 * np.abs(las.maxs)
+    low, high = las.mins - slack, las.maxs + slack
+    return bool(west >= low[0] and south >= low[1] and east <= high[0] and north <= high[1])
+
+
+def _ends(path: Path, las: LasHeader, n_points: int) -> Box:
+    """The bounds of the first points themselves."""
     low, high = np.full(2, np.inf), np.full(2, -np.inf)
-    with _decoding(path), laspy.open(path, read_evlrs=False) as reader:
-        for chunk in reader.chunk_iterator(CHUNK):
+    with _decoding(path), laspy.open(path, read_evlrs=False, decompression_selection=_WANTED) as reader:
+        for start in range(0, n_points, CHUNK):
+            record = reader.read_points(min(CHUNK, n_points - start)).array
             for axis, name in enumerate("XY"):
-                ends = np.array([chunk.array[name].min(), chunk.array[name].max()])
+                ends = np.array([record[name].min(), record[name].max()])
                 ends = ends * las.scales[axis] + las.offsets[axis]
                 low[axis], high[axis] = min(low[axis], ends[0]), max(high[axis], ends[1])
     return float(low[0]), float(low[1]), float(high[0]), float(high[1])

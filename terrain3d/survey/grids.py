@@ -1,0 +1,219 @@
+"""GeoTIFF and ESRI ASCII elevation grids: the window of a box."""
+
+import math
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pyproj
+import rasterio
+from affine import Affine
+from numpy.typing import NDArray
+from pyproj.exceptions import CRSError
+from rasterio.enums import ColorInterp
+from rasterio.errors import NotGeoreferencedWarning, RasterioError
+from rasterio.windows import Window
+
+from terrain3d.errors import InputError
+from terrain3d.site import GroundSource
+from terrain3d.survey.crs import Said, said_by, settle, unit_words
+from terrain3d.survey.source import Box, Header, Progress, Raster
+from terrain3d.units import FOOT_M, US_SURVEY_FOOT_M, Floats
+
+#: More cells than this are refused: 0.8 GB as heights.
+MOST_CELLS = 100_000_000
+#: Rows read at a time hold about this many cells.
+STRIP_CELLS = 4_000_000
+#: Values that stand for no data though the file does not say so (common practice, no source).
+USUAL_NO_DATA = (-9999.0, -99999.0, -32767.0, -32768.0, float(np.finfo(np.float32).min))
+#: How a band may spell its unit; GDAL writes the first of each.
+_BAND_UNITS = {
+    "metre": 1.0,
+    "meter": 1.0,
+    "metres": 1.0,
+    "meters": 1.0,
+    "m": 1.0,
+    "foot": FOOT_M,
+    "feet": FOOT_M,
+    "ft": FOOT_M,
+    "us survey foot": US_SURVEY_FOOT_M,
+    "us_survey_foot": US_SURVEY_FOOT_M,
+    "foot_us": US_SURVEY_FOOT_M,
+    "us-ft": US_SURVEY_FOOT_M,
+    "ftus": US_SURVEY_FOOT_M,
+}
+
+
+def grid_header(path: Path, ground: GroundSource) -> Header:
+    """What a grid says before its cells are read."""
+    with _opened(path) as dataset:
+        transform, width, height = dataset.transform, dataset.width, dataset.height
+        said = _said(dataset)
+        rotated = not (transform.b == 0 and transform.d == 0)
+        form = f"{'GeoTIFF' if dataset.driver == 'GTiff' else 'ESRI ASCII grid'}, {width} x {height} cells"
+        n_bands = dataset.count
+    corners = [transform @ corner for corner in ((0, 0), (width, 0), (0, height), (width, height))]
+    xs, ys = [x for x, _ in corners], [y for _, y in corners]
+    bounds = (float(min(xs)), float(min(ys)), float(max(xs)), float(max(ys)))
+    settled = settle(said, ground, str(path), bounds, width * height)
+    doubts = settled.doubts
+    if n_bands > 1:
+        doubts += (f"it has {n_bands} bands: the first is taken for heights",)
+    return Header(
+        kind="raster",
+        crs=settled.crs,
+        vertical_unit_m=settled.vertical_unit_m,
+        bounds=bounds,
+        n_points=width * height,
+        doubts=doubts,
+        form=form + (", rotated" if rotated else ""),
+        crs_from=settled.crs_from,
+        vertical_unit_from=settled.vertical_unit_from,
+    )
+
+
+def read_grid(path: Path, header: Header, box: Box | None, progress: Progress | None = None) -> Raster:
+    """Read the window that holds a box, with a cell to spare on each side.
+
+    Raises
+    ------
+    InputError
+        Where the window is too large, off the grid, or without data.
+    """
+    with _opened(path) as dataset:
+        window = _window(dataset, box)
+        if window is None:
+            raise InputError(
+                f"it does not meet {box}; it covers {header.bounds}",
+                str(path),
+                "name a survey that covers the site, or check [site] crs and [ground] crs",
+            )
+        if window.width * window.height > MOST_CELLS:
+            raise InputError(
+                f"{window.width} x {window.height} cells are too many to read at once (at most {MOST_CELLS})",
+                str(path),
+                "clip the grid to the site first",
+            )
+        z = np.empty((window.height, window.width))
+        n_guessed = 0
+        rows = max(1, STRIP_CELLS // window.width)
+        for top in range(0, window.height, rows):
+            strip = z[top : top + rows]
+            part = Window(window.col_off, window.row_off + top, window.width, len(strip))
+            n_guessed += _read_strip(dataset, part, strip)
+            if progress is not None:
+                progress((top + len(strip)) / window.height)
+        z *= header.vertical_unit_m
+        transform = dataset.transform * Affine.translation(window.col_off, window.row_off)
+    if not np.any(np.isfinite(z)):
+        raise InputError(
+            "none of its cells there holds data", str(path), "name a survey that covers the site"
+        )
+    doubts = header.doubts
+    if n_guessed:
+        doubts += (f"{n_guessed} cells hold {USUAL_NO_DATA[0]:.0f} or the like and are taken for no data",)
+    return Raster(z, transform, header.crs, doubts)
+
+
+def _read_strip(dataset: Any, window: Window, out: Floats) -> int:
+    """Fill `out` with heights in the file's unit; the number of cells guessed to be no data."""
+    cells = dataset.read(1, window=window, masked=True)
+    out[:] = np.ma.getdata(cells)
+    blank = np.ma.getmaskarray(cells) | ~np.isfinite(out)
+    guessed: NDArray[np.bool_] = np.isin(out, USUAL_NO_DATA) & ~blank
+    scale, offset = dataset.scales[0], dataset.offsets[0]
+    if scale != 1 or offset != 0:
+        out *= scale
+        out += offset
+    out[blank | guessed] = np.nan
+    return int(np.count_nonzero(guessed))
+
+
+def _window(dataset: Any, box: Box | None) -> Window | None:
+    if box is None:
+        return Window(0, 0, dataset.width, dataset.height)
+    west, south, east, north = box
+    to_pixel = ~dataset.transform
+    corners = [to_pixel @ corner for corner in ((west, south), (west, north), (east, south), (east, north))]
+    columns, rows = [c for c, _ in corners], [r for _, r in corners]
+    left, right = max(0, math.floor(min(columns)) - 1), min(dataset.width, math.ceil(max(columns)) + 1)
+    top, bottom = max(0, math.floor(min(rows)) - 1), min(dataset.height, math.ceil(max(rows)) + 1)
+    return Window(left, top, right - left, bottom - top) if right > left and bottom > top else None
+
+
+def _said(dataset: Any) -> Said:
+    said = Said()
+    if dataset.crs:
+        try:
+            said = said_by(pyproj.CRS.from_wkt(dataset.crs.to_wkt()), "the grid's own CRS")
+        except CRSError:
+            said = Said(doubts=("the grid's own CRS cannot be understood",))
+    unit = (dataset.units[0] or "").strip().lower()
+    if not unit:
+        return said
+    if unit not in _BAND_UNITS:
+        return Said(
+            said.crs,
+            said.crs_from,
+            said.vertical_unit_m,
+            said.vertical_unit_from,
+            (*said.doubts, f"its band is in {unit!r}, which is no unit of height known here"),
+        )
+    size_m = _BAND_UNITS[unit]
+    if said.vertical_unit_m is None:
+        return Said(said.crs, said.crs_from, size_m, "the unit of its band", said.doubts)
+    if not math.isclose(size_m, said.vertical_unit_m, rel_tol=1e-7):
+        clash = (
+            f"its CRS counts heights in {unit_words(said.vertical_unit_m)}, its band says "
+            f"{unit_words(size_m)}: the CRS is taken"
+        )
+        return Said(
+            said.crs, said.crs_from, said.vertical_unit_m, said.vertical_unit_from, (*said.doubts, clash)
+        )
+    return said
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[Any]:
+    """Open a grid that can hold heights; the two drivers alone, so that nothing else is followed."""
+    try:
+        with (
+            rasterio.Env(GTIFF_REPORT_COMPD_CS="YES", GDAL_DISABLE_READDIR_ON_OPEN="FALSE"),
+            rasterio.open(path, driver=["GTiff", "AAIGrid"]) as dataset,
+        ):
+            _refuse_pictures(dataset, path)
+            yield dataset
+    except NotGeoreferencedWarning:
+        raise _not_placed(path) from None
+    except (RasterioError, MemoryError) as error:
+        raise InputError(
+            f"its cells cannot be read ({str(error)[:160]})",
+            str(path),
+            "copy or export the grid again: the file is damaged or was cut short",
+        ) from error
+
+
+def _refuse_pictures(dataset: Any, path: Path) -> None:
+    if dataset.transform == Affine.identity() and not dataset.gcps[0]:
+        raise _not_placed(path)
+    if dataset.transform.determinant == 0 or not np.all(np.isfinite(dataset.transform)):
+        raise InputError("its cells have no size", str(path), "export the grid again with its placement")
+    if dataset.gcps[0]:
+        raise InputError(
+            "it is placed by control points, not by a grid", str(path), "warp it to a north-up grid first"
+        )
+    colours = (ColorInterp.red, ColorInterp.green, ColorInterp.blue, ColorInterp.palette)
+    if dataset.colorinterp[0] in colours or np.dtype(dataset.dtypes[0]).kind == "c":
+        raise InputError(
+            "it is a picture, not a grid of heights",
+            str(path),
+            "name an elevation grid with one band of heights",
+        )
+
+
+def _not_placed(path: Path) -> InputError:
+    return InputError(
+        "it does not say where its cells lie", str(path), "export it as GeoTIFF with its placement"
+    )
