@@ -21,12 +21,12 @@ OLDEST_PYTHON = (3, 11)
 
 #: What the packages load from the system at run time, and the Debian package that brings it.
 LIBRARIES = {
-    "libEGL.so.1": "libegl1",
-    "libGL.so.1": "libgl1",
-    "libX11.so.6": "libx11-6",
-    "libXrender.so.1": "libxrender1",
+    "libEGL.so.1": "libegl1",  # pictures without a screen
+    "libX11.so.6": "libx11-6",  # drawing ends the process without it, screen or not
+    "libXcursor.so.1": "libxcursor1",
+    "libGL.so.1": "libgl1",  # the live window
     "libexpat.so.1": "libexpat1",
-    "libgomp.so.1": "libgomp1",
+    "libgomp.so.1": "libgomp1",  # without it compiled loops may not be called from two threads
 }
 
 
@@ -42,19 +42,24 @@ def make_ready(programs: Mapping[str, str] | None = None) -> None:
         sys.exit(f"Python 3.11 or newer is needed; this is {sys.version.split()[0]} ({sys.executable})")
     packages = missing_packages(LIBRARIES, programs or {})
     mark = fingerprint()
-    is_stale = not STAMP.is_file() or STAMP.read_text(encoding="utf-8") != mark
+    is_stale = read_stamp() != (str(ROOT), mark)
     if is_stale and not in_own_venv() and not can_make_venv():
         packages.append(f"python{sys.version_info.major}.{sys.version_info.minor}-venv")
     if packages:
         install_system_packages(packages)
     if is_stale:
         install_python_packages()
-        STAMP.write_text(mark, encoding="utf-8")
+        STAMP.write_text(f"{ROOT}\n{mark}\n", encoding="utf-8")
+
+
+def read_stamp() -> tuple[str, ...]:
+    """Where .venv was made and from what; empty before the first time."""
+    return tuple(STAMP.read_text(encoding="utf-8").splitlines()) if STAMP.is_file() else ()
 
 
 def fingerprint() -> str:
     """Changes when the pinned packages, the project's own metadata or the Python do."""
-    digest = hashlib.sha256(repr((sys.version_info[:3], str(ROOT))).encode())
+    digest = hashlib.sha256(repr(sys.version_info[:3]).encode())
     for path in (LOCK, ROOT / "pyproject.toml"):
         digest.update(path.read_bytes())
     return digest.hexdigest()
@@ -113,10 +118,11 @@ def install_system_packages(packages: Sequence[str]) -> None:
 def install_python_packages() -> None:
     """Make .venv where it is not, and install the pinned packages and the project itself into it."""
     if not in_own_venv():
-        # A .venv of another Python cannot be mended in place.
-        fresh = [] if venv_version() == sys.version_info[:2] else ["--clear"]
+        # A .venv of another Python, or one moved from elsewhere, cannot be mended in place.
+        is_sound = venv_version() == sys.version_info[:2] and read_stamp()[:1] in ((), (str(ROOT),))
+        fresh = [] if is_sound else ["--clear"]
         run([sys.executable, "-m", "venv", *fresh, str(VENV)])
-    say("Installing the pinned packages into .venv: about 1 GB on disk, some minutes the first time")
+    say("Installing the pinned packages into .venv: about 1.6 GB on disk, some minutes the first time")
     quiet = [] if sys.stdout.isatty() else ["-q"]
     pip = [str(venv_program("python")), "-m", "pip", "install", "--disable-pip-version-check", *quiet]
     run([*pip, "-r", str(LOCK)])
