@@ -1,6 +1,7 @@
 """PLY, OBJ, STL and GLB: triangle meshes, turned z up where the format says y is up."""
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import trimesh
@@ -88,10 +89,10 @@ def _loaded(path: Path, form: str) -> tuple[Floats, NDArray[np.int64]]:
     try:
         # Handed over as a stream: then nothing the file points to, such as a texture, is looked for.
         with path.open("rb") as stream:
-            options = {"skip_materials": True} if form == "obj" else {}
-            loaded = trimesh.load(stream, file_type=form, process=False, **options)
-        mesh = loaded.to_geometry() if isinstance(loaded, trimesh.Scene) else loaded
-        vertices = np.array(mesh.vertices, float)
+            options: dict[str, Any] = {"skip_materials": True} if form == "obj" else {}
+            mesh: Any = trimesh.load(stream, file_type=form, process=False, **options)
+        mesh = mesh.to_geometry() if isinstance(mesh, trimesh.Scene) else mesh
+        vertices: Floats = np.array(mesh.vertices, np.float64)
         triangles = np.array(getattr(mesh, "faces", np.empty((0, 3))), np.int64)
     except Exception as error:
         raise InputError(
@@ -117,7 +118,7 @@ def _loaded(path: Path, form: str) -> tuple[Floats, NDArray[np.int64]]:
             "take those vertices out, or export it again",
         )
     used, flat = np.unique(triangles, return_inverse=True)
-    vertices, triangles = vertices[used], flat.reshape(-1, 3)
+    vertices, triangles = vertices[used], flat.reshape(-1, 3).astype(np.int64)
     if form == "glb":
         # y up, seen from +z: east is x, north is -z.
         vertices = np.column_stack([vertices[:, 0], -vertices[:, 2], vertices[:, 1]])

@@ -1,0 +1,224 @@
+"""GeoJSON and GeoPackage: shapes drawn in a map program, turned into the site file's own shapes."""
+
+import json
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+from typing import Any, TypeVar
+
+import numpy as np
+import pyogrio
+import pyproj
+import shapely
+from pyogrio.errors import DataLayerError, DataSourceError
+from pyproj.exceptions import CRSError
+
+from terrain3d.errors import InputError
+from terrain3d.site import FileRef, MountShape, ProtectShape, Table, checked
+from terrain3d.survey.crs import horizontal
+
+Feature = tuple[shapely.Geometry, dict[str, Any]]
+Shape = TypeVar("Shape", bound=Table)
+
+#: Columns that map programs add by themselves (common practice, no source).
+_ROW_NUMBERS = {"fid", "id", "ogc_fid", "objectid"}
+#: The key that each kind of geometry gives.
+_GEOMETRY_KEYS = {"Point": "at", "LineString": "path", "Polygon": "outline"}
+
+
+def expand(
+    entries: Iterable[Shape | FileRef], model: type[Shape], folder: Path
+) -> tuple[tuple[Shape, pyproj.CRS | None], ...]:
+    """Every entry as a drawn shape, those of files one a feature.
+
+    Parameters
+    ----------
+    entries : iterable of shapes and FileRef
+        A list of the site file, such as `site.solid`.
+    model : type
+        The shape that its entries are, such as `SolidShape`.
+    folder : Path
+        Of the site file; names of files are relative to it.
+
+    Returns
+    -------
+    tuple of (shape, crs)
+        In the order of the entries and features. `crs` is that of the file's coordinates; None
+        means the site's own, as for whatever is drawn in the site file.
+
+    Raises
+    ------
+    InputError
+        Naming the file and the feature, counted from 1.
+    """
+    shapes: list[tuple[Shape, pyproj.CRS | None]] = []
+    for entry in entries:
+        if not isinstance(entry, FileRef):
+            shapes.append((entry, None))
+            continue
+        path = folder / entry.file
+        features, crs = read_features(path, entry.layer)
+        for number, feature in enumerate(features, 1):
+            where = f"{path}: feature {number}"
+            shapes.append((checked(model, _keys(feature, entry.also, model, where), where), crs))
+    if issubclass(model, MountShape | ProtectShape):
+        _refuse_twins([str(getattr(shape, "name", "")) for shape, _ in shapes], model)
+    return tuple(shapes)
+
+
+def read_features(path: Path, layer: str | None) -> tuple[list[Feature], pyproj.CRS | None]:
+    """Geometries with their properties, and the CRS of their coordinates.
+
+    Raises
+    ------
+    InputError
+        Where there is no such file or layer, or several layers and none is named.
+    """
+    _refuse_strangers(path)
+    layers = _layers(path)
+    if layer is None and len(layers) > 1:
+        raise InputError(
+            f"it has {len(layers)} layers: {', '.join(layers)}", str(path), 'name one, such as layer = "..."'
+        )
+    if layer is not None and layer not in layers:
+        raise InputError(
+            f"it has no layer {layer!r}", str(path), f"name one of its layers: {', '.join(layers)}"
+        )
+    try:
+        meta, _, geometries, columns = pyogrio.raw.read(path, layer=layer or layers[0], force_2d=True)
+    except (DataSourceError, DataLayerError, ValueError, UnicodeDecodeError) as error:
+        raise _unreadable(path, error) from error
+    crs = _crs(meta["crs"], path)
+    features: list[Feature] = []
+    for row, wkb in enumerate(geometries if geometries is not None else []):
+        if wkb is None:
+            raise InputError("it has no geometry", f"{path}: feature {row + 1}", "draw it, or delete it")
+        values = {
+            str(name): _plain(column[row]) for name, column in zip(meta["fields"], columns, strict=True)
+        }
+        features.append((shapely.from_wkb(wkb), {k: v for k, v in values.items() if v is not None}))
+    if not features:
+        raise InputError("it holds no features", str(path), "draw some, or leave this entry out")
+    _refuse_plane_degrees(features, crs, path)
+    return features, crs
+
+
+def _keys(feature: Feature, also: Mapping[str, Any], model: type[Table], where: str) -> dict[str, Any]:
+    """The TOML keys that a feature stands for."""
+    geometry, properties = feature
+    keys = {**also, **{k: v for k, v in properties.items() if k.lower() not in _ROW_NUMBERS}}
+    geometry = _single(geometry, where)
+    key = _GEOMETRY_KEYS.get(geometry.geom_type)
+    takes = [kind for kind, name in _GEOMETRY_KEYS.items() if name in model.model_fields]
+    if key is None or key not in model.model_fields:
+        raise InputError(
+            f"it is a {geometry.geom_type}", where, f"draw it as a {' or a '.join(takes)}, as its kind needs"
+        )
+    if geometry.is_empty or not np.all(np.isfinite(shapely.get_coordinates(geometry))):
+        raise InputError(
+            "its geometry is empty or has coordinates that are no numbers", where, "draw it again"
+        )
+    if geometry.geom_type == "Polygon" and len(geometry.interiors):
+        raise InputError(
+            f"its outline has {len(geometry.interiors)} hole(s)", where, "cut it into outlines without holes"
+        )
+    ring = geometry.exterior.coords[:-1] if geometry.geom_type == "Polygon" else geometry.coords
+    points = [(float(x), float(y)) for x, y in ring]
+    keys[key] = points[0] if key == "at" else points
+    return keys
+
+
+def _single(geometry: Any, where: str) -> Any:
+    """Map programs save single shapes as collections of one."""
+    if not geometry.geom_type.startswith("Multi"):
+        return geometry
+    parts = list(geometry.geoms)
+    if len(parts) != 1:
+        raise InputError(
+            f"it is a {geometry.geom_type} of {len(parts)} parts", where, "split it into single shapes"
+        )
+    return parts[0]
+
+
+def _plain(value: Any) -> Any:
+    """A cell of a table as TOML would give it; None where it is blank."""
+    if isinstance(value, np.ndarray):
+        return [_plain(item) for item in value]
+    if isinstance(value, np.generic):
+        value = value.item()
+    if isinstance(value, float) and not np.isfinite(value):
+        return None
+    if isinstance(value, str):
+        if value.startswith("["):  # a list, which a table cannot hold otherwise
+            try:
+                return json.loads(value)
+            except ValueError:
+                return value
+        return value or None
+    return value
+
+
+def _layers(path: Path) -> list[str]:
+    try:
+        return [str(name) for name, _ in pyogrio.list_layers(path)]
+    except (DataSourceError, ValueError) as error:
+        raise _unreadable(path, error) from error
+
+
+def _refuse_strangers(path: Path) -> None:
+    """Only the two formats: others may send the reader to more files, or to the network."""
+    try:
+        with path.open("rb") as stream:
+            start = stream.read(64)
+    except FileNotFoundError:
+        raise InputError(
+            "there is no such file", str(path), "check the path; it is relative to the site file"
+        ) from (None)
+    except OSError as error:
+        raise InputError(f"it cannot be read: {error.strerror}", str(path), "check the path") from None
+    if not start.startswith(b"SQLite format 3") and not start.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"{"):
+        raise InputError("it is neither GeoJSON nor GeoPackage", str(path), "export it as .geojson or .gpkg")
+
+
+def _crs(text: str | None, path: Path) -> pyproj.CRS | None:
+    """The layer's CRS; GDAL gives GeoJSON the one of its standard (RFC 7946: WGS 84 degrees)."""
+    if not text:
+        return None
+    try:
+        crs = horizontal(pyproj.CRS.from_user_input(text))
+    except CRSError:
+        raise InputError(
+            f"its CRS, {text[:60]!r}, cannot be understood", str(path), "export it again"
+        ) from None
+    # A GeoPackage's "undefined Cartesian" is tied to nothing: the site's own coordinates.
+    return None if crs.is_engineering else crs
+
+
+def _refuse_plane_degrees(features: list[Feature], crs: pyproj.CRS | None, path: Path) -> None:
+    if crs is None or not crs.is_geographic:
+        return
+    for number, (geometry, _) in enumerate(features, 1):
+        points = shapely.get_coordinates(geometry)
+        if len(points) and (np.abs(points[:, 0]).max() > 360 or np.abs(points[:, 1]).max() > 90):
+            raise InputError(
+                f"({points[0, 0]:.6g}, {points[0, 1]:.6g}) is no longitude and latitude, "
+                f"and its CRS is {crs.name}",
+                f"{path}: feature {number}",
+                "GeoJSON without a crs member is in EPSG:4326: export it so, or as GeoPackage with its CRS",
+            )
+
+
+def _refuse_twins(names: list[str], model: type[Table]) -> None:
+    kind = model.__name__.removesuffix("Shape").lower()
+    for name in names:
+        if names.count(name) > 1:
+            raise InputError(
+                f"two of {kind} are named {name!r}",
+                "the site file with the files it names",
+                "names must differ",
+            )
+
+
+def _unreadable(path: Path, error: Exception) -> InputError:
+    return InputError(
+        f"it cannot be read ({str(error)[:160]})", str(path), "export it as .geojson or .gpkg again"
+    )
