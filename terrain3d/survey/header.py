@@ -60,8 +60,8 @@ class LasHeader:
     @property
     def form(self) -> str:
         """Format and version in plain words."""
-        name = "COPC, a LAZ" if self.copc else "LAZ" if self.compressed else "LAS"
-        return f"{name} 1.{self.minor}, point format {self.point_format}"
+        name = f"{'LAZ' if self.compressed else 'LAS'} 1.{self.minor}"
+        return f"{name}{', COPC' if self.copc else ''}, point format {self.point_format}"
 
     @property
     def bounds(self) -> Box:

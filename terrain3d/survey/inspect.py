@@ -1,0 +1,353 @@
+"""Look a survey over before it is used: what it is, what it is worth, and what to doubt."""
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from terrain3d.frame import site_frame
+from terrain3d.site import GroundSource
+from terrain3d.survey.crs import metres_per_unit, unit_words
+from terrain3d.survey.files import read_header, read_survey
+from terrain3d.survey.quality import Coverage, Roughness, coverage, roughness
+from terrain3d.survey.source import Cloud, Header, Progress, Raster, Surface
+from terrain3d.units import Floats
+
+#: ASPRS classes (LAS 1.4 R15, table 17); 23 to 63 are reserved, 64 to 255 the user's.
+CLASS_NAMES = {
+    0: "never classified",
+    1: "unclassified",
+    2: "ground",
+    3: "low vegetation",
+    4: "medium vegetation",
+    5: "high vegetation",
+    6: "building",
+    7: "low point (noise)",
+    9: "water",
+    10: "rail",
+    11: "road surface",
+    13: "wire, guard",
+    14: "wire, conductor",
+    15: "transmission tower",
+    16: "wire-structure connector",
+    17: "bridge deck",
+    18: "high noise",
+    19: "overhead structure",
+    20: "ignored ground",
+    21: "snow",
+    22: "temporal exclusion",
+}
+#: Classes that lie on bare ground.
+GROUND_CLASSES = (2, 11)
+#: Cell sizes to choose from, metres; one ground point a cell or more (common practice, no source).
+CELL_SIZES_M = (0.25, 0.5, 1.0, 2.0, 5.0)
+
+
+@dataclass(frozen=True)
+class Report:
+    """What `inspect` found.
+
+    Parameters
+    ----------
+    path, form, kind : str
+        The file, its format in plain words, and 'cloud', 'raster' or 'mesh'.
+    crs, crs_from : str
+        The horizontal CRS ('' where nobody says) and who said so.
+    horizontal_unit, vertical_unit, vertical_unit_from : str
+        In plain words.
+    width_m, depth_m : float
+        Extent east-west and north-south, metres on the ground.
+    z_m : (low, high)
+    n_points : int
+        Points read, cells, or vertices.
+    classes : tuple of (class, name, count)
+    n_ground : int
+        Points on the ground; cells with data; triangles.
+    density_per_m2, spacing_m : float
+        Of the ground points, over the survey's area, holes included.
+    no_data_share : float
+        Of a raster's cells.
+    coverage, roughness : or None where they do not apply
+    cell_m : float
+        A cell size that the survey can carry.
+    doubts : tuple of str
+    """
+
+    path: str
+    form: str
+    kind: str
+    crs: str
+    crs_from: str
+    horizontal_unit: str
+    vertical_unit: str
+    vertical_unit_from: str
+    width_m: float
+    depth_m: float
+    z_m: tuple[float, float]
+    n_points: int
+    classes: tuple[tuple[int, str, int], ...]
+    n_ground: int
+    density_per_m2: float
+    spacing_m: float
+    no_data_share: float
+    coverage: Coverage | None
+    roughness: Roughness | None
+    cell_m: float
+    doubts: tuple[str, ...]
+
+
+def inspect(path: Path, ground: GroundSource, progress: Progress | None = None) -> Report:
+    """Read a whole survey and report on it.
+
+    Parameters
+    ----------
+    path : Path
+    ground : GroundSource
+        Its `crs` and `vertical_unit` go before what the file says.
+
+    Raises
+    ------
+    InputError
+        As `read_header` and `read_survey` do.
+    """
+    header = read_header(path, ground)
+    survey = read_survey(path, header, None, progress)
+    scale = _metres_per_unit(header)
+    if isinstance(survey, Cloud):
+        return _of_cloud(path, header, survey, scale)
+    if isinstance(survey, Raster):
+        return _of_raster(path, header, survey, scale)
+    return _of_mesh(path, header, survey, scale)
+
+
+def report_lines(report: Report) -> list[str]:
+    """The report in plain words, a line each.
+
+    Returns
+    -------
+    list of str
+        For a terminal; nothing in them is a number that `report` lacks.
+    """
+    lines = [
+        f"File             {report.path}",
+        f"Format           {report.form}",
+        f"CRS              {report.crs or 'none'} (said by: {report.crs_from})",
+        f"Units            x and y in {report.horizontal_unit}; heights in {report.vertical_unit} "
+        f"(said by: {report.vertical_unit_from})",
+        f"Extent           {report.width_m:.1f} m east-west, {report.depth_m:.1f} m north-south, "
+        f"heights {report.z_m[0]:.2f} to {report.z_m[1]:.2f} m",
+    ]
+    lines += {"cloud": _cloud_lines, "raster": _raster_lines, "mesh": _mesh_lines}[report.kind](report)
+    lines.append(f"Cell size to use {report.cell_m:g} m")
+    lines += [f"Doubt            {doubt}" for doubt in report.doubts] or ["Doubts           none"]
+    return lines
+
+
+def _cloud_lines(report: Report) -> Iterator[str]:
+    yield f"Points           {report.n_points}, without noise and withheld ones"
+    for number, name, count in report.classes:
+        yield f"  class {number:3d}      {count} {name} ({count / report.n_points:.1%})"
+    yield (
+        f"Ground points    {report.n_ground}, {report.density_per_m2:.3g} a square metre, "
+        f"typically {report.spacing_m:.2f} m apart"
+    )
+    if report.coverage is not None:
+        yield f"Area             {report.coverage.area_m2:.0f} m2"
+        for holes in report.coverage.holes:
+            if holes.n == 0:
+                yield f"Holes            none: a ground point lies within {holes.limit_m:g} m everywhere"
+                break
+            yield (
+                f"Holes            {holes.share:.1%} of the area has no ground point within "
+                f"{holes.limit_m:g} m: {holes.n} place(s), the largest {holes.largest_m2:.1f} m2"
+            )
+    if report.roughness is None:
+        yield "Vertical error   cannot be told: too few ground points"
+        return
+    yield (
+        f"Vertical error   ground points lie {report.roughness.median_m:.3f} m (median) from the plane of "
+        f"their neighbours, which stands for an RMSE of about {report.roughness.sigma_m:.3f} m, "
+        f"{report.roughness.within_95_m:.3f} m at 95 % (1.96 x RMSE)"
+    )
+    yield (
+        "                 rough ground counts as error in this; an error that shifts or tilts the whole "
+        "survey cannot be seen from inside the file: check it against points measured on site"
+    )
+
+
+def _raster_lines(report: Report) -> Iterator[str]:
+    yield f"Cells            {report.n_points}, {report.spacing_m:.3g} m wide"
+    yield f"No data          {report.no_data_share:.1%} of the cells"
+    yield (
+        "Vertical error   cannot be seen from a grid: its heights are already smoothed; ask who made it, "
+        "or check it against points measured on site"
+    )
+
+
+def _mesh_lines(report: Report) -> Iterator[str]:
+    yield f"Mesh             {report.n_points} vertices, {report.n_ground} triangles"
+    yield f"                 {report.density_per_m2:.3g} vertices a square metre, {report.spacing_m:.2f} m apart"
+    yield (
+        "Vertical error   cannot be seen from a mesh: ask who made it, or check it against points "
+        "measured on site"
+    )
+
+
+def _of_cloud(path: Path, header: Header, cloud: Cloud, scale: tuple[float, float]) -> Report:
+    on_ground, doubts = _ground_points(cloud)
+    origin = cloud.xyz.min(axis=0) * (1, 1, 0)
+    xyz = (cloud.xyz - origin) * (*scale, 1.0)
+    ground = xyz[on_ground]
+    covered = coverage(xyz[:, :2], ground[:, :2])
+    density = len(ground) / covered.area_m2
+    spacing = 1 / math.sqrt(density) if density else math.inf
+    counts = np.bincount(cloud.classes, minlength=256)
+    classes = tuple((int(n), class_name(int(n)), int(counts[n])) for n in np.flatnonzero(counts))
+    return _report(
+        path,
+        header,
+        _extent(xyz),
+        n_points=len(xyz),
+        classes=classes,
+        n_ground=len(ground),
+        density=density,
+        spacing=spacing,
+        covered=covered,
+        rough=roughness(ground),
+        doubts=cloud.doubts + doubts,
+    )
+
+
+def _of_raster(path: Path, header: Header, raster: Raster, scale: tuple[float, float]) -> Report:
+    t, (ux, uy) = raster.transform, scale
+    spacing = math.sqrt(abs(t.a * t.e - t.b * t.d) * ux * uy)
+    known = raster.z[np.isfinite(raster.z)]
+    west, south, east, north = header.bounds
+    extent = ((east - west) * ux, (north - south) * uy, float(known.min()), float(known.max()))
+    return _report(
+        path,
+        header,
+        extent,
+        n_points=raster.z.size,
+        n_ground=known.size,
+        density=1 / spacing**2,
+        spacing=spacing,
+        no_data=1 - known.size / raster.z.size,
+        doubts=raster.doubts,
+    )
+
+
+def _of_mesh(path: Path, header: Header, mesh: Surface, scale: tuple[float, float]) -> Report:
+    xyz = (mesh.vertices - mesh.vertices.min(axis=0) * (1, 1, 0)) * (*scale, 1.0)
+    corners = xyz[mesh.triangles, :2]
+    one, other = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+    plan_m2 = float(np.abs(one[:, 0] * other[:, 1] - one[:, 1] * other[:, 0]).sum() / 2)
+    density = len(np.unique(xyz, axis=0)) / plan_m2 if plan_m2 else math.inf
+    return _report(
+        path,
+        header,
+        _extent(xyz),
+        n_points=len(xyz),
+        n_ground=len(mesh.triangles),
+        density=density,
+        spacing=1 / math.sqrt(density),
+        doubts=mesh.doubts,
+    )
+
+
+def _report(
+    path: Path,
+    header: Header,
+    extent: tuple[float, float, float, float],
+    *,
+    n_points: int,
+    n_ground: int,
+    density: float,
+    spacing: float,
+    doubts: tuple[str, ...],
+    classes: tuple[tuple[int, str, int], ...] = (),
+    covered: Coverage | None = None,
+    rough: Roughness | None = None,
+    no_data: float = 0.0,
+) -> Report:
+    unit = (
+        "degrees" if header.crs and header.crs.is_geographic else unit_words(metres_per_unit(header.crs)[0])
+    )
+    return Report(
+        path=str(path),
+        form=header.form,
+        kind=header.kind,
+        crs=header.crs.name if header.crs else "",
+        crs_from=header.crs_from,
+        horizontal_unit=unit,
+        vertical_unit=unit_words(header.vertical_unit_m),
+        vertical_unit_from=header.vertical_unit_from,
+        width_m=extent[0],
+        depth_m=extent[1],
+        z_m=(extent[2], extent[3]),
+        n_points=n_points,
+        classes=classes,
+        n_ground=n_ground,
+        density_per_m2=density,
+        spacing_m=spacing,
+        no_data_share=no_data,
+        coverage=covered,
+        roughness=rough,
+        cell_m=cell_for(spacing),
+        doubts=doubts,
+    )
+
+
+def class_name(number: int) -> str:
+    """The ASPRS name of a class.
+
+    >>> class_name(2), class_name(40), class_name(64)
+    ('ground', 'reserved', "the surveyor's own")
+    """
+    return CLASS_NAMES.get(number, "reserved" if number < 64 else "the surveyor's own")
+
+
+def cell_for(spacing_m: float) -> float:
+    """The smallest usual cell that is no finer than the points; the coarsest where none is.
+
+    >>> cell_for(0.1), cell_for(0.6), cell_for(50.0)
+    (0.25, 1.0, 5.0)
+    """
+    # A hundredth of slack: a grid of 0.9999 m cells is meant to be one of 1 m.
+    return next((size for size in CELL_SIZES_M if size * 1.01 >= spacing_m), CELL_SIZES_M[-1])
+
+
+def _ground_points(cloud: Cloud) -> tuple[NDArray[np.bool_], tuple[str, ...]]:
+    on_ground: NDArray[np.bool_] = np.isin(cloud.classes, GROUND_CLASSES)
+    if on_ground.any():
+        return on_ground, ()
+    last: NDArray[np.bool_] = cloud.return_number >= cloud.n_returns
+    return last, (
+        "no point is classified as ground: last returns stand in for it here, so density, holes and "
+        "vertical error mix ground with what stands on it",
+    )
+
+
+def _extent(xyz: Floats) -> tuple[float, float, float, float]:
+    low, high = xyz.min(axis=0), xyz.max(axis=0)
+    return float(high[0] - low[0]), float(high[1] - low[1]), float(low[2]), float(high[2])
+
+
+def _metres_per_unit(header: Header) -> tuple[float, float]:
+    """Metres on the ground in one unit of x and of y, at the survey's middle.
+
+    Taken from the local frame, for a map projection stretches: web Mercator by 1.6 at 52 degrees.
+    """
+    if header.crs is None:
+        return 1.0, 1.0
+    west, south, east, north = header.bounds
+    x, y = (west + east) / 2, (south + north) / 2
+    # A step of some 10 m on the ground, whatever the unit.
+    step = 10 / metres_per_unit(header.crs, y)[1]
+    local_x, local_y = site_frame(header.crs, x, y).to_local([x, x + step, x], [y, y, y + step], header.crs)
+    across = math.hypot(local_x[1] - local_x[0], local_y[1] - local_y[0])
+    along = math.hypot(local_x[2] - local_x[0], local_y[2] - local_y[0])
+    return across / step, along / step
