@@ -1,44 +1,29 @@
 """The order of steps, from a site file to an outcome; computes nothing itself."""
 
+import difflib
+from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 
-from terrain3d.cover.verdict import Codes
-from terrain3d.detector.figures import Figure
+from terrain3d.choose.compare import ranked
+from terrain3d.choose.why import why
+from terrain3d.cover.option import OptionResult, judge_option
+from terrain3d.detector.figures import Figure, find_figure
 from terrain3d.detector.pose import Detector
+from terrain3d.detector.types import DetectorType, load_type
+from terrain3d.errors import InputError
+from terrain3d.sight.panorama import Panorama, eye_over, panorama
+from terrain3d.site import DetectorSetting, Site, load_site
+from terrain3d.survey.build import build_terrain
 from terrain3d.terrain import Terrain
 
-
-@dataclass(frozen=True)
-class ProtectedResult:
-    """How much of one protected area an option holds with both layers."""
-
-    name: str
-    area_m2: float
-    both_fraction: float
-    weight: float
-
-
-@dataclass(frozen=True)
-class OptionResult:
-    """One option, judged.
-
-    `verdicts` is (ny, nx) on the ground's grid, row 0 the southernmost, codes of `Verdict` with
-    255 where no ground is known. `area_m2` is keyed by VERDICT_KEYS; `causes` by layer, then by
-    cause, in m2.
-    """
-
-    name: str
-    detectors: tuple[Detector, ...]
-    verdicts: Codes
-    area_m2: dict[str, float]
-    protect: tuple[ProtectedResult, ...]
-    causes: dict[str, dict[str, float]]
-    warnings: tuple[str, ...]
+#: Told what is being done, and how far it is (0 to 1).
+Progress = Callable[[str, float], None]
 
 
 @dataclass(frozen=True)
 class Outcome:
-    """All options of a site judged and ranked, best first by name."""
+    """All options of a site judged; `ranking` names them best first."""
 
     site_name: str
     terrain: Terrain
@@ -46,3 +31,88 @@ class Outcome:
     options: tuple[OptionResult, ...]
     ranking: tuple[str, ...]
     why: str
+
+
+def run(site_path: Path, progress: Progress | None = None) -> Outcome:
+    """Judge every option of a site file.
+
+    Raises
+    ------
+    InputError
+        When the site file, the survey or a detector type cannot be used.
+    """
+    tell = progress or (lambda _step, _fraction: None)
+    site = load_site(site_path)
+    folder = site_path.parent
+    if not site.option:
+        raise InputError("there is no [[option]] to judge", str(site_path), "add one with its detectors")
+    types = _load_types(site, folder, str(site_path))
+    figure = find_figure(site.site.figure, [Figure(f.name, f.height, "site file") for f in site.figure])
+    reach_m = max(kind.max_range for kind in types.values())
+    terrain = build_terrain(site, folder, reach_m, lambda fraction: tell("reading the survey", fraction))
+    views: dict[tuple[str, float], Panorama] = {}
+    results = []
+    for index, option in enumerate(site.option):
+        tell("looking around from each mount", index / len(site.option))
+        where = f"{site_path}: option {option.name!r}"
+        units = tuple(_placed(terrain, setting, types[setting.type], where) for setting in option.detector)
+        for unit in units:
+            if (unit.mount, unit.height_m) not in views:
+                views[unit.mount, unit.height_m] = panorama(terrain, unit.eye, reach_m)
+        seen = tuple(views[unit.mount, unit.height_m] for unit in units)
+        results.append(judge_option(terrain, option.name, units, seen, option.combine, figure.height_m))
+    tell("looking around from each mount", 1.0)
+    best_first = ranked(tuple(results))
+    return Outcome(
+        site.site.name,
+        terrain,
+        figure,
+        tuple(results),
+        tuple(option.name for option in best_first),
+        why(best_first, figure.name),
+    )
+
+
+def _load_types(site: Site, folder: Path, where: str) -> dict[str, DetectorType]:
+    types: dict[str, DetectorType] = {}
+    for option in site.option:
+        for setting in option.detector:
+            if setting.type not in types:
+                try:
+                    types[setting.type] = load_type(setting.type, folder)
+                except InputError as error:
+                    place = error.where or f"{where}: option {option.name!r}, detector {setting.name!r}: type"
+                    raise InputError(error.what, place, error.mend) from None
+    return types
+
+
+def _placed(terrain: Terrain, setting: DetectorSetting, kind: DetectorType, where: str) -> Detector:
+    """A detector setting on its mount, checked against what its type can do."""
+    where = f"{where}, detector {setting.name!r}"
+    names = [mount.name for mount in terrain.mounts]
+    if setting.mount not in names:
+        near = difflib.get_close_matches(setting.mount, names, n=1)
+        raise InputError(
+            f"there is no mount {setting.mount!r}",
+            f"{where}: mount",
+            f"did you mean {near[0]!r}?" if near else f"known: {', '.join(names) or 'none'}",
+        )
+    if setting.range not in kind.range_settings:
+        offered = ", ".join(f"{r:g}" for r in kind.range_settings)
+        raise InputError(
+            f"{kind.name} has no range setting of {setting.range:g} m",
+            f"{where}: range",
+            f"it has {offered}",
+        )
+    if setting.pan is not None and len(setting.pan) != len(kind.head):
+        raise InputError(
+            f"pan gives {len(setting.pan)} angles, {kind.name} has {len(kind.head)} heads",
+            f"{where}: pan",
+            "give one angle for each head",
+        )
+    mount = terrain.mount(setting.mount)
+    x, y, ground_z = eye_over(terrain.ground, mount.x, mount.y, 0.0)
+    return Detector(
+        setting.name, kind, mount.name, x, y, ground_z, setting.height, setting.bearing % 360,
+        setting.tilt, setting.roll, setting.range, setting.pan, setting.fill,
+    )  # fmt: skip

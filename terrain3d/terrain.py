@@ -1,6 +1,7 @@
 """What stands on the site, as plain values in local metres; nothing here knows a file."""
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -56,15 +57,22 @@ class Ground:
     def known(self) -> NDArray[np.bool_]:
         return np.isfinite(self.z)
 
+    @cached_property
+    def patch_top(self) -> Floats:
+        """(ny - 1, nx - 1) highest node of each patch of four; NaN where one is not known."""
+        z = self.z
+        pairs = np.maximum(z[:, :-1], z[:, 1:])
+        return np.maximum(pairs[:-1], pairs[1:])
+
     @property
     def xs(self) -> Floats:
         """(nx,) eastings of the nodes."""
-        return self.x0 + self.cell_m * np.arange(self.z.shape[1])
+        return self.x0 + self.cell_m * np.arange(self.z.shape[1], dtype=np.float64)
 
     @property
     def ys(self) -> Floats:
         """(ny,) northings of the nodes."""
-        return self.y0 + self.cell_m * np.arange(self.z.shape[0])
+        return self.y0 + self.cell_m * np.arange(self.z.shape[0], dtype=np.float64)
 
     @property
     def bounds(self) -> tuple[float, float, float, float]:

@@ -49,4 +49,5 @@ def combined(verdicts: list[Codes], combine: str) -> Codes:
     (array([4, 4], dtype=uint8), array([3, 0], dtype=uint8))
     """
     reduce = np.minimum if combine == "all" else np.maximum
-    return reduce.reduce(np.stack(verdicts), axis=0)
+    result: Codes = reduce.reduce(np.stack(verdicts), axis=0)
+    return result

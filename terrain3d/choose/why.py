@@ -1,0 +1,66 @@
+"""The sentence that says why one option is better, in words a client understands."""
+
+from terrain3d.choose.compare import held_m2, held_share
+from terrain3d.cover.option import OptionResult
+
+#: How each cause reads in a sentence, of the layer named before it.
+_TELLING = {
+    "hidden by foliage": "is hidden by foliage",
+    "hidden by a solid": "is hidden by a wall or building",
+    "hidden by ground": "is hidden by the ground itself",
+    "passes above the figure": "passes over a {figure}",
+    "lands short": "meets the ground too early",
+    "below the layer": "passes over what is close to the unit",
+    "beyond range": "does not reach so far",
+    "outside arc": "looks elsewhere",
+}
+
+
+def why(options: tuple[OptionResult, ...], figure: str) -> str:
+    """Why the first of several ranked options wins.
+
+    Names the cause that costs the runner-up most compared with the winner.
+
+    Parameters
+    ----------
+    options : tuple of OptionResult
+        Best first.
+    figure : str
+        Name of the figure the verdicts are for.
+    """
+    if not options:
+        return "There is no option to compare."
+    best, *others = options
+    ground = "protected ground" if best.protect else "ground"
+    text = f"{best.name} holds {_amount(best)} of the {ground} with both layers"
+    if not others:
+        return f"{text}."
+    second = others[0]
+    if abs(held_m2(best) - held_m2(second)) < 1e-6:
+        return f"{text}; {second.name} holds as much."
+    text += f"; {second.name} holds {_amount(second)}"
+    loss = _heaviest_loss(best, second)
+    if loss is None:
+        return f"{text}."
+    layer, cause, area = loss
+    telling = _TELLING[cause].replace("{figure}", figure)
+    return f"{text}, because its {layer} layer {telling} on {area:.0f} m2 more."
+
+
+def _amount(option: OptionResult) -> str:
+    share = held_share(option)
+    return f"{held_m2(option):.0f} m2" if share is None else f"{share:.0%}"
+
+
+def _heaviest_loss(best: OptionResult, other: OptionResult) -> tuple[str, str, float] | None:
+    """The layer and cause that cost `other` the most ground beyond what they cost `best`."""
+    of_other, of_best = (o.lost_m2 if o.protect else o.causes for o in (other, best))
+    losses = [
+        (area - of_best.get(layer, {}).get(cause, 0.0), layer, cause)
+        for layer, causes in of_other.items()
+        for cause, area in causes.items()
+    ]
+    if not losses:
+        return None
+    area, layer, cause = max(losses, key=lambda loss: loss[0])
+    return (layer, cause, area) if area >= 0.5 else None

@@ -1,0 +1,22 @@
+"""`terrain3d inspect`: what a survey file holds."""
+
+from pathlib import Path
+
+import click
+
+
+@click.command("inspect")
+@click.argument("survey", type=click.Path(path_type=Path), metavar="FILE")
+@click.option("--crs", metavar="CRS", help="CRS of the file, where it does not say or says it wrong.")
+@click.option(
+    "--vertical-unit", type=click.Choice(["m", "ft", "us-ft"]), help="Unit of its heights, likewise."
+)
+def command(survey: Path, crs: str | None, vertical_unit: str | None) -> None:
+    """Say what a survey file holds, how good it is, and every doubt about it."""
+    from terrain3d.site import GroundSource, checked
+    from terrain3d.survey.inspect import inspect, report_lines
+
+    given = {"file": str(survey), "crs": crs, "vertical_unit": vertical_unit}
+    source = checked(GroundSource, {k: v for k, v in given.items() if v is not None}, "inspect")
+    for line in report_lines(inspect(survey, source)):
+        click.echo(line)

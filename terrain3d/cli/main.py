@@ -1,0 +1,91 @@
+"""The list of commands, and the one door through which every fault leaves."""
+
+import sys
+from importlib import import_module
+
+import click
+
+from terrain3d import __version__
+from terrain3d.errors import InputError
+
+#: Exit statuses: bad input, a fault of ours, Ctrl-C.
+BAD_INPUT, FAULT, INTERRUPTED = 2, 1, 130
+
+_COMMANDS = {
+    "cover": "which ground each option holds, and why not: results, verdicts, stills",
+    "compare": "the same, with the options ranked in a table",
+    "stills": "the pictures alone, without a display",
+    "view": "the options in a window, to turn and look at",
+    "inspect": "what a survey file holds, and every doubt about it",
+}
+
+
+class _Commands(click.Group):
+    """Loads a command's module only when it is asked for: `--help` has nothing heavy to wait for."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
+        return list(_COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
+        if cmd_name not in _COMMANDS:
+            return None
+        command = import_module(f"terrain3d.cli.{cmd_name}").command
+        assert isinstance(command, click.Command)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
+        with formatter.section("Commands"):
+            formatter.write_dl(list(_COMMANDS.items()))
+
+
+@click.group(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, message="terrain3d %(version)s")
+@click.option("--debug", is_flag=True, help="Show the traceback of a fault.")
+@click.pass_context
+def cli(ctx: click.Context, debug: bool) -> None:
+    """Where outdoor dual-layer PIR units hold sloping ground, where they do not, and why.
+
+    A planning aid, not proof of detection: walk-test every unit after fixing.
+    """
+    ctx.obj = {"debug": debug}
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Run the command line; every fault ends in one clear message and an exit status."""
+    words = sys.argv[1:] if arguments is None else arguments
+    sys.exit(_run(words))
+
+
+def _run(words: list[str]) -> int:
+    debug = "--debug" in words
+    try:
+        result = cli.main(args=words, prog_name="terrain3d", standalone_mode=False)
+        return result if isinstance(result, int) else 0
+    except click.exceptions.NoArgsIsHelpError as error:
+        click.echo(error.ctx.get_help() if error.ctx else "")
+        return BAD_INPUT
+    except click.ClickException as error:
+        click.echo(f"terrain3d: {error.format_message()}", err=True)
+        return BAD_INPUT
+    except (KeyboardInterrupt, click.exceptions.Abort):
+        click.echo("terrain3d: stopped; nothing was written", err=True)
+        return INTERRUPTED
+    except InputError as error:
+        if debug:
+            raise
+        click.echo(f"terrain3d: {error}", err=True)
+        return BAD_INPUT
+    except MemoryError:
+        if debug:
+            raise
+        click.echo("terrain3d: it does not fit in memory; a larger [site] cell makes it smaller", err=True)
+        return BAD_INPUT
+    except Exception as error:
+        if debug:
+            raise
+        click.echo(
+            f"terrain3d: a fault in the program: {type(error).__name__}: {error}\n"
+            "  to mend: nothing was written; run again with --debug and report what it shows",
+            err=True,
+        )
+        return FAULT

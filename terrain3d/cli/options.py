@@ -1,0 +1,54 @@
+"""What the commands share: arguments, progress on a terminal."""
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    # The job brings numba and the survey readers: only a command that runs it waits for them.
+    from terrain3d.job import Outcome, Progress
+
+site_argument = click.argument("site", type=click.Path(path_type=Path), metavar="SITE.toml")
+
+
+def out_option(default: Path, text: str) -> Callable[[Any], Any]:
+    """The `--out` option of the commands that write."""
+    return click.option(
+        "--out", type=click.Path(path_type=Path), default=default, metavar="DIR", show_default=True, help=text
+    )
+
+
+@contextmanager
+def progress_on_terminal() -> Iterator["Progress"]:
+    """A bar on standard error while the block runs, on a terminal only, gone when it ends."""
+    if not sys.stderr.isatty():
+        yield lambda _step, _fraction: None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, TextColumn, TimeElapsedColumn
+    from rich.progress import Progress as Bar
+
+    columns = (TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn())
+    with Bar(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("starting", total=1.0)
+        yield lambda step, fraction: bar.update(task, description=step, completed=fraction)
+
+
+def judge_and_write(site: Path, out: Path) -> "Outcome":
+    """Run the job on a site file and write everything it gives."""
+    from terrain3d.job import run
+    from terrain3d.paper.folder import write_results
+    from terrain3d.show.stills import write_stills
+
+    with progress_on_terminal() as progress:
+        outcome = run(site, progress)
+        write_results(
+            outcome,
+            out,
+            lambda result, folder: write_stills(result, folder, lambda f: progress("drawing", f)),
+        )
+    return outcome

@@ -1,0 +1,28 @@
+"""Square metres: of each verdict, and of protected ground."""
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from terrain3d.cover.verdict import VERDICT_KEYS, Codes
+from terrain3d.terrain import Area, Ground
+
+
+def verdict_areas(codes: Codes, cell_m2: float) -> dict[str, float]:
+    """Area of each verdict, best first, keyed as in `results.json`.
+
+    >>> verdict_areas(np.array([[4, 4], [0, 255]], np.uint8), 0.25)["both"]
+    0.5
+    """
+    counts = np.bincount(codes.ravel(), minlength=256)
+    return {key: float(counts[verdict]) * cell_m2 for verdict, key in VERDICT_KEYS.items()}
+
+
+def cells_within(ground: Ground, area: Area) -> NDArray[np.bool_]:
+    """(ny, nx) bool: cells whose centre lies within an outline, its south and west edges included."""
+    polygon = shapely.Polygon(area.outline)
+    shapely.prepare(polygon)
+    x, y = np.meshgrid(ground.xs, ground.ys)
+    # A centre on an edge must fall to one of two neighbouring areas, never to both or none.
+    nudge = ground.cell_m * 1e-6
+    return np.asarray(shapely.contains_xy(polygon, x + nudge, y + nudge))

@@ -1,0 +1,93 @@
+"""Why a layer is not broken: one cause for each layer and cell, over the whole ground."""
+
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from terrain3d.cover import fill
+from terrain3d.cover.fill import HeadTable, layer_fates
+from terrain3d.detector.pose import Detector, in_head, posed_heads
+from terrain3d.sight.panorama import Panorama
+from terrain3d.terrain import Ground
+from terrain3d.units import Floats
+
+#: Words of the causes; also their keys in `results.json`.
+CAUSE_WORDS = {
+    fill.BY_FOLIAGE: "hidden by foliage",
+    fill.BY_SOLID: "hidden by a solid",
+    fill.BY_GROUND: "hidden by ground",
+    fill.PASSES_ABOVE: "passes above the figure",
+    fill.LANDS_SHORT: "lands short",
+    fill.CLOSE_IN: "below the layer",
+    fill.BEYOND: "beyond range",
+    fill.OUTSIDE_ARC: "outside arc",
+}
+
+#: A fate on ground that is not known.
+NO_FATE = 255
+
+FateMaps = dict[str, NDArray[np.uint8]]
+
+
+def fate_maps(ground: Ground, seen: Panorama, table: HeadTable, unit: Detector, figure_m: float) -> FateMaps:
+    """What became of each layer of one unit on the whole ground.
+
+    Returns
+    -------
+    dict of layer name to (ny, nx) uint8
+        `fill.BROKEN` or the code of a cause; NO_FATE where no ground is known.
+    """
+    far = _fate_beyond_reach(ground, unit)
+    fates = layer_fates(seen, table, unit, figure_m)
+    maps = {}
+    for name, row in zip(table.layer_names, fates, strict=True):
+        whole = far.copy()
+        whole.ravel()[seen.cells] = row
+        maps[name] = whole
+    return maps
+
+
+def combined_fates(units: list[FateMaps], combine: str) -> FateMaps:
+    """One fate a layer for several units: the best of them under `any`, the worst under `all`."""
+    reduce = np.maximum if combine == "all" else np.minimum
+    names = list(dict.fromkeys(name for maps in units for name in maps))
+    return {name: reduce.reduce([maps[name] for maps in units if name in maps]) for name in names}
+
+
+def cause_areas(
+    maps: FateMaps, cell_m2: float, weight: Floats | Literal[1] = 1
+) -> dict[str, dict[str, float]]:
+    """Square metres by layer and cause.
+
+    Parameters
+    ----------
+    maps : FateMaps
+    cell_m2 : float
+        Area of a cell.
+    weight : (ny, nx) float, or 1
+        Counts each cell by so much; for protected ground.
+    """
+    areas = {}
+    for name, fates in maps.items():
+        counts = np.bincount(
+            fates.ravel(), weights=np.broadcast_to(weight, fates.shape).ravel(), minlength=NO_FATE + 1
+        )
+        areas[name] = {
+            words: float(counts[code]) * cell_m2 for code, words in CAUSE_WORDS.items() if counts[code] > 0
+        }
+    return areas
+
+
+def _fate_beyond_reach(ground: Ground, unit: Detector) -> NDArray[np.uint8]:
+    """Cells that the panorama does not hold are out of range; within an arc or not, at the horizon."""
+    dx = np.broadcast_to(ground.xs - unit.x, ground.z.shape)
+    dy = np.broadcast_to((ground.ys - unit.y)[:, None], ground.z.shape)
+    level = np.stack([dx, dy, np.zeros(ground.z.shape)], axis=-1)
+    in_any_arc = np.zeros(ground.z.shape, bool)
+    for head in posed_heads(unit):
+        azimuth, _ = in_head(head, level)
+        in_any_arc |= np.abs(azimuth) <= head.arc_deg / 2
+    fates = np.where(in_any_arc, fill.BEYOND, fill.OUTSIDE_ARC).astype(np.uint8)
+    fates[~ground.known] = NO_FATE
+    return fates

@@ -1,0 +1,110 @@
+"""One way to do the property, judged: verdicts, areas, causes and warnings together."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from terrain3d.cover.areas import cells_within, verdict_areas
+from terrain3d.cover.causes import FateMaps, cause_areas, combined_fates, fate_maps
+from terrain3d.cover.cautions import option_warnings, unit_warnings
+from terrain3d.cover.fill import head_table, verdict_codes
+from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict, combined
+from terrain3d.detector.pose import Detector
+from terrain3d.sight.panorama import Panorama
+from terrain3d.terrain import Ground, Terrain
+
+
+@dataclass(frozen=True)
+class ProtectedResult:
+    """How much of one protected area an option holds with both layers."""
+
+    name: str
+    area_m2: float
+    both_fraction: float
+    weight: float
+
+
+@dataclass(frozen=True)
+class OptionResult:
+    """One option, judged.
+
+    `verdicts` is (ny, nx) on the ground's grid, row 0 the southernmost, codes of `Verdict` with
+    255 where no ground is known. `area_m2` is keyed by VERDICT_KEYS; `causes` by layer, then by
+    cause, in m2; `lost_m2` likewise, on protected ground alone and weighted as it is.
+    """
+
+    name: str
+    detectors: tuple[Detector, ...]
+    verdicts: Codes
+    area_m2: dict[str, float]
+    protect: tuple[ProtectedResult, ...]
+    causes: dict[str, dict[str, float]]
+    warnings: tuple[str, ...]
+    lost_m2: dict[str, dict[str, float]]
+
+
+def judge_option(
+    terrain: Terrain,
+    name: str,
+    units: tuple[Detector, ...],
+    views: tuple[Panorama, ...],
+    combine: str,
+    figure_m: float,
+) -> OptionResult:
+    """Judge one option.
+
+    Parameters
+    ----------
+    terrain : Terrain
+    name : str
+    units : tuple of Detector
+    views : tuple of Panorama
+        What each unit sees, in the same order.
+    combine : {"any", "all"}
+        How several units share the work.
+    figure_m : float
+        Height of the figure, metres.
+    """
+    ground = terrain.ground
+    cell_m2 = ground.cell_m**2
+    maps: list[Codes] = []
+    fates: list[FateMaps] = []
+    warnings: list[str] = []
+    for unit, seen in zip(units, views, strict=True):
+        table = head_table(unit.type, unit.pan_deg)
+        codes = verdict_codes(
+            seen, table, unit.bearing_deg, unit.tilt_deg, unit.roll_deg, unit.range_m, figure_m,
+            unit.fill_needed,
+        )  # fmt: skip
+        maps.append(verdict_map(ground, seen, codes))
+        fates.append(fate_maps(ground, seen, table, unit, figure_m))
+        warnings += unit_warnings(terrain, seen, unit)
+    verdicts = combined(maps, combine)
+    fate = combined_fates(fates, combine)
+    protect, weight = [], np.zeros(ground.z.shape)
+    for area in terrain.protect:
+        within = cells_within(ground, area)
+        total = int(within.sum())
+        held = int((verdicts[within] == Verdict.BOTH).sum())
+        protect.append(
+            ProtectedResult(area.name, total * cell_m2, held / total if total else 0.0, area.weight)
+        )
+        weight += within * area.weight
+    warnings += option_warnings(ground, units, terrain.protect)
+    return OptionResult(
+        name,
+        units,
+        verdicts,
+        verdict_areas(verdicts, cell_m2),
+        tuple(protect),
+        cause_areas(fate, cell_m2),
+        tuple(dict.fromkeys([*warnings, *terrain.doubts])),
+        cause_areas(fate, cell_m2, weight * (verdicts != Verdict.BOTH)),
+    )
+
+
+def verdict_map(ground: Ground, seen: Panorama, codes: Codes) -> Codes:
+    """A panorama's codes laid onto the whole ground."""
+    whole = np.where(ground.known, np.uint8(Verdict.OUTSIDE), np.uint8(UNKNOWN))
+    whole.ravel()[seen.cells] = codes
+    return whole

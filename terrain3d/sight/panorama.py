@@ -1,0 +1,319 @@
+"""One mount and height: for every cell in reach, which heights above it can be seen, and how well.
+
+A panorama answers every bearing, tilt, range, figure and unit type tried at its mount and height:
+what changes is arithmetic on it. Each cell keeps the heights over its centre as pieces (from, to,
+share of sight that foliage lets through), cut exactly by the ground and by every solid.
+"""
+
+import itertools
+import math
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from terrain3d.detector.figures import TALLEST_M
+from terrain3d.sight.leaves import leaf_depths, near_leaves
+from terrain3d.sight.march import steepest_view
+from terrain3d.sight.slices import N_BINS, azimuth_bin, hidden_heights, sorted_triangles
+from terrain3d.terrain import Ground, Terrain
+from terrain3d.units import Floats
+
+#: Step of height in which the light through foliage is told apart, metres.
+LEAF_SLAB_M = 0.1
+#: Steps lighter or darker than each other by less than this are one piece.
+SAME_SHARE = 0.004
+#: Intervals of height hidden by solids that one cell can tell apart.
+MOST_HIDDEN = 24
+
+_N_SLABS = math.ceil(TALLEST_M / LEAF_SLAB_M)
+_MOST_PIECES = _N_SLABS + 2 * MOST_HIDDEN + 2
+
+
+@dataclass(frozen=True)
+class Panorama:
+    """What is seen from one eye; cells sorted by bearing, in bins of half a degree.
+
+    Parameters
+    ----------
+    eye : (x, y, z)
+        Local metres.
+    reach_m : float
+        Plan distance up to which cells are kept.
+    cells : (n,) int64
+        Flat indices into the ground grid.
+    bin_start : (N_BINS + 1,) int64
+        First cell of each bin of azimuth.
+    east, north : (n,) float
+        Unit bearing of each cell; (0, 1) at the foot of the mount.
+    distance : (n,) float
+        Plan distance, metres.
+    foot : (n,) float
+        Height of the ground relative to the eye, metres.
+    lowest : (n,) float
+        Least height over the cell that the ground leaves visible, relative to the eye.
+    piece_start : (n + 1,) int64
+        Pieces of cell k are rows piece_start[k] to piece_start[k + 1].
+    pieces : (m, 3) float
+        From, to (relative to the eye, metres) and share of sight that foliage lets through.
+    main : (3, n) float
+        The first piece of each cell, laid out for fast reading; all zero where there is none.
+    many : (k,) int64
+        Cells with more than one piece, ascending.
+    across_unknown : (n,) bool
+        True where the sight line crosses ground that is not known.
+    """
+
+    eye: tuple[float, float, float]
+    reach_m: float
+    cells: NDArray[np.int64]
+    bin_start: NDArray[np.int64]
+    east: Floats
+    north: Floats
+    distance: Floats
+    foot: Floats
+    lowest: Floats
+    piece_start: NDArray[np.int64]
+    pieces: Floats
+    main: Floats
+    many: NDArray[np.int64]
+    across_unknown: NDArray[np.bool_]
+
+
+def panorama(terrain: Terrain, eye: tuple[float, float, float], reach_m: float) -> Panorama:
+    """Look around from `eye`; no setting of the unit is needed yet.
+
+    Parameters
+    ----------
+    terrain : Terrain
+    eye : (x, y, z)
+        Local metres.
+    reach_m : float
+        Greatest plan distance of interest, metres.
+
+    Examples
+    --------
+    On level ground everything from the feet up is seen:
+
+    >>> from terrain3d.terrain import Foliage, Ground, Solids, Terrain
+    >>> from terrain3d.frame import site_frame
+    >>> ground = Ground(-5.0, -5.0, 1.0, np.zeros((11, 11)))
+    >>> flat = Terrain(site_frame(None, 0, 0), ground, Solids.none(), Foliage.none(), (), ())
+    >>> seen = panorama(flat, (0.0, 0.0, 1.0), 3.0)
+    >>> len(seen.cells), float(seen.lowest.max()), float(seen.pieces[:, 1].min())
+    (29, -1.0, 1.5)
+    """
+    ground, solids, foliage = terrain.ground, terrain.solids, terrain.foliage
+    ex, ey, ez = (float(v) for v in eye)
+    cells, bin_start, east, north, distance, foot = _cells_in_reach(
+        ground.z, ground.x0, ground.y0, ground.cell_m, ex, ey, ez, float(reach_m)
+    )
+    shadows = sorted_triangles(solids.vertices, solids.triangles, ex, ey, ez, float(reach_m))
+    has_leaves = len(foliage.base_z) > 0
+    leaves_from = (
+        near_leaves(foliage.column, foliage.x0, foliage.y0, foliage.cell_m, ex, ey, float(reach_m))
+        if has_leaves
+        else _NO_LEAVES
+    )
+    hidden_from = _first_shadow(*shadows[1:])
+
+    def part(first: int, last: int) -> tuple[Floats, Floats, NDArray[np.int64], NDArray[np.bool_]]:
+        part_result: tuple[Floats, Floats, NDArray[np.int64], NDArray[np.bool_]] = _seen_heights(
+            ground.z, ground.patch_top, ground.x0, ground.y0, ground.cell_m, ex, ey, ez,
+            east[first:last], north[first:last], distance[first:last], foot[first:last],
+            *shadows, hidden_from, foliage.column, foliage.base_z, foliage.step_m, foliage.above,
+            foliage.x0, foliage.y0, foliage.cell_m, leaves_from,
+        )  # fmt: skip
+        return part_result
+
+    n = len(cells)
+    cuts = [round(n * k / _N_PARTS) for k in range(_N_PARTS + 1)] if n > 500 else [0, n]
+    spans = list(itertools.pairwise(cuts))
+    parts = [part(*spans[0])] if len(spans) == 1 else list(_pool().map(lambda span: part(*span), spans))
+    counts = np.concatenate([p[2] for p in parts])
+    piece_start = np.zeros(n + 1, np.int64)
+    np.cumsum(counts, out=piece_start[1:])
+    pieces = np.concatenate([p[1] for p in parts])
+    main = np.zeros((3, n))
+    seen = counts > 0
+    main[:, seen] = pieces[piece_start[:-1][seen]].T
+    return Panorama(
+        (ex, ey, ez),
+        float(reach_m),
+        cells,
+        bin_start,
+        east,
+        north,
+        distance,
+        foot,
+        np.concatenate([p[0] for p in parts]),
+        piece_start,
+        pieces,
+        main,
+        np.flatnonzero(counts > 1),
+        np.concatenate([p[3] for p in parts]),
+    )
+
+
+def eye_over(ground: Ground, x: float, y: float, height_m: float) -> tuple[float, float, float]:
+    """The point `height_m` above the ground at (x, y); its z is NaN where no ground is known."""
+    return x, y, float(ground.height_at(x, y)) + height_m
+
+
+_N_PARTS = 8
+_NO_LEAVES = np.full(N_BINS, np.inf)
+
+
+@lru_cache(maxsize=1)
+def _pool() -> ThreadPoolExecutor:
+    # The kernels let go of the interpreter, so plain threads share the work of one panorama.
+    return ThreadPoolExecutor(thread_name_prefix="sight")
+
+
+@njit(cache=True, nogil=True)
+def _cells_in_reach(z, x0, y0, cell, ex, ey, ez, reach):
+    """Known cells within reach, sorted into bins of azimuth."""
+    ny, nx = z.shape
+    i0 = max(math.ceil((ex - reach - x0) / cell), 0)
+    i1 = min(math.floor((ex + reach - x0) / cell) + 1, nx)
+    j0 = max(math.ceil((ey - reach - y0) / cell), 0)
+    j1 = min(math.floor((ey + reach - y0) / cell) + 1, ny)
+    most = max(i1 - i0, 0) * max(j1 - j0, 0)
+    raw = np.empty(most, np.int64)
+    bins = np.empty(most, np.int64)
+    bin_start = np.zeros(N_BINS + 1, np.int64)
+    n = 0
+    for j in range(j0, j1):
+        dy = y0 + j * cell - ey
+        for i in range(i0, i1):
+            dx = x0 + i * cell - ex
+            if dx * dx + dy * dy <= reach * reach and z[j, i] == z[j, i]:
+                raw[n] = j * nx + i
+                bins[n] = azimuth_bin(dx, dy)
+                bin_start[bins[n] + 1] += 1
+                n += 1
+    for b in range(N_BINS):
+        bin_start[b + 1] += bin_start[b]
+    fill = bin_start[:-1].copy()
+    cells = np.empty(n, np.int64)
+    east = np.empty(n)
+    north = np.empty(n)
+    distance = np.empty(n)
+    foot = np.empty(n)
+    for k in range(n):
+        row = fill[bins[k]]
+        fill[bins[k]] += 1
+        j = raw[k] // nx
+        i = raw[k] - j * nx
+        dx = x0 + i * cell - ex
+        dy = y0 + j * cell - ey
+        d = math.sqrt(dx * dx + dy * dy)
+        cells[row] = raw[k]
+        distance[row] = d
+        east[row] = dx / d if d > 0.0 else 0.0
+        north[row] = dy / d if d > 0.0 else 1.0
+        foot[row] = z[j, i] - ez
+    return cells, bin_start, east, north, distance, foot
+
+
+@njit(cache=True, nogil=True)
+def _first_shadow(near, start, order):
+    """(N_BINS,) float: plan distance of the nearest solid in each bin; inf for none."""
+    nearest = np.full(N_BINS, np.inf)
+    for b in range(N_BINS):
+        if start[b + 1] > start[b]:
+            nearest[b] = near[order[start[b]]]
+    return nearest
+
+
+@njit(cache=True, nogil=True)
+def _seen_heights(
+    z, patch_top, x0, y0, cell, ex, ey, ez, east, north, distance, foot,
+    corners, near, start, order, hidden_from,
+    column, base_z, step, above, fx0, fy0, fcell, leaves_from,
+):  # fmt: skip
+    """Lowest visible height, pieces and their number for a run of cells."""
+    n = len(distance)
+    lowest = np.empty(n)
+    counts = np.zeros(n, np.int64)
+    unknown = np.zeros(n, np.bool_)
+    pieces = np.empty((2 * n + _MOST_PIECES, 3))
+    used = 0
+    lows = np.empty(MOST_HIDDEN)
+    highs = np.empty(MOST_HIDDEN)
+    slopes = np.empty(_N_SLABS)
+    depths = np.empty(_N_SLABS)
+    u0 = (ex - x0) / cell
+    v0 = (ey - y0) / cell
+    for k in range(n):
+        d = distance[k]
+        ux = east[k]
+        uy = north[k]
+        top = foot[k] + TALLEST_M
+        low = foot[k]
+        if d > 1e-9:
+            length = d / cell
+            own = foot[k] / length
+            slope, unknown[k] = steepest_view(z, patch_top, u0, v0, ez, ux, uy, length, own)
+            if slope > own:
+                low = slope * length
+        lowest[k] = low
+        if low >= top:
+            continue
+        b = azimuth_bin(ux, uy)
+        hidden = 0
+        if hidden_from[b] < d:
+            hidden = hidden_heights(corners, near, start, order, ux, uy, d, low, top, lows, highs)
+        leafy = False
+        if leaves_from[b] < d and d > 1e-9:
+            for s in range(_N_SLABS):
+                slopes[s] = (foot[k] + (s + 0.5) * LEAF_SLAB_M) / d
+            leafy = leaf_depths(
+                column, base_z, step, above, fx0, fy0, fcell, ex, ey, ez, ux, uy, d, slopes, depths
+            )
+        if used + _MOST_PIECES > len(pieces):
+            grown = np.empty((2 * len(pieces), 3))
+            grown[:used] = pieces[:used]
+            pieces = grown
+        before = used
+        bottom = low
+        for h in range(hidden + 1):
+            ceiling = min(lows[h], top) if h < hidden else top
+            if ceiling > bottom:
+                used = _add_piece(pieces, used, bottom, ceiling, foot[k], leafy, depths)
+            if h < hidden:
+                bottom = max(bottom, highs[h])
+        counts[k] = used - before
+    return lowest, pieces[:used].copy(), counts, unknown
+
+
+@njit(cache=True, nogil=True)
+def _add_piece(pieces, used, bottom, ceiling, foot, leafy, depths):
+    """Append one visible piece, cut wherever foliage lets another share through."""
+    if not leafy:
+        pieces[used, 0] = bottom
+        pieces[used, 1] = ceiling
+        pieces[used, 2] = 1.0
+        return used + 1
+    s = min(max(int((bottom - foot) / LEAF_SLAB_M), 0), _N_SLABS - 1)
+    low = bottom
+    share = math.exp(-depths[s])
+    while True:
+        s += 1
+        edge = foot + s * LEAF_SLAB_M
+        ends = s >= _N_SLABS or edge >= ceiling
+        ahead = share if ends else math.exp(-depths[s])
+        if ends or abs(ahead - share) > SAME_SHARE:
+            high = ceiling if ends else edge
+            if high > low:
+                pieces[used, 0] = low
+                pieces[used, 1] = high
+                pieces[used, 2] = share
+                used += 1
+            if ends:
+                return used
+            low = edge
+            share = ahead
