@@ -189,7 +189,7 @@ def _raster_lines(report: Report) -> Iterator[str]:
 
 def _mesh_lines(report: Report) -> Iterator[str]:
     yield f"Mesh             {report.n_points} vertices, {report.n_ground} triangles"
-    yield f"                 {report.density_per_m2:.3g} vertices a square metre, {report.spacing_m:.2f} m apart"
+    yield f"                 {report.density_per_m2:.3g} a square metre, {report.spacing_m:.2f} m apart"
     yield (
         "Vertical error   cannot be seen from a mesh: ask who made it, or check it against points "
         "measured on site"
