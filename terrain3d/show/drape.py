@@ -1,0 +1,101 @@
+"""The picture of the ground itself: verdict colours, stripes and edges, pixel by pixel.
+
+The plan shows it flat and the oblique view lays it over the ground, so both tell the same.
+"""
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import zoom
+
+from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict
+from terrain3d.show import palette
+from terrain3d.show.palette import Rgb
+from terrain3d.terrain import Ground
+from terrain3d.units import Floats
+
+Mask = NDArray[np.bool_]
+#: Pixels along the longer side of a drape, at least; cells are drawn as whole pixels.
+DRAPE_PIXELS = 1800
+#: Light from the north-west, 45 degrees up: the custom of relief maps (common practice, no source).
+LIGHT = np.array([-0.5, 0.5, math.sqrt(0.5)])
+#: How much of the relief's light and shade is laid over the colours.
+SHADE_STRENGTH = 0.45
+
+
+def relief(ground: Ground) -> Floats:
+    """How bright each cell is in slanting light; 1 on the level and where nothing is known.
+
+    Parameters
+    ----------
+    ground : Ground
+
+    Returns
+    -------
+    (ny, nx) float
+
+    Examples
+    --------
+    >>> relief(Ground(0.0, 0.0, 1.0, np.zeros((2, 2)))).tolist()
+    [[1.0, 1.0], [1.0, 1.0]]
+    """
+    north, east = np.gradient(ground.z, ground.cell_m)
+    lit = (LIGHT[2] - LIGHT[0] * east - LIGHT[1] * north) / np.sqrt(1 + east**2 + north**2)
+    brightness = 1 + SHADE_STRENGTH * (np.maximum(lit, 0) / LIGHT[2] - 1)
+    return np.where(np.isfinite(brightness), np.clip(brightness, 0.7, 1.12), 1.0)
+
+
+def drape(codes: Codes, shade: Floats | None = None, pixels: int = DRAPE_PIXELS) -> Rgb:
+    """Draw a grid of verdicts.
+
+    Parameters
+    ----------
+    codes : (ny, nx) uint8
+        Verdicts, row 0 the southernmost.
+    shade : (ny, nx) float, optional
+        Brightness of each cell; flat without it.
+    pixels : int
+        Least length of the longer side.
+
+    Returns
+    -------
+    (ny * k, nx * k, 3) uint8
+        Row 0 the southernmost, as the grid.
+
+    Examples
+    --------
+    >>> image = drape(np.full((2, 3), 4, np.uint8), pixels=6)
+    >>> image.shape, image[0, 0].tolist()
+    ((4, 6, 3), [102, 192, 229])
+    """
+    k = max(1, math.ceil(pixels / max(codes.shape)))
+    fine = codes.repeat(k, axis=0).repeat(k, axis=1)
+    image = palette.verdict_rgb(fine)
+    period = max(fine.shape) // 110 + 4
+    image[_stripes(fine.shape, period, 1) & (fine == Verdict.DEAD)] = palette.rgb(palette.DEAD_STRIPE)
+    image[_stripes(fine.shape, period, -1) & (fine == UNKNOWN)] = palette.rgb(palette.UNKNOWN_STRIPE)
+    if shade is not None:
+        bright = zoom(shade, k, order=1, mode="nearest", grid_mode=True)[..., None]
+        image = np.clip(image * bright + 0.5, 0, 255).astype(np.uint8)
+    open_ground = (fine > Verdict.OUTSIDE) & (fine < Verdict.BOTH)
+    rim = (fine == Verdict.BOTH) & _grown(open_ground, max(1, max(fine.shape) // 900))
+    image[rim] = palette.rgb(palette.BOTH_EDGE)
+    return image
+
+
+def _stripes(shape: tuple[int, ...], period: int, slant: int) -> Mask:
+    rows, columns = np.ogrid[: shape[0], : shape[1]]
+    return np.asarray((columns + slant * rows) % period < max(1, period // 5))
+
+
+def _grown(region: Mask, width: int) -> Mask:
+    """A region and the pixels beside it, `width` wide."""
+    grown = region.copy()
+    for _ in range(width):
+        core = grown.copy()
+        grown[1:] |= core[:-1]
+        grown[:-1] |= core[1:]
+        grown[:, 1:] |= core[:, :-1]
+        grown[:, :-1] |= core[:, 1:]
+    return grown

@@ -1,0 +1,134 @@
+"""What part of the site a picture shows: the units' reach and the protected ground, no more."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from terrain3d.detector.pose import Detector
+from terrain3d.job import Outcome
+from terrain3d.terrain import Ground
+from terrain3d.units import Floats
+
+#: Ground shown around what matters, metres.
+MARGIN_M = 1.5
+
+
+@dataclass(frozen=True)
+class Extent:
+    """A rectangle of whole cells of the ground.
+
+    Parameters
+    ----------
+    west, south, east, north : float
+        Edges of the outermost cells, metres.
+    rows, columns : slice
+        The cells of the ground's grid.
+    """
+
+    west: float
+    south: float
+    east: float
+    north: float
+    rows: slice
+    columns: slice
+
+    @property
+    def width_m(self) -> float:
+        return self.east - self.west
+
+    @property
+    def depth_m(self) -> float:
+        return self.north - self.south
+
+    @property
+    def centre(self) -> tuple[float, float]:
+        return (self.west + self.east) / 2, (self.south + self.north) / 2
+
+
+def site_extent(outcome: Outcome, aspect: float | None = None) -> Extent:
+    """The rectangle that holds all that matters in every option, so that options compare.
+
+    Parameters
+    ----------
+    outcome : Outcome
+    aspect : float, optional
+        Width by height of a picture; the rectangle is widened towards it where there is ground.
+    """
+    points = points_that_matter(outcome)
+    low, high = points.min(axis=0) - MARGIN_M, points.max(axis=0) + MARGIN_M
+    size = high - low
+    wanted = size if aspect is None else np.maximum(size, [aspect * size[1], size[0] / aspect])
+    bounds = outcome.terrain.ground.bounds
+    west, east = _widened(low[0], high[0], wanted[0], bounds[0], bounds[2])
+    south, north = _widened(low[1], high[1], wanted[1], bounds[1], bounds[3])
+    return whole_cells(outcome.terrain.ground, west, south, east, north)
+
+
+def whole_cells(ground: Ground, west: float, south: float, east: float, north: float) -> Extent:
+    """The cells of the ground that a rectangle touches, at least two by two.
+
+    >>> ground = Ground(0.0, 0.0, 1.0, np.zeros((5, 5)))
+    >>> part = whole_cells(ground, 0.9, -9.0, 2.1, 1.0)
+    >>> part.west, part.south, part.east, part.north
+    (0.5, -0.5, 2.5, 1.5)
+    """
+    ny, nx = ground.z.shape
+    columns = _span(west, east, ground.x0, ground.cell_m, nx)
+    rows = _span(south, north, ground.y0, ground.cell_m, ny)
+    left, bottom = ground.bounds[:2]
+    cell = ground.cell_m
+    return Extent(
+        left + cell * columns.start,
+        bottom + cell * rows.start,
+        left + cell * columns.stop,
+        bottom + cell * rows.stop,
+        rows,
+        columns,
+    )
+
+
+def points_that_matter(outcome: Outcome) -> Floats:
+    """(n, 2) corners of what a picture has to show: units, their reach, protected ground."""
+    parts = [reach_outline(unit) for option in outcome.options for unit in option.detectors]
+    parts += [area.outline for area in outcome.terrain.protect]
+    if not parts:
+        west, south, east, north = outcome.terrain.ground.bounds
+        return np.array([[west, south], [east, north]])
+    return np.vstack(parts)
+
+
+def head_sector(unit: Detector, pan_deg: float, arc_deg: float, radius_m: float) -> Floats:
+    """(n, 2) plan of a head's arc at a radius, from its left edge to its right edge."""
+    steps = max(2, math.ceil(arc_deg / 2) + 1)
+    bearing = np.radians(unit.bearing_deg + pan_deg + np.linspace(-arc_deg / 2, arc_deg / 2, steps))
+    return np.column_stack([unit.x + radius_m * np.sin(bearing), unit.y + radius_m * np.cos(bearing)])
+
+
+def head_arcs(unit: Detector) -> list[tuple[float, float]]:
+    """(pan, arc) of every head of a unit, degrees."""
+    pans = unit.pan_deg or tuple(head.pan for head in unit.type.head)
+    return [(pan, head.arc) for pan, head in zip(pans, unit.type.head, strict=True)]
+
+
+def reach_outline(unit: Detector) -> Floats:
+    """(n, 2) the unit and the arcs of its heads at their maximum range."""
+    sectors = [head_sector(unit, pan, arc, unit.type.max_range) for pan, arc in head_arcs(unit)]
+    return np.vstack([[[unit.x, unit.y]], *sectors])
+
+
+def _widened(low: float, high: float, wanted: float, floor: float, ceiling: float) -> tuple[float, float]:
+    """Grow an interval to the wanted size, moving rather than leaving the ground where it can."""
+    if wanted >= ceiling - floor:
+        return floor, ceiling
+    start = (low + high - wanted) / 2
+    start = min(max(start, floor), ceiling - wanted)
+    return start, start + wanted
+
+
+def _span(low: float, high: float, first: float, cell: float, count: int) -> slice:
+    # The nudge keeps an edge that lies on a cell's edge from taking in the next cell.
+    start = math.floor((low - first) / cell + 0.5 + 1e-9)
+    stop = math.ceil((high - first) / cell + 0.5 - 1e-9)
+    start = min(max(start, 0), count - 2)
+    return slice(start, max(min(stop, count), start + 2))

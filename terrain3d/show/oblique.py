@@ -1,0 +1,111 @@
+"""The oblique view: the scene rendered without a display, with its names, north and scale."""
+
+from typing import Any
+
+import numpy as np
+import pyvista as pv
+from matplotlib.patches import Polygon
+from matplotlib.transforms import Bbox
+
+from terrain3d.cover.option import OptionResult
+from terrain3d.job import Outcome
+from terrain3d.show import palette, sheet
+from terrain3d.show.camera import Camera
+from terrain3d.show.labels import Label, place_labels
+from terrain3d.show.palette import Rgb
+from terrain3d.show.scene import Scene, aim, light_scene, show_scene
+from terrain3d.show.sheet import Sheet, Sign
+
+#: Rendered larger and averaged down: smooth edges that do not hang on the graphics driver.
+_OVERSAMPLE = 2
+#: Size, weight and first spot of each kind of name, the ones that matter most first.
+_KINDS: dict[str, tuple[float, str, tuple[float, float]]] = {
+    "unit": (8.0, "bold", (0, 1)),
+    "figure": (7.0, "normal", (1, 0)),
+    "area": (8.0, "normal", (0, -1)),
+    "scale": (7.0, "normal", (0, -1)),
+}
+
+
+def render(scene: Scene, camera: Camera, width_px: int, height_px: int) -> Rgb:
+    """Draw a scene without a display.
+
+    Returns
+    -------
+    (height_px, width_px, 3) uint8
+        Row 0 at the top.
+    """
+    k = _OVERSAMPLE
+    plotter = pv.Plotter(off_screen=True, window_size=[k * width_px, k * height_px], lighting="none")
+    try:
+        plotter.set_background(palette.PAPER)
+        plotter.disable_anti_aliasing()
+        # Faint bodies blend well enough in the order they are added; sorting every pixel takes seconds.
+        plotter.renderer.SetUseOIT(False)
+        show_scene(plotter, scene, line_scale=k)
+        light_scene(plotter)
+        aim(plotter, camera)
+        image: Any = plotter.screenshot(None, return_img=True)
+    finally:
+        plotter.close()
+    blocks = image[..., :3].reshape(height_px, k, width_px, k, 3)
+    return np.asarray(blocks.mean(axis=(1, 3)) + 0.5, np.uint8)
+
+
+def draw_oblique(page: Sheet, outcome: Outcome, option: OptionResult, scene: Scene, camera: Camera) -> None:
+    """Draw an option's oblique view into the picture of a page."""
+    axes = page.picture_axes()
+    box = axes.get_window_extent()
+    width, height = round(box.width), round(box.height)
+    image = render(scene, camera, width, height)
+    axes.imshow(image, extent=(0, width, 0, height), aspect="auto", interpolation="nearest")
+    axes.set_axis_off()
+    taken = [_north(page, camera, box)]
+    place_labels(axes, _names(page, scene, camera, width, height), taken)
+    page.key(_signs(outcome, option))
+
+
+def _names(page: Sheet, scene: Scene, camera: Camera, width: int, height: int) -> list[Label]:
+    labels = []
+    for kind, (size, weight, spot) in _KINDS.items():
+        tags = [tag for tag in scene.tags if tag.kind == kind]
+        if not tags:
+            continue
+        places = camera.project(np.array([tag.point for tag in tags]), width / height) * [width, height]
+        for tag, (x, y) in zip(tags, places, strict=True):
+            lines = [line for text in tag.text.split("\n") for line in page.lines(text, 0.13, size, 2, weight)]
+            labels.append(Label("\n".join(lines), float(x), float(y), spot, size, weight))
+    return labels
+
+
+def _north(page: Sheet, camera: Camera, box: Bbox) -> Bbox:
+    """A flat arrow to the north as the camera sees it, in the upper left corner."""
+    arrow = np.array([[0.0, 1, 0], [0.42, -0.9, 0], [0, -0.5, 0], [-0.42, -0.9, 0], [0, 1.75, 0]])
+    # Small against the distance, so that the arrow is not stretched by perspective.
+    far = float(np.linalg.norm(np.subtract(camera.target, camera.position)))
+    seen = camera.project(np.asarray(camera.target) + 0.01 * far * arrow, 1.0) - 0.5
+    seen *= 40 / np.abs(seen).max()
+    middle = np.array([box.x0 + 52, box.y1 - 52])
+    share = (seen + middle) / [sheet.WIDTH_PX, sheet.HEIGHT_PX]
+    page.figure.add_artist(Polygon(share[:4], facecolor=palette.INK, edgecolor="none"))
+    page.text(*share[4], "N", 9, weight="bold", ha="center", va="center")
+    return Bbox.from_extents(*(middle - 60), *(middle + 60))
+
+
+def _signs(outcome: Outcome, option: OptionResult) -> list[Sign]:
+    terrain = outcome.terrain
+    layers = {
+        layer.name: None for unit in option.detectors for head in unit.type.head for layer in head.layer
+    }
+    signs = [
+        Sign(f"{name} layer", fill=palette.mixed(palette.layer_colour(name), 0.45), line=palette.layer_colour(name))
+        for name in list(layers)[:4]
+    ]
+    if terrain.protect:
+        signs.append(Sign("protected ground", line=palette.PROTECTED, width=2.2))
+    if len(terrain.solids.names):
+        signs.append(Sign("solid", fill=palette.SOLID, line=palette.SOLID_EDGE))
+    if (terrain.foliage.column >= 0).any():
+        signs.append(Sign("foliage", fill=palette.FOLIAGE_LIGHT, line=palette.FOLIAGE_EDGE))
+    signs.append(Sign("height, m", line=palette.CONTOUR))
+    return signs

@@ -1,0 +1,296 @@
+"""The plan: north up, the ground's relief and contours, verdicts, and all that stands on it."""
+
+import math
+from typing import Any
+
+import matplotlib.patheffects as effects
+import numpy as np
+import shapely
+from matplotlib.axes import Axes
+from matplotlib.patches import Polygon, Rectangle
+from matplotlib.text import Text
+from matplotlib.ticker import MultipleLocator
+from matplotlib.transforms import Bbox
+
+from terrain3d.detector.pose import Detector
+from terrain3d.cover.option import OptionResult
+from terrain3d.job import Outcome
+from terrain3d.show import palette, sheet
+from terrain3d.show.drape import drape, relief
+from terrain3d.show.extent import Extent, head_arcs, head_sector
+from terrain3d.show.labels import Label, boxes_meet, place_labels
+from terrain3d.show.shapes import contour_levels, foliage_cells, footprints
+from terrain3d.show.sheet import Sheet, Sign
+from terrain3d.terrain import Area, Foliage, Ground
+
+_HALO = [effects.withStroke(linewidth=2.2, foreground="white")]
+
+
+def draw_plan(page: Sheet, outcome: Outcome, option: OptionResult, extent: Extent) -> None:
+    """Draw an option's plan into the picture of a page.
+
+    Parameters
+    ----------
+    page : Sheet
+    outcome : Outcome
+    option : OptionResult
+    extent : Extent
+        The part of the site to show.
+    """
+    axes = page.picture_axes()
+    terrain = outcome.terrain
+    _ground(axes, terrain.ground, option, extent)
+    heights = _contours(axes, terrain.ground, extent)
+    _foliage(axes, terrain.foliage)
+    regions = footprints(terrain.solids)
+    _solids(axes, regions)
+    for area in terrain.protect:
+        _protected(axes, area)
+    for unit in option.detectors:
+        _unit(axes, unit)
+    used = {unit.mount for unit in option.detectors}
+    idle = [mount for mount in terrain.mounts if mount.name not in used]
+    axes.plot([m.x for m in idle], [m.y for m in idle], "o", ms=5, mfc="white", mec=palette.QUIET_INK, mew=1)
+    _frame(axes, extent)
+    taken = [_north_arrow(axes), _scale_bar(axes, extent)]
+    taken += place_labels(axes, _names(page, axes, outcome, option, regions), taken)
+    # A height given on a contour is worth less than a name: the next contour has one too.
+    for text in heights:
+        text.set_visible(not any(boxes_meet(text.get_window_extent(), box) for box in taken))
+    page.key(_signs(outcome, option))
+
+
+def _ground(axes: Axes, ground: Ground, option: OptionResult, extent: Extent) -> None:
+    part = (extent.rows, extent.columns)
+    axes.imshow(
+        drape(option.verdicts[part], relief(ground)[part]),
+        extent=(extent.west, extent.east, extent.south, extent.north),
+        origin="lower",
+        interpolation="nearest",
+        zorder=1,
+    )
+
+
+def _contours(axes: Axes, ground: Ground, extent: Extent) -> list[Text]:
+    z = ground.z[extent.rows, extent.columns]
+    levels, step = contour_levels(z)
+    if not len(levels):
+        return []
+    lines = axes.contour(
+        ground.xs[extent.columns],
+        ground.ys[extent.rows],
+        np.ma.masked_invalid(z),
+        levels=levels,
+        colors=palette.CONTOUR,
+        linewidths=[1.0 if round(level / step) % 5 == 0 else 0.55 for level in levels],
+        zorder=2,
+    )
+    digits = max(0, -math.floor(math.log10(step) + 1e-9)) 
+    named = list(axes.clabel(lines, fontsize=6.5, fmt=f"%.{digits}f", inline=True, inline_spacing=3))
+    for text in named:
+        text.set(color=palette.QUIET_INK, path_effects=_HALO, zorder=2.5)
+    return named
+
+
+def _foliage(axes: Axes, foliage: Foliage) -> None:
+    cells = foliage_cells(foliage)
+    if not len(cells):
+        return
+    half = foliage.cell_m / 2
+    corners = np.array([[-half, -half], [half, -half], [half, half], [-half, half]])
+    region = shapely.union_all(shapely.polygons(cells[:, None, :] + corners))
+    for part in shapely.get_parts(region):
+        for ring in (part.exterior, *part.interiors):
+            outline = np.asarray(ring.coords)
+            axes.plot(*outline.T, color=palette.FOLIAGE_EDGE, linewidth=0.9, zorder=4)
+        axes.add_patch(
+            Polygon(
+                np.asarray(part.exterior.coords),
+                facecolor=palette.FOLIAGE,
+                alpha=0.45,
+                edgecolor="none",
+                zorder=3,
+            )
+        )
+        axes.add_patch(
+            Polygon(
+                np.asarray(part.exterior.coords),
+                fill=False,
+                hatch="...",
+                edgecolor=palette.FOLIAGE_EDGE,
+                linewidth=0,
+                zorder=3,
+            )
+        )
+
+
+def _solids(axes: Axes, regions: list[Any]) -> None:
+    for region in regions:
+        for part in shapely.get_parts(region):
+            outline = np.asarray(part.exterior.coords)
+            axes.add_patch(
+                Polygon(
+                    outline,
+                    facecolor=palette.SOLID,
+                    edgecolor=palette.SOLID_EDGE,
+                    linewidth=0.9,
+                    zorder=5,
+                )
+            )
+
+
+def _protected(axes: Axes, area: Area) -> None:
+    for colour, width, dashes in (("white", 3.0, "-"), (palette.PROTECTED, 1.5, (0, (5, 2.2)))):
+        axes.add_patch(
+            Polygon(area.outline, fill=False, edgecolor=colour, linewidth=width, linestyle=dashes, zorder=6)
+        )
+
+
+def _unit(axes: Axes, unit: Detector) -> None:
+    eye = np.array([unit.x, unit.y])
+    for pan, arc in head_arcs(unit):
+        rim = head_sector(unit, pan, arc, unit.type.max_range)
+        outline = np.vstack([eye, rim, eye])
+        axes.plot(*outline.T, color="white", linewidth=2.4, alpha=0.8, zorder=7)
+        axes.plot(*outline.T, color=palette.UNIT, linewidth=1.0, zorder=8)
+        if unit.range_m < unit.type.max_range:
+            setting = head_sector(unit, pan, arc, unit.range_m)
+            axes.plot(*setting.T, color=palette.UNIT, linewidth=0.8, linestyle=(0, (4, 3)), zorder=8)
+    axes.plot(unit.x, unit.y, "o", ms=8, mfc="white", mec=palette.UNIT, mew=1.4, zorder=9)
+    axes.plot(unit.x, unit.y, "o", ms=3.2, color=palette.UNIT, zorder=9)
+
+
+def _frame(axes: Axes, extent: Extent) -> None:
+    axes.set(xlim=(extent.west, extent.east), ylim=(extent.south, extent.north), aspect="equal", anchor="C")
+    step = 10.0 if max(extent.width_m, extent.depth_m) > 45 else 5.0
+    axes.xaxis.set_major_locator(MultipleLocator(step))
+    axes.yaxis.set_major_locator(MultipleLocator(step))
+    axes.tick_params(labelsize=6.5, length=3, width=0.6, colors=palette.QUIET_INK, pad=2)
+    axes.grid(color=palette.CONTOUR, linewidth=0.4, alpha=0.35, zorder=1.5)
+    axes.set_axisbelow("line")
+    axes.apply_aspect()
+
+
+def _north_arrow(axes: Axes) -> Bbox:
+    figure = axes.figure
+    box = axes.get_window_extent()
+    right, top = box.x1 - 14, box.y1 - 14
+    chip = Bbox.from_extents(right - 40, top - 72, right, top)
+    _chip(axes, chip)
+    middle, foot, tip = right - 20, top - 66, top - 27
+    arrow = [(middle, tip), (middle + 9, foot), (middle, foot + 8), (middle - 9, foot)]
+    figure.add_artist(
+        Polygon([_page_share(x, y) for x, y in arrow], facecolor=palette.INK, edgecolor="none", zorder=31)
+    )
+    figure.text(
+        *_page_share(right - 20, top - 14), "N", fontsize=9, weight="bold", ha="center", va="center", zorder=31
+    )
+    return chip
+
+
+def _scale_bar(axes: Axes, extent: Extent) -> Bbox:
+    """A bar of two steps, black and white, with its metres."""
+    box = axes.get_window_extent()
+    px_per_m = box.width / extent.width_m
+    step = next(s for s in (50, 20, 10, 5, 2, 1, 0.5, 0.2) if 2 * s * px_per_m < 300 or s == 0.2)
+    left, bottom, length = box.x0 + 34, box.y0 + 22, step * px_per_m
+    chip = Bbox.from_extents(box.x0 + 14, box.y0 + 12, left + 2 * length + 44, bottom + 40)
+    _chip(axes, chip)
+    for k, colour in enumerate((palette.INK, "white")):
+        x, y = _page_share(left + k * length, bottom)
+        axes.figure.add_artist(
+            Rectangle(
+                (x, y),
+                length / sheet.WIDTH_PX,
+                8 / sheet.HEIGHT_PX,
+                facecolor=colour,
+                edgecolor=palette.INK,
+                linewidth=0.7,
+                zorder=31,
+            )
+        )
+    for k in range(3):
+        x, y = _page_share(left + k * length, bottom + 12)
+        unit = " m" if k == 2 else ""
+        axes.figure.text(x, y, f"{k * step:g}{unit}", fontsize=7, ha="center", va="bottom", zorder=31)
+    return chip
+
+
+def _chip(axes: Axes, box: Bbox) -> None:
+    x, y = _page_share(box.x0, box.y0)
+    axes.figure.add_artist(
+        Rectangle(
+            (x, y),
+            box.width / sheet.WIDTH_PX,
+            box.height / sheet.HEIGHT_PX,
+            facecolor="white",
+            alpha=0.86,
+            edgecolor=palette.HAIRLINE,
+            linewidth=0.6,
+            zorder=30,
+        )
+    )
+
+
+def _page_share(x_px: float, y_px: float) -> tuple[float, float]:
+    return x_px / sheet.WIDTH_PX, y_px / sheet.HEIGHT_PX
+
+
+def _names(
+    page: Sheet, axes: Axes, outcome: Outcome, option: OptionResult, regions: list[Any]
+) -> list[Label]:
+    """Units first, then protected ground, solids and mounts nobody uses."""
+    terrain = outcome.terrain
+    labels = []
+    for unit in option.detectors:
+        back = math.radians(unit.bearing_deg + 180)
+        lines = page.lines(unit.name, 0.1, 8, 1, "bold") + page.lines(unit.mount, 0.12, 8, 1)
+        labels.append(
+            _label(axes, unit.x, unit.y, lines, prefer=(math.sin(back), math.cos(back)), size=8.0, weight="bold")
+        )
+    for area in terrain.protect:
+        spot = shapely.Polygon(area.outline).buffer(0).representative_point()
+        lines = page.lines(area.name, 0.13, 8, 2)
+        if not spot.is_empty:
+            labels.append(_label(axes, spot.x, spot.y, lines, prefer=(0, 0), size=8.0))
+    for name, region in zip(terrain.solids.names, regions, strict=True):
+        if not region.is_empty:
+            spot = region.representative_point()
+            lines = page.lines(name, 0.1, 6.8, 2)
+            labels.append(_label(axes, spot.x, spot.y, lines, prefer=(0, 0), size=6.8))
+    used = {unit.mount for unit in option.detectors}
+    for mount in terrain.mounts:
+        if mount.name not in used:
+            lines = page.lines(mount.name, 0.1, 6.8, 2)
+            labels.append(_label(axes, mount.x, mount.y, lines, size=6.8, colour=palette.QUIET_INK))
+    return labels
+
+
+def _label(
+    axes: Axes,
+    x: float,
+    y: float,
+    lines: list[str],
+    prefer: tuple[float, float] = (0, 1),
+    size: float = 7.0,
+    weight: str = "normal",
+    colour: str = palette.INK,
+) -> Label:
+    box = axes.get_window_extent()
+    px, py = axes.transData.transform((x, y))
+    return Label("\n".join(lines), px - box.x0, py - box.y0, prefer, size, weight, colour)
+
+
+def _signs(outcome: Outcome, option: OptionResult) -> list[Sign]:
+    terrain = outcome.terrain
+    signs = [Sign("unit, its arc and maximum range", marker="o")]
+    if any(unit.range_m < unit.type.max_range for unit in option.detectors):
+        signs.append(Sign("range setting", width=0.8, dashes=(0, (4, 3))))
+    if terrain.protect:
+        signs.append(Sign("protected ground", line=palette.PROTECTED, width=1.5, dashes=(0, (5, 2.2))))
+    if len(terrain.solids.names):
+        signs.append(Sign("solid", fill=palette.SOLID, line=palette.SOLID_EDGE))
+    if (terrain.foliage.column >= 0).any():
+        signs.append(Sign("foliage", fill=palette.FOLIAGE_LIGHT, line=palette.FOLIAGE_EDGE))
+    signs.append(Sign("height, m", line=palette.CONTOUR))
+    return signs

@@ -1,0 +1,254 @@
+"""Shapes of the scene as plain arrays: layer bodies, foliage shells, draped lines, footprints."""
+
+import math
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy.ndimage import distance_transform_edt
+
+from terrain3d.detector.pose import Detector, PosedHead, PosedLayer
+from terrain3d.show.extent import Extent
+from terrain3d.terrain import Foliage, Ground, Solids
+from terrain3d.units import Floats
+
+Ints = NDArray[np.int64]
+#: Distances from an eye (3,) along unit directions (n, 3) to the first thing hit; inf for none.
+Reach = Callable[[Floats, Floats], Floats]
+
+#: Longest side of the drawn ground in nodes; the verdicts keep their cells whatever it is.
+MOST_NODES = 400
+#: Elevations at which a layer's far end is found.
+LAYER_ROWS = 5
+CONTOUR_STEPS_M = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
+
+
+def filled_heights(ground: Ground) -> Floats:
+    """(ny, nx) heights with the nearest known one where none is known; zero where nothing is."""
+    unknown = ~ground.known
+    if not unknown.any():
+        return ground.z
+    if unknown.all():
+        return np.zeros(ground.z.shape)
+    rows, columns = distance_transform_edt(unknown, return_distances=False, return_indices=True)
+    return np.asarray(ground.z[rows, columns], float)
+
+
+def ground_nodes(ground: Ground, heights: Floats, extent: Extent) -> tuple[Floats, Floats, Floats]:
+    """Eastings (nx,), northings (ny,) and heights (ny, nx) of the drawn ground, up to its edges.
+
+    The outermost nodes move out by half a cell, so that the ground ends where its cells end.
+    """
+    rows, columns = _thinned(extent.rows), _thinned(extent.columns)
+    xs, ys = ground.xs[columns].copy(), ground.ys[rows].copy()
+    xs[[0, -1]] = extent.west, extent.east
+    ys[[0, -1]] = extent.south, extent.north
+    return xs, ys, heights[np.ix_(rows, columns)]
+
+
+def contour_levels(z: Floats) -> tuple[Floats, float]:
+    """Heights of the contours over some ground, and the step between them.
+
+    At most fourteen cross the ground; level ground has none.
+
+    >>> levels, step = contour_levels(np.array([[0.0, 4.0]]))
+    >>> step, len(levels)
+    (0.5, 7)
+    >>> contour_levels(np.full((2, 2), np.nan))[0]
+    array([], dtype=float64)
+    """
+    known = z[np.isfinite(z)]
+    if not known.size:
+        return np.zeros(0), CONTOUR_STEPS_M[0]
+    low, high = float(known.min()), float(known.max())
+    step = next((s for s in CONTOUR_STEPS_M if (high - low) / s <= 14), CONTOUR_STEPS_M[-1])
+    levels = step * np.arange(math.ceil(low / step), math.floor(high / step) + 1)
+    # A ground whose rim just touches a level has no line to draw there.
+    return levels[(levels > low + 1e-6) & (levels < high - 1e-6)], step
+
+
+def layer_body(unit: Detector, head: PosedHead, layer: PosedLayer, reach: Reach) -> tuple[Floats, Ints]:
+    """The space that one layer senses, ending where it hits something or at maximum range.
+
+    Parameters
+    ----------
+    unit : Detector
+    head : PosedHead
+    layer : PosedLayer
+    reach : callable
+        Distances from an eye along directions, inf for none.
+
+    Returns
+    -------
+    points : (n, 3) float
+        The eye first, then the far end, row by row from the lowest elevation, left to right.
+    triangles : (m, 3) int
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> from terrain3d.detector.pose import posed_heads
+    >>> from terrain3d.detector.types import load_type
+    >>> unit = Detector("D1", load_type("one-head-90", Path()), "pole", 0, 0, 0, 1.0, 0)
+    >>> head = posed_heads(unit)[0]
+    >>> points, _ = layer_body(unit, head, head.layers[0], lambda eye, rays: np.full(len(rays), 5.0))
+    >>> np.linalg.norm(points[1:] - points[0], axis=1).round(9).max()
+    5.0
+    """
+    na, ne = math.ceil(head.arc_deg) + 1, LAYER_ROWS
+    azimuth = np.radians(np.linspace(-head.arc_deg / 2, head.arc_deg / 2, na))
+    half = layer.thickness_deg / 2
+    elevation = np.radians(np.linspace(layer.elevation_deg - half, layer.elevation_deg + half, ne))
+    a, e = (v.ravel() for v in np.meshgrid(azimuth, elevation))
+    rays = (
+        (np.cos(e) * np.sin(a))[:, None] * head.right
+        + (np.cos(e) * np.cos(a))[:, None] * head.forward
+        + np.sin(e)[:, None] * head.up
+    )
+    eye = np.array(unit.eye)
+    distance = np.minimum(reach(eye, rays), unit.type.max_range)
+    points = np.vstack([eye, eye + rays * distance[:, None]])
+    return points, _body_triangles(na, ne)
+
+
+def _body_triangles(na: int, ne: int) -> Ints:
+    grid = 1 + np.arange(na * ne).reshape(ne, na)
+    a, b, c, d = grid[:-1, :-1].ravel(), grid[:-1, 1:].ravel(), grid[1:, 1:].ravel(), grid[1:, :-1].ravel()
+    far_end = np.vstack([np.column_stack([a, b, c]), np.column_stack([a, c, d])])
+    fans = []
+    for rim in (grid[0], grid[-1], grid[:, 0], grid[:, -1]):
+        fans.append(np.column_stack([np.zeros(len(rim) - 1, int), rim[:-1], rim[1:]]))
+    return np.vstack([far_end, *fans])
+
+
+def foliage_cells(foliage: Foliage) -> Floats:
+    """(n, 2) centres of the columns with leaves, metres."""
+    rows, columns = np.nonzero(foliage.column >= 0)
+    return np.column_stack(
+        [foliage.x0 + foliage.cell_m * columns, foliage.y0 + foliage.cell_m * rows]
+    )
+
+
+def foliage_shell(foliage: Foliage, extent: Extent) -> tuple[Floats, Ints]:
+    """The outside of the leaves near the picture as quads: tops, bottoms, and sides that show.
+
+    Returns
+    -------
+    points : (n, 3) float
+    quads : (m, 4) int
+    """
+    low, high = _leaf_span(foliage)
+    x = foliage.x0 + foliage.cell_m * np.arange(low.shape[1])
+    y = foliage.y0 + foliage.cell_m * np.arange(low.shape[0])
+    near = (
+        ((x > extent.west) & (x < extent.east))[None, :] & ((y > extent.south) & (y < extent.north))[:, None]
+    )
+    low, high = np.where(near, low, np.nan), np.where(near, high, np.nan)
+    half = foliage.cell_m / 2
+    rows, columns = np.nonzero(np.isfinite(high))
+    if not len(rows):
+        return np.zeros((0, 3)), np.zeros((0, 4), np.int64)
+    cx, cy = x[columns], y[rows]
+    corners = [(-half, -half), (half, -half), (half, half), (-half, half)]
+    faces = [
+        np.stack([np.column_stack([cx + dx, cy + dy, z[rows, columns]]) for dx, dy in corners], axis=1)
+        for z in (low, high)
+    ]
+    for (dj, di), (start, end) in zip(
+        ((-1, 0), (0, 1), (1, 0), (0, -1)), ((0, 1), (1, 2), (2, 3), (3, 0)), strict=True
+    ):
+        faces += _sides(low, high, (dj, di), (cx, cy, rows, columns), corners[start], corners[end])
+    points = np.concatenate(faces).reshape(-1, 3)
+    return points, np.arange(len(points)).reshape(-1, 4)
+
+
+def _leaf_span(foliage: Foliage) -> tuple[Floats, Floats]:
+    """(ny, nx) bottom and top of the leaves of each column, NaN where nothing grows."""
+    low, high = np.full(foliage.column.shape, np.nan), np.full(foliage.column.shape, np.nan)
+    leafy = foliage.density > 0
+    filled = leafy.any(axis=1)
+    first = leafy.argmax(axis=1)
+    last = leafy.shape[1] - leafy[:, ::-1].argmax(axis=1)
+    grown = foliage.column >= 0
+    index = foliage.column[grown]
+    low[grown] = np.where(filled, foliage.base_z + first * foliage.step_m, np.nan)[index]
+    high[grown] = np.where(filled, foliage.base_z + last * foliage.step_m, np.nan)[index]
+    return low, high
+
+
+def _sides(
+    low: Floats,
+    high: Floats,
+    step: tuple[int, int],
+    cells: tuple[Any, Any, Any, Any],
+    start: tuple[float, float],
+    end: tuple[float, float],
+) -> list[Floats]:
+    """Upright quads on one side: where the column stands above its neighbour or hangs below it."""
+    cx, cy, rows, columns = cells
+    edge_low, edge_high = np.pad(low, 1, constant_values=np.nan), np.pad(high, 1, constant_values=np.nan)
+    there = (rows + 1 + step[0], columns + 1 + step[1])
+    other_low, other_high = edge_low[there], edge_high[there]
+    own_low, own_high = low[rows, columns], high[rows, columns]
+    alone = ~np.isfinite(other_high)
+    quads = []
+    for bottom, top in (
+        (np.where(alone, own_low, np.maximum(own_low, other_high)), own_high),
+        (own_low, np.where(alone, own_low, np.minimum(own_high, other_low))),
+    ):
+        shown = top > bottom + 1e-9
+        x, y, lower, upper = cx[shown], cy[shown], bottom[shown], top[shown]
+        quads.append(
+            np.stack(
+                [
+                    np.column_stack([x + start[0], y + start[1], lower]),
+                    np.column_stack([x + end[0], y + end[1], lower]),
+                    np.column_stack([x + end[0], y + end[1], upper]),
+                    np.column_stack([x + start[0], y + start[1], upper]),
+                ],
+                axis=1,
+            )
+        )
+    return quads
+
+
+def draped_line(ground: Ground, heights: Floats, line: Floats, lift_m: float = 0.06) -> Floats:
+    """(n, 3) a plan line laid on the ground, a little above it, with a point every half cell."""
+    points = []
+    for start, end in zip(line[:-1], line[1:], strict=True):
+        count = max(2, math.ceil(float(np.hypot(*(end - start))) / (ground.cell_m / 2)) + 1)
+        points.append(start + (end - start) * np.linspace(0, 1, min(count, 2000))[:, None])
+    plan = np.vstack(points)
+    west, south, east, north = ground.bounds
+    surface = Ground(ground.x0, ground.y0, ground.cell_m, heights)
+    z = surface.height_at(np.clip(plan[:, 0], west, east), np.clip(plan[:, 1], south, north))
+    return np.column_stack([plan, z + lift_m])
+
+
+def footprints(solids: Solids) -> list[Any]:
+    """The plan of every solid as a shapely region, in the order of their names; empty without area.
+
+    >>> corners = np.array([[0.0, 0, 0], [2, 0, 0], [0, 2, 0], [0, 0, 5]])
+    >>> tetrahedron = np.array([[0, 1, 2], [0, 1, 3], [1, 2, 3], [2, 0, 3]])
+    >>> [region.area for region in footprints(Solids(corners, tetrahedron, np.zeros(4, int), ("stone",)))]
+    [2.0]
+    """
+    corners = solids.vertices[solids.triangles][:, :, :2]
+    u, v = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+    has_area = np.abs(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]) > 1e-9
+    order = np.argsort(solids.owners[has_area], kind="stable")
+    triangles, owners = shapely.polygons(corners[has_area][order]), solids.owners[has_area][order]
+    starts = np.searchsorted(owners, np.arange(len(solids.names) + 1))
+    # Triangles of one solid share edges up to rounding; the grid closes such slits.
+    return [
+        shapely.union_all(triangles[start:stop], grid_size=1e-4)
+        for start, stop in zip(starts[:-1], starts[1:], strict=True)
+    ]
+
+
+def _thinned(cells: slice) -> Ints:
+    count = cells.stop - cells.start
+    step = max(1, math.ceil(count / MOST_NODES))
+    return np.unique(np.append(np.arange(cells.start, cells.stop, step), cells.stop - 1))

@@ -1,0 +1,156 @@
+"""What the pictures say: sentences and figures of an option, and names made fit to print."""
+
+import re
+import unicodedata
+from collections.abc import Callable
+
+from terrain3d.detector.pose import Detector
+from terrain3d.cover.option import OptionResult
+from terrain3d.job import Outcome
+
+CAUTION = (
+    "A planning aid, not proof of detection: walk-test every unit after fixing. Follow the maker's instructions, "
+    "local codes and a licensed practitioner; isolate supplies and use safe access at height."
+)
+
+
+def slug(name: str) -> str:
+    """A name made fit for a file name: never a path, never empty, at most 40 characters.
+
+    >>> slug("North pole, one head"), slug("../../etc/passwd"), slug("<b>$"), slug("Südhang")
+    ('north-pole-one-head', 'etc-passwd', 'option', 'sudhang')
+    """
+    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode()
+    return re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-")[:40].strip("-") or "option"
+
+
+def printable(text: str, has_glyph: Callable[[str], bool]) -> str:
+    """One line of text with a box for every character the typeface lacks.
+
+    >>> printable("a\\tb\\u4e2d", lambda letter: letter < "z")
+    'a b\\u25a1'
+    """
+    line = " ".join(text.split())
+    return "".join(letter if has_glyph(letter) else "\u25a1" for letter in line if letter.isprintable())
+
+
+def wrapped(text: str, width: float, measure: Callable[[str], float], max_lines: int) -> list[str]:
+    """Break a text into lines no wider than `width`; what does not fit ends in three dots.
+
+    Parameters
+    ----------
+    text : str
+    width : float
+        In the unit of `measure`.
+    measure : callable
+        The width of a string.
+    max_lines : int
+
+    Examples
+    --------
+    >>> wrapped("a hedge on the north side", 10, len, 3)
+    ['a hedge on', 'the north', 'side']
+    >>> wrapped("a hedge on the north side", 10, len, 2)
+    ['a hedge on', 'the...']
+    >>> wrapped("abcdefghijkl", 5, len, 2), wrapped("", 5, len, 2)
+    (['abcde', 'fg...'], [''])
+    """
+    words = text.split()
+    lines: list[str] = []
+    line = ""
+    while words:
+        word = words.pop(0)
+        longer = f"{line} {word}".strip()
+        if measure(longer) <= width:
+            line = longer
+        elif line:
+            lines.append(line)
+            line = ""
+            words.insert(0, word)
+        else:
+            fits = max(1, _fitting(word, width, measure))
+            lines.append(word[:fits])
+            words.insert(0, word[fits:])
+            words = [w for w in words if w]
+        if len(lines) > max_lines:
+            break
+    lines.append(line)
+    lines = [kept for kept in lines if kept] or [""]
+    if len(lines) <= max_lines:
+        return lines
+    return [*lines[: max_lines - 1], _dotted(lines[max_lines - 1], width, measure)]
+
+
+def _fitting(word: str, width: float, measure: Callable[[str], float]) -> int:
+    low, high = 0, len(word)
+    while low < high:
+        middle = (low + high + 1) // 2
+        low, high = (middle, high) if measure(word[:middle]) <= width else (low, middle - 1)
+    return low
+
+
+def _dotted(line: str, width: float, measure: Callable[[str], float]) -> str:
+    while line and measure(line + "...") > width:
+        line = line.rsplit(" ", 1)[0] if " " in line else line[:-1]
+    return line + "..."
+
+
+def held_fraction(option: OptionResult) -> float | None:
+    """Share of all protected ground held by both layers, by weighted area; None without any.
+
+    >>> held_fraction(OptionResult("a", (), None, {}, (), {}, (), {})) is None
+    True
+    """
+    total = sum(area.area_m2 * area.weight for area in option.protect)
+    if not total:
+        return None
+    return sum(area.area_m2 * area.weight * area.both_fraction for area in option.protect) / total
+
+
+def one_line(outcome: Outcome, option: OptionResult) -> str:
+    """The sentence under a picture: why the best option is best; what another one holds."""
+    if outcome.ranking and option.name == outcome.ranking[0] and outcome.why:
+        return outcome.why
+    held = held_fraction(option)
+    dead = option.area_m2.get("dead", 0.0)
+    if held is None:
+        return f"Holds {square_metres(option.area_m2.get('both', 0.0))} by both layers; {square_metres(dead)} dead ground."
+    return f"Holds {held:.0%} of the protected ground by both layers; {square_metres(dead)} dead ground."
+
+
+def place_in_ranking(outcome: Outcome, option: OptionResult) -> str:
+    """`1st of 3`; empty when there is nothing to compare."""
+    if len(outcome.ranking) < 2 or option.name not in outcome.ranking:
+        return ""
+    place = outcome.ranking.index(option.name) + 1
+    ending = "th" if place % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(place % 10, "th")
+    return f"{place}{ending} of {len(outcome.ranking)}"
+
+
+def unit_lines(unit: Detector) -> tuple[str, str]:
+    """How a unit is set, in the order an installer needs it.
+
+    >>> from pathlib import Path
+    >>> from terrain3d.detector.types import load_type
+    >>> unit_lines(Detector("D1", load_type("one-head-90", Path()), "pole", 0, 0, 0, 1.0, 135, 2.5))
+    ('1.0 m high, facing 135°, range 12 m', 'tilt 2.5°, roll 0°')
+    """
+    height = f"{unit.height_m:.2f}".removesuffix("0")
+    return (
+        f"{height} m high, facing {unit.bearing_deg:g}°, range {unit.range_m:g} m",
+        f"tilt {unit.tilt_deg:g}°, roll {unit.roll_deg:g}°",
+    )
+
+
+def warnings_of(outcome: Outcome, option: OptionResult) -> list[str]:
+    """The option's warnings and the survey's doubts, each once."""
+    return list(dict.fromkeys([*option.warnings, *outcome.terrain.doubts]))
+
+
+def square_metres(area_m2: float) -> str:
+    """An area to three figures or whole metres.
+
+    >>> square_metres(1234.4), square_metres(8.24), square_metres(0.0)
+    ('1234 m²', '8.2 m²', '0 m²')
+    """
+    return f"{area_m2:.1f} m²" if 0 < area_m2 < 10 else f"{area_m2:.0f} m²"
