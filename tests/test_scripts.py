@@ -11,12 +11,14 @@ from itertools import chain
 from pathlib import Path
 from types import ModuleType
 
+import click
 import laspy
 import numpy as np
 import pytest
 from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 
+from terrain3d.cli.main import cli
 from terrain3d.site import load_site
 
 ROOT = Path(__file__).parent.parent
@@ -152,3 +154,21 @@ def test_demo_site_lies_within_its_survey(demo: laspy.LasData) -> None:
     low, high = demo.header.mins[:2], demo.header.maxs[:2]
     assert np.all(np.array(corners) > low + 5)
     assert np.all(np.array(corners) < high - 5)
+
+
+def test_site_files_of_the_readme_are_site_files(tmp_path: Path) -> None:
+    """What a person copies from the README must be read without a complaint."""
+    blocks = re.findall(
+        r"^```toml\n(.*?)^```", (ROOT / "README.md").read_text("utf-8"), re.DOTALL | re.MULTILINE
+    )
+    assert len(blocks) == 2
+    for block in blocks:
+        path = tmp_path / "site.toml"
+        path.write_text(block, "utf-8")
+        assert load_site(path).site.name == "Yard below the house"
+
+
+def test_readme_names_every_command() -> None:
+    """The short reference lists the commands there are, no more and no fewer."""
+    listed = re.findall(r"^\| `terrain3d (\w+)", (ROOT / "README.md").read_text("utf-8"), re.MULTILINE)
+    assert sorted(listed) == sorted(cli.list_commands(click.Context(cli)))
