@@ -168,12 +168,15 @@ def _layout(path: Path) -> _Layout:
     if n_top is None:
         raise InputError("it holds no points", str(path), "name a survey with points")
     line = first[n_top]
-    separator = next((mark for mark in (";", "\t") if mark in line), None)
+    separator = ";" if ";" in line else "\t" if line.count("\t") >= 2 else None
     if separator is None and re.search(r",\s|,.*,", line):
         separator = ","
     fields = [field.strip() for field in line.split(separator)]
-    decimal_comma = separator != "," and any("," in field for field in _fields_below(first, n_top, separator))
-    if _is_number(fields[0].replace(",", ".")):
+    named = not _is_number(fields[0].replace(",", "."))
+    decimal_comma = separator != "," and any(
+        "," in line for line in first[n_top + named :] if not line.startswith("#")
+    )
+    if not named:
         if len(fields) < 3:
             raise InputError(
                 f"{line[:60]!r} has {len(fields)} numbers",
@@ -202,11 +205,6 @@ def _named_layout(
     return _Layout(
         separator, decimal_comma, n_top, tuple(columns), True, in_degrees, len(fields) - len(columns)
     )
-
-
-def _fields_below(first: list[str], n_top: int, separator: str | None) -> list[str]:
-    below = [line for line in first[n_top + 1 :] if line and not line.startswith("#")] or first[n_top:]
-    return below[0].split(separator)
 
 
 def _is_number(text: str) -> bool:

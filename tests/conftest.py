@@ -1,0 +1,49 @@
+"""Where the small real files lie; their origin and licence are in data/README.md."""
+
+from pathlib import Path
+
+import pytest
+
+DATA = Path(__file__).parent / "data"
+
+
+@pytest.fixture
+def nebraska_las() -> Path:
+    """LAS 1.4 in US survey feet, classified, with both kinds of CRS record."""
+    return DATA / "file_with_both_wkt_and_geotiff_vlrs.las"
+
+
+@pytest.fixture
+def autzen_laz() -> Path:
+    """LAZ 1.2 in international feet, ground classified, silent about the unit of height."""
+    return DATA / "autzen_trim.laz"
+
+
+@pytest.fixture
+def oregon_copc() -> Path:
+    """COPC whose CRS says metres while its coordinates are feet."""
+    return DATA / "simple.copc.laz"
+
+
+@pytest.fixture
+def no_crs_las() -> Path:
+    """LAS 1.1 without a CRS; the same points as `oregon_copc`."""
+    return DATA / "simple1_1.las"
+
+
+@pytest.fixture
+def elsewhere_las() -> Path:
+    """LAS 1.3 whose header bounds lie far from its points."""
+    return DATA / "simple1_3.las"
+
+
+@pytest.fixture
+def new_mexico_las() -> Path:
+    """LAS 1.4 in US survey feet whose vertical CRS stands where no reader finds it."""
+    return DATA / "test1_4.las"
+
+
+@pytest.fixture
+def plane_laz() -> Path:
+    """LAZ 1.2 whose projection is spelt out in GeoTIFF keys."""
+    return DATA / "plane.laz"

@@ -1,0 +1,67 @@
+"""Small survey files that tests write for themselves."""
+
+from pathlib import Path
+from typing import Any
+
+import laspy
+import numpy as np
+import pyproj
+import rasterio
+from affine import Affine
+from numpy.typing import ArrayLike
+
+UTM31 = "EPSG:32631"
+
+
+def write_las(
+    path: Path,
+    xyz: ArrayLike,
+    *,
+    classes: ArrayLike = 2,
+    crs: str | None = UTM31,
+    point_format: int = 6,
+    version: str = "1.4",
+    **fields: ArrayLike,
+) -> Path:
+    """A LAS (or, by its name, LAZ) file in steps of a millimetre."""
+    points = np.atleast_2d(np.asarray(xyz, float))
+    header = laspy.LasHeader(point_format=point_format, version=version)
+    header.scales = np.full(3, 0.001)
+    header.offsets = np.floor(points.min(axis=0)) if len(points) else np.zeros(3)
+    if crs is not None:
+        header.add_crs(pyproj.CRS(crs))
+    las = laspy.LasData(header)
+    if points.size:
+        las.x, las.y, las.z = points.T
+        las.classification = np.broadcast_to(np.asarray(classes, np.uint8), len(points)).copy()
+        for name, values in fields.items():
+            las[name] = np.broadcast_to(values, len(points)).copy()
+    las.write(path)
+    return path
+
+
+def write_tif(path: Path, z: ArrayLike, transform: Affine, crs: str | None = UTM31, **options: Any) -> Path:
+    """A GeoTIFF of one band, heights as 32-bit floats unless `dtype` says otherwise."""
+    cells = np.asarray(z)
+    settings = {"dtype": "float32", "count": 1} | options
+    unit = settings.pop("unit", None)
+    with rasterio.open(
+        path,
+        "w",
+        driver="GTiff",
+        height=cells.shape[-2],
+        width=cells.shape[-1],
+        transform=transform,
+        crs=crs,
+        **settings,
+    ) as dataset:
+        dataset.write(cells.astype(settings["dtype"]).reshape(settings["count"], *cells.shape[-2:]))
+        if unit is not None:
+            dataset.units = (unit,)
+    return path
+
+
+def slope_points(n: int = 20, spacing: float = 1.0, x0: float = 500_000.0, y0: float = 6_000_000.0) -> Any:
+    """(n * n, 3) points on a plane that rises 10 % eastwards, in rows from the south-west corner."""
+    x, y = np.meshgrid(np.arange(n) * spacing, np.arange(n) * spacing)
+    return np.column_stack([x.ravel() + x0, y.ravel() + y0, 100 + 0.1 * x.ravel()])
