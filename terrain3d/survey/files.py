@@ -84,7 +84,7 @@ def read_header(path: Path, ground: GroundSource) -> Header:
     elif form in ("tif", "asc"):
         from terrain3d.survey.grids import grid_header
 
-        header = grid_header(path, ground)
+        header = grid_header(path, ground, form)
     else:
         from terrain3d.survey.meshes import mesh_header
 
@@ -124,7 +124,7 @@ def read_survey(
     if form in ("tif", "asc"):
         from terrain3d.survey.grids import read_grid
 
-        return read_grid(path, header, box, progress)
+        return read_grid(path, header, form, box, progress)
     from terrain3d.survey.meshes import read_mesh
 
     return read_mesh(path, header, form, box, progress)

@@ -1,6 +1,7 @@
 """GeoTIFF and ESRI ASCII elevation grids: the window of a box."""
 
 import math
+import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -28,6 +29,8 @@ MOST_CELLS = 100_000_000
 STRIP_CELLS = 4_000_000
 #: Values that stand for no data though the file does not say so (common practice, no source).
 USUAL_NO_DATA = (-9999.0, -99999.0, -32767.0, -32768.0, float(np.finfo(np.float32).min))
+_FORMS = {"tif": "GeoTIFF", "asc": "ESRI ASCII grid"}
+_DRIVERS = {"tif": "GTiff", "asc": "AAIGrid"}
 #: How a band may spell its unit; GDAL writes the first of each.
 _BAND_UNITS = {
     "metre": 1.0,
@@ -46,13 +49,12 @@ _BAND_UNITS = {
 }
 
 
-def grid_header(path: Path, ground: GroundSource) -> Header:
-    """What a grid says before its cells are read."""
-    with _opened(path) as dataset:
+def grid_header(path: Path, ground: GroundSource, form: str) -> Header:
+    """What a grid, 'tif' or 'asc', says before its cells are read."""
+    with _opened(path, form) as dataset:
         transform, width, height = dataset.transform, dataset.width, dataset.height
         said = _said(dataset)
         rotated = not (transform.b == 0 and transform.d == 0)
-        form = f"{'GeoTIFF' if dataset.driver == 'GTiff' else 'ESRI ASCII grid'}, {width} x {height} cells"
         n_bands = dataset.count
     corners = [transform @ corner for corner in ((0, 0), (width, 0), (0, height), (width, height))]
     xs, ys = [x for x, _ in corners], [y for _, y in corners]
@@ -68,13 +70,15 @@ def grid_header(path: Path, ground: GroundSource) -> Header:
         bounds=bounds,
         n_points=width * height,
         doubts=doubts,
-        form=form + (", rotated" if rotated else ""),
+        form=f"{_FORMS[form]}, {width} x {height} cells" + (", rotated" if rotated else ""),
         crs_from=settled.crs_from,
         vertical_unit_from=settled.vertical_unit_from,
     )
 
 
-def read_grid(path: Path, header: Header, box: Box | None, progress: Progress | None = None) -> Raster:
+def read_grid(
+    path: Path, header: Header, form: str, box: Box | None, progress: Progress | None = None
+) -> Raster:
     """Read the window that holds a box, with a cell to spare on each side.
 
     Raises
@@ -82,7 +86,7 @@ def read_grid(path: Path, header: Header, box: Box | None, progress: Progress | 
     InputError
         Where the window is too large, off the grid, or without data.
     """
-    with _opened(path) as dataset:
+    with _opened(path, form) as dataset:
         window = _window(dataset, box)
         if window is None:
             raise InputError(
@@ -176,23 +180,28 @@ def _said(dataset: Any) -> Said:
 
 
 @contextmanager
-def _opened(path: Path) -> Iterator[Any]:
-    """Open a grid that can hold heights; the two drivers alone, so that nothing else is followed."""
+def _opened(path: Path, form: str) -> Iterator[Any]:
+    """Open a grid that can hold heights, by the driver of its form alone, so that no link is followed."""
     try:
         with (
-            rasterio.Env(GTIFF_REPORT_COMPD_CS="YES", GDAL_DISABLE_READDIR_ON_OPEN="FALSE"),
-            rasterio.open(path, driver=["GTiff", "AAIGrid"]) as dataset,
+            rasterio.Env(GTIFF_REPORT_COMPD_CS="YES"),
+            _quietly_opened(path, form) as dataset,
         ):
             _refuse_pictures(dataset, path)
             yield dataset
-    except NotGeoreferencedWarning:
-        raise _not_placed(path) from None
     except (RasterioError, MemoryError) as error:
         raise InputError(
             f"its cells cannot be read ({str(error)[:160]})",
             str(path),
             "copy or export the grid again: the file is damaged or was cut short",
         ) from error
+
+
+def _quietly_opened(path: Path, form: str) -> Any:
+    with warnings.catch_warnings():
+        # Told as an error of our own.
+        warnings.simplefilter("ignore", NotGeoreferencedWarning)
+        return rasterio.open(path, driver=_DRIVERS[form])
 
 
 def _refuse_pictures(dataset: Any, path: Path) -> None:
