@@ -76,19 +76,26 @@ def site_camera(outcome: Outcome, extent: Extent, reach: Reach, aspect: float) -
     hidden = _hidden_share(outcome, reach, -looks)
     # A less welcome view has to show clearly more.
     best = int(np.argmin(hidden + 0.025 * np.arange(len(looks))))
+    return fitted_camera(looks[best], framed_points(outcome, extent), aspect)
+
+
+def framed_points(outcome: Outcome, extent: Extent) -> Floats:
+    """(n, 3) what a picture has to hold: the rim and foot of the block and the solids on it."""
+    xs, ys, z = ground_nodes(outcome.terrain.ground, filled_heights(outcome.terrain.ground), extent)
     x, y = np.meshgrid(xs, ys)
     rim = np.ones(z.shape, bool)
     rim[1:-1, 1:-1] = False
-    corners = np.column_stack([x[rim], y[rim], z[rim]])
+    top = np.column_stack([x[rim], y[rim], z[rim]])
+    foot = top.copy()
+    foot[:, 2] = z.min() - block_depth(extent)
     solids = outcome.terrain.solids.vertices
-    near = solids[
+    inside = (
         (solids[:, 0] > extent.west)
         & (solids[:, 0] < extent.east)
         & (solids[:, 1] > extent.south)
         & (solids[:, 1] < extent.north)
-    ]
-    low = corners - [0, 0, block_depth(extent)]
-    return fitted_camera(looks[best], np.vstack([corners, low, near]), aspect)
+    )
+    return np.vstack([top, foot, solids[inside]])
 
 
 def block_depth(extent: Extent) -> float:

@@ -17,7 +17,7 @@ from terrain3d.units import Floats
 
 Mask = NDArray[np.bool_]
 #: Pixels along the longer side of a drape, at least; cells are drawn as whole pixels.
-DRAPE_PIXELS = 1800
+DRAPE_PIXELS = 1400
 #: Light from the north-west, 45 degrees up: the custom of relief maps (common practice, no source).
 LIGHT = np.array([-0.5, 0.5, math.sqrt(0.5)])
 #: How much of the relief's light and shade is laid over the colours.
@@ -71,13 +71,13 @@ def drape(codes: Codes, shade: Floats | None = None, pixels: int = DRAPE_PIXELS)
     """
     k = max(1, math.ceil(pixels / max(codes.shape)))
     fine = codes.repeat(k, axis=0).repeat(k, axis=1)
-    image = palette.verdict_rgb(fine)
+    image = palette.verdict_rgb(codes).repeat(k, axis=0).repeat(k, axis=1)
     period = max(fine.shape) // 110 + 4
     image[_stripes(fine.shape, period, 1) & (fine == Verdict.DEAD)] = palette.rgb(palette.DEAD_STRIPE)
     image[_stripes(fine.shape, period, -1) & (fine == UNKNOWN)] = palette.rgb(palette.UNKNOWN_STRIPE)
     if shade is not None:
-        bright = zoom(shade, k, order=1, mode="nearest", grid_mode=True)[..., None]
-        image = np.clip(image * bright + 0.5, 0, 255).astype(np.uint8)
+        bright = zoom(shade.astype(np.float32), k, order=1, mode="nearest", grid_mode=True)[..., None]
+        image = np.minimum(image * bright + np.float32(0.5), 255).astype(np.uint8)
     open_ground = (fine > Verdict.OUTSIDE) & (fine < Verdict.BOTH)
     rim = (fine == Verdict.BOTH) & _grown(open_ground, max(1, max(fine.shape) // 900))
     image[rim] = palette.rgb(palette.BOTH_EDGE)

@@ -6,14 +6,17 @@ import numpy as np
 import pyvista as pv
 from matplotlib.patches import Polygon
 from matplotlib.transforms import Bbox
+from vtkmodules.vtkCommonCore import vtkLogger
 
 from terrain3d.cover.option import OptionResult
 from terrain3d.job import Outcome
 from terrain3d.show import palette, sheet
 from terrain3d.show.camera import Camera
+from terrain3d.show.extent import Extent
 from terrain3d.show.labels import Label, place_labels
 from terrain3d.show.palette import Rgb
 from terrain3d.show.scene import Scene, aim, light_scene, show_scene
+from terrain3d.show.shapes import contour_levels
 from terrain3d.show.sheet import Sheet, Sign
 
 #: Rendered larger and averaged down: smooth edges that do not hang on the graphics driver.
@@ -36,6 +39,8 @@ def render(scene: Scene, camera: Camera, width_px: int, height_px: int) -> Rgb:
         Row 0 at the top.
     """
     k = _OVERSAMPLE
+    # Without a display VTK falls back by itself, but says so on stderr.
+    vtkLogger.SetStderrVerbosity(vtkLogger.VERBOSITY_ERROR)
     plotter = pv.Plotter(off_screen=True, window_size=[k * width_px, k * height_px], lighting="none")
     try:
         plotter.set_background(palette.PAPER)
@@ -52,7 +57,9 @@ def render(scene: Scene, camera: Camera, width_px: int, height_px: int) -> Rgb:
     return np.asarray(blocks.mean(axis=(1, 3)) + 0.5, np.uint8)
 
 
-def draw_oblique(page: Sheet, outcome: Outcome, option: OptionResult, scene: Scene, camera: Camera) -> None:
+def draw_oblique(
+    page: Sheet, outcome: Outcome, option: OptionResult, extent: Extent, scene: Scene, camera: Camera
+) -> None:
     """Draw an option's oblique view into the picture of a page."""
     axes = page.picture_axes()
     box = axes.get_window_extent()
@@ -62,7 +69,7 @@ def draw_oblique(page: Sheet, outcome: Outcome, option: OptionResult, scene: Sce
     axes.set_axis_off()
     taken = [_north(page, camera, box)]
     place_labels(axes, _names(page, scene, camera, width, height), taken)
-    page.key(_signs(outcome, option))
+    page.key(_signs(outcome, option, extent))
 
 
 def _names(page: Sheet, scene: Scene, camera: Camera, width: int, height: int) -> list[Label]:
@@ -92,7 +99,7 @@ def _north(page: Sheet, camera: Camera, box: Bbox) -> Bbox:
     return Bbox.from_extents(*(middle - 60), *(middle + 60))
 
 
-def _signs(outcome: Outcome, option: OptionResult) -> list[Sign]:
+def _signs(outcome: Outcome, option: OptionResult, extent: Extent) -> list[Sign]:
     terrain = outcome.terrain
     layers = {
         layer.name: None for unit in option.detectors for head in unit.type.head for layer in head.layer
@@ -107,5 +114,7 @@ def _signs(outcome: Outcome, option: OptionResult) -> list[Sign]:
         signs.append(Sign("solid", fill=palette.SOLID, line=palette.SOLID_EDGE))
     if (terrain.foliage.column >= 0).any():
         signs.append(Sign("foliage", fill=palette.FOLIAGE_LIGHT, line=palette.FOLIAGE_EDGE))
-    signs.append(Sign("height, m", line=palette.CONTOUR))
+    levels, step = contour_levels(terrain.ground.z[extent.rows, extent.columns])
+    if len(levels):
+        signs.append(Sign(f"contour, every {step:g} m", line=palette.CONTOUR))
     return signs

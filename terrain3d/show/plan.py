@@ -57,7 +57,7 @@ def draw_plan(page: Sheet, outcome: Outcome, option: OptionResult, extent: Exten
     # A height given on a contour is worth less than a name: the next contour has one too.
     for text in heights:
         text.set_visible(not any(boxes_meet(text.get_window_extent(), box) for box in taken))
-    page.key(_signs(outcome, option))
+    page.key(_signs(outcome, option, extent))
 
 
 def _ground(axes: Axes, ground: Ground, option: OptionResult, extent: Extent) -> None:
@@ -281,7 +281,7 @@ def _label(
     return Label("\n".join(lines), px - box.x0, py - box.y0, prefer, size, weight, colour)
 
 
-def _signs(outcome: Outcome, option: OptionResult) -> list[Sign]:
+def _signs(outcome: Outcome, option: OptionResult, extent: Extent) -> list[Sign]:
     terrain = outcome.terrain
     signs = [Sign("unit, its arc and maximum range", marker="o")]
     if any(unit.range_m < unit.type.max_range for unit in option.detectors):
@@ -292,5 +292,7 @@ def _signs(outcome: Outcome, option: OptionResult) -> list[Sign]:
         signs.append(Sign("solid", fill=palette.SOLID, line=palette.SOLID_EDGE))
     if (terrain.foliage.column >= 0).any():
         signs.append(Sign("foliage", fill=palette.FOLIAGE_LIGHT, line=palette.FOLIAGE_EDGE))
-    signs.append(Sign("height, m", line=palette.CONTOUR))
+    levels, step = contour_levels(terrain.ground.z[extent.rows, extent.columns])
+    if len(levels):
+        signs.append(Sign(f"contour, every {step:g} m", line=palette.CONTOUR))
     return signs

@@ -86,7 +86,7 @@ def build_scene(
     parts += _solid_parts(terrain.solids, extent)
     shell, quads = foliage_shell(terrain.foliage, extent)
     if len(quads):
-        parts.append(Part("foliage", _surface(shell, quads), palette.FOLIAGE, 0.5))
+        parts.append(Part("foliage", _surface(shell, quads), palette.FOLIAGE, 0.62))
     for area in terrain.protect:
         ring = np.vstack([area.outline, area.outline[:1]])
         parts += _drawn_line(terrain.ground, heights, ring, palette.PROTECTED, 3.5)
@@ -131,7 +131,7 @@ def show_scene(plotter: Any, scene: Scene, line_scale: float = 1.0) -> dict[str,
     """
     actors: dict[str, list[Any]] = {}
     for part in scene.parts:
-        look: dict[str, Any] = {"reset_camera": False, "show_scalar_bar": False}
+        look: dict[str, Any] = {"reset_camera": False, "show_scalar_bar": False, "render": False}
         if part.texture is not None:
             look |= {"texture": part.texture, "ambient": 0.38, "diffuse": 0.72, "specular": 0.0}
         elif not part.lit:
@@ -139,7 +139,10 @@ def show_scene(plotter: Any, scene: Scene, line_scale: float = 1.0) -> dict[str,
         elif part.line_px:
             look |= {"color": part.colour, "line_width": line_scale * part.line_px, "lighting": False}
         elif part.opacity < 1:
+            # Far sides seen through near ones would only muddy the colour.
+            hidden = "back" if part.group == "foliage" else None
             look |= {"color": part.colour, "opacity": part.opacity, "ambient": 0.6, "diffuse": 0.4}
+            look |= {"culling": hidden}
         else:
             look |= {"color": part.colour, "ambient": 0.5, "diffuse": 0.65, "specular": 0.0}
         actor = plotter.add_mesh(part.mesh, **look)
@@ -238,7 +241,7 @@ def _scale_bar(corners: Floats, camera: Camera) -> tuple[list[Part], list[Tag]]:
     length = float(np.linalg.norm(end - start))
     along = (end - start) / length
     step = next((s for s in (50.0, 20.0, 10.0, 5.0, 2.0, 1.0) if 2 * s <= 0.45 * length), 0.5)
-    start = start + 0.03 * length * along + 0.02 * outward[side]
+    start = start + 0.06 * length * along + 0.02 * outward[side]
     tall = np.array([0, 0, 0.011 * length])
     parts = []
     for k, colour in enumerate((palette.INK, palette.PAPER)):
@@ -301,7 +304,7 @@ def _unit_parts(ground: Ground, heights: Floats, unit: Detector) -> list[Part]:
     for pan, arc in head_arcs(unit):
         rim = head_sector(unit, pan, arc, unit.type.max_range)
         foot = [[unit.x, unit.y]]
-        parts += _drawn_line(ground, heights, np.vstack([foot, rim, foot]), palette.UNIT, 1.6)
+        parts += _drawn_line(ground, heights, np.vstack([foot, rim, foot]), palette.UNIT, 1.9)
     return parts
 
 
@@ -313,8 +316,12 @@ def _layer_parts(unit: Detector, reach: Reach) -> list[Part]:
             points, triangles = layer_body(unit, head, layer, reach)
             colour = palette.layer_colour(layer.name)
             sides = (triangles == 0).any(axis=1)
-            parts.append(Part("layers", _surface(points, triangles[sides]), colour, 0.07))
-            parts.append(Part("layers", _surface(points, triangles[~sides]), colour, 0.35))
+            parts.append(Part("layers", _surface(points, triangles[sides]), colour, 0.055))
+            # Where a layer lands its end lies on what it hits, whose own colour says more.
+            open_end = np.linalg.norm(points - points[0], axis=1) > unit.type.max_range - 1e-6
+            end = triangles[~sides & open_end[triangles].any(axis=1)]
+            if len(end):
+                parts.append(Part("layers", _surface(points, end), colour, 0.35))
             far = points[1:].reshape(LAYER_ROWS, -1, 3)
             for row in (0, -1):
                 outline = np.vstack([points[:1], far[row], points[:1]])

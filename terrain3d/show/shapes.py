@@ -132,12 +132,13 @@ def foliage_cells(foliage: Foliage) -> Floats:
 
 
 def foliage_shell(foliage: Foliage, extent: Extent) -> tuple[Floats, Ints]:
-    """The outside of the leaves near the picture as quads: tops, bottoms, and sides that show.
+    """The outside of the leaves near the picture: tops, bottoms, and the sides that show.
 
     Returns
     -------
     points : (n, 3) float
     quads : (m, 4) int
+        Anticlockwise seen from outside.
     """
     low, high = _leaf_span(foliage)
     x = foliage.x0 + foliage.cell_m * np.arange(low.shape[1])
@@ -153,8 +154,8 @@ def foliage_shell(foliage: Foliage, extent: Extent) -> tuple[Floats, Ints]:
     cx, cy = x[columns], y[rows]
     corners = [(-half, -half), (half, -half), (half, half), (-half, half)]
     faces = [
-        np.stack([np.column_stack([cx + dx, cy + dy, z[rows, columns]]) for dx, dy in corners], axis=1)
-        for z in (low, high)
+        np.stack([np.column_stack([cx + dx, cy + dy, z[rows, columns]]) for dx, dy in order], axis=1)
+        for z, order in ((low, corners[::-1]), (high, corners))
     ]
     for (dj, di), (start, end) in zip(
         ((-1, 0), (0, 1), (1, 0), (0, -1)), ((0, 1), (1, 2), (2, 3), (3, 0)), strict=True

@@ -1,9 +1,6 @@
 """One printed page: title, picture, legend column, sentence and caution; knows nothing of pictures."""
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
-from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -11,38 +8,19 @@ import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
-from matplotlib.font_manager import FontProperties, findfont, get_font
 from matplotlib.patches import Rectangle
 
 from terrain3d.cover.verdict import UNKNOWN, VERDICT_KEYS, VERDICT_WORDS, Verdict
 from terrain3d.cover.option import OptionResult
 from terrain3d.job import Outcome
 from terrain3d.show import palette, words
+from terrain3d.show.lettering import fitted_lines, line_width
 
 WIDTH_PX, HEIGHT_PX, DPI = 1600, 1132, 160
 #: Left, bottom, width, height of the picture as shares of the page; beside it the legend column.
 PICTURE = (0.05, 0.15, 0.655, 0.725)
 COLUMN_LEFT, COLUMN_RIGHT = 0.73, 0.978
 PICTURE_ASPECT = PICTURE[2] * WIDTH_PX / (PICTURE[3] * HEIGHT_PX)
-
-_STYLE = {
-    "font.family": "DejaVu Sans",
-    "text.parse_math": False,
-    "axes.linewidth": 0.6,
-    "axes.edgecolor": palette.QUIET_INK,
-    "text.color": palette.INK,
-    "hatch.linewidth": 0.6,
-}
-
-
-@contextmanager
-def page_style() -> Iterator[None]:
-    """The same page whatever the user's own matplotlib settings; names are never read as formulas."""
-    with mpl.rc_context():
-        mpl.rcdefaults()
-        mpl.rcParams.update(_STYLE)
-        yield
-
 
 @dataclass(frozen=True)
 class Sign:
@@ -61,22 +39,15 @@ class Sheet:
 
     def __init__(self) -> None:
         self.figure = Figure(figsize=(WIDTH_PX / DPI, HEIGHT_PX / DPI), dpi=DPI, facecolor=palette.PAPER)
-        self._canvas = FigureCanvasAgg(self.figure)
+        FigureCanvasAgg(self.figure)
         self._below = PICTURE[1] + PICTURE[3] + 0.018
 
     def picture_axes(self) -> Axes:
         return self.figure.add_axes(PICTURE)
 
-    def measure(self, text: str, size: float, weight: str = "normal") -> float:
-        """Width of a string in pixels."""
-        font = FontProperties(family="DejaVu Sans", size=size, weight=weight)
-        renderer: Any = self._canvas.get_renderer()
-        return float(renderer.get_text_width_height_descent(text, font, False)[0])
-
     def lines(self, text: str, width: float, size: float, max_lines: int, weight: str = "normal") -> list[str]:
         """A text from a file as lines that fit `width`, a share of the page."""
-        clean = words.printable(text, has_glyph)
-        return words.wrapped(clean, width * WIDTH_PX, lambda t: self.measure(t, size, weight), max_lines)
+        return fitted_lines(text, width * WIDTH_PX * 72 / DPI / size, max_lines, weight)
 
     def text(self, x: float, y: float, text: str, size: float, **look: Any) -> None:
         self.figure.text(x, y, text, fontsize=size, **look)
@@ -164,7 +135,7 @@ class Sheet:
                 )
             )
             self.text(x + 0.026, y, sign.text, 7.2, va="baseline", color=palette.INK)
-            x += 0.026 + self.measure(sign.text, 7.2) / WIDTH_PX + 0.022
+            x += 0.026 + _share(sign.text, 7.2) + 0.022
 
     def save(self, path: Path) -> Path:
         # matplotlib would write its own version into the file: other bytes for the same picture.
@@ -180,19 +151,9 @@ class Sheet:
 _BOTH = palette.VERDICT_COLOURS[Verdict.BOTH]
 
 
-@lru_cache(maxsize=4096)
-def has_glyph(letter: str) -> bool:
-    """Whether the pages' typeface has a character.
-
-    >>> has_glyph("é"), has_glyph("\\u4e2d")
-    (True, False)
-    """
-    return ord(letter) in _charmap()
-
-
-@lru_cache(maxsize=1)
-def _charmap() -> dict[int, int]:
-    return dict(get_font(findfont(FontProperties(family="DejaVu Sans"))).get_charmap())
+def _share(text: str, size: float) -> float:
+    """Width of a line as a share of the page."""
+    return line_width(text) * size * DPI / 72 / WIDTH_PX
 
 
 def _line_height(size: float) -> float:
@@ -257,7 +218,7 @@ def _protected_rows(sheet: Sheet, option: OptionResult) -> None:
             sheet.row(f"and {len(option.protect) - shown} more: see results.json", size=7.5)
             break
         figure = f"{area.both_fraction:.0%} of {words.square_metres(area.area_m2)}"
-        room = width - sheet.measure(figure, 8) / WIDTH_PX - 0.012
+        room = width - _share(figure, 8) - 0.012
         sheet.row(sheet.lines(area.name, room, 8, 1)[0], figure)
         sheet.bar(area.both_fraction)
     sheet.gap()

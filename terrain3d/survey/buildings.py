@@ -183,10 +183,10 @@ def _open_below(
         # Beside a roof its points lie on one side; under it, on at least three quarters of the way round.
         tree = cKDTree(solid_xyz[:, :2])
         place = ground_xyz[below, :2]
-        away, near = tree.query(place, k=min(16, len(solid_xyz)), distance_upper_bound=2 * lattice.cell_m)
-        near = np.minimum(near.reshape(len(below), -1), len(solid_xyz) - 1)
-        off = solid_xyz[near, :2] - place[:, None]
-        valid = np.isfinite(away.reshape(len(below), -1))
+        nearest = list(range(1, min(16, len(solid_xyz)) + 1))
+        away, near = tree.query(place, k=nearest, distance_upper_bound=2 * lattice.cell_m)
+        valid = np.isfinite(away)
+        off = solid_xyz[np.where(valid, near, 0), :2] - place[:, None]
         quarter = 2 * (off[..., 0] > 0) + (off[..., 1] > 0)
         quarters = sum((valid & (quarter == q)).any(axis=1).astype(int) for q in range(4))
         under = below[np.asarray(quarters) >= 3]

@@ -185,7 +185,6 @@ def _shares(relief: Relief, outline: Floats) -> tuple[Indices, Indices, Floats]:
     i0, i1 = (int(np.floor((x - ground.x0) / cell + 0.5)) for x in (west, east))
     j0, j1 = (int(np.floor((y - ground.y0) / cell + 0.5)) for y in (south, north))
     i, j = np.meshgrid(np.arange(max(i0, 0), min(i1, nx - 1) + 1), np.arange(max(j0, 0), min(j1, ny - 1) + 1))
-    i, j = i.ravel(), j.ravel()
     x, y = ground.x0 + cell * i, ground.y0 + cell * j
     cells = shapely.box(x - cell / 2, y - cell / 2, x + cell / 2, y + cell / 2)
     share = np.where(shapely.contains(polygon, cells), 1.0, 0.0)

@@ -13,16 +13,24 @@ from terrain3d.units import Floats
 #: Height of the ground at places (x, y), local metres.
 GroundAt = Callable[[Floats, Floats], Floats]
 Indices = NDArray[np.int64]
-#: A straight edge may leave the ground's profile by this much before it is split.
+#: A face may leave the ground's own surface by this much before it is split.
 FOLLOWS_WITHIN_M = 0.02
 #: How far something that stands on the ground goes into it, so that nothing passes beneath.
 FOOTING_M = 0.5
+#: Edges no longer than this are not split: it would model less than a hand's breadth of plan.
+SHORTEST_M = 0.05
 #: Splitting stops here: more rounds than this would resolve centimetres of plan.
-_MOST_ROUNDS = 16
+_MOST_ROUNDS = 40
 
 
 def wall(
-    path: Floats, thickness_m: float, height_m: float, base_m: float, ground_at: GroundAt, name: str
+    path: Floats,
+    thickness_m: float,
+    height_m: float,
+    base_m: float,
+    ground_at: GroundAt,
+    name: str,
+    shortest_m: float = SHORTEST_M,
 ) -> Solids:
     """A wall along a path, with mitred corners; a path that ends where it began is closed.
 
@@ -33,6 +41,8 @@ def wall(
     height_m, base_m : float
         Top and underside above the ground beneath.
     ground_at : (x, y) -> z
+    shortest_m : float
+        Edges no longer than this are not split: give the cell of the ground.
 
     Raises
     ------
@@ -50,10 +60,17 @@ def wall(
     if not line.length > 0:
         raise InputError(f"the path of {name!r} has no length", mend="give two points that differ")
     plan = line.buffer(thickness_m / 2, cap_style="flat", join_style="mitre")
-    return standing_on(plan, height_m, base_m, ground_at, name)
+    return standing_on(plan, height_m, base_m, ground_at, name, shortest_m)
 
 
-def block(outline: Floats, height_m: float, base_m: float, ground_at: GroundAt, name: str) -> Solids:
+def block(
+    outline: Floats,
+    height_m: float,
+    base_m: float,
+    ground_at: GroundAt,
+    name: str,
+    shortest_m: float = SHORTEST_M,
+) -> Solids:
     """A block over an outline; top and underside follow the ground beneath.
 
     Examples
@@ -63,14 +80,19 @@ def block(outline: Floats, height_m: float, base_m: float, ground_at: GroundAt, 
     >>> len(deck.triangles), deck.vertices[:, 2]
     (12, array([1.2, 1.2, 1.4, 1.4, 1. , 1. , 1.2, 1.2]))
     """
-    return standing_on(shapely.Polygon(outline), height_m, base_m, ground_at, name)
+    return standing_on(shapely.Polygon(outline), height_m, base_m, ground_at, name, shortest_m)
 
 
 def standing_on(
-    plan: shapely.Polygon, height_m: float, base_m: float, ground_at: GroundAt, name: str
+    plan: shapely.Polygon,
+    height_m: float,
+    base_m: float,
+    ground_at: GroundAt,
+    name: str,
+    shortest_m: float = SHORTEST_M,
 ) -> Solids:
     """A closed mesh over a plan; a base of 0 goes into the ground by `FOOTING_M`."""
-    points, triangles = follow(*triangulated(plan), ground_at)
+    points, triangles = follow(*triangulated(plan), ground_at, shortest_m)
     ground = ground_at(points[:, 0], points[:, 1])
     bottom = base_m if base_m > 0 else -FOOTING_M
     vertices = np.vstack(
@@ -100,31 +122,34 @@ def triangulated(plan: shapely.Polygon) -> tuple[Floats, Indices]:
     return points, triangles
 
 
-def follow(points: Floats, triangles: Indices, ground_at: GroundAt) -> tuple[Floats, Indices]:
-    """Split triangles until every edge keeps within 2 cm of the ground's own profile.
+def follow(
+    points: Floats, triangles: Indices, ground_at: GroundAt, shortest_m: float = SHORTEST_M
+) -> tuple[Floats, Indices]:
+    """Halve triangles until each keeps within 2 cm of the ground's own surface.
 
-    An edge is split where the ground leaves it most, and both its triangles with it, so the mesh
-    stays closed; a triangle whose middle leaves the ground is split at its longest edge.
+    Always at the longest edge (Rivara 1984, SIAM J. Numer. Anal. 21:604), with the triangle on its
+    other side as well, so that the mesh stays closed and no slivers grow.
     """
     for _ in range(_MOST_ROUNDS):
         edges, of_triangle = _edges(triangles)
-        worst, at = _departures(points, edges, ground_at)
-        split = worst > FOLLOWS_WITHIN_M
-        middles = points[triangles].mean(axis=1)
-        own = ground_at(points[:, 0], points[:, 1])[triangles].mean(axis=1)
-        off = np.abs(ground_at(middles[:, 0], middles[:, 1]) - own) > FOLLOWS_WITHIN_M
-        off &= ~split[of_triangle].any(axis=1)
         length = np.linalg.norm(points[edges[:, 0]] - points[edges[:, 1]], axis=1)
-        longest = of_triangle[np.arange(len(triangles)), length[of_triangle].argmax(axis=1)]
-        split[longest[off]] = True
-        split &= length > 0.05
-        if not split.any():
+        rows = np.arange(len(triangles))
+        longest = of_triangle[rows, length[of_triangle].argmax(axis=1)]
+        leaves = (_departures(points, edges, length, ground_at) > FOLLOWS_WITHIN_M)[of_triangle].any(axis=1)
+        leaves |= _middle_departures(points, triangles, ground_at) > FOLLOWS_WITHIN_M
+        leaves &= length[longest] > shortest_m
+        if not leaves.any():
             break
-        start, end = points[edges[split, 0]], points[edges[split, 1]]
-        middle_of = np.full(len(edges), -1, np.int64)
-        middle_of[split] = len(points) + np.arange(int(split.sum()))
-        points = np.vstack([points, start + at[split, None] * (end - start)])
-        triangles = _divided(triangles, middle_of[of_triangle])
+        halved = np.zeros(len(edges), bool)
+        while leaves.any():
+            halved[longest[leaves]] = True
+            leaves = halved[of_triangle].any(axis=1) & ~halved[longest]
+        new = np.full(len(edges), -1, np.int64)
+        new[halved] = len(points) + np.arange(halved.sum())
+        points = np.vstack([points, points[edges[halved]].mean(axis=1)])
+        turn = length[of_triangle].argmax(axis=1)
+        around = (turn[:, None] + np.arange(3)) % 3
+        triangles = _halved(triangles[rows[:, None], around], new[of_triangle[rows[:, None], around]])
     return points, triangles
 
 
@@ -135,36 +160,41 @@ def _edges(triangles: Indices) -> tuple[Indices, Indices]:
     return edges, index.reshape(-1, 3)
 
 
-def _departures(points: Floats, edges: Indices, ground_at: GroundAt) -> tuple[Floats, Floats]:
-    """How far the ground leaves each edge at most, and at which share of its length."""
-    start, end = points[edges[:, 0]], points[edges[:, 1]]
-    longest = float(np.linalg.norm(end - start, axis=1).max())
-    # A sample every 5 cm, the widest that cannot step over a feature of the finest cells in use.
-    n = int(np.clip(longest / 0.05, 4, 400))
-    share = np.linspace(0, 1, n + 1)
-    along = start[:, None] + share[None, :, None] * (end - start)[:, None]
-    z = ground_at(along[..., 0], along[..., 1])
-    off = np.abs(z - (z[:, :1] + share * (z[:, -1:] - z[:, :1])))
-    worst = off.argmax(axis=1)
-    rows = np.arange(len(edges))
-    at = np.clip(share[worst], 0.02, 0.98)
-    # Where the triangle, not the edge, leaves the ground, the middle is as good as any place.
-    return off[rows, worst], np.where(off[rows, worst] > FOLLOWS_WITHIN_M, at, 0.5)
+def _departures(points: Floats, edges: Indices, length: Floats, ground_at: GroundAt) -> Floats:
+    """How far the ground leaves each edge at most, looked at every 5 cm or so."""
+    most = np.zeros(len(edges))
+    for low, high, n in ((0.0, 1.0, 20), (1.0, 8.0, 160), (8.0, np.inf, 640)):
+        which = (length > low) & (length <= high)
+        start, end = points[edges[which, 0]], points[edges[which, 1]]
+        share = np.linspace(0, 1, n + 1)
+        along = start[:, None] + share[None, :, None] * (end - start)[:, None]
+        z = ground_at(along[..., 0], along[..., 1])
+        off = np.abs(z - (z[:, :1] + share * (z[:, -1:] - z[:, :1])))
+        most[which] = off.max(axis=1, initial=0.0)
+    return most
 
 
-def _divided(triangles: Indices, middles: Indices) -> Indices:
-    """Triangles cut at the new points on their edges (-1: none), each part turned as the whole."""
-    parts = [triangles[(middles < 0).all(axis=1)]]
-    for turn in range(3):
-        a, b, c = np.roll(triangles, -turn, axis=1).T
-        ab, bc, ca = np.roll(middles, -turn, axis=1).T
-        one = (ab >= 0) & (bc < 0) & (ca < 0)
-        two = (ab >= 0) & (bc >= 0) & (ca < 0)
-        parts += [np.column_stack(t)[one] for t in ((a, ab, c), (ab, b, c))]
-        parts += [np.column_stack(t)[two] for t in ((ab, b, bc), (a, ab, bc), (a, bc, c))]
+def _middle_departures(points: Floats, triangles: Indices, ground_at: GroundAt) -> Floats:
+    """How far the ground leaves each triangle at its middle."""
+    corner_z = ground_at(points[:, 0], points[:, 1])[triangles]
+    middle = points[triangles].mean(axis=1)
+    return np.asarray(np.abs(ground_at(middle[:, 0], middle[:, 1]) - corner_z.mean(axis=1)))
+
+
+def _halved(triangles: Indices, middles: Indices) -> Indices:
+    """Triangles whose first edge is the longest, cut at the new points on their edges (-1: none)."""
     (a, b, c), (ab, bc, ca) = triangles.T, middles.T
-    three = (middles >= 0).all(axis=1)
-    parts += [np.column_stack(t)[three] for t in ((a, ab, ca), (ab, b, bc), (ca, bc, c), (ab, bc, ca))]
+    whole, left, right = ab < 0, ca >= 0, bc >= 0
+    parts = [triangles[whole]]
+    for mask, part in (
+        (~whole & ~left, (a, ab, c)),
+        (~whole & left, (a, ab, ca)),
+        (~whole & left, (ab, c, ca)),
+        (~whole & ~right, (ab, b, c)),
+        (~whole & right, (ab, b, bc)),
+        (~whole & right, (ab, bc, c)),
+    ):
+        parts.append(np.column_stack(part)[mask])
     return np.vstack(parts)
 
 

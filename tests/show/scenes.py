@@ -57,7 +57,7 @@ def slope_terrain() -> Terrain:
     solids = box(ground, "house", -12, 4, -4, 12, 3.2).joined(box(ground, "garden wall", -3, -7, 4, -6.7, 1.3))
     yard = Area("yard", np.array([[-4.0, -5.5], [7, -5.5], [7, 4], [-4, 4]]))
     gate = Area("gate and the lane beyond it", np.array([[8.0, -12], [13, -12], [13, -6], [8, -6]]))
-    mounts = (Mount("house corner", -4.0, 4.0), Mount("north pole", 3.0, 9.0), Mount("old post", -9.0, -4.0))
+    mounts = (Mount("house corner", -3.8, 3.8), Mount("north pole", 3.0, 9.0), Mount("old post", -9.0, -4.0))
     return Terrain(
         site_frame(None, 0, 0),
         ground,
