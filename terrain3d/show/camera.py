@@ -129,14 +129,24 @@ def fitted_camera(look: Floats, points: Floats, aspect: float, room: float = 0.9
     axes = _axes(look)
     across, up, depth = (points @ axes.T).T
     tangent = math.tan(math.radians(VIEW_ANGLE_DEG / 2)) * room
-    places = []
+    stands = []
     for offset, slope in ((across, tangent * aspect), (up, tangent)):
         right, left = (offset - depth * slope).max(), (offset + depth * slope).min()
-        places.append(((right + left) / 2, (left - right) / (2 * slope)))
-    stand = min(places[0][1], places[1][1])
-    position = np.array([places[0][0], places[1][0], stand]) @ axes
+        stands.append((left - right) / (2 * slope))
+    stand = min(stands)
+    middle = [_middle(offset, depth - stand) for offset in (across, up)]
+    position = np.array([*middle, stand]) @ axes
     target = position + axes[2] * (depth.mean() - stand)
     return Camera((*map(float, position),), (*map(float, target),))  # type: ignore[arg-type]
+
+
+def _middle(offset: Floats, depth: Floats) -> float:
+    """Where to stand sideways for the same room on both sides of the picture."""
+    middle = float(offset.mean())
+    for _ in range(40):
+        seen = (offset - middle) / depth
+        middle += float((seen.max() + seen.min()) / 2 * depth.min())
+    return middle
 
 
 def _axes(look: Floats) -> Floats:

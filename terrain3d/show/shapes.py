@@ -94,7 +94,7 @@ def layer_body(unit: Detector, head: PosedHead, layer: PosedLayer, reach: Reach)
     >>> unit = Detector("D1", load_type("one-head-90", Path()), "pole", 0, 0, 0, 1.0, 0)
     >>> head = posed_heads(unit)[0]
     >>> points, _ = layer_body(unit, head, head.layers[0], lambda eye, rays: np.full(len(rays), 5.0))
-    >>> np.linalg.norm(points[1:] - points[0], axis=1).round(9).max()
+    >>> float(np.linalg.norm(points[1:] - points[0], axis=1).round(9).max())
     5.0
     """
     na, ne = math.ceil(head.arc_deg) + 1, LAYER_ROWS
