@@ -1,0 +1,323 @@
+"""Site file and survey to `Terrain`: everything in one local frame, and what a person should doubt."""
+
+from pathlib import Path
+
+import numpy as np
+import pyproj
+import shapely
+
+from terrain3d.errors import InputError
+from terrain3d.frame import Frame, site_frame
+from terrain3d.site import Site
+from terrain3d.survey.above import ground_points, sort_standing
+from terrain3d.survey.buildings import buildings
+from terrain3d.survey.crs import horizontal, read_crs
+from terrain3d.survey.files import read_header, read_survey
+from terrain3d.survey.lattice import Lattice, Relief, lattice_over
+from terrain3d.survey.leaves import Profiles, estimated, foliage
+from terrain3d.survey.placing import Drawn, Placed, drawn, middle, placed
+from terrain3d.survey.sheets import from_mesh, from_raster
+from terrain3d.survey.solids import block, wall
+from terrain3d.survey.source import Box, Cloud, Header, Progress, Raster
+from terrain3d.survey.surface import plane, spot_levels, surveyed
+from terrain3d.terrain import Solids, Terrain
+
+#: Ground beyond the reach of a unit, and around what is to be held, that is worked on as well.
+_AROUND_M = 3.0
+#: A survey is read this much beyond the grid and the widest gap bridged, so that the edge of the grid is
+#: as sure as its middle.
+_BEYOND_M = 2.0
+#: A share of ground, bridged or unknown, that is worth a sentence.
+_WORTH_SAYING = 0.02
+#: Share of the work that reading the survey is, for progress.
+_READING = 0.6
+
+#: The ground, what a survey shows standing on it, and doubts.
+_Read = tuple[Relief, Solids, Profiles | None, tuple[str, ...]]
+
+
+def build_terrain(site: Site, folder: Path, reach_m: float, progress: Progress | None = None) -> Terrain:
+    """Everything a site file names, in local metres.
+
+    Parameters
+    ----------
+    site : Site
+    folder : Path
+        Of the site file; names of files are relative to it.
+    reach_m : float
+        How far the units reach: ground this far around each mount is read.
+    progress : callable, optional
+        Told the share of the work that is done.
+
+    Raises
+    ------
+    InputError
+        Where a file cannot be read, a shape cannot be used, or a mount stands on no known ground.
+
+    Examples
+    --------
+    >>> from terrain3d.site import Site
+    >>> site = Site.model_validate({
+    ...     "site": {"name": "slope"}, "ground": {"plane": {"fall": 10, "towards": 90, "extent": 40}},
+    ...     "mount": [{"name": "pole", "at": (3.0, 0.0)}]})
+    >>> terrain = build_terrain(site, Path(), 12.0)
+    >>> terrain.ground.height_at([3.0], [0.0]), terrain.ground.z.shape
+    (array([-0.3]), (160, 160))
+    """
+    tell = progress or (lambda _fraction: None)
+    header, site_crs, doubts = _settled(site, folder)
+    shapes = drawn(site, folder, site_crs)
+    frame = _frame(site, shapes, header, site_crs)
+    local = placed(shapes, frame)
+    if header is None:
+        relief, more = _drawn_ground(site, frame, site_crs)
+        standing, profiles = Solids.none(), None
+    else:
+        _check_on_survey(local, shapes, frame, header)
+        relief, standing, profiles, more = _surveyed_ground(
+            site, folder, header, frame, local, reach_m, lambda share: tell(_READING * share)
+        )
+    tell(0.9)
+    _check_on_ground(local, shapes, relief, site)
+    doubts += more + _ground_doubts(relief, local)
+    terrain = Terrain(
+        frame,
+        relief.ground,
+        _drawn_solids(local, relief).joined(standing),
+        foliage(relief, local.prisms, profiles),
+        local.mounts,
+        local.protect,
+        tuple(dict.fromkeys(doubts)),
+        relief.spacing_m,
+    )
+    tell(1.0)
+    return terrain
+
+
+def _settled(site: Site, folder: Path) -> tuple[Header | None, pyproj.CRS | None, tuple[str, ...]]:
+    """The survey's header, the CRS of the site's coordinates, and a doubt where one lends it the other."""
+    named = site.site.crs
+    site_crs = None if named is None else horizontal(read_crs(named, "site.toml: site.crs"))
+    if site.ground.file is None:
+        return None, site_crs, ()
+    path = folder / site.ground.file
+    header = read_header(path, site.ground)
+    if header.crs is None and site_crs is not None and site.ground.crs is None:
+        header = read_header(path, site.ground.model_copy(update={"crs": named}))
+        doubt = f"the survey names no CRS: that of the site file, {site_crs.name}, is taken for it too"
+        return header, site_crs, (doubt, *header.doubts)
+    if header.crs is not None and site_crs is None:
+        doubt = (
+            f"[site] names no crs: its coordinates are taken to be in the survey's, {header.crs.name}; "
+            "say so with [site] crs"
+        )
+        return header, header.crs, (doubt, *header.doubts)
+    return header, site_crs, header.doubts
+
+
+def _frame(site: Site, shapes: Drawn, header: Header | None, site_crs: pyproj.CRS | None) -> Frame:
+    """Centred on the shapes, on the survey's datum."""
+    home = site_crs if header is None else header.crs
+    if home is None and site.ground.plane is not None:
+        return site_frame(None, 0.0, 0.0)
+    centre = middle(shapes, home)
+    if centre is None and header is not None:
+        west, south, east, north = header.bounds
+        centre = ((west + east) / 2, (south + north) / 2)
+    if centre is None and site.ground.points is not None:
+        x, y, _ = np.array(site.ground.points, float).T
+        centre = (float(x.min() + x.max()) / 2, float(y.min() + y.max()) / 2)
+    if centre is None:
+        raise InputError(
+            "nothing says where the site lies", "site.toml", "draw a [[mount]] or a [[protect]] outline"
+        )
+    return site_frame(home, *centre)
+
+
+def _drawn_ground(site: Site, frame: Frame, site_crs: pyproj.CRS | None) -> tuple[Relief, tuple[str, ...]]:
+    cell = site.site.cell
+    doubts: tuple[str, ...] = ()
+    if site.ground.points is not None:
+        x, y, z = np.array(site.ground.points, float).T
+        return spot_levels(*frame.to_local(x, y, site_crs), z, cell), ()
+    drawn_plane = site.ground.plane
+    assert drawn_plane is not None  # the site file holds exactly one source of ground
+    relief = plane(drawn_plane.fall, drawn_plane.towards, drawn_plane.extent, cell)
+    west, _, east, _ = relief.ground.bounds
+    if abs(east - west - drawn_plane.extent) > 1e-6:
+        doubts += (
+            f"an extent of {drawn_plane.extent:g} m holds no whole number of cells of {cell:g} m: "
+            f"the ground is {east - west:g} m wide",
+        )
+    if frame.is_georeferenced:
+        doubts += ("the drawn plane lies about the middle of the site's shapes, z = 0 there",)
+    return relief, doubts
+
+
+def _surveyed_ground(
+    site: Site,
+    folder: Path,
+    header: Header,
+    frame: Frame,
+    local: Placed,
+    reach_m: float,
+    progress: Progress,
+) -> _Read:
+    """Read what lies around the shapes and turn it into ground and what stands on it."""
+    assert site.ground.file is not None
+    covered = _turned_box(header.bounds, frame, header.crs, to_local=True)
+    wanted = _wanted(local, reach_m) or covered
+    work = _cut(wanted, covered)
+    lattice = lattice_over(work, site.site.cell)
+    limit = site.ground.hole_limit
+    beyond = limit + _BEYOND_M + 3 * site.site.cell
+    around = (work[0] - beyond, work[1] - beyond, work[2] + beyond, work[3] + beyond)
+    box = _turned_box(around, frame, header.crs, to_local=False)
+    survey = read_survey(folder / site.ground.file, header, box, progress)
+    if isinstance(survey, Raster):
+        return from_raster(survey, frame, lattice, limit), Solids.none(), None, survey.doubts
+    if isinstance(survey, Cloud):
+        return _from_cloud(survey, frame, local, lattice, limit)
+    x, y = frame.to_local(survey.vertices[:, 0], survey.vertices[:, 1], survey.crs)
+    vertices = np.column_stack([x, y, survey.vertices[:, 2]])
+    relief, standing, doubts = from_mesh(vertices, survey.triangles, lattice, limit, local.treatments)
+    return relief, standing, None, survey.doubts + doubts
+
+
+def _from_cloud(cloud: Cloud, frame: Frame, local: Placed, lattice: Lattice, limit_m: float) -> _Read:
+    x, y = frame.to_local(cloud.xyz[:, 0], cloud.xyz[:, 1], cloud.crs)
+    xyz = np.column_stack([x, y, cloud.xyz[:, 2]])
+    ground, doubts = ground_points(xyz, cloud.classes, local.treatments)
+    relief = surveyed(xyz[ground], lattice, limit_m)
+    west, south, east, north = relief.ground.bounds
+    near = (x >= west) & (x <= east) & (y >= south) & (y <= north)
+    above_m = xyz[:, 2] - relief.foot_at(x, y)
+    sorted_ = sort_standing(
+        xyz[near], above_m[near], cloud.classes[near], cloud.n_returns[near], ground[near], local.treatments
+    )
+    solids = buildings(xyz[near][sorted_.solid], xyz[near & ground], relief)
+    profiles = estimated(xyz[near], sorted_.leaf, relief)
+    return relief, solids, profiles, cloud.doubts + doubts + sorted_.doubts
+
+
+def _wanted(local: Placed, reach_m: float) -> Box | None:
+    """The box around all that is looked at: mounts with their reach, areas to be held."""
+    rings = [np.array([[mount.x, mount.y]]) for mount in local.mounts]
+    grown = [reach_m + _AROUND_M] * len(rings) + [_AROUND_M] * len(local.protect)
+    rings += [area.outline for area in local.protect]
+    if not rings:
+        return None
+    low = np.min([ring.min(axis=0) - by for ring, by in zip(rings, grown, strict=True)], axis=0)
+    high = np.max([ring.max(axis=0) + by for ring, by in zip(rings, grown, strict=True)], axis=0)
+    return float(low[0]), float(low[1]), float(high[0]), float(high[1])
+
+
+def _cut(wanted: Box, covered: Box) -> Box:
+    box = (
+        max(wanted[0], covered[0]),
+        max(wanted[1], covered[1]),
+        min(wanted[2], covered[2]),
+        min(wanted[3], covered[3]),
+    )
+    if box[0] >= box[2] or box[1] >= box[3]:
+        raise InputError(
+            "nothing that the site file draws lies on the survey",
+            "site.toml: ground.file",
+            "check [site] crs and [ground] crs, or name a survey that covers the site",
+        )
+    return box
+
+
+def _turned_box(box: Box, frame: Frame, crs: pyproj.CRS | None, to_local: bool) -> Box:
+    """The box around a box whose edges bend when turned into another CRS."""
+    edge = shapely.segmentize(shapely.box(*box), max(box[2] - box[0], box[3] - box[1]) / 20)
+    x, y = shapely.get_coordinates(edge).T
+    x, y = frame.to_local(x, y, crs) if to_local else frame.from_local(x, y, crs)
+    return float(x.min()), float(y.min()), float(x.max()), float(y.max())
+
+
+def _check_on_survey(local: Placed, shapes: Drawn, frame: Frame, header: Header) -> None:
+    """Refuse a mount beyond the survey before anything is read."""
+    west, south, east, north = header.bounds
+    system = "local metres" if header.crs is None else header.crs.name
+    for mount, (shape, _) in zip(local.mounts, shapes.mount, strict=True):
+        x, y = (float(v[0]) for v in frame.from_local([mount.x], [mount.y], header.crs))
+        if not (west <= x <= east and south <= y <= north):
+            raise InputError(
+                f"the mount {mount.name!r} at {_pair(*shape.at)} is off the survey: it lies at "
+                f"{_pair(x, y)} in {system}, and the survey covers {_pair(west, south)} to "
+                f"{_pair(east, north)}",
+                f"mount {mount.name!r}: at",
+                "check its coordinates, [site] crs and [ground] crs, or name a survey that covers it",
+            )
+
+
+def _check_on_ground(local: Placed, shapes: Drawn, relief: Relief, site: Site) -> None:
+    """Refuse a mount without known ground below it."""
+    west, south, east, north = relief.ground.bounds
+    for mount, (shape, _) in zip(local.mounts, shapes.mount, strict=True):
+        if np.isfinite(relief.ground.height_at([mount.x], [mount.y])[0]):
+            continue
+        why = (
+            f"the ground covers {_pair(west, south)} to {_pair(east, north)} in local metres, and the mount "
+            f"lies at {_pair(mount.x, mount.y)} there"
+        )
+        mend = "move the mount, or give ground around it"
+        if site.ground.file is not None:
+            why = (
+                f"it lies in a gap of the survey wider than hole_limit, {site.ground.hole_limit:g} m, or at "
+                "its edge (under a building, on water, or where nothing was measured)"
+            )
+            mend = "move the mount off it, or raise [ground] hole_limit"
+        raise InputError(
+            f"no ground is known at the mount {mount.name!r}, {_pair(*shape.at)}: {why}",
+            f"mount {mount.name!r}: at",
+            mend,
+        )
+
+
+def _ground_doubts(relief: Relief, local: Placed) -> tuple[str, ...]:
+    """What the ground leaves open: its spacing, gaps, and areas to be held that are not known."""
+    ground, cell = relief.ground, relief.ground.cell_m
+    doubts = []
+    if relief.spacing_m is not None and relief.spacing_m > 2 * cell:
+        doubts.append(
+            f"the survey is too coarse for the cell: its ground points are {relief.spacing_m:.2g} m apart "
+            f"and cells {cell:g} m; banks and kerbs between the points are not in it"
+        )
+    filled = float(ground.filled.mean())
+    if filled > _WORTH_SAYING:
+        doubts.append(f"{filled:.0%} of the ground was not measured but bridged across gaps of the survey")
+    unknown = float((~ground.known).mean())
+    if unknown > _WORTH_SAYING:
+        doubts.append(f"{unknown:.0%} of the ground worked on is not known: nothing is said about it")
+    x, y = np.meshgrid(ground.xs, ground.ys)
+    for area in local.protect:
+        polygon = shapely.Polygon(area.outline)
+        shapely.prepare(polygon)
+        inside = shapely.contains_xy(polygon, x, y)
+        # What lies beyond the grid is not known either.
+        known_m2 = float((inside & ground.known).sum()) * cell**2
+        missing = 1 - known_m2 / polygon.area
+        # Cells at the rim count whole or not at all, which is no gap.
+        if missing > max(_WORTH_SAYING, cell * polygon.length / polygon.area / 2):
+            doubts.append(f"{missing:.0%} of the area to be held {area.name!r} lies where no ground is known")
+    return tuple(doubts)
+
+
+def _drawn_solids(local: Placed, relief: Relief) -> Solids:
+    solids = Solids.none()
+    feet, cell = relief.foot_at, relief.ground.cell_m
+    for shape, points in local.solids:
+        if shape.path is None:
+            mesh = block(points, shape.height, shape.base, feet, shape.name, cell)
+        else:
+            assert shape.thickness is not None  # the site file asks for it with path
+            mesh = wall(points, shape.thickness, shape.height, shape.base, feet, shape.name, cell)
+        solids = solids.joined(mesh)
+    return solids
+
+
+def _pair(x: float, y: float) -> str:
+    """Coordinates as a person would compare them: degrees to a metre or so, metres to a centimetre."""
+    return f"({x:.10g}, {y:.10g})"
