@@ -1,7 +1,9 @@
 """GeoJSON and GeoPackage: shapes drawn in a map program, turned into the site file's own shapes."""
 
 import json
-from collections.abc import Iterable, Mapping
+import warnings
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -83,17 +85,15 @@ def read_features(path: Path, layer: str | None) -> tuple[list[Feature], pyproj.
         raise InputError(
             f"it has no layer {layer!r}", str(path), f"name one of its layers: {', '.join(layers)}"
         )
-    try:
+    with _reading(path):
         meta, _, geometries, columns = pyogrio.raw.read(path, layer=layer or layers[0], force_2d=True)
-    except (DataSourceError, DataLayerError, ValueError, UnicodeDecodeError) as error:
-        raise _unreadable(path, error) from error
     crs = _crs(meta["crs"], path)
     features: list[Feature] = []
     for row, wkb in enumerate(geometries if geometries is not None else []):
         if wkb is None:
             raise InputError("it has no geometry", f"{path}: feature {row + 1}", "draw it, or delete it")
         values = {
-            str(name): _plain(column[row]) for name, column in zip(meta["fields"], columns, strict=True)
+            str(name): _plain(column[row], name) for name, column in zip(meta["fields"], columns, strict=True)
         }
         features.append((shapely.from_wkb(wkb), {k: v for k, v in values.items() if v is not None}))
     if not features:
@@ -139,29 +139,41 @@ def _single(geometry: Any, where: str) -> Any:
     return parts[0]
 
 
-def _plain(value: Any) -> Any:
+def _plain(value: Any, name: str) -> Any:
     """A cell of a table as TOML would give it; None where it is blank."""
     if isinstance(value, np.ndarray):
-        return [_plain(item) for item in value]
+        return [_plain(item, name) for item in value]
     if isinstance(value, np.generic):
         value = value.item()
-    if isinstance(value, float) and not np.isfinite(value):
+    if value is None or value == "" or (isinstance(value, float) and not np.isfinite(value)):
         return None
+    if name == "name":  # a column of numbers makes good names
+        return str(value)
     if isinstance(value, str):
-        if value.startswith("["):  # a list, which a table cannot hold otherwise
-            try:
-                return json.loads(value)
-            except ValueError:
-                return value
-        return value or None
+        # Lists, and numbers that share a column with text, come as text.
+        try:
+            return json.loads(value)
+        except ValueError:
+            return value
     return value
 
 
 def _layers(path: Path) -> list[str]:
-    try:
+    with _reading(path):
         return [str(name) for name, _ in pyogrio.list_layers(path)]
-    except (DataSourceError, ValueError) as error:
-        raise _unreadable(path, error) from error
+
+
+@contextmanager
+def _reading(path: Path) -> Iterator[None]:
+    """Turn what GDAL raises into one message; what it only warns of shows in the features, checked later."""
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", RuntimeWarning)
+            yield
+    except (DataSourceError, DataLayerError, ValueError) as error:
+        raise InputError(
+            f"it cannot be read ({str(error)[:160]})", str(path), "export it as .geojson or .gpkg again"
+        ) from error
 
 
 def _refuse_strangers(path: Path) -> None:
@@ -216,9 +228,3 @@ def _refuse_twins(names: list[str], model: type[Table]) -> None:
                 "the site file with the files it names",
                 "names must differ",
             )
-
-
-def _unreadable(path: Path, error: Exception) -> InputError:
-    return InputError(
-        f"it cannot be read ({str(error)[:160]})", str(path), "export it as .geojson or .gpkg again"
-    )

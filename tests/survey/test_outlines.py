@@ -1,0 +1,207 @@
+"""Shapes drawn in a map program become the site file's shapes, or a message with file and feature."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pyogrio
+import pyproj
+import pytest
+import shapely
+
+from terrain3d.errors import InputError
+from terrain3d.site import FileRef, FoliageShape, MountShape, ProtectShape, SolidShape, TreatShape
+from terrain3d.survey.outlines import expand, read_features
+
+SQUARE = [[5.0, 55.0], [5.001, 55.0], [5.001, 55.001], [5.0, 55.001], [5.0, 55.0]]
+
+
+def geojson(path: Path, *features: tuple[str, Any, dict[str, Any]], **members: Any) -> Path:
+    """A GeoJSON file (RFC 7946) of (geometry type, coordinates, properties)."""
+    path.write_text(
+        json.dumps(
+            {
+                "type": "FeatureCollection",
+                "features": [
+                    {"type": "Feature", "properties": p, "geometry": {"type": t, "coordinates": c}}
+                    for t, c, p in features
+                ],
+            }
+            | members
+        )
+    )
+    return path
+
+
+def test_each_kind_of_geometry_gives_its_key(tmp_path: Path) -> None:
+    """Point -> at, LineString -> path, Polygon -> outline without the closing point; degrees by standard."""
+    geojson(tmp_path / "mounts.geojson", ("Point", [5.0, 55.0], {"name": "pole", "heights": [0.8, 1.0]}))
+    geojson(
+        tmp_path / "solids.geojson",
+        ("LineString", SQUARE[:2], {"name": "wall", "height": 1.5, "thickness": 0.3}),
+        ("Polygon", [SQUARE], {"name": "barn", "height": 4}),
+    )
+    ((mount, crs),) = expand([FileRef(file="mounts.geojson")], MountShape, tmp_path)
+    assert (mount.at, mount.heights) == ((5.0, 55.0), (0.8, 1.0))
+    assert crs == pyproj.CRS("EPSG:4326")
+    wall, barn = (shape for shape, _ in expand([FileRef(file="solids.geojson")], SolidShape, tmp_path))
+    assert wall.path == ((5.0, 55.0), (5.001, 55.0))
+    assert barn.outline == tuple((x, y) for x, y in SQUARE[:-1])
+    assert barn.height == 4.0
+
+
+def test_the_entrys_keys_are_defaults_and_drawn_shapes_stay(tmp_path: Path) -> None:
+    """A feature's value goes before the entry's; the site file's order stays; drawn ones have no CRS."""
+    geojson(
+        tmp_path / "hedges.geojson",
+        ("Polygon", [SQUARE], {"name": "low", "height": 1.0, "density": None}),
+        ("Polygon", [SQUARE], {"name": "high", "height": None, "fid": 9}),
+    )
+    drawn = FoliageShape(name="drawn", outline=((0, 0), (1, 0), (1, 1)), height=1.0, density=1.0)
+    entries = [drawn, FileRef(file="hedges.geojson", height=3.0, density=2.0)]
+    shapes = expand(entries, FoliageShape, tmp_path)
+    assert [(shape.name, shape.height, shape.density) for shape, _ in shapes] == [
+        ("drawn", 1.0, 1.0),
+        ("low", 1.0, 2.0),
+        ("high", 3.0, 2.0),
+    ]
+    assert [crs is None for _, crs in shapes] == [True, False, False]
+
+
+def test_numbers_kept_as_text_and_names_kept_as_numbers(tmp_path: Path) -> None:
+    """Tables of map programs hold numbers in text columns, lists as text, and names that are numbers."""
+    geojson(tmp_path / "m.geojson", ("Point", [5, 55], {"name": 12, "heights": "[0.8, 1.2]"}))
+    geojson(tmp_path / "s.geojson", ("Polygon", [SQUARE], {"name": "barn", "height": "4.5"}))
+    assert expand([FileRef(file="m.geojson")], MountShape, tmp_path)[0][0].heights == (0.8, 1.2)
+    assert expand([FileRef(file="m.geojson")], MountShape, tmp_path)[0][0].name == "12"
+    assert expand([FileRef(file="s.geojson")], SolidShape, tmp_path)[0][0].height == 4.5
+
+
+def test_the_key_as_of_treat(tmp_path: Path) -> None:
+    """A key whose name in the site file is not the field's works from a layer too."""
+    geojson(tmp_path / "treat.geojson", ("Polygon", [SQUARE], {"as": "nothing"}))
+    ((shape, _),) = expand([FileRef(file="treat.geojson")], TreatShape, tmp_path)
+    assert shape.take_as == "nothing"
+
+
+def test_a_legacy_crs_member_is_obeyed(tmp_path: Path) -> None:
+    """GeoJSON of 2008 could name a CRS; many map programs still write it."""
+    geojson(
+        tmp_path / "m.geojson",
+        ("Point", [500_000.0, 6_000_000.0], {"name": "pole"}),
+        crs={"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::32631"}},
+    )
+    ((mount, crs),) = expand([FileRef(file="m.geojson")], MountShape, tmp_path)
+    assert crs == pyproj.CRS("EPSG:32631")
+    assert mount.at == (500_000.0, 6_000_000.0)
+
+
+def geopackage(path: Path, layer: str, crs: str | None = "EPSG:32631", append: bool = False) -> Path:
+    pyogrio.raw.write(
+        path,
+        shapely.to_wkb(np.array([shapely.MultiPolygon([shapely.box(0, 0, 10, 5)])])),
+        [np.array(["yard"], object), np.array([2.0])],
+        ["name", "weight"],
+        layer=layer,
+        driver="GPKG",
+        geometry_type="MultiPolygon",
+        crs=crs,
+        append=append,
+    )
+    return path
+
+
+@pytest.mark.filterwarnings("ignore:'crs' was not provided")
+def test_geopackage_layers(tmp_path: Path) -> None:
+    """A single layer needs no name; of several one must be named, and the message lists them."""
+    path = geopackage(tmp_path / "site.gpkg", "yards")
+    ((yard, crs),) = expand([FileRef(file="site.gpkg")], ProtectShape, tmp_path)
+    assert (yard.name, yard.weight, len(yard.outline)) == ("yard", 2.0, 4)
+    assert crs == pyproj.CRS("EPSG:32631")
+    geopackage(path, "lanes", append=True)
+    with pytest.raises(InputError, match=r"2 layers: yards, lanes(.|\n)*layer = "):
+        expand([FileRef(file="site.gpkg")], ProtectShape, tmp_path)
+    assert len(expand([FileRef(file="site.gpkg", layer="lanes")], ProtectShape, tmp_path)) == 1
+    with pytest.raises(InputError, match=r"no layer 'ponds'(.|\n)*yards, lanes"):
+        expand([FileRef(file="site.gpkg", layer="ponds")], ProtectShape, tmp_path)
+    local = geopackage(tmp_path / "local.gpkg", "yards", crs=None)
+    assert read_features(local, None)[1] is None
+
+
+@pytest.mark.parametrize(
+    ("model", "feature", "message"),
+    [
+        (
+            SolidShape,
+            ("Point", [5, 55], {"name": "w", "height": 1}),
+            r"is a Point(.|\n)*LineString or a Polygon",
+        ),
+        (MountShape, ("Polygon", [SQUARE], {"name": "m"}), r"is a Polygon(.|\n)*as a Point"),
+        (
+            ProtectShape,
+            (
+                "Polygon",
+                [SQUARE, [[5.0002, 55.0002], [5.0004, 55.0002], [5.0004, 55.0004], [5.0002, 55.0002]]],
+                {},
+            ),
+            r"1 hole(.|\n)*without holes",
+        ),
+        (ProtectShape, ("MultiPolygon", [[SQUARE], [SQUARE]], {"name": "y"}), r"of 2 parts(.|\n)*split"),
+        (
+            SolidShape,
+            ("LineString", SQUARE[:2], {"name": "w", "heigth": 1}),
+            r"unknown key 'heigth'(.|\n)*'height'",
+        ),
+        (SolidShape, ("LineString", SQUARE[:2], {"name": "w", "height": 1}), r"needs its thickness"),
+        (SolidShape, ("Polygon", [SQUARE], {"name": "b", "height": "tall"}), r"'tall' cannot be used"),
+        (ProtectShape, ("Polygon", [SQUARE], {}), r"'name' is missing"),
+        (
+            MountShape,
+            ("Point", [500_000, 6_000_000], {"name": "m"}),
+            r"no longitude and latitude(.|\n)*EPSG:4326",
+        ),
+        (MountShape, ("Point", [], {"name": "m"}), r"empty|no geometry"),
+    ],
+)
+def test_faults_name_file_and_feature(
+    tmp_path: Path, model: Any, feature: tuple[str, Any, dict[str, Any]], message: str
+) -> None:
+    """Whatever is wrong with a feature, the message says which one it is, in which file."""
+    good = {
+        SolidShape: ("Polygon", [SQUARE], {"name": "good", "height": 2}),
+        MountShape: ("Point", [5, 55], {"name": "good"}),
+        ProtectShape: ("Polygon", [SQUARE], {"name": "good"}),
+    }[model]
+    geojson(tmp_path / "shapes.geojson", good, feature)
+    with pytest.raises(InputError, match=message) as fault:
+        expand([FileRef(file="shapes.geojson")], model, tmp_path)
+    assert "shapes.geojson: feature 2" in str(fault.value)
+
+
+def test_mounts_of_two_files_must_differ_in_name(tmp_path: Path) -> None:
+    """The site file refuses twins among drawn mounts; layers must not bring them in by the back door."""
+    geojson(tmp_path / "a.geojson", ("Point", [5, 55], {"name": "pole"}))
+    with pytest.raises(InputError, match="two of mount are named 'pole'"):
+        expand([MountShape(name="pole", at=(0, 0)), FileRef(file="a.geojson")], MountShape, tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "message"),
+    [
+        ("a.geojson", None, "no such file"),
+        ("a.geojson", b"", "neither GeoJSON nor GeoPackage"),
+        ("a.shp", b"\x00\x00\x27\x0a", "neither GeoJSON nor GeoPackage"),
+        ("a.vrt", b"<OGRVRTDataSource/>", "neither GeoJSON nor GeoPackage"),
+        ("a.geojson", b'{"type": "FeatureCollection", "features": [', "cannot be read"),
+        ("a.geojson", b'{"name": "not a map"}', "cannot be read"),
+        ("a.geojson", b'{"type": "FeatureCollection", "features": []}', "no features|no layer"),
+        ("a.gpkg", b"SQLite format 3\0" + bytes(200), "cannot be read"),
+    ],
+)
+def test_files_that_are_no_layers(tmp_path: Path, name: str, content: bytes | None, message: str) -> None:
+    """Missing, empty, other formats, cut short: one message, no traceback of the library."""
+    if content is not None:
+        (tmp_path / name).write_bytes(content)
+    with pytest.raises(InputError, match=message):
+        read_features(tmp_path / name, None)
