@@ -1,0 +1,143 @@
+"""The report on a survey: what an expert would say of known files."""
+
+from pathlib import Path
+
+import laspy
+import numpy as np
+import pytest
+import trimesh
+from affine import Affine
+from made_files import slope_points, write_las, write_tif
+
+from terrain3d.site import GroundSource
+from terrain3d.survey.inspect import CLASS_NAMES, Report, inspect, report_lines
+from terrain3d.units import US_SURVEY_FOOT_M
+
+
+def look(path: Path, **ground: str) -> Report:
+    return inspect(path, GroundSource(file=str(path), **ground))
+
+
+def test_a_real_survey_in_feet(nebraska_las: Path) -> None:
+    """60 x 40 US survey feet with classes 2 to 7; counts are the library's own, noise left out."""
+    report = look(nebraska_las)
+    las = laspy.read(nebraska_las)
+    counts = {n: int((las.classification == n).sum()) for n in (2, 3, 4, 5, 6)}
+    assert {number: count for number, _, count in report.classes} == counts
+    assert report.n_points == sum(counts.values())
+    # Ground distance and grid distance differ by the projection's scale, here a few parts in 10,000.
+    assert report.width_m == pytest.approx((las.x.max() - las.x.min()) * US_SURVEY_FOOT_M, rel=1e-3)
+    assert report.depth_m == pytest.approx((las.y.max() - las.y.min()) * US_SURVEY_FOOT_M, rel=1e-3)
+    ground = las.z[las.classification == 2] * US_SURVEY_FOOT_M
+    assert report.z_m[0] == pytest.approx(ground.min(), abs=0.01)
+    assert report.density_per_m2 == pytest.approx(counts[2] / (report.width_m * report.depth_m), rel=0.05)
+    assert report.doubts == ()
+    text = "\n".join(report_lines(report))
+    for part in (
+        "LAS 1.4, point format 6",
+        "NAD83_2011_Nebraska_ft (said by: its WKT record)",
+        "x and y in US survey feet; heights in US survey feet (said by: GeoTIFF keys)",
+        "9808 ground",
+        "10956 high vegetation",
+        "cannot be seen from inside the file",
+        "1.96 x RMSE",
+        "Cell size to use 0.25 m",
+        "Doubts           none",
+    ):
+        assert part in text
+
+
+def test_a_made_survey_has_the_figures_it_was_made_with(tmp_path: Path) -> None:
+    """Four points a square metre on a slope with 3 cm of noise and a hole of 8 m."""
+    rng = np.random.default_rng(0)
+    points = slope_points(120, 0.5)
+    points[:, 2] += rng.normal(0, 0.03, len(points))
+    classes = np.where(np.abs(points[:, :2] - [500_030, 6_000_030]).max(axis=1) < 4, 6, 2)
+    report = look(write_las(tmp_path / "survey.las", points, classes=classes))
+    assert report.spacing_m == pytest.approx(0.5, rel=0.05)
+    assert report.cell_m == 0.5
+    assert report.roughness is not None
+    assert report.roughness.sigma_m == pytest.approx(0.03, rel=0.1)
+    assert report.coverage is not None
+    assert [holes.n for holes in report.coverage.holes] == [1, 1, 1]
+    # Farther than 1 m from the ground points at its edge: a square of 6 m.
+    assert report.coverage.holes[0].largest_m2 == pytest.approx(6 * 6, abs=4)
+    assert any("unit of height" in doubt for doubt in report.doubts)
+
+
+def test_extents_are_metres_on_the_ground_not_on_the_map(tmp_path: Path) -> None:
+    """Web Mercator stretches by 1/cos(latitude), 2.0 at 60 degrees, give or take the ellipsoid's 0.5 %."""
+    y60 = 8_399_737.89
+    points = slope_points(21, 10.0, 0.0, y60 - 100)
+    report = look(write_las(tmp_path / "survey.las", points, crs="EPSG:3857"))
+    assert report.width_m == pytest.approx(100, rel=0.01)
+    assert report.depth_m == pytest.approx(100, rel=0.01)
+
+
+def test_degrees(tmp_path: Path) -> None:
+    """A survey in longitude and latitude: a thousandth of a degree of latitude is 111.3 m at 55 north."""
+    path = tmp_path / "survey.csv"
+    lon, lat = np.meshgrid(np.linspace(5, 5.001, 30), np.linspace(55, 55.001, 30))
+    rows = np.column_stack([lon.ravel(), lat.ravel(), np.full(900, 7.0)])
+    path.write_text("lon,lat,z\n" + "\n".join(",".join(map(repr, row)) for row in rows.tolist()))
+    report = look(path, crs="EPSG:4326", vertical_unit="m")
+    assert report.horizontal_unit == "degrees"
+    assert report.depth_m == pytest.approx(111.3, abs=0.1)
+    assert report.width_m == pytest.approx(64.0, abs=0.1)
+
+
+def test_surveys_without_a_ground_class_say_so(no_crs_las: Path, tmp_path: Path) -> None:
+    """Nobody classified it: last returns stand in, and the doubt says what that spoils."""
+    report = look(write_las(tmp_path / "raw.las", slope_points(20), classes=1))
+    assert report.n_ground == 400
+    assert any("no point is classified as ground" in doubt for doubt in report.doubts)
+    assert not any("classified" in doubt for doubt in look(no_crs_las).doubts)
+
+
+def test_a_single_point_can_be_inspected(tmp_path: Path) -> None:
+    """Little to say, but said."""
+    report = look(write_las(tmp_path / "one.las", [[500_000, 6_000_000, 12]]))
+    assert report.n_points == 1
+    assert "too few ground points" in "\n".join(report_lines(report))
+
+
+def test_a_grid(tmp_path: Path) -> None:
+    """Cells of 2 m, a quarter of them without data."""
+    z = np.full((20, 30), 12.5)
+    z[:10, :15] = np.nan
+    report = look(write_tif(tmp_path / "grid.tif", z, Affine(2, 0, 500_000, 0, -2, 6_000_000)))
+    assert report.kind == "raster"
+    assert report.no_data_share == pytest.approx(0.25)
+    assert report.spacing_m == pytest.approx(2.0, rel=1e-3)
+    assert report.cell_m == 2.0
+    assert (report.width_m, report.depth_m) == pytest.approx((60, 40), rel=1e-3)
+    text = "\n".join(report_lines(report))
+    assert "25.0% of the cells" in text
+    assert "cannot be seen from a grid" in text
+
+
+def test_a_mesh(tmp_path: Path) -> None:
+    """One square of two triangles, ten metres wide."""
+    mesh = trimesh.Trimesh(
+        [[0, 0, 1], [10, 0, 1], [10, 10, 2], [0, 10, 2]], [[0, 1, 2], [0, 2, 3]], process=False
+    )
+    mesh.export(tmp_path / "ground.ply")
+    report = look(tmp_path / "ground.ply")
+    assert (report.n_points, report.n_ground) == (4, 2)
+    assert (report.width_m, report.depth_m, report.z_m) == (10, 10, (1, 2))
+    assert "4 vertices, 2 triangles" in "\n".join(report_lines(report))
+
+
+def test_class_names_are_those_of_the_standard() -> None:
+    """LAS 1.4 R15, table 17 (as read in the specification's source): the ones a survey of land has."""
+    assert [CLASS_NAMES[n] for n in (1, 2, 3, 4, 5, 6, 9, 17, 18)] == [
+        "unclassified",
+        "ground",
+        "low vegetation",
+        "medium vegetation",
+        "high vegetation",
+        "building",
+        "water",
+        "bridge deck",
+        "high noise",
+    ]
