@@ -44,7 +44,7 @@ class HeadTable:
     elevation_deg, half_thickness_deg : (h, l) float
         NaN elevation follows the range setting; NaN thickness is no layer.
     upper : (h,) int64
-        Which layer of each head is the upper one: the highest.
+        Which layer of each head is the upper one: by its name, else the highest.
     name : (h, l) int64
         Row of `layer_names` of each layer; -1 is no layer.
     layer_names : tuple of str
@@ -88,7 +88,8 @@ def head_table(kind: DetectorType, pan_deg: tuple[float, ...] | None = None) -> 
             elevation[h, k] = math.nan if layer.elevation == "range" else layer.elevation
             half_thickness[h, k] = layer.thickness / 2
             name[h, k] = names.index(layer.name)
-        upper[h] = min(range(len(head.layer)), key=lambda k: names.index(head.layer[k].name))
+        own = [layer.name for layer in head.layer]
+        upper[h] = own.index("upper" if "upper" in own else min(own, key=names.index))
     pans = [head.pan for head in kind.head] if pan_deg is None else list(pan_deg)
     return HeadTable(
         np.array(pans, float),

@@ -123,7 +123,7 @@ def test_moving_the_origin_changes_nothing(wave, height_m, bearing, range_m, dx,
     on = waved(wave)
     wall = box((1, 3, -5), (3, 3.3, 1.0), 15)
     moved = Ground(on.x0 + dx, on.y0 + dy, CELL_M, on.z + dz)
-    moved_wall = type(wall)(wall.vertices + [dx, dy, dz], wall.triangles, wall.owners, wall.names)
+    moved_wall = type(wall)(wall.vertices + np.array([dx, dy, dz]), wall.triangles, wall.owners, wall.names)
     _, here = codes_at(terrain(on, wall), height_m, bearing, 0.0, 0.0, range_m, 1.7, (0.013, 0.017))
     _, there = codes_at(
         terrain(moved, moved_wall), height_m, bearing, 0.0, 0.0, range_m, 1.7, (dx + 0.013, dy + 0.017)

@@ -1,0 +1,62 @@
+"""Ranking by weighted protected ground, and the sentence that says why."""
+
+import numpy as np
+
+from terrain3d.choose.compare import held_m2, held_share, ranked
+from terrain3d.choose.why import why
+from terrain3d.cover.option import OptionResult, ProtectedResult
+
+
+def option(name, *protect, both=0.0, lost=None, causes=None) -> OptionResult:
+    """An option with given shares: (area, fraction, weight) for each protected area."""
+    areas = tuple(ProtectedResult(f"area {k}", *values) for k, values in enumerate(protect))
+    area_m2 = {"both": both, "upper_only": 0.0, "lower_only": 0.0, "dead": 0.0, "outside": 0.0}
+    return OptionResult(name, (), np.zeros((2, 2), np.uint8), area_m2, areas, causes or {}, (), lost or {})
+
+
+def test_weights_decide():
+    """Half of a heavy area beats all of a light one of the same size."""
+    heavy = option("heavy", (10.0, 0.5, 5.0), (10.0, 0.0, 1.0))
+    light = option("light", (10.0, 0.0, 5.0), (10.0, 1.0, 1.0))
+    assert held_m2(heavy) == 25.0
+    assert held_share(light) == 10 / 60
+    assert [o.name for o in ranked((light, heavy))] == ["heavy", "light"]
+
+
+def test_without_protected_ground_all_ground_counts():
+    """Nothing protected: the option that holds more ground wins, and no share is told."""
+    less, more = option("less", both=10.0), option("more", both=11.0)
+    assert ranked((less, more))[0].name == "more"
+    assert held_share(more) is None
+
+
+def test_equals_keep_their_order():
+    """Two options that hold the same stay as the site file has them."""
+    assert [o.name for o in ranked((option("b", both=3.0), option("a", both=3.0)))] == ["b", "a"]
+
+
+def test_the_sentence_names_the_cause_that_costs_most_beyond_the_winner():
+    """A loss both share explains nothing; the difference does."""
+    best = option("north", (10.0, 0.9, 1.0), lost={"upper": {"outside arc": 30.0}})
+    other = option(
+        "south", (10.0, 0.4, 1.0), lost={"upper": {"outside arc": 31.0}, "lower": {"lands short": 5.0}}
+    )
+    assert why((best, other), "person") == (
+        "north holds 90% of the protected ground with both layers; south holds 40%,"
+        " because its lower layer meets the ground too early on 5 m2 more."
+    )
+
+
+def test_ties_and_single_options_claim_no_cause():
+    """One option is told alone; equals are told as equals; none is said to be none."""
+    one = option("one", (10.0, 0.5, 1.0))
+    assert why((one,), "person").endswith("both layers.")
+    assert "holds as much" in why((one, option("two", (10.0, 0.5, 1.0))), "person")
+    assert "no option" in why((), "person")
+
+
+def test_the_figure_is_named_as_it_is():
+    """A layer that passes over a dog passes over a dog."""
+    best = option("a", (10.0, 0.9, 1.0))
+    other = option("b", (10.0, 0.4, 1.0), lost={"upper": {"passes above the figure": 5.0}})
+    assert "passes over a dog on 5 m2" in why((best, other), "dog")

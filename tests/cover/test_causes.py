@@ -1,0 +1,126 @@
+"""Causes over the whole ground, several units together, and areas that add up."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from shapes import box, plane, terrain, unit
+
+from terrain3d.cover.areas import cells_within, verdict_areas
+from terrain3d.cover.causes import CAUSE_WORDS, NO_FATE, cause_areas, combined_fates, fate_maps
+from terrain3d.cover.fill import BROKEN, head_table
+from terrain3d.cover.option import judge_option
+from terrain3d.cover.verdict import UNKNOWN, Verdict
+from terrain3d.detector.pose import Detector
+from terrain3d.detector.types import load_type
+from terrain3d.sight.panorama import panorama
+from terrain3d.terrain import Area
+
+ONE = load_type("one-head-90", Path())
+TWO = load_type("two-head-180", Path())
+
+
+def judged(site, *units: Detector, combine="any"):
+    """An option of these units, each seen from its own eye."""
+    views = tuple(panorama(site, u.eye, 12.0) for u in units)
+    return judge_option(site, "option", units, views, combine, 1.7)
+
+
+def test_verdicts_add_up_to_the_known_ground():
+    """Areas of the five verdicts make up all known ground."""
+    on = plane(0.1, 30)
+    on.z[:20, :20] = np.nan
+    option = judged(terrain(on), unit(ONE))
+    assert sum(option.area_m2.values()) == pytest.approx(on.known.sum() * on.cell_m**2)
+    assert np.all((option.verdicts == UNKNOWN) == ~on.known)
+
+
+def test_each_layer_is_broken_or_has_one_cause():
+    """For each layer the causes and the broken ground make up all known ground."""
+    on = plane(0.1, 30)
+    seen = panorama(terrain(on), (0.0, 0.0, 1.0), 12.0)
+    for name, fates in fate_maps(on, seen, head_table(ONE), unit(ONE), 1.7).items():
+        areas = cause_areas({name: fates}, on.cell_m**2)[name]
+        broken = (fates == BROKEN).sum() * on.cell_m**2
+        assert broken + sum(areas.values()) == pytest.approx(on.known.sum() * on.cell_m**2)
+        assert set(areas) <= set(CAUSE_WORDS.values())
+
+
+def test_ground_out_of_reach_is_beyond_range_or_outside_arc():
+    """Past the panorama the cause is told by bearing alone."""
+    on = plane(0.0)
+    seen = panorama(terrain(on), (0.0, 0.0, 1.0), 12.0)
+    fates = fate_maps(on, seen, head_table(ONE), unit(ONE, bearing_deg=90.0), 1.7)["upper"]
+    x, y = np.meshgrid(on.xs, on.ys)
+    far = np.hypot(x, y) > 12.1
+    assert {CAUSE_WORDS[int(c)] for c in np.unique(fates[far & (x > np.abs(y) + 0.1)])} == {"beyond range"}
+    assert {CAUSE_WORDS[int(c)] for c in np.unique(fates[far & (x < np.abs(y) - 0.1)])} == {"outside arc"}
+
+
+def test_any_takes_the_better_unit_and_all_the_worse():
+    """Two units face to face: any holds what either holds, all only what both hold."""
+    on = plane(0.0)
+    west = Detector("W", ONE, "w", -6.0, 0.0, 0.0, 1.0, 90.0)
+    east = Detector("E", ONE, "e", 6.0, 0.0, 0.0, 1.0, 270.0)
+    one, other = (judged(terrain(on), u).verdicts == Verdict.BOTH for u in (west, east))
+    either = judged(terrain(on), west, east).verdicts == Verdict.BOTH
+    both = judged(terrain(on), west, east, combine="all").verdicts == Verdict.BOTH
+    assert np.array_equal(either, one | other)
+    assert np.array_equal(both, one & other)
+    assert 0 < both.sum() < either.sum()
+
+
+def test_combined_fates_keep_layers_that_only_one_unit_has():
+    """A layer known to one unit alone keeps that unit's fate."""
+    a = {"upper": np.array([[0, 4]], np.uint8)}
+    b = {"upper": np.array([[3, NO_FATE]], np.uint8), "lower": np.array([[5, 0]], np.uint8)}
+    assert combined_fates([a, b], "any")["upper"].tolist() == [[0, 4]]
+    assert combined_fates([a, b], "all")["upper"].tolist() == [[3, NO_FATE]]
+    assert combined_fates([a, b], "any")["lower"].tolist() == [[5, 0]]
+
+
+def test_protected_ground_counts_cells_by_their_centre():
+    """A square of whole cells has its exact area; neighbours share no cell and lose none."""
+    on = plane(0.0, extent_m=10)
+    left = Area("left", np.array([[-2, -2], [0, -2], [0, 2], [-2, 2.0]]))
+    right = Area("right", np.array([[0, -2], [2, -2], [2, 2], [0, 2.0]]))
+    a, b = cells_within(on, left), cells_within(on, right)
+    assert a.sum() * on.cell_m**2 == pytest.approx(8.0)
+    assert not (a & b).any()
+    shifted = Area("shifted", left.outline + on.cell_m / 2)  # edges now run through centres
+    assert cells_within(on, shifted).sum() == a.sum()
+
+
+def test_protected_fraction_is_the_share_held_by_both_layers():
+    """Ground straight ahead is held whole, ground behind not at all, and losses are told for it alone."""
+    ahead = Area("ahead", np.array([[-1, 3], [1, 3], [1, 8], [-1, 8.0]]), 2.0)
+    behind = Area("behind", np.array([[-1, -8], [1, -8], [1, -3], [-1, -3.0]]), 1.0)
+    option = judged(terrain(plane(0.0), protect=(ahead, behind)), unit(ONE))
+    assert [round(p.both_fraction, 6) for p in option.protect] == [1.0, 0.0]
+    assert option.lost_m2["upper"] == {"outside arc": pytest.approx(10.0)}
+
+
+def test_empty_areas_are_zero():
+    """Every verdict has an area, also where there is none of it."""
+    areas = verdict_areas(np.full((2, 2), UNKNOWN, np.uint8), 1.0)
+    assert set(areas.values()) == {0.0}
+
+
+def test_warnings_say_what_would_mislead():
+    """Mount height, a solid around the unit, a wall before it, ground out of reach: each is named."""
+    far = Area("far yard", np.array([[-14, -14], [-13, -14], [-13, -13], [-14, -13.0]]))
+    site = terrain(plane(0.0), box((-1, 0.3, -1), (1, 0.5, 2)), protect=(far,))
+    text = " / ".join(judged(site, unit(ONE, 1.5)).warnings)
+    assert "1.5 m is outside the 0.8 to 1.2 m" in text
+    assert "faces into a solid 0.3 m away" in text
+    assert "'far yard' (100%) lie beyond the reach" in text
+    inside = terrain(plane(0.0), box((-1, -1, -1), (1, 1, 2)))
+    assert any("inside a solid" in w for w in judged(inside, unit(ONE)).warnings)
+    assert judged(terrain(plane(0.0)), unit(TWO)).warnings == ()
+
+
+def test_sight_across_unknown_ground_is_said():
+    """A hole in the survey before the unit is named with the ground behind it."""
+    on = plane(0.0)
+    on.z[(np.abs(on.ys - 3) < 0.5), :] = np.nan
+    assert any("not known" in w for w in judged(terrain(on), unit(ONE)).warnings)
