@@ -1,0 +1,192 @@
+"""The command line: what it prints, where, and with which exit status."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from terrain3d.cli.main import main
+
+SITE = """
+[site]
+name = "Slope"
+cell = 0.5
+[ground]
+plane = { fall = 10, towards = 135, extent = 30 }
+[[mount]]
+name = "pole"
+at = [0, 0]
+[[option]]
+name = "north"
+[[option.detector]]
+name = "D1"
+mount = "pole"
+type = "one-head-90"
+height = 1.0
+bearing = 0
+range = 12
+"""
+
+
+@pytest.fixture
+def site(tmp_path) -> Path:
+    """A small drawn site."""
+    path = tmp_path / "site.toml"
+    path.write_text(SITE)
+    return path
+
+
+def run(*words: str) -> int:
+    """The exit status of one call."""
+    with pytest.raises(SystemExit) as stop:
+        main([str(w) for w in words])
+    return stop.value.code or 0
+
+
+def test_help_names_every_command_and_the_caution(capsys):
+    """Help lists the commands and says what the tool is not."""
+    assert run("--help") == 0
+    text = capsys.readouterr().out
+    for name in ("cover", "compare", "stills", "view", "inspect"):
+        assert name in text
+    assert "not proof of detection" in text
+
+
+@pytest.mark.parametrize("name", ["cover", "compare", "stills", "view", "inspect"])
+def test_every_command_has_help(name, capsys):
+    """Each command explains itself."""
+    assert run(name, "--help") == 0
+    assert "Usage: terrain3d" in capsys.readouterr().out
+
+
+def test_cover_writes_results_and_tells_areas(site, tmp_path, capsys):
+    """`cover` writes the three results and prints the areas they hold."""
+    out = tmp_path / "out"
+    assert run("cover", site, "--out", out) == 0
+    assert sorted(p.name for p in out.iterdir()) == ["results.json", "stills", "verdicts.tif"]
+    document = json.loads((out / "results.json").read_text())
+    printed = capsys.readouterr().out
+    assert f"both layers {document['options'][0]['area_m2']['both']:.1f} m2" in printed
+
+
+def test_compare_prints_a_table_on_standard_output_alone(site, tmp_path, capsys):
+    """In a pipe: the table on standard output, nothing on standard error."""
+    assert run("compare", site, "--out", tmp_path / "out") == 0
+    printed = capsys.readouterr()
+    assert "north" in printed.out
+    assert "both" in printed.out
+    assert printed.err == ""
+
+
+@pytest.mark.parametrize(
+    ("edit", "says"),
+    [
+        (('name = "pole"', 'nmae = "pole"'), "did you mean 'name'"),
+        (('mount = "pole"', 'mount = "poole"'), "did you mean 'pole'"),
+        (("one-head-90", "one-head-60"), "did you mean 'one-head-90'"),
+        (("range = 12", "range = 11"), "it has 4, 6, 8, 10, 12"),
+        (("cell = 0.5", "cell = 0"), "site.cell"),
+        (("cell = 0.5", "cell = 1e300"), "site.cell"),
+        (("cell = 0.5", 'figure = "persom"'), "did you mean 'person'"),
+        (("height = 1.0", "height = -1"), "option[0].detector[0].height"),
+        (("height = 1.0", "height = nan"), "finite"),
+        (("at = [0, 0]", "at = [900, 0]"), "pole"),
+        (("plane = {", 'file = "no.laz" # {'), "no.laz"),
+        (("[site]", "[site"), "not TOML"),
+        (('name = "Slope"', 'name = ""'), "site.name"),
+        (("bearing = 0", 'bearing = "north"'), "bearing"),
+        (("bearing = 0", "bearing = 0\ntilt = 80"), "tilt"),
+        (("bearing = 0", "bearing = 0\npan = [1, 2]"), "2 angles"),
+    ],
+)
+def test_bad_sites_end_in_one_message_and_status_2(site, tmp_path, capsys, edit, says):
+    """Each fault names what is wrong and what to do, without a traceback, and writes nothing."""
+    site.write_text(SITE.replace(*edit))
+    assert run("cover", site, "--out", tmp_path / "out") == 2
+    printed = capsys.readouterr()
+    assert says in printed.err
+    assert "to mend" in printed.err
+    assert "Traceback" not in printed.err
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_missing_site_file_is_named(tmp_path, capsys):
+    """The path that was asked for is in the message."""
+    assert run("cover", tmp_path / "none.toml") == 2
+    assert "none.toml" in capsys.readouterr().err
+
+
+def test_unknown_commands_and_options_are_status_2(capsys):
+    """The command line's own faults are bad input like any other."""
+    assert run("covver") == 2
+    assert run("cover", "--oout", "x") == 2
+    assert "Traceback" not in capsys.readouterr().err
+
+
+def test_debug_shows_the_traceback(site):
+    """With --debug the fault itself comes through."""
+    site.write_text(SITE.replace("one-head-90", "one-head-60"))
+    with pytest.raises(ValueError, match="one-head-60"):
+        main(["--debug", "cover", str(site)])
+
+
+def test_a_fault_of_ours_is_told_as_such(site, capsys, monkeypatch):
+    """What nobody foresaw still ends in a message, with another exit status."""
+
+    def broken(*_args):
+        raise RuntimeError("wheels came off")
+
+    monkeypatch.setattr("terrain3d.job.run", broken)
+    assert run("cover", site) == 1
+    assert "wheels came off" in capsys.readouterr().err
+
+
+def test_an_unwritable_folder_is_named(site, capsys):
+    """A place where no folder can be made ends in one message."""
+    assert run("cover", site, "--out", "/proc/nowhere/out") == 2
+    assert "/proc/nowhere/out" in capsys.readouterr().err
+
+
+def test_ctrl_c_half_way_leaves_nothing(site, tmp_path):
+    """Interrupted while it works, the command says so, exits with 130 and writes nothing."""
+    site.write_text(SITE.replace("cell = 0.5", "cell = 0.05").replace("extent = 30", "extent = 200"))
+    out = tmp_path / "out"
+    child = subprocess.Popen(
+        [sys.executable, "-c", "from terrain3d.cli.main import main; main()", "cover", site, "--out", out],
+        stderr=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "PYTHONUNBUFFERED": "1"},
+    )
+    time.sleep(2.5)
+    child.send_signal(signal.SIGINT)
+    _, err = child.communicate(timeout=60)
+    assert child.returncode == 130
+    assert "nothing was written" in err
+    assert "Traceback" not in err
+    assert not out.exists()
+
+
+def test_help_is_light():
+    """`import terrain3d` and `--help` load none of the heavy libraries."""
+    heavy = {
+        "numpy",
+        "numba",
+        "vtkmodules",
+        "pyvista",
+        "matplotlib",
+        "rasterio",
+        "pydantic",
+        "trimesh",
+        "rich",
+    }
+    code = (
+        "import sys; from terrain3d.cli.main import _run; _run(['--help']);"
+        f"print(sorted({heavy!r} & set(sys.modules)), file=sys.stderr)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stderr.strip() == "[]"
