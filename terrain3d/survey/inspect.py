@@ -12,7 +12,7 @@ from terrain3d.frame import site_frame
 from terrain3d.site import GroundSource
 from terrain3d.survey.crs import metres_per_unit, unit_words
 from terrain3d.survey.files import read_header, read_survey
-from terrain3d.survey.quality import Coverage, Roughness, coverage, roughness
+from terrain3d.survey.quality import Coverage, Roughness, coverage, ends, roughness
 from terrain3d.survey.source import Cloud, Header, Progress, Raster, Surface
 from terrain3d.units import Floats
 
@@ -42,6 +42,8 @@ CLASS_NAMES = {
 }
 #: Classes that lie on bare ground.
 GROUND_CLASSES = (2, 11)
+#: Share of the work that is reading, about.
+_READING = 0.6
 #: Cell sizes to choose from, metres; one ground point a cell or more (common practice, no source).
 CELL_SIZES_M = (0.25, 0.5, 1.0, 2.0, 5.0)
 
@@ -107,20 +109,26 @@ def inspect(path: Path, ground: GroundSource, progress: Progress | None = None) 
     path : Path
     ground : GroundSource
         Its `crs` and `vertical_unit` go before what the file says.
+    progress : callable, optional
+        Told the share of the work that is done.
 
     Raises
     ------
     InputError
         As `read_header` and `read_survey` do.
     """
+    tell = progress or (lambda _: None)
     header = read_header(path, ground)
-    survey = read_survey(path, header, None, progress)
+    survey = read_survey(path, header, None, lambda share: tell(_READING * share))
     scale = _metres_per_unit(header)
     if isinstance(survey, Cloud):
-        return _of_cloud(path, header, survey, scale)
-    if isinstance(survey, Raster):
-        return _of_raster(path, header, survey, scale)
-    return _of_mesh(path, header, survey, scale)
+        report = _of_cloud(path, header, survey, scale)
+    elif isinstance(survey, Raster):
+        report = _of_raster(path, header, survey, scale)
+    else:
+        report = _of_mesh(path, header, survey, scale)
+    tell(1.0)
+    return report
 
 
 def report_lines(report: Report) -> list[str]:
@@ -198,8 +206,11 @@ def _mesh_lines(report: Report) -> Iterator[str]:
 
 def _of_cloud(path: Path, header: Header, cloud: Cloud, scale: tuple[float, float]) -> Report:
     on_ground, doubts = _ground_points(cloud)
-    origin = cloud.xyz.min(axis=0) * (1, 1, 0)
-    xyz = (cloud.xyz - origin) * (*scale, 1.0)
+    xyz = cloud.xyz
+    # In place: the array was read for this report alone, and a tile's fill half the memory of a laptop.
+    for axis in (0, 1):
+        xyz[:, axis] -= xyz[:, axis].min()
+        xyz[:, axis] *= scale[axis]
     ground = xyz[on_ground]
     covered = coverage(xyz[:, :2], ground[:, :2])
     density = len(ground) / covered.area_m2
@@ -332,7 +343,7 @@ def _ground_points(cloud: Cloud) -> tuple[NDArray[np.bool_], tuple[str, ...]]:
 
 
 def _extent(xyz: Floats) -> tuple[float, float, float, float]:
-    low, high = xyz.min(axis=0), xyz.max(axis=0)
+    low, high = ends(xyz)
     return float(high[0] - low[0]), float(high[1] - low[1]), float(low[2]), float(high[2])
 
 

@@ -1,7 +1,9 @@
 """LAS, LAZ and COPC: the points inside a box, chunk by chunk."""
 
+import math
 from collections.abc import Iterator
 from contextlib import contextmanager
+from itertools import pairwise
 from pathlib import Path
 
 import laspy
@@ -25,8 +27,12 @@ _LEGACY = np.arange(256, dtype=np.uint8)
 _LEGACY[8], _LEGACY[12] = 2, 1
 #: A share of noise above this is told.
 MUCH_NOISE = 0.1
-#: Above this share of the file's area a COPC is read in order: its query would hold all it finds at once.
+#: Above this share of the file's area a COPC is read in order, which decodes each point once.
 _QUERY_SHARE = 0.25
+#: Points to expect from one query; a larger box is asked for in strips.
+_QUERY_POINTS = 2_000_000
+#: Raw coordinates are 32-bit whole numbers; a little less, so that none overflows on the way.
+_RAW_END = 2.0**31 - 2
 
 #: What is decoded; colours, waveforms and extra bytes stay compressed.
 _WANTED = (
@@ -182,7 +188,7 @@ def _records_of(
 ) -> Iterator[tuple[float, Record]]:
     """Share of the work done, and the raw records, chunk by chunk."""
     if las.copc and box is not None and _share(box, header.bounds) < _QUERY_SHARE:
-        yield 1.0, _queried(path, las, box)
+        yield from _queried(path, las, box, _share(box, header.bounds))
         return
     with laspy.open(path, read_evlrs=False, decompression_selection=_WANTED) as reader:
         done = 0
@@ -197,21 +203,30 @@ def _records_of(
         )
 
 
-def _queried(path: Path, las: LasHeader, box: Box) -> Record:
-    """The octree's nodes that meet the box; heights are not limited, for the header may be wrong."""
-    reach = las.scales[2] * 2.0**30
-    low = np.array([box[0], box[1], las.offsets[2] - reach])
-    high = np.array([box[2], box[3], las.offsets[2] + reach])
-    # The library turns the box into 32-bit steps: keep it within the file's own range.
-    step = 2.0**31 - 2
-    low = np.maximum(low, las.offsets - step * las.scales)
-    high = np.minimum(high, las.offsets + step * las.scales)
-    with (
-        path.open("rb") as stream,
-        laspy.CopcReader(stream, close_fd=False, decompression_selection=_WANTED) as reader,
-    ):
-        found: Record = reader.query(bounds=laspy.Bounds(mins=low, maxs=high)).array
-    return found
+def _queried(path: Path, las: LasHeader, box: Box, share: float) -> Iterator[tuple[float, Record]]:
+    """The points of a COPC in a box, found through its octree, in strips that fit in memory."""
+    n_strips = max(1, math.ceil(share * las.n_points / _QUERY_POINTS))
+    low, high = _raw_range(box, las, 0)
+    # Raw coordinates are whole numbers: an edge halfway between two puts each point in one strip.
+    edges = [low - 0.5, *(np.floor(np.linspace(low, high, n_strips + 1)[1:-1]) + 0.5), high + 0.5]
+    with path.open("rb") as stream:
+        reader = laspy.CopcReader(stream, close_fd=False, decompression_selection=_WANTED)
+        for number, (left, right) in enumerate(pairwise(edges), 1):
+            raw_low = np.array([left, _raw_range(box, las, 1)[0], -_RAW_END])
+            raw_high = np.array([right, _raw_range(box, las, 1)[1], _RAW_END])
+            # Heights are not limited, for the header may be wrong.
+            bounds = laspy.Bounds(
+                mins=raw_low * las.scales + las.offsets, maxs=raw_high * las.scales + las.offsets
+            )
+            found: Record = reader.query(bounds=bounds).array
+            yield number / n_strips, found[(found["X"] > left) & (found["X"] < right)]
+
+
+def _raw_range(box: Box, las: LasHeader, axis: int) -> tuple[float, float]:
+    """The box along an axis in the file's whole numbers, its edges included."""
+    low = np.ceil((box[axis] - las.offsets[axis]) / las.scales[axis] - 1e-6)
+    high = np.floor((box[axis + 2] - las.offsets[axis]) / las.scales[axis] + 1e-6)
+    return max(float(low), -_RAW_END), min(float(high), _RAW_END)
 
 
 def _inside(record: Record, las: LasHeader, box: Box | None) -> NDArray[np.bool_] | None:
@@ -220,10 +235,9 @@ def _inside(record: Record, las: LasHeader, box: Box | None) -> NDArray[np.bool_
         return None
     inside: NDArray[np.bool_] | None = None
     for axis, name in enumerate("XY"):
-        low = np.ceil((box[axis] - las.offsets[axis]) / las.scales[axis] - 1e-6)
-        high = np.floor((box[axis + 2] - las.offsets[axis]) / las.scales[axis] + 1e-6)
+        low, high = _raw_range(box, las, axis)
         raw = np.ascontiguousarray(record[name])
-        within = (raw >= max(low, -(2.0**31))) & (raw <= min(high, 2.0**31 - 1))
+        within = (raw >= low) & (raw <= high)
         inside = within if inside is None else inside & within
     return None if inside is None or inside.all() else inside
 

@@ -14,10 +14,12 @@ HOLE_LIMITS_M = (1.0, 2.0, 3.0)
 #: The survey's area bridges gaps up to twice this between points of any class, metres.
 BRIDGED_M = 5.0
 #: Cells of the map of holes, at most.
-_MOST_CELLS = 4_000_000
+_MOST_CELLS = 8_000_000
 _LEAST_CELL_M = 0.25
 #: Points whose residual is taken, neighbours of each, and points among which those are sought.
 _N_SAMPLES, _N_NEIGHBOURS, _N_POOL = 20_000, 10, 1_000_000
+#: Points marked at a time, which keeps whole tiles out of memory.
+_BLOCK = 1_000_000
 #: From the median of absolute values to a standard deviation, for normal errors.
 MAD_TO_SIGMA = 1.4826
 #: From RMSE to 95 % of normal errors (ASPRS 2014 positional accuracy standards, non-vegetated).
@@ -77,7 +79,7 @@ def coverage(all_xy: Floats, ground_xy: Floats) -> Coverage:
     >>> [round(holes.share, 2) for holes in coverage(xy, xy[~pond]).holes]
     [0.07, 0.04, 0.02]
     """
-    low, high = all_xy.min(axis=0), all_xy.max(axis=0)
+    low, high = ends(all_xy)
     box_m2 = float(np.prod(np.maximum(high - low, 1.0)))
     reach = max(BRIDGED_M, 3 * np.sqrt(box_m2 / len(all_xy)))
     cell = max(_LEAST_CELL_M, float(np.sqrt(box_m2 / _MOST_CELLS)))
@@ -93,7 +95,8 @@ def coverage(all_xy: Floats, ground_xy: Floats) -> Coverage:
         if limit < 2 * cell:  # too fine for this map
             continue
         inside = area & (away > limit)
-        labels, n = ndimage.label(inside)
+        pieces: tuple[NDArray[np.int32], int] = ndimage.label(inside)  # type: ignore[assignment]
+        labels, n = pieces
         largest = int(np.bincount(labels.ravel())[1:].max()) if n else 0
         share = int(np.count_nonzero(inside)) / n_cells
         holes.append(Holes(limit, share, int(n), largest * cell * cell))
@@ -143,10 +146,20 @@ def roughness(xyz: Floats, seed: int = 0) -> Roughness | None:
     )
 
 
+def ends(columns: Floats) -> tuple[Floats, Floats]:
+    """Least and greatest of each column, one at a time: numpy is slow at it across a tall array.
+
+    >>> ends(np.array([[1.0, 5.0], [2.0, 3.0]]))
+    (array([1., 3.]), array([2., 5.]))
+    """
+    return np.array([c.min() for c in columns.T]), np.array([c.max() for c in columns.T])
+
+
 def _marked(xy: Floats, low: Floats, cell: float, margin: int, shape: tuple[int, ...]) -> NDArray[np.bool_]:
     marked = np.zeros(shape, bool)
-    columns, rows = (((xy[:, axis] - low[axis]) / cell).astype(np.int64) + margin for axis in (0, 1))
-    marked[rows, columns] = True
+    for start in range(0, len(xy), _BLOCK):
+        cells = ((xy[start : start + _BLOCK] - low) / cell).astype(np.int64) + margin
+        marked[cells[:, 1], cells[:, 0]] = True
     return marked
 
 
@@ -159,7 +172,7 @@ def _closed(marked: NDArray[np.bool_], reach: float) -> NDArray[np.bool_]:
 
 def _patches(xyz: Floats, rng: np.random.Generator) -> Floats:
     """Whole small squares of a large survey: thinning it would put neighbours farther apart."""
-    low, high = xyz[:, :2].min(axis=0), xyz[:, :2].max(axis=0)
+    low, high = ends(xyz[:, :2])
     side = float(np.sqrt(np.prod(high - low) * _N_POOL / len(xyz) / 16))
     parts = []
     for corner in rng.uniform(low, np.maximum(low, high - side), (16, 2)):

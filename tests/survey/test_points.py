@@ -57,6 +57,18 @@ def test_copc_clips_to_the_box_by_query_and_in_order(oregon_copc: Path, share: f
     np.testing.assert_allclose(found, wanted, rtol=0, atol=1e-6)
 
 
+def test_a_copc_asked_in_strips_gives_each_point_once(
+    oregon_copc: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Strips keep memory small; no point falls between two of them or into both."""
+    west, south, east, north = read_header(oregon_copc, GroundSource(file="s")).bounds
+    box = (west, south, west + 0.4 * (east - west), south + 0.4 * (north - south))
+    whole = read(oregon_copc, box).xyz
+    monkeypatch.setattr(points, "_QUERY_POINTS", 10)
+    strips = read(oregon_copc, box).xyz
+    np.testing.assert_array_equal(strips[np.lexsort(strips.T)], whole[np.lexsort(whole.T)])
+
+
 def test_copc_and_plain_las_of_one_survey_agree(oregon_copc: Path, no_crs_las: Path) -> None:
     """The same 1,065 points are kept in both files, in feet."""
     one, other = read(oregon_copc, vertical_unit="ft").xyz, read(no_crs_las, vertical_unit="ft").xyz
