@@ -25,8 +25,9 @@ IGNORED = (7, 9, 13, 14, 16, 18, 20, 21, 22)
 
 #: Lower things are grass, kerbs and noise of the survey.
 STANDS_ABOVE_M = 0.3
-#: Cloth of the ground filter: nodes this far apart, ground within so much of it.
-_CLOTH_M, _CLOTH_THICKNESS_M = 0.5, 0.2
+#: Cloth of the ground filter: nodes this far apart, ground within so much of it. Measured on made
+#: hillsides: at 0.5 m whole terraces behind a 2 m wall are lost, at 0.2 m roofs of 30 x 20 m are draped.
+_CLOTH_M, _CLOTH_THICKNESS_M = 0.3, 0.2
 _MOST_CLOTH_NODES = 500_000
 
 #: Points are taken together in cubes of this side before their shape is judged, so that dense surveys
