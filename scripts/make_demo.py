@@ -34,7 +34,7 @@ NOISE_M = 0.03
 
 # The terrace: filled up behind a retaining wall in the south, cut into the hill in the north.
 WEST, EAST, WALL_Y, CUT_Y, BANK_Y = 19.0, 45.0, 21.5, 35.0, 37.0
-WALL_THICK_M, KERB_M, RETAINED_M = 0.3, 0.1, 0.95
+WALL_THICK_M, KERB_M, RETAINED_M = 0.3, 0.05, 0.95
 
 # The shed: walls, a roof pitched up to the north, and how far its eaves stand out.
 SHED = (40.0, 45.0, 30.0, 34.0)

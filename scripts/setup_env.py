@@ -7,9 +7,11 @@ the next run skip everything.
 import ctypes
 import hashlib
 import os
+import platform
 import shutil
 import subprocess
 import sys
+import sysconfig
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
@@ -43,8 +45,8 @@ def make_ready(programs: Mapping[str, str] | None = None) -> None:
     packages = missing_packages(LIBRARIES, programs or {})
     mark = fingerprint()
     is_stale = read_stamp() != (str(ROOT), mark)
-    if is_stale and not in_own_venv() and not can_make_venv():
-        packages.append(f"python{sys.version_info.major}.{sys.version_info.minor}-venv")
+    if is_stale:
+        packages += missing_for_install()
     if packages:
         install_system_packages(packages)
     if is_stale:
@@ -80,6 +82,19 @@ def has_library(name: str) -> bool:
     except OSError:
         return False
     return True
+
+
+def missing_for_install() -> list[str]:
+    """Debian packages that only the installation needs: venv, and a compiler where a package has no wheel."""
+    python = f"python{sys.version_info.major}.{sys.version_info.minor}"
+    packages = [] if in_own_venv() or can_make_venv() else [f"{python}-venv"]
+    # cloth-simulation-filter 1.1.7 has wheels for Python up to 3.12 on x86-64 alone.
+    has_wheel = sys.version_info < (3, 13) and platform.machine() == "x86_64"
+    if sys.platform.startswith("linux") and not has_wheel:
+        headers = Path(sysconfig.get_path("include"), "Python.h")
+        packages += missing_packages({}, {"g++": "g++"})
+        packages += [] if headers.is_file() else [f"{python}-dev"]
+    return packages
 
 
 def can_make_venv() -> bool:

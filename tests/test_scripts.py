@@ -19,6 +19,7 @@ from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 
 from terrain3d.cli.main import cli
+from terrain3d.job import run
 from terrain3d.site import load_site
 
 ROOT = Path(__file__).parent.parent
@@ -154,6 +155,23 @@ def test_demo_site_lies_within_its_survey(demo: laspy.LasData) -> None:
     low, high = demo.header.mins[:2], demo.header.maxs[:2]
     assert np.all(np.array(corners) > low + 5)
     assert np.all(np.array(corners) < high - 5)
+
+
+def test_demo_shows_what_its_readme_says() -> None:
+    """The gate pole is the nearer one on a plan, and yet it leaves the yard to its upper layer alone."""
+    outcome = run(ROOT / "data" / "demo.toml")
+    yard = next(area for area in outcome.terrain.protect if area.name == "yard")
+    gate, shed = (outcome.terrain.mount(name) for name in ("gate pole", "shed pole"))
+    for reached in (yard.outline.mean(axis=0), yard.outline):
+        off = [np.hypot(*(reached - (mount.x, mount.y)).T) for mount in (gate, shed)]
+        assert np.min(off[0]) < np.min(off[1])
+    options = {option.name: option for option in outcome.options}
+    both = {name: option.protect[0].both_fraction for name, option in options.items()}
+    assert both["gate pole, one head"] < 0.05
+    assert both["shed pole, one head"] > 0.6
+    area = options["gate pole, one head"].area_m2
+    assert area["upper_only"] > 5 * area["both"]
+    assert outcome.ranking[:2] == ("both poles", "shed pole, one head")
 
 
 def test_site_files_of_the_readme_are_site_files(tmp_path: Path) -> None:
