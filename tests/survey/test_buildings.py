@@ -1,0 +1,141 @@
+"""Roofs from points: their height, their walls, and the open space under eaves."""
+
+import numpy as np
+import pytest
+import trimesh
+
+from terrain3d.survey.buildings import SLAB_M, buildings
+from terrain3d.survey.surface import plane
+
+EAVE = 0.6
+
+
+def roof_z(x, y):
+    """A ridge along x, 27 degrees."""
+    return 5.5 - 0.5 * np.abs(y) + 0 * x
+
+
+def house(density: float, noise: float, seen_under: float = 0.4, slope: float = 0.0):
+    """A 10 x 8 m house with eaves all round; of the ground under them a part is seen by oblique beams."""
+    rng = np.random.default_rng(0)
+    xy = rng.uniform((-5 - EAVE, -4 - EAVE), (5 + EAVE, 4 + EAVE), (int(11.2 * 9.2 * density), 2))
+    roof = np.column_stack([xy, roof_z(*xy.T) + rng.normal(0, noise, len(xy))])
+    xy = rng.uniform(-20, 20, (int(1600 * density), 2))
+    x, y = np.abs(xy).T
+    outside = (x > 5) | (y > 4)
+    under = outside & (x < 5 + EAVE) & (y < 4 + EAVE)
+    xy = xy[outside & (~under | (rng.random(len(xy)) < seen_under))]
+    ground = np.column_stack([xy, slope * xy[:, 0] + rng.normal(0, noise / 2, len(xy))])
+    return roof, ground
+
+
+def mesh(solids):
+    return trimesh.Trimesh(solids.vertices, solids.triangles, process=False)
+
+
+def first_hits(solids, origins, direction):
+    """(n,) distance to the first face, inf where there is none."""
+    away = np.full(len(origins), np.inf)
+    rays = np.tile(np.asarray(direction, float), (len(origins), 1))
+    place, ray, _ = mesh(solids).ray.intersects_location(origins, rays, multiple_hits=False)
+    away[ray] = np.linalg.norm(place - origins[ray], axis=1)
+    return away
+
+
+LEVEL = plane(0, 0, 40, 0.25)
+
+
+@pytest.mark.parametrize(("density", "noise"), [(10, 0.05), (20, 0.1), (100, 0.03)])
+def test_a_house_is_met_where_it_stands(density, noise):
+    """Roof within a few centimetres, walls and eaves within a column, few triangles."""
+    solids = buildings(*house(density, noise), LEVEL)
+    assert solids.names == ("surveyed solid 1",)
+    assert len(solids.triangles) < 6000
+    rng = np.random.default_rng(1)
+    x, y = rng.uniform(-4.9, 4.9, 400), rng.uniform(-3.9, 3.9, 400)
+    off = 20 - first_hits(solids, np.column_stack([x, y, np.full(400, 20.0)]), (0, 0, -1)) - roof_z(x, y)
+    assert np.median(np.abs(off)) < 0.03
+    away_from_ridge = np.abs(y) > 1.5
+    assert np.percentile(np.abs(off[away_from_ridge]), 95) < 0.1 + noise
+    column = np.sqrt(3 / density)
+    x = np.linspace(-4, 4, 33)
+    wall_y = first_hits(solids, np.column_stack([x, np.full(33, -10.0), np.full(33, 1.0)]), (0, 1, 0)) - 10
+    assert np.median(wall_y) == pytest.approx(-4, abs=column + 0.05)
+    eave_y = first_hits(solids, np.column_stack([x, np.full(33, -10.0), np.full(33, 3.15)]), (0, 1, 0)) - 10
+    assert np.median(eave_y) == pytest.approx(-4 - EAVE, abs=column + 0.05)
+
+
+def test_space_under_eaves_is_open_and_the_eaves_have_an_underside():
+    """A ray along the wall under the eaves passes; one straight up meets the underside of the slab."""
+    solids = buildings(*house(100, 0.02), LEVEL)
+    along = [[-12.0, -4.4, z] for z in (0.3, 1.0, 2.0, 2.8)]
+    assert np.isinf(first_hits(solids, np.array(along), (1, 0, 0))).all()
+    x = np.linspace(-4, 4, 33)
+    up = first_hits(solids, np.column_stack([x, np.full(33, -4.3), np.full(33, 0.5)]), (0, 0, 1))
+    assert np.isfinite(up).mean() > 0.9
+    assert np.median(up[np.isfinite(up)]) + 0.5 == pytest.approx(roof_z(0, 4.3) - SLAB_M, abs=0.05)
+
+
+def test_without_ground_seen_under_them_eaves_are_solid():
+    """Nothing shows that there is open space, so the block goes down to the ground."""
+    solids = buildings(*house(100, 0.02, seen_under=0.0), LEVEL)
+    assert np.isfinite(first_hits(solids, np.array([[-12.0, -4.3, 1.0]]), (1, 0, 0))).all()
+
+
+def test_no_ray_gets_through_a_house():
+    """Level rays through the middle from all round, at every height."""
+    solids = buildings(*house(20, 0.1), LEVEL)
+    angle = np.linspace(0, 2 * np.pi, 360, endpoint=False)
+    for z in (0.05, 0.5, 1.0, 2.0, 3.0, 4.5):
+        out = np.column_stack([np.cos(angle), np.sin(angle)])
+        origins = np.column_stack([12 * out, np.full(360, z)])
+        rays = np.column_stack([-out, np.zeros(360)])
+        assert mesh(solids).ray.intersects_any(origins, rays).all(), z
+
+
+def test_a_house_on_a_slope_stands_in_the_ground():
+    """Its walls go half a metre into a 20 % slope, so that nothing passes beneath."""
+    relief = plane(-20, 90, 40, 0.25)
+    roof, ground = house(20, 0.03, slope=0.2)
+    solids = buildings(roof, ground, relief)
+    x = np.linspace(-4, 4, 33)
+    origins = np.column_stack([x, np.full(33, -10.0), 0.2 * x + 0.05])
+    assert np.isfinite(first_hits(solids, origins, (0, 1, 0))).all()
+
+
+def test_ten_centimetres_of_noise_make_no_comb():
+    """A flat roof with 10 cm noise: its top keeps within 15 cm, with no upright faces inside."""
+    rng = np.random.default_rng(5)
+    xy = rng.uniform(-4, 4, (64 * 30, 2))
+    roof = np.column_stack([xy, 3 + rng.normal(0, 0.1, len(xy))])
+    solids = buildings(roof, np.zeros((0, 3)), LEVEL)
+    inner = np.abs(mesh(solids).triangles_center[:, :2]).max(axis=1) < 3.4
+    upright = np.abs(mesh(solids).face_normals[:, 2]) < 0.5
+    assert not (inner & upright).any()
+    top = mesh(solids).triangles[inner][:, :, 2]
+    assert np.abs(top - 3).max() < 0.15
+
+
+def test_a_step_between_two_roofs_stays_a_step():
+    """3 m beside 6 m: both keep their height up to a column from the step, joined by a wall."""
+    rng = np.random.default_rng(6)
+    xy = rng.uniform(-4, 4, (64 * 30, 2))
+    roof = np.column_stack([xy, np.where(xy[:, 0] < 0, 3.0, 6.0)])
+    solids = buildings(roof, np.zeros((0, 3)), LEVEL)
+    x = np.array([-3.0, -1.0, 1.0, 3.0])
+    top = 20 - first_hits(solids, np.column_stack([x, 0 * x, 0 * x + 20]), (0, 0, -1))
+    np.testing.assert_allclose(top, [3, 3, 6, 6], atol=0.02)
+    assert first_hits(solids, np.array([[-3.0, 0.3, 4.5]]), (1, 0, 0))[0] == pytest.approx(3.0, abs=0.4)
+
+
+def test_two_buildings_have_two_names_and_a_stray_point_none():
+    """Things that stand apart are told apart; a lone point is no building."""
+    rng = np.random.default_rng(7)
+    xy = rng.uniform(0, 4, (500, 2))
+    flat = np.column_stack([xy, np.full(500, 3.0)])
+    stray = np.array([[15.0, 15.0, 4.0]])
+    west, east = flat - (8, 0, 0), np.add(flat, (4, 0, 0))
+    solids = buildings(np.vstack([west, east, stray]), np.zeros((0, 3)), LEVEL)
+    assert solids.names == ("surveyed solid 1", "surveyed solid 2")
+    assert solids.vertices[:, 0].max() < 9
+    assert buildings(stray, np.zeros((0, 3)), LEVEL).names == ()
