@@ -11,6 +11,8 @@ from terrain3d.survey.crs import Said, said_by
 
 #: The three tags (OGC 19-008r4, section 7.1); a LAS file keeps them as records of the same numbers.
 DIRECTORY, DOUBLES, TEXT = 34735, 34736, 34737
+#: Keys that hold units of length and angle, and the value for one spelt out elsewhere.
+_UNIT_KEYS, _USER_DEFINED = (2052, 2054, 2060, 3076, 4099), 32767
 _SHORT, _LONG, _DOUBLE, _ASCII = 3, 4, 12, 2
 
 
@@ -48,9 +50,15 @@ def _tidied(directory: bytes) -> bytes | None:
     if len(words) < 8:
         return None
     entries = [words[i : i + 4] for i in range(4, len(words) - 3, 4)][: words[3]]
-    entries = sorted({entry[0]: entry for entry in entries if entry[0] != 0}.values())
+    entries = sorted({entry[0]: entry for entry in entries if _is_sound(entry)}.values())
     flat = [word for entry in entries for word in entry]
     return struct.pack(f"<{4 + len(flat)}H", *words[:3], len(entries), *flat)
+
+
+def _is_sound(entry: tuple[int, ...]) -> bool:
+    """Not empty, and where it names a unit, that is a code of one and not of something else."""
+    key, value = entry[0], entry[3]
+    return key != 0 and (key not in _UNIT_KEYS or value < 10_000 or value == _USER_DEFINED)
 
 
 def _decoded(records: dict[int, bytes]) -> pyproj.CRS | None:

@@ -110,7 +110,7 @@ def read_grid(
             if progress is not None:
                 progress((top + len(strip)) / window.height)
         z *= header.vertical_unit_m
-        transform = dataset.transform * Affine.translation(window.col_off, window.row_off)
+        transform = dataset.transform @ Affine.translation(window.col_off, window.row_off)
     if not np.any(np.isfinite(z)):
         raise InputError(
             "none of its cells there holds data", str(path), "name a survey that covers the site"
@@ -123,14 +123,13 @@ def read_grid(
 
 def _read_strip(dataset: Any, window: Window, out: Floats) -> int:
     """Fill `out` with heights in the file's unit; the number of cells guessed to be no data."""
-    cells = dataset.read(1, window=window, masked=True)
-    out[:] = np.ma.getdata(cells)
-    blank = np.ma.getmaskarray(cells) | ~np.isfinite(out)
-    guessed: NDArray[np.bool_] = np.isin(out, USUAL_NO_DATA) & ~blank
-    scale, offset = dataset.scales[0], dataset.offsets[0]
-    if scale != 1 or offset != 0:
-        out *= scale
-        out += offset
+    with np.errstate(all="ignore"):  # odd bit patterns of a damaged grid: no data, and no warnings
+        cells = dataset.read(1, window=window, masked=True)
+        out[:] = np.ma.getdata(cells)
+        blank = np.ma.getmaskarray(cells) | ~np.isfinite(out)
+        guessed: NDArray[np.bool_] = np.isin(out, USUAL_NO_DATA) & ~blank
+        out *= dataset.scales[0]
+        out += dataset.offsets[0]
     out[blank | guessed] = np.nan
     return int(np.count_nonzero(guessed))
 
@@ -189,7 +188,9 @@ def _opened(path: Path, form: str) -> Iterator[Any]:
         ):
             _refuse_pictures(dataset, path)
             yield dataset
-    except (RasterioError, MemoryError) as error:
+    except InputError:
+        raise
+    except (RasterioError, MemoryError, ValueError) as error:
         raise InputError(
             f"its cells cannot be read ({str(error)[:160]})",
             str(path),

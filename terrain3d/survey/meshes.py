@@ -88,7 +88,7 @@ def _loaded(path: Path, form: str) -> tuple[Floats, NDArray[np.int64]]:
     """Vertices in use and triangles, z up, checked."""
     try:
         # Handed over as a stream: then nothing the file points to, such as a texture, is looked for.
-        with path.open("rb") as stream:
+        with path.open("rb") as stream, np.errstate(all="ignore"):
             options: dict[str, Any] = {"skip_materials": True} if form == "obj" else {}
             mesh: Any = trimesh.load(stream, file_type=form, process=False, **options)
         mesh = mesh.to_geometry() if isinstance(mesh, trimesh.Scene) else mesh
@@ -100,7 +100,7 @@ def _loaded(path: Path, form: str) -> tuple[Floats, NDArray[np.int64]]:
             str(path),
             "export the mesh again",
         ) from error
-    if triangles.ndim != 2 or len(triangles) == 0 or vertices.ndim != 2:
+    if triangles.ndim != 2 or len(triangles) == 0 or vertices.ndim != 2 or vertices.shape[1] != 3:
         raise InputError(
             f"it has {len(vertices)} vertices and no triangles",
             str(path),

@@ -1,6 +1,7 @@
 """What a survey is worth, from its own points: where it has holes, and how rough its heights are."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -95,8 +96,7 @@ def coverage(all_xy: Floats, ground_xy: Floats) -> Coverage:
         if limit < 2 * cell:  # too fine for this map
             continue
         inside = area & (away > limit)
-        pieces: tuple[NDArray[np.int32], int] = ndimage.label(inside)  # type: ignore[assignment]
-        labels, n = pieces
+        labels, n = ndimage.label(inside)
         largest = int(np.bincount(labels.ravel())[1:].max()) if n else 0
         share = int(np.count_nonzero(inside)) / n_cells
         holes.append(Holes(limit, share, int(n), largest * cell * cell))
@@ -128,7 +128,7 @@ def roughness(xyz: Floats, seed: int = 0) -> Roughness | None:
     if len(pool) < 2 * _N_NEIGHBOURS:
         return None
     chosen = pool if len(pool) <= _N_SAMPLES else pool[rng.choice(len(pool), _N_SAMPLES, replace=False)]
-    _, near = cKDTree(pool[:, :2]).query(chosen[:, :2], k=_N_NEIGHBOURS + 1)
+    near: Any = cKDTree(pool[:, :2]).query(chosen[:, :2], k=_N_NEIGHBOURS + 1)[1]
     around = pool[near[:, 1:]] - chosen[:, None, :]
     design = np.concatenate([np.ones((*around.shape[:2], 1)), around[:, :, :2]], axis=2)
     normal = np.einsum("nki,nkj->nij", design, design)
