@@ -12,6 +12,9 @@ from terrain3d.units import Floats
 #: Extinction of a path through leaves that hang at every angle alike (spherical distribution).
 LEAF_PROJECTION = 0.5
 
+#: Patches along the side of a block of ground, the step in which sight lines look ahead.
+BLOCK = 8
+
 
 @dataclass(frozen=True)
 class Ground:
@@ -63,6 +66,15 @@ class Ground:
         z = self.z
         pairs = np.maximum(z[:, :-1], z[:, 1:])
         return np.maximum(pairs[:-1], pairs[1:])
+
+    @cached_property
+    def block_top(self) -> Floats:
+        """Highest node of each block of BLOCK x BLOCK patches; NaN where one is not known."""
+        top = self.patch_top
+        rows, columns = (-(-n // BLOCK) for n in top.shape)
+        padded = np.full((rows * BLOCK, columns * BLOCK), -np.inf)
+        padded[: top.shape[0], : top.shape[1]] = top
+        return np.asarray(padded.reshape(rows, BLOCK, columns, BLOCK).max(axis=(1, 3)))
 
     @property
     def xs(self) -> Floats:

@@ -53,14 +53,26 @@ def _amount(option: OptionResult) -> str:
 
 
 def _heaviest_loss(best: OptionResult, other: OptionResult) -> tuple[str, str, float] | None:
-    """The layer and cause that cost `other` the most ground beyond what they cost `best`."""
-    of_other, of_best = (o.lost_m2 if o.protect else o.causes for o in (other, best))
-    losses = [
-        (area - of_best.get(layer, {}).get(cause, 0.0), layer, cause)
-        for layer, causes in of_other.items()
-        for cause, area in causes.items()
-    ]
-    if not losses:
+    """The layer and cause that cost `other` most beyond what they cost `best`, and the ground in m2."""
+    if not best.protect:
+        more = _beyond(other.causes, best.causes)
+        heaviest = more
+    else:
+        more = _beyond(other.lost_m2, best.lost_m2)
+        heaviest = _beyond(other.lost_weighted_m2, best.lost_weighted_m2)
+    if not heaviest:
         return None
-    area, layer, cause = max(losses, key=lambda loss: loss[0])
+    layer, cause = max(heaviest, key=lambda key: heaviest[key])
+    area = more[layer, cause]
     return (layer, cause, area) if area >= 0.5 else None
+
+
+def _beyond(
+    these: dict[str, dict[str, float]], those: dict[str, dict[str, float]]
+) -> dict[tuple[str, str], float]:
+    """How much more each layer and cause counts in these areas than in those."""
+    return {
+        (layer, cause): area - those.get(layer, {}).get(cause, 0.0)
+        for layer, causes in these.items()
+        for cause, area in causes.items()
+    }

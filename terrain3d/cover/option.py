@@ -30,7 +30,8 @@ class OptionResult:
 
     `verdicts` is (ny, nx) on the ground's grid, row 0 the southernmost, codes of `Verdict` with
     255 where no ground is known. `area_m2` is keyed by VERDICT_KEYS; `causes` by layer, then by
-    cause, in m2; `lost_m2` likewise, on protected ground alone and weighted as it is.
+    cause, in m2; `lost_m2` likewise, for protected ground that is not held; `lost_weighted_m2` counts
+    each piece of that ground as often as its weight says.
     """
 
     name: str
@@ -41,6 +42,7 @@ class OptionResult:
     causes: dict[str, dict[str, float]]
     warnings: tuple[str, ...]
     lost_m2: dict[str, dict[str, float]]
+    lost_weighted_m2: dict[str, dict[str, float]]
 
 
 def judge_option(
@@ -91,6 +93,7 @@ def judge_option(
         )
         weight += within * area.weight
     warnings += option_warnings(ground, units, terrain.protect)
+    lost = weight * (verdicts != Verdict.BOTH)
     return OptionResult(
         name,
         units,
@@ -99,7 +102,8 @@ def judge_option(
         tuple(protect),
         cause_areas(fate, cell_m2),
         tuple(dict.fromkeys([*warnings, *terrain.doubts])),
-        cause_areas(fate, cell_m2, weight * (verdicts != Verdict.BOTH)),
+        cause_areas(fate, cell_m2, (lost > 0).astype(float)),
+        cause_areas(fate, cell_m2, lost),
     )
 
 

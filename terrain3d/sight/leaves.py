@@ -54,11 +54,13 @@ def _leaves_below(above, row, steps):
 
 
 @njit(cache=True, nogil=True)
-def leaf_depths(column, base_z, step, above, x0, y0, cell, ex, ey, ez, ux, uy, far, slopes, depths):
+def leaf_depths(column, base_z, step, above, x0, y0, cell, ex, ey, ez, ux, uy, begin, far, slopes, depths):
     """Optical depth along lines of one bearing that end `far` metres away in plan.
 
     Parameters
     ----------
+    begin, far : float
+        Plan distance before which there are no leaves, and at which the lines end.
     slopes : (k,) float
         Rise per metre of plan distance of each line, ascending.
     depths : (k,) float
@@ -74,8 +76,8 @@ def leaf_depths(column, base_z, step, above, x0, y0, cell, ex, ey, ez, ux, uy, f
     depths[:] = 0.0
     u = (ex - x0) / cell + 0.5
     v = (ey - y0) / cell + 0.5
-    i = math.floor(u)
-    j = math.floor(v)
+    i = math.floor(u + ux * begin / cell)
+    j = math.floor(v + uy * begin / cell)
     step_i = 1 if ux > 0 else -1
     step_j = 1 if uy > 0 else -1
     inv_u = cell / abs(ux) if ux != 0 else math.inf
@@ -83,29 +85,32 @@ def leaf_depths(column, base_z, step, above, x0, y0, cell, ex, ey, ez, ux, uy, f
     next_u = ((i + 1 - u) if ux > 0 else (u - i)) * inv_u if ux != 0 else math.inf
     next_v = ((j + 1 - v) if uy > 0 else (v - j)) * inv_v if uy != 0 else math.inf
     n_steps = above.shape[1] - 1
-    tall = step * n_steps
-    t = 0.0
+    per_step = 1.0 / step
+    t = begin
     while t < far:
         t_out = min(next_u, next_v, far)
         row = column[j, i] if 0 <= i < nx and 0 <= j < ny else -1
         if row >= 0 and t_out > t:
-            base = base_z[row] - ez
-            lowest = min(slopes[0] * t, slopes[0] * t_out)
-            highest = max(slopes[n_lines - 1] * t, slopes[n_lines - 1] * t_out)
-            if highest > base and lowest < base + tall:
-                for k in range(n_lines):
-                    s_in = (slopes[k] * t - base) / step
-                    s_out = (slopes[k] * t_out - base) / step
-                    if max(s_in, s_out) <= 0.0 or min(s_in, s_out) >= n_steps:
-                        continue
-                    rise = abs(s_out - s_in)
-                    if rise > 1e-6:
-                        leaves = abs(_leaves_below(above, row, s_out) - _leaves_below(above, row, s_in))
-                        per_metre = leaves / (rise * step)
-                    else:
-                        at = min(int(s_in), n_steps - 1)
-                        per_metre = (above[row, at + 1] - above[row, at]) / step
-                    depths[k] += per_metre * (t_out - t)
+            base = (base_z[row] - ez) * per_step
+            # Heights in steps above the column's base, linear in the slope at either end.
+            at_in = t * per_step
+            at_out = t_out * per_step
+            inside = t_out - t
+            for k in range(n_lines):
+                s_in = slopes[k] * at_in - base
+                s_out = slopes[k] * at_out - base
+                low = min(s_in, s_out)
+                high = max(s_in, s_out)
+                if high <= 0.0:
+                    continue
+                if low >= n_steps:
+                    break  # the lines rise with k: those above pass over these leaves as well
+                if high - low > 1e-6:
+                    leaves = _leaves_below(above, row, high) - _leaves_below(above, row, low)
+                    depths[k] += leaves / (high - low) * inside
+                else:
+                    at = min(int(low), n_steps - 1)
+                    depths[k] += (above[row, at + 1] - above[row, at]) * inside
         t = t_out
         if next_u <= next_v:
             next_u += inv_u
@@ -117,5 +122,5 @@ def leaf_depths(column, base_z, step, above, x0, y0, cell, ex, ey, ez, ux, uy, f
     for k in range(n_lines):
         if depths[k] > 0.0:
             met = True
-            depths[k] *= LEAF_PROJECTION * math.sqrt(1.0 + slopes[k] * slopes[k])
+            depths[k] *= LEAF_PROJECTION * per_step * math.sqrt(1.0 + slopes[k] * slopes[k])
     return met

@@ -10,6 +10,7 @@ import math
 
 from numba import njit
 
+from terrain3d.terrain import BLOCK
 from terrain3d.units import Floats
 
 
@@ -32,15 +33,15 @@ def _clamped_patch(value, n):
 
 
 @njit(cache=True, nogil=True)
-def steepest_view(z, patch_top, u0, v0, eye_z, du, dv, length, best):
+def steepest_view(z, patch_top, block_top, u0, v0, eye_z, du, dv, length, best):
     """Greatest slope from the eye to the ground between it and a point `length` cells away.
 
     Parameters
     ----------
     z : (ny, nx) float
         Node heights, metres; NaN patches neither block nor count.
-    patch_top : (ny - 1, nx - 1) float
-        Highest node of each patch.
+    patch_top, block_top : 2-D float
+        Highest node of each patch, and of each block of patches, as `Ground` has them.
     u0, v0 : float
         The eye in node coordinates (columns, rows).
     eye_z : float
@@ -50,8 +51,8 @@ def steepest_view(z, patch_top, u0, v0, eye_z, du, dv, length, best):
     length : float
         Cells.
     best : float
-        A slope known to be seen, to start from: patches below that view are passed over unread,
-        which on smooth ground is nearly all of them.
+        A slope known to be seen, to start from: blocks and patches below that view are passed over
+        unread, which on smooth ground is nearly all of them.
 
     Returns
     -------
@@ -59,20 +60,56 @@ def steepest_view(z, patch_top, u0, v0, eye_z, du, dv, length, best):
         Metres per cell, at least `best`.
     crosses_unknown : bool
     """
+    n_rows, n_columns = block_top.shape
+    unknown = False
+    i = min(max(math.floor(u0 / BLOCK), 0), n_columns - 1)
+    j = min(max(math.floor(v0 / BLOCK), 0), n_rows - 1)
+    step_i = 1 if du > 0 else -1
+    step_j = 1 if dv > 0 else -1
+    inv_u = abs(1.0 / du) if du != 0 else math.inf
+    inv_v = abs(1.0 / dv) if dv != 0 else math.inf
+    next_u = ((i + 1) * BLOCK - u0 if du > 0 else u0 - i * BLOCK) * inv_u if du != 0 else math.inf
+    next_v = ((j + 1) * BLOCK - v0 if dv > 0 else v0 - j * BLOCK) * inv_v if dv != 0 else math.inf
+    t = 0.0
+    while True:
+        t_out = min(next_u, next_v, length)
+        # Written so that a block that is not known (NaN) goes the long way and is noticed.
+        if not block_top[j, i] - eye_z <= best * (t if best > 0.0 else t_out):
+            best, blind = _steepest_in_patches(z, patch_top, u0, v0, eye_z, du, dv, t, t_out, best)
+            unknown = unknown or blind
+        t = t_out
+        if t >= length:
+            return best, unknown
+        if next_u <= next_v:
+            next_u += inv_u * BLOCK
+            i += step_i
+            if i < 0 or i >= n_columns:
+                i -= step_i
+                next_u = math.inf
+        else:
+            next_v += inv_v * BLOCK
+            j += step_j
+            if j < 0 or j >= n_rows:
+                j -= step_j
+                next_v = math.inf
+
+
+@njit(cache=True, nogil=True)
+def _steepest_in_patches(z, patch_top, u0, v0, eye_z, du, dv, begin, length, best):
+    """The same between two distances along the line, patch by patch."""
     ny, nx = z.shape
     unknown = False
-    i = _clamped_patch(u0, nx)
-    j = _clamped_patch(v0, ny)
+    i = _clamped_patch(u0 + du * begin, nx)
+    j = _clamped_patch(v0 + dv * begin, ny)
     step_i = 1 if du > 0 else -1
     step_j = 1 if dv > 0 else -1
     inv_u = abs(1.0 / du) if du != 0 else math.inf
     inv_v = abs(1.0 / dv) if dv != 0 else math.inf
     next_u = ((i + 1 - u0) if du > 0 else (u0 - i)) * inv_u if du != 0 else math.inf
     next_v = ((j + 1 - v0) if dv > 0 else (v0 - j)) * inv_v if dv != 0 else math.inf
-    t = 0.0
+    t = begin
     while True:
         t_out = min(next_u, next_v, length)
-        # Written so that a patch that is not known (NaN) goes the long way and is noticed.
         if not patch_top[j, i] - eye_z <= best * (t if best > 0.0 else t_out):
             a, b, c = _parabola(z, i, j, u0, v0, du, dv)
             drop = c - eye_z
@@ -96,18 +133,18 @@ def steepest_view(z, patch_top, u0, v0, eye_z, du, dv, length, best):
         t = t_out
         if t >= length:
             return best, unknown
-        # Written without branches: which side a line leaves by is a coin toss no processor foresees.
-        leaves_u = next_u <= next_v
-        i += step_i if leaves_u else 0
-        j += 0 if leaves_u else step_j
-        next_u += inv_u if leaves_u else 0.0
-        next_v += 0.0 if leaves_u else inv_v
-        if i < 0 or i > nx - 2:
-            i -= step_i
-            next_u = math.inf
-        if j < 0 or j > ny - 2:
-            j -= step_j
-            next_v = math.inf
+        if next_u <= next_v:
+            next_u += inv_u
+            i += step_i
+            if i < 0 or i > nx - 2:
+                i -= step_i
+                next_u = math.inf
+        else:
+            next_v += inv_v
+            j += step_j
+            if j < 0 or j > ny - 2:
+                j -= step_j
+                next_v = math.inf
 
 
 @njit(cache=True, nogil=True)
@@ -175,7 +212,7 @@ def _first_root(a, b, c, t_in, t_out):
 def height_along(z: Floats, u: float, v: float) -> float:
     """Plain bilinear height at node coordinates, the slow twin that tests compare with."""
     ny, nx = z.shape
-    i, j = min(max(int(u), 0), nx - 2), min(max(int(v), 0), ny - 2)
+    i, j = min(max(math.floor(u), 0), nx - 2), min(max(math.floor(v), 0), ny - 2)
     fu, fv = u - i, v - j
     return float(
         z[j, i] * (1 - fu) * (1 - fv)

@@ -119,11 +119,12 @@ def panorama(terrain: Terrain, eye: tuple[float, float, float], reach_m: float) 
         else _NO_LEAVES
     )
     hidden_from = _first_shadow(*shadows[1:])
+    bins = np.repeat(np.arange(N_BINS), np.diff(bin_start))
 
     def part(first: int, last: int) -> tuple[Floats, Floats, NDArray[np.int64], NDArray[np.bool_]]:
         part_result: tuple[Floats, Floats, NDArray[np.int64], NDArray[np.bool_]] = _seen_heights(
-            ground.z, ground.patch_top, ground.x0, ground.y0, ground.cell_m, ex, ey, ez,
-            east[first:last], north[first:last], distance[first:last], foot[first:last],
+            ground.z, ground.patch_top, ground.block_top, ground.x0, ground.y0, ground.cell_m, ex, ey, ez,
+            bins[first:last], east[first:last], north[first:last], distance[first:last], foot[first:last],
             *shadows, hidden_from, foliage.column, foliage.base_z, foliage.step_m, foliage.above,
             foliage.x0, foliage.y0, foliage.cell_m, leaves_from,
         )  # fmt: skip
@@ -231,7 +232,7 @@ def _first_shadow(near, start, order):
 
 @njit(cache=True, nogil=True)
 def _seen_heights(
-    z, patch_top, x0, y0, cell, ex, ey, ez, east, north, distance, foot,
+    z, patch_top, block_top, x0, y0, cell, ex, ey, ez, bins, east, north, distance, foot,
     corners, near, start, order, hidden_from,
     column, base_z, step, above, fx0, fy0, fcell, leaves_from,
 ):  # fmt: skip
@@ -257,22 +258,37 @@ def _seen_heights(
         if d > 1e-9:
             length = d / cell
             own = foot[k] / length
-            slope, unknown[k] = steepest_view(z, patch_top, u0, v0, ez, ux, uy, length, own)
+            slope, unknown[k] = steepest_view(z, patch_top, block_top, u0, v0, ez, ux, uy, length, own)
             if slope > own:
                 low = slope * length
         lowest[k] = low
         if low >= top:
             continue
-        b = azimuth_bin(ux, uy)
+        b = bins[k]
         hidden = 0
         if hidden_from[b] < d:
-            hidden = hidden_heights(corners, near, start, order, ux, uy, d, low, top, lows, highs)
+            hidden = hidden_heights(corners, near, start, order, b, ux, uy, d, low, top, lows, highs)
         leafy = False
         if leaves_from[b] < d and d > 1e-9:
             for s in range(_N_SLABS):
                 slopes[s] = (foot[k] + (s + 0.5) * LEAF_SLAB_M) / d
             leafy = leaf_depths(
-                column, base_z, step, above, fx0, fy0, fcell, ex, ey, ez, ux, uy, d, slopes, depths
+                column,
+                base_z,
+                step,
+                above,
+                fx0,
+                fy0,
+                fcell,
+                ex,
+                ey,
+                ez,
+                ux,
+                uy,
+                leaves_from[b],
+                d,
+                slopes,
+                depths,
             )
         if used + _MOST_PIECES > len(pieces):
             grown = np.empty((2 * len(pieces), 3))

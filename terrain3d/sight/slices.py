@@ -217,11 +217,13 @@ def add_interval(lows, highs, n, low, high):
 
 
 @njit(cache=True, nogil=True)
-def hidden_heights(corners, near, start, order, ux, uy, far, low, high, lows, highs):
+def hidden_heights(corners, near, start, order, b, ux, uy, far, low, high, lows, highs):
     """Heights over a point `far` metres away that solids hide, relative to the eye.
 
     Parameters
     ----------
+    b : int
+        Bin of the point's azimuth.
     ux, uy : float
         Unit bearing of the point.
     low, high : float
@@ -235,7 +237,6 @@ def hidden_heights(corners, near, start, order, ux, uy, far, low, high, lows, hi
         How many intervals there are.
     """
     n = 0
-    b = azimuth_bin(ux, uy)
     for row in range(start[b], start[b + 1]):
         f = order[row]
         if near[f] >= far:

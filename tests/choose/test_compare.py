@@ -7,11 +7,13 @@ from terrain3d.choose.why import why
 from terrain3d.cover.option import OptionResult, ProtectedResult
 
 
-def option(name, *protect, both=0.0, lost=None, causes=None) -> OptionResult:
+def option(name, *protect, both=0.0, lost=None, weighted=None, causes=None) -> OptionResult:
     """An option with given shares: (area, fraction, weight) for each protected area."""
     areas = tuple(ProtectedResult(f"area {k}", *values) for k, values in enumerate(protect))
     area_m2 = {"both": both, "upper_only": 0.0, "lower_only": 0.0, "dead": 0.0, "outside": 0.0}
-    return OptionResult(name, (), np.zeros((2, 2), np.uint8), area_m2, areas, causes or {}, (), lost or {})
+    lost = lost or {}
+    verdicts = np.zeros((2, 2), np.uint8)
+    return OptionResult(name, (), verdicts, area_m2, areas, causes or {}, (), lost, weighted or lost)
 
 
 def test_weights_decide():
@@ -60,3 +62,15 @@ def test_the_figure_is_named_as_it_is():
     best = option("a", (10.0, 0.9, 1.0))
     other = option("b", (10.0, 0.4, 1.0), lost={"upper": {"passes above the figure": 5.0}})
     assert "passes over a dog on 5 m2" in why((best, other), "dog")
+
+
+def test_weights_choose_the_cause_and_square_metres_tell_it():
+    """The cause on the heavier ground is named, with the ground it costs, not the ground times its weight."""
+    best = option("a", (10.0, 0.9, 1.0))
+    other = option(
+        "b",
+        (10.0, 0.4, 1.0),
+        lost={"upper": {"outside arc": 6.0}, "lower": {"lands short": 4.0}},
+        weighted={"upper": {"outside arc": 6.0}, "lower": {"lands short": 12.0}},
+    )
+    assert "lower layer meets the ground too early on 4 m2 more" in why((best, other), "person")

@@ -22,7 +22,7 @@ def let_through(foliage, eye, bearing_deg, far, slopes):
     depths = np.empty(len(slopes))
     leaf_depths(
         foliage.column, foliage.base_z, foliage.step_m, foliage.above, foliage.x0, foliage.y0, foliage.cell_m,
-        *eye, np.sin(angle), np.cos(angle), far, np.asarray(slopes, float), depths,
+        *eye, np.sin(angle), np.cos(angle), 0.0, far, np.asarray(slopes, float), depths,
     )  # fmt: skip
     return np.exp(-depths)
 

@@ -45,7 +45,9 @@ def hidden(solids, bearing_deg, far, low=-5.0, high=5.0):
     sorted_faces = sorted_triangles(solids.vertices, solids.triangles, 0.0, 0.0, 0.0, 20.0)
     lows, highs = np.empty(24), np.empty(24)
     angle = np.radians(bearing_deg)
-    n = hidden_heights(*sorted_faces, np.sin(angle), np.cos(angle), far, low, high, lows, highs)
+    east, north = np.sin(angle), np.cos(angle)
+    b = azimuth_bin(east, north)
+    n = hidden_heights(*sorted_faces, b, east, north, far, low, high, lows, highs)
     return np.column_stack([lows[:n], highs[:n]])
 
 
