@@ -8,7 +8,7 @@ import numpy as np
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
 from terrain3d.show.extent import Extent, head_arcs
-from terrain3d.show.shapes import Reach, filled_heights, ground_nodes
+from terrain3d.show.shapes import Reach, filled_heights, foliage_shell, ground_nodes
 from terrain3d.units import Floats, direction
 
 VIEW_ANGLE_DEG = 24.0
@@ -80,7 +80,7 @@ def site_camera(outcome: Outcome, extent: Extent, reach: Reach, aspect: float) -
 
 
 def framed_points(outcome: Outcome, extent: Extent) -> Floats:
-    """(n, 3) what a picture has to hold: the rim and foot of the block and the solids on it."""
+    """(n, 3) what a picture has to hold: the rim and foot of the block, solids and leaves on it."""
     xs, ys, z = ground_nodes(outcome.terrain.ground, filled_heights(outcome.terrain.ground), extent)
     x, y = np.meshgrid(xs, ys)
     rim = np.ones(z.shape, bool)
@@ -88,14 +88,15 @@ def framed_points(outcome: Outcome, extent: Extent) -> Floats:
     top = np.column_stack([x[rim], y[rim], z[rim]])
     foot = top.copy()
     foot[:, 2] = z.min() - block_depth(extent)
-    solids = outcome.terrain.solids.vertices
+    leaves, _ = foliage_shell(outcome.terrain.foliage, extent)
+    standing = np.vstack([outcome.terrain.solids.vertices, leaves])
     inside = (
-        (solids[:, 0] > extent.west)
-        & (solids[:, 0] < extent.east)
-        & (solids[:, 1] > extent.south)
-        & (solids[:, 1] < extent.north)
+        (standing[:, 0] > extent.west)
+        & (standing[:, 0] < extent.east)
+        & (standing[:, 1] > extent.south)
+        & (standing[:, 1] < extent.north)
     )
-    return np.vstack([top, foot, solids[inside]])
+    return np.vstack([top, foot, standing[inside]])
 
 
 def block_depth(extent: Extent) -> float:
@@ -183,7 +184,7 @@ def _hidden_share(outcome: Outcome, reach: Reach, towards: Floats) -> Floats:
     places = _watched_places(outcome)
     if not len(places):
         return np.zeros(len(towards))
-    return np.mean([np.isfinite(reach(place, towards)) for place in places], axis=0)
+    return np.asarray(np.mean([np.isfinite(reach(place, towards)) for place in places], axis=0))
 
 
 def _watched_places(outcome: Outcome, most: int = 30) -> Floats:

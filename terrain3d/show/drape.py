@@ -12,7 +12,6 @@ from scipy.ndimage import zoom
 from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict
 from terrain3d.show import palette
 from terrain3d.show.palette import Rgb
-from terrain3d.terrain import Ground
 from terrain3d.units import Floats
 
 Mask = NDArray[np.bool_]
@@ -24,12 +23,14 @@ LIGHT = np.array([-0.5, 0.5, math.sqrt(0.5)])
 SHADE_STRENGTH = 0.45
 
 
-def relief(ground: Ground) -> Floats:
+def relief(z: Floats, cell_m: float) -> Floats:
     """How bright each cell is in slanting light; 1 on the level and where nothing is known.
 
     Parameters
     ----------
-    ground : Ground
+    z : (ny, nx) float
+        Heights, row 0 the southernmost.
+    cell_m : float
 
     Returns
     -------
@@ -37,10 +38,10 @@ def relief(ground: Ground) -> Floats:
 
     Examples
     --------
-    >>> relief(Ground(0.0, 0.0, 1.0, np.zeros((2, 2)))).tolist()
+    >>> relief(np.zeros((2, 2)), 1.0).tolist()
     [[1.0, 1.0], [1.0, 1.0]]
     """
-    north, east = np.gradient(ground.z, ground.cell_m)
+    north, east = np.gradient(z, cell_m)
     lit = (LIGHT[2] - LIGHT[0] * east - LIGHT[1] * north) / np.sqrt(1 + east**2 + north**2)
     brightness = 1 + SHADE_STRENGTH * (np.maximum(lit, 0) / LIGHT[2] - 1)
     return np.where(np.isfinite(brightness), np.clip(brightness, 0.7, 1.12), 1.0)

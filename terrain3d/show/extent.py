@@ -7,11 +7,13 @@ import numpy as np
 
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
-from terrain3d.terrain import Ground
+from terrain3d.terrain import Ground, Solids
 from terrain3d.units import Floats
 
 #: Ground shown around what matters, metres.
 MARGIN_M = 1.5
+#: How far a picture grows to hold a solid whole, metres.
+SOLID_MARGIN_M = 6.0
 
 
 @dataclass(frozen=True)
@@ -57,6 +59,7 @@ def site_extent(outcome: Outcome, aspect: float | None = None) -> Extent:
     """
     points = points_that_matter(outcome)
     low, high = points.min(axis=0) - MARGIN_M, points.max(axis=0) + MARGIN_M
+    low, high = _with_whole_solids(outcome.terrain.solids, low, high)
     size = high - low
     wanted = size if aspect is None else np.maximum(size, [aspect * size[1], size[0] / aspect])
     bounds = outcome.terrain.ground.bounds
@@ -115,6 +118,24 @@ def reach_outline(unit: Detector) -> Floats:
     """(n, 2) the unit and the arcs of its heads at their maximum range."""
     sectors = [head_sector(unit, pan, arc, unit.type.max_range) for pan, arc in head_arcs(unit)]
     return np.vstack([[[unit.x, unit.y]], *sectors])
+
+
+def _with_whole_solids(solids: Solids, low: Floats, high: Floats) -> tuple[Floats, Floats]:
+    """Take in the rest of solids that are partly in the picture, so that no building is cut.
+
+    What runs on for more than `SOLID_MARGIN_M`, such as a long wall, is cut after all.
+    """
+    floor, ceiling = low - SOLID_MARGIN_M, high + SOLID_MARGIN_M
+    first, last = low, high
+    for owner in range(len(solids.names)):
+        corners = solids.vertices[np.unique(solids.triangles[solids.owners == owner])][:, :2]
+        if not len(corners):
+            continue
+        west_south, east_north = corners.min(axis=0), corners.max(axis=0)
+        if (west_south < last).all() and (east_north > first).all():
+            low = np.minimum(low, np.maximum(west_south - 0.5, floor))
+            high = np.maximum(high, np.minimum(east_north + 0.5, ceiling))
+    return low, high
 
 
 def _widened(low: float, high: float, wanted: float, floor: float, ceiling: float) -> tuple[float, float]:

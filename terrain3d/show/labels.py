@@ -10,7 +10,20 @@ from matplotlib.transforms import Bbox
 from terrain3d.show import palette
 
 #: Spots tried around a mark, as (sideways, up) shares of the text's own size plus a gap.
-_SPOTS = [(0, 1), (1, 0), (-1, 0), (0, -1), (1, 1), (-1, 1), (1, -1), (-1, -1), (0, 2), (0, -2), (2, 0), (-2, 0)]
+_SPOTS = [
+    (0, 1),
+    (1, 0),
+    (-1, 0),
+    (0, -1),
+    (1, 1),
+    (-1, 1),
+    (1, -1),
+    (-1, -1),
+    (0, 2),
+    (0, -2),
+    (2, 0),
+    (-2, 0),
+]
 _GAP_PX = 9.0
 
 

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import lru_cache
+from typing import Any
 
 import matplotlib as mpl
 from matplotlib.font_manager import FontProperties, findfont
@@ -14,7 +15,7 @@ from terrain3d.show import palette, words
 _FAMILY = "DejaVu Sans"
 #: Letters are moved to whole pixels when drawn, which widens a line by up to this.
 _HINTING = 1.025
-_STYLE = {
+_STYLE: dict[Any, Any] = {
     "font.family": _FAMILY,
     "text.parse_math": False,
     "axes.linewidth": 0.6,

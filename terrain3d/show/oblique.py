@@ -41,7 +41,7 @@ def render(scene: Scene, camera: Camera, width_px: int, height_px: int) -> Rgb:
     k = _OVERSAMPLE
     # Without a display VTK falls back by itself, but says so on stderr.
     vtkLogger.SetStderrVerbosity(vtkLogger.VERBOSITY_ERROR)
-    plotter = pv.Plotter(off_screen=True, window_size=[k * width_px, k * height_px], lighting="none")
+    plotter: Any = pv.Plotter(off_screen=True, window_size=[k * width_px, k * height_px], lighting="none")
     try:
         plotter.set_background(palette.PAPER)
         plotter.disable_anti_aliasing()
@@ -53,8 +53,8 @@ def render(scene: Scene, camera: Camera, width_px: int, height_px: int) -> Rgb:
         image: Any = plotter.screenshot(None, return_img=True)
     finally:
         plotter.close()
-    blocks = image[..., :3].reshape(height_px, k, width_px, k, 3)
-    return np.asarray(blocks.mean(axis=(1, 3)) + 0.5, np.uint8)
+    total = sum(image[row::k, column::k, :3].astype(np.uint16) for row in range(k) for column in range(k))
+    return np.asarray((total + k * k // 2) // (k * k), np.uint8)
 
 
 def draw_oblique(
@@ -69,7 +69,7 @@ def draw_oblique(
     axes.set_axis_off()
     taken = [_north(page, camera, box)]
     place_labels(axes, _names(page, scene, camera, width, height), taken)
-    page.key(_signs(outcome, option, extent))
+    page.key(_signs(page, outcome, option, extent))
 
 
 def _names(page: Sheet, scene: Scene, camera: Camera, width: int, height: int) -> list[Label]:
@@ -80,7 +80,9 @@ def _names(page: Sheet, scene: Scene, camera: Camera, width: int, height: int) -
             continue
         places = camera.project(np.array([tag.point for tag in tags]), width / height) * [width, height]
         for tag, (x, y) in zip(tags, places, strict=True):
-            lines = [line for text in tag.text.split("\n") for line in page.lines(text, 0.13, size, 2, weight)]
+            lines = [
+                line for text in tag.text.split("\n") for line in page.lines(text, 0.13, size, 2, weight)
+            ]
             labels.append(Label("\n".join(lines), float(x), float(y), spot, size, weight))
     return labels
 
@@ -95,19 +97,20 @@ def _north(page: Sheet, camera: Camera, box: Bbox) -> Bbox:
     middle = np.array([box.x0 + 52, box.y1 - 52])
     share = (seen + middle) / [sheet.WIDTH_PX, sheet.HEIGHT_PX]
     page.figure.add_artist(Polygon(share[:4], facecolor=palette.INK, edgecolor="none"))
-    page.text(*share[4], "N", 9, weight="bold", ha="center", va="center")
+    page.text(share[4, 0], share[4, 1], "N", 9, weight="bold", ha="center", va="center")
     return Bbox.from_extents(*(middle - 60), *(middle + 60))
 
 
-def _signs(outcome: Outcome, option: OptionResult, extent: Extent) -> list[Sign]:
+def _signs(page: Sheet, outcome: Outcome, option: OptionResult, extent: Extent) -> list[Sign]:
     terrain = outcome.terrain
     layers = {
         layer.name: None for unit in option.detectors for head in unit.type.head for layer in head.layer
     }
-    signs = [
-        Sign(f"{name} layer", fill=palette.mixed(palette.layer_colour(name), 0.45), line=palette.layer_colour(name))
-        for name in list(layers)[:4]
-    ]
+    signs = []
+    for name in list(layers)[:4]:
+        colour = palette.layer_colour(name)
+        (text,) = page.lines(f"{name} layer", 0.13, 7.2, 1)
+        signs.append(Sign(text, fill=palette.mixed(colour, 0.45), line=colour))
     if terrain.protect:
         signs.append(Sign("protected ground", line=palette.PROTECTED, width=2.2))
     if len(terrain.solids.names):

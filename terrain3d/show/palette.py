@@ -19,7 +19,7 @@ HAIRLINE = "#c9c5bb"
 
 VERDICT_COLOURS = {
     Verdict.BOTH: "#66c0e5",
-    Verdict.UPPER_ONLY: "#d9852a",
+    Verdict.UPPER_ONLY: "#d67f22",
     Verdict.LOWER_ONLY: "#734897",
     Verdict.DEAD: "#680a1a",
     Verdict.OUTSIDE: "#f3f1eb",

@@ -1,5 +1,7 @@
 """The column beside the window's view: options, figures, warnings and keys, drawn as a picture."""
 
+from typing import Any
+
 import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
@@ -21,13 +23,13 @@ class _Column:
 
     def __init__(self, height_px: int) -> None:
         self.height_px = max(height_px, 200)
-        self.figure = Figure(
-            figsize=(WIDTH_PX / DPI, self.height_px / DPI), dpi=DPI, facecolor=palette.PAPER
-        )
-        self.canvas = FigureCanvasAgg(self.figure)
-        self.y = self.height_px - _MARGIN_PX
+        self.figure = Figure(figsize=(WIDTH_PX / DPI, self.height_px / DPI), dpi=DPI, facecolor=palette.PAPER)
+        self.canvas: Any = FigureCanvasAgg(self.figure)
+        self.y = float(self.height_px - _MARGIN_PX)
 
-    def line(self, text: str, size: float, figures: tuple[str, ...] = (), indent: int = 0, **look: str) -> bool:
+    def line(
+        self, text: str, size: float, figures: tuple[str, ...] = (), indent: int = 0, **look: Any
+    ) -> bool:
         height = size * 1.4 * DPI / 72
         if self.y - height < _MARGIN_PX:
             return False
@@ -37,7 +39,7 @@ class _Column:
             self._write(WIDTH_PX - _MARGIN_PX - 74 * place, figure, size, "right", look)
         return True
 
-    def text(self, text: str, size: float, max_lines: int, weight: str = "normal", **look: str) -> None:
+    def text(self, text: str, size: float, max_lines: int, weight: str = "normal", **look: Any) -> None:
         width = (WIDTH_PX - 2 * _MARGIN_PX) * 72 / DPI / size
         for line in fitted_lines(text, width, max_lines, weight):
             self.line(line, size, weight=weight, **look)
@@ -59,7 +61,7 @@ class _Column:
             )
         )
 
-    def _write(self, x: float, text: str, size: float, align: str, look: dict[str, str]) -> None:
+    def _write(self, x: float, text: str, size: float, align: str, look: dict[str, Any]) -> None:
         place = (x / WIDTH_PX, self.y / self.height_px)
         self.figure.text(*place, text, fontsize=size, ha=align, va="baseline", **look)
 

@@ -1,6 +1,7 @@
 """The plan: north up, the ground's relief and contours, verdicts, and all that stands on it."""
 
 import math
+from dataclasses import dataclass
 from typing import Any
 
 import matplotlib.patheffects as effects
@@ -12,37 +13,66 @@ from matplotlib.text import Text
 from matplotlib.ticker import MultipleLocator
 from matplotlib.transforms import Bbox
 
-from terrain3d.detector.pose import Detector
 from terrain3d.cover.option import OptionResult
+from terrain3d.cover.verdict import UNKNOWN, Verdict
+from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
 from terrain3d.show import palette, sheet
 from terrain3d.show.drape import drape, relief
 from terrain3d.show.extent import Extent, head_arcs, head_sector
 from terrain3d.show.labels import Label, boxes_meet, place_labels
-from terrain3d.show.shapes import contour_levels, foliage_cells, footprints
+from terrain3d.show.shapes import contour_levels, foliage_cells, footprints, smoothed_heights, spot_within
 from terrain3d.show.sheet import Sheet, Sign
-from terrain3d.terrain import Area, Foliage, Ground
+from terrain3d.terrain import Area, Ground
+from terrain3d.units import Floats, direction
 
 _HALO = [effects.withStroke(linewidth=2.2, foreground="white")]
 
 
-def draw_plan(page: Sheet, outcome: Outcome, option: OptionResult, extent: Extent) -> None:
-    """Draw an option's plan into the picture of a page.
+@dataclass(frozen=True)
+class Base:
+    """What the plans of all options share.
 
     Parameters
     ----------
-    page : Sheet
-    outcome : Outcome
-    option : OptionResult
     extent : Extent
         The part of the site to show.
+    smooth : (ny, nx) float
+        Heights for contours, metres.
+    shade : (ny, nx) float
+        Brightness of the ground.
+    solids : list
+        Footprint of each solid, shapely.
+    leaves : shapely geometry
+        Ground under foliage.
     """
-    axes = page.picture_axes()
+
+    extent: Extent
+    smooth: Floats
+    shade: Floats
+    solids: list[Any]
+    leaves: Any
+
+
+def plan_base(outcome: Outcome, extent: Extent) -> Base:
+    """Work out what the plans of all options share."""
     terrain = outcome.terrain
-    _ground(axes, terrain.ground, option, extent)
-    heights = _contours(axes, terrain.ground, extent)
-    _foliage(axes, terrain.foliage)
-    regions = footprints(terrain.solids)
+    smooth = smoothed_heights(terrain.ground)
+    half = terrain.foliage.cell_m / 2
+    corners = np.array([[-half, -half], [half, -half], [half, half], [-half, half]])
+    cells = foliage_cells(terrain.foliage)
+    leaves = shapely.union_all(shapely.polygons(cells[:, None, :] + corners))
+    shade = relief(smooth, terrain.ground.cell_m)
+    return Base(extent, smooth, shade, footprints(terrain.solids), leaves)
+
+
+def draw_plan(page: Sheet, outcome: Outcome, option: OptionResult, base: Base) -> None:
+    """Draw an option's plan into the picture of a page."""
+    axes = page.picture_axes()
+    terrain, extent, regions = outcome.terrain, base.extent, base.solids
+    _ground(axes, base.shade, option, extent)
+    heights = _contours(axes, terrain.ground, base.smooth, extent)
+    _foliage(axes, base.leaves)
     _solids(axes, regions)
     for area in terrain.protect:
         _protected(axes, area)
@@ -52,7 +82,9 @@ def draw_plan(page: Sheet, outcome: Outcome, option: OptionResult, extent: Exten
     idle = [mount for mount in terrain.mounts if mount.name not in used]
     axes.plot([m.x for m in idle], [m.y for m in idle], "o", ms=5, mfc="white", mec=palette.QUIET_INK, mew=1)
     _frame(axes, extent)
-    taken = [_north_arrow(axes), _scale_bar(axes, extent)]
+    busy = _busy_places(axes, outcome, extent)
+    taken = [_north_arrow(axes, busy)]
+    taken.append(_scale_bar(axes, extent, busy, taken[0]))
     taken += place_labels(axes, _names(page, axes, outcome, option, regions), taken)
     # A height given on a contour is worth less than a name: the next contour has one too.
     for text in heights:
@@ -60,10 +92,10 @@ def draw_plan(page: Sheet, outcome: Outcome, option: OptionResult, extent: Exten
     page.key(_signs(outcome, option, extent))
 
 
-def _ground(axes: Axes, ground: Ground, option: OptionResult, extent: Extent) -> None:
+def _ground(axes: Axes, shade: Floats, option: OptionResult, extent: Extent) -> None:
     part = (extent.rows, extent.columns)
     axes.imshow(
-        drape(option.verdicts[part], relief(ground)[part]),
+        drape(option.verdicts[part], shade[part]),
         extent=(extent.west, extent.east, extent.south, extent.north),
         origin="lower",
         interpolation="nearest",
@@ -71,8 +103,8 @@ def _ground(axes: Axes, ground: Ground, option: OptionResult, extent: Extent) ->
     )
 
 
-def _contours(axes: Axes, ground: Ground, extent: Extent) -> list[Text]:
-    z = ground.z[extent.rows, extent.columns]
+def _contours(axes: Axes, ground: Ground, smooth: Floats, extent: Extent) -> list[Text]:
+    z = smooth[extent.rows, extent.columns]
     levels, step = contour_levels(z)
     if not len(levels):
         return []
@@ -85,42 +117,23 @@ def _contours(axes: Axes, ground: Ground, extent: Extent) -> list[Text]:
         linewidths=[1.0 if round(level / step) % 5 == 0 else 0.55 for level in levels],
         zorder=2,
     )
-    digits = max(0, -math.floor(math.log10(step) + 1e-9)) 
+    digits = max(0, -math.floor(math.log10(step) + 1e-9))
     named = list(axes.clabel(lines, fontsize=6.5, fmt=f"%.{digits}f", inline=True, inline_spacing=3))
     for text in named:
         text.set(color=palette.QUIET_INK, path_effects=_HALO, zorder=2.5)
     return named
 
 
-def _foliage(axes: Axes, foliage: Foliage) -> None:
-    cells = foliage_cells(foliage)
-    if not len(cells):
-        return
-    half = foliage.cell_m / 2
-    corners = np.array([[-half, -half], [half, -half], [half, half], [-half, half]])
-    region = shapely.union_all(shapely.polygons(cells[:, None, :] + corners))
-    for part in shapely.get_parts(region):
+def _foliage(axes: Axes, leaves: Any) -> None:
+    for part in shapely.get_parts(leaves):
+        if part.is_empty:
+            continue
         for ring in (part.exterior, *part.interiors):
-            outline = np.asarray(ring.coords)
-            axes.plot(*outline.T, color=palette.FOLIAGE_EDGE, linewidth=0.9, zorder=4)
+            axes.plot(*np.asarray(ring.coords).T, color=palette.FOLIAGE_EDGE, linewidth=0.9, zorder=4)
+        outline = np.asarray(part.exterior.coords)
+        axes.add_patch(Polygon(outline, facecolor=palette.FOLIAGE, alpha=0.45, edgecolor="none", zorder=3))
         axes.add_patch(
-            Polygon(
-                np.asarray(part.exterior.coords),
-                facecolor=palette.FOLIAGE,
-                alpha=0.45,
-                edgecolor="none",
-                zorder=3,
-            )
-        )
-        axes.add_patch(
-            Polygon(
-                np.asarray(part.exterior.coords),
-                fill=False,
-                hatch="...",
-                edgecolor=palette.FOLIAGE_EDGE,
-                linewidth=0,
-                zorder=3,
-            )
+            Polygon(outline, fill=False, hatch="...", edgecolor=palette.FOLIAGE_EDGE, linewidth=0, zorder=3)
         )
 
 
@@ -171,31 +184,66 @@ def _frame(axes: Axes, extent: Extent) -> None:
     axes.apply_aspect()
 
 
-def _north_arrow(axes: Axes) -> Bbox:
+def _busy_places(axes: Axes, outcome: Outcome, extent: Extent) -> Floats:
+    """(n, 2) page pixels of watched cells in any option and of protected outlines."""
+    ground = outcome.terrain.ground
+    watched = np.zeros(ground.z[extent.rows, extent.columns].shape, bool)
+    for option in outcome.options:
+        codes = option.verdicts[extent.rows, extent.columns]
+        watched |= (codes != Verdict.OUTSIDE) & (codes != UNKNOWN)
+    rows, columns = np.nonzero(watched)
+    cells = np.column_stack([ground.xs[extent.columns][columns], ground.ys[extent.rows][rows]])
+    return np.asarray(
+        axes.transData.transform(np.vstack([cells, *(a.outline for a in outcome.terrain.protect)]))
+    )
+
+
+def _quiet_corner(
+    axes: Axes, width: float, height: float, busy: Floats, order: str, taken: Bbox | None
+) -> Bbox:
+    """The corner of the picture where a chip covers least; `order` names the more welcome first."""
+    box, gap = axes.get_window_extent(), 14
+    chips = []
+    for corner in order.split():
+        left = box.x0 + gap if "W" in corner else box.x1 - gap - width
+        low = box.y0 + gap if "S" in corner else box.y1 - gap - height
+        chip = Bbox.from_extents(left, low, left + width, low + height)
+        if taken is None or not boxes_meet(chip, taken):
+            inside = (busy > chip.min).all(axis=1) & (busy < chip.max).all(axis=1)
+            chips.append((int(inside.sum()), chip))
+    return min(chips, key=lambda pair: pair[0])[1]
+
+
+def _north_arrow(axes: Axes, busy: Floats) -> Bbox:
     figure = axes.figure
-    box = axes.get_window_extent()
-    right, top = box.x1 - 14, box.y1 - 14
-    chip = Bbox.from_extents(right - 40, top - 72, right, top)
+    chip = _quiet_corner(axes, 40, 72, busy, "NE NW SE", None)
     _chip(axes, chip)
+    right, top = chip.x1, chip.y1
     middle, foot, tip = right - 20, top - 66, top - 27
     arrow = [(middle, tip), (middle + 9, foot), (middle, foot + 8), (middle - 9, foot)]
     figure.add_artist(
         Polygon([_page_share(x, y) for x, y in arrow], facecolor=palette.INK, edgecolor="none", zorder=31)
     )
     figure.text(
-        *_page_share(right - 20, top - 14), "N", fontsize=9, weight="bold", ha="center", va="center", zorder=31
+        *_page_share(right - 20, top - 14),
+        "N",
+        fontsize=9,
+        weight="bold",
+        ha="center",
+        va="center",
+        zorder=31,
     )
     return chip
 
 
-def _scale_bar(axes: Axes, extent: Extent) -> Bbox:
+def _scale_bar(axes: Axes, extent: Extent, busy: Floats, taken: Bbox) -> Bbox:
     """A bar of two steps, black and white, with its metres."""
-    box = axes.get_window_extent()
-    px_per_m = box.width / extent.width_m
-    step = next(s for s in (50, 20, 10, 5, 2, 1, 0.5, 0.2) if 2 * s * px_per_m < 300 or s == 0.2)
-    left, bottom, length = box.x0 + 34, box.y0 + 22, step * px_per_m
-    chip = Bbox.from_extents(box.x0 + 14, box.y0 + 12, left + 2 * length + 44, bottom + 40)
+    px_per_m = axes.get_window_extent().width / extent.width_m
+    step = next((s for s in (50, 20, 10, 5, 2, 1, 0.5) if 2 * s * px_per_m < 250), 0.2)
+    length = step * px_per_m
+    chip = _quiet_corner(axes, 2 * length + 64, 50, busy, "SW SE NW NE", taken)
     _chip(axes, chip)
+    left, bottom = chip.x0 + 20, chip.y0 + 10
     for k, colour in enumerate((palette.INK, "white")):
         x, y = _page_share(left + k * length, bottom)
         axes.figure.add_artist(
@@ -243,18 +291,19 @@ def _names(
     terrain = outcome.terrain
     labels = []
     for unit in option.detectors:
-        back = math.radians(unit.bearing_deg + 180)
+        ahead = direction(unit.bearing_deg)
         lines = page.lines(unit.name, 0.1, 8, 1, "bold") + page.lines(unit.mount, 0.12, 8, 1)
         labels.append(
-            _label(axes, unit.x, unit.y, lines, prefer=(math.sin(back), math.cos(back)), size=8.0, weight="bold")
+            _label(axes, unit.x, unit.y, lines, prefer=(-ahead[0], -ahead[1]), size=8.0, weight="bold")
         )
     for area in terrain.protect:
-        spot = shapely.Polygon(area.outline).buffer(0).representative_point()
+        place = spot_within(area)
         lines = page.lines(area.name, 0.13, 8, 2)
-        if not spot.is_empty:
-            labels.append(_label(axes, spot.x, spot.y, lines, prefer=(0, 0), size=8.0))
+        if place is not None:
+            labels.append(_label(axes, *place, lines, prefer=(0, 0), size=8.0))
     for name, region in zip(terrain.solids.names, regions, strict=True):
-        if not region.is_empty:
+        # Numbers that the survey gave to what it found say nothing to a client.
+        if not region.is_empty and not name.startswith("surveyed solid"):
             spot = region.representative_point()
             lines = page.lines(name, 0.1, 6.8, 2)
             labels.append(_label(axes, spot.x, spot.y, lines, prefer=(0, 0), size=6.8))

@@ -5,11 +5,10 @@ from typing import Any
 
 import numpy as np
 import pyvista as pv
-import shapely
 
+from terrain3d.cover.option import OptionResult
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector, posed_heads
-from terrain3d.cover.option import OptionResult
 from terrain3d.job import Outcome
 from terrain3d.show import palette
 from terrain3d.show.camera import Camera, block_depth
@@ -25,10 +24,11 @@ from terrain3d.show.shapes import (
     foliage_shell,
     ground_nodes,
     layer_body,
+    smoothed_heights,
+    spot_within,
 )
 from terrain3d.terrain import Ground, Solids
 from terrain3d.units import Floats
-
 
 _ONE_QUAD = np.array([[0, 1, 2, 3]])
 
@@ -102,8 +102,8 @@ def build_scene(
 
 def standing_place(outcome: Outcome) -> tuple[float, float, float] | None:
     """Where the figure stands for scale, the same in every option: on the first protected ground."""
-    spots = [shapely.Polygon(area.outline).buffer(0).representative_point() for area in outcome.terrain.protect]
-    plan = [(spot.x, spot.y) for spot in spots if not spot.is_empty]
+    spots = [spot_within(area) for area in outcome.terrain.protect]
+    plan = [spot for spot in spots if spot is not None]
     for unit in (unit for option in outcome.options for unit in option.detectors):
         pan, _ = head_arcs(unit)[0]
         plan.append(tuple(head_sector(unit, pan, 1.0, 0.6 * unit.type.max_range)[0]))
@@ -178,7 +178,8 @@ def aim(plotter: Any, camera: Camera) -> None:
 
 
 def _surface(points: Floats, faces: Ints) -> Any:
-    return pv.PolyData.from_regular_faces(np.ascontiguousarray(points), np.ascontiguousarray(faces))
+    polygons: Any = np.ascontiguousarray(faces)
+    return pv.PolyData.from_regular_faces(np.ascontiguousarray(points), polygons)
 
 
 def _line(points: Floats) -> Any:
@@ -190,21 +191,31 @@ def _ground_parts(ground: Ground, heights: Floats, option: OptionResult, extent:
     x, y = np.meshgrid(xs, ys)
     index = np.arange(z.size).reshape(z.shape)
     quads = np.stack([index[:-1, :-1], index[:-1, 1:], index[1:, 1:], index[1:, :-1]], axis=-1).reshape(-1, 4)
+    smooth = ground_nodes(ground, smoothed_heights(ground), extent)[2]
     surface = _surface(np.column_stack([x.ravel(), y.ravel(), z.ravel()]), quads)
     surface.active_texture_coordinates = np.column_stack(
         [(x.ravel() - extent.west) / extent.width_m, (y.ravel() - extent.south) / extent.depth_m]
     )
-    surface = surface.compute_normals(cell_normals=False, split_vertices=False, consistent_normals=False)
+    # Shaded without the survey's roughness; the ground itself stays as measured.
+    even = np.where(np.isfinite(smooth), smooth, z)
+    shaded = _surface(np.column_stack([x.ravel(), y.ravel(), even.ravel()]), quads)
+    surface.point_data.active_normals = shaded.compute_normals(
+        cell_normals=False, split_vertices=False, consistent_normals=False
+    ).point_normals
     image = drape(option.verdicts[extent.rows, extent.columns])
     # pyvista reads pictures from the top; the drape starts in the south.
-    texture = pv.Texture(np.ascontiguousarray(image[::-1]))
+    library: Any = pv
+    texture = library.Texture(np.ascontiguousarray(image[::-1]))
     texture.interpolate = True
-    parts = [Part("ground", surface, texture=texture), Part("ground", _sides(x, y, z, extent), palette.BLOCK_SIDE)]
-    levels, _ = contour_levels(z)
+    parts = [
+        Part("ground", surface, texture=texture),
+        Part("ground", _sides(x, y, z, extent), palette.BLOCK_SIDE),
+    ]
+    levels, _ = contour_levels(smooth)
     if len(levels):
-        measured = np.isfinite(ground_nodes(ground, ground.z, extent)[2]).ravel()
+        measured = np.isfinite(smooth).ravel()
         known = _surface(surface.points, quads[measured[quads].all(axis=1)])
-        known["height"] = z.ravel()
+        known["height"] = smooth.ravel()
         lines = known.contour(list(levels), scalars="height")
         parts.append(Part("contours", lines, palette.CONTOUR, line_px=1.0))
     return parts
@@ -246,7 +257,9 @@ def _scale_bar(corners: Floats, camera: Camera) -> tuple[list[Part], list[Tag]]:
     parts = []
     for k, colour in enumerate((palette.INK, palette.PAPER)):
         a, b = start + k * step * along, start + (k + 1) * step * along
-        parts.append(Part("scale", _surface(np.array([a, b, b + tall, a + tall]), _ONE_QUAD), colour, lit=False))
+        parts.append(
+            Part("scale", _surface(np.array([a, b, b + tall, a + tall]), _ONE_QUAD), colour, lit=False)
+        )
     ring = np.array([start, start + 2 * step * along, start + 2 * step * along + tall, start + tall, start])
     parts.append(Part("scale", _line(ring), palette.INK, line_px=1.0))
     tags = [
@@ -264,21 +277,40 @@ def _point(values: Floats) -> tuple[float, float, float]:
 def _solid_parts(solids: Solids, extent: Extent) -> list[Part]:
     if not len(solids.triangles):
         return []
-    middle = solids.vertices[solids.triangles].mean(axis=1)
-    near = (
-        (middle[:, 0] > extent.west)
-        & (middle[:, 0] < extent.east)
-        & (middle[:, 1] > extent.south)
-        & (middle[:, 1] < extent.north)
-    )
-    if not near.any():
+    near = _surface(solids.vertices, solids.triangles[_triangles_near(solids, extent)])
+    mesh = _cut_to(near.clean(), extent)
+    if not mesh.n_cells:
         return []
-    mesh = _surface(solids.vertices, solids.triangles[near]).clean()
     parts = [Part("solids", mesh, palette.SOLID)]
     edges = mesh.extract_feature_edges(feature_angle=25, boundary_edges=False, manifold_edges=False)
     if edges.n_cells:
         parts.append(Part("solids", edges, palette.SOLID_EDGE, line_px=1.5))
     return parts
+
+
+def _triangles_near(solids: Solids, extent: Extent) -> Any:
+    corners = solids.vertices[solids.triangles][:, :, :2]
+    low, high = corners.min(axis=1), corners.max(axis=1)
+    return (
+        (low[:, 0] < extent.east)
+        & (high[:, 0] > extent.west)
+        & (low[:, 1] < extent.north)
+        & (high[:, 1] > extent.south)
+    )
+
+
+def _cut_to(mesh: Any, extent: Extent) -> Any:
+    """What of a mesh stands on the drawn block."""
+    west, east, south, north = mesh.bounds[:4] if mesh.n_cells else (0.0, 0.0, 0.0, 0.0)
+    for leaves, normal, place in (
+        (west < extent.west, "-x", extent.west),
+        (east > extent.east, "x", extent.east),
+        (south < extent.south, "-y", extent.south),
+        (north > extent.north, "y", extent.north),
+    ):
+        if leaves and mesh.n_cells:
+            mesh = mesh.clip(normal, origin=[place, place, 0.0])
+    return mesh
 
 
 def _drawn_line(ground: Ground, heights: Floats, line: Floats, colour: str, line_px: float) -> list[Part]:
@@ -357,8 +389,8 @@ def _tags(
         tags.append(Tag(f"{outcome.figure.name}, {outcome.figure.height_m:g} m", top, "figure"))
     surface = Ground(terrain.ground.x0, terrain.ground.y0, terrain.ground.cell_m, heights)
     for area in terrain.protect:
-        spot = shapely.Polygon(area.outline).buffer(0).representative_point()
-        if not spot.is_empty:
-            z = float(surface.height_at([spot.x], [spot.y])[0])
-            tags.append(Tag(area.name, (float(spot.x), float(spot.y), z), "area"))
+        spot = spot_within(area)
+        if spot is not None:
+            z = float(surface.height_at([spot[0]], [spot[1]])[0])
+            tags.append(Tag(area.name, (*spot, z), "area"))
     return tuple(tag for tag in tags if np.isfinite(tag.point).all())

@@ -2,16 +2,17 @@
 
 import math
 from collections.abc import Callable
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.ndimage import distance_transform_edt
+from scipy.ndimage import distance_transform_edt, gaussian_filter, label
 
 from terrain3d.detector.pose import Detector, PosedHead, PosedLayer
 from terrain3d.show.extent import Extent
-from terrain3d.terrain import Foliage, Ground, Solids
+from terrain3d.terrain import Area, Foliage, Ground, Solids
 from terrain3d.units import Floats
 
 Ints = NDArray[np.int64]
@@ -20,6 +21,10 @@ Reach = Callable[[Floats, Floats], Floats]
 
 #: Longest side of the drawn ground in nodes; the verdicts keep their cells whatever it is.
 MOST_NODES = 400
+#: Width of the bell that takes a survey's roughness out of relief and contours, metres.
+SMOOTHED_OVER_M = 0.35
+#: Plants that stand in no more than this much of the picture's rim are left out of the scene, metres.
+RIM_M = 2.0
 #: Elevations at which a layer's far end is found.
 LAYER_ROWS = 5
 CONTOUR_STEPS_M = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
@@ -34,6 +39,24 @@ def filled_heights(ground: Ground) -> Floats:
         return np.zeros(ground.z.shape)
     rows, columns = distance_transform_edt(unknown, return_distances=False, return_indices=True)
     return np.asarray(ground.z[rows, columns], float)
+
+
+def smoothed_heights(ground: Ground) -> Floats:
+    """(ny, nx) heights without the survey's own roughness, for relief and contours alone.
+
+    A plane stays what it is; NaN where no ground is known.
+
+    >>> slope = Ground(0.0, 0.0, 1.0, np.add.outer(np.zeros(9), np.arange(9.0)))
+    >>> round(float(smoothed_heights(slope)[4, 4]), 9)
+    4.0
+    """
+    sigma = SMOOTHED_OVER_M / ground.cell_m
+    known = ground.known
+    # Laid out past the edges by point reflection, so that a slope does not level off there.
+    pad = math.ceil(4 * sigma)
+    z = np.pad(filled_heights(ground), pad, mode="reflect", reflect_type="odd")
+    smooth = gaussian_filter(z, sigma)[pad:-pad, pad:-pad]
+    return np.where(known, smooth, np.nan)
 
 
 def ground_nodes(ground: Ground, heights: Floats, extent: Extent) -> tuple[Floats, Floats, Floats]:
@@ -64,7 +87,7 @@ def contour_levels(z: Floats) -> tuple[Floats, float]:
         return np.zeros(0), CONTOUR_STEPS_M[0]
     low, high = float(known.min()), float(known.max())
     step = next((s for s in CONTOUR_STEPS_M if (high - low) / s <= 14), CONTOUR_STEPS_M[-1])
-    levels = step * np.arange(math.ceil(low / step), math.floor(high / step) + 1)
+    levels = np.asarray(step * np.arange(math.ceil(low / step), math.floor(high / step) + 1), float)
     # A ground whose rim just touches a level has no line to draw there.
     return levels[(levels > low + 1e-6) & (levels < high - 1e-6)], step
 
@@ -126,9 +149,7 @@ def _body_triangles(na: int, ne: int) -> Ints:
 def foliage_cells(foliage: Foliage) -> Floats:
     """(n, 2) centres of the columns with leaves, metres."""
     rows, columns = np.nonzero(foliage.column >= 0)
-    return np.column_stack(
-        [foliage.x0 + foliage.cell_m * columns, foliage.y0 + foliage.cell_m * rows]
-    )
+    return np.column_stack([foliage.x0 + foliage.cell_m * columns, foliage.y0 + foliage.cell_m * rows])
 
 
 def foliage_shell(foliage: Foliage, extent: Extent) -> tuple[Floats, Ints]:
@@ -143,9 +164,15 @@ def foliage_shell(foliage: Foliage, extent: Extent) -> tuple[Floats, Ints]:
     low, high = _leaf_span(foliage)
     x = foliage.x0 + foliage.cell_m * np.arange(low.shape[1])
     y = foliage.y0 + foliage.cell_m * np.arange(low.shape[0])
-    near = (
-        ((x > extent.west) & (x < extent.east))[None, :] & ((y > extent.south) & (y < extent.north))[:, None]
-    )
+    inside = ((x > extent.west) & (x < extent.east))[None, :] & ((y > extent.south) & (y < extent.north))[
+        :, None
+    ]
+    # A plant that only just leans into the picture would be drawn as a slice in the air.
+    well_inside = ((x > extent.west + RIM_M) & (x < extent.east - RIM_M))[None, :] & (
+        (y > extent.south + RIM_M) & (y < extent.north - RIM_M)
+    )[:, None]
+    plants, _ = label(inside & np.isfinite(high))
+    near = np.isin(plants, np.setdiff1d(plants[well_inside], [0]))
     low, high = np.where(near, low, np.nan), np.where(near, high, np.nan)
     half = foliage.cell_m / 2
     rows, columns = np.nonzero(np.isfinite(high))
@@ -215,10 +242,22 @@ def _sides(
     return quads
 
 
+def spot_within(area: Area) -> tuple[float, float] | None:
+    """A place inside an outline for its name; None for an outline without area.
+
+    >>> spot_within(Area("yard", np.array([[0.0, 0], [4, 0], [4, 2], [0, 2]])))
+    (2.0, 1.0)
+    >>> spot_within(Area("line", np.array([[0.0, 0], [4, 0], [2, 0]]))) is None
+    True
+    """
+    spot = shapely.Polygon(area.outline).buffer(0).representative_point()
+    return None if spot.is_empty else (float(spot.x), float(spot.y))
+
+
 def draped_line(ground: Ground, heights: Floats, line: Floats, lift_m: float = 0.06) -> Floats:
     """(n, 3) a plan line laid on the ground, a little above it, with a point every half cell."""
     points = []
-    for start, end in zip(line[:-1], line[1:], strict=True):
+    for start, end in pairwise(line):
         count = max(2, math.ceil(float(np.hypot(*(end - start))) / (ground.cell_m / 2)) + 1)
         points.append(start + (end - start) * np.linspace(0, 1, min(count, 2000))[:, None])
     plan = np.vstack(points)
@@ -243,10 +282,7 @@ def footprints(solids: Solids) -> list[Any]:
     triangles, owners = shapely.polygons(corners[has_area][order]), solids.owners[has_area][order]
     starts = np.searchsorted(owners, np.arange(len(solids.names) + 1))
     # Triangles of one solid share edges up to rounding; the grid closes such slits.
-    return [
-        shapely.union_all(triangles[start:stop], grid_size=1e-4)
-        for start, stop in zip(starts[:-1], starts[1:], strict=True)
-    ]
+    return [shapely.union_all(triangles[start:stop], grid_size=1e-4) for start, stop in pairwise(starts)]
 
 
 def _thinned(cells: slice) -> Ints:

@@ -10,10 +10,11 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
-from terrain3d.cover.verdict import UNKNOWN, VERDICT_KEYS, VERDICT_WORDS, Verdict
 from terrain3d.cover.option import OptionResult
+from terrain3d.cover.verdict import UNKNOWN, VERDICT_KEYS, VERDICT_WORDS, Verdict
 from terrain3d.job import Outcome
 from terrain3d.show import palette, words
+from terrain3d.show.extent import Extent
 from terrain3d.show.lettering import fitted_lines, line_width
 
 WIDTH_PX, HEIGHT_PX, DPI = 1600, 1132, 160
@@ -21,6 +22,7 @@ WIDTH_PX, HEIGHT_PX, DPI = 1600, 1132, 160
 PICTURE = (0.05, 0.15, 0.655, 0.725)
 COLUMN_LEFT, COLUMN_RIGHT = 0.73, 0.978
 PICTURE_ASPECT = PICTURE[2] * WIDTH_PX / (PICTURE[3] * HEIGHT_PX)
+
 
 @dataclass(frozen=True)
 class Sign:
@@ -45,7 +47,9 @@ class Sheet:
     def picture_axes(self) -> Axes:
         return self.figure.add_axes(PICTURE)
 
-    def lines(self, text: str, width: float, size: float, max_lines: int, weight: str = "normal") -> list[str]:
+    def lines(
+        self, text: str, width: float, size: float, max_lines: int, weight: str = "normal"
+    ) -> list[str]:
         """A text from a file as lines that fit `width`, a share of the page."""
         return fitted_lines(text, width * WIDTH_PX * 72 / DPI / size, max_lines, weight)
 
@@ -139,7 +143,9 @@ class Sheet:
 
     def save(self, path: Path) -> Path:
         # matplotlib would write its own version into the file: other bytes for the same picture.
-        self.figure.savefig(path, format="png", dpi=DPI, metadata={"Software": None})
+        self.figure.savefig(
+            path, format="png", dpi=DPI, metadata={"Software": None}, pil_kwargs={"compress_level": 3}
+        )
         return path
 
     def _line(self, y: float) -> None:
@@ -160,7 +166,7 @@ def _line_height(size: float) -> float:
     return size * 1.42 / 72 * DPI / HEIGHT_PX
 
 
-def option_sheet(outcome: Outcome, option: OptionResult, view: str) -> Sheet:
+def option_sheet(outcome: Outcome, option: OptionResult, view: str, extent: Extent) -> Sheet:
     """A page with everything but its picture.
 
     Parameters
@@ -169,10 +175,12 @@ def option_sheet(outcome: Outcome, option: OptionResult, view: str) -> Sheet:
     option : OptionResult
     view : str
         What the picture is, such as "plan, north up".
+    extent : Extent
+        The part of the site that it shows.
     """
     sheet = Sheet()
     _title(sheet, outcome, option, view)
-    _verdict_rows(sheet, option)
+    _verdict_rows(sheet, option, extent)
     _protected_rows(sheet, option)
     _unit_rows(sheet, option)
     _warning_rows(sheet, words.warnings_of(outcome, option))
@@ -192,7 +200,7 @@ def _title(sheet: Sheet, outcome: Outcome, option: OptionResult, view: str) -> N
         sheet.text(COLUMN_RIGHT, 0.943, place, 11, va="baseline", ha="right", color=palette.QUIET_INK)
 
 
-def _verdict_rows(sheet: Sheet, option: OptionResult) -> None:
+def _verdict_rows(sheet: Sheet, option: OptionResult, extent: Extent) -> None:
     sheet.heading("Ground")
     for verdict in sorted(Verdict, reverse=True):
         area = option.area_m2.get(VERDICT_KEYS[verdict])
@@ -202,7 +210,7 @@ def _verdict_rows(sheet: Sheet, option: OptionResult) -> None:
         stripe = palette.DEAD_STRIPE if verdict == Verdict.DEAD else ""
         edge = palette.BOTH_EDGE if verdict == Verdict.BOTH else palette.QUIET_INK
         sheet.swatch(baseline, palette.VERDICT_COLOURS[verdict], stripe, edge)
-    if (option.verdicts == UNKNOWN).any():
+    if (option.verdicts[extent.rows, extent.columns] == UNKNOWN).any():
         baseline = sheet.row("ground not known", size=8.5, indent=0.033)
         sheet.swatch(baseline, palette.UNKNOWN_GROUND, palette.UNKNOWN_STRIPE)
     sheet.gap()
@@ -241,7 +249,7 @@ def _warning_rows(sheet: Sheet, warnings: list[str]) -> None:
         return
     sheet.heading("Mind")
     for shown, warning in enumerate(warnings):
-        lines = sheet.lines(warning, COLUMN_RIGHT - COLUMN_LEFT, 7.5, 3)
+        lines = sheet.lines(warning, COLUMN_RIGHT - COLUMN_LEFT, 7.5, 4)
         last = shown == len(warnings) - 1
         if not sheet.room_for(len(lines) + (0 if last else 1)):
             sheet.row(f"and {len(warnings) - shown} more: see results.json", size=7.5)

@@ -9,7 +9,7 @@ from terrain3d.show.camera import site_camera
 from terrain3d.show.extent import site_extent
 from terrain3d.show.lettering import page_style
 from terrain3d.show.oblique import draw_oblique
-from terrain3d.show.plan import draw_plan
+from terrain3d.show.plan import draw_plan, plan_base
 from terrain3d.show.scene import build_scene
 from terrain3d.show.shapes import Reach
 from terrain3d.sight.hits import first_hits
@@ -42,13 +42,14 @@ def write_stills(
     reach = reach_of(outcome.terrain)
     wide, tight = site_extent(outcome, sheet.PICTURE_ASPECT), site_extent(outcome)
     camera = site_camera(outcome, tight, reach, sheet.PICTURE_ASPECT)
+    base = plan_base(outcome, wide)
     drawn: list[Path] = []
     with page_style():
         for number, option in enumerate(outcome.options, 1):
-            page = sheet.option_sheet(outcome, option, "plan, north up")
-            draw_plan(page, outcome, option, wide)
+            page = sheet.option_sheet(outcome, option, "plan, north up", wide)
+            draw_plan(page, outcome, option, base)
             drawn.append(page.save(folder / f"{number:02d}-plan-{words.slug(option.name)}.png"))
-            page = sheet.option_sheet(outcome, option, "oblique view, the same for every option")
+            page = sheet.option_sheet(outcome, option, "oblique view, the same for every option", tight)
             scene = build_scene(outcome, option, tight, reach, camera)
             draw_oblique(page, outcome, option, tight, scene, camera)
             drawn.append(page.save(folder / f"{number:02d}-oblique-{words.slug(option.name)}.png"))

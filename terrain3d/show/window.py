@@ -78,14 +78,7 @@ class View:
         self.option = start_option % len(outcome.options)
         self.is_comparing = False
         self.hidden: set[str] = set()
-        self.plotter = pv.Plotter(
-            shape=(1, 3),
-            off_screen=off_screen,
-            window_size=list(_SIZE_PX),
-            lighting="none",
-            border=False,
-            title=f"terrain3d: {outcome.site_name}",
-        )
+        self.plotter = _empty_window(f"terrain3d: {_short(outcome.site_name, 80)}", off_screen)
         # Where the named display does not answer, VTK silently draws without a window.
         if not off_screen and "EGL" in self.plotter.render_window.GetClassName():
             self.plotter.close()
@@ -237,6 +230,18 @@ class View:
     def _reset_and_render(self) -> None:
         self.reset_camera()
         self.plotter.render()
+
+
+def _empty_window(title: str, off_screen: bool) -> Any:
+    """A plotter of three parts: the column, a view, and the view beside it."""
+    return pv.Plotter(
+        shape=(1, 3),
+        off_screen=off_screen,
+        window_size=list(_SIZE_PX),
+        lighting="none",
+        border=False,
+        title=title,
+    )
 
 
 def _short(text: str, length: int) -> str:

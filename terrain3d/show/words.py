@@ -4,13 +4,14 @@ import re
 import unicodedata
 from collections.abc import Callable
 
-from terrain3d.detector.pose import Detector
+from terrain3d.choose.compare import held_share
 from terrain3d.cover.option import OptionResult
+from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
 
 CAUTION = (
-    "A planning aid, not proof of detection: walk-test every unit after fixing. Follow the maker's instructions, "
-    "local codes and a licensed practitioner; isolate supplies and use safe access at height."
+    "A planning aid, not proof of detection: walk-test every unit after fixing. Follow the maker's "
+    "instructions, local codes and a licensed practitioner; isolate supplies and use safe access at height."
 )
 
 
@@ -18,19 +19,21 @@ def slug(name: str) -> str:
     """A name made fit for a file name: never a path, never empty, at most 40 characters.
 
     >>> slug("North pole, one head"), slug("../../etc/passwd"), slug("<b>$"), slug("Südhang")
-    ('north-pole-one-head', 'etc-passwd', 'option', 'sudhang')
+    ('north-pole-one-head', 'etc-passwd', 'b', 'sudhang')
     """
     plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode()
     return re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-")[:40].strip("-") or "option"
 
 
 def printable(text: str, has_glyph: Callable[[str], bool]) -> str:
-    """One line of text with a box for every character the typeface lacks.
+    """One line of text: square metres as printed, a box for every character the typeface lacks.
 
     >>> printable("a\\tb\\u4e2d", lambda letter: letter < "z")
     'a b\\u25a1'
+    >>> printable("8.2 m2", lambda letter: True)
+    '8.2 m²'
     """
-    line = " ".join(text.split())
+    line = re.sub(r"(?<=\d) ?m2\b", " m\u00b2", " ".join(text.split()))
     return "".join(letter if has_glyph(letter) else "\u25a1" for letter in line if letter.isprintable())
 
 
@@ -95,27 +98,15 @@ def _dotted(line: str, width: float, measure: Callable[[str], float]) -> str:
     return line + "..."
 
 
-def held_fraction(option: OptionResult) -> float | None:
-    """Share of all protected ground held by both layers, by weighted area; None without any.
-
-    >>> held_fraction(OptionResult("a", (), None, {}, (), {}, (), {})) is None
-    True
-    """
-    total = sum(area.area_m2 * area.weight for area in option.protect)
-    if not total:
-        return None
-    return sum(area.area_m2 * area.weight * area.both_fraction for area in option.protect) / total
-
-
 def one_line(outcome: Outcome, option: OptionResult) -> str:
     """The sentence under a picture: why the best option is best; what another one holds."""
     if outcome.ranking and option.name == outcome.ranking[0] and outcome.why:
         return outcome.why
-    held = held_fraction(option)
+    held = held_share(option)
     dead = option.area_m2.get("dead", 0.0)
-    if held is None:
-        return f"Holds {square_metres(option.area_m2.get('both', 0.0))} by both layers; {square_metres(dead)} dead ground."
-    return f"Holds {held:.0%} of the protected ground by both layers; {square_metres(dead)} dead ground."
+    both = square_metres(option.area_m2.get("both", 0.0))
+    what = both if held is None else f"{held:.0%} of the protected ground"
+    return f"Holds {what} by both layers; {square_metres(dead)} dead ground."
 
 
 def place_in_ranking(outcome: Outcome, option: OptionResult) -> str:

@@ -3,19 +3,20 @@
 The verdicts come from plain geometry on the axis of each layer, enough to draw with.
 """
 
+from pathlib import Path
+
 import numpy as np
 import trimesh
 
+from terrain3d.cover.option import OptionResult, ProtectedResult
 from terrain3d.cover.verdict import UNKNOWN, VERDICT_KEYS, Codes, Verdict
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector
 from terrain3d.detector.types import load_type
 from terrain3d.frame import site_frame
-from terrain3d.cover.option import OptionResult, ProtectedResult
 from terrain3d.job import Outcome
 from terrain3d.terrain import Area, Foliage, Ground, Mount, Solids, Terrain
 from terrain3d.units import Floats
-from pathlib import Path
 
 PERSON = Figure("person", 1.7, "invented for the pictures")
 
@@ -35,7 +36,9 @@ def slope_ground() -> Ground:
     return Ground(ground.x0, ground.y0, ground.cell_m, z)
 
 
-def box(ground: Ground, name: str, west: float, south: float, east: float, north: float, height: float) -> Solids:
+def box(
+    ground: Ground, name: str, west: float, south: float, east: float, north: float, height: float
+) -> Solids:
     low = float(ground.height_at([(west + east) / 2], [(south + north) / 2])[0]) - 0.6
     mesh = trimesh.creation.box(bounds=[[west, south, low], [east, north, low + 0.6 + height]])
     faces = np.asarray(mesh.faces, np.int64)
@@ -54,7 +57,9 @@ def hedge(ground: Ground, west: float, south: float, east: float, north: float, 
 
 def slope_terrain() -> Terrain:
     ground = slope_ground()
-    solids = box(ground, "house", -12, 4, -4, 12, 3.2).joined(box(ground, "garden wall", -3, -7, 4, -6.7, 1.3))
+    solids = box(ground, "house", -12, 4, -4, 12, 3.2).joined(
+        box(ground, "garden wall", -3, -7, 4, -6.7, 1.3)
+    )
     yard = Area("yard", np.array([[-4.0, -5.5], [7, -5.5], [7, 4], [-4, 4]]))
     gate = Area("gate and the lane beyond it", np.array([[8.0, -12], [13, -12], [13, -6], [8, -6]]))
     mounts = (Mount("house corner", -3.8, 3.8), Mount("north pole", 3.0, 9.0), Mount("old post", -9.0, -4.0))
@@ -69,7 +74,9 @@ def slope_terrain() -> Terrain:
     )
 
 
-def unit(terrain: Terrain, name: str, mount: str, kind: str, bearing: float, range_m: float = 12.0) -> Detector:
+def unit(
+    terrain: Terrain, name: str, mount: str, kind: str, bearing: float, range_m: float = 12.0
+) -> Detector:
     at = terrain.mount(mount)
     ground_z = float(terrain.ground.height_at([at.x], [at.y])[0])
     return Detector(name, load_type(kind, Path()), mount, at.x, at.y, ground_z, 1.0, bearing, range_m=range_m)
@@ -93,7 +100,9 @@ def rough_verdicts(ground: Ground, units: tuple[Detector, ...]) -> Codes:
         code = np.where(
             holds_upper & holds_lower,
             Verdict.BOTH,
-            np.where(holds_upper, Verdict.UPPER_ONLY, np.where(holds_lower, Verdict.LOWER_ONLY, Verdict.DEAD)),
+            np.where(
+                holds_upper, Verdict.UPPER_ONLY, np.where(holds_lower, Verdict.LOWER_ONLY, Verdict.DEAD)
+            ),
         )
         best = np.maximum(best, np.where(inside, code, Verdict.OUTSIDE).astype(np.uint8))
     best[~ground.known] = UNKNOWN
@@ -107,7 +116,17 @@ def option(
     cell_m2 = terrain.ground.cell_m**2
     areas = {VERDICT_KEYS[v]: float((codes == v).sum()) * cell_m2 for v in Verdict}
     protect = tuple(_protected(terrain, area, codes) for area in terrain.protect)
-    return OptionResult(name, units, codes, areas, protect, {}, warnings, {})
+    return OptionResult(
+        name=name,
+        detectors=units,
+        verdicts=codes,
+        area_m2=areas,
+        protect=protect,
+        causes={},
+        warnings=warnings,
+        lost_m2={},
+        lost_weighted_m2={},
+    )
 
 
 def _protected(terrain: Terrain, area: Area, codes: Codes) -> ProtectedResult:

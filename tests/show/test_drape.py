@@ -1,0 +1,66 @@
+"""The picture of the ground against the grid it is made from."""
+
+import numpy as np
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
+
+from terrain3d.cover.verdict import UNKNOWN, Verdict
+from terrain3d.show import palette
+from terrain3d.show.drape import drape, relief
+
+COLOURS = {
+    Verdict.BOTH: (palette.VERDICT_COLOURS[Verdict.BOTH], palette.BOTH_EDGE),
+    Verdict.UPPER_ONLY: (palette.VERDICT_COLOURS[Verdict.UPPER_ONLY],),
+    Verdict.LOWER_ONLY: (palette.VERDICT_COLOURS[Verdict.LOWER_ONLY],),
+    Verdict.DEAD: (palette.VERDICT_COLOURS[Verdict.DEAD], palette.DEAD_STRIPE),
+    Verdict.OUTSIDE: (palette.VERDICT_COLOURS[Verdict.OUTSIDE],),
+    UNKNOWN: (palette.UNKNOWN_GROUND, palette.UNKNOWN_STRIPE),
+}
+
+
+def pixels_of(image, code):
+    """Where a picture shows a verdict."""
+    return np.any([(image == palette.rgb(colour)).all(axis=-1) for colour in COLOURS[code]], axis=0)
+
+
+grids = arrays(
+    np.uint8,
+    st.tuples(st.integers(2, 12), st.integers(2, 12)),
+    elements=st.sampled_from([0, 1, 2, 3, 4, UNKNOWN]),
+)
+
+
+@settings(max_examples=40, deadline=None)
+@given(grids)
+def test_every_pixel_tells_its_cell(codes):
+    """Every cell is drawn in its own verdict, all of it and nowhere else, whatever lies beside it."""
+    image = drape(codes, pixels=60)
+    k = image.shape[0] // codes.shape[0]
+    cells = codes.repeat(k, axis=0).repeat(k, axis=1)
+    for code in COLOURS:
+        assert np.array_equal(pixels_of(image, code), cells == code)
+
+
+def test_edge_marks_where_both_ends_within_reach():
+    """The rim of ground held by both layers is drawn against open ground, not against what is outside."""
+    codes = np.full((3, 9), Verdict.BOTH, np.uint8)
+    codes[:, :3], codes[:, 6:] = Verdict.OUTSIDE, Verdict.LOWER_ONLY
+    image = drape(codes, pixels=90)
+    rim = (image == palette.rgb(palette.BOTH_EDGE)).all(axis=-1)
+    assert rim.any(axis=0).nonzero()[0].tolist() == [59]
+
+
+def test_relief_follows_the_light():
+    """A face turned to the north-west is brighter than level ground, one turned away darker."""
+    x, y = np.meshgrid(np.arange(6.0), np.arange(6.0))
+    towards, away = relief((x - y) * 0.3, 1.0), relief((y - x) * 0.3, 1.0)
+    assert (towards > 1).all()
+    assert (away < 1).all()
+    assert (relief(np.full((3, 3), np.nan), 1.0) == 1).all()
+
+
+def test_shade_of_one_changes_nothing():
+    """Level ground shows the verdict colours themselves."""
+    codes = np.array([[0, 1, 2], [3, 4, UNKNOWN]], np.uint8)
+    assert np.array_equal(drape(codes, np.ones(codes.shape), 30), drape(codes, None, 30))

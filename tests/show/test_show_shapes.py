@@ -1,0 +1,122 @@
+"""Bodies and shells against closed forms."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
+from scenes import box, flat_ground, unit
+from shapely.geometry import box as rectangle
+
+from terrain3d.detector.pose import posed_heads
+from terrain3d.frame import site_frame
+from terrain3d.show.extent import whole_cells
+from terrain3d.show.shapes import (
+    LAYER_ROWS,
+    contour_levels,
+    draped_line,
+    filled_heights,
+    foliage_shell,
+    footprints,
+    layer_body,
+    smoothed_heights,
+)
+from terrain3d.show.stills import reach_of
+from terrain3d.terrain import Foliage, Ground, Mount, Solids, Terrain
+
+
+def flat_site(solids: Solids) -> Terrain:
+    return Terrain(
+        site_frame(None, 0, 0), flat_ground(60.0), solids, Foliage.none(), (Mount("pole", 0.0, 0.0),), ()
+    )
+
+
+def test_lower_layer_body_lands_where_the_closed_form_says():
+    """On the level the axis of the lower layer ends at d = h / tan p, here 8 m; a test of drawn geometry."""
+    site = flat_site(Solids.none())
+    one = unit(site, "D1", "pole", "one-head-90", 30.0, range_m=8.0)
+    head = posed_heads(one)[0]
+    points, _ = layer_body(one, head, head.layers[1], reach_of(site))
+    axis = points[1:].reshape(LAYER_ROWS, -1, 3)[LAYER_ROWS // 2]
+    assert np.hypot(axis[:, 0], axis[:, 1]) == pytest.approx(8.0, abs=1e-6)
+    assert axis[:, 2] == pytest.approx(0.0, abs=1e-6)
+
+
+def test_upper_layer_body_ends_at_a_wall_and_at_maximum_range():
+    """The level layer stops on the face of a wall straight ahead, and at 12 m beside it."""
+    site = flat_site(box(flat_ground(60.0), "wall", -1.0, 5.0, 1.0, 5.4, 3.0))
+    one = unit(site, "D1", "pole", "one-head-90", 0.0)
+    head = posed_heads(one)[0]
+    points, _ = layer_body(one, head, head.layers[0], reach_of(site))
+    axis = points[1:].reshape(LAYER_ROWS, -1, 3)[LAYER_ROWS // 2]
+    middle, edge = axis[len(axis) // 2], axis[0]
+    assert middle == pytest.approx([0, 5, 1], abs=1e-5)
+    assert np.linalg.norm(edge - [0, 0, 1]) == pytest.approx(12.0)
+
+
+def test_layer_body_is_closed():
+    """Every edge of a body belongs to two of its triangles, so it has an inside."""
+    site = flat_site(Solids.none())
+    one = unit(site, "D1", "pole", "one-head-90", 0.0)
+    head = posed_heads(one)[0]
+    _, triangles = layer_body(one, head, head.layers[0], reach_of(site))
+    edges = np.sort(triangles[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2), axis=1)
+    _, counts = np.unique(edges, axis=0, return_counts=True)
+    assert (counts == 2).all()
+
+
+spans = st.tuples(st.integers(0, 3), st.integers(1, 4))
+
+
+@settings(max_examples=60, deadline=None)
+@given(arrays(bool, (4, 5)), st.lists(spans, min_size=20, max_size=20))
+def test_foliage_shell_encloses_the_leaves(grown, steps):
+    """The volume inside the shell, by the divergence theorem, is that of the columns, faces outward."""
+    column = np.full(grown.shape, -1, np.int32)
+    column[grown] = np.arange(grown.sum())
+    density = np.zeros((int(grown.sum()), 7))
+    for row, (bare, leafy) in zip(density, steps, strict=False):
+        row[bare : bare + leafy] = 1.0
+    above = np.concatenate([np.zeros((len(density), 1)), np.cumsum(density * 0.5, axis=1)], axis=1)
+    foliage = Foliage(0.0, 0.0, 1.0, column, np.full(len(density), 10.0), 0.5, above)
+    everywhere = whole_cells(Ground(-10.0, -10.0, 1.0, np.zeros((30, 30))), -10, -10, 19, 19)
+    points, quads = foliage_shell(foliage, everywhere)
+    corners = points[quads] - [2.0, 2.0, 10.0]
+    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 3] - corners[:, 0])
+    volume = float((normals * corners.mean(axis=1)).sum() / 3)
+    assert volume == pytest.approx(0.5 * density.sum(), abs=1e-9)
+
+
+def test_foliage_that_only_leans_into_the_picture_is_left_out():
+    """No slice of a tree hangs in the air at the picture's rim."""
+    column = np.arange(4, dtype=np.int32).reshape(1, 4)
+    foliage = Foliage(8.0, 5.0, 1.0, column, np.zeros(4), 1.0, np.tile([0.0, 1.0], (4, 1)))
+    ground = Ground(0.0, 0.0, 1.0, np.zeros((12, 30)))
+    assert len(foliage_shell(foliage, whole_cells(ground, 0, 0, 9, 11))[1]) == 0
+    assert len(foliage_shell(foliage, whole_cells(ground, 0, 0, 20, 11))[1]) > 0
+
+
+def test_footprint_of_a_block():
+    """A block's plan is its rectangle, whatever its triangles."""
+    (region,) = footprints(box(flat_ground(), "block", 1, 2, 4, 6, 3))
+    assert region.symmetric_difference(rectangle(1, 2, 4, 6)).area == pytest.approx(0, abs=1e-6)
+
+
+def test_heights_to_draw_with():
+    """Gaps are filled from beside them and stay unknown to contours; a plane stays a plane."""
+    ground = Ground(0.0, 0.0, 0.5, np.add.outer(np.zeros(20), 0.2 * np.arange(20.0)))
+    assert smoothed_heights(ground) == pytest.approx(ground.z, abs=1e-9)
+    ground.z[8:12, 8:12] = np.nan
+    assert np.isfinite(filled_heights(ground)).all()
+    assert np.isnan(smoothed_heights(ground)[10, 10])
+    levels, step = contour_levels(smoothed_heights(ground))
+    assert step * len(levels) <= 0.2 * 19
+
+
+def test_line_lies_on_the_ground():
+    """A draped line follows a bank between its ends."""
+    z = np.add.outer(np.zeros(21), np.where(np.arange(21.0) < 10, 0.0, 2.0))
+    ground = Ground(0.0, 0.0, 1.0, z)
+    line = draped_line(ground, z, np.array([[0.0, 10], [20, 10]]), lift_m=0.1)
+    assert line[:, 2] == pytest.approx(ground.height_at(line[:, 0], line[:, 1]) + 0.1)
+    assert (np.diff(line[:, 0]) <= 0.5 + 1e-9).all()

@@ -1,0 +1,225 @@
+"""The pictures themselves: what they show, that they repeat, and that no name breaks them."""
+
+import re
+from dataclasses import replace
+from itertools import combinations
+
+import numpy as np
+import pytest
+from matplotlib.transforms import Bbox
+from PIL import Image
+from scenes import PERSON, flat_ground, option, unit
+from test_drape import pixels_of
+
+from terrain3d.cover.verdict import VERDICT_KEYS, Verdict
+from terrain3d.frame import site_frame
+from terrain3d.job import Outcome
+from terrain3d.show import sheet
+from terrain3d.show.extent import site_extent
+from terrain3d.show.labels import boxes_meet
+from terrain3d.show.lettering import page_style
+from terrain3d.show.plan import draw_plan, plan_base
+from terrain3d.show.stills import write_stills
+from terrain3d.terrain import Area, Foliage, Mount, Solids, Terrain
+
+#: Names that a file might bring: paths, mark-up, formulas, control characters, other scripts, length.
+BAD_NAMES = [
+    "../../etc/passwd",
+    "$x^2$ and \\frac{1}{2}",
+    "<b>bold</b> & more",
+    "n" * 200,
+    "word " * 40,
+    "line\nbreak\ttab\x00\x1b[31m",
+    "\u4e2d\u6587 \u0627\u0644",
+    "$",
+]
+
+
+def shown(path):
+    with Image.open(path) as image:
+        return np.asarray(image.convert("RGB"))
+
+
+def facts(path):
+    """What a picture file says of itself: its size, and the names of its notes."""
+    with Image.open(path) as image:
+        return image.size, set(image.info)
+
+
+def patchwork():
+    """Level ground with the five verdicts as squares of known size around a unit."""
+    ground = flat_ground(40.0)
+    terrain = Terrain(
+        site_frame(None, 0, 0), ground, Solids.none(), Foliage.none(), (Mount("pole", 0.0, -6.0),), ()
+    )
+    codes = np.zeros(ground.z.shape, np.uint8)
+    x, y = np.meshgrid(ground.xs, ground.ys)
+    for code, west, south, east, north in (
+        (Verdict.BOTH, -6, 0, 0, 5),
+        (Verdict.UPPER_ONLY, 0, 0, 4, 5),
+        (Verdict.LOWER_ONLY, 4, 0, 6, 5),
+        (Verdict.DEAD, -6, -4, -1, 0),
+    ):
+        codes[(x > west) & (x < east) & (y > south) & (y < north)] = code
+    base = option(terrain, "patches", (unit(terrain, "D1", "pole", "one-head-90", 0.0),))
+    areas = {VERDICT_KEYS[v]: float((codes == v).sum()) * ground.cell_m**2 for v in Verdict}
+    patches = replace(base, verdicts=codes, area_m2=areas)
+    return Outcome("patchwork", terrain, PERSON, (patches,), ("patches",), "")
+
+
+def test_plan_shows_each_verdict_at_its_share_and_at_scale(tmp_path):
+    """Pixels of each verdict colour, by the plan's own scale, are the areas of the verdicts within 4 %."""
+    outcome = patchwork()
+    image = shown(write_stills(outcome, tmp_path)[0])
+    # The legend's swatches and bars lie right of the picture.
+    picture = image[:, : round(sheet.COLUMN_LEFT * sheet.WIDTH_PX)]
+    extent = site_extent(outcome, sheet.PICTURE_ASPECT)
+    picture_px = sheet.PICTURE[2] * sheet.WIDTH_PX, sheet.PICTURE[3] * sheet.HEIGHT_PX
+    px_per_m = min(picture_px[0] / extent.width_m, picture_px[1] / extent.depth_m)
+    areas = outcome.options[0].area_m2
+    drawn = {
+        v: pixels_of(picture, v).sum() / px_per_m**2
+        for v in (Verdict.BOTH, Verdict.UPPER_ONLY, Verdict.LOWER_ONLY, Verdict.DEAD)
+    }
+    for verdict, area_m2 in drawn.items():
+        # Grid, sector and mark cover a few pixels of each.
+        assert area_m2 == pytest.approx(areas[VERDICT_KEYS[verdict]], rel=0.04), verdict
+    shares = np.array(list(drawn.values())) / sum(drawn.values())
+    truth = np.array([areas[VERDICT_KEYS[v]] for v in drawn])
+    assert shares == pytest.approx(truth / truth.sum(), abs=0.01)
+
+
+def test_plan_is_north_up_and_east_right(tmp_path):
+    """What lies north-west is drawn upper left, what lies south-west lower left."""
+    image = shown(write_stills(patchwork(), tmp_path)[0])[:, : round(sheet.COLUMN_LEFT * sheet.WIDTH_PX)]
+    middle = {
+        v: np.argwhere(pixels_of(image, v)).mean(axis=0)
+        for v in (Verdict.BOTH, Verdict.LOWER_ONLY, Verdict.DEAD)
+    }
+    assert middle[Verdict.BOTH][0] < middle[Verdict.DEAD][0]
+    assert middle[Verdict.BOTH][1] < middle[Verdict.LOWER_ONLY][1]
+
+
+def test_oblique_shows_each_verdict(stills):
+    """The oblique view has ground of every verdict that the option has, in a hue near its colour."""
+    image = shown(stills[1])[200:900, :1100].astype(int)
+    red, green, blue = image[..., 0], image[..., 1], image[..., 2]
+    assert ((blue - red > 60) & (green > 120)).sum() > 20_000
+    assert ((red - green > 50) & (blue < 90) & (green < 60)).sum() > 200
+    assert ((blue - green > 30) & (red - green > 15) & (red < 150)).sum() > 1000
+
+
+def test_same_input_same_bytes(outcome, stills, tmp_path):
+    """Drawing again gives the same files, byte for byte, without dates or versions inside."""
+    again = write_stills(outcome, tmp_path)
+    assert [path.name for path in again] == [path.name for path in stills]
+    for first, second in zip(stills, again, strict=True):
+        assert first.read_bytes() == second.read_bytes()
+        assert facts(first)[1] <= {"dpi"}
+
+
+def test_every_option_has_a_plan_and_an_oblique_view(outcome, stills):
+    """Two pictures an option, 1600 pixels wide, numbered in the order of the options."""
+    assert [path.name[:10] for path in stills] == ["01-plan-ho", "01-oblique", "02-plan-no", "02-oblique"]
+    assert len(stills) == 2 * len(outcome.options)
+    assert {facts(path)[0] for path in stills} == {(sheet.WIDTH_PX, sheet.HEIGHT_PX)}
+
+
+def test_progress_ends_at_the_whole(tmp_path):
+    """Progress is told as a share of the options and ends at one."""
+    told = []
+    write_stills(patchwork(), tmp_path, told.append)
+    assert told == [1.0]
+
+
+def with_bad_names(outcome):
+    """The same site with every name from a file replaced by a bad one."""
+    bad = BAD_NAMES
+    options = tuple(
+        replace(
+            one,
+            name=bad[k],
+            detectors=tuple(replace(u, name=bad[k + 2], mount=bad[k + 1]) for u in one.detectors),
+            protect=tuple(replace(p, name=bad[k + 3]) for p in one.protect),
+            warnings=tuple(bad),
+        )
+        for k, one in enumerate(outcome.options)
+    )
+    terrain = replace(
+        outcome.terrain,
+        protect=tuple(Area(bad[k], a.outline) for k, a in enumerate(outcome.terrain.protect)),
+        mounts=tuple(replace(m, name=bad[k + 3]) for k, m in enumerate(outcome.terrain.mounts)),
+        solids=replace(outcome.terrain.solids, names=tuple(bad[: len(outcome.terrain.solids.names)])),
+        doubts=tuple(bad),
+    )
+    return replace(
+        outcome,
+        site_name=bad[3] + bad[1],
+        terrain=terrain,
+        options=options,
+        ranking=tuple(one.name for one in options),
+        why=" ".join(bad),
+    )
+
+
+def test_bad_names_are_data(outcome, tmp_path):
+    """Paths, mark-up, formulas and endless names become file names of plain letters in the folder."""
+    hostile = with_bad_names(outcome)
+    folder = tmp_path / "stills"
+    folder.mkdir()
+    drawn = write_stills(hostile, folder)
+    assert sorted(tmp_path.iterdir()) == [folder]
+    assert sorted(folder.iterdir()) == sorted(drawn)
+    assert all(re.fullmatch(r"\d\d-(plan|oblique)-[a-z0-9-]{1,40}\.png", path.name) for path in drawn)
+    assert len(set(drawn)) == 4
+
+
+@pytest.mark.parametrize("hostile", [False, True])
+def test_no_text_leaves_the_page_or_covers_other_text(outcome, hostile):
+    """Every line of text lies on the page, and none runs into another, whatever the names."""
+    drawn = with_bad_names(outcome) if hostile else outcome
+    extent = site_extent(drawn, sheet.PICTURE_ASPECT)
+    with page_style():
+        base = plan_base(drawn, extent)
+        for one in drawn.options:
+            page = sheet.option_sheet(drawn, one, "plan, north up", extent)
+            draw_plan(page, drawn, one, base)
+            page.figure.canvas.draw()
+            axes = page.figure.axes[0]
+            texts = [*page.figure.texts, *(t for t in axes.texts if t.get_visible())]
+            boxes = [(t.get_text(), t.get_window_extent()) for t in texts if t.get_text()]
+            for text, box in boxes:
+                assert box.x0 >= 0, text
+                assert box.x1 <= sheet.WIDTH_PX, text
+                assert box.y0 >= 0, text
+                assert box.y1 <= sheet.HEIGHT_PX, text
+            for (text, box), (other, other_box) in combinations(boxes, 2):
+                assert not boxes_meet(shrunk(box), shrunk(other_box)), (text, other)
+
+
+def shrunk(box):
+    """A text's box without the room for letters that reach below the line, which may interlock."""
+    return Bbox.from_extents(box.x0 + 1, box.y0 + 0.25 * box.height, box.x1 - 1, box.y1 - 0.1 * box.height)
+
+
+def test_caution_and_warnings_are_on_the_page(outcome):
+    """Every page carries the caution, the option's warnings and the survey's doubts."""
+    extent = site_extent(outcome)
+    with page_style():
+        page = sheet.option_sheet(outcome, outcome.options[0], "plan", extent)
+    said = " ".join(text.get_text() for text in page.figure.texts)
+    assert "planning aid, not proof of detection" in said
+    assert "walk-test every unit after fixing" in said
+    for warning in (*outcome.options[0].warnings, *outcome.terrain.doubts):
+        assert warning in said
+    assert outcome.why in said
+
+
+def test_many_warnings_end_in_a_pointer(outcome):
+    """What does not fit in the column is counted, and the reader is told where it stands."""
+    many = tuple(f"warning number {k} about something that takes its room on the page" for k in range(40))
+    crowded = replace(outcome.options[0], warnings=many)
+    with page_style():
+        page = sheet.option_sheet(outcome, crowded, "plan", site_extent(outcome))
+    said = [text.get_text() for text in page.figure.texts]
+    assert any(re.fullmatch(r"and \d+ more: see results.json", line) for line in said)
