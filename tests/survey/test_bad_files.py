@@ -36,6 +36,7 @@ def patched(path: Path, at: int, layout: str, value: float) -> Path:
     ("at", "layout", "value", "message"),
     [
         (N_POINTS, "<Q", 1_000_000_000, r"claims 1000000000 points, the file has room for 400"),
+        (N_POINTS, "<Q", 401, r"claims 401 points, the file has room for 400"),
         (N_POINTS, "<Q", 2**64 - 1, r"claims 18446744073709551615 points, the file has room for 400"),
         (POINTS_AT, "<I", 4_000_000_000, r"points at byte 4000000000 of \d+"),
         (POINTS_AT, "<I", 10, r"points at byte 10 of"),

@@ -149,11 +149,15 @@ def test_a_crs_of_another_part_of_the_world_is_doubted() -> None:
 
 
 def test_areas_across_the_date_line_are_no_reason_for_doubt() -> None:
-    """New Zealand's Chatham Islands lie at 176 degrees west, in a CRS whose area crosses 180."""
-    crs = pyproj.CRS("EPSG:3793")
-    x, y = pyproj.Transformer.from_crs("EPSG:4326", crs, always_xy=True).transform(-176.5, -44.0)
-    settled = settle(said_by(crs, "the file"), GroundSource(file="s"), "s", (x, y, x + 100, y + 100), 10)
-    assert not any("outside" in doubt for doubt in settled.doubts)
+    """Fiji's map grid reaches from 176.8 degrees east to 178.2 west, across 180."""
+    crs = pyproj.CRS("EPSG:3460")
+    area = crs.area_of_use
+    assert area is not None
+    assert area.west > area.east
+    for lon, doubted in ((-179.0, False), (178.0, False), (170.0, True)):
+        x, y = pyproj.Transformer.from_crs("EPSG:4326", crs, always_xy=True).transform(lon, -17.5)
+        settled = settle(said_by(crs, "the file"), GroundSource(file="s"), "s", (x, y, x + 100, y + 100), 10)
+        assert any("outside" in doubt for doubt in settled.doubts) is doubted
 
 
 def test_degrees_take_metres_for_height() -> None:

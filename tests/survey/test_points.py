@@ -57,16 +57,23 @@ def test_copc_clips_to_the_box_by_query_and_in_order(oregon_copc: Path, share: f
     np.testing.assert_allclose(found, wanted, rtol=0, atol=1e-6)
 
 
+@pytest.mark.parametrize("per_query", [10, 1_000_000])
 def test_a_copc_asked_in_strips_gives_each_point_once(
-    oregon_copc: Path, monkeypatch: pytest.MonkeyPatch
+    oregon_copc: Path, monkeypatch: pytest.MonkeyPatch, per_query: int
 ) -> None:
-    """Strips keep memory small; no point falls between two of them or into both."""
-    west, south, east, north = read_header(oregon_copc, GroundSource(file="s")).bounds
-    box = (west, south, west + 0.4 * (east - west), south + 0.4 * (north - south))
-    whole = read(oregon_copc, box).xyz
-    monkeypatch.setattr(points, "_QUERY_POINTS", 10)
-    strips = read(oregon_copc, box).xyz
-    np.testing.assert_array_equal(strips[np.lexsort(strips.T)], whole[np.lexsort(whole.T)])
+    """Strips keep memory small; no point falls between two of them, into both, or off the box's edges."""
+    las = laspy.read(oregon_copc)
+    # From one point of the survey to another: both lie on corners of the box.
+    place = (las.xyz[:, :2] - las.xyz[:, :2].min(axis=0)) / np.ptp(las.xyz[:, :2], axis=0)
+    (west, south), (east, north) = (
+        las.xyz[np.hypot(*(place - share).T).argmin(), :2] for share in (0.2, 0.6)
+    )
+    box = (west, south, east, north)
+    inside = (las.x >= west) & (las.x <= east) & (las.y >= south) & (las.y <= north)
+    monkeypatch.setattr(points, "_QUERY_POINTS", per_query)
+    monkeypatch.setattr(points, "_QUERY_SHARE", 1.0)
+    found, wanted = read(oregon_copc, box).xyz[:, :2], las.xyz[inside, :2]
+    np.testing.assert_allclose(found[np.lexsort(found.T)], wanted[np.lexsort(wanted.T)], atol=1e-6)
 
 
 def test_copc_and_plain_las_of_one_survey_agree(oregon_copc: Path, no_crs_las: Path) -> None:

@@ -69,6 +69,17 @@ def test_chunks_leave_no_line_out(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
     np.testing.assert_array_equal(cloud.xyz, np.outer(np.arange(50), [1, 2, 3]))
 
 
+def test_a_fault_in_a_later_chunk_is_named_by_its_own_line(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Line numbers count from the top of the file, the line of names included."""
+    monkeypatch.setattr(textpoints, "CHUNK", 7)
+    lines = ["x y z"] + ["1 2 3"] * 30
+    lines[24] = "1 two 3"
+    with pytest.raises(InputError, match=r"'1 two 3' is no point(.|\n)*line 25"):
+        read(tmp_path, "\n".join(lines))
+
+
 def test_one_line_is_one_point(tmp_path: Path) -> None:
     """The shortest survey there is."""
     assert read(tmp_path, "1 2 3").xyz.tolist() == [[1, 2, 3]]
