@@ -8,9 +8,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
-from terrain3d.survey.gaps import Mask
+from terrain3d.survey.gaps import Mask, spacing
 from terrain3d.survey.surface import within
 from terrain3d.units import Floats
 
@@ -41,6 +43,9 @@ _NOISE_M = 0.08
 _FACE = 0.28
 #: A straight top edge, all that the air sees of a free-standing wall; higher up it is a wire.
 _LINE, _LINE_WIDE_M, _LINE_BELOW_M = 0.2, 0.1, 2.5
+#: Faces smaller than this in plan with nothing below them for so far are taken for leaves: a flat spray
+#: of a crown, which as a solid would stand as a tower down to the ground.
+_AFLOAT_M2, _AFLOAT_M = 4.0, 2.5
 #: Added to the ratio where every pulse near gave several returns: leaves let part of it through.
 _SEVERAL_RETURNS = 0.3
 
@@ -143,7 +148,7 @@ def sort_standing(
     -----
     Vegetation classes are believed. Points without a class are judged by the shape of their
     neighbourhood; so are structures, since classifiers take crowns over roofs for roof: those
-    that look like leaves are taken for leaves, and the share is told.
+    that look like leaves, or float alone in the air, are taken for leaves, and the share is told.
     """
     stands = (above_m > STANDS_ABOVE_M) & ~ground & ~np.isin(classes, IGNORED)
     leaf = stands & np.isin(classes, VEGETATION)
@@ -151,6 +156,8 @@ def sort_standing(
     leaf[judged] = looks_like_leaves(xyz[judged], above_m[judged], n_returns[judged])
     structure = stands & np.isin(classes, STRUCTURES)
     doubts = []
+    face = np.flatnonzero(stands & ~leaf)
+    leaf[face[afloat(xyz[face], above_m[face])]] = True
     taken = leaf & structure
     if taken.sum() > 0.02 * structure.sum():
         doubts.append(
@@ -205,6 +212,34 @@ def looks_like_leaves(xyz: Floats, above_m: Floats, n_returns: Classes) -> Mask:
     thickness += _SEVERAL_RETURNS * np.maximum(several[near].mean(axis=1) - 0.5, 0) * 2
     # A ridge or a corner has neighbours in the faces beside it, a stray twig in the crown around it.
     return np.asarray((np.median(thickness[near], axis=1) > _FACE)[which])
+
+
+def afloat(xyz: Floats, above_m: Floats) -> Mask:
+    """Points of small things that hang together with nothing near the ground.
+
+    Examples
+    --------
+    >>> x, y = (a.ravel() for a in np.mgrid[0:1:0.25, 0:1:0.25])
+    >>> patch = np.column_stack([x, y, np.full(16, 8.0)])
+    >>> post = np.column_stack([np.full(32, 5.0), np.zeros(32), np.arange(0.5, 8.5, 0.25)])
+    >>> both = np.vstack([patch, post])
+    >>> afloat(both, both[:, 2]).sum()        # the patch alone
+    np.int64(16)
+    """
+    if len(xyz) < 2:
+        return above_m > _AFLOAT_M
+    side = max(0.5, 2 * spacing(xyz[:, :2]))
+    cubes, which = np.unique(np.floor(xyz / side).astype(np.int64), axis=0, return_inverse=True)
+    which = which.ravel()
+    # Cubes that touch, at a corner at least.
+    pairs = cKDTree(cubes).query_pairs(1.75, output_type="ndarray")
+    links = coo_array((np.ones(len(pairs)), pairs.T), shape=(len(cubes),) * 2)
+    n, thing = connected_components(links, directed=False)
+    lowest = np.full(n, np.inf)
+    np.minimum.at(lowest, thing[which], above_m)
+    plan = np.unique(np.column_stack([thing, cubes[:, :2]]), axis=0)
+    area_m2 = np.bincount(plan[:, 0], minlength=n) * side**2
+    return np.asarray(((area_m2 < _AFLOAT_M2) & (lowest > _AFLOAT_M))[thing[which]])
 
 
 def _without_slope(xyz: Floats) -> Floats:
