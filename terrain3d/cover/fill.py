@@ -337,16 +337,21 @@ def _states_through_gaps(
 def _raise_codes(states, upper, any_layer, codes):
     """Turn the states of a head's layers into verdicts, where they better those in `codes`."""
     n_layers = len(states)
+    needed = 1 if any_layer else n_layers
+    n_held = np.zeros(len(codes), np.uint8)
+    n_met = np.zeros(len(codes), np.uint8)
+    # Layer by layer, so that each of these loops runs on the vector units as well.
+    for k in range(n_layers):
+        state = states[k]
+        for c in range(len(codes)):
+            n_held[c] += np.uint8(state[c] > _ABSENT)
+            n_met[c] += np.uint8(state[c] == _MET)
+    upper_state = states[upper]
     for c in range(len(codes)):
-        n_held = 0
-        n_met = 0
-        for k in range(n_layers):
-            n_held += states[k, c] > _ABSENT
-            n_met += states[k, c] == _MET
-        code = _DEAD * (n_held > 0)
-        code = _LOWER if n_met > 0 else code
-        code = _UPPER if states[upper, c] == _MET else code
-        code = _BOTH if n_met == n_layers or (any_layer and n_met > 0) else code
+        code = np.uint8(_DEAD) if n_held[c] > 0 else np.uint8(_OUTSIDE)
+        code = np.uint8(_LOWER) if n_met[c] > 0 else code
+        code = np.uint8(_UPPER) if upper_state[c] == _MET else code
+        code = np.uint8(_BOTH) if n_met[c] >= needed else code
         codes[c] = max(codes[c], code)
 
 

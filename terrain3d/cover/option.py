@@ -1,6 +1,6 @@
 """One way to do the property, judged: verdicts, areas, causes and warnings together."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -42,7 +42,7 @@ class OptionResult:
     causes: dict[str, dict[str, float]]
     warnings: tuple[str, ...]
     lost_m2: dict[str, dict[str, float]]
-    lost_weighted_m2: dict[str, dict[str, float]]
+    lost_weighted_m2: dict[str, dict[str, float]] = field(default_factory=dict)
 
 
 def judge_option(
