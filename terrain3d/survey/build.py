@@ -20,13 +20,16 @@ from terrain3d.survey.sheets import from_mesh, from_raster
 from terrain3d.survey.solids import block, wall
 from terrain3d.survey.source import Box, Cloud, Header, Progress, Raster
 from terrain3d.survey.surface import plane, spot_levels, surveyed
-from terrain3d.terrain import Solids, Terrain
+from terrain3d.terrain import Ground, Mount, Solids, Terrain
 
 #: Ground beyond the reach of a unit, and around what is to be held, that is worked on as well.
 _AROUND_M = 3.0
 #: A survey is read this much beyond the grid and the widest gap bridged, so that the edge of the grid is
 #: as sure as its middle.
 _BEYOND_M = 2.0
+#: A mount on a wall stands under its eaves, where no survey from the air sees ground: it is carried on
+#: from ground known this near.
+_UNDER_EAVES_M = 1.5
 #: A share of ground, bridged or unknown, that is worth a sentence.
 _WORTH_SAYING = 0.02
 #: Share of the work that reading the survey is, for progress.
@@ -78,6 +81,9 @@ def build_terrain(site: Site, folder: Path, reach_m: float, progress: Progress |
             site, folder, header, frame, local, reach_m, lambda share: tell(_READING * share)
         )
     tell(0.9)
+    if header is not None:
+        relief, hidden = _under_mounts(relief, local.mounts)
+        more += hidden
     _check_on_ground(local, shapes, relief, site)
     doubts += more + _ground_doubts(relief, local)
     terrain = Terrain(
@@ -274,6 +280,29 @@ def _check_on_ground(local: Placed, shapes: Drawn, relief: Relief, site: Site) -
             f"mount {mount.name!r}: at",
             mend,
         )
+
+
+def _under_mounts(relief: Relief, mounts: tuple[Mount, ...]) -> tuple[Relief, tuple[str, ...]]:
+    """Give mounts close to known ground a foot on it, marked as bridged."""
+    ground = relief.ground
+    z, filled = ground.z.copy(), ground.filled.copy()
+    x, y = np.meshgrid(ground.xs, ground.ys)
+    ny, nx = z.shape
+    doubts = []
+    for mount in mounts:
+        away = np.hypot(x - mount.x, y - mount.y)[ground.known].min(initial=np.inf)
+        if away > _UNDER_EAVES_M or np.isfinite(ground.height_at([mount.x], [mount.y])[0]):
+            continue
+        i = min(max(int((mount.x - ground.x0) / ground.cell_m), 0), nx - 2)
+        j = min(max(int((mount.y - ground.y0) / ground.cell_m), 0), ny - 2)
+        patch = (slice(j, j + 2), slice(i, i + 2))
+        filled[patch] |= np.isnan(z[patch])
+        z[patch] = np.where(np.isnan(z[patch]), relief.feet_z[patch], z[patch])
+        doubts.append(
+            f"the ground under the mount {mount.name!r} was not seen: it is carried on from {away:.1f} m away"
+        )
+    under = Ground(ground.x0, ground.y0, ground.cell_m, z, filled)
+    return Relief(under, relief.feet_z, relief.spacing_m), tuple(doubts)
 
 
 def _ground_doubts(relief: Relief, local: Placed) -> tuple[str, ...]:

@@ -266,6 +266,27 @@ def test_treat_outlines_reach_the_survey(tmp_path):
     assert build(made, tmp_path).solids.names == ()
 
 
+def test_a_mount_under_eaves_gets_the_ground_beside_it(tmp_path):
+    """On the wall of the house, 0.6 m in from the edge of its roof: the slope's height, and a doubt."""
+    points, classes = house_points()
+    made = surveyed_site(tmp_path, points, classes=classes, at=((EAST + 4, NORTH - 1.9),))
+    terrain = build(made, tmp_path)
+    mount = terrain.mounts[0]
+    assert terrain.ground.height_at([mount.x], [mount.y])[0] == pytest.approx(100.4, abs=0.05)
+    assert any("'pole 1' was not seen" in doubt for doubt in terrain.doubts)
+    with pytest.raises(InputError, match=r"no ground is known at the mount 'pole 1'"):
+        build(surveyed_site(tmp_path, points, classes=classes, at=((EAST + 4, NORTH),)), tmp_path)
+
+
+def test_local_metres_far_from_zero_are_shifted_by_whole_kilometres(tmp_path):
+    """Coordinates of a national grid without its name: local metres near zero, the shift kept."""
+    write_las(tmp_path / "survey.las", survey_points(), crs=None)
+    terrain = build(site({"file": "survey.las"}, mounts=((EAST, NORTH),)), tmp_path)
+    assert terrain.frame.shift == (500_000.0, 6_000_000.0)
+    assert (terrain.mounts[0].x, terrain.mounts[0].y) == (10.0, 10.0)
+    assert terrain.ground.known.all()
+
+
 def test_a_mount_off_the_survey_is_named(tmp_path):
     """Name, coordinates as given, and the survey's extent."""
     made = surveyed_site(tmp_path, at=((EAST + 100, NORTH),))
