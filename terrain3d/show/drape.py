@@ -74,6 +74,7 @@ def drape(codes: Codes, shade: Floats | None = None, pixels: int = DRAPE_PIXELS)
     fine = codes.repeat(k, axis=0).repeat(k, axis=1)
     image = palette.verdict_rgb(codes).repeat(k, axis=0).repeat(k, axis=1)
     period = max(fine.shape) // 110 + 4
+    image[_stripes(fine.shape, period, 0) & (fine == Verdict.UPPER_ONLY)] = palette.rgb(palette.UPPER_STRIPE)
     image[_stripes(fine.shape, period, 1) & (fine == Verdict.DEAD)] = palette.rgb(palette.DEAD_STRIPE)
     image[_stripes(fine.shape, period, -1) & (fine == UNKNOWN)] = palette.rgb(palette.UNKNOWN_STRIPE)
     if shade is not None:
@@ -86,8 +87,10 @@ def drape(codes: Codes, shade: Floats | None = None, pixels: int = DRAPE_PIXELS)
 
 
 def _stripes(shape: tuple[int, ...], period: int, slant: int) -> Mask:
+    """Stripes that rise to the left (1), to the right (-1), or lie level (0) in the picture."""
     rows, columns = np.ogrid[: shape[0], : shape[1]]
-    return np.asarray((columns + slant * rows) % period < max(1, period // 5))
+    along = columns + slant * rows if slant else rows + 0 * columns
+    return np.asarray(along % period < max(1, period // 5))
 
 
 def _grown(region: Mask, width: int) -> Mask:

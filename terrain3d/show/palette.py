@@ -24,7 +24,9 @@ VERDICT_COLOURS = {
     Verdict.DEAD: "#680a1a",
     Verdict.OUTSIDE: "#f3f1eb",
 }
-#: Thin stripes over dead ground: a second cue beside the colour.
+#: Thin stripes, slanting over dead ground and level over ground of the upper layer alone: a second cue
+#: beside the colour, for grey print above all.
+UPPER_STRIPE = "#a05a10"
 DEAD_STRIPE = "#b0525f"
 #: The line around ground held by both layers: where good ends shows without any colour.
 BOTH_EDGE = "#124b66"

@@ -114,6 +114,7 @@ def _contours(axes: Axes, ground: Ground, smooth: Floats, extent: Extent) -> lis
         np.ma.masked_invalid(z),
         levels=levels,
         colors=palette.CONTOUR,
+        linestyles="solid",
         linewidths=[1.0 if round(level / step) % 5 == 0 else 0.55 for level in levels],
         zorder=2,
     )
@@ -185,7 +186,7 @@ def _frame(axes: Axes, extent: Extent) -> None:
 
 
 def _busy_places(axes: Axes, outcome: Outcome, extent: Extent) -> Floats:
-    """(n, 2) page pixels of watched cells in any option and of protected outlines."""
+    """(n, 2) page pixels of watched cells and units in any option and of protected outlines."""
     ground = outcome.terrain.ground
     watched = np.zeros(ground.z[extent.rows, extent.columns].shape, bool)
     for option in outcome.options:
@@ -193,19 +194,23 @@ def _busy_places(axes: Axes, outcome: Outcome, extent: Extent) -> Floats:
         watched |= (codes != Verdict.OUTSIDE) & (codes != UNKNOWN)
     rows, columns = np.nonzero(watched)
     cells = np.column_stack([ground.xs[extent.columns][columns], ground.ys[extent.rows][rows]])
-    return np.asarray(
-        axes.transData.transform(np.vstack([cells, *(a.outline for a in outcome.terrain.protect)]))
-    )
+    units = [[unit.x, unit.y] for option in outcome.options for unit in option.detectors]
+    # A unit's mark under a chip is worse than any ground under it.
+    marks = np.repeat(np.reshape(units, (-1, 2)), len(cells) + 1, axis=0)
+    places = np.vstack([cells, marks, *(area.outline for area in outcome.terrain.protect)])
+    return np.asarray(axes.transData.transform(places))
 
 
 def _quiet_corner(
     axes: Axes, width: float, height: float, busy: Floats, order: str, taken: Bbox | None
 ) -> Bbox:
     """The corner of the picture where a chip covers least; `order` names the more welcome first."""
-    box, gap = axes.get_window_extent(), 14
+    box, gap = axes.get_window_extent(), 14.0
     chips = []
     for corner in order.split():
-        left = box.x0 + gap if "W" in corner else box.x1 - gap - width
+        left = (box.x0 + box.x1 - width) / 2
+        if corner[-1] in "WE":
+            left = box.x0 + gap if corner[-1] == "W" else box.x1 - gap - width
         low = box.y0 + gap if "S" in corner else box.y1 - gap - height
         chip = Bbox.from_extents(left, low, left + width, low + height)
         if taken is None or not boxes_meet(chip, taken):
@@ -241,7 +246,7 @@ def _scale_bar(axes: Axes, extent: Extent, busy: Floats, taken: Bbox) -> Bbox:
     px_per_m = axes.get_window_extent().width / extent.width_m
     step = next((s for s in (50, 20, 10, 5, 2, 1, 0.5) if 2 * s * px_per_m < 250), 0.2)
     length = step * px_per_m
-    chip = _quiet_corner(axes, 2 * length + 64, 50, busy, "SW SE NW NE", taken)
+    chip = _quiet_corner(axes, 2 * length + 64, 50, busy, "SW SE NW NE S N", taken)
     _chip(axes, chip)
     left, bottom = chip.x0 + 20, chip.y0 + 10
     for k, colour in enumerate((palette.INK, "white")):

@@ -19,7 +19,7 @@ from terrain3d.show.shapes import (
     Ints,
     Reach,
     contour_levels,
-    draped_line,
+    draped_lines,
     filled_heights,
     foliage_shell,
     ground_nodes,
@@ -31,6 +31,7 @@ from terrain3d.terrain import Ground, Solids
 from terrain3d.units import Floats
 
 _ONE_QUAD = np.array([[0, 1, 2, 3]])
+_UP = np.array([[0.0, 0.0, 1.0]])
 
 
 @dataclass(frozen=True)
@@ -93,24 +94,29 @@ def build_scene(
     for unit in option.detectors:
         parts += _unit_parts(terrain.ground, heights, unit)
         parts += _layer_parts(unit, reach)
-    person = standing_place(outcome)
+    person = standing_place(outcome, reach)
     if person is not None:
         parts.append(Part("marks", _figure_mesh(outcome.figure, person), palette.FIGURE))
     bar, figures = _scale_bar(_foot_corners(terrain.ground, heights, extent), camera)
     return Scene((*parts, *bar), (*_tags(outcome, option, heights, person), *figures))
 
 
-def standing_place(outcome: Outcome) -> tuple[float, float, float] | None:
-    """Where the figure stands for scale, the same in every option: on the first protected ground."""
-    spots = [spot_within(area) for area in outcome.terrain.protect]
-    plan = [spot for spot in spots if spot is not None]
+def standing_place(outcome: Outcome, reach: Reach) -> tuple[float, float, float] | None:
+    """Where the figure stands for scale, the same in every option: on protected ground, in the open."""
+    plan: list[tuple[float, float]] = []
+    for area in outcome.terrain.protect:
+        spot = spot_within(area)
+        if spot is not None:
+            plan += [spot, *((float(x), float(y)) for x, y in spot + 0.6 * (area.outline - spot))]
     for unit in (unit for option in outcome.options for unit in option.detectors):
         pan, _ = head_arcs(unit)[0]
-        plan.append(tuple(head_sector(unit, pan, 1.0, 0.6 * unit.type.max_range)[0]))
+        (x, y), *_ = head_sector(unit, pan, 1.0, 0.6 * unit.type.max_range)
+        plan.append((float(x), float(y)))
     for x, y in plan:
         z = float(outcome.terrain.ground.height_at([x], [y])[0])
-        if np.isfinite(z):
-            return float(x), float(y), z
+        # Under a roof or inside a wall the figure would not be seen.
+        if np.isfinite(z) and np.isinf(reach(np.array([x, y, z + 0.1]), _UP)).all():
+            return x, y, z
     return None
 
 
@@ -315,12 +321,12 @@ def _cut_to(mesh: Any, extent: Extent) -> Any:
 
 def _drawn_line(ground: Ground, heights: Floats, line: Floats, colour: str, line_px: float) -> list[Part]:
     """A line on the ground with a white line under it, so that it shows on every colour."""
-    mesh = _line(draped_line(ground, heights, line))
-    under = _line(draped_line(ground, heights, line, lift_m=0.04))
-    return [
-        Part("marks", under, "#ffffff", line_px=line_px + 2.0, raise_steps=2),
-        Part("marks", mesh, colour, line_px=line_px, raise_steps=4),
-    ]
+    parts = []
+    for piece in draped_lines(ground, heights, line):
+        mesh = _line(piece)
+        parts.append(Part("marks", mesh, "#ffffff", line_px=line_px + 2.0, raise_steps=2))
+        parts.append(Part("marks", mesh.copy(), colour, line_px=line_px, raise_steps=4))
+    return parts
 
 
 def _unit_parts(ground: Ground, heights: Floats, unit: Detector) -> list[Part]:

@@ -254,17 +254,32 @@ def spot_within(area: Area) -> tuple[float, float] | None:
     return None if spot.is_empty else (float(spot.x), float(spot.y))
 
 
-def draped_line(ground: Ground, heights: Floats, line: Floats, lift_m: float = 0.06) -> Floats:
-    """(n, 3) a plan line laid on the ground, a little above it, with a point every half cell."""
+def draped_lines(ground: Ground, heights: Floats, line: Floats, lift_m: float = 0.05) -> list[Floats]:
+    """A plan line laid on the ground, a little above it, with a point every half cell.
+
+    Returns
+    -------
+    list of (n, 3) float
+        The pieces of it that lie on the grid.
+
+    Examples
+    --------
+    >>> ground = Ground(0.0, 0.0, 1.0, np.zeros((3, 5)))
+    >>> (piece,) = draped_lines(ground, ground.z, np.array([[-9.0, 1], [2, 1]]))
+    >>> piece.min(axis=0).tolist()
+    [-0.5, 1.0, 0.05]
+    """
     points = []
     for start, end in pairwise(line):
         count = max(2, math.ceil(float(np.hypot(*(end - start))) / (ground.cell_m / 2)) + 1)
         points.append(start + (end - start) * np.linspace(0, 1, min(count, 2000))[:, None])
     plan = np.vstack(points)
-    west, south, east, north = ground.bounds
-    surface = Ground(ground.x0, ground.y0, ground.cell_m, heights)
-    z = surface.height_at(np.clip(plan[:, 0], west, east), np.clip(plan[:, 1], south, north))
-    return np.column_stack([plan, z + lift_m])
+    z = Ground(ground.x0, ground.y0, ground.cell_m, heights).height_at(plan[:, 0], plan[:, 1])
+    on_grid = np.isfinite(z)
+    laid = np.column_stack([plan, z + lift_m])
+    breaks = np.flatnonzero(np.diff(on_grid)) + 1
+    pieces = zip(np.split(laid, breaks), np.split(on_grid, breaks), strict=True)
+    return [piece for piece, is_on in pieces if is_on[0] and len(piece) > 1]
 
 
 def footprints(solids: Solids) -> list[Any]:

@@ -36,6 +36,20 @@ class Sign:
     marker: str = ""
 
 
+@dataclass(frozen=True)
+class Stripe:
+    """The second cue of a swatch, as the drape has it: a hatch of matplotlib and its colour."""
+
+    hatch: str = ""
+    colour: str = ""
+
+
+_STRIPES = {
+    Verdict.UPPER_ONLY: Stripe("---", palette.UPPER_STRIPE),
+    Verdict.DEAD: Stripe(r"\\\\", palette.DEAD_STRIPE),
+}
+
+
 class Sheet:
     """A page being filled from top to bottom of its legend column."""
 
@@ -81,13 +95,13 @@ class Sheet:
     def room_for(self, lines: int, size: float = 7.5) -> bool:
         return self._below - lines * _line_height(size) > PICTURE[1]
 
-    def swatch(self, baseline: float, colour: str, stripe: str = "", edge: str = palette.QUIET_INK) -> None:
+    def swatch(self, baseline: float, colour: str, stripe: Stripe, edge: str = palette.QUIET_INK) -> None:
         box = Rectangle(
             (COLUMN_LEFT, baseline - 0.003), 0.024, 0.018, facecolor=colour, edgecolor=edge, linewidth=0.8
         )
         self.figure.add_artist(box)
-        if stripe:
-            box.set(hatch="////", edgecolor=stripe)
+        if stripe.hatch:
+            box.set(hatch=stripe.hatch, edgecolor=stripe.colour)
             self.figure.add_artist(
                 Rectangle(box.get_xy(), 0.024, 0.018, fill=False, edgecolor=edge, linewidth=0.8)
             )
@@ -207,12 +221,11 @@ def _verdict_rows(sheet: Sheet, option: OptionResult, extent: Extent) -> None:
         # How much of the survey lies outside says nothing about the option.
         figure = "" if verdict == Verdict.OUTSIDE or area is None else words.square_metres(area)
         baseline = sheet.row(VERDICT_WORDS[verdict], figure, size=8.5, indent=0.033)
-        stripe = palette.DEAD_STRIPE if verdict == Verdict.DEAD else ""
         edge = palette.BOTH_EDGE if verdict == Verdict.BOTH else palette.QUIET_INK
-        sheet.swatch(baseline, palette.VERDICT_COLOURS[verdict], stripe, edge)
+        sheet.swatch(baseline, palette.VERDICT_COLOURS[verdict], _STRIPES.get(verdict, Stripe()), edge)
     if (option.verdicts[extent.rows, extent.columns] == UNKNOWN).any():
         baseline = sheet.row("ground not known", size=8.5, indent=0.033)
-        sheet.swatch(baseline, palette.UNKNOWN_GROUND, palette.UNKNOWN_STRIPE)
+        sheet.swatch(baseline, palette.UNKNOWN_GROUND, Stripe("////", palette.UNKNOWN_STRIPE))
     sheet.gap()
 
 

@@ -11,7 +11,7 @@ from terrain3d.show.drape import drape, relief
 
 COLOURS = {
     Verdict.BOTH: (palette.VERDICT_COLOURS[Verdict.BOTH], palette.BOTH_EDGE),
-    Verdict.UPPER_ONLY: (palette.VERDICT_COLOURS[Verdict.UPPER_ONLY],),
+    Verdict.UPPER_ONLY: (palette.VERDICT_COLOURS[Verdict.UPPER_ONLY], palette.UPPER_STRIPE),
     Verdict.LOWER_ONLY: (palette.VERDICT_COLOURS[Verdict.LOWER_ONLY],),
     Verdict.DEAD: (palette.VERDICT_COLOURS[Verdict.DEAD], palette.DEAD_STRIPE),
     Verdict.OUTSIDE: (palette.VERDICT_COLOURS[Verdict.OUTSIDE],),

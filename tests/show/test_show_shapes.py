@@ -14,7 +14,7 @@ from terrain3d.show.extent import whole_cells
 from terrain3d.show.shapes import (
     LAYER_ROWS,
     contour_levels,
-    draped_line,
+    draped_lines,
     filled_heights,
     foliage_shell,
     footprints,
@@ -117,6 +117,6 @@ def test_line_lies_on_the_ground():
     """A draped line follows a bank between its ends."""
     z = np.add.outer(np.zeros(21), np.where(np.arange(21.0) < 10, 0.0, 2.0))
     ground = Ground(0.0, 0.0, 1.0, z)
-    line = draped_line(ground, z, np.array([[0.0, 10], [20, 10]]), lift_m=0.1)
+    (line,) = draped_lines(ground, z, np.array([[0.0, 10], [20, 10]]), lift_m=0.1)
     assert line[:, 2] == pytest.approx(ground.height_at(line[:, 0], line[:, 1]) + 0.1)
     assert (np.diff(line[:, 0]) <= 0.5 + 1e-9).all()

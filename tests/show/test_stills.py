@@ -68,7 +68,7 @@ def patchwork():
 
 
 def test_plan_shows_each_verdict_at_its_share_and_at_scale(tmp_path):
-    """Pixels of each verdict colour, by the plan's own scale, are the areas of the verdicts within 4 %."""
+    """Pixels of each verdict colour, by the plan's own scale, are the areas of the verdicts within 6 %."""
     outcome = patchwork()
     image = shown(write_stills(outcome, tmp_path)[0])
     # The legend's swatches and bars lie right of the picture.
@@ -83,7 +83,7 @@ def test_plan_shows_each_verdict_at_its_share_and_at_scale(tmp_path):
     }
     for verdict, area_m2 in drawn.items():
         # Grid, sector and mark cover a few pixels of each.
-        assert area_m2 == pytest.approx(areas[VERDICT_KEYS[verdict]], rel=0.04), verdict
+        assert area_m2 == pytest.approx(areas[VERDICT_KEYS[verdict]], rel=0.06), verdict
     shares = np.array(list(drawn.values())) / sum(drawn.values())
     truth = np.array([areas[VERDICT_KEYS[v]] for v in drawn])
     assert shares == pytest.approx(truth / truth.sum(), abs=0.01)
