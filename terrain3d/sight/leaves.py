@@ -5,6 +5,7 @@ import math
 import numpy as np
 from numba import njit
 
+from terrain3d.sight.march import crossings
 from terrain3d.sight.slices import N_BINS, azimuth_bin
 from terrain3d.terrain import LEAF_PROJECTION
 
@@ -78,12 +79,8 @@ def leaf_depths(column, base_z, step, above, x0, y0, cell, ex, ey, ez, ux, uy, b
     v = (ey - y0) / cell + 0.5
     i = math.floor(u + ux * begin / cell)
     j = math.floor(v + uy * begin / cell)
-    step_i = 1 if ux > 0 else -1
-    step_j = 1 if uy > 0 else -1
-    inv_u = cell / abs(ux) if ux != 0 else math.inf
-    inv_v = cell / abs(uy) if uy != 0 else math.inf
-    next_u = ((i + 1 - u) if ux > 0 else (u - i)) * inv_u if ux != 0 else math.inf
-    next_v = ((j + 1 - v) if uy > 0 else (v - j)) * inv_v if uy != 0 else math.inf
+    step_i, pitch_u, next_u = crossings(u * cell, ux, i, cell)
+    step_j, pitch_v, next_v = crossings(v * cell, uy, j, cell)
     n_steps = above.shape[1] - 1
     per_step = 1.0 / step
     t = begin
@@ -113,10 +110,10 @@ def leaf_depths(column, base_z, step, above, x0, y0, cell, ex, ey, ez, ux, uy, b
                     depths[k] += (above[row, at + 1] - above[row, at]) * inside
         t = t_out
         if next_u <= next_v:
-            next_u += inv_u
+            next_u += pitch_u
             i += step_i
         else:
-            next_v += inv_v
+            next_v += pitch_v
             j += step_j
     met = False
     for k in range(n_lines):

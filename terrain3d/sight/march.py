@@ -32,6 +32,35 @@ def _clamped_patch(value, n):
     return min(max(math.floor(value), 0), n - 2)
 
 
+@njit(cache=True, nogil=True, inline="always")
+def crossings(start, along, index, size):
+    """How a line walks over one axis of a grid of squares.
+
+    Parameters
+    ----------
+    start : float
+        Where the line starts on this axis.
+    along : float
+        Part of its unit direction along it.
+    index : int
+        Square it starts in, whose near edge is at index * size.
+    size : float
+        Side of a square.
+
+    Returns
+    -------
+    step : int
+        Change of index at each edge.
+    pitch, first : float
+        Distance along the line from edge to edge, and to the first one; inf when it never meets any.
+    """
+    if along == 0.0:
+        return 1, math.inf, math.inf
+    if along > 0.0:
+        return 1, size / along, ((index + 1) * size - start) / along
+    return -1, -size / along, (index * size - start) / along
+
+
 @njit(cache=True, nogil=True)
 def steepest_view(z, patch_top, block_top, u0, v0, eye_z, du, dv, length, best):
     """Greatest slope from the eye to the ground between it and a point `length` cells away.
@@ -64,12 +93,8 @@ def steepest_view(z, patch_top, block_top, u0, v0, eye_z, du, dv, length, best):
     unknown = False
     i = min(max(math.floor(u0 / BLOCK), 0), n_columns - 1)
     j = min(max(math.floor(v0 / BLOCK), 0), n_rows - 1)
-    step_i = 1 if du > 0 else -1
-    step_j = 1 if dv > 0 else -1
-    inv_u = abs(1.0 / du) if du != 0 else math.inf
-    inv_v = abs(1.0 / dv) if dv != 0 else math.inf
-    next_u = ((i + 1) * BLOCK - u0 if du > 0 else u0 - i * BLOCK) * inv_u if du != 0 else math.inf
-    next_v = ((j + 1) * BLOCK - v0 if dv > 0 else v0 - j * BLOCK) * inv_v if dv != 0 else math.inf
+    step_i, pitch_u, next_u = crossings(u0, du, i, BLOCK)
+    step_j, pitch_v, next_v = crossings(v0, dv, j, BLOCK)
     t = 0.0
     while True:
         t_out = min(next_u, next_v, length)
@@ -81,13 +106,13 @@ def steepest_view(z, patch_top, block_top, u0, v0, eye_z, du, dv, length, best):
         if t >= length:
             return best, unknown
         if next_u <= next_v:
-            next_u += inv_u * BLOCK
+            next_u += pitch_u
             i += step_i
             if i < 0 or i >= n_columns:
                 i -= step_i
                 next_u = math.inf
         else:
-            next_v += inv_v * BLOCK
+            next_v += pitch_v
             j += step_j
             if j < 0 or j >= n_rows:
                 j -= step_j
@@ -101,12 +126,8 @@ def _steepest_in_patches(z, patch_top, u0, v0, eye_z, du, dv, begin, length, bes
     unknown = False
     i = _clamped_patch(u0 + du * begin, nx)
     j = _clamped_patch(v0 + dv * begin, ny)
-    step_i = 1 if du > 0 else -1
-    step_j = 1 if dv > 0 else -1
-    inv_u = abs(1.0 / du) if du != 0 else math.inf
-    inv_v = abs(1.0 / dv) if dv != 0 else math.inf
-    next_u = ((i + 1 - u0) if du > 0 else (u0 - i)) * inv_u if du != 0 else math.inf
-    next_v = ((j + 1 - v0) if dv > 0 else (v0 - j)) * inv_v if dv != 0 else math.inf
+    step_i, pitch_u, next_u = crossings(u0, du, i, 1)
+    step_j, pitch_v, next_v = crossings(v0, dv, j, 1)
     t = begin
     while True:
         t_out = min(next_u, next_v, length)
@@ -134,13 +155,13 @@ def _steepest_in_patches(z, patch_top, u0, v0, eye_z, du, dv, begin, length, bes
         if t >= length:
             return best, unknown
         if next_u <= next_v:
-            next_u += inv_u
+            next_u += pitch_u
             i += step_i
             if i < 0 or i > nx - 2:
                 i -= step_i
                 next_u = math.inf
         else:
-            next_v += inv_v
+            next_v += pitch_v
             j += step_j
             if j < 0 or j > ny - 2:
                 j -= step_j
@@ -157,12 +178,8 @@ def first_ground(z, u0, v0, eye_z, du, dv, rise, length):
     ny, nx = z.shape
     i = _clamped_patch(u0, nx)
     j = _clamped_patch(v0, ny)
-    step_i = 1 if du > 0 else -1
-    step_j = 1 if dv > 0 else -1
-    inv_u = abs(1.0 / du) if du != 0 else math.inf
-    inv_v = abs(1.0 / dv) if dv != 0 else math.inf
-    next_u = ((i + 1 - u0) if du > 0 else (u0 - i)) * inv_u if du != 0 else math.inf
-    next_v = ((j + 1 - v0) if dv > 0 else (v0 - j)) * inv_v if dv != 0 else math.inf
+    step_i, pitch_u, next_u = crossings(u0, du, i, 1)
+    step_j, pitch_v, next_v = crossings(v0, dv, j, 1)
     t = 0.0
     while t < length:
         t_out = min(next_u, next_v, length)
@@ -173,12 +190,12 @@ def first_ground(z, u0, v0, eye_z, du, dv, rise, length):
                 return hit
             t = t_out
         if next_u <= next_v:
-            next_u += inv_u
+            next_u += pitch_u
             i += step_i
             if i < 0 or i > nx - 2:
                 return math.inf
         else:
-            next_v += inv_v
+            next_v += pitch_v
             j += step_j
             if j < 0 or j > ny - 2:
                 return math.inf
