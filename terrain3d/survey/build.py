@@ -181,13 +181,19 @@ def _surveyed_ground(
     box = _turned_box(around, frame, header.crs, to_local=False)
     survey = read_survey(folder / site.ground.file, header, box, progress)
     if isinstance(survey, Raster):
-        return from_raster(survey, frame, lattice, limit), Solids.none(), None, survey.doubts
+        doubts = (
+            *survey.doubts,
+            "the grid is taken as bare ground: one with roofs and crowns in it would mislead",
+        )
+        if local.treatments:
+            doubts += ("[[treat]] outlines are left aside: a grid has nothing standing on it",)
+        return from_raster(survey, frame, lattice, limit), Solids.none(), None, doubts
     if isinstance(survey, Cloud):
         return _from_cloud(survey, frame, local, lattice, limit)
     x, y = frame.to_local(survey.vertices[:, 0], survey.vertices[:, 1], survey.crs)
     vertices = np.column_stack([x, y, survey.vertices[:, 2]])
-    relief, standing, doubts = from_mesh(vertices, survey.triangles, lattice, limit, local.treatments)
-    return relief, standing, None, survey.doubts + doubts
+    relief, standing, more = from_mesh(vertices, survey.triangles, lattice, limit, local.treatments)
+    return relief, standing, None, survey.doubts + more
 
 
 def _from_cloud(cloud: Cloud, frame: Frame, local: Placed, lattice: Lattice, limit_m: float) -> _Read:

@@ -6,8 +6,10 @@ from pathlib import Path
 import numpy as np
 import pyproj
 import pytest
+import trimesh
 from affine import Affine
 from made_files import UTM31, write_las, write_tif
+from scipy.spatial import Delaunay
 
 from terrain3d.errors import InputError
 from terrain3d.site import Site
@@ -224,6 +226,21 @@ def test_a_grid_in_another_crs_than_the_site(tmp_path):
     terrain = build(site({"file": "g.tif"}, crs="EPSG:4326", mounts=(at,)), tmp_path)
     assert terrain.ground.height_at([0.0], [0.0])[0] == pytest.approx(100.2, abs=1e-4)
     assert terrain.ground.known.all()
+    assert any("taken as bare ground" in doubt for doubt in terrain.doubts)
+
+
+def test_a_mesh_gives_ground_and_what_stands_on_it(tmp_path):
+    """A slope with a box as PLY in local metres: heights met, the box a solid."""
+    axis = np.linspace(-15, 15, 31)
+    x, y = (a.ravel() for a in np.meshgrid(axis, axis))
+    land = trimesh.Trimesh(np.column_stack([x, y, 0.1 * x]), Delaunay(np.column_stack([x, y])).simplices)
+    land.faces = np.where(land.face_normals[:, 2:] < 0, land.faces[:, ::-1], land.faces)
+    shed = trimesh.creation.box(bounds=[[2, 2, -1], [5, 4, 2.5]])
+    trimesh.util.concatenate([land, shed]).export(tmp_path / "site.ply")
+    terrain = build(site({"file": "site.ply"}, mounts=((-3.0, -3.0),)), tmp_path)
+    assert terrain.ground.height_at([-3.0], [-3.0])[0] == pytest.approx(-0.3, abs=1e-3)
+    assert terrain.solids.names == ("surveyed solid 1",)
+    assert terrain.solids.vertices.max(axis=0) == pytest.approx((5, 4, 2.5))
 
 
 def house_points():
