@@ -7,6 +7,7 @@ import shapely
 from numpy.typing import NDArray
 
 from terrain3d.errors import InputError
+from terrain3d.survey.gaps import Mask
 from terrain3d.terrain import Solids
 from terrain3d.units import Floats
 
@@ -92,7 +93,12 @@ def standing_on(
     shortest_m: float = SHORTEST_M,
 ) -> Solids:
     """A closed mesh over a plan; a base of 0 goes into the ground by `FOOTING_M`."""
-    points, triangles = follow(*triangulated(plan), ground_at, shortest_m)
+    points, triangles = triangulated(plan)
+    if leaving(points, triangles, ground_at).any():
+        # Halving keeps a triangle's shape: cut a long strip across first, or slivers stay slivers.
+        width = 2 * plan.area / plan.length
+        plan = shapely.segmentize(plan, 2 * max(width, shortest_m))
+        points, triangles = follow(*triangulated(plan), ground_at, shortest_m)
     ground = ground_at(points[:, 0], points[:, 1])
     bottom = base_m if base_m > 0 else -FOOTING_M
     vertices = np.vstack(
@@ -135,9 +141,7 @@ def follow(
         length = np.linalg.norm(points[edges[:, 0]] - points[edges[:, 1]], axis=1)
         rows = np.arange(len(triangles))
         longest = of_triangle[rows, length[of_triangle].argmax(axis=1)]
-        leaves = (_departures(points, edges, length, ground_at) > FOLLOWS_WITHIN_M)[of_triangle].any(axis=1)
-        leaves |= _middle_departures(points, triangles, ground_at) > FOLLOWS_WITHIN_M
-        leaves &= length[longest] > shortest_m
+        leaves = leaving(points, triangles, ground_at) & (length[longest] > shortest_m)
         if not leaves.any():
             break
         halved = np.zeros(len(edges), bool)
@@ -153,6 +157,13 @@ def follow(
     return points, triangles
 
 
+def leaving(points: Floats, triangles: Indices, ground_at: GroundAt) -> Mask:
+    """Triangles that the ground leaves by more than 2 cm, along an edge or at the middle."""
+    edges, of_triangle = _edges(triangles)
+    off = (_departures(points, edges, ground_at) > FOLLOWS_WITHIN_M)[of_triangle].any(axis=1)
+    return np.asarray(off | (_middle_departures(points, triangles, ground_at) > FOLLOWS_WITHIN_M))
+
+
 def _edges(triangles: Indices) -> tuple[Indices, Indices]:
     """Each edge once, lower index first, and for each triangle its edges 01, 12, 20."""
     pairs = triangles[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2)
@@ -160,8 +171,9 @@ def _edges(triangles: Indices) -> tuple[Indices, Indices]:
     return edges, index.reshape(-1, 3)
 
 
-def _departures(points: Floats, edges: Indices, length: Floats, ground_at: GroundAt) -> Floats:
+def _departures(points: Floats, edges: Indices, ground_at: GroundAt) -> Floats:
     """How far the ground leaves each edge at most, looked at every 5 cm or so."""
+    length = np.linalg.norm(points[edges[:, 0]] - points[edges[:, 1]], axis=1)
     most = np.zeros(len(edges))
     for low, high, n in ((0.0, 1.0, 20), (1.0, 8.0, 160), (8.0, np.inf, 640)):
         which = (length > low) & (length <= high)
