@@ -186,6 +186,17 @@ def test_site_files_of_the_readme_are_site_files(tmp_path: Path) -> None:
         assert load_site(path).site.name == "Yard below the house"
 
 
+def test_readme_tells_what_its_own_example_gives(tmp_path: Path) -> None:
+    """The two figures in the walk-through are those of the site file above them."""
+    text = (ROOT / "README.md").read_text("utf-8")
+    path = tmp_path / "site.toml"
+    path.write_text(re.findall(r"^```toml\n(.*?)^```", text, re.DOTALL | re.MULTILINE)[0], "utf-8")
+    told = re.search(r"held to (\d+) % with the unit level, and to (\d+) % with it nose down", text)
+    assert told is not None
+    held = [100 * option.protect[0].both_fraction for option in run(path).options]
+    assert held == pytest.approx([float(figure) for figure in told.groups()], abs=1.0)
+
+
 def test_readme_names_every_command() -> None:
     """The short reference lists the commands there are, no more and no fewer."""
     listed = re.findall(r"^\| `terrain3d (\w+)", (ROOT / "README.md").read_text("utf-8"), re.MULTILINE)
