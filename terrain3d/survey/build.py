@@ -109,6 +109,12 @@ def _settled(site: Site, folder: Path) -> tuple[Header | None, pyproj.CRS | None
     path = folder / site.ground.file
     header = read_header(path, site.ground)
     if header.crs is None and site_crs is not None and site.ground.crs is None:
+        if site_crs.is_geographic:
+            raise InputError(
+                f"the survey names no CRS, and that of the site file, {site_crs.name}, cannot be its own",
+                str(path),
+                'name the CRS of its coordinates, such as [ground] crs = "EPSG:32631"',
+            )
         header = read_header(path, site.ground.model_copy(update={"crs": named}))
         doubt = f"the survey names no CRS: that of the site file, {site_crs.name}, is taken for it too"
         return header, site_crs, (doubt, *header.doubts)
@@ -354,5 +360,6 @@ def _drawn_solids(local: Placed, relief: Relief) -> Solids:
 
 
 def _pair(x: float, y: float) -> str:
-    """Coordinates as a person would compare them: degrees to a metre or so, metres to a centimetre."""
+    """Coordinates as a person would compare them: metres to a millimetre, degrees to a centimetre."""
+    x, y = (round(v, 7 if abs(v) <= 360 else 3) + 0.0 for v in (x, y))
     return f"({x:.10g}, {y:.10g})"

@@ -59,7 +59,7 @@ def wall(
     """
     line = shapely.LineString(path)
     if not line.length > 0:
-        raise InputError(f"the path of {name!r} has no length", mend="give two points that differ")
+        raise InputError("the path has no length", f"solid {name!r}: path", "give two points that differ")
     plan = line.buffer(thickness_m / 2, cap_style="flat", join_style="mitre")
     return standing_on(plan, height_m, base_m, ground_at, name, shortest_m)
 

@@ -191,6 +191,14 @@ def test_a_survey_without_crs_takes_the_sites_and_says_so(tmp_path):
     assert any("survey names no CRS: that of the site file" in doubt for doubt in terrain.doubts)
 
 
+def test_a_survey_without_crs_cannot_be_in_the_sites_degrees(tmp_path):
+    """The message names the file and the key to set."""
+    write_las(tmp_path / "survey.las", survey_points(), crs=None)
+    made = site({"file": "survey.las"}, crs="EPSG:4326", mounts=((3.0, 54.0),))
+    with pytest.raises(InputError, match=r"survey names no CRS(.|\n)*survey\.las(.|\n)*\[ground\] crs ="):
+        build(made, tmp_path)
+
+
 def test_local_metres_stay_as_they_are(tmp_path):
     """Neither names a CRS: coordinates of the file are the local frame."""
     write_las(tmp_path / "survey.las", survey_points() - [EAST, NORTH, 0], crs=None)
