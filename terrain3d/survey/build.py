@@ -13,6 +13,7 @@ from terrain3d.survey.above import ground_points, sort_standing
 from terrain3d.survey.buildings import buildings
 from terrain3d.survey.crs import horizontal, read_crs
 from terrain3d.survey.files import read_header, read_survey
+from terrain3d.survey.footing import check_on_ground, check_on_survey, ground_doubts, under_mounts
 from terrain3d.survey.lattice import Lattice, Relief, lattice_over
 from terrain3d.survey.leaves import Profiles, estimated, foliage
 from terrain3d.survey.placing import Drawn, Placed, drawn, middle, placed
@@ -20,18 +21,13 @@ from terrain3d.survey.sheets import from_mesh, from_raster
 from terrain3d.survey.solids import block, wall
 from terrain3d.survey.source import Box, Cloud, Header, Progress, Raster
 from terrain3d.survey.surface import plane, spot_levels, surveyed
-from terrain3d.terrain import Ground, Mount, Solids, Terrain
+from terrain3d.terrain import Solids, Terrain
 
 #: Ground beyond the reach of a unit, and around what is to be held, that is worked on as well.
 _AROUND_M = 3.0
 #: A survey is read this much beyond the grid and the widest gap bridged, so that the edge of the grid is
 #: as sure as its middle.
 _BEYOND_M = 2.0
-#: A mount on a wall stands under its eaves, where no survey from the air sees ground: it is carried on
-#: from ground known this near.
-_UNDER_EAVES_M = 1.5
-#: A share of ground, bridged or unknown, that is worth a sentence.
-_WORTH_SAYING = 0.02
 #: Share of the work that reading the survey is, for progress.
 _READING = 0.6
 
@@ -76,16 +72,16 @@ def build_terrain(site: Site, folder: Path, reach_m: float, progress: Progress |
         relief, more = _drawn_ground(site, frame, site_crs)
         standing, profiles = Solids.none(), None
     else:
-        _check_on_survey(local, shapes, frame, header)
+        check_on_survey(local, shapes, frame, header)
         relief, standing, profiles, more = _surveyed_ground(
             site, folder, header, frame, local, reach_m, lambda share: tell(_READING * share)
         )
     tell(0.9)
     if header is not None:
-        relief, hidden = _under_mounts(relief, local.mounts)
+        relief, hidden = under_mounts(relief, local.mounts)
         more += hidden
-    _check_on_ground(local, shapes, relief, site)
-    doubts += more + _ground_doubts(relief, local)
+    check_on_ground(local, shapes, relief, site)
+    doubts += more + ground_doubts(relief, local)
     terrain = Terrain(
         frame,
         relief.ground,
@@ -254,98 +250,6 @@ def _turned_box(box: Box, frame: Frame, crs: pyproj.CRS | None, to_local: bool) 
     return float(x.min()), float(y.min()), float(x.max()), float(y.max())
 
 
-def _check_on_survey(local: Placed, shapes: Drawn, frame: Frame, header: Header) -> None:
-    """Refuse a mount beyond the survey before anything is read."""
-    west, south, east, north = header.bounds
-    system = "local metres" if header.crs is None else header.crs.name
-    for mount, (shape, _) in zip(local.mounts, shapes.mount, strict=True):
-        x, y = (float(v[0]) for v in frame.from_local([mount.x], [mount.y], header.crs))
-        if not (west <= x <= east and south <= y <= north):
-            raise InputError(
-                f"the mount {mount.name!r} at {_pair(*shape.at)} is off the survey: it lies at "
-                f"{_pair(x, y)} in {system}, and the survey covers {_pair(west, south)} to "
-                f"{_pair(east, north)}",
-                f"mount {mount.name!r}: at",
-                "check its coordinates, [site] crs and [ground] crs, or name a survey that covers it",
-            )
-
-
-def _check_on_ground(local: Placed, shapes: Drawn, relief: Relief, site: Site) -> None:
-    """Refuse a mount without known ground below it."""
-    west, south, east, north = relief.ground.bounds
-    for mount, (shape, _) in zip(local.mounts, shapes.mount, strict=True):
-        if np.isfinite(relief.ground.height_at([mount.x], [mount.y])[0]):
-            continue
-        why = (
-            f"the ground covers {_pair(west, south)} to {_pair(east, north)} in local metres, and the mount "
-            f"lies at {_pair(mount.x, mount.y)} there"
-        )
-        mend = "move the mount, or give ground around it"
-        if site.ground.file is not None:
-            why = (
-                f"it lies in a gap of the survey wider than hole_limit, {site.ground.hole_limit:g} m, or at "
-                "its edge (under a building, on water, or where nothing was measured)"
-            )
-            mend = "move the mount off it, or raise [ground] hole_limit"
-        raise InputError(
-            f"no ground is known at the mount {mount.name!r}, {_pair(*shape.at)}: {why}",
-            f"mount {mount.name!r}: at",
-            mend,
-        )
-
-
-def _under_mounts(relief: Relief, mounts: tuple[Mount, ...]) -> tuple[Relief, tuple[str, ...]]:
-    """Give mounts close to known ground a foot on it, marked as bridged."""
-    ground = relief.ground
-    z, filled = ground.z.copy(), ground.filled.copy()
-    x, y = np.meshgrid(ground.xs, ground.ys)
-    ny, nx = z.shape
-    doubts = []
-    for mount in mounts:
-        away = np.hypot(x - mount.x, y - mount.y)[ground.known].min(initial=np.inf)
-        if away > _UNDER_EAVES_M or np.isfinite(ground.height_at([mount.x], [mount.y])[0]):
-            continue
-        i = min(max(int((mount.x - ground.x0) / ground.cell_m), 0), nx - 2)
-        j = min(max(int((mount.y - ground.y0) / ground.cell_m), 0), ny - 2)
-        patch = (slice(j, j + 2), slice(i, i + 2))
-        filled[patch] |= np.isnan(z[patch])
-        z[patch] = np.where(np.isnan(z[patch]), relief.feet_z[patch], z[patch])
-        doubts.append(
-            f"the ground under the mount {mount.name!r} was not seen: it is carried on from {away:.1f} m away"
-        )
-    under = Ground(ground.x0, ground.y0, ground.cell_m, z, filled)
-    return Relief(under, relief.feet_z, relief.spacing_m), tuple(doubts)
-
-
-def _ground_doubts(relief: Relief, local: Placed) -> tuple[str, ...]:
-    """What the ground leaves open: its spacing, gaps, and areas to be held that are not known."""
-    ground, cell = relief.ground, relief.ground.cell_m
-    doubts = []
-    if relief.spacing_m is not None and relief.spacing_m > 2 * cell:
-        doubts.append(
-            f"the survey is too coarse for the cell: its ground points are {relief.spacing_m:.2g} m apart "
-            f"and cells {cell:g} m; banks and kerbs between the points are not in it"
-        )
-    filled = float(ground.filled.mean())
-    if filled > _WORTH_SAYING:
-        doubts.append(f"{filled:.0%} of the ground was not measured but bridged across gaps of the survey")
-    unknown = float((~ground.known).mean())
-    if unknown > _WORTH_SAYING:
-        doubts.append(f"{unknown:.0%} of the ground worked on is not known: nothing is said about it")
-    x, y = np.meshgrid(ground.xs, ground.ys)
-    for area in local.protect:
-        polygon = shapely.Polygon(area.outline)
-        shapely.prepare(polygon)
-        inside = shapely.contains_xy(polygon, x, y)
-        # What lies beyond the grid is not known either.
-        known_m2 = float((inside & ground.known).sum()) * cell**2
-        missing = 1 - known_m2 / polygon.area
-        # Cells at the rim count whole or not at all, which is no gap.
-        if missing > max(_WORTH_SAYING, cell * polygon.length / polygon.area / 2):
-            doubts.append(f"{missing:.0%} of the area to be held {area.name!r} lies where no ground is known")
-    return tuple(doubts)
-
-
 def _drawn_solids(local: Placed, relief: Relief) -> Solids:
     solids = Solids.none()
     feet, cell = relief.foot_at, relief.ground.cell_m
@@ -357,9 +261,3 @@ def _drawn_solids(local: Placed, relief: Relief) -> Solids:
             mesh = wall(points, shape.thickness, shape.height, shape.base, feet, shape.name, cell)
         solids = solids.joined(mesh)
     return solids
-
-
-def _pair(x: float, y: float) -> str:
-    """Coordinates as a person would compare them: metres to a millimetre, degrees to a centimetre."""
-    x, y = (round(v, 7 if abs(v) <= 360 else 3) + 0.0 for v in (x, y))
-    return f"({x:.10g}, {y:.10g})"
