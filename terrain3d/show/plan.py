@@ -8,16 +8,15 @@ import matplotlib.patheffects as effects
 import numpy as np
 import shapely
 from matplotlib.axes import Axes
-from matplotlib.patches import Polygon, Rectangle
+from matplotlib.patches import Polygon
 from matplotlib.text import Text
 from matplotlib.ticker import MultipleLocator
-from matplotlib.transforms import Bbox
 
 from terrain3d.cover.option import OptionResult
-from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
-from terrain3d.show import palette, sheet
+from terrain3d.show import palette
+from terrain3d.show.chips import busy_places, north_chip, scale_chip
 from terrain3d.show.drape import drape, relief
 from terrain3d.show.extent import Extent, head_arcs, head_sector
 from terrain3d.show.labels import Label, boxes_meet, place_labels
@@ -82,9 +81,9 @@ def draw_plan(page: Sheet, outcome: Outcome, option: OptionResult, base: Base) -
     idle = [mount for mount in terrain.mounts if mount.name not in used]
     axes.plot([m.x for m in idle], [m.y for m in idle], "o", ms=5, mfc="white", mec=palette.QUIET_INK, mew=1)
     _frame(axes, extent)
-    busy = _busy_places(axes, outcome, extent)
-    taken = [_north_arrow(axes, busy)]
-    taken.append(_scale_bar(axes, extent, busy, taken[0]))
+    busy = busy_places(axes, outcome, extent)
+    taken = [north_chip(axes, busy)]
+    taken.append(scale_chip(axes, extent, busy, taken[0]))
     taken += place_labels(axes, _names(page, axes, outcome, option, regions), taken)
     # A height given on a contour is worth less than a name: the next contour has one too.
     for text in heights:
@@ -183,110 +182,6 @@ def _frame(axes: Axes, extent: Extent) -> None:
     axes.grid(color=palette.CONTOUR, linewidth=0.4, alpha=0.35, zorder=1.5)
     axes.set_axisbelow("line")
     axes.apply_aspect()
-
-
-def _busy_places(axes: Axes, outcome: Outcome, extent: Extent) -> Floats:
-    """(n, 2) page pixels of watched cells and units in any option and of protected outlines."""
-    ground = outcome.terrain.ground
-    watched = np.zeros(ground.z[extent.rows, extent.columns].shape, bool)
-    for option in outcome.options:
-        codes = option.verdicts[extent.rows, extent.columns]
-        watched |= (codes != Verdict.OUTSIDE) & (codes != UNKNOWN)
-    rows, columns = np.nonzero(watched)
-    cells = np.column_stack([ground.xs[extent.columns][columns], ground.ys[extent.rows][rows]])
-    units = [[unit.x, unit.y] for option in outcome.options for unit in option.detectors]
-    # A unit's mark under a chip is worse than any ground under it.
-    marks = np.repeat(np.reshape(units, (-1, 2)), len(cells) + 1, axis=0)
-    places = np.vstack([cells, marks, *(area.outline for area in outcome.terrain.protect)])
-    return np.asarray(axes.transData.transform(places))
-
-
-def _quiet_corner(
-    axes: Axes, width: float, height: float, busy: Floats, order: str, taken: Bbox | None
-) -> Bbox:
-    """The corner of the picture where a chip covers least; `order` names the more welcome first."""
-    box, gap = axes.get_window_extent(), 14.0
-    chips = []
-    for corner in order.split():
-        left = (box.x0 + box.x1 - width) / 2
-        if corner[-1] in "WE":
-            left = box.x0 + gap if corner[-1] == "W" else box.x1 - gap - width
-        low = box.y0 + gap if "S" in corner else box.y1 - gap - height
-        chip = Bbox.from_extents(left, low, left + width, low + height)
-        if taken is None or not boxes_meet(chip, taken):
-            inside = (busy > chip.min).all(axis=1) & (busy < chip.max).all(axis=1)
-            chips.append((int(inside.sum()), chip))
-    return min(chips, key=lambda pair: pair[0])[1]
-
-
-def _north_arrow(axes: Axes, busy: Floats) -> Bbox:
-    figure = axes.figure
-    chip = _quiet_corner(axes, 40, 72, busy, "NE NW SE", None)
-    _chip(axes, chip)
-    right, top = chip.x1, chip.y1
-    middle, foot, tip = right - 20, top - 66, top - 27
-    arrow = [(middle, tip), (middle + 9, foot), (middle, foot + 8), (middle - 9, foot)]
-    figure.add_artist(
-        Polygon([_page_share(x, y) for x, y in arrow], facecolor=palette.INK, edgecolor="none", zorder=31)
-    )
-    figure.text(
-        *_page_share(right - 20, top - 14),
-        "N",
-        fontsize=9,
-        weight="bold",
-        ha="center",
-        va="center",
-        zorder=31,
-    )
-    return chip
-
-
-def _scale_bar(axes: Axes, extent: Extent, busy: Floats, taken: Bbox) -> Bbox:
-    """A bar of two steps, black and white, with its metres."""
-    px_per_m = axes.get_window_extent().width / extent.width_m
-    step = next((s for s in (50, 20, 10, 5, 2, 1, 0.5) if 2 * s * px_per_m < 250), 0.2)
-    length = step * px_per_m
-    chip = _quiet_corner(axes, 2 * length + 64, 50, busy, "SW SE NW NE S N", taken)
-    _chip(axes, chip)
-    left, bottom = chip.x0 + 20, chip.y0 + 10
-    for k, colour in enumerate((palette.INK, "white")):
-        x, y = _page_share(left + k * length, bottom)
-        axes.figure.add_artist(
-            Rectangle(
-                (x, y),
-                length / sheet.WIDTH_PX,
-                8 / sheet.HEIGHT_PX,
-                facecolor=colour,
-                edgecolor=palette.INK,
-                linewidth=0.7,
-                zorder=31,
-            )
-        )
-    for k in range(3):
-        x, y = _page_share(left + k * length, bottom + 12)
-        unit = " m" if k == 2 else ""
-        axes.figure.text(x, y, f"{k * step:g}{unit}", fontsize=7, ha="center", va="bottom", zorder=31)
-    return chip
-
-
-def _chip(axes: Axes, box: Bbox) -> None:
-    x, y = _page_share(box.x0, box.y0)
-    axes.figure.add_artist(
-        Rectangle(
-            (x, y),
-            box.width / sheet.WIDTH_PX,
-            box.height / sheet.HEIGHT_PX,
-            facecolor="white",
-            alpha=0.86,
-            edgecolor=palette.HAIRLINE,
-            linewidth=0.6,
-            zorder=30,
-        )
-    )
-
-
-def _page_share(x_px: float, y_px: float) -> tuple[float, float]:
-    return x_px / sheet.WIDTH_PX, y_px / sheet.HEIGHT_PX
 
 
 def _names(
