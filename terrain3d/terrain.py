@@ -62,14 +62,24 @@ class Ground:
 
     @cached_property
     def patch_top(self) -> Floats:
-        """(ny - 1, nx - 1) highest node of each patch of four; NaN where one is not known."""
-        z = self.z
-        pairs = np.maximum(z[:, :-1], z[:, 1:])
-        return np.maximum(pairs[:-1], pairs[1:])
+        """(ny - 1, nx - 1) highest point of each patch of four nodes; NaN where one is not known."""
+        rows = np.vstack(
+            [1.5 * self.z[:1] - 0.5 * self.z[1:2], self.z, 1.5 * self.z[-1:] - 0.5 * self.z[-2:-1]]
+        )
+        west, east = 1.5 * rows[:, :1] - 0.5 * rows[:, 1:2], 1.5 * rows[:, -1:] - 0.5 * rows[:, -2:-1]
+        nodes = np.hstack([west, rows, east])
+        pairs = np.maximum(nodes[:, :-1], nodes[:, 1:])
+        tops = np.maximum(pairs[:-1], pairs[1:])
+        # The outermost patches are carried on to the edge of the cells: their strips count with them.
+        tops[1] = np.maximum(tops[0], tops[1])
+        tops[-2] = np.maximum(tops[-2], tops[-1])
+        tops[:, 1] = np.maximum(tops[:, 0], tops[:, 1])
+        tops[:, -2] = np.maximum(tops[:, -2], tops[:, -1])
+        return np.ascontiguousarray(tops[1:-1, 1:-1])
 
     @cached_property
     def block_top(self) -> Floats:
-        """Highest node of each block of BLOCK x BLOCK patches; NaN where one is not known."""
+        """Highest point of each block of BLOCK x BLOCK patches; NaN where one is not known."""
         top = self.patch_top
         rows, columns = (-(-n // BLOCK) for n in top.shape)
         padded = np.full((rows * BLOCK, columns * BLOCK), -np.inf)

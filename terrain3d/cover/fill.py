@@ -197,7 +197,7 @@ def _layer_sines(elevation, half_thickness, nominal_height, range_m):
     return sines
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(cache=True, nogil=True)
 def _slope(lean, up_z, sine):
     """Rise per metre of plan distance at which a bearing meets a given elevation of the head.
 
@@ -209,7 +209,7 @@ def _slope(lean, up_z, sine):
     return (sine * math.sqrt(lean * lean + room) - lean * up_z) * (1.0 / room)
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(cache=True, nogil=True)
 def _in_arc(side, ahead, tangent, is_wide):
     """Whether a direction, so far to the side and so far ahead, lies within the arc."""
     narrow = (ahead > 0.0) & (side <= ahead * tangent * (1.0 + 1e-9) + 1e-12)
@@ -217,7 +217,7 @@ def _in_arc(side, ahead, tangent, is_wide):
     return (narrow & (not is_wide)) | (wide & is_wide)
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(cache=True, nogil=True)
 def _arc_tangent(half_arc):
     """Tangent that bounds the arc, and whether it is wider than 180 degrees."""
     if half_arc > 90.0:
@@ -225,7 +225,7 @@ def _arc_tangent(half_arc):
     return math.tan(math.radians(min(half_arc, 90.0 - 1e-9))), False
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(cache=True, nogil=True)
 def _filled(pieces, first, last, z_low, z_high):
     """Length of [z_low, z_high] that can be seen, weighted by what foliage lets through."""
     total = 0.0

@@ -42,7 +42,7 @@ def near_leaves(column, x0, y0, cell, ex, ey, reach):
     return nearest
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(cache=True, nogil=True)
 def _leaves_below(above, row, steps):
     """Running leaf area up to a height given in steps above the column's base."""
     n = above.shape[1] - 1
@@ -74,7 +74,8 @@ def leaf_depths(column, base_z, step, above, x0, y0, cell, ex, ey, ez, ux, uy, b
     """
     ny, nx = column.shape
     n_lines = len(slopes)
-    depths[:] = 0.0
+    for k in range(n_lines):
+        depths[k] = 0.0
     u = (ex - x0) / cell + 0.5
     v = (ey - y0) / cell + 0.5
     i = math.floor(u + ux * begin / cell)

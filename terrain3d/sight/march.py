@@ -14,7 +14,7 @@ from terrain3d.terrain import BLOCK
 from terrain3d.units import Floats
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(cache=True, nogil=True)
 def _parabola(z, i, j, u0, v0, du, dv):
     """Coefficients a, b, c of the ground height a t^2 + b t + c along the line, in patch (i, j)."""
     z00 = z[j, i]
@@ -26,13 +26,13 @@ def _parabola(z, i, j, u0, v0, du, dv):
     return k * du * dv, p * du + q * dv + k * (fu * dv + fv * du), z00 + p * fu + q * fv + k * fu * fv
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(cache=True, nogil=True)
 def _clamped_patch(value, n):
     """Patch index of a node coordinate; the outermost patches reach to the edges of the cells."""
     return min(max(math.floor(value), 0), n - 2)
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(cache=True, nogil=True)
 def crossings(start, along, index, size):
     """How a line walks over one axis of a grid of squares.
 

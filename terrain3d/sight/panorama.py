@@ -111,7 +111,7 @@ def panorama(terrain: Terrain, eye: tuple[float, float, float], reach_m: float) 
     cells, bin_start, east, north, distance, foot = _cells_in_reach(
         ground.z, ground.x0, ground.y0, ground.cell_m, ex, ey, ez, float(reach_m)
     )
-    shadows = sorted_triangles(solids.vertices, solids.triangles, ex, ey, ez, float(reach_m))
+    shadows = sorted_triangles(solids, (ex, ey, ez), float(reach_m))
     has_leaves = len(foliage.base_z) > 0
     leaves_from = (
         near_leaves(foliage.column, foliage.x0, foliage.y0, foliage.cell_m, ex, ey, float(reach_m))
@@ -291,9 +291,7 @@ def _seen_heights(
                 depths,
             )
         if used + _MOST_PIECES > len(pieces):
-            grown = np.empty((2 * len(pieces), 3))
-            grown[:used] = pieces[:used]
-            pieces = grown
+            pieces = _grown(pieces, used)
         before = used
         bottom = low
         for h in range(hidden + 1):
@@ -304,6 +302,16 @@ def _seen_heights(
                 bottom = max(bottom, highs[h])
         counts[k] = used - before
     return lowest, pieces[:used].copy(), counts, unknown
+
+
+@njit(cache=True, nogil=True)
+def _grown(pieces, used):
+    """Room for twice as many pieces. (Assigning slices would compile numpy's shape messages in.)"""
+    grown = np.empty((2 * len(pieces), 3))
+    for p in range(used):
+        for k in range(3):
+            grown[p, k] = pieces[p, k]
+    return grown
 
 
 @njit(cache=True, nogil=True)

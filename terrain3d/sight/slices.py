@@ -9,6 +9,10 @@ import math
 
 import numpy as np
 from numba import njit
+from numpy.typing import NDArray
+
+from terrain3d.terrain import Solids
+from terrain3d.units import Floats
 
 #: Bins of azimuth in which triangles and foliage columns are sorted.
 N_BINS = 720
@@ -16,7 +20,7 @@ N_BINS = 720
 NEAR_M = 1e-3
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(cache=True, nogil=True)
 def azimuth_bin(x, y):
     """Bin of the bearing of (x east, y north), clockwise from north."""
     turn = math.atan2(x, y) / (2.0 * math.pi)
@@ -49,7 +53,7 @@ def _bins_spanned(tri):
     return first, min(last - first + 1, N_BINS)
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(cache=True, nogil=True)
 def _around_origin(tri):
     """True where the triangle's plan holds the origin, its edges included."""
     sides = 0
@@ -81,8 +85,9 @@ def _plan_distance(tri):
     return least
 
 
-@njit(cache=True, nogil=True)
-def sorted_triangles(vertices, triangles, ex, ey, ez, reach):
+def sorted_triangles(
+    solids: Solids, eye: tuple[float, float, float], reach_m: float
+) -> tuple[Floats, Floats, NDArray[np.int64], NDArray[np.int64]]:
     """Triangles within reach, seen from the eye, sorted into bins of azimuth, nearest first.
 
     Returns
@@ -91,33 +96,36 @@ def sorted_triangles(vertices, triangles, ex, ey, ez, reach):
         Relative to the eye, metres.
     near : (k,) float
         Plan distance at which each starts.
-    start : (N_BINS + 1,) int
+    start : (N_BINS + 1,) int64
         Where each bin starts in `order`.
-    order : (m,) int
+    order : (m,) int64
         Rows of `corners`.
     """
-    n = len(triangles)
-    kept = np.empty(n, np.int64)
-    gap = np.empty(n)
-    corners = np.empty((n, 3, 3))
-    n_kept = 0
-    eye = (ex, ey, ez)
-    for f in range(n):
-        tri = corners[n_kept]
-        for k in range(3):
-            for axis in range(3):
-                tri[k, axis] = vertices[triangles[f, k], axis] - eye[axis]
-        least = _plan_distance(tri)
-        if least < reach:
-            gap[n_kept] = least
-            kept[n_kept] = f
-            n_kept += 1
-    nearest_first = np.argsort(gap[:n_kept])
-    corners = corners[nearest_first]
-    near = gap[nearest_first]
+    corners = solids.vertices[solids.triangles] - np.asarray(eye)
+    near = _plan_distances(corners)
+    nearest_first = np.argsort(near, kind="stable")
+    nearest_first = nearest_first[near[nearest_first] < reach_m]
+    corners, near = corners[nearest_first], near[nearest_first]
+    start, order = _binned(corners)
+    return corners, near, start, order
+
+
+@njit(cache=True, nogil=True)
+def _plan_distances(corners):
+    """(n,) float: plan distance at which each triangle starts, seen from the origin."""
+    near = np.empty(len(corners))
+    for f in range(len(corners)):
+        near[f] = _plan_distance(corners[f])
+    return near
+
+
+@njit(cache=True, nogil=True)
+def _binned(corners):
+    """Start of each bin of azimuth, and the triangles in it, in the order they come."""
+    n = len(corners)
     start = np.zeros(N_BINS + 1, np.int64)
-    spans = np.empty((n_kept, 2), np.int64)
-    for f in range(n_kept):
+    spans = np.empty((n, 2), np.int64)
+    for f in range(n):
         first, count = _bins_spanned(corners[f])
         spans[f, 0] = first
         spans[f, 1] = count
@@ -127,15 +135,15 @@ def sorted_triangles(vertices, triangles, ex, ey, ez, reach):
         start[b + 1] += start[b]
     fill = start[:-1].copy()
     order = np.empty(start[-1], np.int64)
-    for f in range(n_kept):
+    for f in range(n):
         for k in range(spans[f, 1]):
             b = (spans[f, 0] + k) % N_BINS
             order[fill[b]] = f
             fill[b] += 1
-    return corners, near, start, order
+    return start, order
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(cache=True, nogil=True)
 def slice_triangle(tri, ux, uy, far):
     """The segment in which the half-plane of bearing (ux, uy) cuts a triangle, up to `far`.
 
@@ -180,7 +188,7 @@ def slice_triangle(tri, ux, uy, far):
     return True, t1, z1, t2, z2
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(cache=True, nogil=True)
 def add_interval(lows, highs, n, low, high):
     """Put [low, high] into a union of intervals kept apart and in order; gives their new number.
 

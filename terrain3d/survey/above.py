@@ -1,9 +1,6 @@
 """Which points of a survey are ground, and what stands on it: solid, foliage or nothing."""
 
-import os
-import sys
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,6 +10,7 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from terrain3d.survey.gaps import Mask, spacing
+from terrain3d.survey.quiet import quiet
 from terrain3d.survey.surface import within
 from terrain3d.units import Floats
 
@@ -115,7 +113,8 @@ def filtered_ground(xyz: Floats) -> Mask:
 
     flat = _without_slope(xyz)
     extent = np.ptp(flat[:, :2], axis=0)
-    with _stdout_silent():
+    # The filter prints from C++; results of ours may be going to the same place.
+    with quiet(1):
         cloth = CSF.CSF()
         cloth.params.bSloopSmooth = True
         cloth.params.cloth_resolution = max(_CLOTH_M, float(np.sqrt(np.prod(extent) / _MOST_CLOTH_NODES)))
@@ -258,18 +257,3 @@ def _without_slope(xyz: Floats) -> Floats:
         # Squares under a roof or a crown hold no ground: they lie above the others.
         keep = rest < np.median(rest) + 0.5
     return np.column_stack([x, y, z - design @ fit])
-
-
-@contextmanager
-def _stdout_silent() -> Iterator[None]:
-    """The filter's own library prints from C++; results of ours may be going to stdout."""
-    sys.stdout.flush()
-    kept = os.dup(1)
-    nowhere = os.open(os.devnull, os.O_WRONLY)
-    try:
-        os.dup2(nowhere, 1)
-        yield
-    finally:
-        os.dup2(kept, 1)
-        os.close(kept)
-        os.close(nowhere)

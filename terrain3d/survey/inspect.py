@@ -11,9 +11,10 @@ from numpy.typing import NDArray
 from terrain3d.frame import site_frame
 from terrain3d.site import GroundSource
 from terrain3d.survey.crs import metres_per_unit, unit_words
-from terrain3d.survey.files import read_header, read_survey
-from terrain3d.survey.quality import Coverage, Roughness, coverage, ends, roughness
-from terrain3d.survey.source import Cloud, Header, Progress, Raster, Surface
+from terrain3d.survey.files import read_header, read_survey, recognise
+from terrain3d.survey.quality import Coverage, Roughness, ends
+from terrain3d.survey.source import Box, Cloud, Header, Progress, Raster, Surface
+from terrain3d.survey.tally import Tally
 from terrain3d.units import Floats
 
 #: ASPRS classes (LAS 1.4 R15, table 17); 23 to 63 are reserved, 64 to 255 the user's.
@@ -40,10 +41,14 @@ CLASS_NAMES = {
     21: "snow",
     22: "temporal exclusion",
 }
-#: Classes that lie on bare ground.
-GROUND_CLASSES = (2, 11)
-#: Share of the work that is reading, about.
-_READING = 0.6
+#: Share of the work that is done when a survey is read, and when its holes are mapped, about.
+_READING, _MAPPED = 0.7, 0.9
+#: Points of a text file noted at a time.
+_BLOCK = 1_000_000
+_NO_GROUND_CLASS = (
+    "no point is classified as ground: last returns stand in for it here, so density, holes and "
+    "vertical error mix ground with what stands on it"
+)
 #: Cell sizes to choose from, metres; one ground point a cell or more (common practice, no source).
 CELL_SIZES_M = (0.25, 0.5, 1.0, 2.0, 5.0)
 
@@ -119,14 +124,16 @@ def inspect(path: Path, ground: GroundSource, progress: Progress | None = None) 
     """
     tell = progress or (lambda _: None)
     header = read_header(path, ground)
-    survey = read_survey(path, header, None, lambda share: tell(_READING * share))
     scale = _metres_per_unit(header)
-    if isinstance(survey, Cloud):
-        report = _of_cloud(path, header, survey, scale)
-    elif isinstance(survey, Raster):
-        report = _of_raster(path, header, survey, scale)
+    if header.kind == "cloud":
+        report = _of_points(path, header, scale, tell)
     else:
-        report = _of_mesh(path, header, survey, scale)
+        survey = read_survey(path, header, None, lambda share: tell(_READING * share))
+        assert not isinstance(survey, Cloud)
+        if isinstance(survey, Raster):
+            report = _of_raster(path, header, survey, scale)
+        else:
+            report = _of_mesh(path, header, survey, scale)
     tell(1.0)
     return report
 
@@ -204,32 +211,57 @@ def _mesh_lines(report: Report) -> Iterator[str]:
     )
 
 
-def _of_cloud(path: Path, header: Header, cloud: Cloud, scale: tuple[float, float]) -> Report:
-    on_ground, doubts = _ground_points(cloud)
-    xyz = cloud.xyz
-    # In place: the array was read for this report alone, and a tile's fill half the memory of a laptop.
-    for axis in (0, 1):
-        xyz[:, axis] -= xyz[:, axis].min()
-        xyz[:, axis] *= scale[axis]
-    ground = xyz[on_ground]
-    covered = coverage(xyz[:, :2], ground[:, :2])
-    density = len(ground) / covered.area_m2
-    spacing = 1 / math.sqrt(density) if density else math.inf
-    counts = np.bincount(cloud.classes, minlength=256)
-    classes = tuple((int(n), class_name(int(n)), int(counts[n])) for n in np.flatnonzero(counts))
+def _of_points(path: Path, header: Header, scale: tuple[float, float], tell: Progress) -> Report:
+    tally, doubts = _tallied(path, header, header.bounds, scale, lambda share: tell(_READING * share))
+    if not tally.fits:
+        # The header's bounds were not those of the points: now that these are known, once more.
+        tally, doubts = _tallied(path, header, tally.bounds, scale, None)
+    tell(_READING)
+    covered = tally.coverage()
+    tell(_MAPPED)
+    density = tally.n_ground / covered.area_m2
+    if not tally.has_ground_class:
+        doubts += (_NO_GROUND_CLASS,)
     return _report(
         path,
         header,
-        _extent(xyz),
-        n_points=len(xyz),
-        classes=classes,
-        n_ground=len(ground),
+        tally.extent_m,
+        n_points=tally.n_points,
+        classes=tuple(
+            (int(n), class_name(int(n)), int(tally.counts[n])) for n in np.flatnonzero(tally.counts)
+        ),
+        n_ground=tally.n_ground,
         density=density,
-        spacing=spacing,
+        spacing=1 / math.sqrt(density) if density else math.inf,
         covered=covered,
-        rough=roughness(ground),
-        doubts=cloud.doubts + doubts,
+        rough=tally.roughness(),
+        doubts=doubts,
     )
+
+
+def _tallied(
+    path: Path, header: Header, bounds: Box, scale: tuple[float, float], progress: Progress | None
+) -> tuple[Tally, tuple[str, ...]]:
+    """Read all points once; LAS files are never whole in memory."""
+    tally = Tally(bounds, scale)
+    if recognise(path)[0] == "las":
+        from terrain3d.survey.points import pass_las
+
+        return tally, pass_las(path, header, None, tally.take, progress)
+    cloud = read_survey(path, header, None, progress)
+    assert isinstance(cloud, Cloud)
+    for start in range(0, len(cloud.xyz), _BLOCK):
+        part = slice(start, start + _BLOCK)
+        tally.take(
+            Cloud(
+                cloud.xyz[part],
+                cloud.classes[part],
+                cloud.return_number[part],
+                cloud.n_returns[part],
+                cloud.crs,
+            )
+        )
+    return tally, cloud.doubts
 
 
 def _of_raster(path: Path, header: Header, raster: Raster, scale: tuple[float, float]) -> Report:
@@ -329,17 +361,6 @@ def cell_for(spacing_m: float) -> float:
     """
     # A hundredth of slack: a grid of 0.9999 m cells is meant to be one of 1 m.
     return next((size for size in CELL_SIZES_M if size * 1.01 >= spacing_m), CELL_SIZES_M[-1])
-
-
-def _ground_points(cloud: Cloud) -> tuple[NDArray[np.bool_], tuple[str, ...]]:
-    on_ground: NDArray[np.bool_] = np.isin(cloud.classes, GROUND_CLASSES)
-    if on_ground.any():
-        return on_ground, ()
-    last: NDArray[np.bool_] = cloud.return_number >= cloud.n_returns
-    return last, (
-        "no point is classified as ground: last returns stand in for it here, so density, holes and "
-        "vertical error mix ground with what stands on it",
-    )
 
 
 def _extent(xyz: Floats) -> tuple[float, float, float, float]:

@@ -1,7 +1,7 @@
 """LAS, LAZ and COPC: the points inside a box, chunk by chunk."""
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from itertools import pairwise
 from pathlib import Path
@@ -14,6 +14,7 @@ from terrain3d.errors import InputError
 from terrain3d.site import GroundSource
 from terrain3d.survey.crs import settle
 from terrain3d.survey.header import LasHeader, read_las_header, said_by_las
+from terrain3d.survey.quiet import quiet
 from terrain3d.survey.source import Box, Bytes, Cloud, Header, Progress
 from terrain3d.units import Floats
 
@@ -92,66 +93,111 @@ def read_las(path: Path, header: Header, box: Box | None, progress: Progress | N
     InputError
         Where the points cannot be decoded, none lies in the box, or all are noise.
     """
-    las = read_las_header(path)
-    gathered = _Gathered(las, header.vertical_unit_m, box)
-    with _decoding(path):
-        for done, record in _records_of(path, las, header, box):
-            gathered.take(record)
-            if progress is not None:
-                progress(done)
-    if gathered.n_inside == 0:
-        raise _nothing_inside(path, box, header)
-    if gathered.n_kept == 0:
-        raise InputError(
-            f"all {gathered.n_inside} points read are noise (classes 7 and 18) or withheld",
-            str(path),
-            "have the survey classified again, or name another",
-        )
+    gathered = _Gathered()
+    doubts = pass_las(path, header, box, gathered.take, progress)
     return Cloud(
         gathered.xyz,
         gathered.classes,
         gathered.return_number,
         gathered.n_returns,
         header.crs,
-        header.doubts + gathered.doubts(header.bounds),
+        doubts,
     )
 
 
-class _Gathered:
-    """The kept points so far; the arrays grow in place, for two copies of a tile would not fit."""
+def pass_las(
+    path: Path,
+    header: Header,
+    box: Box | None,
+    take: Callable[[Cloud], None],
+    progress: Progress | None = None,
+) -> tuple[str, ...]:
+    """Hand on the points that `read_las` would read, chunk by chunk, keeping none.
 
-    def __init__(self, las: LasHeader, vertical_unit_m: float, box: Box | None) -> None:
-        self._las, self._vertical_unit_m, self._box = las, vertical_unit_m, box
-        self.n_inside = self.n_kept = 0
+    Parameters
+    ----------
+    take : callable
+        Given up to `CHUNK` points at a time, in the file's order, as a `Cloud` without doubts whose
+        columns each lie side by side in memory.
+
+    Returns
+    -------
+    tuple of str
+        The doubts of the whole.
+
+    Raises
+    ------
+    InputError
+        As `read_las`.
+    """
+    las = read_las_header(path)
+    sieve = _Sieve(las, header, box)
+    for done, record in _decoded(path, _records_of(path, las, header, box)):
+        cloud = sieve.kept(record)
+        if len(cloud.xyz):
+            take(cloud)
+        if progress is not None:
+            progress(done)
+    if sieve.n_inside == 0:
+        raise _nothing_inside(path, box, header)
+    if sieve.n_kept == 0:
+        raise InputError(
+            f"all {sieve.n_inside} points read are noise (classes 7 and 18) or withheld",
+            str(path),
+            "have the survey classified again, or name another",
+        )
+    return header.doubts + sieve.doubts(header.bounds)
+
+
+class _Gathered:
+    """The points so far; the arrays grow in place, for two copies of a tile would not fit."""
+
+    def __init__(self) -> None:
         self.xyz: Floats = np.empty((0, 3))
         self.classes: Bytes = np.empty(0, np.uint8)
         self.return_number: Bytes = np.empty(0, np.uint8)
         self.n_returns: Bytes = np.empty(0, np.uint8)
+
+    def take(self, cloud: Cloud) -> None:
+        start = len(self.classes)
+        stop = start + len(cloud.classes)
+        self.xyz.resize((stop, 3), refcheck=False)
+        self.xyz[start:] = cloud.xyz
+        for array, values in (
+            (self.classes, cloud.classes),
+            (self.return_number, cloud.return_number),
+            (self.n_returns, cloud.n_returns),
+        ):
+            array.resize(stop, refcheck=False)
+            array[start:] = values
+
+
+class _Sieve:
+    """Raw records in, points to keep out; counts what falls through."""
+
+    def __init__(self, las: LasHeader, header: Header, box: Box | None) -> None:
+        self._las, self._header, self._box = las, header, box
+        self.n_inside = self.n_kept = 0
         self._low, self._high = np.full(2, np.inf), np.full(2, -np.inf)
 
-    def take(self, record: Record) -> None:
+    def kept(self, record: Record) -> Cloud:
         inside = _inside(record, self._las, self._box)
         if inside is not None:
             record = record[inside]
         self.n_inside += len(record)
         classes, return_number, n_returns, withheld = _attributes(record, self._las.point_format)
-        kept = np.flatnonzero(~(withheld | (classes == NOISE[0]) | (classes == NOISE[1])))
-        if len(kept) == 0:
-            return
-        start, stop = self.n_kept, self.n_kept + len(kept)
-        for array, values in (
-            (self.classes, classes),
-            (self.return_number, return_number),
-            (self.n_returns, n_returns),
-        ):
-            array.resize(stop, refcheck=False)
-            array[start:stop] = values.take(kept)
-        self.xyz.resize((stop, 3), refcheck=False)
-        for axis, name in enumerate("XYZ"):
-            # Side by side first: picking from records that lie apart is several times slower.
-            raw = np.ascontiguousarray(record[name]).take(kept)
-            self._place(raw, axis, self.xyz[start:stop, axis])
-        self.n_kept = stop
+        kept: NDArray[np.intp] | slice = slice(None)
+        dropped = withheld | (classes == NOISE[0]) | (classes == NOISE[1])
+        if dropped.any():
+            kept = np.flatnonzero(~dropped)
+            classes, return_number, n_returns = classes[kept], return_number[kept], n_returns[kept]
+        self.n_kept += len(classes)
+        columns = np.empty((3, len(classes)))
+        if len(classes):
+            for axis, name in enumerate("XYZ"):
+                # Side by side first: picking from records that lie apart is several times slower.
+                self._place(np.ascontiguousarray(record[name])[kept], axis, columns[axis])
+        return Cloud(columns.T, classes, return_number, n_returns, self._header.crs)
 
     def _place(self, raw: NDArray[np.int32], axis: int, out: Floats) -> None:
         """Whole numbers of the file into coordinates, heights into metres."""
@@ -159,7 +205,7 @@ class _Gathered:
         np.multiply(raw, scale, out=out)
         out += offset
         if axis == 2:
-            out *= self._vertical_unit_m
+            out *= self._header.vertical_unit_m
             return
         self._low[axis] = min(self._low[axis], raw.min() * scale + offset)
         self._high[axis] = max(self._high[axis], raw.max() * scale + offset)
@@ -181,6 +227,16 @@ class _Gathered:
                 f"{_numbers((*self._low, *self._high))}: the survey may have been cut or written wrongly"
             )
         return tuple(found)
+
+
+def _decoded(path: Path, records: Iterator[tuple[float, Record]]) -> Iterator[tuple[float, Record]]:
+    """The same records; only the decoder's own work is guarded, not that of whoever takes them."""
+    while True:
+        with _decoding(path):
+            found = next(records, None)
+        if found is None:
+            return
+        yield found
 
 
 def _records_of(
@@ -284,9 +340,13 @@ def _ends(path: Path, las: LasHeader, n_points: int) -> Box:
 
 @contextmanager
 def _decoding(path: Path) -> Iterator[None]:
-    """Turn whatever a decoder raises on a damaged file into one message; its panics are no Exceptions."""
+    """Turn whatever a decoder raises on a damaged file into one message; its panics are no Exceptions.
+
+    They also print a line of their own, from the decoder's threads.
+    """
     try:
-        yield
+        with quiet(2, pass_on=True):
+            yield
     except (InputError, KeyboardInterrupt, SystemExit, GeneratorExit):
         raise
     except BaseException as error:

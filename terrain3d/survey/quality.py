@@ -1,5 +1,6 @@
 """What a survey is worth, from its own points: where it has holes, and how rough its heights are."""
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,17 +11,19 @@ from scipy.spatial import cKDTree
 
 from terrain3d.units import Floats
 
+Mask = NDArray[np.bool_]
+
 #: A hole is ground farther than this from any ground point, metres.
 HOLE_LIMITS_M = (1.0, 2.0, 3.0)
 #: The survey's area bridges gaps up to twice this between points of any class, metres.
 BRIDGED_M = 5.0
-#: Cells of the map of holes, at most.
+#: Cells of the map of holes, about at most; with the margin around it twice as many.
 _MOST_CELLS = 8_000_000
 _LEAST_CELL_M = 0.25
-#: Points whose residual is taken, neighbours of each, and points among which those are sought.
-_N_SAMPLES, _N_NEIGHBOURS, _N_POOL = 20_000, 10, 1_000_000
-#: Points marked at a time, which keeps whole tiles out of memory.
-_BLOCK = 1_000_000
+#: Cells whose distances are worked out at a time.
+_BAND_CELLS = 500_000
+#: Points whose residual is taken, and neighbours of each.
+_N_SAMPLES, _N_NEIGHBOURS = 20_000, 10
 #: From the median of absolute values to a standard deviation, for normal errors.
 MAD_TO_SIGMA = 1.4826
 #: From RMSE to 95 % of normal errors (ASPRS 2014 positional accuracy standards, non-vegetated).
@@ -65,42 +68,54 @@ class Roughness:
         return TO_95 * self.sigma_m
 
 
-def coverage(all_xy: Floats, ground_xy: Floats) -> Coverage:
+def cell_for_map(width_m: float, depth_m: float) -> float:
+    """Side of the cells of a map of holes: fine, yet not so fine that the map outgrows memory.
+
+    >>> cell_for_map(100, 100), round(cell_for_map(2000, 2000), 2)
+    (0.25, 0.71)
+    """
+    box_m2 = max(width_m, 1.0) * max(depth_m, 1.0)
+    return max(_LEAST_CELL_M, math.sqrt(box_m2 / _MOST_CELLS), max(width_m, depth_m) / _MOST_CELLS)
+
+
+def coverage(surveyed: Mask, ground: Mask, cell_m: float, n_points: int) -> Coverage:
     """Map where a survey has ground points, and where it has none.
 
     Parameters
     ----------
-    all_xy, ground_xy : (n, 2) float
-        Metres; points of every class, which tell the survey's area, and those on the ground.
+    surveyed, ground : (ny, nx) bool
+        Cells with a point of any class, which tell the survey's area, and those with one on the ground.
+    cell_m : float
+        Side of a cell.
+    n_points : int
+        Points of every class, which tell how far apart points are where there are few.
 
     Examples
     --------
-    >>> xy = np.stack(np.meshgrid(np.arange(40.0), np.arange(40.0)), axis=-1).reshape(-1, 2)
-    >>> pond = (abs(xy - 20) < 6).all(axis=1)
-    >>> [round(holes.share, 2) for holes in coverage(xy, xy[~pond]).holes]
-    [0.07, 0.04, 0.02]
+    >>> flown = np.ones((40, 40), bool)
+    >>> ground = flown.copy()
+    >>> ground[14:26, 14:26] = False
+    >>> [round(holes.share, 2) for holes in coverage(flown, ground, 1.0, 1600).holes]
+    [0.05, 0.03]
     """
-    low, high = ends(all_xy)
-    box_m2 = float(np.prod(np.maximum(high - low, 1.0)))
-    reach = max(BRIDGED_M, 3 * np.sqrt(box_m2 / len(all_xy)))
-    cell = max(_LEAST_CELL_M, float(np.sqrt(box_m2 / _MOST_CELLS)))
-    margin = int(np.ceil(reach / cell)) + 2
-    shape = tuple(int(n) + 1 + 2 * margin for n in ((high - low) / cell)[::-1])
-    area = _closed(_marked(all_xy, low, cell, margin, shape), reach / cell)
-    away: Floats = np.full(shape, np.inf)
-    if len(ground_xy):
-        away = ndimage.distance_transform_edt(~_marked(ground_xy, low, cell, margin, shape)) * cell
+    depth_m, width_m = (max(n * cell_m, 1.0) for n in surveyed.shape)
+    reach_m = max(BRIDGED_M, 3 * math.sqrt(width_m * depth_m / n_points))
+    while np.prod([n + 2 * _margin(reach_m, cell_m) for n in surveyed.shape]) > 2 * _MOST_CELLS:
+        surveyed, ground, cell_m = _halved(surveyed), _halved(ground), 2 * cell_m
+    margin = _margin(reach_m, cell_m)
+    area = _closed(np.pad(surveyed, margin), reach_m / cell_m)
+    away = _away(np.pad(ground, margin))
     n_cells = int(np.count_nonzero(area))
     holes = []
     for limit in HOLE_LIMITS_M:
-        if limit < 2 * cell:  # too fine for this map
+        if limit < 2 * cell_m:  # too fine for this map
             continue
-        inside = area & (away > limit)
+        inside = area & (away > limit / cell_m)
         labels, n = ndimage.label(inside)
         largest = int(np.bincount(labels.ravel())[1:].max()) if n else 0
         share = int(np.count_nonzero(inside)) / n_cells
-        holes.append(Holes(limit, share, int(n), largest * cell * cell))
-    return Coverage(n_cells * cell * cell, tuple(holes))
+        holes.append(Holes(limit, share, int(n), largest * cell_m * cell_m))
+    return Coverage(n_cells * cell_m * cell_m, tuple(holes))
 
 
 def roughness(xyz: Floats, seed: int = 0) -> Roughness | None:
@@ -109,7 +124,8 @@ def roughness(xyz: Floats, seed: int = 0) -> Roughness | None:
     Parameters
     ----------
     xyz : (n, 3) float
-        Ground points, metres.
+        Ground points, metres: all of a small survey, or whole patches of a large one, for thinning it
+        would put neighbours farther apart. The planes of up to 20,000 of them are tried.
 
     Returns
     -------
@@ -123,13 +139,12 @@ def roughness(xyz: Floats, seed: int = 0) -> Roughness | None:
     sigma^2 (1 + u' (A'A)^-1 u), with u its row of the plane's design matrix A; each residual is
     scaled by that, so that few neighbours do not look like more noise.
     """
-    rng = np.random.default_rng(seed)
-    pool = xyz if len(xyz) <= _N_POOL else _patches(xyz, rng)
-    if len(pool) < 2 * _N_NEIGHBOURS:
+    if len(xyz) < 2 * _N_NEIGHBOURS:
         return None
-    chosen = pool if len(pool) <= _N_SAMPLES else pool[rng.choice(len(pool), _N_SAMPLES, replace=False)]
-    near: Any = cKDTree(pool[:, :2]).query(chosen[:, :2], k=_N_NEIGHBOURS + 1)[1]
-    around = pool[near[:, 1:]] - chosen[:, None, :]
+    rng = np.random.default_rng(seed)
+    chosen = xyz if len(xyz) <= _N_SAMPLES else xyz[rng.choice(len(xyz), _N_SAMPLES, replace=False)]
+    near: Any = cKDTree(xyz[:, :2]).query(chosen[:, :2], k=_N_NEIGHBOURS + 1)[1]
+    around = xyz[near[:, 1:]] - chosen[:, None, :]
     design = np.concatenate([np.ones((*around.shape[:2], 1)), around[:, :, :2]], axis=2)
     normal = np.einsum("nki,nkj->nij", design, design)
     # Neighbours on one line span no plane.
@@ -155,29 +170,35 @@ def ends(columns: Floats) -> tuple[Floats, Floats]:
     return np.array([c.min() for c in columns.T]), np.array([c.max() for c in columns.T])
 
 
-def _marked(xy: Floats, low: Floats, cell: float, margin: int, shape: tuple[int, ...]) -> NDArray[np.bool_]:
-    marked = np.zeros(shape, bool)
-    for start in range(0, len(xy), _BLOCK):
-        cells = ((xy[start : start + _BLOCK] - low) / cell).astype(np.int64) + margin
-        marked[cells[:, 1], cells[:, 0]] = True
-    return marked
+def _margin(reach_m: float, cell_m: float) -> int:
+    return math.ceil(reach_m / cell_m) + 2
 
 
-def _closed(marked: NDArray[np.bool_], reach: float) -> NDArray[np.bool_]:
+def _halved(marked: Mask) -> Mask:
+    """Four cells into one, marked where any of them is."""
+    even = np.pad(marked, [(0, n % 2) for n in marked.shape])
+    ny, nx = even.shape
+    halved: Mask = even.reshape(ny // 2, 2, nx // 2, 2).any(axis=(1, 3))
+    return halved
+
+
+def _closed(marked: Mask, reach: float) -> Mask:
     """Swell by `reach` cells, fill what is enclosed, shrink back."""
-    swollen = ndimage.distance_transform_edt(~marked) <= reach
-    closed: NDArray[np.bool_] = ndimage.distance_transform_edt(ndimage.binary_fill_holes(swollen)) > reach
+    filled = ndimage.binary_fill_holes(_away(marked) <= reach)
+    closed: Mask = _away(~filled) > reach
     return closed | marked
 
 
-def _patches(xyz: Floats, rng: np.random.Generator) -> Floats:
-    """Whole small squares of a large survey: thinning it would put neighbours farther apart."""
-    low, high = ends(xyz[:, :2])
-    side = float(np.sqrt(np.prod(high - low) * _N_POOL / len(xyz) / 16))
-    parts = []
-    for corner in rng.uniform(low, np.maximum(low, high - side), (16, 2)):
-        inside = np.ones(len(xyz), bool)
-        for axis in (0, 1):
-            inside &= (xyz[:, axis] >= corner[axis]) & (xyz[:, axis] <= corner[axis] + side)
-        parts.append(xyz[inside])
-    return np.unique(np.concatenate(parts), axis=0)
+def _away(marked: Mask) -> NDArray[np.float32]:
+    """Cells to the nearest marked one, centre to centre; infinite where none is marked."""
+    away = np.full(marked.shape, np.inf, np.float32)
+    if not marked.any():
+        return away
+    # The nearest cell, not its distance: the library works that out in four copies of the map at once.
+    row, column = ndimage.distance_transform_edt(~marked, return_distances=False, return_indices=True)
+    band = max(1, _BAND_CELLS // marked.shape[1])
+    for start in range(0, len(marked), band):
+        part = slice(start, start + band)
+        down = row[part] - np.arange(len(marked))[part, None]
+        away[part] = np.hypot(down, column[part] - np.arange(marked.shape[1]))
+    return away

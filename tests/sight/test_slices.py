@@ -6,6 +6,7 @@ from hypothesis import strategies as st
 from shapes import box
 
 from terrain3d.sight.slices import N_BINS, add_interval, azimuth_bin, hidden_heights, sorted_triangles
+from terrain3d.terrain import Solids
 
 intervals = st.lists(
     st.tuples(st.integers(0, 40), st.integers(1, 8)).map(lambda p: (float(p[0]), float(p[0] + p[1]))),
@@ -42,7 +43,7 @@ def test_a_full_list_hides_more_never_less(parts):
 
 def hidden(solids, bearing_deg, far, low=-5.0, high=5.0):
     """Intervals hidden over a point, seen from the origin."""
-    sorted_faces = sorted_triangles(solids.vertices, solids.triangles, 0.0, 0.0, 0.0, 20.0)
+    sorted_faces = sorted_triangles(solids, (0.0, 0.0, 0.0), 20.0)
     lows, highs = np.empty(24), np.empty(24)
     angle = np.radians(bearing_deg)
     east, north = np.sin(angle), np.cos(angle)
@@ -78,7 +79,8 @@ def test_every_triangle_is_in_every_bin_it_can_be_seen_in(seed):
     """Bearings to points on a triangle fall into bins that list it, overhead and wrapping ones too."""
     rng = np.random.default_rng(seed)
     triangle = rng.uniform(-3, 3, (3, 3))
-    corners, near, start, order = sorted_triangles(triangle, np.array([[0, 1, 2]]), 0.0, 0.0, 0.0, 20.0)
+    solid = Solids(triangle, np.array([[0, 1, 2]]), np.zeros(1, np.int64), ("one",))
+    corners, near, start, order = sorted_triangles(solid, (0.0, 0.0, 0.0), 20.0)
     weights = rng.dirichlet([1, 1, 1], 200)
     points = weights @ triangle
     for point in points:
