@@ -17,7 +17,7 @@ _FAMILY = "DejaVu Sans"
 _HINTING = 1.025
 _STYLE: dict[Any, Any] = {
     "font.family": _FAMILY,
-    "text.parse_math": True,
+    "text.parse_math": False,
     "axes.linewidth": 0.6,
     "axes.edgecolor": palette.QUIET_INK,
     "text.color": palette.INK,
