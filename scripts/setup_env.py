@@ -32,6 +32,16 @@ LIBRARIES = {
 }
 
 
+#: Runs everything that is compiled on first use, so that nobody waits for it later.
+COMPILE = """
+from pathlib import Path
+from terrain3d.job import run
+from terrain3d.sight.hits import first_hits
+terrain = run(Path("data/demo.toml")).terrain
+first_hits(terrain, (0.0, 0.0, 1000.0), [[1.0, 0.0, -1.0]], 12.0)
+"""
+
+
 def make_ready(programs: Mapping[str, str] | None = None) -> None:
     """Install what is missing; ends the process with status 1 and the line to run where it cannot.
 
@@ -142,6 +152,8 @@ def install_python_packages() -> None:
     pip = [str(venv_program("python")), "-m", "pip", "install", "--disable-pip-version-check", *quiet]
     run([*pip, "-r", str(LOCK)])
     run([*pip, "--no-deps", "-e", str(ROOT)])
+    say("Compiling the kernels, once")
+    run([str(venv_program("python")), "-c", COMPILE])
 
 
 def venv_version() -> tuple[int, int] | None:

@@ -32,13 +32,13 @@ def why(options: tuple[OptionResult, ...], figure: str) -> str:
         return "There is no option to compare."
     best, *others = options
     ground = "protected ground" if best.protect else "ground"
-    text = f"{best.name} holds {_amount(best)} of the {ground} with both layers"
+    text = f'Option "{best.name}" holds {_amount(best)} of the {ground} with both layers'
     if not others:
         return f"{text}."
     second = others[0]
     if abs(held_m2(best) - held_m2(second)) < 1e-6:
-        return f"{text}; {second.name} holds as much."
-    text += f"; {second.name} holds {_amount(second)}"
+        return f'{text}; "{second.name}" holds as much.'
+    text += f'; "{second.name}" holds {_amount(second)}'
     loss = _heaviest_loss(best, second)
     if loss is None:
         return f"{text}."

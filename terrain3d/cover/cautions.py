@@ -26,7 +26,9 @@ def unit_warnings(terrain: Terrain, seen: Panorama, unit: Detector) -> list[str]
             warnings.append(f"{unit.name} is inside a solid: move mount {unit.mount!r} in front of it")
         elif (facing := _faces_into_solid(terrain, unit)) is not None:
             warnings.append(f"{unit.name} faces into a solid {facing:.1f} m away: turn it or move its mount")
-    blind = float(seen.across_unknown.sum()) * terrain.ground.cell_m**2
+    # Unknown ground with a building on it opens no sight: only what is seen across counts.
+    seen_across = seen.across_unknown & (np.diff(seen.piece_start) > 0)
+    blind = float(seen_across.sum()) * terrain.ground.cell_m**2
     if blind > 0.02 * np.pi * unit.type.max_range**2:
         warnings.append(
             f"{unit.name} looks across ground that is not known to {blind:.0f} m2 in its reach;"

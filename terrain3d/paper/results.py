@@ -3,17 +3,10 @@
 import json
 from typing import Any
 
+from terrain3d.caution import CAUTION
 from terrain3d.cover.option import OptionResult
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
-
-#: Carried by every output.
-CAUTION = (
-    "A planning aid, not proof of detection. Walk-test every unit after fixing. Follow the maker's"
-    " instructions, local codes and a licensed practitioner. Isolate supplies before work and use safe"
-    " access at height. Indoor detector standards do not cover outdoor units; nothing here is said to"
-    " comply with one."
-)
 
 
 def results_json(outcome: Outcome) -> str:

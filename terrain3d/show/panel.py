@@ -7,6 +7,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
+from terrain3d.caution import SHORT_CAUTION
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import VERDICT_KEYS, VERDICT_WORDS, Verdict
 from terrain3d.job import Outcome
@@ -109,7 +110,7 @@ def draw_panel(
             column.y += 8 * 1.4 * DPI / 72
             column.line(what, 8, indent=78)
         column.y -= 10
-        column.text(words.CAUTION, 7.5, 8, color=palette.QUIET_INK)
+        column.text(SHORT_CAUTION, 7.5, 8, color=palette.QUIET_INK)
         column.canvas.draw()
         return np.asarray(column.canvas.buffer_rgba())[..., :3].copy()
 

@@ -10,6 +10,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
+from terrain3d.caution import SHORT_CAUTION
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import UNKNOWN, VERDICT_KEYS, VERDICT_WORDS, Verdict
 from terrain3d.job import Outcome
@@ -279,6 +280,6 @@ def _footer(sheet: Sheet, sentence: str) -> None:
         sheet.text(PICTURE[0], y, line, 9.5, va="baseline")
         y -= 0.026
     y = 0.022
-    for line in sheet.lines(words.CAUTION, width, 6.8, 2):
+    for line in sheet.lines(SHORT_CAUTION, width, 6.8, 2):
         sheet.text(PICTURE[0], y, line, 6.8, va="baseline", color=palette.QUIET_INK)
         y -= 0.0155

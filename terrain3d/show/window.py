@@ -49,9 +49,14 @@ def open_window(outcome: Outcome, start_option: int = 0) -> None:
     InputError
         Where there is no display.
     """
+    check_display()
+    View(outcome, start_option).plotter.show()
+
+
+def check_display() -> None:
+    """Raise InputError where there is no display to open a window on."""
     if not has_display():
         raise _NO_DISPLAY
-    View(outcome, start_option).plotter.show()
 
 
 def has_display() -> bool:

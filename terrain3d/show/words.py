@@ -9,11 +9,6 @@ from terrain3d.cover.option import OptionResult
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
 
-CAUTION = (
-    "A planning aid, not proof of detection: walk-test every unit after fixing. Follow the maker's "
-    "instructions, local codes and a licensed practitioner; isolate supplies and use safe access at height."
-)
-
 
 def slug(name: str) -> str:
     """A name made fit for a file name: never a path, never empty, at most 40 characters.

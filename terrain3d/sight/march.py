@@ -130,7 +130,8 @@ def _steepest_in_patches(z, patch_top, u0, v0, eye_z, du, dv, begin, length, bes
     step_j, pitch_v, next_v = crossings(v0, dv, j, 1)
     t = begin
     while True:
-        t_out = min(next_u, next_v, length)
+        # Beginning in a strip outside the nodes, the edge of its patch lies behind.
+        t_out = max(min(next_u, next_v, length), t)
         if not patch_top[j, i] - eye_z <= best * (t if best > 0.0 else t_out):
             a, b, c = _parabola(z, i, j, u0, v0, du, dv)
             drop = c - eye_z

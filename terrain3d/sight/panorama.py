@@ -16,7 +16,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from terrain3d.detector.figures import TALLEST_M
-from terrain3d.sight.leaves import leaf_depths, near_leaves
+from terrain3d.sight.foliage import leaf_depths, near_leaves
 from terrain3d.sight.march import steepest_view
 from terrain3d.sight.slices import N_BINS, azimuth_bin, hidden_heights, sorted_triangles
 from terrain3d.terrain import Ground, Terrain

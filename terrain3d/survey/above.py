@@ -157,23 +157,26 @@ def sort_standing(
     doubts = []
     face = np.flatnonzero(stands & ~leaf)
     leaf[face[afloat(xyz[face], above_m[face])]] = True
+    solid = stands & ~leaf
+    told = np.zeros(len(xyz), bool)
     taken = leaf & structure
+    for treatment in treatments:
+        inside = stands & within(treatment.outline, xyz[:, 0], xyz[:, 1])
+        told |= inside
+        solid[inside] = treatment.take_as == "solid"
+        leaf[inside] = treatment.take_as == "foliage"
+    taken &= ~told
     if taken.sum() > 0.02 * structure.sum():
         doubts.append(
             f"{taken.sum() / structure.sum():.0%} of the points classed as building look like foliage "
             "and are taken for it; [[treat]] outlines can say otherwise"
         )
-    unknown = stands & ~structure & ~np.isin(classes, VEGETATION)
-    if unknown.any():
+    unknown = stands & ~structure & ~np.isin(classes, VEGETATION) & ~told
+    if unknown.sum() > 0.02 * stands.sum():
         doubts.append(
             f"{unknown.sum() / stands.sum():.0%} of the points standing above the ground have no class and "
             "were split into solid and foliage by their shape; [[treat]] outlines can say otherwise"
         )
-    solid = stands & ~leaf
-    for treatment in treatments:
-        inside = stands & within(treatment.outline, xyz[:, 0], xyz[:, 1])
-        solid[inside] = treatment.take_as == "solid"
-        leaf[inside] = treatment.take_as == "foliage"
     return Standing(solid, leaf, tuple(doubts))
 
 

@@ -44,7 +44,7 @@ def test_the_sentence_names_the_cause_that_costs_most_beyond_the_winner():
         "south", (10.0, 0.4, 1.0), lost={"upper": {"outside arc": 31.0}, "lower": {"lands short": 5.0}}
     )
     assert why((best, other), "person") == (
-        "north holds 90% of the protected ground with both layers; south holds 40%,"
+        'Option "north" holds 90% of the protected ground with both layers; "south" holds 40%,'
         " because its lower layer meets the ground too early on 5 m2 more."
     )
 

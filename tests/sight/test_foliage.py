@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapes import leaves, plane
 
-from terrain3d.sight.leaves import leaf_depths, near_leaves
+from terrain3d.sight.foliage import leaf_depths, near_leaves
 from terrain3d.sight.slices import azimuth_bin
 from terrain3d.terrain import Foliage
 
