@@ -12,7 +12,7 @@ from terrain3d.detector.figures import Figure, find_figure
 from terrain3d.detector.pose import Detector
 from terrain3d.detector.types import DetectorType, load_type
 from terrain3d.errors import InputError
-from terrain3d.sight.panorama import Panorama, eye_over, panorama
+from terrain3d.sight.panorama import eye_over, panorama
 from terrain3d.site import DetectorSetting, Site, load_site
 from terrain3d.survey.build import build_terrain
 from terrain3d.terrain import Terrain
@@ -50,27 +50,49 @@ def run(site_path: Path, progress: Progress | None = None) -> Outcome:
     figure = find_figure(site.site.figure, [Figure(f.name, f.height, "site file") for f in site.figure])
     reach_m = max(kind.max_range for kind in types.values())
     terrain = build_terrain(site, folder, reach_m, lambda fraction: tell("reading the survey", fraction))
-    views: dict[tuple[str, float], Panorama] = {}
     results = []
     for index, option in enumerate(site.option):
         tell("looking around from each mount", index / len(site.option))
         where = f"{site_path}: option {option.name!r}"
         units = tuple(_placed(terrain, setting, types[setting.type], where) for setting in option.detector)
-        for unit in units:
-            if (unit.mount, unit.height_m) not in views:
-                views[unit.mount, unit.height_m] = panorama(terrain, unit.eye, reach_m)
-        seen = tuple(views[unit.mount, unit.height_m] for unit in units)
-        results.append(judge_option(terrain, option.name, units, seen, option.combine, figure.height_m))
+        results.append(_judged(terrain, figure, option.name, units, option.combine))
     tell("looking around from each mount", 1.0)
-    best_first = ranked(tuple(results))
-    return Outcome(
-        site.site.name,
-        terrain,
-        figure,
-        tuple(results),
-        tuple(option.name for option in best_first),
-        why(best_first, figure.name),
+    return _ranked_outcome(site.site.name, terrain, figure, tuple(results))
+
+
+def with_units(outcome: Outcome, name: str, units: tuple[Detector, ...]) -> Outcome:
+    """The same site with one option's units set otherwise, judged and ranked anew.
+
+    Parameters
+    ----------
+    outcome : Outcome
+    name : str
+        Of the option that changes.
+    units : tuple of Detector
+        Its units as they are now.
+    """
+    results = tuple(
+        _judged(outcome.terrain, outcome.figure, name, units, option.combine)
+        if option.name == name
+        else option
+        for option in outcome.options
     )
+    return _ranked_outcome(outcome.site_name, outcome.terrain, outcome.figure, results)
+
+
+def _judged(
+    terrain: Terrain, figure: Figure, name: str, units: tuple[Detector, ...], combine: str
+) -> OptionResult:
+    views = tuple(panorama(terrain, unit.eye, unit.type.max_range) for unit in units)
+    return judge_option(terrain, name, units, views, combine, figure.height_m)
+
+
+def _ranked_outcome(
+    site_name: str, terrain: Terrain, figure: Figure, results: tuple[OptionResult, ...]
+) -> Outcome:
+    best_first = ranked(results)
+    names = tuple(option.name for option in best_first)
+    return Outcome(site_name, terrain, figure, results, names, why(best_first, figure.name))
 
 
 def _load_types(site: Site, folder: Path, where: str) -> dict[str, DetectorType]:

@@ -43,6 +43,7 @@ class OptionResult:
     warnings: tuple[str, ...]
     lost_m2: dict[str, dict[str, float]]
     lost_weighted_m2: dict[str, dict[str, float]] = field(default_factory=dict)
+    combine: str = "any"
 
 
 def judge_option(
@@ -104,6 +105,7 @@ def judge_option(
         tuple(dict.fromkeys([*warnings, *terrain.doubts])),
         cause_areas(fate, cell_m2, (lost > 0).astype(float)),
         cause_areas(fate, cell_m2, lost),
+        combine,
     )
 
 
