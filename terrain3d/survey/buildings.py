@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import binary_closing, label
+from scipy.ndimage import binary_closing, binary_dilation, binary_opening, label
 from scipy.spatial import cKDTree
 
 from terrain3d.survey.gaps import Mask, spacing
@@ -108,7 +108,40 @@ def _roof_points(xyz: Floats, lattice: Lattice) -> tuple[Mask, Floats]:
     missed = ~some & (np.isfinite(beside).sum(axis=0) >= 6)
     x, y = lattice.nodes()
     mean[missed] = np.column_stack([x[missed], y[missed], np.nanmean(beside[:, missed], axis=0)])
-    return some | missed, mean
+    some |= missed
+    plan = _straightened(some)
+    notch = plan & ~some
+    beside = _around(np.where(some, mean[..., 2], np.nan), np.nan)
+    mean[notch] = np.column_stack([x[notch], y[notch], np.nanmean(beside[:, notch], axis=0)])
+    return plan, mean
+
+
+def _straightened(some: Mask) -> Mask:
+    """A plan without the teeth and notches that chance leaves along its edges.
+
+    A straight eave cuts its columns at random: some hold enough points, some do not. What is up to
+    two columns wide and three in all, on an edge of something wider, is such a tooth or notch;
+    longer things are walls or gaps and stay.
+
+    >>> plan = np.zeros((7, 9), bool)
+    >>> plan[1:5, 1:8] = True
+    >>> plan[5, 3], plan[1, 5] = True, False
+    >>> _straightened(plan)[1:6, [3, 5]].T.astype(int)
+    array([[1, 1, 1, 1, 0],
+           [1, 1, 1, 1, 0]])
+    """
+    square = np.ones((3, 3), bool)
+    for changed in (some & ~binary_opening(some, square), binary_closing(some, square) & ~some):
+        parts, _ = label(changed, square)
+        size = np.bincount(parts.ravel())
+        size[0] = 0
+        some = some ^ (changed & (size[parts] <= 3) & _beside_core(some, changed))
+    return some
+
+
+def _beside_core(some: Mask, changed: Mask) -> Mask:
+    """Cells that touch the part of a plan that does not change."""
+    return binary_dilation(some & ~changed, np.ones((3, 3), bool))
 
 
 def _around(values: Floats, outside: float = 0) -> Floats:
