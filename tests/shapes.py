@@ -63,6 +63,8 @@ def leaves(on: Ground, within, base_m: float, top_m: float, density: float, step
     )
 
 
-def unit(kind: DetectorType, height_m: float = 1.0, bearing_deg: float = 0.0, **setting) -> Detector:
+def unit(
+    kind: DetectorType, height_m: float = 1.0, bearing_deg: float = 0.0, mount: str = "pole", **setting
+) -> Detector:
     """A detector at the origin, with the ground there at height zero."""
-    return Detector("D1", kind, "pole", 0.0, 0.0, 0.0, height_m, bearing_deg, **setting)
+    return Detector("D1", kind, mount, 0.0, 0.0, 0.0, height_m, bearing_deg, **setting)

@@ -19,7 +19,8 @@ _TELLING = {
 def why(options: tuple[OptionResult, ...], figure: str) -> str:
     """Why the first of several ranked options wins.
 
-    Names the cause that costs the runner-up most compared with the winner.
+    Names the cause that costs the runner-up most compared with the winner; where the runner-up stands
+    on the same mounts, the best option from other mounts as well.
 
     Parameters
     ----------
@@ -35,16 +36,30 @@ def why(options: tuple[OptionResult, ...], figure: str) -> str:
     text = f'Option "{best.name}" holds {_amount(best)} of the {ground} with both layers'
     if not others:
         return f"{text}."
-    second = others[0]
-    if abs(held_m2(best) - held_m2(second)) < 1e-6:
-        return f'{text}; "{second.name}" holds as much.'
-    text += f'; "{second.name}" holds {_amount(second)}'
-    loss = _heaviest_loss(best, second)
+    text += f"; {_against(best, others[0], figure)}."
+    # Whoever chooses between poles wants the other pole named, even where it comes third.
+    if _mounts(others[0]) == _mounts(best):
+        elsewhere = next((other for other in others if _mounts(other) != _mounts(best)), None)
+        if elsewhere is not None:
+            text += f" From other mounts the best is this: {_against(best, elsewhere, figure)}."
+    return text
+
+
+def _mounts(option: OptionResult) -> set[str]:
+    return {unit.mount for unit in option.detectors}
+
+
+def _against(best: OptionResult, other: OptionResult, figure: str) -> str:
+    """What another option holds, and the cause that costs it most."""
+    if abs(held_m2(best) - held_m2(other)) < 1e-6:
+        return f'"{other.name}" holds as much'
+    text = f'"{other.name}" holds {_amount(other)}'
+    loss = _heaviest_loss(best, other)
     if loss is None:
-        return f"{text}."
+        return text
     layer, cause, area = loss
     telling = _TELLING[cause].replace("{figure}", figure)
-    return f"{text}, because its {layer} layer {telling} on {area:.0f} m2 more."
+    return f"{text}, because its {layer} layer {telling} on {area:.0f} m2 more"
 
 
 def _amount(option: OptionResult) -> str:

@@ -1,19 +1,24 @@
 """Ranking by weighted protected ground, and the sentence that says why."""
 
+from pathlib import Path
+
 import numpy as np
+from shapes import unit
 
 from terrain3d.choose.compare import held_m2, held_share, ranked
 from terrain3d.choose.why import why
 from terrain3d.cover.option import OptionResult, ProtectedResult
+from terrain3d.detector.types import load_type
 
 
-def option(name, *protect, both=0.0, lost=None, weighted=None, causes=None) -> OptionResult:
+def option(name, *protect, both=0.0, lost=None, weighted=None, causes=None, mount="") -> OptionResult:
     """An option with given shares: (area, fraction, weight) for each protected area."""
     areas = tuple(ProtectedResult(f"area {k}", *values) for k, values in enumerate(protect))
     area_m2 = {"both": both, "upper_only": 0.0, "lower_only": 0.0, "dead": 0.0, "outside": 0.0}
     lost = lost or {}
     verdicts = np.zeros((2, 2), np.uint8)
-    return OptionResult(name, (), verdicts, area_m2, areas, causes or {}, (), lost, weighted or lost)
+    units = (unit(load_type("one-head-90", Path()), mount=mount),) if mount else ()
+    return OptionResult(name, units, verdicts, area_m2, areas, causes or {}, (), lost, weighted or lost)
 
 
 def test_weights_decide():
@@ -74,3 +79,16 @@ def test_weights_choose_the_cause_and_square_metres_tell_it():
         weighted={"upper": {"outside arc": 6.0}, "lower": {"lands short": 12.0}},
     )
     assert "lower layer meets the ground too early on 4 m2 more" in why((best, other), "person")
+
+
+def test_the_other_mount_is_named_even_where_it_comes_third():
+    """When winner and runner-up share a pole, the best from another pole is told with its cause."""
+    best = option("a1", (10.0, 0.9, 1.0), mount="a")
+    second = option("a2", (10.0, 0.8, 1.0), mount="a", lost={"upper": {"outside arc": 1.0}})
+    third = option("b1", (10.0, 0.1, 1.0), mount="b", lost={"lower": {"lands short": 8.0}})
+    text = why((best, second, third), "person")
+    assert text.endswith(
+        'From other mounts the best is this: "b1" holds 10%,'
+        " because its lower layer meets the ground too early on 8 m2 more."
+    )
+    assert "From other mounts" not in why((best, third, second), "person")
