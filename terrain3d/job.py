@@ -7,6 +7,7 @@ from pathlib import Path
 
 from terrain3d.choose.compare import ranked
 from terrain3d.choose.why import why
+from terrain3d.cover.areas import protected_weight
 from terrain3d.cover.option import OptionResult, judge_option
 from terrain3d.detector.figures import Figure, find_figure
 from terrain3d.detector.pose import Detector
@@ -92,7 +93,10 @@ def _ranked_outcome(
 ) -> Outcome:
     best_first = ranked(results)
     names = tuple(option.name for option in best_first)
-    return Outcome(site_name, terrain, figure, results, names, why(best_first, figure.name))
+    ground = terrain.ground
+    weight = protected_weight(ground, terrain.protect)
+    reason = why(best_first, figure.name, weight, ground.cell_m**2)
+    return Outcome(site_name, terrain, figure, results, names, reason)
 
 
 def _load_types(site: Site, folder: Path, where: str) -> dict[str, DetectorType]:

@@ -6,6 +6,7 @@ from numpy.typing import NDArray
 
 from terrain3d.cover.verdict import VERDICT_KEYS, Codes
 from terrain3d.terrain import Area, Ground
+from terrain3d.units import Floats
 
 
 def verdict_areas(codes: Codes, cell_m2: float) -> dict[str, float]:
@@ -26,3 +27,11 @@ def cells_within(ground: Ground, area: Area) -> NDArray[np.bool_]:
     # A centre on an edge must fall to one of two neighbouring areas, never to both or none.
     nudge = ground.cell_m * 1e-6
     return np.asarray(shapely.contains_xy(polygon, x + nudge, y + nudge))
+
+
+def protected_weight(ground: Ground, protect: tuple[Area, ...]) -> Floats:
+    """(ny, nx) weight of each cell: of every protected area it lies in, summed; 0 elsewhere."""
+    weight = np.zeros(ground.z.shape)
+    for area in protect:
+        weight += area.weight * cells_within(ground, area)
+    return weight

@@ -10,7 +10,6 @@ from terrain3d.cover.fill import HeadTable, layer_fates
 from terrain3d.detector.pose import Detector, in_head, posed_heads
 from terrain3d.sight.panorama import Panorama
 from terrain3d.terrain import Ground
-from terrain3d.units import Floats
 
 #: Words of the causes; also their keys in `results.json`.
 CAUSE_WORDS = {
@@ -56,7 +55,7 @@ def combined_fates(units: list[FateMaps], combine: str) -> FateMaps:
 
 
 def cause_areas(
-    maps: FateMaps, cell_m2: float, weight: Floats | Literal[1] = 1
+    maps: FateMaps, cell_m2: float, where: NDArray[np.bool_] | Literal[True] = True
 ) -> dict[str, dict[str, float]]:
     """Square metres by layer and cause.
 
@@ -65,14 +64,12 @@ def cause_areas(
     maps : FateMaps
     cell_m2 : float
         Area of a cell.
-    weight : (ny, nx) float, or 1
-        Counts each cell by so much; for protected ground.
+    where : (ny, nx) bool, or True
+        Cells that count.
     """
     areas = {}
     for name, fates in maps.items():
-        counts = np.bincount(
-            fates.ravel(), weights=np.broadcast_to(weight, fates.shape).ravel(), minlength=NO_FATE + 1
-        )
+        counts = np.bincount(fates[np.broadcast_to(where, fates.shape)], minlength=NO_FATE + 1)
         areas[name] = {
             words: float(counts[code]) * cell_m2 for code, words in CAUSE_WORDS.items() if counts[code] > 0
         }

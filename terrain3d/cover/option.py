@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from terrain3d.cover.areas import cells_within, verdict_areas
+from terrain3d.cover.areas import cells_within, protected_weight, verdict_areas
 from terrain3d.cover.causes import FateMaps, cause_areas, combined_fates, fate_maps
 from terrain3d.cover.cautions import option_warnings, unit_warnings
 from terrain3d.cover.fill import head_table, verdict_codes
@@ -30,8 +30,8 @@ class OptionResult:
 
     `verdicts` is (ny, nx) on the ground's grid, row 0 the southernmost, codes of `Verdict` with
     255 where no ground is known. `area_m2` is keyed by VERDICT_KEYS; `causes` by layer, then by
-    cause, in m2; `lost_m2` likewise, for protected ground that is not held; `lost_weighted_m2` counts
-    each piece of that ground as often as its weight says.
+    cause, in m2; `lost_m2` likewise, for protected ground that is not held. `fates` holds for each
+    layer what became of it on each cell, codes of `cover.fill` as `cover.causes.fate_maps` has them.
     """
 
     name: str
@@ -42,7 +42,7 @@ class OptionResult:
     causes: dict[str, dict[str, float]]
     warnings: tuple[str, ...]
     lost_m2: dict[str, dict[str, float]]
-    lost_weighted_m2: dict[str, dict[str, float]] = field(default_factory=dict)
+    fates: FateMaps = field(default_factory=dict)
     combine: str = "any"
 
 
@@ -84,7 +84,7 @@ def judge_option(
         warnings += unit_warnings(terrain, seen, unit)
     verdicts = combined(maps, combine)
     fate = combined_fates(fates, combine)
-    protect, weight = [], np.zeros(ground.z.shape)
+    protect = []
     for area in terrain.protect:
         within = cells_within(ground, area)
         total = int(within.sum())
@@ -92,9 +92,8 @@ def judge_option(
         protect.append(
             ProtectedResult(area.name, total * cell_m2, held / total if total else 0.0, area.weight)
         )
-        weight += within * area.weight
     warnings += option_warnings(ground, units, terrain.protect)
-    lost = weight * (verdicts != Verdict.BOTH)
+    lost = (protected_weight(ground, terrain.protect) > 0) & (verdicts != Verdict.BOTH)
     return OptionResult(
         name,
         units,
@@ -103,8 +102,8 @@ def judge_option(
         tuple(protect),
         cause_areas(fate, cell_m2),
         tuple(dict.fromkeys([*warnings, *terrain.doubts])),
-        cause_areas(fate, cell_m2, (lost > 0).astype(float)),
         cause_areas(fate, cell_m2, lost),
+        fate,
         combine,
     )
 

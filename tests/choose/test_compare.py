@@ -7,18 +7,33 @@ from shapes import unit
 
 from terrain3d.choose.compare import held_m2, held_share, ranked
 from terrain3d.choose.why import why
+from terrain3d.cover import fill
 from terrain3d.cover.option import OptionResult, ProtectedResult
 from terrain3d.detector.types import load_type
 
+#: One row of ten cells of 1 m2; the last four weigh three times as much.
+WEIGHT = np.array([[1.0] * 6 + [3.0] * 4])
 
-def option(name, *protect, both=0.0, lost=None, weighted=None, causes=None, mount="") -> OptionResult:
-    """An option with given shares: (area, fraction, weight) for each protected area."""
+
+def option(name, *protect, both=0.0, held=0, upper=(), lower=(), mount="") -> OptionResult:
+    """An option that holds the first `held` of ten cells, with the fates of each layer on all of them.
+
+    `protect` gives (area, fraction, weight) for each protected area.
+    """
     areas = tuple(ProtectedResult(f"area {k}", *values) for k, values in enumerate(protect))
     area_m2 = {"both": both, "upper_only": 0.0, "lower_only": 0.0, "dead": 0.0, "outside": 0.0}
-    lost = lost or {}
-    verdicts = np.zeros((2, 2), np.uint8)
+    verdicts = np.array([[4] * held + [1] * (10 - held)], np.uint8)
     units = (unit(load_type("one-head-90", Path()), mount=mount),) if mount else ()
-    return OptionResult(name, units, verdicts, area_m2, areas, causes or {}, (), lost, weighted or lost)
+    fates = {"upper": np.zeros((1, 10), np.uint8), "lower": np.zeros((1, 10), np.uint8)}
+    for layer, codes in (("upper", upper), ("lower", lower)):
+        if codes:
+            fates[layer] = np.array([codes], np.uint8)
+    return OptionResult(name, units, verdicts, area_m2, areas, {}, (), {}, fates)
+
+
+def told(*options, figure="person", weight=WEIGHT):
+    """The sentence on cells of 1 m2."""
+    return why(options, figure, weight, 1.0)
 
 
 def test_weights_decide():
@@ -42,53 +57,57 @@ def test_equals_keep_their_order():
     assert [o.name for o in ranked((option("b", both=3.0), option("a", both=3.0)))] == ["b", "a"]
 
 
-def test_the_sentence_names_the_cause_that_costs_most_beyond_the_winner():
-    """A loss both share explains nothing; the difference does."""
-    best = option("north", (10.0, 0.9, 1.0), lost={"upper": {"outside arc": 30.0}})
+def test_the_sentence_names_what_takes_the_ground_that_the_winner_holds():
+    """Ground that both lose explains nothing, however much of it there is."""
+    best = option("north", (10.0, 0.6, 1.0), held=6)
     other = option(
-        "south", (10.0, 0.4, 1.0), lost={"upper": {"outside arc": 31.0}, "lower": {"lands short": 5.0}}
+        "south", (10.0, 0.2, 1.0), held=2, upper=[0] * 6 + [fill.OUTSIDE_ARC] * 4, lower=[0, 0] + [5] * 8
     )
-    assert why((best, other), "person") == (
-        'Option "north" holds 90% of the protected ground with both layers; "south" holds 40%,'
-        " because its lower layer meets the ground too early on 5 m2 more."
+    assert told(best, other) == (
+        'Option "north" holds 60% of the protected ground with both layers; "south" holds 20%,'
+        " because its lower layer meets the ground before 4 m2 of that ground."
     )
+
+
+def test_weights_choose_the_cause_and_square_metres_tell_it():
+    """Four cells of weight three outweigh six of weight one, and are told as 4 m2."""
+    best = option("a", (10.0, 1.0, 1.0), held=10)
+    other = option("b", (10.0, 0.0, 1.0), upper=[fill.OUTSIDE_ARC] * 6 + [fill.BY_SOLID] * 4)
+    assert "walls or buildings hide 4 m2 of that ground from its upper layer" in told(best, other)
+    unweighted = np.ones((1, 10))
+    assert "6 m2 of that ground lie outside its arc" in told(best, other, weight=unweighted)
+
+
+def test_without_protected_ground_all_cells_tell():
+    """Where nothing is protected the whole ground is compared."""
+    best, other = option("a", both=10.0, held=10), option("b", both=4.0, held=4, lower=[0] * 4 + [5] * 6)
+    assert 'Option "a" holds 10 m2 of the ground' in told(best, other, weight=np.zeros((1, 10)))
+    assert "before 6 m2 of that ground" in told(best, other, weight=np.zeros((1, 10)))
 
 
 def test_ties_and_single_options_claim_no_cause():
     """One option is told alone; equals are told as equals; none is said to be none."""
-    one = option("one", (10.0, 0.5, 1.0))
-    assert why((one,), "person").endswith("both layers.")
-    assert "holds as much" in why((one, option("two", (10.0, 0.5, 1.0))), "person")
-    assert "no option" in why((), "person")
+    one = option("one", (10.0, 0.5, 1.0), held=5)
+    assert told(one).endswith("both layers.")
+    assert "holds as much" in told(one, option("two", (10.0, 0.5, 1.0), held=5))
+    assert "no option" in told()
 
 
 def test_the_figure_is_named_as_it_is():
     """A layer that passes over a dog passes over a dog."""
-    best = option("a", (10.0, 0.9, 1.0))
-    other = option("b", (10.0, 0.4, 1.0), lost={"upper": {"passes above the figure": 5.0}})
-    assert "passes over a dog on 5 m2" in why((best, other), "dog")
-
-
-def test_weights_choose_the_cause_and_square_metres_tell_it():
-    """The cause on the heavier ground is named, with the ground it costs, not the ground times its weight."""
-    best = option("a", (10.0, 0.9, 1.0))
-    other = option(
-        "b",
-        (10.0, 0.4, 1.0),
-        lost={"upper": {"outside arc": 6.0}, "lower": {"lands short": 4.0}},
-        weighted={"upper": {"outside arc": 6.0}, "lower": {"lands short": 12.0}},
-    )
-    assert "lower layer meets the ground too early on 4 m2 more" in why((best, other), "person")
+    best = option("a", (10.0, 1.0, 1.0), held=10)
+    other = option("b", (10.0, 0.5, 1.0), held=5, upper=[0] * 5 + [fill.PASSES_ABOVE] * 5)
+    assert "passes over a dog on 5 m2" in told(best, other, figure="dog")
 
 
 def test_the_other_mount_is_named_even_where_it_comes_third():
     """When winner and runner-up share a pole, the best from another pole is told with its cause."""
-    best = option("a1", (10.0, 0.9, 1.0), mount="a")
-    second = option("a2", (10.0, 0.8, 1.0), mount="a", lost={"upper": {"outside arc": 1.0}})
-    third = option("b1", (10.0, 0.1, 1.0), mount="b", lost={"lower": {"lands short": 8.0}})
-    text = why((best, second, third), "person")
+    best = option("a1", (10.0, 0.9, 1.0), held=9, mount="a")
+    second = option("a2", (10.0, 0.8, 1.0), held=8, mount="a")
+    third = option("b1", (10.0, 0.1, 1.0), held=1, mount="b", lower=[0] + [fill.LANDS_SHORT] * 9)
+    text = told(best, second, third)
     assert text.endswith(
         'From other mounts the best is this: "b1" holds 10%,'
-        " because its lower layer meets the ground too early on 8 m2 more."
+        " because its lower layer meets the ground before 8 m2 of that ground."
     )
-    assert "From other mounts" not in why((best, third, second), "person")
+    assert "From other mounts" not in told(best, third, second)
