@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from terrain3d.frame import site_frame
 from terrain3d.site import GroundSource

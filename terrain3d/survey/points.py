@@ -1,6 +1,7 @@
 """LAS, LAZ and COPC: the points inside a box, chunk by chunk."""
 
 import math
+import struct
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from itertools import pairwise
@@ -35,6 +36,10 @@ _QUERY_POINTS = 2_000_000
 #: Raw coordinates are 32-bit whole numbers; a little less, so that none overflows on the way.
 _RAW_END = 2.0**31 - 2
 
+#: Points packed together in a LAZ: 50,000 as a rule, more than this never seen (common practice, no
+#: source); and the mark that the table of chunks tells each one's number (LASzip, chunk size).
+_MOST_PACKED, _PACKED_VARIOUSLY = 5_000_000, 2**32 - 1
+
 #: What is decoded; colours, waveforms and extra bytes stay compressed.
 _WANTED = (
     laspy.DecompressionSelection.XY_RETURNS_CHANNEL
@@ -49,6 +54,7 @@ Record = NDArray[np.void]
 def las_header(path: Path, ground: GroundSource) -> Header:
     """What a LAS, LAZ or COPC file says before its points are read."""
     las = read_las_header(path)
+    _check_chunk_size(las, path)
     bounds = las.bounds
     doubts: tuple[str, ...] = ()
     if not las.has_bounds or not _first_points_inside(path, las):
@@ -315,6 +321,20 @@ def _attributes(record: Record, point_format: int) -> tuple[Bytes, Bytes, Bytes,
 def _column(record: Record, name: str) -> Bytes:
     column: Bytes = np.ascontiguousarray(record[name])
     return column
+
+
+def _check_chunk_size(las: LasHeader, path: Path) -> None:
+    """A compressed file says how many points it packs together; the decoder allocates for so many."""
+    record = las.records.get(("laszip encoded", 22204), b"")
+    if not las.compressed or len(record) < 16:
+        return
+    n_packed = struct.unpack_from("<I", record, 12)[0]
+    if max(las.n_points, _MOST_PACKED) < n_packed < _PACKED_VARIOUSLY:
+        raise InputError(
+            f"it claims to pack {n_packed} points together, and has {las.n_points}",
+            str(path),
+            "copy or export the survey again: the file is damaged",
+        )
 
 
 def _first_points_inside(path: Path, las: LasHeader) -> bool:

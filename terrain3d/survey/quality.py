@@ -78,7 +78,7 @@ def cell_for_map(width_m: float, depth_m: float) -> float:
     return max(_LEAST_CELL_M, math.sqrt(box_m2 / _MOST_CELLS), max(width_m, depth_m) / _MOST_CELLS)
 
 
-def coverage(surveyed: Mask, ground: Mask, cell_m: float, n_points: int) -> Coverage:
+def coverage(surveyed: Mask, ground: Mask, cell_m: float, apart_m: float) -> Coverage:
     """Map where a survey has ground points, and where it has none.
 
     Parameters
@@ -87,19 +87,19 @@ def coverage(surveyed: Mask, ground: Mask, cell_m: float, n_points: int) -> Cove
         Cells with a point of any class, which tell the survey's area, and those with one on the ground.
     cell_m : float
         Side of a cell.
-    n_points : int
-        Points of every class, which tell how far apart points are where there are few.
+    apart_m : float
+        How far apart the points would lie, were they spread evenly over the survey's box; gaps of three
+        times that are bridged, for a survey of few points is no archipelago.
 
     Examples
     --------
     >>> flown = np.ones((40, 40), bool)
     >>> ground = flown.copy()
     >>> ground[14:26, 14:26] = False
-    >>> [round(holes.share, 2) for holes in coverage(flown, ground, 1.0, 1600).holes]
-    [0.05, 0.03]
+    >>> [round(holes.share, 2) for holes in coverage(flown, ground, 1.0, 1.0).holes]
+    [0.04, 0.02]
     """
-    depth_m, width_m = (max(n * cell_m, 1.0) for n in surveyed.shape)
-    reach_m = max(BRIDGED_M, 3 * math.sqrt(width_m * depth_m / n_points))
+    reach_m = max(BRIDGED_M, 3 * apart_m)
     while np.prod([n + 2 * _margin(reach_m, cell_m) for n in surveyed.shape]) > 2 * _MOST_CELLS:
         surveyed, ground, cell_m = _halved(surveyed), _halved(ground), 2 * cell_m
     margin = _margin(reach_m, cell_m)
@@ -178,15 +178,14 @@ def _halved(marked: Mask) -> Mask:
     """Four cells into one, marked where any of them is."""
     even = np.pad(marked, [(0, n % 2) for n in marked.shape])
     ny, nx = even.shape
-    halved: Mask = even.reshape(ny // 2, 2, nx // 2, 2).any(axis=(1, 3))
-    return halved
+    return np.asarray(even.reshape(ny // 2, 2, nx // 2, 2).any(axis=(1, 3)))
 
 
 def _closed(marked: Mask, reach: float) -> Mask:
     """Swell by `reach` cells, fill what is enclosed, shrink back."""
-    filled = ndimage.binary_fill_holes(_away(marked) <= reach)
-    closed: Mask = _away(~filled) > reach
-    return closed | marked
+    filled: Mask = ndimage.binary_fill_holes(_away(marked) <= reach)
+    closed: Mask = np.logical_or(_away(~filled) > reach, marked)
+    return closed
 
 
 def _away(marked: Mask) -> NDArray[np.float32]:

@@ -1,6 +1,6 @@
 """What a report needs of a survey's points, noted as they pass: counts, ends, a map and a sample."""
 
-from collections.abc import Iterator
+import math
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +20,7 @@ from terrain3d.units import Floats
 GROUND_CLASSES = (2, 11)
 _IS_GROUND = np.isin(np.arange(256), GROUND_CLASSES)
 #: Ground points kept for the roughness, at most, and the number of patches they come from.
-_MOST_KEPT, _N_PATCHES = 1_000_000, 16
+MOST_KEPT, _N_PATCHES = 500_000, 16
 #: A patch narrower than this holds a single place, metres.
 _LEAST_PATCH_M = 0.001
 
@@ -92,7 +92,8 @@ class Tally:
             np.clip((metres[axis] / self._cell_m).astype(np.int64), 0, n - 1)
             for axis, n in enumerate((nx, ny))
         )
-        return row * nx + column
+        cells: Indices = row * nx + column
+        return cells
 
     @property
     def n_points(self) -> int:
@@ -129,7 +130,9 @@ class Tally:
         return self._ground.n_points
 
     def coverage(self) -> Coverage:
-        return coverage(self._surveyed, self._ground.marked, self._cell_m, self.n_points)
+        width_m, depth_m, _, _ = self.extent_m
+        apart_m = math.sqrt(max(width_m, 1.0) * max(depth_m, 1.0) / self.n_points)
+        return coverage(self._surveyed, self._ground.marked, self._cell_m, apart_m)
 
     def roughness(self) -> Roughness | None:
         return roughness(self._ground.sample.points())
@@ -141,7 +144,7 @@ class _Standard:
     def __init__(self, shape: tuple[int, ...], size_m: Floats) -> None:
         self.n_points = 0
         self.marked: Mask = np.zeros(shape, bool)
-        self.sample = Sample(size_m)
+        self.sample = Sample(size_m, MOST_KEPT)
 
     def take(self, cells: Indices, metres: Floats, which: NDArray[np.intp]) -> None:
         self.n_points += len(which)
@@ -156,17 +159,19 @@ class Sample:
     ----------
     size_m : (2,) float
         Width and depth of the survey, whose south-west corner is the origin.
+    most : int
+        Points held, at most.
 
     Notes
     -----
-    Each patch is a square that shrinks about a point drawn once and lies in all it was before, so
+    Each patch is a square that shrinks about a place drawn once and lies in all it was before, so
     that in the end every point of the last patches is there, in whatever order the points came.
     """
 
-    def __init__(self, size_m: Floats, most: int = _MOST_KEPT, seed: int = 0) -> None:
+    def __init__(self, size_m: Floats, most: int, seed: int = 0) -> None:
         self._size_m, self._most = size_m, most
-        self._side_m = float(max(size_m))
-        self._at = np.random.default_rng(seed).uniform(size=(_N_PATCHES, 2))
+        self._places = np.random.default_rng(seed).uniform(size=(_N_PATCHES, 2))
+        self._patches = _Patches(self._places, size_m, float(max(size_m)))
         self._parts: list[Floats] = []
         self._n = 0
         self._whole = True
@@ -174,34 +179,47 @@ class Sample:
     def take(self, metres: Floats, which: NDArray[np.intp]) -> None:
         """Points of (3, n) `metres`, those that `which` names."""
         if not self._whole:
-            which = which[self._inside(metres[0, which], metres[1, which])]
+            which = which[self._patches.hold(metres[0, which], metres[1, which])]
         if len(which):
-            self._parts.append(metres[:, which].T)
+            self._parts.append(metres[:, which])
             self._n += len(which)
         while self._n > self._most:
             self._shrink()
 
     def points(self) -> Floats:
         """(n, 3) metres, in the order they came."""
-        return np.concatenate(self._parts) if self._parts else np.empty((0, 3))
+        return np.concatenate([np.empty((3, 0)), *self._parts], axis=1).T
 
     def _shrink(self) -> None:
         self._whole = False
-        self._side_m *= 0.8
-        held = self.points()
-        held = held[self._inside(held[:, 0], held[:, 1])]
-        if self._side_m < _LEAST_PATCH_M:
+        self._patches = _Patches(self._places, self._size_m, 0.8 * self._patches.side_m)
+        held = self.points().T
+        held = held[:, self._patches.hold(held[0], held[1])]
+        if self._patches.side_m < _LEAST_PATCH_M:
             # One place measured over and over: any of its points are as good.
-            held = held[: self._most]
-        self._parts, self._n = [held], len(held)
+            held = held[:, : self._most]
+        self._parts, self._n = [held], held.shape[1]
 
-    def _patches(self) -> Iterator[tuple[Floats, Floats]]:
-        side_m = np.minimum(self._side_m, self._size_m)
-        for corner in self._at * (self._size_m - side_m):
-            yield corner, corner + side_m
 
-    def _inside(self, x: Floats, y: Floats) -> Mask:
-        inside = np.zeros(len(x), bool)
-        for (west, south), (east, north) in self._patches():
-            inside |= (x >= west) & (x <= east) & (y >= south) & (y <= north)
-        return inside
+class _Patches:
+    """Squares over a survey; which points they hold is looked up in the strips between their edges."""
+
+    def __init__(self, places: Floats, size_m: Floats, side_m: float) -> None:
+        self.side_m = side_m
+        sides = np.minimum(side_m, size_m)
+        low = places * (size_m - sides)
+        # Their far edges belong to them, also where a patch has no width.
+        high = np.nextafter(low + sides, np.inf)
+        self._edges = np.sort(np.concatenate([low, high]), axis=0)
+        self._held = np.zeros((2 * len(places) + 1,) * 2, bool)
+        for (west, south), (east, north) in zip(self._strips(low).T, self._strips(high).T, strict=True):
+            self._held[west:east, south:north] = True
+
+    def hold(self, x: Floats, y: Floats) -> Mask:
+        column, row = self._strips(np.stack([x, y]).T)
+        held: Mask = self._held[column, row]
+        return held
+
+    def _strips(self, xy: Floats) -> Indices:
+        """(2, n) the strip that each coordinate lies in."""
+        return np.stack([np.searchsorted(self._edges[:, axis], xy[:, axis], "right") for axis in (0, 1)])

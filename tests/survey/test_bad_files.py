@@ -2,6 +2,8 @@
 
 import random
 import struct
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -110,6 +112,40 @@ def test_a_laz_table_of_chunks_is_checked_before_the_decoder_sees_it(tmp_path: P
     path.write_bytes(content)
     with pytest.raises(InputError, match="claims 4294967295 compressed chunks for 400 points"):
         read(patched(path, table_at + 4, "<I", 2**32 - 1))
+
+
+#: Offsets in the record that says how a LAZ is compressed (LASzip's own, after its 54 bytes of head).
+CHUNK_SIZE, N_ITEMS = 12, 32
+
+
+def repacked(path: Path, at: int, layout: str, value: int) -> Path:
+    record = path.read_bytes().index(b"laszip encoded") - 2 + 54
+    return patched(path, record + at, layout, value)
+
+
+def test_a_laz_that_claims_to_pack_billions_of_points_together(tmp_path: Path) -> None:
+    """The decoder would allocate for them at once, and end the process where it cannot."""
+    path = write_las(tmp_path / "survey.laz", slope_points(20))
+    with pytest.raises(InputError, match="claims to pack 4000000000 points together, and has 400"):
+        read(repacked(path, CHUNK_SIZE, "<I", 4_000_000_000))
+
+
+@pytest.mark.parametrize(("at", "layout", "value"), [(CHUNK_SIZE, "<I", 80), (N_ITEMS, "<H", 0)])
+def test_a_decoder_that_panics_leaves_one_message(tmp_path: Path, at: int, layout: str, value: int) -> None:
+    """Its own lines, written past Python by its own threads, do not stand beside ours."""
+    path = repacked(write_las(tmp_path / "survey.laz", slope_points(45)), at, layout, value)
+    run = subprocess.run(
+        [sys.executable, "-c", "from terrain3d.cli.main import main; main()", "inspect", str(path)],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert run.returncode == 2
+    # This damage does bring on a panic; otherwise nothing is tried here.
+    assert "PanicException" in run.stderr
+    assert "panicked" not in run.stderr
+    assert run.stderr.startswith("terrain3d: its points cannot be decoded")
+    assert len(run.stderr.splitlines()) == 3
 
 
 @pytest.mark.parametrize("name", ["simple.copc.laz", "test1_4.las", "plane.laz", "simple1_1.las"])

@@ -10,6 +10,7 @@ from affine import Affine
 from made_files import slope_points, write_las, write_tif
 
 from terrain3d.site import GroundSource
+from terrain3d.survey import points
 from terrain3d.survey.inspect import CLASS_NAMES, Report, inspect, report_lines
 from terrain3d.units import US_SURVEY_FOOT_M
 
@@ -50,10 +51,10 @@ def test_a_real_survey_in_feet(nebraska_las: Path) -> None:
 def test_a_made_survey_has_the_figures_it_was_made_with(tmp_path: Path) -> None:
     """Four points a square metre on a slope with 3 cm of noise and a hole of 8 m."""
     rng = np.random.default_rng(0)
-    points = slope_points(120, 0.5)
-    points[:, 2] += rng.normal(0, 0.03, len(points))
-    classes = np.where(np.abs(points[:, :2] - [500_030, 6_000_030]).max(axis=1) < 4, 6, 2)
-    report = look(write_las(tmp_path / "survey.las", points, classes=classes))
+    xyz = slope_points(120, 0.5)
+    xyz[:, 2] += rng.normal(0, 0.03, len(xyz))
+    classes = np.where(np.abs(xyz[:, :2] - [500_030, 6_000_030]).max(axis=1) < 4, 6, 2)
+    report = look(write_las(tmp_path / "survey.las", xyz, classes=classes))
     assert report.spacing_m == pytest.approx(0.5, rel=0.05)
     assert report.cell_m == 0.5
     assert report.roughness is not None
@@ -65,11 +66,54 @@ def test_a_made_survey_has_the_figures_it_was_made_with(tmp_path: Path) -> None:
     assert any("unit of height" in doubt for doubt in report.doubts)
 
 
+def test_a_survey_read_in_chunks_has_the_same_report(
+    autzen_laz: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Counts against the library's own; every other figure as when the file is read in one piece."""
+    whole = look(autzen_laz)
+    monkeypatch.setattr(points, "CHUNK", 7_777)
+    assert look(autzen_laz) == whole
+    las = laspy.read(autzen_laz)
+    numbers, counts = np.unique(las.classification, return_counts=True)
+    assert [(number, count) for number, _, count in whole.classes] == list(zip(numbers, counts, strict=True))
+
+
+def test_bounds_of_the_header_do_not_rule_the_report(tmp_path: Path) -> None:
+    """Too short for later points, or far too wide for the map: the points' own extent counts.
+
+    Max x and max y stand at bytes 179 and 195 (LAS 1.4 R15, table 1).
+    """
+    honest = look(write_las(tmp_path / "honest.las", slope_points(60), classes=2))
+    for name, at, value in (("short", 195, 6_000_030.0), ("wide", 179, 600_000.0)):
+        path = write_las(tmp_path / f"{name}.las", slope_points(60), classes=2)
+        content = bytearray(path.read_bytes())
+        content[at : at + 8] = np.float64(value).tobytes()
+        path.write_bytes(content)
+        report = look(path)
+        assert (report.width_m, report.depth_m) == pytest.approx((honest.width_m, honest.depth_m), rel=1e-4)
+        assert report.coverage is not None
+        assert honest.coverage is not None
+        assert report.coverage.area_m2 == pytest.approx(honest.coverage.area_m2, rel=0.02)
+        assert report.roughness is not None
+        assert report.roughness.n == 3600
+        assert report.n_ground == 3600
+
+
+def test_progress_rises_to_one(autzen_laz: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whoever shows progress is told shares of the work, in order, up to all of it."""
+    monkeypatch.setattr(points, "CHUNK", 30_000)
+    told: list[float] = []
+    inspect(autzen_laz, GroundSource(file=str(autzen_laz)), told.append)
+    assert told == sorted(told)
+    assert len(told) > 4
+    assert told[-1] == 1.0
+
+
 def test_extents_are_metres_on_the_ground_not_on_the_map(tmp_path: Path) -> None:
     """Web Mercator stretches by 1/cos(latitude), 2.0 at 60 degrees, give or take the ellipsoid's 0.5 %."""
     y60 = 8_399_737.89
-    points = slope_points(21, 10.0, 0.0, y60 - 100)
-    report = look(write_las(tmp_path / "survey.las", points, crs="EPSG:3857"))
+    xyz = slope_points(21, 10.0, 0.0, y60 - 100)
+    report = look(write_las(tmp_path / "survey.las", xyz, crs="EPSG:3857"))
     assert report.width_m == pytest.approx(100, rel=0.01)
     assert report.depth_m == pytest.approx(100, rel=0.01)
 

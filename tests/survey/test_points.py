@@ -192,3 +192,28 @@ def test_a_box_off_the_survey_names_both_places(nebraska_las: Path) -> None:
         InputError, match=r"no point of it lies in x 0 to 1(.|\n)*2445180(.|\n)*\[ground\] crs"
     ):
         read(nebraska_las, (0, 0, 1, 1))
+
+
+def test_chunks_handed_on_are_the_points_read(autzen_laz: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whoever keeps nothing sees the same points, in order, no more than a chunk at a time."""
+    monkeypatch.setattr(points, "CHUNK", 30_000)
+    header = read_header(autzen_laz, GroundSource(file=str(autzen_laz)))
+    taken: list[Cloud] = []
+    doubts = points.pass_las(autzen_laz, header, None, taken.append)
+    whole = read(autzen_laz)
+    assert [len(cloud.xyz) for cloud in taken] == [30_000, 30_000, 30_000, 20_000]
+    for name in ("xyz", "classes", "return_number", "n_returns"):
+        together = np.concatenate([getattr(cloud, name) for cloud in taken])
+        np.testing.assert_array_equal(together, getattr(whole, name))
+    assert doubts == whole.doubts
+
+
+def test_a_fault_of_whoever_takes_the_points_is_not_the_files(autzen_laz: Path) -> None:
+    """Only the decoder's own faults are damage; another's comes out as it is."""
+    header = read_header(autzen_laz, GroundSource(file=str(autzen_laz)))
+
+    def stumble(cloud: Cloud) -> None:
+        raise ZeroDivisionError(len(cloud.xyz))
+
+    with pytest.raises(ZeroDivisionError):
+        points.pass_las(autzen_laz, header, None, stumble)
