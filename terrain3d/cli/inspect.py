@@ -13,10 +13,13 @@ import click
 )
 def command(survey: Path, crs: str | None, vertical_unit: str | None) -> None:
     """Say what a survey file holds, how good it is, and every doubt about it."""
+    from terrain3d.cli.options import progress_on_terminal
     from terrain3d.site import GroundSource, checked
     from terrain3d.survey.inspect import inspect, report_lines
 
     given = {"file": str(survey), "crs": crs, "vertical_unit": vertical_unit}
     source = checked(GroundSource, {k: v for k, v in given.items() if v is not None}, "inspect")
-    for line in report_lines(inspect(survey, source)):
+    with progress_on_terminal() as progress:
+        report = inspect(survey, source, lambda share: progress("reading the survey", share))
+    for line in report_lines(report):
         click.echo(line)

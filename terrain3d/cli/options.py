@@ -35,7 +35,7 @@ def progress_on_terminal() -> Iterator["Progress"]:
     columns = (TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn())
     with Bar(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task("starting", total=1.0)
-        yield lambda step, fraction: bar.update(task, description=step, completed=fraction)
+        yield lambda step, fraction: bar.update(task, description=step, completed=fraction, refresh=True)
 
 
 def judge_and_write(site: Path, out: Path) -> "Outcome":
