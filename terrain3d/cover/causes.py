@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from terrain3d.cover import fill
 from terrain3d.cover.fill import HeadTable, layer_fates
-from terrain3d.detector.pose import Detector, in_head, posed_heads
+from terrain3d.detector.pose import Detector, posed_heads
 from terrain3d.sight.panorama import Panorama
 from terrain3d.terrain import Ground
 
@@ -78,13 +78,11 @@ def cause_areas(
 
 def _fate_beyond_reach(ground: Ground, unit: Detector) -> NDArray[np.uint8]:
     """Cells that the panorama does not hold are out of range; within an arc or not, at the horizon."""
-    dx = np.broadcast_to(ground.xs - unit.x, ground.z.shape)
-    dy = np.broadcast_to((ground.ys - unit.y)[:, None], ground.z.shape)
-    level = np.stack([dx, dy, np.zeros(ground.z.shape)], axis=-1)
+    dx, dy = ground.xs - unit.x, (ground.ys - unit.y)[:, None]
     in_any_arc = np.zeros(ground.z.shape, bool)
     for head in posed_heads(unit):
-        azimuth, _ = in_head(head, level)
-        in_any_arc |= np.abs(azimuth) <= head.arc_deg / 2
-    fates = np.where(in_any_arc, fill.BEYOND, fill.OUTSIDE_ARC).astype(np.uint8)
+        side, ahead = dx * head.right[0] + dy * head.right[1], dx * head.forward[0] + dy * head.forward[1]
+        in_any_arc |= np.abs(np.arctan2(side, ahead)) <= np.radians(head.arc_deg / 2)
+    fates = np.where(in_any_arc, np.uint8(fill.BEYOND), np.uint8(fill.OUTSIDE_ARC))
     fates[~ground.known] = NO_FATE
     return fates

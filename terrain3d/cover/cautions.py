@@ -40,10 +40,9 @@ def unit_warnings(terrain: Terrain, seen: Panorama, unit: Detector) -> list[str]
 def option_warnings(ground: Ground, units: tuple[Detector, ...], protect: tuple[Area, ...]) -> list[str]:
     """Warnings about protected ground that no unit of an option can reach, or that is not known."""
     warnings = []
-    x, y = np.meshgrid(ground.xs, ground.ys)
     reached = np.zeros(ground.z.shape, bool)
     for unit in units:
-        reached |= np.hypot(x - unit.x, y - unit.y) <= unit.type.max_range
+        reached |= np.hypot(ground.xs - unit.x, (ground.ys - unit.y)[:, None]) <= unit.type.max_range
     for area in protect:
         within = cells_within(ground, area)
         total = float(within.sum())
