@@ -1,0 +1,300 @@
+"""The ground, the layers and the verdicts of one unit along one bearing, as numbers for a section.
+
+The line is judged on a strip of ground cut finer than the survey's grid. Bilinear ground cut finer is
+the same surface, so the strip tells what the plan tells, only between its cells too.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from terrain3d.cover.causes import NO_FATE, fate_maps
+from terrain3d.cover.fill import head_table, verdict_codes
+from terrain3d.cover.option import verdict_map
+from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict
+from terrain3d.detector.pose import Detector, PosedHead, PosedLayer, in_head, posed_heads
+from terrain3d.sight.hits import Hit, first_hits
+from terrain3d.sight.panorama import panorama
+from terrain3d.sight.picture import light_along
+from terrain3d.sight.slices import slice_triangle
+from terrain3d.terrain import Ground, Solids, Terrain
+from terrain3d.units import Floats, direction
+
+#: How finely the line is judged, metres; coarser where the reach is long.
+FINE_M = 0.05
+#: Cells of the fine strip on either side of the line: the patches that lines of sight run over.
+_STRIP_CELLS = 3
+#: Lines of sight in which half a layer's band is followed.
+_HALF_BAND = 60
+
+
+@dataclass(frozen=True)
+class Beam:
+    """One layer as the upright plane of the bearing cuts it.
+
+    Parameters
+    ----------
+    layer : str
+    slopes : (k,) float
+        Rise per metre of plan distance, from the band's lower edge to its upper; the axis is row k // 2.
+    ends : (k,) float
+        Plan distance at which each line ends: at what it hits, or at the maximum slant range.
+    hits : (k,) uint8
+        Codes of `sight.hits.Hit`; NOTHING where the line ends at the range.
+    at : (m,) float
+        Plan distances, metres.
+    light : (k, m) float
+        Share that foliage lets through up to there.
+    """
+
+    layer: str
+    slopes: Floats
+    ends: Floats
+    hits: NDArray[np.uint8]
+    at: Floats
+    light: Floats
+
+    @property
+    def axis(self) -> int:
+        return len(self.slopes) // 2
+
+
+@dataclass(frozen=True)
+class CutSolid:
+    """The pieces of a solid in the upright plane: each (n, 2) of plan distance and height."""
+
+    name: str
+    pieces: tuple[Floats, ...]
+
+
+@dataclass(frozen=True)
+class Run:
+    """A stretch of the line with one verdict: from and to in metres of plan distance."""
+
+    start_m: float
+    stop_m: float
+    code: int
+
+
+@dataclass(frozen=True)
+class Profile:
+    """All that a section shows.
+
+    Parameters
+    ----------
+    unit : Detector
+    bearing_deg : float
+    along : (n,) float
+        Plan distances from the unit, evenly spaced, negative behind it.
+    ground : (n,) float
+        Height of the ground; NaN where not known.
+    bridged : (n,) bool
+        True where that height bridges a gap of the survey.
+    codes : (n,) uint8
+        Verdict of this unit, `UNKNOWN` where no ground is known.
+    fates : dict of layer name to (n,) uint8
+    beams : tuple of Beam
+    solids : tuple of CutSolid
+    """
+
+    unit: Detector
+    bearing_deg: float
+    along: Floats
+    ground: Floats
+    bridged: NDArray[np.bool_]
+    codes: Codes
+    fates: dict[str, NDArray[np.uint8]]
+    beams: tuple[Beam, ...]
+    solids: tuple[CutSolid, ...]
+
+    @property
+    def eye_z(self) -> float:
+        return self.unit.eye[2]
+
+    def places(self, along: Floats) -> tuple[Floats, Floats]:
+        """Eastings and northings of points of the line."""
+        east, north = direction(self.bearing_deg)
+        return self.unit.x + east * along, self.unit.y + north * along
+
+    def runs(self) -> list[Run]:
+        """The line from end to end, cut where the verdict changes."""
+        step = float(self.along[1] - self.along[0])
+        cuts = np.flatnonzero(np.diff(self.codes)) + 1
+        starts, stops = [0, *cuts], [*cuts, len(self.codes)]
+        return [
+            Run(float(self.along[i]) - step / 2, float(self.along[j - 1]) + step / 2, int(self.codes[i]))
+            for i, j in zip(starts, stops, strict=True)
+        ]
+
+
+def head_bearings(unit: Detector) -> list[float]:
+    """Where the middle of each head looks, degrees in [0, 360).
+
+    >>> from pathlib import Path
+    >>> from terrain3d.detector.types import load_type
+    >>> head_bearings(Detector("D1", load_type("two-head-180", Path()), "pole", 0, 0, 0, 1.0, 30.0))
+    [345.0, 75.0]
+    """
+    pans = unit.pan_deg or tuple(head.pan for head in unit.type.head)
+    return [(unit.bearing_deg + pan) % 360 for pan in pans]
+
+
+def line_profile(
+    terrain: Terrain, unit: Detector, bearing_deg: float, figure_m: float, behind_m: float, beyond_m: float
+) -> Profile:
+    """Cut the site along a bearing of a unit.
+
+    Parameters
+    ----------
+    terrain : Terrain
+    unit : Detector
+    bearing_deg : float
+    figure_m : float
+        Height of the figure, metres.
+    behind_m, beyond_m : float
+        How far the line runs behind the unit, and past its maximum range.
+    """
+    reach_m = unit.type.max_range
+    fine = _fine_strip(terrain.ground, unit, bearing_deg, reach_m)
+    first, last = -math.floor(behind_m / fine.cell_m), math.ceil((reach_m + beyond_m) / fine.cell_m)
+    along: Floats = fine.cell_m * (np.arange(first, last) + 0.5)
+    east, north = direction(bearing_deg)
+    x, y = np.asarray(unit.x + east * along), np.asarray(unit.y + north * along)
+    heights = terrain.ground.height_at(x, y)
+    codes = np.where(np.isfinite(heights), np.uint8(Verdict.OUTSIDE), np.uint8(UNKNOWN))
+    seen = panorama(Terrain(terrain.frame, fine, terrain.solids, terrain.foliage, (), ()), unit.eye, reach_m)
+    table = head_table(unit.type, unit.pan_deg)
+    judged = verdict_codes(
+        seen, table, unit.bearing_deg, unit.tilt_deg, unit.roll_deg, unit.range_m, figure_m, unit.fill_needed
+    )
+    rows, columns = _nearest(fine, x, y)
+    on_strip = (rows >= 0) & (along > 0) & (along <= reach_m) & np.isfinite(heights)
+    codes[on_strip] = verdict_map(fine, seen, judged)[rows[on_strip], columns[on_strip]]
+    fates = {}
+    for layer, whole in fate_maps(fine, seen, table, unit, figure_m).items():
+        fates[layer] = np.full(len(along), NO_FATE, np.uint8)
+        fates[layer][on_strip] = whole[rows[on_strip], columns[on_strip]]
+    return Profile(
+        unit, bearing_deg % 360, along, heights, _bridged(terrain.ground, x, y), codes, fates,
+        beams_along(terrain, unit, bearing_deg), _cut_solids(terrain.solids, unit, bearing_deg, along),
+    )  # fmt: skip
+
+
+def beams_along(terrain: Terrain, unit: Detector, bearing_deg: float) -> tuple[Beam, ...]:
+    """Every layer whose head's arc holds the bearing, followed to its first hits."""
+    east, north = direction(bearing_deg)
+    beams = []
+    for head in posed_heads(unit):
+        for layer in head.layers:
+            low, axis, high = band_slopes(head, layer, bearing_deg)
+            azimuth, _ = in_head(head, [[east, north, axis]])
+            if abs(azimuth[0]) > head.arc_deg / 2 + 1e-9:
+                continue
+            slopes = np.concatenate(
+                [np.linspace(low, axis, _HALF_BAND + 1), np.linspace(axis, high, _HALF_BAND + 1)[1:]]
+            )
+            rays = np.column_stack([np.full_like(slopes, east), np.full_like(slopes, north), slopes])
+            hits = first_hits(terrain, unit.eye, rays, unit.type.max_range)
+            ends = np.minimum(hits.distance, unit.type.max_range) / np.sqrt(1 + slopes**2)
+            at = np.linspace(0, float(ends.max()), 200)
+            light = light_along(terrain, unit.eye, bearing_deg, slopes, at)
+            beams.append(Beam(layer.name, slopes, ends, hits.what, at, light))
+    return tuple(beams)
+
+
+def band_slopes(head: PosedHead, layer: PosedLayer, bearing_deg: float) -> tuple[float, float, float]:
+    """Rise per metre at which a bearing meets a layer's lower edge, axis and upper edge.
+
+    A direction (bearing, slope t) has the sine (lean + up t) / sqrt(1 + t^2) of elevation in the head,
+    `lean` being the part of the head's up axis along the bearing; this is its inverse.
+
+    >>> from terrain3d.detector.pose import head_axes
+    >>> right, forward, up = head_axes(0, 0, 0)
+    >>> level = PosedHead(right, forward, up, 90.0, ())
+    >>> [round(s, 4) for s in band_slopes(level, PosedLayer("upper", 0.0, 3.0), 20.0)]
+    [-0.0262, 0.0, 0.0262]
+    """
+    east, north = direction(bearing_deg)
+    lean, up = float(head.up[0] * east + head.up[1] * north), float(head.up[2])
+    slopes = []
+    for edge in (-0.5, 0.0, 0.5):
+        sine = math.sin(math.radians(layer.elevation_deg + edge * layer.thickness_deg))
+        room = up * up - sine * sine
+        slopes.append((sine * math.sqrt(lean * lean + room) - lean * up) / room)
+    return slopes[0], slopes[1], slopes[2]
+
+
+def _fine_strip(ground: Ground, unit: Detector, bearing_deg: float, reach_m: float) -> Ground:
+    """The ground along a line cut into smaller cells; not known away from the line."""
+    parts = math.ceil(ground.cell_m / max(FINE_M, reach_m / 400))
+    cell = ground.cell_m / parts
+    east, north = direction(bearing_deg)
+    far = reach_m + 2 * ground.cell_m
+    axes = []
+    for start, end, origin in (
+        (unit.x, unit.x + east * far, ground.x0),
+        (unit.y, unit.y + north * far, ground.y0),
+    ):
+        low, high = min(start, end) - 1.0, max(start, end) + 1.0
+        axes.append((math.floor((low - origin) / cell), math.ceil((high - origin) / cell)))
+    (i0, i1), (j0, j1) = axes
+    x, y = np.meshgrid(ground.x0 + cell * np.arange(i0, i1 + 1), ground.y0 + cell * np.arange(j0, j1 + 1))
+    dx, dy = x - unit.x, y - unit.y
+    forward = dx * east + dy * north
+    near = (np.abs(dx * north - dy * east) <= _STRIP_CELLS * cell) & (forward > -1.0) & (forward < far)
+    z = np.full(x.shape, np.nan)
+    z[near] = ground.height_at(x[near], y[near])
+    return Ground(float(x[0, 0]), float(y[0, 0]), cell, z)
+
+
+def _nearest(ground: Ground, x: Floats, y: Floats) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Row and column of the cell that holds each point; -1 off the grid."""
+    columns = np.rint((x - ground.x0) / ground.cell_m).astype(np.int64)
+    rows = np.rint((y - ground.y0) / ground.cell_m).astype(np.int64)
+    ny, nx = ground.z.shape
+    off = (columns < 0) | (rows < 0) | (columns >= nx) | (rows >= ny)
+    return np.where(off, -1, rows), np.where(off, -1, columns)
+
+
+def _bridged(ground: Ground, x: Floats, y: Floats) -> NDArray[np.bool_]:
+    rows, columns = _nearest(ground, x, y)
+    return np.asarray((rows >= 0) & ground.filled[rows, columns])
+
+
+def _cut_solids(solids: Solids, unit: Detector, bearing_deg: float, along: Floats) -> tuple[CutSolid, ...]:
+    """Each solid's triangles cut by the upright plane, joined to filled pieces."""
+    if not len(solids.triangles):
+        return ()
+    east, north = direction(bearing_deg)
+    # The cut is made from the line's own start, so that what stands behind the unit is cut too.
+    start, far = float(along[0]) - 0.5, float(along[-1] - along[0]) + 1.0
+    origin = np.array([unit.x + east * start, unit.y + north * start, 0.0])
+    corners = solids.vertices[solids.triangles] - origin
+    side = corners[..., 0] * north - corners[..., 1] * east
+    crossing = np.flatnonzero((side.min(axis=1) <= 0) & (side.max(axis=1) >= 0))
+    pieces: dict[int, list[Floats]] = {}
+    for row in crossing:
+        hit, t1, z1, t2, z2 = slice_triangle(corners[row], east, north, far)
+        if hit:
+            cut = np.array([[t1 + start, z1], [t2 + start, z2]])
+            pieces.setdefault(int(solids.owners[row]), []).append(cut)
+    return tuple(CutSolid(solids.names[owner], _joined(cuts)) for owner, cuts in sorted(pieces.items()))
+
+
+def _joined(cuts: list[Floats]) -> tuple[Floats, ...]:
+    """Segments as outlines where they close, as they are where they do not."""
+    # Triangles that share an edge are cut within rounding of each other.
+    lines = shapely.set_precision(shapely.linestrings(np.array(cuts)), 1e-4)
+    net = shapely.union_all(lines)
+    whole = shapely.union_all(shapely.get_parts(shapely.polygonize(shapely.get_parts(net))))
+    rest = shapely.get_parts(shapely.difference(net, shapely.buffer(whole, 1e-3)))
+    outlines = [np.asarray(part.exterior.coords) for part in shapely.get_parts(whole) if part.area > 0]
+    return (*outlines, *(np.asarray(line.coords) for line in rest if not line.is_empty))
+
+
+def hits_at(beam: Beam) -> str:
+    """What the axis of a layer ends at: `ground`, `solid` or `range`."""
+    return {Hit.GROUND: "ground", Hit.SOLID: "solid"}.get(Hit(int(beam.hits[beam.axis])), "range")
