@@ -13,7 +13,7 @@ from terrain3d.detector.figures import Figure, find_figure
 from terrain3d.detector.pose import Detector
 from terrain3d.detector.types import DetectorType, load_type
 from terrain3d.errors import InputError
-from terrain3d.sight.panorama import eye_over, panorama
+from terrain3d.sight.panorama import Panorama, eye_over, panorama
 from terrain3d.site import DetectorSetting, Site, load_site
 from terrain3d.survey.build import build_terrain
 from terrain3d.terrain import Terrain
@@ -61,7 +61,9 @@ def run(site_path: Path, progress: Progress | None = None) -> Outcome:
     return _ranked_outcome(site.site.name, terrain, figure, tuple(results))
 
 
-def with_units(outcome: Outcome, name: str, units: tuple[Detector, ...]) -> Outcome:
+def with_units(
+    outcome: Outcome, name: str, units: tuple[Detector, ...], look: Callable[..., Panorama] = panorama
+) -> Outcome:
     """The same site with one option's units set otherwise, judged and ranked anew.
 
     Parameters
@@ -71,9 +73,11 @@ def with_units(outcome: Outcome, name: str, units: tuple[Detector, ...]) -> Outc
         Of the option that changes.
     units : tuple of Detector
         Its units as they are now.
+    look : callable
+        What sees the panorama of an eye; whoever tries many settings hands in one that remembers.
     """
     results = tuple(
-        _judged(outcome.terrain, outcome.figure, name, units, option.combine)
+        _judged(outcome.terrain, outcome.figure, name, units, option.combine, look)
         if option.name == name
         else option
         for option in outcome.options
@@ -82,9 +86,14 @@ def with_units(outcome: Outcome, name: str, units: tuple[Detector, ...]) -> Outc
 
 
 def _judged(
-    terrain: Terrain, figure: Figure, name: str, units: tuple[Detector, ...], combine: str
+    terrain: Terrain,
+    figure: Figure,
+    name: str,
+    units: tuple[Detector, ...],
+    combine: str,
+    look: Callable[..., Panorama] = panorama,
 ) -> OptionResult:
-    views = tuple(panorama(terrain, unit.eye, unit.type.max_range) for unit in units)
+    views = tuple(look(terrain, unit.eye, unit.type.max_range) for unit in units)
     return judge_option(terrain, name, units, views, combine, figure.height_m)
 
 
