@@ -1,5 +1,7 @@
 """North arrow and scale of the plan, each on a chip in the corner where it covers least."""
 
+from typing import Any
+
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import Polygon, Rectangle
@@ -7,7 +9,7 @@ from matplotlib.transforms import Bbox
 
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.job import Outcome
-from terrain3d.show import palette, sheet
+from terrain3d.show import palette
 from terrain3d.show.extent import Extent
 from terrain3d.show.labels import boxes_meet
 from terrain3d.units import Floats
@@ -38,10 +40,15 @@ def north_chip(axes: Axes, busy: Floats) -> Bbox:
     middle, foot, tip = right - 20, top - 66, top - 27
     arrow = [(middle, tip), (middle + 9, foot), (middle, foot + 8), (middle - 9, foot)]
     figure.add_artist(
-        Polygon([_page_share(x, y) for x, y in arrow], facecolor=palette.INK, edgecolor="none", zorder=31)
+        Polygon(
+            [page_share(axes.figure, x, y) for x, y in arrow],
+            facecolor=palette.INK,
+            edgecolor="none",
+            zorder=31,
+        )
     )
     figure.text(
-        *_page_share(right - 20, top - 14),
+        *page_share(axes.figure, right - 20, top - 14),
         "N",
         fontsize=9,
         weight="bold",
@@ -61,12 +68,12 @@ def scale_chip(axes: Axes, extent: Extent, busy: Floats, taken: Bbox) -> Bbox:
     _chip(axes, chip)
     left, bottom = chip.x0 + 20, chip.y0 + 10
     for k, colour in enumerate((palette.INK, "white")):
-        x, y = _page_share(left + k * length, bottom)
+        x, y = page_share(axes.figure, left + k * length, bottom)
         axes.figure.add_artist(
             Rectangle(
                 (x, y),
-                length / sheet.WIDTH_PX,
-                8 / sheet.HEIGHT_PX,
+                length / axes.figure.bbox.width,
+                8 / axes.figure.bbox.height,
                 facecolor=colour,
                 edgecolor=palette.INK,
                 linewidth=0.7,
@@ -74,7 +81,7 @@ def scale_chip(axes: Axes, extent: Extent, busy: Floats, taken: Bbox) -> Bbox:
             )
         )
     for k in range(3):
-        x, y = _page_share(left + k * length, bottom + 12)
+        x, y = page_share(axes.figure, left + k * length, bottom + 12)
         unit = " m" if k == 2 else ""
         axes.figure.text(x, y, f"{k * step:g}{unit}", fontsize=7, ha="center", va="bottom", zorder=31)
     return chip
@@ -99,12 +106,12 @@ def _quiet_corner(
 
 
 def _chip(axes: Axes, box: Bbox) -> None:
-    x, y = _page_share(box.x0, box.y0)
+    x, y = page_share(axes.figure, box.x0, box.y0)
     axes.figure.add_artist(
         Rectangle(
             (x, y),
-            box.width / sheet.WIDTH_PX,
-            box.height / sheet.HEIGHT_PX,
+            box.width / axes.figure.bbox.width,
+            box.height / axes.figure.bbox.height,
             facecolor="white",
             alpha=0.86,
             edgecolor=palette.HAIRLINE,
@@ -114,5 +121,6 @@ def _chip(axes: Axes, box: Bbox) -> None:
     )
 
 
-def _page_share(x_px: float, y_px: float) -> tuple[float, float]:
-    return x_px / sheet.WIDTH_PX, y_px / sheet.HEIGHT_PX
+def page_share(figure: Any, x_px: float, y_px: float) -> tuple[float, float]:
+    """A place given in pixels of the layout as shares of the page."""
+    return x_px / figure.bbox.width, y_px / figure.bbox.height

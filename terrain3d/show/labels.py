@@ -68,7 +68,7 @@ def place_labels(axes: Axes, labels: list[Label], taken: list[Bbox]) -> list[Bbo
         artist = axes.annotate(
             label.text,
             (0, 0),
-            xycoords="figure pixels",
+            xycoords="figure fraction",
             fontsize=label.size,
             fontweight=label.weight,
             color=label.colour,
@@ -84,7 +84,10 @@ def place_labels(axes: Axes, labels: list[Label], taken: list[Bbox]) -> list[Bbo
         if box is None:
             artist.remove()
             continue
-        artist.set_position(((box.x0 + box.x1) / 2, (box.y0 + box.y1) / 2))
+        # A share of the page, not pixels: a finer page has more of those.
+        artist.set_position(
+            figure.transFigure.inverted().transform(((box.x0 + box.x1) / 2, (box.y0 + box.y1) / 2))
+        )
         used.append(box)
         placed.append(box)
     return placed

@@ -10,8 +10,9 @@ from vtkmodules.vtkCommonCore import vtkLogger
 
 from terrain3d.cover.option import OptionResult
 from terrain3d.job import Outcome
-from terrain3d.show import palette, sheet
+from terrain3d.show import palette
 from terrain3d.show.camera import Camera
+from terrain3d.show.chips import page_share
 from terrain3d.show.extent import Extent
 from terrain3d.show.labels import Label, place_labels
 from terrain3d.show.palette import Rgb
@@ -30,8 +31,8 @@ _KINDS: dict[str, tuple[float, str, tuple[float, float]]] = {
 }
 
 
-def render(scene: Scene, camera: Camera, width_px: int, height_px: int) -> Rgb:
-    """Draw a scene without a display.
+def render(scene: Scene, camera: Camera, width_px: int, height_px: int, fineness: float = 1.0) -> Rgb:
+    """Draw a scene without a display; lines are `fineness` times as wide.
 
     Returns
     -------
@@ -47,7 +48,7 @@ def render(scene: Scene, camera: Camera, width_px: int, height_px: int) -> Rgb:
         plotter.disable_anti_aliasing()
         # Faint bodies blend well enough in the order they are added; sorting every pixel takes seconds.
         plotter.renderer.SetUseOIT(False)
-        show_scene(plotter, scene, line_scale=k)
+        show_scene(plotter, scene, line_scale=k * fineness)
         light_scene(plotter)
         aim(plotter, camera)
         image: Any = plotter.screenshot(None, return_img=True)
@@ -64,7 +65,8 @@ def draw_oblique(
     axes = page.picture_axes()
     box = axes.get_window_extent()
     width, height = round(box.width), round(box.height)
-    image = render(scene, camera, width, height)
+    k = page.size.fineness
+    image = render(scene, camera, round(k * width), round(k * height), k)
     axes.imshow(image, extent=(0, width, 0, height), aspect="auto", interpolation="nearest")
     axes.set_axis_off()
     taken = [_north(page, camera, box)]
@@ -95,7 +97,7 @@ def _north(page: Sheet, camera: Camera, box: Bbox) -> Bbox:
     seen = camera.project(np.asarray(camera.target) + 0.01 * far * arrow, 1.0) - 0.5
     seen *= 40 / np.abs(seen).max()
     middle = np.array([box.x0 + 52, box.y1 - 52])
-    share = (seen + middle) / [sheet.WIDTH_PX, sheet.HEIGHT_PX]
+    share = np.array([page_share(page.figure, x, y) for x, y in seen + middle])
     page.figure.add_artist(Polygon(share[:4], facecolor=palette.INK, edgecolor="none"))
     page.text(share[4, 0], share[4, 1], "N", 9, weight="bold", ha="center", va="center")
     return Bbox.from_extents(*(middle - 60), *(middle + 60))

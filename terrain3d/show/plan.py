@@ -18,13 +18,16 @@ from terrain3d.job import Outcome
 from terrain3d.show import palette
 from terrain3d.show.chips import busy_places, north_chip, scale_chip
 from terrain3d.show.drape import drape, relief
-from terrain3d.show.extent import Extent, head_arcs, head_sector
+from terrain3d.show.extent import Extent, head_arcs, head_sector, site_extent, whole_cells
 from terrain3d.show.labels import Label, boxes_meet, place_labels
 from terrain3d.show.shapes import contour_levels, foliage_cells, footprints, smoothed_heights, spot_within
-from terrain3d.show.sheet import Sheet, Sign
+from terrain3d.show.sheet import PICTURE, Sheet, Sign
+from terrain3d.show.size import Size, scale_for
 from terrain3d.terrain import Area, Ground
 from terrain3d.units import Floats, direction
 
+#: Keeps an edge of a cell from touching the next one by rounding.
+_HAIR_M = 1e-6
 _HALO = [effects.withStroke(linewidth=2.2, foreground="white")]
 
 
@@ -44,6 +47,8 @@ class Base:
         Footprint of each solid, shapely.
     leaves : shapely geometry
         Ground under foliage.
+    scale : float or None
+        Denominator of a printed plan's scale; None to fill the picture.
     """
 
     extent: Extent
@@ -51,9 +56,10 @@ class Base:
     shade: Floats
     solids: list[Any]
     leaves: Any
+    scale: int | None = None
 
 
-def plan_base(outcome: Outcome, extent: Extent) -> Base:
+def plan_base(outcome: Outcome, extent: Extent, scale: int | None = None) -> Base:
     """Work out what the plans of all options share."""
     terrain = outcome.terrain
     smooth = smoothed_heights(terrain.ground)
@@ -62,33 +68,86 @@ def plan_base(outcome: Outcome, extent: Extent) -> Base:
     cells = foliage_cells(terrain.foliage)
     leaves = shapely.union_all(shapely.polygons(cells[:, None, :] + corners))
     shade = relief(smooth, terrain.ground.cell_m)
-    return Base(extent, smooth, shade, footprints(terrain.solids), leaves)
+    return Base(extent, smooth, shade, footprints(terrain.solids), leaves, scale)
+
+
+def plan_extent(outcome: Outcome, size: Size, place: tuple[float, float] = PICTURE[2:]) -> tuple[Extent, int]:
+    """What a printed plan shows, and the scale at which it shows it.
+
+    Parameters
+    ----------
+    outcome : Outcome
+    size : Size
+        Must be paper.
+    place : (width, height)
+        Of the picture, as shares of the page.
+    """
+    tight = site_extent(outcome)
+    paper = size.paper_m(place[0]), size.paper_m(place[1] * size.height_px / size.width_px)
+    scale = scale_for((tight.width_m, tight.depth_m), paper)
+    wide = site_extent(outcome, paper[0] / paper[1])
+    # A cell less on either side, or the whole cells of the extent would not fit on the paper.
+    half_x, half_y = (max(scale * side / 2 - outcome.terrain.ground.cell_m, 0.0) for side in paper)
+    x, y = tight.centre
+    return whole_cells(
+        outcome.terrain.ground,
+        min(tight.west, max(wide.west, x - half_x)) + _HAIR_M,
+        min(tight.south, max(wide.south, y - half_y)) + _HAIR_M,
+        max(tight.east, min(wide.east, x + half_x)) - _HAIR_M,
+        max(tight.north, min(wide.north, y + half_y)) - _HAIR_M,
+    ), scale
 
 
 def draw_plan(page: Sheet, outcome: Outcome, option: OptionResult, base: Base) -> None:
     """Draw an option's plan into the picture of a page."""
     axes = page.picture_axes()
-    terrain, extent, regions = outcome.terrain, base.extent, base.solids
-    _ground(axes, base.shade, option, extent)
-    heights = _contours(axes, terrain.ground, base.smooth, extent)
-    _foliage(axes, base.leaves)
-    _solids(axes, regions)
-    for area in terrain.protect:
-        _protected(axes, area)
-    for unit in option.detectors:
-        _unit(axes, unit)
-    used = {unit.mount for unit in option.detectors}
-    idle = [mount for mount in terrain.mounts if mount.name not in used]
-    axes.plot([m.x for m in idle], [m.y for m in idle], "o", ms=5, mfc="white", mec=palette.QUIET_INK, mew=1)
-    _frame(axes, extent)
-    busy = busy_places(axes, outcome, extent)
-    taken = [north_chip(axes, busy)]
-    taken.append(scale_chip(axes, extent, busy, taken[0]))
-    taken += place_labels(axes, _names(page, axes, outcome, option, regions), taken)
+    paint_plan(page, axes, outcome, option, base)
+    page.key(plan_signs(outcome, (option,), base.extent))
+
+
+def paint_plan(
+    page: Sheet, axes: Axes, outcome: Outcome, option: OptionResult, base: Base, with_chips: bool = True
+) -> None:
+    """Draw a plan with its names; north arrow and scale bar where `with_chips`."""
+    heights = paint_map(axes, outcome, option, base)
+    _frame(page, axes, base)
+    taken = []
+    if with_chips:
+        busy = busy_places(axes, outcome, base.extent)
+        taken.append(north_chip(axes, busy))
+        taken.append(scale_chip(axes, base.extent, busy, taken[0]))
+    taken += place_labels(axes, _names(page, axes, outcome, option, base.solids), taken)
     # A height given on a contour is worth less than a name: the next contour has one too.
     for text in heights:
         text.set_visible(not any(boxes_meet(text.get_window_extent(), box) for box in taken))
-    page.key(_signs(outcome, option, extent))
+
+
+def paint_map(
+    axes: Axes, outcome: Outcome, option: OptionResult, base: Base, fine: bool = True
+) -> list[Text]:
+    """Draw what lies on the ground of a plan without a name, coarse for a picture of stamp size.
+
+    Returns the heights written on contours.
+    """
+    terrain, extent = outcome.terrain, base.extent
+    _ground(axes, base.shade, option, extent)
+    heights = _contours(axes, terrain.ground, base.smooth, extent) if fine else []
+    _foliage(axes, base.leaves)
+    _solids(axes, base.solids)
+    for area in terrain.protect:
+        _protected(axes, area, 1.0 if fine else 0.6)
+    for unit in option.detectors:
+        _unit(axes, unit, 1.0 if fine else 0.6)
+    if fine:
+        used = {unit.mount for unit in option.detectors}
+        idle = [mount for mount in terrain.mounts if mount.name not in used]
+        axes.plot(
+            [m.x for m in idle], [m.y for m in idle], "o", ms=5, mfc="white", mec=palette.QUIET_INK, mew=1
+        )
+    axes.set(xlim=(extent.west, extent.east), ylim=(extent.south, extent.north), aspect="equal", anchor="C")
+    if not fine:
+        axes.set(xticks=[], yticks=[])
+    return heights
 
 
 def _ground(axes: Axes, shade: Floats, option: OptionResult, extent: Extent) -> None:
@@ -152,29 +211,38 @@ def _solids(axes: Axes, regions: list[Any]) -> None:
             )
 
 
-def _protected(axes: Axes, area: Area) -> None:
+def _protected(axes: Axes, area: Area, weight: float) -> None:
     for colour, width, dashes in (("white", 3.0, "-"), (palette.PROTECTED, 1.5, (0, (5, 2.2)))):
         axes.add_patch(
-            Polygon(area.outline, fill=False, edgecolor=colour, linewidth=width, linestyle=dashes, zorder=6)
+            Polygon(
+                area.outline,
+                fill=False,
+                edgecolor=colour,
+                linewidth=weight * width,
+                linestyle=dashes,
+                zorder=6,
+            )
         )
 
 
-def _unit(axes: Axes, unit: Detector) -> None:
+def _unit(axes: Axes, unit: Detector, weight: float) -> None:
     eye = np.array([unit.x, unit.y])
     for pan, arc in head_arcs(unit):
         rim = head_sector(unit, pan, arc, unit.type.max_range)
         outline = np.vstack([eye, rim, eye])
-        axes.plot(*outline.T, color="white", linewidth=2.4, alpha=0.8, zorder=7)
-        axes.plot(*outline.T, color=palette.UNIT, linewidth=1.0, zorder=8)
+        axes.plot(*outline.T, color="white", linewidth=2.4 * weight, alpha=0.8, zorder=7)
+        axes.plot(*outline.T, color=palette.UNIT, linewidth=weight, zorder=8)
         if unit.range_m < unit.type.max_range:
             setting = head_sector(unit, pan, arc, unit.range_m)
-            axes.plot(*setting.T, color=palette.UNIT, linewidth=0.8, linestyle=(0, (4, 3)), zorder=8)
-    axes.plot(unit.x, unit.y, "o", ms=8, mfc="white", mec=palette.UNIT, mew=1.4, zorder=9)
-    axes.plot(unit.x, unit.y, "o", ms=3.2, color=palette.UNIT, zorder=9)
+            axes.plot(*setting.T, color=palette.UNIT, linewidth=0.8 * weight, linestyle=(0, (4, 3)), zorder=8)
+    axes.plot(unit.x, unit.y, "o", ms=8 * weight, mfc="white", mec=palette.UNIT, mew=1.4 * weight, zorder=9)
+    axes.plot(unit.x, unit.y, "o", ms=3.2 * weight, color=palette.UNIT, zorder=9)
 
 
-def _frame(axes: Axes, extent: Extent) -> None:
-    axes.set(xlim=(extent.west, extent.east), ylim=(extent.south, extent.north), aspect="equal", anchor="C")
+def _frame(page: Sheet, axes: Axes, base: Base) -> None:
+    extent = base.extent
+    if base.scale is not None:
+        page.set_to_scale(axes, extent.width_m, extent.depth_m, base.scale)
     step = 10.0 if max(extent.width_m, extent.depth_m) > 45 else 5.0
     axes.xaxis.set_major_locator(MultipleLocator(step))
     axes.yaxis.set_major_locator(MultipleLocator(step))
@@ -230,10 +298,11 @@ def _label(
     return Label("\n".join(lines), px - box.x0, py - box.y0, prefer, size, weight, colour)
 
 
-def _signs(outcome: Outcome, option: OptionResult, extent: Extent) -> list[Sign]:
+def plan_signs(outcome: Outcome, options: tuple[OptionResult, ...], extent: Extent) -> list[Sign]:
+    """What the marks of plans of these options mean."""
     terrain = outcome.terrain
     signs = [Sign("unit, its arc and maximum range", marker="o")]
-    if any(unit.range_m < unit.type.max_range for unit in option.detectors):
+    if any(unit.range_m < unit.type.max_range for option in options for unit in option.detectors):
         signs.append(Sign("range setting", width=0.8, dashes=(0, (4, 3))))
     if terrain.protect:
         signs.append(Sign("protected ground", line=palette.PROTECTED, width=1.5, dashes=(0, (5, 2.2))))

@@ -160,7 +160,7 @@ def line_profile(
     reach_m = unit.type.max_range
     fine = _fine_strip(terrain.ground, unit, bearing_deg, reach_m)
     first, last = -math.floor(behind_m / fine.cell_m), math.ceil((reach_m + beyond_m) / fine.cell_m)
-    along: Floats = fine.cell_m * (np.arange(first, last) + 0.5)
+    along = np.asarray(fine.cell_m * (np.arange(first, last) + 0.5))
     east, north = direction(bearing_deg)
     x, y = np.asarray(unit.x + east * along), np.asarray(unit.y + north * along)
     heights = terrain.ground.height_at(x, y)

@@ -1,27 +1,56 @@
-"""Pictures without a display: for each option a plan and an oblique view, each a printable page."""
+"""Pictures without a display, each a page by itself: which kinds there are, and in what order they come."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
+from terrain3d.cover.option import OptionResult
 from terrain3d.job import Outcome
 from terrain3d.show import sheet, words
 from terrain3d.show.camera import site_camera
+from terrain3d.show.column import option_sheet
 from terrain3d.show.extent import site_extent
 from terrain3d.show.lettering import page_style
 from terrain3d.show.oblique import draw_oblique
-from terrain3d.show.plan import draw_plan, plan_base
+from terrain3d.show.outlook import outlook_sheet
+from terrain3d.show.plan import Base, draw_plan, plan_base, plan_extent
+from terrain3d.show.profile import head_bearings
 from terrain3d.show.scene import build_scene
+from terrain3d.show.section import section_sheet
 from terrain3d.show.shapes import Reach
+from terrain3d.show.sheet import Sheet
+from terrain3d.show.size import SCREEN, Size, scale_words
 from terrain3d.sight.hits import first_hits
 from terrain3d.terrain import Terrain
 from terrain3d.units import Floats
 
+#: The kinds of picture, in the order they are drawn.
+KINDS = ("plan", "oblique", "section", "outlook")
 #: How far lines of sight to the camera are followed, metres.
 _SIGHT_M = 100.0
 
+#: A picture's file name and what draws its page.
+_Page = tuple[str, Callable[[], Sheet]]
+
+
+@dataclass(frozen=True)
+class _Job:
+    """What every way of drawing starts from: `base` is the plan as a screen shows it."""
+
+    outcome: Outcome
+    base: Base
+    size: Size
+    date: str
+
 
 def write_stills(
-    outcome: Outcome, folder: Path, progress: Callable[[float], None] | None = None
+    outcome: Outcome,
+    folder: Path,
+    progress: Callable[[float], None] | None = None,
+    kinds: tuple[str, ...] = KINDS,
+    size: Size = SCREEN,
+    date: str = "",
 ) -> list[Path]:
     """Draw every option of an outcome.
 
@@ -32,30 +61,88 @@ def write_stills(
         An existing folder.
     progress : callable, optional
         Told the share that is done.
+    kinds : tuple of str
+        Of `KINDS`.
+    size : Size
+        What the pages are made for.
+    date : str
+        Printed on each page as it is given.
 
     Returns
     -------
     list of Path
-        `01-plan-...png`, `01-oblique-...png` and so on, in the order of the options. The same
-        outcome gives the same bytes.
+        `01-plan-...png`, `01-oblique-...png` and so on, in the order of the options; what shows all
+        of them starts with `00`. The same outcome gives the same bytes.
     """
-    reach = reach_of(outcome.terrain)
-    wide, tight = site_extent(outcome, sheet.PICTURE_ASPECT), site_extent(outcome)
-    camera = site_camera(outcome, tight, reach, sheet.PICTURE_ASPECT)
-    base = plan_base(outcome, wide)
     drawn: list[Path] = []
     with page_style():
-        for number, option in enumerate(outcome.options, 1):
-            page = sheet.option_sheet(outcome, option, "plan, north up", wide)
-            draw_plan(page, outcome, option, base)
-            drawn.append(page.save(folder / f"{number:02d}-plan-{words.slug(option.name)}.png"))
-            page = sheet.option_sheet(outcome, option, "oblique view, the same for every option", tight)
-            scene = build_scene(outcome, option, tight, reach, camera)
-            draw_oblique(page, outcome, option, tight, scene, camera)
-            drawn.append(page.save(folder / f"{number:02d}-oblique-{words.slug(option.name)}.png"))
+        job = _Job(outcome, plan_base(outcome, site_extent(outcome, sheet.PICTURE_ASPECT)), size, date)
+        pages = [page for kind in KINDS if kind in kinds for page in _WAYS[kind](job)]
+        for name, draw in pages:
+            drawn.append(draw().save(folder / f"{name}.png"))
             if progress is not None:
-                progress(number / len(outcome.options))
-    return drawn
+                progress(len(drawn) / len(pages))
+    return sorted(drawn)
+
+
+def _numbered(job: _Job, kind: str) -> Iterator[tuple[str, OptionResult]]:
+    for number, option in enumerate(job.outcome.options, 1):
+        yield f"{number:02d}-{kind}-{words.slug(option.name)}", option
+
+
+def _plans(job: _Job) -> Iterator[_Page]:
+    view, base = "plan, north up", job.base
+    if job.size.width_mm is not None:
+        extent, scale = plan_extent(job.outcome, job.size)
+        base = plan_base(job.outcome, extent, scale)
+        view += f", {scale_words(scale, job.size)}"
+
+    def draw(option: OptionResult) -> Sheet:
+        page = option_sheet(job.outcome, option, view, base.extent, job.size, job.date)
+        draw_plan(page, job.outcome, option, base)
+        return page
+
+    for name, option in _numbered(job, "plan"):
+        yield name, partial(draw, option)
+
+
+def _obliques(job: _Job) -> Iterator[_Page]:
+    outcome, extent, reach = job.outcome, site_extent(job.outcome), reach_of(job.outcome.terrain)
+    camera = site_camera(outcome, extent, reach, sheet.PICTURE_ASPECT)
+    view = "oblique view, the same for every option"
+
+    def draw(option: OptionResult) -> Sheet:
+        page = option_sheet(outcome, option, view, extent, job.size, job.date)
+        scene = build_scene(outcome, option, extent, reach, camera)
+        draw_oblique(page, outcome, option, extent, scene, camera)
+        return page
+
+    for name, option in _numbered(job, "oblique"):
+        yield name, partial(draw, option)
+
+
+def _sections(job: _Job) -> Iterator[_Page]:
+    for name, option in _numbered(job, "section"):
+        unit = option.detectors[0]
+        bearings = head_bearings(unit)
+        for head, bearing in enumerate(bearings, 1):
+            several = len(bearings) > 1
+            which = f"{unit.name}, head {head} of {len(bearings)}" if several else unit.name
+            numbered = name.replace("-section-", f"-section-{head}-", 1) if several else name
+            yield (
+                numbered,
+                partial(
+                    section_sheet, job.outcome, option, unit, bearing, which, job.base, job.size, job.date
+                ),
+            )
+
+
+def _outlooks(job: _Job) -> Iterator[_Page]:
+    for name, option in _numbered(job, "outlook"):
+        yield name, partial(outlook_sheet, job.outcome, option, option.detectors[0], job.size, job.date)
+
+
+_WAYS = {"plan": _plans, "oblique": _obliques, "section": _sections, "outlook": _outlooks}
 
 
 def reach_of(terrain: Terrain) -> Reach:

@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 from terrain3d.choose.compare import held_share
 from terrain3d.cover.option import OptionResult
+from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
 
@@ -93,15 +94,79 @@ def _dotted(line: str, width: float, measure: Callable[[str], float]) -> str:
     return line + "..."
 
 
+#: How each cause reads after "most is lost".
+_LOST = {
+    "hidden by foliage": "where foliage hides the {figure} from the {layer} layer",
+    "hidden by a solid": "where walls or buildings hide the {figure} from the {layer} layer",
+    "hidden by ground": "where the ground hides the {figure} from the {layer} layer",
+    "passes above the figure": "where the {layer} layer passes over the {figure}",
+    "lands short": "where the {layer} layer lands short",
+    "below the layer": "close in, under the {layer} layer",
+    "beyond range": "beyond the range",
+    "outside arc": "outside the arc",
+}
+
+
 def one_line(outcome: Outcome, option: OptionResult) -> str:
-    """The sentence under a picture: why the best option is best; what another one holds."""
-    if outcome.ranking and option.name == outcome.ranking[0] and outcome.why:
-        return outcome.why
-    held = held_share(option)
-    dead = option.area_m2.get("dead", 0.0)
-    both = square_metres(option.area_m2.get("both", 0.0))
-    what = both if held is None else f"{held:.0%} of the protected ground"
-    return f"Holds {what} by both layers; {square_metres(dead)} dead ground."
+    """The sentence under a picture: what the option holds and its main loss; why the best is best."""
+    text = f"{_held(option)}{_main_loss(outcome, option)}."
+    if len(outcome.ranking) > 1 and option.name == outcome.ranking[0] and outcome.why:
+        return f"{text} {outcome.why}"
+    return text
+
+
+def _held(option: OptionResult) -> str:
+    share = held_share(option)
+    if share is None:
+        return f"Holds {square_metres(option.area_m2.get('both', 0.0))} with both layers"
+    amount = "none" if share == 0 else "all" if share == 1 else f"{share:.0%}"
+    return f"Holds {amount} of the protected ground with both layers"
+
+
+def _main_loss(outcome: Outcome, option: OptionResult) -> str:
+    """The layer and cause that take most: of protected ground, or else of ground within arc and range."""
+    if option.protect:
+        lost, lead = option.lost_m2, "most is lost"
+    else:
+        lost, lead = option.causes, "of the rest in its reach most is lost"
+    losses = [
+        (area, layer, cause)
+        for layer, causes in lost.items()
+        for cause, area in causes.items()
+        if option.protect or cause not in ("beyond range", "outside arc")
+    ]
+    if not losses:
+        return ""
+    area, layer, cause = max(losses, key=lambda loss: loss[0])
+    if area < 0.5:
+        return ""
+    where = _LOST[cause].format(layer=layer, figure=outcome.figure.name)
+    return f"; {lead} {where} ({square_metres(area)})"
+
+
+def cause_clause(cause: str) -> str:
+    """A cause after the layer that it takes, as in "the lower layer lands short".
+
+    >>> cause_clause("lands short"), cause_clause("hidden by ground")
+    ('lands short', 'is hidden by ground')
+    """
+    if cause.startswith("hidden"):
+        return f"is {cause}"
+    return {
+        "passes above the figure": "passes over the figure",
+        "below the layer": "passes over, close in",
+        "beyond range": "is out of range",
+        "outside arc": "is outside its arc",
+    }.get(cause, cause)
+
+
+def figure_words(figure: Figure) -> str:
+    """A figure with its height.
+
+    >>> figure_words(Figure("person", 1.7, "invented"))
+    'person, 1.7 m'
+    """
+    return f"{figure.name}, {figure.height_m:g} m"
 
 
 def place_in_ranking(outcome: Outcome, option: OptionResult) -> str:
@@ -140,3 +205,14 @@ def square_metres(area_m2: float) -> str:
     ('1234 m²', '8.2 m²', '0 m²')
     """
     return f"{area_m2:.1f} m²" if 0 < area_m2 < 10 else f"{area_m2:.0f} m²"
+
+
+def tilt_words(elevation_deg: float) -> str:
+    """An elevation as a person says it.
+
+    >>> tilt_words(-4.76), tilt_words(0.01), tilt_words(2.0)
+    ('4.8° down', 'level', '2.0° up')
+    """
+    if abs(elevation_deg) < 0.05:
+        return "level"
+    return f"{abs(elevation_deg):.1f}° {'down' if elevation_deg < 0 else 'up'}"

@@ -14,7 +14,7 @@ from test_drape import pixels_of
 from terrain3d.cover.verdict import VERDICT_KEYS, Verdict
 from terrain3d.frame import site_frame
 from terrain3d.job import Outcome
-from terrain3d.show import sheet
+from terrain3d.show import column, sheet
 from terrain3d.show.extent import site_extent
 from terrain3d.show.labels import boxes_meet
 from terrain3d.show.lettering import page_style
@@ -183,7 +183,7 @@ def test_no_text_leaves_the_page_or_covers_other_text(outcome, hostile):
     with page_style():
         base = plan_base(drawn, extent)
         for one in drawn.options:
-            page = sheet.option_sheet(drawn, one, "plan, north up", extent)
+            page = column.option_sheet(drawn, one, "plan, north up", extent)
             draw_plan(page, drawn, one, base)
             page.figure.canvas.draw()
             axes = page.figure.axes[0]
@@ -207,7 +207,7 @@ def test_caution_and_warnings_are_on_the_page(outcome):
     """Every page carries the caution, the option's warnings and the survey's doubts."""
     extent = site_extent(outcome)
     with page_style():
-        page = sheet.option_sheet(outcome, outcome.options[0], "plan", extent)
+        page = column.option_sheet(outcome, outcome.options[0], "plan", extent)
     said = " ".join(text.get_text() for text in page.figure.texts)
     assert "planning aid, not proof of detection" in said
     assert "walk-test every unit after fixing" in said
@@ -221,6 +221,6 @@ def test_many_warnings_end_in_a_pointer(outcome):
     many = tuple(f"warning number {k} about something that takes its room on the page" for k in range(40))
     crowded = replace(outcome.options[0], warnings=many)
     with page_style():
-        page = sheet.option_sheet(outcome, crowded, "plan", site_extent(outcome))
+        page = column.option_sheet(outcome, crowded, "plan", site_extent(outcome))
     said = [text.get_text() for text in page.figure.texts]
     assert any(re.fullmatch(r"and \d+ more: see results.json", line) for line in said)
