@@ -6,14 +6,40 @@ import click
 
 from terrain3d.cli.options import out_option, progress_on_terminal, site_argument
 
+#: What can be drawn and for what, without loading what draws it; a test holds them to `show`.
+KINDS = ("contact", "side-by-side", "plan", "oblique", "section", "outlook")
+SIZES = ("screen", "a4", "a3")
+
 
 @click.command("stills")
 @site_argument
 @out_option(Path("out"), "Folder for stills/.")
-def command(site: Path, out: Path) -> None:
-    """Draw plan and oblique view of each option, without a display."""
+@click.option(
+    "--size",
+    type=click.Choice(SIZES),
+    default="screen",
+    show_default=True,
+    help="1600 pixels wide, or paper at 300 dots an inch with plans and sections to scale.",
+)
+@click.option(
+    "--kind",
+    "kinds",
+    type=click.Choice(KINDS),
+    multiple=True,
+    help="A kind of picture to draw; give it again for more. All of them where it is not given.",
+)
+@click.option(
+    "--date", default="", metavar="TEXT", help="Printed on every page as it is given; none without."
+)
+def command(site: Path, out: Path, size: str, kinds: tuple[str, ...], date: str) -> None:
+    """Draw the options, without a display.
+
+    A contact sheet of all options and up to four side by side; then of each option a plan, an oblique
+    view, a section along each head's facing, and the outlook: what the unit sees.
+    """
     from terrain3d.job import run
     from terrain3d.paper.whole import whole_folder
+    from terrain3d.show import size as page_size
     from terrain3d.show.stills import write_stills
 
     with progress_on_terminal() as progress:
@@ -21,6 +47,13 @@ def command(site: Path, out: Path) -> None:
         with whole_folder(out) as scratch:
             folder = scratch / "stills"
             folder.mkdir()
-            drawn = write_stills(outcome, folder, lambda fraction: progress("drawing", fraction))
+            drawn = write_stills(
+                outcome,
+                folder,
+                lambda fraction: progress("drawing", fraction),
+                kinds or KINDS,
+                page_size.SIZES[size],
+                date,
+            )
     for still in drawn:
         click.echo(out / "stills" / still.name)

@@ -28,14 +28,15 @@ def option_sheet(
     """
     place = words.place_in_ranking(outcome, option)
     sheet = plain_sheet(outcome, option.name, view, words.one_line(outcome, option), place, size, date)
-    _verdict_rows(sheet, option, extent)
-    _protected_rows(sheet, option)
+    verdict_rows(sheet, option, extent)
+    protected_rows(sheet, option)
     unit_rows(sheet, option)
     _warning_rows(sheet, words.warnings_of(outcome, option))
     return sheet
 
 
-def _verdict_rows(sheet: Sheet, option: OptionResult, extent: Extent) -> None:
+def verdict_rows(sheet: Sheet, option: OptionResult, extent: Extent) -> None:
+    """The verdicts with their colours and areas."""
     sheet.heading("Ground")
     for verdict in sorted(Verdict, reverse=True):
         area = option.area_m2.get(VERDICT_KEYS[verdict])
@@ -59,13 +60,16 @@ def verdict_swatch(sheet: Sheet, baseline: float, code: int) -> None:
     sheet.swatch(baseline, palette.VERDICT_COLOURS[verdict], STRIPES.get(verdict, Stripe()), edge)
 
 
-def _protected_rows(sheet: Sheet, option: OptionResult) -> None:
+def protected_rows(sheet: Sheet, option: OptionResult) -> None:
+    """How much of each protected area is held, as figures and bars."""
     if not option.protect:
         return
-    sheet.heading("Protected ground, both layers")
     width = sheet.right - sheet.left
+    heading = "Protected ground, both layers"
+    sheet.heading(heading if share_of_page(heading, 9, "bold") <= width else "Both layers hold")
     for shown, area in enumerate(option.protect):
-        if shown == 5 and len(option.protect) > 6:
+        last = shown == len(option.protect) - 1
+        if (shown == 5 and len(option.protect) > 6) or not sheet.room_for(2 if last else 4):
             sheet.row(f"and {len(option.protect) - shown} more: see results.json", size=7.5)
             break
         figure = f"{area.both_fraction:.0%} of {words.square_metres(area.area_m2)}"
@@ -76,6 +80,7 @@ def _protected_rows(sheet: Sheet, option: OptionResult) -> None:
 
 
 def unit_rows(sheet: Sheet, option: OptionResult) -> None:
+    """The units and how each is set."""
     sheet.heading("Units")
     for shown, unit in enumerate(option.detectors):
         if shown == 4 or not sheet.room_for(9):

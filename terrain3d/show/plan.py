@@ -1,7 +1,7 @@
 """The plan: north up, the ground's relief and contours, verdicts, and all that stands on it."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import matplotlib.patheffects as effects
@@ -21,7 +21,7 @@ from terrain3d.show.drape import drape, relief
 from terrain3d.show.extent import Extent, head_arcs, head_sector, site_extent, whole_cells
 from terrain3d.show.labels import Label, boxes_meet, place_labels
 from terrain3d.show.shapes import contour_levels, foliage_cells, footprints, smoothed_heights, spot_within
-from terrain3d.show.sheet import PICTURE, Sheet, Sign
+from terrain3d.show.sheet import Sheet, Sign
 from terrain3d.show.size import Size, scale_for
 from terrain3d.terrain import Area, Ground
 from terrain3d.units import Floats, direction
@@ -71,7 +71,7 @@ def plan_base(outcome: Outcome, extent: Extent, scale: int | None = None) -> Bas
     return Base(extent, smooth, shade, footprints(terrain.solids), leaves, scale)
 
 
-def plan_extent(outcome: Outcome, size: Size, place: tuple[float, float] = PICTURE[2:]) -> tuple[Extent, int]:
+def plan_extent(outcome: Outcome, size: Size, place: tuple[float, float]) -> tuple[Extent, int]:
     """What a printed plan shows, and the scale at which it shows it.
 
     Parameters
@@ -96,6 +96,15 @@ def plan_extent(outcome: Outcome, size: Size, place: tuple[float, float] = PICTU
         max(tight.east, min(wide.east, x + half_x)) - _HAIR_M,
         max(tight.north, min(wide.north, y + half_y)) - _HAIR_M,
     ), scale
+
+
+def printed_base(outcome: Outcome, size: Size, place: tuple[float, float], screen: Base) -> Base:
+    """What plans of one place on a page share: to scale on paper, filling the place on a screen."""
+    if size.width_mm is None:
+        aspect = place[0] * size.width_px / (place[1] * size.height_px)
+        return replace(screen, extent=site_extent(outcome, aspect))
+    extent, scale = plan_extent(outcome, size, place)
+    return replace(screen, extent=extent, scale=scale)
 
 
 def draw_plan(page: Sheet, outcome: Outcome, option: OptionResult, base: Base) -> None:

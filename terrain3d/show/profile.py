@@ -142,6 +142,20 @@ def head_bearings(unit: Detector) -> list[float]:
     return [(unit.bearing_deg + pan) % 360 for pan in pans]
 
 
+def telling_bearing(terrain: Terrain, unit: Detector) -> float:
+    """Of the bearings of a unit's heads the one that crosses most protected ground; else the first."""
+    bearings = head_bearings(unit)
+    along = np.linspace(0, unit.type.max_range, 121)
+    crossed = []
+    for bearing in bearings:
+        east, north = direction(bearing)
+        x, y = unit.x + east * along, unit.y + north * along
+        areas = [shapely.Polygon(area.outline) for area in terrain.protect]
+        crossed.append(sum(area.weight * shapely.contains_xy(shape, x, y).sum()
+                           for area, shape in zip(terrain.protect, areas, strict=True)))  # fmt: skip
+    return bearings[int(np.argmax(crossed))]
+
+
 def line_profile(
     terrain: Terrain, unit: Detector, bearing_deg: float, figure_m: float, behind_m: float, beyond_m: float
 ) -> Profile:

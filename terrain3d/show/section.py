@@ -90,6 +90,7 @@ def section_view(
     figure: Figure,
     size: Size,
     room: tuple[float, float],
+    label_room_px: float = _LABEL_ROOM_PX,
 ) -> View:
     """Cut the site along a bearing and choose the scale.
 
@@ -102,11 +103,13 @@ def section_view(
     size : Size
     room : (width, height)
         Of the picture, in pixels of the layout.
+    label_room_px : float
+        Of its height, kept free for labels.
     """
     least = line_profile(terrain, unit, bearing_deg, figure.height_m, BEHIND_M, BEYOND_M)
     low, high = heights_shown(least, figure)
     span = unit.type.max_range + BEHIND_M + BEYOND_M
-    needed = max(span / room[0], (high - low) / (room[1] - _LABEL_ROOM_PX))
+    needed = max(span / room[0], (high - low) / (room[1] - label_room_px))
     scale = None
     if size.width_mm is not None:
         paper_px = size.paper_m(1 / WIDTH_PX)
@@ -221,8 +224,7 @@ def draw_section(page: Sheet, outcome: Outcome, view: View, place: tuple[float, 
     true_px = (high - low) / metres_px + _LABEL_ROOM_PX
     gap_px = 34.0
     fits = [k for k in _STRETCHES if true_px + gap_px + k * (high - low) / metres_px + 12 <= page_px]
-    left = -(view.width_m - view.profile.unit.type.max_range - BEYOND_M + BEHIND_M) / 2
-    right = left + view.width_m
+    left, right = sides(view)
     if not fits:
         spare = page_px * metres_px - (high - low) - _LABEL_ROOM_PX * metres_px
         bottom = low - 0.4 * spare
@@ -236,6 +238,13 @@ def draw_section(page: Sheet, outcome: Outcome, view: View, place: tuple[float, 
     below = (place[0], place[1], place[2], place[3] - share - gap_px / HEIGHT_PX)
     height_m = below[3] * HEIGHT_PX * metres_px / stretch
     _draw(page, outcome, view, below, Frame(left, right, high - height_m + 0.05, high + 0.05, stretch))
+
+
+def sides(view: View) -> tuple[float, float]:
+    """Where a section starts and ends along the line, metres."""
+    span = view.profile.unit.type.max_range + BEHIND_M + BEYOND_M
+    left = -BEHIND_M - (view.width_m - span) / 2
+    return left, left + view.width_m
 
 
 def _draw(

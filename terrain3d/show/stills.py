@@ -8,13 +8,15 @@ from pathlib import Path
 from terrain3d.cover.option import OptionResult
 from terrain3d.job import Outcome
 from terrain3d.show import sheet, words
+from terrain3d.show.beside import MOST, beside_sheet, best_options
 from terrain3d.show.camera import site_camera
 from terrain3d.show.column import option_sheet
+from terrain3d.show.contact import contact_pages, contact_sheet
 from terrain3d.show.extent import site_extent
 from terrain3d.show.lettering import page_style
 from terrain3d.show.oblique import draw_oblique
 from terrain3d.show.outlook import outlook_sheet
-from terrain3d.show.plan import Base, draw_plan, plan_base, plan_extent
+from terrain3d.show.plan import Base, draw_plan, plan_base, printed_base
 from terrain3d.show.profile import head_bearings
 from terrain3d.show.scene import build_scene
 from terrain3d.show.section import section_sheet
@@ -26,7 +28,7 @@ from terrain3d.terrain import Terrain
 from terrain3d.units import Floats
 
 #: The kinds of picture, in the order they are drawn.
-KINDS = ("plan", "oblique", "section", "outlook")
+KINDS = ("contact", "side-by-side", "plan", "oblique", "section", "outlook")
 #: How far lines of sight to the camera are followed, metres.
 _SIGHT_M = 100.0
 
@@ -91,11 +93,9 @@ def _numbered(job: _Job, kind: str) -> Iterator[tuple[str, OptionResult]]:
 
 
 def _plans(job: _Job) -> Iterator[_Page]:
-    view, base = "plan, north up", job.base
-    if job.size.width_mm is not None:
-        extent, scale = plan_extent(job.outcome, job.size)
-        base = plan_base(job.outcome, extent, scale)
-        view += f", {scale_words(scale, job.size)}"
+    view, base = "plan, north up", printed_base(job.outcome, job.size, sheet.PICTURE[2:], job.base)
+    if base.scale is not None:
+        view += f", {scale_words(base.scale, job.size)}"
 
     def draw(option: OptionResult) -> Sheet:
         page = option_sheet(job.outcome, option, view, base.extent, job.size, job.date)
@@ -142,7 +142,29 @@ def _outlooks(job: _Job) -> Iterator[_Page]:
         yield name, partial(outlook_sheet, job.outcome, option, option.detectors[0], job.size, job.date)
 
 
-_WAYS = {"plan": _plans, "oblique": _obliques, "section": _sections, "outlook": _outlooks}
+def _side_by_side(job: _Job) -> Iterator[_Page]:
+    options = best_options(job.outcome)[:MOST]
+    if len(options) > 1:
+        yield "00-side-by-side", partial(beside_sheet, job.outcome, options, job.base, job.size, job.date)
+
+
+def _contacts(job: _Job) -> Iterator[_Page]:
+    pages = contact_pages(job.outcome)
+    for number, options in enumerate(pages, 1):
+        note = f"page {number} of {len(pages)}" if len(pages) > 1 else ""
+        name = f"00-contact-{number}" if note else "00-contact"
+        yield name, partial(contact_sheet, job.outcome, options, note, job.base, job.size, job.date)
+
+
+#: The kinds of picture, in the order they are drawn, and how.
+_WAYS: dict[str, Callable[[_Job], Iterator[_Page]]] = {
+    "contact": _contacts,
+    "side-by-side": _side_by_side,
+    "plan": _plans,
+    "oblique": _obliques,
+    "section": _sections,
+    "outlook": _outlooks,
+}
 
 
 def reach_of(terrain: Terrain) -> Reach:

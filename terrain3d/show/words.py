@@ -109,10 +109,15 @@ _LOST = {
 
 def one_line(outcome: Outcome, option: OptionResult) -> str:
     """The sentence under a picture: what the option holds and its main loss; why the best is best."""
-    text = f"{_held(option)}{_main_loss(outcome, option)}."
+    text = loss_line(outcome, option)
     if len(outcome.ranking) > 1 and option.name == outcome.ranking[0] and outcome.why:
         return f"{text} {outcome.why}"
     return text
+
+
+def loss_line(outcome: Outcome, option: OptionResult) -> str:
+    """What the option holds and where most of the rest is lost."""
+    return f"{_held(option)}{_main_loss(outcome, option)}."
 
 
 def _held(option: OptionResult) -> str:
