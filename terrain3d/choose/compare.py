@@ -14,7 +14,21 @@ def held_m2(option: OptionResult) -> float:
 
 
 def held_share(option: OptionResult) -> float | None:
-    """`held_m2` as a share of the weighted protected ground; None where nothing is protected."""
+    """Share of the protected ground, by plain area, held with both layers; None where none is protected.
+
+    Ground that lies in two protected areas counts in both.
+    """
+    whole = sum(area.area_m2 for area in option.protect)
+    return sum(area.area_m2 * area.both_fraction for area in option.protect) / whole if whole > 0 else None
+
+
+def weighted_share(option: OptionResult) -> float | None:
+    """`held_m2` as a share of the weighted protected ground; None where weights play no part.
+
+    Weights order the options; a client who reads a share of ground means plain ground.
+    """
+    if len({area.weight for area in option.protect}) < 2:
+        return None
     whole = sum(area.area_m2 * area.weight for area in option.protect)
     return held_m2(option) / whole if whole > 0 else None
 

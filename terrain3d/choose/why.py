@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from terrain3d.choose.compare import held_m2, held_share
+from terrain3d.choose.compare import held_m2, held_share, weighted_share
 from terrain3d.cover.causes import CAUSE_WORDS
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import Verdict
@@ -75,8 +75,10 @@ def _against(best: OptionResult, other: OptionResult, figure: str, counts: Float
 
 
 def _amount(option: OptionResult) -> str:
-    share = held_share(option)
-    return f"{held_m2(option):.0f} m2" if share is None else f"{share:.0%}"
+    share, weighted = held_share(option), weighted_share(option)
+    if share is None:
+        return f"{held_m2(option):.0f} m2"
+    return f"{share:.0%}" if weighted is None else f"{share:.0%} ({weighted:.0%} by weight)"
 
 
 def _heaviest_loss(

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from terrain3d.cover import fill
 from terrain3d.cover.fill import HeadTable, layer_fates
+from terrain3d.cover.verdict import Codes
 from terrain3d.detector.pose import Detector, posed_heads
 from terrain3d.sight.panorama import Panorama
 from terrain3d.terrain import Ground
@@ -47,11 +48,28 @@ def fate_maps(ground: Ground, seen: Panorama, table: HeadTable, unit: Detector, 
     return maps
 
 
-def combined_fates(units: list[FateMaps], combine: str) -> FateMaps:
-    """One fate a layer for several units: the best of them under `any`, the worst under `all`."""
-    reduce = np.maximum if combine == "all" else np.minimum
+def combined_fates(units: list[FateMaps], verdicts: list[Codes], combine: str) -> FateMaps:
+    """One fate a layer for several units: those of the unit that decides a cell's verdict.
+
+    Under `any` that is the unit with the best verdict, under `all` the one with the worst; of equals
+    the one that comes nearer to success, or farther from it. Taking each layer from another unit would
+    leave ground that no single unit holds without a cause.
+
+    Parameters
+    ----------
+    units : list of FateMaps
+    verdicts : list of (ny, nx) uint8
+        Of the same units.
+    """
     names = list(dict.fromkeys(name for maps in units for name in maps))
-    return {name: reduce.reduce([maps[name] for maps in units if name in maps]) for name in names}
+    shape = verdicts[0].shape
+    # A unit without some layer has nothing to say of it, as if it looked elsewhere.
+    elsewhere = np.full(shape, fill.OUTSIDE_ARC, np.uint8)
+    stacked = {name: np.stack([maps.get(name, elsewhere) for maps in units]) for name in names}
+    misses = sum(stack.astype(np.int32) for stack in stacked.values())
+    score = 10_000 * np.stack(verdicts).astype(np.int32) - misses
+    chosen = (score.argmin(axis=0) if combine == "all" else score.argmax(axis=0))[None]
+    return {name: np.take_along_axis(stack, chosen, axis=0)[0] for name, stack in stacked.items()}
 
 
 def cause_areas(

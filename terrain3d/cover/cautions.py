@@ -11,6 +11,9 @@ from terrain3d.terrain import Area, Ground, Terrain
 #: A head whose middle looks onto a solid nearer than this faces into the thing it is fixed to.
 FACING_M = 0.6
 
+#: Share of a unit's arc and range that may lie off the known ground without a word.
+OFF_GROUND_SHARE = 0.1
+
 
 def unit_warnings(terrain: Terrain, seen: Panorama, unit: Detector) -> list[str]:
     """Warnings about one unit as it is fixed."""
@@ -20,6 +23,11 @@ def unit_warnings(terrain: Terrain, seen: Panorama, unit: Detector) -> list[str]
         warnings.append(
             f"{unit.name} at {unit.height_m:g} m is outside the {low:g} to {high:g} m"
             f" that {unit.type.name} allows: its layers do not lie as its maker means"
+        )
+    if unit.type.alarm == "any" and any(len(head.layer) > 1 for head in unit.type.head):
+        warnings.append(
+            f"{unit.type.name} raises its alarm on any one layer: for {unit.name}"
+            ' "both layers" means that one layer or more is broken'
         )
     if len(terrain.solids.triangles):
         if inside_solid(terrain.solids, unit.eye):
@@ -33,6 +41,12 @@ def unit_warnings(terrain: Terrain, seen: Panorama, unit: Detector) -> list[str]
         warnings.append(
             f"{unit.name} looks across ground that is not known to {blind:.0f} m2 in its reach;"
             " the sight there is taken as open"
+        )
+    blind_share, blind_m2 = _off_known_ground(terrain.ground, unit)
+    if blind_share > OFF_GROUND_SHARE:
+        warnings.append(
+            f"{blind_share:.0%} of the arc and range of {unit.name} ({blind_m2:.0f} m2) lies off the known"
+            " ground: nothing is said of it"
         )
     return warnings
 
@@ -74,3 +88,18 @@ def _faces_into_solid(terrain: Terrain, unit: Detector) -> float | None:
         if np.mean(distance < FACING_M) > 0.5:
             nearest.append(float(distance.min()))
     return min(nearest) if nearest else None
+
+
+def _off_known_ground(ground: Ground, unit: Detector) -> tuple[float, float]:
+    """Share and area of a unit's arcs, out to its range, that lie off the known ground."""
+    radius = unit.type.max_range * np.sqrt((np.arange(40) + 0.5) / 40)  # rings of equal area
+    off, whole_m2 = [], 0.0
+    for head in posed_heads(unit):
+        facing = np.arctan2(head.forward[0], head.forward[1])
+        angle = facing + np.radians(head.arc_deg) * ((np.arange(60) + 0.5) / 60 - 0.5)
+        x = unit.x + radius[:, None] * np.sin(angle)
+        y = unit.y + radius[:, None] * np.cos(angle)
+        off.append(np.isnan(ground.height_at(x, y)).mean())
+        whole_m2 += np.radians(head.arc_deg) / 2 * unit.type.max_range**2
+    share = float(np.mean(off))
+    return share, share * whole_m2

@@ -153,13 +153,14 @@ def layer_fates(seen: Panorama, table: HeadTable, detector: Detector, figure_m: 
     Returns
     -------
     (l, n) uint8
-        BROKEN or the cause, rows as `table.layer_names`; the best head counts.
+        BROKEN or the cause, rows as `table.layer_names`; those of the cell's best head, and
+        OUTSIDE_ARC for a layer that no head there has.
     """
     fates = np.full((len(table.layer_names), len(seen.cells)), OUTSIDE_ARC, np.uint8)
     _explain(
         seen.east, seen.north, seen.distance, seen.foot, seen.lowest, seen.piece_start, seen.pieces,
         table.pan_deg, table.half_arc_deg, table.elevation_deg, table.half_thickness_deg, table.name,
-        table.nominal_height_m, table.max_range_m,
+        table.upper, table.nominal_height_m, table.max_range_m,
         detector.bearing_deg, detector.tilt_deg, detector.roll_deg, detector.range_m, detector.height_m,
         figure_m, detector.fill_needed, fates,
     )  # fmt: skip
@@ -388,10 +389,16 @@ def _bins_of_arc(axes, half_arc, sines):
 @njit(cache=True, nogil=True)
 def _explain(
     east, north, distance, foot, lowest, piece_start, pieces,
-    pans, half_arcs, elevations, half_thicknesses, names, nominal_height, max_range,
+    pans, half_arcs, elevations, half_thicknesses, names, uppers, nominal_height, max_range,
     bearing, tilt, roll, range_m, mount_height, figure, fill_needed, fates,
 ):  # fmt: skip
-    """The fate of every named layer on every cell, best head first."""
+    """The fates of the layers of each cell's best head, by name.
+
+    Heads are told apart as for verdicts; of equals the one whose layers come nearer to success.
+    """
+    n_layers = names.shape[1]
+    best = np.full(len(distance), -1_000_000, np.int64)
+    own = np.empty(n_layers, np.uint8)
     for h in range(len(pans)):
         axes = _axes(bearing + pans[h], tilt, roll)
         sines = _layer_sines(elevations[h], half_thicknesses[h], nominal_height, range_m)
@@ -400,27 +407,36 @@ def _explain(
             ux = east[c]
             uy = north[c]
             lean = ux * axes[2, 0] + uy * axes[2, 1]
-            for k in range(len(sines)):
+            n_broken = 0
+            misses = 0
+            for k in range(n_layers):
                 if names[h, k] < 0:
                     continue
                 axis = _slope(lean, axes[2, 2], sines[k, 1])
                 side = abs(ux * axes[0, 0] + uy * axes[0, 1] + axis * axes[0, 2])
                 ahead = ux * axes[1, 0] + uy * axes[1, 1] + axis * axes[1, 2]
                 if distance[c] <= NEAR_M:
-                    fate = CLOSE_IN
+                    own[k] = CLOSE_IN
                 elif not _in_arc(side, ahead, tangent, is_wide):
-                    fate = OUTSIDE_ARC
+                    own[k] = OUTSIDE_ARC
                 elif distance[c] ** 2 * (1.0 + axis * axis) > max_range * max_range * (1.0 + 1e-12):
-                    fate = BEYOND
+                    own[k] = BEYOND
                 else:
-                    fate = _fate_in_band(
+                    own[k] = _fate_in_band(
                         distance[c], axis,
                         _slope(lean, axes[2, 2], sines[k, 0]), _slope(lean, axes[2, 2], sines[k, 2]),
                         foot[c], lowest[c], pieces[piece_start[c] : piece_start[c + 1]],
                         mount_height, figure, fill_needed,
                     )  # fmt: skip
-                if fate < fates[names[h, k], c]:
-                    fates[names[h, k], c] = fate
+                # The upper layer alone is a better verdict than the lower one alone.
+                n_broken += (2 if k == uppers[h] else 1) if own[k] == BROKEN else 0
+                misses += own[k]
+            score = 1000 * n_broken - misses
+            if score > best[c]:
+                best[c] = score
+                for k in range(n_layers):
+                    if names[h, k] >= 0:
+                        fates[names[h, k], c] = own[k]
 
 
 @njit(cache=True, nogil=True)

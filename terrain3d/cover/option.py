@@ -83,7 +83,7 @@ def judge_option(
         fates.append(fate_maps(ground, seen, table, unit, figure_m))
         warnings += unit_warnings(terrain, seen, unit)
     verdicts = combined(maps, combine)
-    fate = combined_fates(fates, combine)
+    fate = combined_fates(fates, maps, combine)
     protect = []
     for area in terrain.protect:
         within = cells_within(ground, area)

@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from terrain3d.caution import CAUTION
 from terrain3d.cover.verdict import UNKNOWN, VERDICT_WORDS
 from terrain3d.job import Outcome
 
@@ -32,5 +33,7 @@ def verdicts_tif(outcome: Outcome) -> bytes:
             for band, option in enumerate(outcome.options, start=1):
                 raster.write(np.flipud(option.verdicts), band)
                 raster.set_band_description(band, option.name)
-            raster.update_tags(**{f"VERDICT_{code}": words for code, words in meaning.items()})
+            raster.update_tags(
+                CAUTION=CAUTION, **{f"VERDICT_{code}": words for code, words in meaning.items()}
+            )
         return bytes(memory.read())

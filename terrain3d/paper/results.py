@@ -3,7 +3,10 @@
 import json
 from typing import Any
 
+import pyproj
+
 from terrain3d.caution import CAUTION
+from terrain3d.choose.compare import held_share, weighted_share
 from terrain3d.cover.option import OptionResult
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
@@ -34,6 +37,8 @@ def _option(outcome: Outcome, option: OptionResult) -> dict[str, Any]:
     return {
         "name": option.name,
         "detectors": [_detector(outcome, unit) for unit in option.detectors],
+        "protected_share": _rounded(held_share(option)),
+        "weighted_share": _rounded(weighted_share(option)),
         "area_m2": {key: round(area, 6) for key, area in option.area_m2.items()},
         "protect": [
             {
@@ -52,6 +57,19 @@ def _option(outcome: Outcome, option: OptionResult) -> dict[str, Any]:
     }
 
 
+def _lonlat(outcome: Outcome, unit: Detector) -> tuple[float, float] | None:
+    """Where a unit stands, WGS 84 degrees: what a person can type into a receiver; None without a CRS."""
+    frame = outcome.terrain.frame
+    if not frame.is_georeferenced:
+        return None
+    lon, lat = frame.from_local(unit.x, unit.y, pyproj.CRS("EPSG:4326"))
+    return round(float(lon), 8), round(float(lat), 8)
+
+
+def _rounded(share: float | None) -> float | None:
+    return None if share is None else round(share, 9)
+
+
 def _detector(outcome: Outcome, unit: Detector) -> dict[str, Any]:
     x, y = outcome.terrain.frame.from_local(unit.x, unit.y, None)
     return {
@@ -60,6 +78,7 @@ def _detector(outcome: Outcome, unit: Detector) -> dict[str, Any]:
         "mount": unit.mount,
         "x": round(float(x), 4),
         "y": round(float(y), 4),
+        "lonlat": _lonlat(outcome, unit),
         "ground_z": round(unit.ground_z, 4),
         "height_m": unit.height_m,
         "bearing_deg": unit.bearing_deg,

@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 from shapes import unit
 
-from terrain3d.choose.compare import held_m2, held_share, ranked
+from terrain3d.choose.compare import held_m2, held_share, ranked, weighted_share
 from terrain3d.choose.why import why
 from terrain3d.cover import fill
 from terrain3d.cover.option import OptionResult, ProtectedResult
@@ -41,8 +41,17 @@ def test_weights_decide():
     heavy = option("heavy", (10.0, 0.5, 5.0), (10.0, 0.0, 1.0))
     light = option("light", (10.0, 0.0, 5.0), (10.0, 1.0, 1.0))
     assert held_m2(heavy) == 25.0
-    assert held_share(light) == 10 / 60
+    assert weighted_share(light) == 10 / 60
+    assert held_share(light) == 0.5
     assert [o.name for o in ranked((light, heavy))] == ["heavy", "light"]
+
+
+def test_a_share_of_ground_is_plain_ground():
+    """A small heavy area held whole is no large share of the ground; the weighted share says so apart."""
+    best = option("a", (4.0, 1.0, 100.0), (200.0, 0.0, 1.0), held=1)
+    other = option("b", (4.0, 0.0, 100.0), (200.0, 0.5, 1.0), held=0)
+    assert 'Option "a" holds 2% (67% by weight) of the protected ground' in told(best, other)
+    assert weighted_share(option("c", (4.0, 1.0, 3.0), (200.0, 0.0, 3.0))) is None
 
 
 def test_without_protected_ground_all_ground_counts():

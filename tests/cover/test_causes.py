@@ -7,7 +7,7 @@ import pytest
 from shapes import box, plane, terrain, unit
 
 from terrain3d.cover.areas import cells_within, verdict_areas
-from terrain3d.cover.causes import CAUSE_WORDS, NO_FATE, cause_areas, combined_fates, fate_maps
+from terrain3d.cover.causes import CAUSE_WORDS, cause_areas, combined_fates, fate_maps
 from terrain3d.cover.fill import BROKEN, head_table
 from terrain3d.cover.option import judge_option
 from terrain3d.cover.verdict import UNKNOWN, Verdict
@@ -70,13 +70,32 @@ def test_any_takes_the_better_unit_and_all_the_worse():
     assert 0 < both.sum() < either.sum()
 
 
-def test_combined_fates_keep_layers_that_only_one_unit_has():
-    """A layer known to one unit alone keeps that unit's fate."""
+def test_ground_that_no_single_unit_holds_keeps_a_cause():
+    """One unit breaks only the upper layer, another only the lower: not held, so one layer has a cause.
+
+    A level unit at the top of a slope and one at its foot face each other; between them the fates
+    must be those of one unit, the one whose verdict counts.
+    """
+    on = plane(-0.14)
+    top = Detector("T", ONE, "t", 0.0, -6.0, 0.84, 1.0, 0.0)
+    foot = Detector("F", ONE, "f", 0.0, 6.0, -0.84, 1.0, 180.0)
+    option = judged(terrain(on), top, foot)
+    every = (option.fates["upper"] == BROKEN) & (option.fates["lower"] == BROKEN)
+    assert np.array_equal(every, option.verdicts == Verdict.BOTH)
+    assert (option.verdicts == Verdict.UPPER_ONLY).any()
+    assert (option.verdicts == Verdict.LOWER_ONLY).any()
+
+
+def test_the_unit_that_decides_gives_the_fates():
+    """Best verdict under any, worst under all; a layer it does not have counts as outside its arc."""
     a = {"upper": np.array([[0, 4]], np.uint8)}
-    b = {"upper": np.array([[3, NO_FATE]], np.uint8), "lower": np.array([[5, 0]], np.uint8)}
-    assert combined_fates([a, b], "any")["upper"].tolist() == [[0, 4]]
-    assert combined_fates([a, b], "all")["upper"].tolist() == [[3, NO_FATE]]
-    assert combined_fates([a, b], "any")["lower"].tolist() == [[5, 0]]
+    b = {"upper": np.array([[3, 5]], np.uint8), "lower": np.array([[0, 2]], np.uint8)}
+    verdicts = [np.array([[4, 1]], np.uint8), np.array([[2, 1]], np.uint8)]
+    best = combined_fates([a, b], verdicts, "any")
+    worst = combined_fates([a, b], verdicts, "all")
+    assert best["upper"].tolist() == [[0, 5]]
+    assert best["lower"].tolist() == [[8, 2]]
+    assert worst["upper"].tolist() == [[3, 4]]
 
 
 def test_protected_ground_counts_cells_by_their_centre():
@@ -124,3 +143,18 @@ def test_sight_across_unknown_ground_is_said():
     on = plane(0.0)
     on.z[(np.abs(on.ys - 3) < 0.5), :] = np.nan
     assert any("not known" in w for w in judged(terrain(on), unit(ONE)).warnings)
+
+
+def test_a_fan_that_runs_off_the_survey_is_said():
+    """A pole 2 m from the edge of the ground, facing out, holds little that is known; that is told."""
+    edge = Detector("D1", ONE, "rim", 0.0, 13.0, 0.0, 1.0, 0.0)
+    text = " / ".join(judged(terrain(plane(0.0)), edge).warnings)
+    assert "of the arc and range of D1" in text
+    assert "off the known ground" in text
+    assert not any("off the known" in w for w in judged(terrain(plane(0.0)), unit(ONE)).warnings)
+
+
+def test_an_alarm_on_any_layer_is_said():
+    """Where one layer is enough, the words "both layers" are explained."""
+    loose = ONE.model_copy(update={"alarm": "any"})
+    assert any("any one layer" in w for w in judged(terrain(plane(0.0)), unit(loose)).warnings)
