@@ -76,11 +76,9 @@ class Frame:
                 mend="set [site] crs, or leave crs out everywhere and use local metres throughout",
             )
         local_x, local_y = _transformer(src_crs.to_wkt(), self.wkt).transform(xs, ys)
-        if not (np.all(np.isfinite(local_x)) and np.all(np.isfinite(local_y))):
-            raise InputError(
-                f"coordinates near ({_first(xs):.6g}, {_first(ys):.6g}) cannot be in {src_crs.name}",
-                mend="check the crs key: it must be the CRS that the coordinates are in",
-            )
+        off = ~(np.isfinite(local_x) & np.isfinite(local_y))
+        if np.any(off):
+            raise _misplaced(float(xs[off].flat[0]), float(ys[off].flat[0]), src_crs)
         return np.asarray(local_x, float), np.asarray(local_y, float)
 
     def from_local(self, x: ArrayLike, y: ArrayLike, dst_crs: pyproj.CRS | None) -> tuple[Floats, Floats]:
@@ -119,11 +117,8 @@ def site_frame(crs: pyproj.CRS | None, x: float, y: float) -> Frame:
     geodetic = geodetic.to_2d()
     lon, lat = _transformer(crs.to_wkt(), geodetic.to_wkt()).transform(x, y)
     lon_wgs, lat_wgs = _transformer(crs.to_wkt(), pyproj.CRS("EPSG:4326").to_wkt()).transform(x, y)
-    if not np.all(np.isfinite([lon, lat, lon_wgs, lat_wgs])):
-        raise InputError(
-            f"({x:.6g}, {y:.6g}) cannot be in {crs.name}",
-            mend="check the crs key: it must be the CRS that the coordinates are in",
-        )
+    if not (np.all(np.isfinite([lon, lat, lon_wgs, lat_wgs])) and abs(lat_wgs) <= 90 and abs(lon_wgs) <= 360):
+        raise _misplaced(x, y, crs)
     local = ProjectedCRS(
         TransverseMercatorConversion(
             latitude_natural_origin=lat,
@@ -145,5 +140,9 @@ def _transformer(src_wkt: str, dst_wkt: str) -> pyproj.Transformer:
     )
 
 
-def _first(values: Floats) -> float:
-    return float(np.ravel(values)[0]) if values.size else float("nan")
+def _misplaced(x: float, y: float, crs: pyproj.CRS) -> InputError:
+    return InputError(
+        f"the coordinates ({x:.10g}, {y:.10g}) cannot be in {crs.name}",
+        "site.toml: site.crs",
+        "name the CRS that the coordinates are in; longitude comes before latitude",
+    )

@@ -50,7 +50,12 @@ def run(site_path: Path, progress: Progress | None = None) -> Outcome:
     types = _load_types(site, folder, str(site_path))
     figure = find_figure(site.site.figure, [Figure(f.name, f.height, "site file") for f in site.figure])
     reach_m = max(kind.max_range for kind in types.values())
-    terrain = build_terrain(site, folder, reach_m, lambda fraction: tell("reading the survey", fraction))
+    try:
+        terrain = build_terrain(site, folder, reach_m, lambda fraction: tell("reading the survey", fraction))
+    except InputError as error:
+        # The builder knows the site as values; only here is the file's own name known.
+        where = error.where.replace("site.toml", str(site_path), 1) if error.where else str(site_path)
+        raise InputError(error.what, where, error.mend) from error
     results = []
     for index, option in enumerate(site.option):
         tell("looking around from each mount", index / len(site.option))

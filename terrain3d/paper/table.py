@@ -28,7 +28,7 @@ def comparison(outcome: Outcome) -> RenderableType:
     if has_weights:
         table.add_column("by\nweight", justify="right")
     for words in ("both\nlayers", "upper\nonly", "lower\nonly", "dead\nground"):
-        table.add_column(words, justify="right")
+        table.add_column(f"{words} m2", justify="right")
     table.add_column("protected ground most lost to" if has_protected else "most lost to", overflow="fold")
     by_name = {option.name: option for option in outcome.options}
     for place, name in enumerate(outcome.ranking, start=1):
@@ -36,7 +36,7 @@ def comparison(outcome: Outcome) -> RenderableType:
         row: list[str | Text] = [str(place), Text(name)]
         row += [_percent(held_share(option))] if has_protected else []
         row += [_percent(weighted_share(option))] if has_weights else []
-        row += [f"{option.area_m2[key]:.1f} m2" for key in ("both", "upper_only", "lower_only", "dead")]
+        row += [f"{option.area_m2[key]:.1f}" for key in ("both", "upper_only", "lower_only", "dead")]
         table.add_row(*row, _most_lost(option))
     return Group(table, Text(outcome.why), *_closing_lines(outcome))
 

@@ -13,7 +13,7 @@ from terrain3d.job import run
 from terrain3d.paper.folder import write_results
 from terrain3d.paper.rasters import verdicts_tif
 from terrain3d.paper.results import results_json
-from terrain3d.paper.whole import whole_folder
+from terrain3d.paper.whole import WRITTEN_HERE, whole_folder
 
 SITE = """
 [site]
@@ -168,3 +168,27 @@ def test_other_files_in_the_folder_stay(outcome, tmp_path):
     write_results(outcome, tmp_path)
     assert (tmp_path / "notes.txt").read_text() == "mine"
     assert sorted(entry.name for entry in tmp_path.iterdir()) == ["notes.txt", "results.json", "verdicts.tif"]
+
+
+def test_folders_of_results_keep_what_is_not_ours(outcome, tmp_path):
+    """A photo of the user's in stills/ stays; a picture of an option that is no more goes."""
+
+    def draw(*names):
+        return lambda _outcome, folder: [(folder / name).write_bytes(b"x") for name in names]
+
+    (tmp_path / "stills").mkdir()
+    (tmp_path / "stills" / "photo.jpg").write_bytes(b"mine")
+    write_results(outcome, tmp_path, draw("01-plan.png", "02-plan.png"))
+    write_results(outcome, tmp_path, draw("01-plan.png"))
+    names = sorted(p.name for p in (tmp_path / "stills").iterdir() if not p.name.startswith("."))
+    assert names == ["01-plan.png", "photo.jpg"]
+    assert (tmp_path / "stills" / "photo.jpg").read_bytes() == b"mine"
+
+
+def test_a_list_of_files_reaches_nowhere_else(outcome, tmp_path):
+    """Paths put into the list of written files take nothing away outside their folder."""
+    (tmp_path / "notes.txt").write_text("mine")
+    (tmp_path / "stills").mkdir()
+    (tmp_path / "stills" / WRITTEN_HERE).write_text("../notes.txt\n")
+    write_results(outcome, tmp_path, lambda _outcome, folder: (folder / "a.png").write_bytes(b"x"))
+    assert (tmp_path / "notes.txt").read_text() == "mine"
