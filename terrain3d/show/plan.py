@@ -17,7 +17,7 @@ from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
 from terrain3d.show import palette
 from terrain3d.show.chips import busy_places, north_chip, scale_chip
-from terrain3d.show.drape import drape, relief
+from terrain3d.show.drape import DRAPE_PIXELS, drape, relief
 from terrain3d.show.extent import Extent, head_arcs, head_sector, site_extent, whole_cells
 from terrain3d.show.labels import Label, boxes_meet, place_labels
 from terrain3d.show.shapes import contour_levels, foliage_cells, footprints, smoothed_heights, spot_within
@@ -26,6 +26,8 @@ from terrain3d.show.size import Size, scale_for
 from terrain3d.terrain import Area, Ground
 from terrain3d.units import Floats, direction
 
+#: Pixels along the longer side of a plan of stamp size, at least.
+_STAMP_PIXELS = 500
 #: Keeps an edge of a cell from touching the next one by rounding.
 _HAIR_M = 1e-6
 _HALO = [effects.withStroke(linewidth=2.2, foreground="white")]
@@ -139,7 +141,7 @@ def paint_map(
     Returns the heights written on contours.
     """
     terrain, extent = outcome.terrain, base.extent
-    _ground(axes, base.shade, option, extent)
+    _ground(axes, base.shade, option, extent, DRAPE_PIXELS if fine else _STAMP_PIXELS)
     heights = _contours(axes, terrain.ground, base.smooth, extent) if fine else []
     _foliage(axes, base.leaves)
     _solids(axes, base.solids)
@@ -159,10 +161,10 @@ def paint_map(
     return heights
 
 
-def _ground(axes: Axes, shade: Floats, option: OptionResult, extent: Extent) -> None:
+def _ground(axes: Axes, shade: Floats, option: OptionResult, extent: Extent, pixels: int) -> None:
     part = (extent.rows, extent.columns)
     axes.imshow(
-        drape(option.verdicts[part], shade[part]),
+        drape(option.verdicts[part], shade[part], pixels),
         extent=(extent.west, extent.east, extent.south, extent.north),
         origin="lower",
         interpolation="nearest",

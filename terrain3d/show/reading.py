@@ -151,7 +151,8 @@ def section_sentence(profile: Profile) -> str:
     """What to take from a section."""
     step = float(profile.along[1] - profile.along[0])
     reach = profile.unit.type.max_range
-    held = float((profile.codes == Verdict.BOTH).sum()) * step
+    both = [run for run in long_runs(profile) if run.code == Verdict.BOTH]
+    held = sum(run.stop_m - max(run.start_m, 0.0) for run in both)
     text = f"Along this line both layers hold {metres(held)} of {reach:g} m"
     losses = []
     for layer, fates in profile.fates.items():

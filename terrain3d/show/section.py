@@ -406,8 +406,7 @@ def _end_labels(page: Sheet, axes: Axes, view: View) -> list[Label]:
             colour = palette.layer_colour(beam.layer)
             axes.plot(beam.ends[beam.axis], z, "v", ms=5.5, color=colour, mec="white", mew=0.6, zorder=10)
         end = float(beams[0].ends[beams[0].axis])
-        foot = ground_at(profile, end)
-        labels.append(_label(page, axes, text, end, min(z, foot) if math.isfinite(foot) else z, below=True))
+        labels.append(_label(page, axes, text, end, _lowest_under(view, text, end), below=True))
     for beam in profile.beams:
         over = passing_from(profile, beam.layer)
         if over is not None:
@@ -415,6 +414,14 @@ def _end_labels(page: Sheet, axes: Axes, view: View) -> list[Label]:
             text = f"{beam.layer} layer passes over the {view.figure.name} from {metres(over)}"
             labels.append(_label(page, axes, text, over, z, below=False))
     return labels
+
+
+def _lowest_under(view: View, text: str, at_m: float) -> float:
+    """The lowest ground over the width of a text, so that the text stays clear of the strip."""
+    half = share_of_page(text, 7.2) * WIDTH_PX * view.metres_per_px / 2
+    near = np.abs(view.profile.along - at_m) <= half
+    ground = view.profile.ground[near & np.isfinite(view.profile.ground)]
+    return float(ground.min()) if len(ground) else view.profile.eye_z
 
 
 def _label(page: Sheet, axes: Axes, text: str, s: float, z: float, below: bool) -> Label:

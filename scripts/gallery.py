@@ -1,0 +1,157 @@
+"""Draw every kind of picture for three sites, to be looked at: .venv/bin/python scripts/gallery.py
+
+The demo, a small real survey and a plain slope go to out/gallery, a folder a site, with one picture of
+them all, index.png. With --readme the pictures of the README are drawn anew as well, into docs.
+The same code gives the same bytes.
+"""
+
+import sys
+from pathlib import Path
+
+from PIL import Image, ImageDraw, ImageFont
+
+from terrain3d.job import run
+from terrain3d.show.stills import write_stills
+
+ROOT = Path(__file__).resolve().parents[1]
+OUT, DOCS = ROOT / "out" / "gallery", ROOT / "docs"
+#: Pictures of the demo that the README shows, and their names there.
+README = {
+    "00-contact.png": "all-options.png",
+    "01-section-gate-pole-one-head.png": "section.png",
+    "04-oblique-shed-pole-two-heads.png": "oblique.png",
+}
+README_PX, THUMB_PX, ACROSS = 1200, 480, 4
+
+_POLE = """
+[[option]]
+name = "{name}"
+[[option.detector]]
+name = "D1"
+mount = "pole"
+type = "{kind}"
+height = 1.0
+bearing = {bearing}
+tilt = {tilt}
+range = {range}
+"""
+
+SLOPE = """# A plain slope of 15 %: what closed forms answer, drawn.
+[site]
+name = "Plain slope, 15 %"
+[ground]
+plane = { fall = 15, towards = 180, extent = 70 }
+[[mount]]
+name = "pole"
+at = [0, 0]
+[[protect]]
+name = "lawn"
+outline = [[-8, -9], [8, -9], [8, 9], [-8, 9]]
+""" + "".join(
+    _POLE.format(name=name, kind=kind, bearing=bearing, tilt=tilt, range=reach)
+    for name, kind, bearing, tilt, reach in (
+        ("up the slope", "one-head-90", 0, 0, 12),
+        ("down the slope, nose down with it", "one-head-90", 180, 8.5, 12),
+        ("across the slope", "two-head-180", 90, 0, 10),
+        ("far up the slope", "far.toml", 0, -8.5, 30),
+    )
+)
+
+#: An invented unit that looks far through a narrow arc.
+FAR = """name = "far"
+about = "one head, 20 degree arc, 30 m, two layers; invented"
+nominal_height = 1.0
+mount_height = [0.8, 1.2]
+max_range = 30
+range_settings = [20, 30]
+[[head]]
+arc = 20
+[[head.layer]]
+name = "upper"
+elevation = 0
+thickness = 2
+[[head.layer]]
+name = "lower"
+elevation = "range"
+thickness = 2
+"""
+
+#: Poles and areas invented on a real survey; its origin is in tests/data/README.md.
+REAL = """[site]
+name = "Small real survey, invented poles"
+crs = "EPSG:6880"
+[ground]
+file = "{survey}"
+[[mount]]
+name = "pole"
+at = [2445226.0, 604332.0]
+[[protect]]
+name = "lawn"
+outline = [[2445183.0, 604312.0], [2445213.0, 604312.0], [2445213.0, 604333.0], [2445183.0, 604333.0]]
+""" + "".join(
+    _POLE.format(name=name, kind=kind, bearing=bearing, tilt=0, range=12)
+    for name, kind, bearing in (
+        ("one head to the west", "one-head-90", 255),
+        ("two heads to the west", "two-head-180", 265),
+    )
+)
+
+
+def main(words: list[str]) -> int:
+    survey = (ROOT / "tests" / "data" / "file_with_both_wkt_and_geotiff_vlrs.las").as_posix()
+    sites = {
+        "demo": ROOT / "data" / "demo.toml",
+        "real-survey": _written("real-survey", REAL.replace("{survey}", survey)),
+        "plain-slope": _written("plain-slope", SLOPE),
+    }
+    drawn = []
+    for name, site in sites.items():
+        folder = OUT / name
+        folder.mkdir(parents=True, exist_ok=True)
+        for old in folder.glob("*.png"):
+            old.unlink()
+        drawn += write_stills(run(site), folder)
+        print(f"{name}: {len(list(folder.glob('*.png')))} pictures in {folder.relative_to(ROOT)}")
+    write_index(drawn, OUT / "index.png")
+    print(f"all of them: {(OUT / 'index.png').relative_to(ROOT)}")
+    if "--readme" in words:
+        DOCS.mkdir(exist_ok=True)
+        for name, shown in README.items():
+            write_small(OUT / "demo" / name, DOCS / shown)
+    return 0
+
+
+def _written(name: str, text: str) -> Path:
+    folder = OUT / name
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / "far.toml").write_text(FAR, "utf-8")
+    path = folder / "site.toml"
+    path.write_text(text, "utf-8")
+    return path
+
+
+def write_small(picture: Path, to: Path) -> None:
+    """A picture made small enough for a page: fewer pixels, and a palette of its own."""
+    with Image.open(picture) as page:
+        height = round(README_PX * page.height / page.width)
+        small = page.convert("RGB").resize((README_PX, height), Image.Resampling.LANCZOS)
+    small.quantize(128, dither=Image.Dither.NONE).save(to, optimize=True)
+
+
+def write_index(pictures: list[Path], to: Path) -> None:
+    """All pictures small, side by side, each with its name."""
+    tall, font = round(THUMB_PX * 0.71) + 26, ImageFont.load_default(13)
+    rows = -(-len(pictures) // ACROSS)
+    sheet = Image.new("RGB", (ACROSS * (THUMB_PX + 12) + 12, rows * (tall + 10) + 10), "#d8d6d0")
+    pen = ImageDraw.Draw(sheet)
+    for place, path in enumerate(pictures):
+        x, y = 12 + (place % ACROSS) * (THUMB_PX + 12), 10 + (place // ACROSS) * (tall + 10)
+        with Image.open(path) as page:
+            height = round(THUMB_PX * page.height / page.width)
+            sheet.paste(page.convert("RGB").resize((THUMB_PX, height), Image.Resampling.LANCZOS), (x, y))
+        pen.text((x, y + height + 4), f"{path.parent.name}/{path.name}", fill="#1d1d1b", font=font)
+    sheet.save(to)
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
