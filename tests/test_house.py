@@ -11,8 +11,8 @@ PACKAGE = Path(terrain3d.__file__).parent
 
 #: A room may import from itself and from rooms of a lower floor.
 FLOORS = {
-    "caution": 0, "errors": 0, "units": 1, "frame": 2, "site": 2, "detector": 3, "terrain": 4, "survey": 5,
-    "sight": 5, "cover": 6, "choose": 7, "job": 8, "show": 9, "paper": 9, "cli": 10,
+    "caution": 0, "errors": 0, "units": 1, "tables": 1, "frame": 2, "site": 2, "detector": 3, "terrain": 4,
+    "survey": 5, "sight": 5, "cover": 6, "choose": 7, "job": 8, "show": 9, "paper": 9, "cli": 10,
 }  # fmt: skip
 
 

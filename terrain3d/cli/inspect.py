@@ -14,8 +14,9 @@ import click
 def command(survey: Path, crs: str | None, vertical_unit: str | None) -> None:
     """Say what a survey file holds, how good it is, and every doubt about it."""
     from terrain3d.cli.options import progress_on_terminal
-    from terrain3d.site import GroundSource, checked
+    from terrain3d.site import GroundSource
     from terrain3d.survey.inspect import inspect, report_lines
+    from terrain3d.tables import checked
 
     given = {"file": str(survey), "crs": crs, "vertical_unit": vertical_unit}
     source = checked(GroundSource, {k: v for k, v in given.items() if v is not None}, "inspect")

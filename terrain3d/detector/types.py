@@ -9,7 +9,7 @@ from typing import Annotated, Literal
 from pydantic import Field, Strict, model_validator
 
 from terrain3d.errors import InputError
-from terrain3d.site import Number, Table, Text, checked, read_toml
+from terrain3d.tables import Number, Table, Text, UnfitError, checked, read_toml
 
 Count = Annotated[int, Strict(), Field(ge=1, le=1000)]
 
@@ -38,7 +38,7 @@ class Head(Table):
     @model_validator(mode="after")
     def _names_differ(self) -> "Head":
         if len({layer.name for layer in self.layer}) < len(self.layer):
-            raise ValueError("two layers of a head have one name; names must differ")
+            raise UnfitError("two layers of a head have one name", "give each a name of its own")
         return self
 
 
@@ -67,14 +67,18 @@ class DetectorType(Table):
     def _consistent(self) -> "DetectorType":
         low, high = self.mount_height
         if low > high:
-            raise ValueError(f"mount_height runs from {low} to {high}; the lower one comes first")
+            raise UnfitError(f"mount_height runs from {low:g} to {high:g}", "put the lower one first")
         longest = max(self.range_settings)
         if longest > self.max_range:
-            raise ValueError(f"range setting {longest} m is beyond max_range {self.max_range} m")
+            raise UnfitError(
+                f"range setting {longest:g} m is beyond max_range {self.max_range:g} m",
+                "raise max_range or leave that setting out",
+            )
         steepest = math.degrees(math.atan(self.nominal_height / min(self.range_settings)))
         if steepest > 45:
-            raise ValueError(
-                f"the shortest range setting points a layer {steepest:.0f} degrees down; 45 is the limit"
+            raise UnfitError(
+                f"the shortest range setting points a layer {steepest:.0f} degrees down; 45 is the limit",
+                "leave that setting out or lower nominal_height",
             )
         return self
 

@@ -15,7 +15,8 @@ from pyogrio.errors import DataLayerError, DataSourceError
 from pyproj.exceptions import CRSError
 
 from terrain3d.errors import InputError
-from terrain3d.site import FileRef, MountShape, ProtectShape, Table, checked
+from terrain3d.site import FileRef, MountShape, ProtectShape
+from terrain3d.tables import Table, checked
 from terrain3d.survey.crs import horizontal
 
 Feature = tuple[shapely.Geometry, dict[str, Any]]

@@ -90,15 +90,19 @@ def test_compare_prints_a_table_on_standard_output_alone(site, tmp_path, capsys)
         (('mount = "pole"', 'mount = "poole"'), "did you mean 'pole'"),
         (("one-head-90", "one-head-60"), "did you mean 'one-head-90'"),
         (("range = 12", "range = 11"), "it has 4, 6, 8, 10, 12"),
-        (("cell = 0.5", "cell = 0"), "site.cell"),
-        (("cell = 0.5", "cell = 1e300"), "site.cell"),
+        (("cell = 0.5", "cell = 0"), "give metres, at least 0.02 and at most 5"),
+        (("cell = 0.5", "cell = 1e300"), "site: cell"),
         (("cell = 0.5", 'figure = "persom"'), "did you mean 'person'"),
-        (("height = 1.0", "height = -1"), "option[0].detector[0].height"),
+        (("height = 1.0", "height = -1"), "option 'north', detector 'D1': height"),
+        (("height = 1.0", "height = 11"), "give metres, more than 0 and at most 10"),
         (("height = 1.0", "height = nan"), "finite"),
         (("at = [0, 0]", "at = [900, 0]"), "pole"),
         (("plane = {", 'file = "no.laz" # {'), "no.laz"),
         (("[site]", "[site"), "not TOML"),
-        (('name = "Slope"', 'name = ""'), "site.name"),
+        (('name = "Slope"', 'name = ""'), "it is empty"),
+        (('name = "Slope"', 'name = "a\\u001b[31mred"'), "cannot be printed"),
+        (("at = [0, 0]", "at = [0]"), "pole"),
+        (("[[mount]]", "[mount]"), "not a list"),
         (("bearing = 0", 'bearing = "north"'), "bearing"),
         (("bearing = 0", "bearing = 0\ntilt = 80"), "tilt"),
         (("bearing = 0", "bearing = 0\npan = [1, 2]"), "2 angles"),
@@ -113,6 +117,23 @@ def test_bad_sites_end_in_one_message_and_status_2(site, tmp_path, capsys, edit,
     assert "to mend" in printed.err
     assert "Traceback" not in printed.err
     assert not (tmp_path / "out").exists()
+
+
+def test_a_byte_order_mark_is_no_fault(site, tmp_path):
+    """Some editors put one before the text; it is not the person's fault."""
+    site.write_text("\ufeff" + SITE)
+    assert run("cover", site, "--out", tmp_path / "out") == 0
+
+
+def test_coordinates_of_another_crs_are_named(site, tmp_path, capsys):
+    """Metres called degrees: the key, the numbers and the mend, not a fault of the program."""
+    site.write_text(
+        SITE.replace("cell = 0.5", 'crs = "EPSG:4326"').replace("at = [0, 0]", "at = [560026.0, 4950020.0]")
+    )
+    assert run("cover", site, "--out", tmp_path / "out") == 2
+    err = capsys.readouterr().err
+    assert "(560026, 4950020) cannot be in WGS 84" in err
+    assert f"{site}: site.crs" in err
 
 
 def test_a_missing_site_file_is_named(tmp_path, capsys):

@@ -1,0 +1,248 @@
+"""TOML tables as frozen, checked values, and every fault in them in words a person can act on."""
+
+import difflib
+import tomllib
+import unicodedata
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Annotated, Any, TypeVar, get_args
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, Strict, ValidationError
+from pydantic.fields import FieldInfo
+
+from terrain3d.errors import InputError
+
+
+class UnfitError(ValueError):
+    """Keys that do not go together: what is wrong with them, and what to do."""
+
+    def __init__(self, what: str, mend: str) -> None:
+        super().__init__(what)
+        self.mend = mend
+
+
+def _printable(text: str) -> str:
+    """Refuse characters that steer a terminal or cannot be seen: names go to screens and files."""
+    for letter in text:
+        if unicodedata.category(letter) in ("Cc", "Cf", "Cs", "Co", "Cn"):
+            raise UnfitError(
+                f"{text!r} holds the character {letter!r}, which cannot be printed", "leave it out"
+            )
+    return text
+
+
+Number = Annotated[float, Strict(), Field(allow_inf_nan=False)]
+Text = Annotated[str, Strict(), Field(min_length=1, max_length=300), AfterValidator(_printable)]
+
+#: Tags that pydantic puts into its locations for a choice of tables; no key looks like one.
+TAG_OPENS = "<"
+
+#: What a bare number of a key is in; said where one is refused.
+_UNITS = {
+    "metres": {"height", "heights", "base", "thickness", "extent", "cell", "range", "hole_limit", "at"}
+    | {"nominal_height", "mount_height", "max_range", "range_settings", "path", "outline", "points"},
+    "degrees": {"bearing", "tilt", "roll", "pan", "towards", "arc", "nominal_arc", "elevation"},
+    "percent": {"fall"},
+}
+
+
+class Table(BaseModel):
+    """One table of a TOML file: unknown keys are errors, values do not change."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+T = TypeVar("T", bound=Table)
+Location = tuple[str | int, ...]
+
+
+def read_toml(path: Path) -> dict[str, Any]:
+    """The tables of a TOML file, unchecked."""
+    try:
+        # Some editors put a byte-order mark before the text.
+        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    except FileNotFoundError:
+        raise InputError("there is no such file", str(path), "check the path") from None
+    except IsADirectoryError:
+        raise InputError("this is a folder", str(path), "name the .toml file in it") from None
+    except OSError as error:
+        raise InputError(f"it cannot be read: {error.strerror}", str(path), "check its permissions") from None
+    except UnicodeDecodeError:
+        raise InputError("it is not a text file in UTF-8", str(path), "name a TOML file") from None
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(f"it is not TOML: {error}", str(path), "mend the file at that line") from None
+
+
+def checked(model: type[T], raw: Mapping[str, Any], where: str) -> T:
+    """Build `model` from TOML tables, turning every fault into one readable message.
+
+    Parameters
+    ----------
+    model : subclass of Table
+    raw : mapping
+        As TOML gives it.
+    where : str
+        The file, for the message.
+
+    Raises
+    ------
+    InputError
+        With the key at fault, up to five of them in one message.
+
+    Examples
+    --------
+    >>> class Post(Table):
+    ...     height: Annotated[Number, Field(gt=0, le=10)]
+    >>> checked(Post, {"height": 11}, "site.toml")
+    Traceback (most recent call last):
+    terrain3d.errors.InputError: 11 is out of bounds
+      where: site.toml: height
+      to mend: give metres, more than 0 and at most 10
+    >>> checked(Post, {"heigth": 1}, "site.toml")
+    Traceback (most recent call last):
+    terrain3d.errors.InputError: unknown key 'heigth'
+      where: site.toml: heigth
+      to mend: did you mean 'height'?
+      also: the key 'height' is missing (height); add it
+    """
+    try:
+        return model.model_validate(dict(raw))
+    except ValidationError as error:
+        raise _as_input_error(model, raw, error, where) from None
+
+
+def _as_input_error(
+    model: type[Table], raw: Mapping[str, Any], error: ValidationError, where: str
+) -> InputError:
+    faults: list[tuple[Location, Any]] = [
+        (tuple(part for part in fault["loc"] if not str(part).startswith(TAG_OPENS)), fault)
+        for fault in error.errors(include_url=False)
+    ]
+    # A list that lost an entry to a fault is reported as too short as well: noise.
+    faults = [
+        (loc, fault)
+        for loc, fault in faults
+        if not any(len(other) > len(loc) and other[: len(loc)] == loc for other, _ in faults)
+    ]
+    # A misspelt key also leaves the right one missing: say the cause first.
+    faults.sort(key=lambda pair: pair[1]["type"] != "extra_forbidden")
+    told = [(*_explain(model, loc, fault), _place(raw, loc)) for loc, fault in faults[:5]]
+    (what, mend, place), *more = told
+    for other_what, other_mend, other_place in more:
+        mend += f"\n  also: {other_what} ({other_place}); {other_mend}"
+    return InputError(what, f"{where}: {place}" if place else where, mend)
+
+
+def _explain(model: type[Table], loc: Location, fault: Any) -> tuple[str, str]:
+    """What is wrong, and what to do about it."""
+    kind, value, context = fault["type"], fault["input"], fault.get("ctx", {})
+    shown = repr(value) if len(repr(value)) <= 60 else repr(value)[:57] + "..."
+    if kind == "extra_forbidden":
+        known = sorted({info.alias or name for name, info in _fields_at(model, loc[:-1])})
+        near = difflib.get_close_matches(str(loc[-1]), known, n=1, cutoff=0.5)
+        mend = f"did you mean {near[0]!r}?" if near else f"known here: {', '.join(known)}"
+        return f"unknown key {str(loc[-1])!r}", mend
+    if kind == "missing":
+        return f"the key {str(loc[-1])!r} is missing", "add it"
+    if kind == "value_error":
+        return str(context["error"]), getattr(context["error"], "mend", "put it right")
+    if kind in ("too_short", "too_long"):
+        bound = (
+            f"at least {context['min_length']}" if kind == "too_short" else f"at most {context['max_length']}"
+        )
+        n = context["actual_length"]
+        return f"{n} {'entry is' if n == 1 else 'entries are'} given", f"give {bound}"
+    if kind == "string_too_short":
+        return "it is empty", "write something between the quotes"
+    if kind == "string_too_long":
+        return f"it is {len(value)} characters long", f"use at most {context['max_length']}"
+    if kind == "literal_error":
+        return f"{shown} is not known here", f"use {context['expected']}"
+    if kind in ("greater_than", "greater_than_equal", "less_than", "less_than_equal", "finite_number"):
+        what = f"{shown} is out of bounds" if kind != "finite_number" else f"{shown} is no finite number"
+        return what, f"give {_unit_of(loc)}{_bounds_at(model, loc)}"
+    needed = {
+        "string": "text in quotes",
+        "float": "a number",
+        "int": "a whole number",
+        "bool": "true or false",
+    }
+    needed |= {"tuple": "a list, [ ... ]", "list": "a list, [ ... ]"}
+    wanted = needed.get(kind.split("_")[0], "a table, [name] or [[name]] with keys below it")
+    return f"{shown} is not {wanted.split(',')[0]}", f"give {wanted}"
+
+
+def _unit_of(loc: Location) -> str:
+    keys = {part for part in loc if isinstance(part, str)}
+    return next((unit for unit, names in _UNITS.items() if keys & names), "a number")
+
+
+def _bounds_at(model: type[Table], loc: Location) -> str:
+    """The bounds that a key states, in words; empty where they cannot be told."""
+    words = {"gt": "more than", "ge": "at least", "lt": "less than", "le": "at most"}
+    key = next((part for part in reversed(loc) if isinstance(part, str)), "")
+    parent = loc[: len(loc) - 1 - loc[::-1].index(key)] if key else loc
+    for name, info in _fields_at(model, parent):
+        if key in (name, info.alias):
+            limits = [
+                f"{word} {getattr(limit, short):g}"
+                for limit in _metadata(info)
+                for short, word in words.items()
+                if hasattr(limit, short)
+            ]
+            return f", {' and '.join(dict.fromkeys(limits))}" if limits else ""
+    return ""
+
+
+def _metadata(info: FieldInfo) -> Iterator[Any]:
+    """Constraints of a field and of what it is made of."""
+    yield from info.metadata
+    pending = [info.annotation]
+    while pending:
+        annotation = pending.pop()
+        for part in getattr(annotation, "__metadata__", ()):
+            yield from part.metadata if isinstance(part, FieldInfo) else (part,)
+        pending += list(get_args(annotation))
+
+
+def _place(raw: Mapping[str, Any], loc: Location) -> str:
+    """A location as a person would say it: tables by their names, entries counted from one."""
+    parts: list[str] = []
+    here: Any = raw
+    for index, part in enumerate(loc):
+        below = _entry(here, part)
+        if isinstance(part, int):
+            name = below.get("name") if isinstance(below, dict) else None
+            parts[-1] += f" {name!r}" if isinstance(name, str) and index else f" number {part + 1}"
+        else:
+            parts.append(part)
+        here = below
+    return ", ".join(parts[:-1]) + (": " if len(parts) > 1 else "") + (parts[-1] if parts else "")
+
+
+def _entry(here: Any, part: str | int) -> Any:
+    if isinstance(here, list):
+        return here[part] if isinstance(part, int) and part < len(here) else None
+    return here.get(part) if isinstance(here, dict) else None
+
+
+def _fields_at(model: type[Table], loc: Location) -> list[tuple[str, FieldInfo]]:
+    """The fields of the table at a location, following the models' own fields."""
+    models: list[type[Table]] = [model]
+    for part in loc:
+        if isinstance(part, int):
+            continue
+        models = [
+            inner
+            for owner in models
+            for name, info in owner.model_fields.items()
+            if part in (name, info.alias)
+            for inner in _models_in(info.annotation)
+        ]
+    return [pair for owner in models for pair in owner.model_fields.items()]
+
+
+def _models_in(annotation: Any) -> list[type[Table]]:
+    if isinstance(annotation, type) and issubclass(annotation, Table):
+        return [annotation]
+    return [inner for arg in get_args(annotation) for inner in _models_in(arg)]
