@@ -53,7 +53,7 @@ outline = [[-8, -9], [8, -9], [8, 9], [-8, 9]]
         ("up the slope", "one-head-90", 0, 0, 12),
         ("down the slope, nose down with it", "one-head-90", 180, 8.5, 12),
         ("across the slope", "two-head-180", 90, 0, 10),
-        ("far up the slope", "far.toml", 0, -8.5, 30),
+        ("far across the slope", "far.toml", 90, 0, 30),
     )
 )
 

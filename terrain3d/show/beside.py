@@ -38,7 +38,7 @@ def beside_sheet(
     rows = 1 if len(options) <= 2 else 2
     width, height = (COLUMN_RIGHT - PICTURE[0] - _GAP) / 2, (_TOP - _FLOOR) / rows
     # Two options have their numbers under the plan, more of them beside it.
-    plan_size = (width - 0.025, 0.49) if rows == 1 else (0.24, height - 0.075)
+    plan_size = (width - 0.025, 0.455) if rows == 1 else (0.24, height - 0.075)
     shared = printed_base(outcome, size, plan_size, base)
     view = "plans, north up, at one scale"
     if shared.scale is not None:
@@ -76,9 +76,9 @@ def _numbers(
     top, floor = heights
     if rows == 1:
         middle = (left + right) / 2
-        page.begin_column(left, middle - 0.015, top - 0.575, floor)
+        page.begin_column(left, middle - 0.015, top - 0.54, floor)
         verdict_rows(page, option, base.extent)
-        page.begin_column(middle + 0.015, right, top - 0.575, floor)
+        page.begin_column(middle + 0.015, right, top - 0.54, floor)
     else:
         page.begin_column(left + 0.277, right, top - 0.05, floor)
         verdict_rows(page, option, base.extent)

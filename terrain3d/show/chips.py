@@ -61,8 +61,9 @@ def north_chip(axes: Axes, busy: Floats) -> Bbox:
 
 def scale_chip(axes: Axes, extent: Extent, busy: Floats, taken: Bbox) -> Bbox:
     """A bar of two steps, black and white, with its metres."""
-    px_per_m = axes.get_window_extent().width / extent.width_m
-    step = next((s for s in (50, 20, 10, 5, 2, 1, 0.5) if 2 * s * px_per_m < 250), 0.2)
+    width = axes.get_window_extent().width
+    px_per_m, most = width / extent.width_m, min(250, 0.35 * width)
+    step = next((s for s in (50, 20, 10, 5, 2, 1, 0.5) if 2 * s * px_per_m < most), 0.2)
     length = step * px_per_m
     chip = _quiet_corner(axes, 2 * length + 64, 50, busy, "SW SE NW NE S N", taken)
     _chip(axes, chip)

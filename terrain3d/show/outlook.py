@@ -197,9 +197,10 @@ def outlook_sentence(unit: Detector, seen: Picture) -> str:
         told = [f"{share:.0%} meets {what}" for what, share in met.items() if share >= 0.005]
         rest = 1 - sum(met.values())
         if rest >= 0.005:
-            told.append(f"{rest:.0%} runs on past it")
-        parts.append(f"{name} layer {', '.join(told)}")
-    return f"Within its range: {'; '.join(parts)}."
+            told.append(f"{rest:.0%} runs on past its range")
+        parts.append(f"of the {name} layer {', '.join(told)}")
+    text = "; ".join(parts)
+    return f"{text[0].upper()}{text[1:]}."
 
 
 def _share_met(unit: Detector, seen: Picture, name: str) -> dict[str, float]:

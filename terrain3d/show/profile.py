@@ -16,7 +16,7 @@ from terrain3d.cover.fill import head_table, verdict_codes
 from terrain3d.cover.option import verdict_map
 from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict
 from terrain3d.detector.pose import Detector, PosedHead, PosedLayer, in_head, posed_heads
-from terrain3d.sight.hits import Hit, first_hits
+from terrain3d.sight.hits import first_hits
 from terrain3d.sight.panorama import panorama
 from terrain3d.sight.picture import light_along
 from terrain3d.sight.slices import slice_triangle
@@ -301,14 +301,17 @@ def _cut_solids(solids: Solids, unit: Detector, bearing_deg: float, along: Float
 def _joined(cuts: list[Floats]) -> tuple[Floats, ...]:
     """Segments as outlines where they close, as they are where they do not."""
     # Triangles that share an edge are cut within rounding of each other.
-    lines = shapely.set_precision(shapely.linestrings(np.array(cuts)), 1e-4)
-    net = shapely.union_all(lines)
+    cuts = [np.round(cut, 4) for cut in cuts]
+    lines = shapely.linestrings(np.array(cuts + _closing(cuts)))
+    net = shapely.union_all(lines, grid_size=1e-4)
     whole = shapely.union_all(shapely.get_parts(shapely.polygonize(shapely.get_parts(net))))
     rest = shapely.get_parts(shapely.difference(net, shapely.buffer(whole, 1e-3)))
     outlines = [np.asarray(part.exterior.coords) for part in shapely.get_parts(whole) if part.area > 0]
     return (*outlines, *(np.asarray(line.coords) for line in rest if not line.is_empty))
 
 
-def hits_at(beam: Beam) -> str:
-    """What the axis of a layer ends at: `ground`, `solid` or `range`."""
-    return {Hit.GROUND: "ground", Hit.SOLID: "solid"}.get(Hit(int(beam.hits[beam.axis])), "range")
+def _closing(cuts: list[Floats]) -> list[Floats]:
+    """Joins loose ends pair by pair along the line: surveyed buildings have walls and no floor."""
+    ends, counts = np.unique(np.vstack(cuts), axis=0, return_counts=True)
+    loose = ends[counts % 2 == 1]
+    return [loose[k : k + 2] for k in range(0, len(loose) - 1, 2)]

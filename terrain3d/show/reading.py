@@ -77,7 +77,7 @@ def change_words(profile: Profile, at_m: float) -> list[str]:
     for layer, beam in {beam.layer: beam for beam in profile.beams}.items():
         height = over_ground(profile, beam, at_m)
         if height is not None:
-            lines.append(f"{layer} {max(height, 0.0):.2f} m up")
+            lines.append(f"{layer} {height:.2f} m up" if height > 0.005 else f"{layer} lands")
     return lines
 
 

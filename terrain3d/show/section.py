@@ -196,9 +196,7 @@ def _line_rows(page: Sheet, profile: Profile) -> None:
             break
         (line,) = page.lines(text, page.right - page.left - 0.135, 8, 1)
         baseline = page.row(line, size=8, indent=0.135)
-        page.text(
-            page.left + 0.033, baseline, f"{max(run.start_m, 0):.1f} to {run.stop_m:.1f} m", 8, va="baseline"
-        )
+        page.text(page.left + 0.033, baseline, _from_to(run), 8, va="baseline")
         verdict_swatch(page, baseline, run.code)
 
 
@@ -255,13 +253,13 @@ def _draw(
     _rulers(axes, frame)
     said = f"heights stretched {frame.stretch} times" if frame.stretch > 1 else "true scale"
     note = axes.annotate(
-        said, (1, 0), (-8, 6), "axes fraction", "offset points", fontsize=7, ha="right", va="bottom",
+        said, (0, 1), (7, -6), "axes fraction", "offset points", fontsize=7, ha="left", va="top",
         color=palette.QUIET_INK, path_effects=_HALO, zorder=20,
     )  # fmt: skip
     taken = [note.get_window_extent()]
     marked = changes(view.profile)
     if frame.stretch == 1:
-        taken += _change_labels(page, axes, view, marked)
+        taken += _change_labels(page, axes, view, marked, taken[0].x1 + 10)
     taken += _figure_boxes(axes, view, marked)
     place_labels(axes, _end_labels(page, axes, view), taken)
 
@@ -358,13 +356,13 @@ def _beam_lines(axes: Axes, profile: Profile, beam: Beam, weight: float) -> None
         )
 
 
-def _change_labels(page: Sheet, axes: Axes, view: View, marked: list[float]) -> list[Bbox]:
+def _change_labels(page: Sheet, axes: Axes, view: View, marked: list[float], left_px: float) -> list[Bbox]:
     """Write over each change its distance and the layers' heights, side by side under the top edge."""
     box = axes.get_window_extent()
     texts = [[page.lines(line, 0.12, 7, 1)[0] for line in change_words(view.profile, at)] for at in marked]
     widths = [WIDTH_PX * max(share_of_page(line, 7, "bold") for line in lines) for lines in texts]
     wanted = [float(axes.transData.transform((at, 0))[0]) for at in marked]
-    kept, middles = spread(wanted, widths, box.x0 + 8, box.x1 - 8)
+    kept, middles = spread(wanted, widths, left_px, box.x1 - 8)
     boxes = []
     for k, middle in zip(kept, middles, strict=True):
         top = box.y1 - 9
