@@ -48,7 +48,7 @@ def run(site_path: Path, progress: Progress | None = None) -> Outcome:
     if not site.option:
         raise InputError("there is no [[option]] to judge", str(site_path), "add one with its detectors")
     types = _load_types(site, folder, str(site_path))
-    figure = find_figure(site.site.figure, [Figure(f.name, f.height, "site file") for f in site.figure])
+    figure = _figure(site, str(site_path))
     reach_m = max(kind.max_range for kind in types.values())
     try:
         terrain = build_terrain(site, folder, reach_m, lambda fraction: tell("reading the survey", fraction))
@@ -113,6 +113,14 @@ def _ranked_outcome(
     return Outcome(site_name, terrain, figure, results, names, reason)
 
 
+def _figure(site: Site, where: str) -> Figure:
+    own = [Figure(shape.name, shape.height, "site file") for shape in site.figure]
+    try:
+        return find_figure(site.site.figure, own)
+    except InputError as error:
+        raise InputError(error.what, f"{where}: site: figure", error.mend) from None
+
+
 def _load_types(site: Site, folder: Path, where: str) -> dict[str, DetectorType]:
     types: dict[str, DetectorType] = {}
     for option in site.option:
@@ -121,7 +129,8 @@ def _load_types(site: Site, folder: Path, where: str) -> dict[str, DetectorType]
                 try:
                     types[setting.type] = load_type(setting.type, folder)
                 except InputError as error:
-                    place = error.where or f"{where}: option {option.name!r}, detector {setting.name!r}: type"
+                    place = f"{where}: option {option.name!r}, detector {setting.name!r}: type"
+                    place += f", in {error.where}" if error.where else ""
                     raise InputError(error.what, place, error.mend) from None
     return types
 
@@ -146,7 +155,7 @@ def _placed(terrain: Terrain, setting: DetectorSetting, kind: DetectorType, wher
         )
     if setting.pan is not None and len(setting.pan) != len(kind.head):
         raise InputError(
-            f"pan gives {len(setting.pan)} angles, {kind.name} has {len(kind.head)} heads",
+            f"pan gives {_count(len(setting.pan), 'angle')}, {kind.name} has {_count(len(kind.head), 'head')}",
             f"{where}: pan",
             "give one angle for each head",
         )
@@ -156,3 +165,7 @@ def _placed(terrain: Terrain, setting: DetectorSetting, kind: DetectorType, wher
         setting.name, kind, mount.name, x, y, ground_z, setting.height, setting.bearing % 360,
         setting.tilt, setting.roll, setting.range, setting.pan, setting.fill,
     )  # fmt: skip
+
+
+def _count(n: int, noun: str) -> str:
+    return f"{n} {noun}" if n == 1 else f"{n} {noun}s"

@@ -185,13 +185,17 @@ def _bounds_at(model: type[Table], loc: Location) -> str:
     for name, info in _fields_at(model, parent):
         if key in (name, info.alias):
             limits = [
-                f"{word} {getattr(limit, short):g}"
+                f"{word} {_plain(getattr(limit, short))}"
                 for limit in _metadata(info)
                 for short, word in words.items()
                 if hasattr(limit, short)
             ]
             return f", {' and '.join(dict.fromkeys(limits))}" if limits else ""
     return ""
+
+
+def _plain(bound: float) -> str:
+    return f"{bound:g}" if abs(bound) < 1e6 else f"{bound:,.0f}"
 
 
 def _metadata(info: FieldInfo) -> Iterator[Any]:
