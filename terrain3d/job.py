@@ -155,7 +155,8 @@ def _placed(terrain: Terrain, setting: DetectorSetting, kind: DetectorType, wher
         )
     if setting.pan is not None and len(setting.pan) != len(kind.head):
         raise InputError(
-            f"pan gives {_count(len(setting.pan), 'angle')}, {kind.name} has {_count(len(kind.head), 'head')}",
+            f"pan gives {_count(len(setting.pan), 'angle')},"
+            f" {kind.name} has {_count(len(kind.head), 'head')}",
             f"{where}: pan",
             "give one angle for each head",
         )
