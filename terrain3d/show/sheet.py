@@ -97,7 +97,8 @@ class Sheet:
 
     def heading(self, text: str) -> None:
         self._below -= 0.036
-        self.text(self.left, self._below, text, 9, weight="bold", va="baseline")
+        (line,) = self.lines(text, self.right - self.left, 9, 1, "bold")
+        self.text(self.left, self._below, line, 9, weight="bold", va="baseline")
         self._below -= 0.009
         self._line(self._below)
         self._below -= 0.004

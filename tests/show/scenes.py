@@ -125,7 +125,6 @@ def option(
         causes={},
         warnings=warnings,
         lost_m2={},
-        lost_weighted_m2={},
     )
 
 

@@ -11,6 +11,7 @@ from PIL import Image
 from scenes import PERSON, flat_ground, option, unit
 from test_drape import pixels_of
 
+from terrain3d.cli import stills as command
 from terrain3d.cover.verdict import VERDICT_KEYS, Verdict
 from terrain3d.frame import site_frame
 from terrain3d.job import Outcome
@@ -19,7 +20,8 @@ from terrain3d.show.extent import site_extent
 from terrain3d.show.labels import boxes_meet
 from terrain3d.show.lettering import page_style
 from terrain3d.show.plan import draw_plan, plan_base
-from terrain3d.show.stills import write_stills
+from terrain3d.show.size import SIZES
+from terrain3d.show.stills import KINDS, write_stills
 from terrain3d.terrain import Area, Foliage, Mount, Solids, Terrain
 
 #: Names that a file might bring: paths, mark-up, formulas, control characters, other scripts, length.
@@ -71,7 +73,8 @@ def patchwork():
 def test_plan_shows_each_verdict_at_its_share_and_at_scale(tmp_path):
     """Pixels of each verdict colour, by the plan's own scale, are the areas of the verdicts within 6 %."""
     outcome = patchwork()
-    image = shown(write_stills(outcome, tmp_path)[0])
+    (plan,) = write_stills(outcome, tmp_path, kinds=("plan",))
+    image = shown(plan)
     # The legend's swatches and bars lie right of the picture.
     picture = image[:, : round(sheet.COLUMN_LEFT * sheet.WIDTH_PX)]
     extent = site_extent(outcome, sheet.PICTURE_ASPECT)
@@ -92,7 +95,8 @@ def test_plan_shows_each_verdict_at_its_share_and_at_scale(tmp_path):
 
 def test_plan_is_north_up_and_east_right(tmp_path):
     """What lies north-west is drawn upper left, what lies south-west lower left."""
-    image = shown(write_stills(patchwork(), tmp_path)[0])[:, : round(sheet.COLUMN_LEFT * sheet.WIDTH_PX)]
+    (plan,) = write_stills(patchwork(), tmp_path, kinds=("plan",))
+    image = shown(plan)[:, : round(sheet.COLUMN_LEFT * sheet.WIDTH_PX)]
     middle = {
         v: np.argwhere(pixels_of(image, v)).mean(axis=0)
         for v in (Verdict.BOTH, Verdict.LOWER_ONLY, Verdict.DEAD)
@@ -103,7 +107,7 @@ def test_plan_is_north_up_and_east_right(tmp_path):
 
 def test_oblique_shows_each_verdict(stills):
     """The oblique view has ground of every verdict that the option has, in a hue near its colour."""
-    image = shown(stills[1])[200:900, :1100].astype(int)
+    image = shown(named(stills, "01-oblique"))[200:900, :1100].astype(int)
     red, green, blue = image[..., 0], image[..., 1], image[..., 2]
     assert ((blue - red > 60) & (green > 120)).sum() > 20_000
     assert ((red - green > 50) & (blue < 90) & (green < 60)).sum() > 200
@@ -119,18 +123,48 @@ def test_same_input_same_bytes(outcome, stills, tmp_path):
         assert facts(first)[1] <= {"dpi"}
 
 
-def test_every_option_has_a_plan_and_an_oblique_view(outcome, stills):
-    """Two pictures an option, 1600 pixels wide, numbered in the order of the options."""
-    assert [path.name[:10] for path in stills] == ["01-plan-ho", "01-oblique", "02-plan-no", "02-oblique"]
-    assert len(stills) == 2 * len(outcome.options)
+def named(stills, start):
+    """The one picture whose file name starts so."""
+    (path,) = [path for path in stills if path.name.startswith(start)]
+    return path
+
+
+def test_every_option_has_its_pictures(stills):
+    """All kinds of every option, a section for each head, and two pages of all; 1600 pixels wide."""
+    assert [re.sub(r"-(house|north)-.*|\.png", "", path.name) for path in stills] == [
+        "00-contact",
+        "00-side-by-side",
+        "01-oblique",
+        "01-outlook",
+        "01-plan",
+        "01-section-1",
+        "01-section-2",
+        "02-oblique",
+        "02-outlook",
+        "02-plan",
+        "02-section",
+    ]
     assert {facts(path)[0] for path in stills} == {(sheet.WIDTH_PX, sheet.HEIGHT_PX)}
 
 
+def test_the_command_offers_what_can_be_drawn():
+    """The command line's own lists of kinds and sizes, which load nothing heavy, are those of the room."""
+    assert command.KINDS == KINDS
+    assert set(command.SIZES) == set(SIZES)
+
+
+def test_only_the_kinds_asked_for_are_drawn(outcome, tmp_path):
+    """Asked for outlooks alone, nothing else is written."""
+    drawn = write_stills(outcome, tmp_path, kinds=("outlook",))
+    assert [path.name[:10] for path in drawn] == ["01-outlook", "02-outlook"]
+    assert sorted(tmp_path.iterdir()) == drawn
+
+
 def test_progress_ends_at_the_whole(tmp_path):
-    """Progress is told as a share of the options and ends at one."""
+    """Progress is told as a share of the pages and ends at one."""
     told = []
-    write_stills(patchwork(), tmp_path, told.append)
-    assert told == [1.0]
+    write_stills(patchwork(), tmp_path, told.append, kinds=("plan", "outlook"))
+    assert told == [0.5, 1.0]
 
 
 def with_bad_names(outcome):
@@ -171,8 +205,8 @@ def test_bad_names_are_data(outcome, tmp_path):
     drawn = write_stills(hostile, folder)
     assert sorted(tmp_path.iterdir()) == [folder]
     assert sorted(folder.iterdir()) == sorted(drawn)
-    assert all(re.fullmatch(r"\d\d-(plan|oblique)-[a-z0-9-]{1,40}\.png", path.name) for path in drawn)
-    assert len(set(drawn)) == 4
+    assert all(re.fullmatch(r"\d\d-[a-z0-9-]{1,60}\.png", path.name) for path in drawn)
+    assert len(set(drawn)) == 11
 
 
 @pytest.mark.parametrize("hostile", [False, True])
