@@ -1,0 +1,111 @@
+"""What a unit sees, as drawn: layers where they point, colours by distance, words that keep clear."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from page_checks import check_texts
+from shapes import box, plane, terrain, unit
+from test_stills import with_bad_names
+
+from terrain3d.detector.pose import in_head, posed_heads
+from terrain3d.detector.types import load_type
+from terrain3d.show.lettering import page_style
+from terrain3d.show.outlook import (
+    distance_share,
+    layer_outline,
+    outlook_sentence,
+    outlook_sheet,
+    shaded,
+    span_of,
+)
+from terrain3d.show.size import SIZES
+from terrain3d.sight.picture import picture
+
+ONE, TWO = (load_type(name, Path()) for name in ("one-head-90", "two-head-180"))
+
+
+@given(st.floats(0, 360), st.floats(-15, 15), st.floats(-15, 15))
+def test_outlines_turned_back_are_the_layers(bearing, tilt, roll):
+    """Every point of an outline has the layer's edge as its elevation in the head, within the arc."""
+    at = unit(TWO, bearing_deg=bearing, tilt_deg=tilt, roll_deg=roll)
+    for head in posed_heads(at):
+        for layer in head.layers:
+            outline = layer_outline(at, head, layer)
+            a, e = np.radians(bearing + outline[:, 0]), np.radians(outline[:, 1])
+            rays = np.column_stack([np.cos(e) * np.sin(a), np.cos(e) * np.cos(a), np.sin(e)])
+            azimuth, elevation = in_head(head, rays)
+            off = np.abs(elevation - layer.elevation_deg)
+            assert off == pytest.approx(np.full(len(off), layer.thickness_deg / 2), abs=1e-6)
+            assert np.abs(azimuth).max() == pytest.approx(head.arc_deg / 2, abs=1e-6)
+
+
+def test_a_tilted_layer_bends():
+    """Nose down, a level layer points down ahead by the tilt, and less so at the ends of its arc."""
+    at = unit(ONE, tilt_deg=8.0)
+    head = posed_heads(at)[0]
+    outline = layer_outline(at, head, head.layers[0])[:61]
+    assert outline[30] == pytest.approx([0.0, 1.5 - 8.0], abs=1e-9)
+    assert outline[0, 1] > outline[30, 1] + 1
+    assert outline[0, 1] == pytest.approx(outline[60, 1])
+
+
+@given(st.floats(-20, 20), st.floats(-20, 20))
+def test_the_picture_holds_every_layer(tilt, roll):
+    """However the unit is set, its layers lie within what is drawn."""
+    at = unit(TWO, tilt_deg=tilt, roll_deg=roll)
+    span = span_of(at)
+    for head in posed_heads(at):
+        for layer in head.layers:
+            outline = layer_outline(at, head, layer)
+            assert span.low < outline[:, 1].min() < outline[:, 1].max() < span.high
+            assert span.left < outline[:, 0].min() < outline[:, 0].max() < span.right
+
+
+def test_near_is_darker_than_far_and_things_are_told_apart():
+    """Ground darkens towards the unit; a wall has another hue; sky and ground out of range are palest."""
+    site = terrain(plane(0.0), box((-1, 6, -0.5), (3, 6.3, 3.0)))
+    elevations = np.array([-45.0, -20.0, -10.0, -4.0, 10.0])
+    seen = picture(site, (0.0, 0.0, 1.0), [-30.0, 10.0], elevations, 48.0)
+    image = shaded(seen, 12.0).astype(int)
+    open_ground = image[:, 0].sum(axis=1)
+    assert (np.diff(open_ground[:4]) > 0).all()
+    red, _, blue = image[3, 1]
+    assert red - blue > 40
+    sky = image[4, 0]
+    assert sky[2] > sky[0]
+    assert sky.min() > 220
+
+
+def test_the_scale_of_distance_is_logarithmic():
+    """Twice as far is the same step everywhere on the scale."""
+    shares = distance_share(np.array([1.0, 2.0, 4.0, 8.0]), 16.0)
+    assert np.diff(shares) == pytest.approx(np.full(3, shares[1] - shares[0]))
+
+
+def test_shares_of_a_layer_on_a_plane():
+    """Level, 1 m over flat ground with 12 m range, the part of the lower layer under asin(1/12) lands.
+
+    The band is 3 degrees about atan(1/12) = 4.76 and sight at slant range 12 m is asin(1/12) = 4.78
+    degrees down: the share is (6.26 - 4.78) / 3 = 49 %; the upper layer meets nothing.
+    """
+    at = unit(ONE)
+    elevations = np.arange(-20, 10, 0.02) + 0.01
+    seen = picture(terrain(plane(0.0, extent_m=60.0)), at.eye, np.arange(-60, 60, 2.0), elevations, 48.0)
+    said = outlook_sentence(at, seen)
+    assert said == (
+        "Of the upper layer 100% runs on past its range;"
+        " of the lower layer 49% meets the ground, 51% runs on past its range."
+    )
+
+
+@pytest.mark.parametrize("hostile", [False, True])
+@pytest.mark.parametrize("size", ["screen", "a4"])
+def test_no_text_leaves_the_page_or_covers_other_text(outcome, hostile, size):
+    """Every line of the page keeps clear of every other, whatever the names."""
+    drawn = with_bad_names(outcome) if hostile else outcome
+    with page_style():
+        for option in drawn.options:
+            check_texts(outlook_sheet(drawn, option, option.detectors[0], SIZES[size], "1 May"))
