@@ -4,6 +4,7 @@ The plan shows it flat and the oblique view lays it over the ground, so both tel
 """
 
 import math
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -71,21 +72,48 @@ def drape(codes: Codes, shade: Floats | None = None, pixels: int = DRAPE_PIXELS)
     ((4, 6, 3), [102, 192, 229])
     """
     k = max(1, math.ceil(pixels / max(codes.shape)))
-    fine = codes.repeat(k, axis=0).repeat(k, axis=1)
-    image = palette.verdict_rgb(codes).repeat(k, axis=0).repeat(k, axis=1)
+    fine = codes.repeat(k, axis=1).repeat(k, axis=0)
+    # Colours are told apart by one byte a pixel as long as can be: three take three times as long.
+    marked = fine.copy()
     period = max(fine.shape) // 110 + 4
-    image[_stripes(fine.shape, period, 0) & (fine == Verdict.UPPER_ONLY)] = palette.rgb(palette.UPPER_STRIPE)
-    image[_stripes(fine.shape, period, 1) & (fine == Verdict.DEAD)] = palette.rgb(palette.DEAD_STRIPE)
-    image[_stripes(fine.shape, period, -1) & (fine == UNKNOWN)] = palette.rgb(palette.UNKNOWN_STRIPE)
+    for code, mark, slant in ((Verdict.UPPER_ONLY, 251, 0), (Verdict.DEAD, 252, 1), (UNKNOWN, 253, -1)):
+        part = _around(codes == code, k, 0)
+        inner = fine[part]
+        marked[part][_stripes(fine.shape, period, slant)[part] & (inner == code)] = mark
+    image = np.take(_colours(), marked, axis=0)
     if shade is not None:
         bright = zoom(shade.astype(np.float32), k, order=1, mode="nearest", grid_mode=True)[..., None]
         image = np.minimum(image * bright + np.float32(0.5), 255).astype(np.uint8)
-    open_ground = (fine > Verdict.OUTSIDE) & (fine < Verdict.BOTH)
-    rim = (fine == Verdict.BOTH) & _grown(open_ground, max(1, max(fine.shape) // 900))
-    image[rim] = palette.rgb(palette.BOTH_EDGE)
+    width = max(1, max(fine.shape) // 900)
+    part = _around(codes == Verdict.BOTH, k, math.ceil(width / k))
+    inner = fine[part]
+    open_ground = (inner > Verdict.OUTSIDE) & (inner < Verdict.BOTH)
+    rim = (inner == Verdict.BOTH) & _grown(open_ground, width)
+    image[part][rim] = palette.rgb(palette.BOTH_EDGE)
     return image
 
 
+@lru_cache(maxsize=1)
+def _colours() -> Rgb:
+    """(256, 3) colours of codes, and of the marks that stripes are kept under."""
+    table = palette.verdict_rgb(np.arange(256, dtype=np.uint8))
+    stripes = (palette.UPPER_STRIPE, palette.DEAD_STRIPE, palette.UNKNOWN_STRIPE)
+    for mark, colour in zip((251, 252, 253), stripes, strict=True):
+        table[mark] = palette.rgb(colour)
+    return table
+
+
+def _around(cells: Mask, k: int, margin: int) -> tuple[slice, slice]:
+    """The pixels of the smallest rectangle that holds some cells, and a margin of cells about them."""
+    spans = []
+    for axis in (1, 0):
+        at = np.flatnonzero(cells.any(axis=axis))
+        low, high = (max(int(at[0]) - margin, 0), int(at[-1]) + 1 + margin) if at.size else (0, 0)
+        spans.append(slice(k * low, k * high))
+    return spans[0], spans[1]
+
+
+@lru_cache(maxsize=6)
 def _stripes(shape: tuple[int, ...], period: int, slant: int) -> Mask:
     """Stripes that rise to the left (1), to the right (-1), or lie level (0) in the picture."""
     rows, columns = np.ogrid[: shape[0], : shape[1]]

@@ -25,10 +25,14 @@ from terrain3d.show.parts import (
     unit_parts,
 )
 from terrain3d.show.shapes import Reach, filled_heights, spot_within
-from terrain3d.terrain import Ground
+from terrain3d.terrain import Ground, Terrain
 from terrain3d.units import Floats
 
 _UP = np.array([[0.0, 0.0, 1.0]])
+#: Where the two lights stand, and how strong they are: daylight from the north-west as on the plan.
+LIGHTS = (((-0.5, 0.5, 0.85), 0.85), ((0.6, -0.7, 0.5), 0.35))
+#: How much of its colour the ground shows without light, and in full light.
+GROUND_AMBIENT, GROUND_DIFFUSE = 0.38, 0.72
 
 
 @dataclass(frozen=True)
@@ -55,6 +59,26 @@ def build_scene(
     camera : Camera
         Where the scene is seen from at first; the scale lies on the side nearest to it.
     """
+    person = standing_place(outcome, reach)
+    still = still_parts(outcome, option, extent, camera, person)
+    moving = moving_parts(outcome.terrain, option, reach)
+    return Scene((*still.parts, *moving.parts), (*moving.tags, *still.tags))
+
+
+def still_parts(
+    outcome: Outcome,
+    option: OptionResult,
+    extent: Extent,
+    camera: Camera,
+    person: tuple[float, float, float] | None,
+) -> Scene:
+    """What no setting moves: the ground with the option's verdicts on it, and all that stands there.
+
+    Parameters
+    ----------
+    person : (x, y, z), optional
+        Where the figure stands for scale.
+    """
     terrain = outcome.terrain
     heights = filled_heights(terrain.ground)
     parts = ground_parts(terrain.ground, heights, option, extent)
@@ -63,14 +87,25 @@ def build_scene(
     for area in terrain.protect:
         ring = np.vstack([area.outline, area.outline[:1]])
         parts += drawn_line(terrain.ground, heights, ring, palette.PROTECTED, 3.5)
-    for unit in option.detectors:
-        parts += unit_parts(terrain.ground, heights, unit)
-        parts += layer_parts(unit, reach)
-    person = standing_place(outcome, reach)
     if person is not None:
         parts.append(figure_part(outcome.figure, person))
     bar, figures = scale_parts(foot_corners(terrain.ground, heights, extent), camera)
-    return Scene((*parts, *bar), (*_tags(outcome, option, heights, person), *figures))
+    return Scene((*parts, *bar), (*_still_tags(outcome, heights, person), *figures))
+
+
+def moving_parts(terrain: Terrain, option: OptionResult, reach: Reach) -> Scene:
+    """What follows the settings of an option: its units, their arcs and their layers."""
+    heights = filled_heights(terrain.ground)
+    parts = []
+    for unit in option.detectors:
+        parts += unit_parts(terrain.ground, heights, unit)
+        parts += layer_parts(unit, reach)
+    tags = [
+        Tag(f"{unit.name}\n{unit.mount}", (unit.x, unit.y, unit.eye[2] + 0.25), "unit")
+        for unit in option.detectors
+        if np.isfinite(unit.eye).all()
+    ]
+    return Scene(tuple(parts), tuple(tags))
 
 
 def standing_place(outcome: Outcome, reach: Reach) -> tuple[float, float, float] | None:
@@ -109,25 +144,31 @@ def show_scene(plotter: Any, scene: Scene, line_scale: float = 1.0) -> dict[str,
     """
     actors: dict[str, list[Any]] = {}
     for part in scene.parts:
-        look: dict[str, Any] = {"reset_camera": False, "show_scalar_bar": False, "render": False}
-        if part.texture is not None:
-            look |= {"texture": part.texture, "ambient": 0.38, "diffuse": 0.72, "specular": 0.0}
-        elif not part.lit:
-            look |= {"color": part.colour, "lighting": False}
-        elif part.line_px:
-            look |= {"color": part.colour, "line_width": line_scale * part.line_px, "lighting": False}
-        elif part.opacity < 1:
-            # Far sides seen through near ones would only muddy the colour.
-            hidden = "back" if part.group == "foliage" else None
-            look |= {"color": part.colour, "opacity": part.opacity, "ambient": 0.6, "diffuse": 0.4}
-            look |= {"culling": hidden}
-        else:
-            look |= {"color": part.colour, "ambient": 0.5, "diffuse": 0.65, "specular": 0.0}
-        actor = plotter.add_mesh(part.mesh, **look)
-        if part.line_px:
-            _draw_in_front(actor, part.raise_steps)
-        actors.setdefault(part.group, []).append(actor)
+        actors.setdefault(part.group, []).append(add_part(plotter, part, line_scale))
     return actors
+
+
+def add_part(plotter: Any, part: Part, line_scale: float = 1.0) -> Any:
+    """Add one part to the current view of a plotter; its actor."""
+    look: dict[str, Any] = {"reset_camera": False, "show_scalar_bar": False, "render": False}
+    if part.texture is not None:
+        look |= {"texture": part.texture, "ambient": GROUND_AMBIENT, "diffuse": GROUND_DIFFUSE}
+        look |= {"specular": 0.0}
+    elif not part.lit:
+        look |= {"color": part.colour, "lighting": False}
+    elif part.line_px:
+        look |= {"color": part.colour, "line_width": line_scale * part.line_px, "lighting": False}
+    elif part.opacity < 1:
+        # Far sides seen through near ones would only muddy the colour.
+        hidden = "back" if part.group == "foliage" else None
+        look |= {"color": part.colour, "opacity": part.opacity, "ambient": 0.6, "diffuse": 0.4}
+        look |= {"culling": hidden}
+    else:
+        look |= {"color": part.colour, "ambient": 0.5, "diffuse": 0.65, "specular": 0.0}
+    actor = plotter.add_mesh(part.mesh, **look)
+    if part.line_px:
+        _draw_in_front(actor, part.raise_steps)
+    return actor
 
 
 def _draw_in_front(actor: Any, steps: int) -> None:
@@ -140,7 +181,7 @@ def _draw_in_front(actor: Any, steps: int) -> None:
 def light_scene(plotter: Any) -> None:
     """Daylight from the north-west as on the plan, and a weak one from the other side."""
     plotter.remove_all_lights()
-    for place, strength in (((-0.5, 0.5, 0.85), 0.85), ((0.6, -0.7, 0.5), 0.35)):
+    for place, strength in LIGHTS:
         light = pv.Light(position=place, focal_point=(0, 0, 0), intensity=strength, light_type="scene light")
         light.positional = False
         plotter.add_light(light)
@@ -155,14 +196,9 @@ def aim(plotter: Any, camera: Camera) -> None:
     plotter.renderer.ResetCameraClippingRange()
 
 
-def _tags(
-    outcome: Outcome, option: OptionResult, heights: Floats, person: tuple[float, float, float] | None
-) -> tuple[Tag, ...]:
+def _still_tags(outcome: Outcome, heights: Floats, person: tuple[float, float, float] | None) -> list[Tag]:
     terrain = outcome.terrain
-    tags = [
-        Tag(f"{unit.name}\n{unit.mount}", (unit.x, unit.y, unit.eye[2] + 0.25), "unit")
-        for unit in option.detectors
-    ]
+    tags = []
     if person is not None:
         top = (person[0], person[1], person[2] + outcome.figure.height_m)
         tags.append(Tag(f"{outcome.figure.name}, {outcome.figure.height_m:g} m", top, "figure"))
@@ -172,4 +208,4 @@ def _tags(
         if spot is not None:
             z = float(surface.height_at([spot[0]], [spot[1]])[0])
             tags.append(Tag(area.name, (*spot, z), "area"))
-    return tuple(tag for tag in tags if np.isfinite(tag.point).all())
+    return [tag for tag in tags if np.isfinite(tag.point).all()]

@@ -1,41 +1,50 @@
-"""The scene in a window: turn it, switch options and layers, set two options side by side."""
+"""The scene in a window: turn it, set its units live, set two options side by side, save."""
 
 import os
 import sys
+import time
+from dataclasses import replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
 import pyvista as pv
+import trimesh
 from vtkmodules.vtkCommonCore import vtkLogger
-from vtkmodules.vtkRenderingCore import vtkActor2D, vtkImageMapper
+from vtkmodules.vtkRenderingCore import vtkActor2D, vtkImageMapper, vtkRenderer
 
+from terrain3d.cover.option import OptionResult
+from terrain3d.detector.pose import Detector
 from terrain3d.errors import InputError
 from terrain3d.job import Outcome
-from terrain3d.show import palette
+from terrain3d.show import board
 from terrain3d.show.camera import fitted_camera, framed_points, site_camera
-from terrain3d.show.extent import site_extent
+from terrain3d.show.controls import Setting
+from terrain3d.show.desk import Desk, Save
+from terrain3d.show.extent import MARGIN_M, Extent, site_extent, whole_cells
+from terrain3d.show.hands import Hands
+from terrain3d.show.live import Pane
 from terrain3d.show.palette import Rgb
-from terrain3d.show.panel import WIDTH_PX as PANEL_PX
-from terrain3d.show.panel import draw_panel
-from terrain3d.show.scene import Scene, aim, build_scene, light_scene, show_scene
-from terrain3d.show.stills import reach_of
+from terrain3d.show.scene import Scene, aim, moving_parts, standing_place, still_parts
+from terrain3d.show.shapes import Reach
+from terrain3d.sight.hits import first_hits
+from terrain3d.terrain import Solids, Terrain
+from terrain3d.units import Floats
 
-_SIZE_PX = (1500, 950)
-KEYS = (
-    ("left, right", "option before, after"),
-    ("c", "compare with the one before"),
-    ("l", "layers on and off"),
-    ("f", "foliage on and off"),
-    ("r", "view as at the start"),
-    ("q", "close"),
-)
+_SIZE_PX = (1380, 880)
 _NO_DISPLAY = InputError(
     "there is no display to open a window on",
     mend="draw pictures instead with `terrain3d stills`, or start it where a screen is attached",
 )
+#: How far lines of sight are followed, metres.
+_SIGHT_M = 100.0
+#: A view that is drawn in less time than this can be drawn more finely.
+_QUICK_S = 0.008
+#: How far a key turns the view, degrees; how far it moves it, as a share of what is seen.
+_TURN_DEG, _MOVE_SHARE, _NEARER = 5.0, 0.05, 1.12
 
 
-def open_window(outcome: Outcome, start_option: int = 0) -> None:
+def open_window(outcome: Outcome, start_option: int = 0, save: Save | None = None) -> None:
     """Show the options in a window until it is closed.
 
     Parameters
@@ -43,6 +52,8 @@ def open_window(outcome: Outcome, start_option: int = 0) -> None:
     outcome : Outcome
     start_option : int
         Index of the option to show first.
+    save : callable, optional
+        Puts the settings of an outcome into the site file; raises InputError where it cannot.
 
     Raises
     ------
@@ -50,7 +61,11 @@ def open_window(outcome: Outcome, start_option: int = 0) -> None:
         Where there is no display.
     """
     check_display()
-    View(outcome, start_option).plotter.show()
+    view = View(outcome, start_option, save=save)
+    Hands(view)
+    view.plotter.show(interactive=False, auto_close=False)
+    view.smooth_where_quick()
+    view.plotter.show()
 
 
 def check_display() -> None:
@@ -67,197 +82,260 @@ def has_display() -> bool:
 
 
 class View:
-    """What the window shows: the chosen option, which groups are on, one view or two.
+    """The window: one view or two of what the desk holds, and the answers to keys and mouse.
 
     Parameters
     ----------
     outcome : Outcome
     start_option : int
+    save : callable, optional
     off_screen : bool
         Draw without a window, for checks.
     """
 
-    def __init__(self, outcome: Outcome, start_option: int = 0, off_screen: bool = False) -> None:
+    def __init__(
+        self,
+        outcome: Outcome,
+        start_option: int = 0,
+        save: Save | None = None,
+        off_screen: bool = False,
+    ) -> None:
         vtkLogger.SetStderrVerbosity(vtkLogger.VERBOSITY_ERROR)
-        self.outcome = outcome
-        self.option = start_option % len(outcome.options)
-        self.is_comparing = False
+        self.desk = Desk(outcome, start_option, save)
         self.hidden: set[str] = set()
-        self.plotter = _empty_window(f"terrain3d: {_short(outcome.site_name, 80)}", off_screen)
+        title = " ".join(outcome.site_name.split())[:80]
+        library: Any = pv
+        self.plotter = library.Plotter(
+            shape=(1, 2), off_screen=off_screen, window_size=list(_SIZE_PX), lighting="none", border=False,
+            title=f"terrain3d: {title}",
+        )  # fmt: skip
+        self.plotter.render_window.SetMultiSamples(0)
         # Where the named display does not answer, VTK silently draws without a window.
         if not off_screen and "EGL" in self.plotter.render_window.GetClassName():
             self.plotter.close()
             raise _NO_DISPLAY
-        self._reach = reach_of(outcome.terrain)
-        self._extent = site_extent(outcome)
+        self._reach = steady_reach(outcome.terrain)
+        self._extent = _extent_all_round(outcome)
         self._start = site_camera(outcome, self._extent, self._reach, 1.0)
-        self._scenes: dict[int, Scene] = {}
-        self._actors: list[dict[str, list[Any]]] = []
-        self._size = tuple(self.plotter.render_window.GetSize())
-        self._listen()
+        self._person = standing_place(outcome, self._reach)
+        self._still: Scene | None = None
+        self._panes: list[Pane] = []
+        self._moving: dict[str, tuple[tuple[Detector, ...], Scene]] = {}
+        self._screen = _screen_over(self.plotter.render_window)
+        self._column, self._bar, self._sheet = (_Picture(self._screen) for _ in range(3))
+        self._laid_out: tuple[Any, ...] = ()
         self.draw()
         self.reset_camera()
-
-    @property
-    def shown(self) -> tuple[int, ...]:
-        """Indices of the options in view, from left to right."""
-        before = (self.option - 1) % len(self.outcome.options)
-        return (before, self.option) if self.is_comparing else (self.option,)
 
     def draw(self) -> None:
-        """Fill the column, and one view or two beside each other with one camera."""
-        self._actors = []
-        width = self.plotter.render_window.GetSize()[0]
-        left = min(0.5, PANEL_PX / width)
-        share = (1 - left) / len(self.shown)
-        self._draw_panel(left)
-        for column, renderer in enumerate(self.plotter.renderers[1:]):
-            self.plotter.subplot(0, column + 1)
-            renderer.clear_actors()
-            renderer.SetDraw(column < len(self.shown))
-            if column < len(self.shown):
-                renderer.SetViewport(left + column * share, 0, left + (column + 1) * share, 1)
-                self._fill(renderer, self.shown[column])
-            else:
-                renderer.SetViewport(0, 0, 1e-3, 1e-3)
-        self._apply_hidden()
+        """Bring the views and all that is written up to date with the desk."""
+        self._lay_out()
+        for pane, index in zip(self._panes, self.desk.shown, strict=False):
+            option = self.desk.outcome.options[index]
+            codes = option.verdicts[self._extent.rows, self._extent.columns]
+            pane.show(codes, self._moving_parts(option), self.hidden)
+            pane.head(option.name if self.desk.is_comparing else "")
+        self.write()
 
-    def step(self, by: int) -> None:
-        """Go to another option, round and round."""
-        self.option = (self.option + by) % len(self.outcome.options)
-        self.draw()
-        self.plotter.render()
+    def write(self) -> None:
+        """Bring what is written up to date: the column, the bar, and a sheet where one is open."""
+        width, height = self.plotter.render_window.GetSize()
+        self._column.put(board.draw_column(self.desk, height), 0, 0)
+        self._bar.put(board.draw_bar(self.desk, self._bar_width), board.COLUMN_PX, 0)
+        sheets = {"keys": lambda: board.all_keys(), "ask": lambda: board.question(self.desk)}
+        if self.desk.mode not in sheets:
+            self._sheet.put_away()
+            return
+        sheet = sheets[self.desk.mode]()
+        left = board.COLUMN_PX + (width - board.COLUMN_PX - sheet.shape[1]) // 2
+        foot = board.BAR_PX + (height - board.BAR_PX - sheet.shape[0]) // 2
+        self._sheet.put(sheet, max(left, 0), max(foot, 0))
 
-    def compare(self) -> None:
-        """One view or two."""
-        self.is_comparing = not self.is_comparing and len(self.outcome.options) > 1
-        self.draw()
-        self.reset_camera()
+    def smooth_where_quick(self) -> None:
+        """Smooth edges where the machine draws quickly enough: without a graphics card it would crawl."""
+        start = time.perf_counter()
         self.plotter.render()
+        if time.perf_counter() - start < _QUICK_S:
+            self.plotter.render_window.SetMultiSamples(4)
+            self.plotter.render()
 
     def toggle(self, group: str) -> None:
         """Switch a group of the scene on or off."""
         self.hidden ^= {group}
-        self._apply_hidden()
-        self.plotter.render()
+        for pane in self._panes:
+            pane.hide(self.hidden)
 
     def reset_camera(self) -> None:
-        """Look from where the pictures look, as near as the view's width allows."""
+        """Look from where the pictures look, as near as the view's size allows."""
         width, height = self.plotter.render_window.GetSize()
-        aspect = max(width - PANEL_PX, 100) / len(self.shown) / height
+        across = max(width - board.COLUMN_PX, 100) / len(self.desk.shown)
         look = np.subtract(self._start.target, self._start.position)
-        corners = framed_points(self.outcome, self._extent)
-        self.plotter.subplot(0, 1)
-        aim(self.plotter, fitted_camera(look, corners, aspect, room=0.94))
-        self.plotter.renderers[2].camera = self.plotter.renderers[1].camera
-
-    def _fill(self, renderer: Any, index: int) -> None:
-        if index not in self._scenes:
-            option = self.outcome.options[index]
-            self._scenes[index] = build_scene(self.outcome, option, self._extent, self._reach, self._start)
-        scene = self._scenes[index]
-        renderer.SetUseOIT(False)
-        self.plotter.set_background(palette.PAPER, all_renderers=False)
-        actors = show_scene(self.plotter, scene)
-        light_scene(self.plotter)
-        for tag in scene.tags:
-            text = "\n".join(_short(line, 40) for line in tag.text.split("\n"))
-            actors.setdefault("names", []).append(self._label(text, tag.point, tag.kind == "unit"))
-        self._actors.append(actors)
-
-    def _label(self, text: str, point: tuple[float, float, float], is_bold: bool) -> Any:
-        return self.plotter.add_point_labels(
-            [point],
-            [text],
-            font_size=15 if is_bold else 13,
-            bold=is_bold,
-            text_color=palette.INK,
-            shape_color=palette.PAPER,
-            shape_opacity=0.75,
-            margin=2,
-            show_points=False,
-            always_visible=True,
-            reset_camera=False,
-            render=False,
-        )
-
-    def _draw_panel(self, share: float) -> None:
+        corners = framed_points(self.desk.outcome, self._extent)
         self.plotter.subplot(0, 0)
-        renderer = self.plotter.renderers[0]
-        renderer.clear_actors()
-        renderer.SetViewport(0, 0, share, 1)
-        renderer.SetInteractive(False)
-        self.plotter.set_background(palette.PAPER, all_renderers=False)
-        height = self.plotter.render_window.GetSize()[1]
-        options = tuple(self.outcome.options[index] for index in self.shown)
-        image = draw_panel(self.outcome, options, KEYS, height)
-        mapper = vtkImageMapper()
-        mapper.SetInputData(_as_vtk_image(image))
-        mapper.SetColorWindow(255)
-        mapper.SetColorLevel(127.5)
-        picture = vtkActor2D()
-        picture.SetMapper(mapper)
-        renderer.AddViewProp(picture)
+        aim(self.plotter, fitted_camera(look, corners, across / max(height - board.BAR_PX, 100), room=0.94))
+        self.plotter.renderers[1].camera = self.plotter.renderers[0].camera
 
-    def _apply_hidden(self) -> None:
-        for actors in self._actors:
-            for group, members in actors.items():
-                for actor in members:
-                    actor.SetVisibility(group not in self.hidden)
+    def turn(self, across: float, up: float) -> None:
+        """Turn the view about what it looks at, by steps to the right and upwards."""
+        camera = self.plotter.renderers[0].camera
+        camera.Azimuth(-_TURN_DEG * across)
+        down = np.subtract(camera.position, camera.focal_point)
+        height_deg = np.degrees(np.arcsin(down[2] / np.linalg.norm(down)))
+        camera.Elevation(float(np.clip(height_deg + _TURN_DEG * up, 3.0, 87.0) - height_deg))
+        self._clip()
 
-    def _listen(self) -> None:
-        iren = self.plotter.iren
-        # The library's own keys (wireframe, fly, pick...) would answer beside ours.
-        if iren is None:
+    def move(self, across: float, up: float) -> None:
+        """Move the view by steps to the right and upwards."""
+        camera = self.plotter.renderers[0].camera
+        right = np.cross(camera.direction, camera.up)
+        right /= np.linalg.norm(right)
+        seen = 2 * camera.distance * np.tan(np.radians(camera.view_angle / 2))
+        by = _MOVE_SHARE * seen * (across * right + up * np.cross(right, camera.direction))
+        camera.position, camera.focal_point = np.add(camera.position, by), np.add(camera.focal_point, by)
+        self._clip()
+
+    def approach(self, steps: float) -> None:
+        """Come nearer by steps, or go farther."""
+        self.plotter.renderers[0].camera.Dolly(_NEARER**steps)
+        self._clip()
+
+    def slider_at(self, x: float, y: float) -> tuple[Setting, float] | None:
+        """The slider under a place of the window, and the share of its way; None for none.
+
+        Parameters
+        ----------
+        x, y : float
+            Pixels from the window's lower left.
+        """
+        top = board.BAR_PX - y
+        if not board.SLIDER_Y[0] <= top <= board.SLIDER_Y[1]:
+            return None
+        for setting, (left, right) in board.slider_spans(self._bar_width).items():
+            if left - 12 <= x - board.COLUMN_PX <= right + 12:
+                return setting, (x - board.COLUMN_PX - left) / (right - left)
+        return None
+
+    def share_at(self, setting: Setting, x: float) -> float:
+        """How far along its slider a place of the window is."""
+        left, right = board.slider_spans(self._bar_width)[setting]
+        return (x - board.COLUMN_PX - left) / (right - left)
+
+    def is_in_views(self, x: float, y: float) -> bool:
+        return x >= board.COLUMN_PX and y >= board.BAR_PX
+
+    def _clip(self) -> None:
+        for pane in self._panes:
+            pane.renderer.ResetCameraClippingRange()
+
+    @property
+    def _bar_width(self) -> int:
+        width = int(self.plotter.render_window.GetSize()[0])
+        return max(width - board.COLUMN_PX, 240)
+
+    def _moving_parts(self, option: OptionResult) -> Scene:
+        kept = self._moving.get(option.name)
+        if kept is None or kept[0] != option.detectors:
+            kept = (option.detectors, moving_parts(self.desk.outcome.terrain, option, self._reach))
+            self._moving[option.name] = kept
+        return kept[1]
+
+    def _lay_out(self) -> None:
+        """Give each view its part of the window; a view is filled when it is first needed."""
+        width, height = self.plotter.render_window.GetSize()
+        wanted = (width, height, len(self.desk.shown))
+        if wanted == self._laid_out:
             return
-        iren.clear_key_event_callbacks()
-        iren.interactor.RemoveObservers("CharEvent")
-        self.plotter.render_window.AddObserver("WindowResizeEvent", self._resized)
-        for key, answer in (
-            ("Left", lambda: self.step(-1)),
-            ("Right", lambda: self.step(1)),
-            ("c", self.compare),
-            ("l", lambda: self.toggle("layers")),
-            ("f", lambda: self.toggle("foliage")),
-            ("r", self._reset_and_render),
-            ("q", iren.terminate_app),
-        ):
-            iren.add_key_event(key, answer)
-        self.plotter.enable_terrain_style(mouse_wheel_zooms=True, shift_pans=True)
-        iren.interactor.RemoveObservers("CharEvent")
+        self._laid_out = wanted
+        left, foot = min(0.6, board.COLUMN_PX / width), min(0.6, board.BAR_PX / height)
+        share = (1 - left) / len(self.desk.shown)
+        for column, renderer in enumerate(self.plotter.renderers):
+            is_shown = column < len(self.desk.shown)
+            renderer.SetDraw(is_shown)
+            renderer.SetInteractive(is_shown)
+            if not is_shown:
+                renderer.SetViewport(0, 0, 1e-3, 1e-3)
+                continue
+            renderer.SetViewport(left + column * share, foot, left + (column + 1) * share, 1)
+            if column == len(self._panes):
+                self._panes.append(Pane(self.plotter, column, self._still_parts()))
 
-    def _resized(self, *_: Any) -> None:
-        size = tuple(self.plotter.render_window.GetSize())
-        if size != self._size:
-            self._size = size
-            self.draw()
-
-    def _reset_and_render(self) -> None:
-        self.reset_camera()
-        self.plotter.render()
+    def _still_parts(self) -> Scene:
+        if self._still is None:
+            outcome, option = self.desk.outcome, self.desk.option
+            self._still = still_parts(outcome, option, self._extent, self._start, self._person)
+        return self._still
 
 
-def _empty_window(title: str, off_screen: bool) -> Any:
-    """A plotter of three parts: the column, a view, and the view beside it."""
-    return pv.Plotter(
-        shape=(1, 3),
-        off_screen=off_screen,
-        window_size=list(_SIZE_PX),
-        lighting="none",
-        border=False,
-        title=title,
-    )
+def steady_reach(terrain: Terrain, reach_m: float = _SIGHT_M) -> Reach:
+    """Distances from a point to the first thing hit, quick where the point is the same as before.
+
+    Gives what `stills.reach_of` gives; a unit that is turned keeps the solids sorted about its eye.
+    """
+    bare = replace(terrain, solids=Solids.none())
+
+    @lru_cache(maxsize=32)
+    def solids_about(x: float, y: float, z: float) -> Any:
+        # Embree works in 32 bits: rays start at exact zero, and the mesh moves in 64 bits instead.
+        return trimesh.Trimesh(terrain.solids.vertices - [x, y, z], terrain.solids.triangles, process=False)
+
+    def reach(eye: Floats, directions: Floats) -> Floats:
+        x, y, z = (float(v) for v in eye)
+        rays = directions / np.linalg.norm(directions, axis=1, keepdims=True)
+        distance = first_hits(bare, (x, y, z), rays, reach_m).distance
+        if not len(terrain.solids.triangles):
+            return distance
+        _, ray, points = solids_about(x, y, z).ray.intersects_id(
+            np.zeros_like(rays), rays, multiple_hits=False, return_locations=True
+        )
+        solid = np.full(len(rays), np.inf)
+        solid[ray] = np.linalg.norm(points, axis=1)
+        return np.where(solid <= reach_m, np.minimum(solid, distance), distance)
+
+    return reach
 
 
-def _short(text: str, length: int) -> str:
-    line = " ".join(text.split())
-    return line if len(line) <= length else line[: length - 3].rstrip() + "..."
+def _extent_all_round(outcome: Outcome) -> Extent:
+    """What the pictures show, and all ground within the reach of a unit however it is turned."""
+    extent = site_extent(outcome)
+    west, south, east, north = extent.west, extent.south, extent.east, extent.north
+    for unit in (unit for option in outcome.options for unit in option.detectors):
+        reach = unit.type.max_range + MARGIN_M
+        west, east = min(west, unit.x - reach), max(east, unit.x + reach)
+        south, north = min(south, unit.y - reach), max(north, unit.y + reach)
+    return whole_cells(outcome.terrain.ground, west, south, east, north)
 
 
-def _as_vtk_image(image: Rgb) -> Any:
-    height, width = image.shape[:2]
-    picture = pv.ImageData(dimensions=(width, height, 1))
-    # VTK counts rows from the bottom.
-    picture.point_data["colour"] = image[::-1].reshape(-1, 3)
-    picture.set_active_scalars("colour")
-    return picture
+class _Picture:
+    """A picture on the window's own pixels."""
+
+    def __init__(self, renderer: Any) -> None:
+        self._mapper = vtkImageMapper()
+        self._mapper.SetColorWindow(255)
+        self._mapper.SetColorLevel(127.5)
+        self._actor = vtkActor2D()
+        self._actor.SetMapper(self._mapper)
+        self._actor.SetVisibility(False)
+        renderer.AddViewProp(self._actor)
+
+    def put(self, image: Rgb, left: int, foot: int) -> None:
+        height, width = image.shape[:2]
+        picture = pv.ImageData(dimensions=(width, height, 1))
+        # VTK counts rows from the bottom.
+        picture.point_data["colour"] = image[::-1].reshape(-1, 3)
+        picture.set_active_scalars("colour")
+        self._mapper.SetInputData(picture)
+        self._actor.SetPosition(left, foot)
+        self._actor.SetVisibility(True)
+
+    def put_away(self) -> None:
+        self._actor.SetVisibility(False)
+
+
+def _screen_over(window: Any) -> Any:
+    """A layer over the whole window for what is written on it."""
+    screen = vtkRenderer()
+    screen.SetLayer(1)
+    screen.SetInteractive(False)
+    window.SetNumberOfLayers(2)
+    window.AddRenderer(screen)
+    return screen
