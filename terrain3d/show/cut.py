@@ -49,9 +49,15 @@ def cut_image(profile: Profile, foliage: Foliage, window: Window, fineness: floa
     z = _middles(window.bottom, window.top, window.height_px)[::-1, None]
     image = np.full((window.height_px, window.width_px, 3), 255.0)
     for beam in profile.beams:
-        _lay(image, palette.layer_colour(beam.layer), LAYER_STRENGTH * lit(beam, s, z - profile.eye_z))
+        # Only the rows that the layer crosses: it is a narrow band of a large picture.
+        high = z[:, 0] <= profile.eye_z + max(float((beam.slopes * beam.ends).max()), 0.0)
+        low = z[:, 0] >= profile.eye_z + min(float((beam.slopes * beam.ends).min()), 0.0)
+        rows = slice(int(high.argmax()), len(z) - int(low[::-1].argmax()))
+        share = LAYER_STRENGTH * lit(beam, s, z[rows] - profile.eye_z)
+        _lay(image[rows], palette.layer_colour(beam.layer), share)
     # The ground hides what leaves and layers have under it; where it is not known nothing does.
-    _lay(image, palette.FOLIAGE, _leafiness(profile, foliage, s, z))
+    if has_leaves(profile, foliage):
+        _lay(image, palette.FOLIAGE, _leafiness(profile, foliage, s, z))
     known = np.isfinite(profile.ground)
     ground = np.interp(s, profile.along[known], profile.ground[known])
     unknown = _codes_at(profile, s) == UNKNOWN
@@ -127,18 +133,25 @@ def _strip(image: Floats, profile: Profile, s: Floats, where: NDArray[np.bool_],
     image[where & slant & (codes == Verdict.DEAD)] = palette.rgb(palette.DEAD_STRIPE)
 
 
-def _leafiness(profile: Profile, foliage: Foliage, s: Floats, z: Floats) -> Floats:
-    """How green each place is: 0 without leaves, deeper with their density."""
-    share = np.zeros((len(z), len(s)))
-    if not len(foliage.base_z):
-        return share
+def has_leaves(profile: Profile, foliage: Foliage) -> bool:
+    """Whether anything grows along the line."""
+    return bool((_columns(profile, foliage, profile.along) >= 0).any())
+
+
+def _columns(profile: Profile, foliage: Foliage, s: Floats) -> NDArray[np.int64]:
+    """The stored column of leaves at each place of the line; -1 where nothing grows."""
     x, y = profile.places(s)
     i = np.rint((x - foliage.x0) / foliage.cell_m).astype(int)
     j = np.rint((y - foliage.y0) / foliage.cell_m).astype(int)
     ny, nx = foliage.column.shape
     inside = (i >= 0) & (j >= 0) & (i < nx) & (j < ny)
-    column = np.where(inside, foliage.column[np.clip(j, 0, ny - 1), np.clip(i, 0, nx - 1)], -1)
-    density = foliage.density
+    return np.where(inside, foliage.column[np.clip(j, 0, ny - 1), np.clip(i, 0, nx - 1)], -1)
+
+
+def _leafiness(profile: Profile, foliage: Foliage, s: Floats, z: Floats) -> Floats:
+    """How green each place is: 0 without leaves, deeper with their density."""
+    share = np.zeros((len(z), len(s)))
+    column, density = _columns(profile, foliage, s), foliage.density
     for k in np.flatnonzero(column >= 0):
         step = np.floor((z[:, 0] - foliage.base_z[column[k]]) / foliage.step_m).astype(int)
         grown = (step >= 0) & (step < density.shape[1])

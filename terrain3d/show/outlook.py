@@ -39,6 +39,8 @@ NEAREST_M, _PAST_RANGE = 0.5, 4.0
 CONTOURS_M = (2.0, 4.0, 8.0, 12.0, 24.0, 48.0)
 #: Near and far ends of the shading, dark to light, of what stands there.
 _SHADES = {Hit.GROUND: ("#6e675b", "#efece4"), Hit.SOLID: ("#4d3b2f", "#d9bfa6")}
+#: Directions are cast for no finer a page than this, however fine the paper.
+_FINEST = 1.6
 _SKY = "#e6eef3"
 _BEYOND = "#faf8f3"
 
@@ -69,9 +71,9 @@ def outlook_sheet(
     place = words.place_in_ranking(outcome, option)
     view = f"what {unit.name} sees, facing {unit.bearing_deg:g}°"
     span = span_of(unit)
-    box = WIDE_PICTURE[2] * WIDTH_PX * size.fineness, WIDE_PICTURE[3] * HEIGHT_PX * size.fineness
-    # Every second pixel: distances change slowly, and edges are lines drawn over them.
-    across, up = round(box[0] / 2), round(box[1] / 2)
+    # Coarser than the page: distances change slowly, and edges are lines drawn over them.
+    fineness = min(size.fineness, _FINEST) / 2
+    across, up = round(WIDE_PICTURE[2] * WIDTH_PX * fineness), round(WIDE_PICTURE[3] * HEIGHT_PX * fineness)
     azimuths = span.left + (span.right - span.left) * (np.arange(across) + 0.5) / across
     elevations = span.low + (span.high - span.low) * (np.arange(up) + 0.5) / up
     seen = picture(

@@ -18,7 +18,7 @@ from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
 from terrain3d.show import palette, words
 from terrain3d.show.column import verdict_swatch
-from terrain3d.show.cut import STRIP_PX, Window, cut_image
+from terrain3d.show.cut import STRIP_PX, Window, cut_image, has_leaves
 from terrain3d.show.labels import Label, place_labels
 from terrain3d.show.plan import Base, paint_map
 from terrain3d.show.profile import Beam, CutSolid, Profile, Run, line_profile
@@ -452,7 +452,7 @@ def section_signs(outcome: Outcome, profile: Profile) -> list[Sign]:
         signs.append(Sign("bridged gap of the survey", line=palette.INK, width=1.3, dashes=(0, (4, 2))))
     if profile.solids:
         signs.append(Sign("solid", fill=palette.SOLID, line=palette.SOLID_EDGE))
-    if (outcome.terrain.foliage.column >= 0).any():
+    if has_leaves(profile, outcome.terrain.foliage):
         signs.append(Sign("foliage", fill=palette.FOLIAGE_LIGHT, line=palette.FOLIAGE_EDGE))
     signs.append(
         Sign(f"{outcome.figure.name} where the verdict changes", fill=palette.FIGURE, line=palette.FIGURE)
