@@ -13,7 +13,16 @@ from terrain3d.show.drape import drape
 from terrain3d.show.ink import font_file
 from terrain3d.show.lettering import has_glyph
 from terrain3d.show.parts import Part, Tag
-from terrain3d.show.scene import GROUND_AMBIENT, GROUND_DIFFUSE, LIGHTS, Scene, add_part, light_scene
+from terrain3d.show.scene import (
+    GROUND_AMBIENT,
+    GROUND_DIFFUSE,
+    LEAF_LIGHT,
+    LIGHTS,
+    SOLID_LIGHT,
+    Scene,
+    add_part,
+    light_scene,
+)
 from terrain3d.show.words import printable
 
 #: Pixels along the longer side of the drape: a view on a screen shows no more.
@@ -47,10 +56,12 @@ class Pane:
         self._moving_tags: list[Any] = []
         self._unused: set[Any] = set()
         for part in still.parts:
-            if part.texture is None:
-                self._keep(part.group, add_part(plotter, part))
-            else:
+            if part.texture is not None:
                 self._keep(part.group, self._add_ground(part))
+            elif part.lit and not part.line_px:
+                self._keep(part.group, self._add_lit(part))
+            else:
+                self._keep(part.group, add_part(plotter, part))
         for tag in still.tags:
             self._keep("names", self._name(tag))
         light_scene(plotter)
@@ -82,7 +93,9 @@ class Pane:
         for look, mesh in merged.items():
             if look not in self._moving:
                 self._plotter.subplot(0, self._column)
-                self._moving[look] = self._keep(look.group, add_part(self._plotter, replace(look, mesh=mesh)))
+                # Faint layers tell no more when light is worked out on them at every pixel.
+                part = replace(look, mesh=mesh, lit=look.opacity == 1)
+                self._moving[look] = self._keep(look.group, add_part(self._plotter, part))
             self._moving[look].mapper.SetInputData(mesh)
         for k, tag in enumerate(moving.tags):
             if k == len(self._moving_tags):
@@ -109,7 +122,8 @@ class Pane:
     def _add_ground(self, part: Part) -> Any:
         """The ground with its light worked out once: it does not move, and most pixels are its own."""
         mesh = part.mesh.copy(deep=False)
-        mesh.point_data["light"] = _daylight(mesh.point_data.active_normals)
+        light = daylight(mesh.point_data.active_normals, GROUND_AMBIENT, GROUND_DIFFUSE)
+        mesh.point_data["light"] = np.repeat((255 * light + 0.5).astype(np.uint8)[:, None], 3, axis=1)
         actor = add_part(self._plotter, replace(part, mesh=mesh, texture=self.texture))
         actor.mapper.dataset.set_active_scalars("light")
         actor.mapper.SetScalarModeToUsePointData()
@@ -120,6 +134,21 @@ class Pane:
         look.SetAmbient(0.0)
         look.SetDiffuse(1.0)
         return actor
+
+    def _add_lit(self, part: Part) -> Any:
+        """A thing that stands still, with the light on each of its faces worked out once."""
+        mesh = part.mesh.compute_normals(
+            point_normals=False, consistent_normals=False, auto_orient_normals=False
+        )
+        ambient, diffuse = LEAF_LIGHT if part.opacity < 1 else SOLID_LIGHT
+        light = daylight(mesh.cell_data["Normals"], ambient, diffuse)
+        colours = light[:, None] * palette.rgb(part.colour) + 0.5
+        mesh.cell_data["colour"] = colours.astype(np.uint8)
+        return self._plotter.add_mesh(
+            mesh, scalars="colour", preference="cell", rgb=True, lighting=False, opacity=part.opacity,
+            culling="back" if part.opacity < 1 else None, show_scalar_bar=False, reset_camera=False,
+            render=False,
+        )  # fmt: skip
 
     def _lay(self, codes: Codes) -> None:
         image = drape(codes, pixels=_DRAPE_PIXELS)
@@ -162,13 +191,17 @@ _FONT_FILE = 4
 _ARROW = np.array([[0.0, 1.0], [0.42, -0.9], [0.0, -0.5], [-0.42, -0.9], [0.0, 1.6]])
 
 
-def _daylight(normals: Any) -> Any:
-    """(n, 3) uint8 grey: how bright the lights of the scene make the ground, at most as it is."""
-    share = np.full(len(normals), GROUND_AMBIENT)
+def daylight(normals: Any, ambient: float, diffuse: float) -> Any:
+    """(n,) how bright the lights of the scene make faces of (n, 3) normals, at most 1.
+
+    >>> daylight(np.array([[0.0, 0.0, -1.0]]), 0.5, 0.65).tolist()
+    [0.5]
+    """
+    share = np.full(len(normals), ambient)
     for place, strength in LIGHTS:
         towards = np.array(place) / np.linalg.norm(place)
-        share += GROUND_DIFFUSE * strength * np.maximum(normals @ towards, 0.0)
-    return np.repeat((255 * np.minimum(share, 1.0) + 0.5).astype(np.uint8)[:, None], 3, axis=1)
+        share += diffuse * strength * np.maximum(normals @ towards, 0.0)
+    return np.minimum(share, 1.0)
 
 
 def _north_arrow() -> Any:

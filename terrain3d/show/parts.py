@@ -1,6 +1,7 @@
 """The parts of a scene: each thing that stands on a site as a mesh and how it looks."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -169,20 +170,22 @@ def drawn_line(ground: Ground, heights: Floats, line: Floats, colour: str, line_
 
 def unit_parts(ground: Ground, heights: Floats, unit: Detector) -> list[Part]:
     """A unit on its pole, larger than life, and its arcs at maximum range on the ground."""
-    eye = np.array(unit.eye)
-    pole = pv.Cylinder(
-        center=(unit.x, unit.y, unit.ground_z + unit.height_m / 2),
-        direction=(0, 0, 1),
-        radius=0.07,
-        height=unit.height_m,
-    )
-    housing = pv.Sphere(radius=0.2, center=eye, theta_resolution=24, phi_resolution=24)
+    pole, housing = _on_pole(unit.x, unit.y, unit.ground_z, unit.height_m)
     parts = [Part("units", pole, palette.POLE), Part("units", housing, palette.UNIT)]
     for pan, arc in head_arcs(unit):
         rim = head_sector(unit, pan, arc, unit.type.max_range)
         foot = [[unit.x, unit.y]]
         parts += drawn_line(ground, heights, np.vstack([foot, rim, foot]), palette.UNIT, 1.9)
     return parts
+
+
+@lru_cache(maxsize=64)
+def _on_pole(x: float, y: float, ground_z: float, height_m: float) -> tuple[Any, Any]:
+    """The pole and the housing of a unit, the same however it is turned."""
+    centre = (x, y, ground_z + height_m / 2)
+    pole = pv.Cylinder(center=centre, direction=(0, 0, 1), radius=0.07, height=height_m)
+    eye = (x, y, ground_z + height_m)
+    return pole, pv.Sphere(radius=0.2, center=eye, theta_resolution=24, phi_resolution=24)
 
 
 def layer_parts(unit: Detector, reach: Reach) -> list[Part]:

@@ -25,7 +25,7 @@ from terrain3d.show.parts import (
     unit_parts,
 )
 from terrain3d.show.shapes import Reach, filled_heights, spot_within
-from terrain3d.terrain import Ground, Terrain
+from terrain3d.terrain import Ground
 from terrain3d.units import Floats
 
 _UP = np.array([[0.0, 0.0, 1.0]])
@@ -33,6 +33,8 @@ _UP = np.array([[0.0, 0.0, 1.0]])
 LIGHTS = (((-0.5, 0.5, 0.85), 0.85), ((0.6, -0.7, 0.5), 0.35))
 #: How much of its colour the ground shows without light, and in full light.
 GROUND_AMBIENT, GROUND_DIFFUSE = 0.38, 0.72
+#: The same of solid things, and of leaves and layers.
+SOLID_LIGHT, LEAF_LIGHT = (0.5, 0.65), (0.6, 0.4)
 
 
 @dataclass(frozen=True)
@@ -61,7 +63,8 @@ def build_scene(
     """
     person = standing_place(outcome, reach)
     still = still_parts(outcome, option, extent, camera, person)
-    moving = moving_parts(outcome.terrain, option, reach)
+    heights = filled_heights(outcome.terrain.ground)
+    moving = moving_parts(outcome.terrain.ground, heights, option, reach)
     return Scene((*still.parts, *moving.parts), (*moving.tags, *still.tags))
 
 
@@ -93,12 +96,21 @@ def still_parts(
     return Scene((*parts, *bar), (*_still_tags(outcome, heights, person), *figures))
 
 
-def moving_parts(terrain: Terrain, option: OptionResult, reach: Reach) -> Scene:
-    """What follows the settings of an option: its units, their arcs and their layers."""
-    heights = filled_heights(terrain.ground)
+def moving_parts(ground: Ground, heights: Floats, option: OptionResult, reach: Reach) -> Scene:
+    """What follows the settings of an option: its units, their arcs and their layers.
+
+    Parameters
+    ----------
+    ground : Ground
+    heights : (ny, nx) float
+        Its heights without gaps.
+    option : OptionResult
+    reach : callable
+        Distances along rays, as for `build_scene`.
+    """
     parts = []
     for unit in option.detectors:
-        parts += unit_parts(terrain.ground, heights, unit)
+        parts += unit_parts(ground, heights, unit)
         parts += layer_parts(unit, reach)
     tags = [
         Tag(f"{unit.name}\n{unit.mount}", (unit.x, unit.y, unit.eye[2] + 0.25), "unit")
@@ -155,16 +167,18 @@ def add_part(plotter: Any, part: Part, line_scale: float = 1.0) -> Any:
         look |= {"texture": part.texture, "ambient": GROUND_AMBIENT, "diffuse": GROUND_DIFFUSE}
         look |= {"specular": 0.0}
     elif not part.lit:
-        look |= {"color": part.colour, "lighting": False}
+        look |= {"color": part.colour, "opacity": part.opacity, "lighting": False}
     elif part.line_px:
         look |= {"color": part.colour, "line_width": line_scale * part.line_px, "lighting": False}
     elif part.opacity < 1:
         # Far sides seen through near ones would only muddy the colour.
         hidden = "back" if part.group == "foliage" else None
-        look |= {"color": part.colour, "opacity": part.opacity, "ambient": 0.6, "diffuse": 0.4}
+        ambient, diffuse = LEAF_LIGHT
+        look |= {"color": part.colour, "opacity": part.opacity, "ambient": ambient, "diffuse": diffuse}
         look |= {"culling": hidden}
     else:
-        look |= {"color": part.colour, "ambient": 0.5, "diffuse": 0.65, "specular": 0.0}
+        ambient, diffuse = SOLID_LIGHT
+        look |= {"color": part.colour, "ambient": ambient, "diffuse": diffuse, "specular": 0.0}
     actor = plotter.add_mesh(part.mesh, **look)
     if part.line_px:
         _draw_in_front(actor, part.raise_steps)

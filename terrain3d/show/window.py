@@ -26,7 +26,7 @@ from terrain3d.show.hands import Hands
 from terrain3d.show.live import Pane
 from terrain3d.show.palette import Rgb
 from terrain3d.show.scene import Scene, aim, moving_parts, standing_place, still_parts
-from terrain3d.show.shapes import Reach
+from terrain3d.show.shapes import Reach, filled_heights
 from terrain3d.sight.hits import first_hits
 from terrain3d.terrain import Solids, Terrain
 from terrain3d.units import Floats
@@ -117,6 +117,7 @@ class View:
         self._reach = steady_reach(outcome.terrain)
         self._extent = _extent_all_round(outcome)
         self._start = site_camera(outcome, self._extent, self._reach, 1.0)
+        self._ground, self._heights = outcome.terrain.ground, filled_heights(outcome.terrain.ground)
         self._person = standing_place(outcome, self._reach)
         self._still: Scene | None = None
         self._panes: list[Pane] = []
@@ -235,7 +236,7 @@ class View:
     def _moving_parts(self, option: OptionResult) -> Scene:
         kept = self._moving.get(option.name)
         if kept is None or kept[0] != option.detectors:
-            kept = (option.detectors, moving_parts(self.desk.outcome.terrain, option, self._reach))
+            kept = (option.detectors, moving_parts(self._ground, self._heights, option, self._reach))
             self._moving[option.name] = kept
         return kept[1]
 
