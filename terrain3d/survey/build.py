@@ -11,9 +11,15 @@ from terrain3d.frame import Frame, site_frame
 from terrain3d.site import Site
 from terrain3d.survey.above import ground_points, sort_standing
 from terrain3d.survey.buildings import buildings
-from terrain3d.survey.crs import horizontal, read_crs
+from terrain3d.survey.crs import crs_words, horizontal, read_crs
 from terrain3d.survey.files import read_header, read_survey
-from terrain3d.survey.footing import check_on_ground, check_on_survey, ground_doubts, under_mounts
+from terrain3d.survey.footing import (
+    check_on_ground,
+    check_on_survey,
+    ground_doubts,
+    off_ground,
+    under_mounts,
+)
 from terrain3d.survey.lattice import Lattice, Relief, lattice_over
 from terrain3d.survey.leaves import Profiles, estimated, foliage
 from terrain3d.survey.placing import Drawn, Placed, drawn, middle, placed
@@ -21,6 +27,7 @@ from terrain3d.survey.sheets import from_mesh, from_raster
 from terrain3d.survey.solids import block, wall
 from terrain3d.survey.source import Box, Cloud, Header, Progress, Raster
 from terrain3d.survey.surface import plane, spot_levels, surveyed
+from terrain3d.survey.whereabouts import check_whereabouts
 from terrain3d.terrain import Solids, Terrain
 
 #: Ground beyond the reach of a unit, and around what is to be held, that is worked on as well.
@@ -66,11 +73,14 @@ def build_terrain(site: Site, folder: Path, reach_m: float, progress: Progress |
     tell = progress or (lambda _fraction: None)
     header, site_crs, doubts = _settled(site, folder)
     shapes = drawn(site, folder, site_crs)
+    check_whereabouts(shapes, site, header, site_crs)
     frame = _frame(site, shapes, header, site_crs)
     local = placed(shapes, frame)
     if header is None:
         relief, more = _drawn_ground(site, frame, site_crs)
         standing, profiles = Solids.none(), None
+        if local.treatments:
+            more += ("[[treat]] outlines are left aside: drawn ground has nothing standing on it",)
     else:
         check_on_survey(local, shapes, frame, header)
         relief, standing, profiles, more = _surveyed_ground(
@@ -81,7 +91,7 @@ def build_terrain(site: Site, folder: Path, reach_m: float, progress: Progress |
         relief, hidden = under_mounts(relief, local.mounts)
         more += hidden
     check_on_ground(local, shapes, relief, site)
-    doubts += more + ground_doubts(relief, local)
+    doubts += more + ground_doubts(relief) + off_ground(relief, shapes, local)
     terrain = Terrain(
         frame,
         relief.ground,
@@ -107,16 +117,17 @@ def _settled(site: Site, folder: Path) -> tuple[Header | None, pyproj.CRS | None
     if header.crs is None and site_crs is not None and site.ground.crs is None:
         if site_crs.is_geographic:
             raise InputError(
-                f"the survey names no CRS, and that of the site file, {site_crs.name}, cannot be its own",
+                f"the survey names no CRS, and that of the site file, {crs_words(site_crs)}, cannot be its "
+                "own",
                 str(path),
                 'name the CRS of its coordinates, such as [ground] crs = "EPSG:32631"',
             )
         header = read_header(path, site.ground.model_copy(update={"crs": named}))
-        doubt = f"the survey names no CRS: that of the site file, {site_crs.name}, is taken for it too"
+        doubt = f"the survey names no CRS: that of the site file, {crs_words(site_crs)}, is taken for it too"
         return header, site_crs, (doubt, *header.doubts)
     if header.crs is not None and site_crs is None:
         doubt = (
-            f"[site] names no crs: its coordinates are taken to be in the survey's, {header.crs.name}; "
+            f"[site] names no crs: its coordinates are taken to be in the survey's, {crs_words(header.crs)}; "
             "say so with [site] crs"
         )
         return header, header.crs, (doubt, *header.doubts)

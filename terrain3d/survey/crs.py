@@ -10,6 +10,7 @@ from pyproj.exceptions import CRSError, ProjError
 from terrain3d.errors import InputError
 from terrain3d.site import GroundSource
 from terrain3d.survey.source import Box
+from terrain3d.survey.wording import pair
 from terrain3d.units import UNIT_M, unit_name
 
 #: Coordinates this far outside the area a CRS is made for deserve a doubt, degrees. Surveys do reach
@@ -20,9 +21,11 @@ DEGREES_EXTENT = 0.05
 #: Going to latitude and longitude and back must return this close, in metres.
 ROUND_TRIP_M = 1.0
 
+#: What programs write where a CRS has no name.
+_NO_NAMES = ("", "unnamed", "unknown", "undefined", "user-defined")
 _UNIT_WORDS = {"m": "metres", "ft": "international feet", "us-ft": "US survey feet"}
 _MEND_CRS = '[ground] crs names the CRS the coordinates are in, such as crs = "EPSG:32631"'
-_MEND_UNIT = '[ground] vertical_unit says it: "m", "ft" or "us-ft"'
+_MEND_UNIT = '[ground] vertical_unit says otherwise: "m", "ft" or "us-ft"'
 
 
 @dataclass(frozen=True)
@@ -38,7 +41,7 @@ class Said:
 
 @dataclass(frozen=True)
 class Settled:
-    """The horizontal CRS and the unit of height to work with, and who said so."""
+    """The horizontal CRS and the unit of height to work with, and who said so ('': nobody)."""
 
     crs: pyproj.CRS | None
     crs_from: str
@@ -124,6 +127,35 @@ def unit_words(unit_m: float) -> str:
     return _UNIT_WORDS[name] if name else f"units of {unit_m:.9g} m"
 
 
+def crs_words(crs: pyproj.CRS) -> str:
+    """A CRS by its name, or by what else is known of it.
+
+    >>> crs_words(pyproj.CRS("EPSG:32631"))
+    'WGS 84 / UTM zone 31N'
+    >>> crs_words(pyproj.CRS("+proj=lcc +lat_1=44 +lat_2=45 +units=us-ft"))
+    'a CRS without a name, projected (Lambert Conic Conformal (2SP)), in US survey feet'
+    """
+    return str(crs.name) if has_name(crs) else f"a CRS without a name, {crs_kind(crs)}"
+
+
+def has_name(crs: pyproj.CRS) -> bool:
+    """Whether a CRS has a name of its own."""
+    return crs.name.strip().lower() not in _NO_NAMES
+
+
+def crs_kind(crs: pyproj.CRS) -> str:
+    """How a CRS lays out the earth, and its unit.
+
+    >>> crs_kind(pyproj.CRS("EPSG:32631")), crs_kind(pyproj.CRS("EPSG:4326"))
+    ('projected (Transverse Mercator), in metres', 'longitude and latitude')
+    """
+    if crs.is_geographic:
+        return "longitude and latitude"
+    operation = crs.coordinate_operation
+    kind = f"projected ({operation.method_name})" if crs.is_projected and operation else "not projected"
+    return f"{kind}, in {unit_words(metres_per_unit(crs)[0])}"
+
+
 def said_by(crs: pyproj.CRS, source: str) -> Said:
     """What a CRS found in a file says of plan and of height; `source` tells where it stood."""
     if crs.is_vertical and not crs.is_compound:
@@ -157,8 +189,8 @@ def settle(said: Said, ground: GroundSource, path: str, bounds: Box, n_points: i
         vertical_of_key = vertical_unit(crs)
         if said.crs is not None and not _same(crs, said.crs):
             doubts.append(
-                f"[ground] crs says {horizontal(crs).name}, the survey itself says "
-                f"{horizontal(said.crs).name}: the site file's is taken"
+                f"[ground] crs says {crs_words(horizontal(crs))}, the survey itself says "
+                f"{crs_words(horizontal(said.crs))}: the site file's is taken"
             )
     if crs is not None:
         _refuse_unfit(crs, crs_from, path)
@@ -171,7 +203,7 @@ def settle(said: Said, ground: GroundSource, path: str, bounds: Box, n_points: i
     else:
         doubts += _place_doubts(crs, crs_from, bounds, path)
     unit_m, unit_from, unit_doubts = _settle_vertical(said, ground, vertical_of_key, crs)
-    return Settled(crs, crs_from or "nobody", unit_m, unit_from, tuple(doubts + unit_doubts))
+    return Settled(crs, crs_from, unit_m, unit_from, tuple(doubts + unit_doubts))
 
 
 def _settle_vertical(
@@ -191,9 +223,9 @@ def _settle_vertical(
     if said.vertical_unit_m is not None:
         return said.vertical_unit_m, said.vertical_unit_from, []
     taken_m = 1.0 if crs is None or crs.is_geographic else metres_per_unit(crs)[0]
-    why = "" if crs is None or crs.is_geographic else ", the unit of x and y"
-    doubt = f"nobody says the unit of height: {unit_words(taken_m)} are taken{why}; {_MEND_UNIT}"
-    return taken_m, f"nobody; {unit_words(taken_m)} taken{why}", [doubt]
+    why = "" if crs is None or crs.is_geographic else ", the horizontal unit,"
+    doubt = f"the unit of height is not stated: {unit_words(taken_m)}{why} are taken; {_MEND_UNIT}"
+    return taken_m, "", [doubt]
 
 
 def _same(one: pyproj.CRS, other: pyproj.CRS) -> bool:
@@ -228,11 +260,12 @@ def _local_as_none(crs: pyproj.CRS, path: str) -> tuple[pyproj.CRS | None, list[
     unit_m = metres_per_unit(crs)[0]
     if not math.isclose(unit_m, 1.0, rel_tol=1e-7):
         raise InputError(
-            f"its CRS, {crs.name!r}, is a local one in {unit_words(unit_m)}",
+            f"its CRS, {crs_words(crs)!r}, is a local one in {unit_words(unit_m)}",
             path,
             f"local coordinates must be metres; or {_MEND_CRS}",
         )
-    return None, [f"the survey's CRS, {crs.name!r}, is a local one: x and y are taken as local metres"]
+    name = f", {crs.name!r}," if has_name(crs) else ""
+    return None, [f"the survey's CRS{name} is a local one: x and y are taken as local metres"]
 
 
 def _looks_like_degrees(bounds: Box, n_points: int) -> bool:
@@ -264,7 +297,7 @@ def _place_doubts(crs: pyproj.CRS, source: str, bounds: Box, path: str) -> list[
         off_the_globe = max(abs(south), abs(north)) * to_deg > 90 or max(abs(west), abs(east)) * to_deg > 360
     if off_the_globe or back_m > ROUND_TRIP_M:
         raise InputError(
-            f"its coordinates, near x {x:.6g} y {y:.6g}, cannot be in {crs.name}, said by {source}",
+            f"its coordinates, near {pair(x, y)}, cannot be in {crs_words(crs)}, said by {source}",
             path,
             f"the survey names the wrong CRS; {_MEND_CRS}",
         )
@@ -273,7 +306,7 @@ def _place_doubts(crs: pyproj.CRS, source: str, bounds: Box, path: str) -> list[
     if area and away > OUTSIDE_DEG:
         return [
             f"the survey would lie at longitude {lon:.3f}, latitude {lat:.3f}, which is {away:.1f} degrees "
-            f"outside the area {crs.name} is made for ({area.name}): its CRS, said by {source}, is "
+            f"outside the area {crs_words(crs)} is made for ({area.name}): its CRS, said by {source}, is "
             f"probably wrong; {_MEND_CRS}"
         ]
     return []

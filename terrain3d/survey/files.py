@@ -1,5 +1,6 @@
 """One door to every survey file: look at what it is, then hand it to the reader of its format."""
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -55,7 +56,25 @@ _STRANGERS = {
     b"SQLite format 3": ("a database or GeoPackage", "export the survey as GeoTIFF, LAZ or XYZ"),
     b"ASTM-E57": ("an E57 scan", "convert it to LAZ"),
     b"\x89HDF": ("an HDF5 file", "convert it to GeoTIFF"),
+    b"\xff\xfe": ("text in UTF-16", "save it as plain text in UTF-8"),
+    b"\xfe\xff": ("text in UTF-16", "save it as plain text in UTF-8"),
 }
+_JUDGE_IT = "a site file goes to: terrain3d compare FILE; for the survey it names, give that file"
+_DRAWN = "its shapes go into a site file, such as [[protect]] file = NAME; name the survey itself here"
+#: Text that is no list of points, by how it starts, and what to do.
+_STRANGE_TEXT = {
+    r"\ufeff?(\s*(#.*)?\n)*\s*\[\[?[\w.\" -]+\]\]?\s*(#.*)?(\n|$)": ("TOML, such as a site file", _JUDGE_IT),
+    r'\ufeff?\s*\{[\s\S]*?"type"\s*:\s*"(Feature|Topology|Point|Multi|LineString|Polygon|Geometry)': (
+        "GeoJSON, drawn shapes",
+        _DRAWN,
+    ),
+    r"\ufeff?\s*[\[{]": ("JSON", "name the survey itself"),
+    r"\ufeff?\s*<": ("XML or a page of the web", "name the survey itself"),
+}
+
+
+#: Control characters that no text has.
+_IS_BINARY = re.compile(rb"[\x00-\x08\x0e-\x19\x1b-\x1f]")
 
 
 def read_header(path: Path, ground: GroundSource) -> Header:
@@ -136,7 +155,9 @@ def recognise(path: Path) -> tuple[str, tuple[str, ...]]:
         with path.open("rb") as stream:
             start = stream.read(4096)
     except FileNotFoundError:
-        raise InputError("there is no such file", str(path), "check the path in [ground] file") from None
+        raise InputError(
+            "there is no such file", str(path), "check the path; in a site file it is relative to that file"
+        ) from None
     except IsADirectoryError:
         raise InputError("this is a folder", str(path), "name the survey file in it") from None
     except OSError as error:
@@ -147,6 +168,8 @@ def recognise(path: Path) -> tuple[str, tuple[str, ...]]:
     form = _form(start, promised, path.stat().st_size)
     if form is None:
         raise _stranger(start, path)
+    if form == "text":
+        _refuse_strange_text(start, path)
     if promised == form or promised is None:
         return form, ()
     return form, (f"its name ends in {path.suffix}, but it is {_NAMES[form]} and was read as such",)
@@ -160,7 +183,7 @@ def _form(start: bytes, promised: str | None, size: int) -> str | None:
         return "stl"
     if any(start.startswith(mark) for mark in _STRANGERS):
         return None
-    if b"\0" in start:
+    if _IS_BINARY.search(start):
         return "stl" if promised == "stl" else None
     words = start.decode("latin-1").lower().split()
     if words[0] in ("ncols", "nrows"):
@@ -178,7 +201,14 @@ def _stranger(start: bytes, path: Path) -> InputError:
         if start.startswith(mark):
             return InputError(f"it is {name}, not a survey that can be read", str(path), mend)
     return InputError(
-        f"it starts with {start[:8]!r}, which no format known here does",
+        "it is no survey: it starts as no format known here does",
         str(path),
         f"name a survey as {', '.join(EXTENSIONS)}",
     )
+
+
+def _refuse_strange_text(start: bytes, path: Path) -> None:
+    text = start.decode("utf-8", "replace")
+    for mark, (name, mend) in _STRANGE_TEXT.items():
+        if re.match(mark, text):
+            raise InputError(f"it is {name}, not a survey that can be read", str(path), mend)

@@ -1,4 +1,6 @@
-"""Mounts and areas to be held against the ground as it is known: what is refused, and what is doubted."""
+"""What is drawn against the ground as it is known: what is refused, and what is doubted."""
+
+from collections.abc import Iterator
 
 import numpy as np
 import shapely
@@ -6,9 +8,12 @@ import shapely
 from terrain3d.errors import InputError
 from terrain3d.frame import Frame
 from terrain3d.site import Site
+from terrain3d.survey.crs import crs_words
 from terrain3d.survey.lattice import Relief
-from terrain3d.survey.placing import Drawn, Placed
+from terrain3d.survey.placing import Drawn, Placed, label
+from terrain3d.survey.solids import wall_plan
 from terrain3d.survey.source import Header
+from terrain3d.survey.wording import listed, pair, plain
 from terrain3d.terrain import Ground, Mount
 
 #: A mount on a wall stands under its eaves, where no survey from the air sees ground: it is carried on
@@ -16,20 +21,23 @@ from terrain3d.terrain import Ground, Mount
 _UNDER_EAVES_M = 1.5
 #: A share of ground, bridged or unknown, that is worth a sentence.
 _WORTH_SAYING = 0.02
+#: A survey may lie so much wider than two cells before it is called coarse: a grid of half a metre is one
+#: of 0.5002 m on the ground, for map projections stretch.
+_STRETCH = 1.05
 
 
 def check_on_survey(local: Placed, shapes: Drawn, frame: Frame, header: Header) -> None:
     """Refuse a mount beyond the survey before anything is read."""
     west, south, east, north = header.bounds
-    system = "local metres" if header.crs is None else header.crs.name
+    system = "local metres" if header.crs is None else crs_words(header.crs)
     for mount, (shape, _) in zip(local.mounts, shapes.mount, strict=True):
         x, y = (float(v[0]) for v in frame.from_local([mount.x], [mount.y], header.crs))
         if not (west <= x <= east and south <= y <= north):
             raise InputError(
-                f"the mount {mount.name!r} at {_pair(*shape.at)} is off the survey: it lies at "
-                f"{_pair(x, y)} in {system}, and the survey covers {_pair(west, south)} to "
-                f"{_pair(east, north)}",
-                f"mount {mount.name!r}: at",
+                f"the mount {mount.name!r} at {pair(*shape.at)} is off the survey: it lies at "
+                f"{pair(x, y)} in {system}, and the survey covers {pair(west, south)} to "
+                f"{pair(east, north)}",
+                f"site.toml: {label('mount', shape)}",
                 "check its coordinates, [site] crs and [ground] crs, or name a survey that covers it",
             )
 
@@ -41,8 +49,8 @@ def check_on_ground(local: Placed, shapes: Drawn, relief: Relief, site: Site) ->
         if np.isfinite(relief.ground.height_at([mount.x], [mount.y])[0]):
             continue
         why = (
-            f"the ground covers {_pair(west, south)} to {_pair(east, north)} in local metres, and the mount "
-            f"lies at {_pair(mount.x, mount.y)} there"
+            f"the ground covers {pair(west, south)} to {pair(east, north)} in local metres, and the mount "
+            f"lies at {pair(mount.x, mount.y)} there"
         )
         mend = "move the mount, or give ground around it"
         if site.ground.file is not None:
@@ -52,8 +60,8 @@ def check_on_ground(local: Placed, shapes: Drawn, relief: Relief, site: Site) ->
             )
             mend = "move the mount off it, or raise [ground] hole_limit"
         raise InputError(
-            f"no ground is known at the mount {mount.name!r}, {_pair(*shape.at)}: {why}",
-            f"mount {mount.name!r}: at",
+            f"no ground is known at the mount {mount.name!r}, {pair(*shape.at)}: {why}",
+            f"site.toml: {label('mount', shape)}",
             mend,
         )
 
@@ -81,14 +89,14 @@ def under_mounts(relief: Relief, mounts: tuple[Mount, ...]) -> tuple[Relief, tup
     return Relief(under, relief.feet_z, relief.spacing_m), tuple(doubts)
 
 
-def ground_doubts(relief: Relief, local: Placed) -> tuple[str, ...]:
-    """What the ground leaves open: its spacing, gaps, and areas to be held that are not known."""
+def ground_doubts(relief: Relief) -> tuple[str, ...]:
+    """What the ground leaves open: its spacing and its gaps."""
     ground, cell = relief.ground, relief.ground.cell_m
     doubts = []
-    if relief.spacing_m is not None and relief.spacing_m > 2 * cell:
+    if relief.spacing_m is not None and relief.spacing_m > 2 * cell * _STRETCH:
         doubts.append(
-            f"the survey is too coarse for the cell: its ground points are {relief.spacing_m:.2g} m apart "
-            f"and cells {cell:g} m; banks and kerbs between the points are not in it"
+            f"the survey is too coarse for the cell: its ground points are {plain(relief.spacing_m, 2)} m "
+            f"apart and cells {cell:g} m; banks and kerbs between the points are not in it"
         )
     filled = float(ground.filled.mean())
     if filled > _WORTH_SAYING:
@@ -96,21 +104,38 @@ def ground_doubts(relief: Relief, local: Placed) -> tuple[str, ...]:
     unknown = float((~ground.known).mean())
     if unknown > _WORTH_SAYING:
         doubts.append(f"{unknown:.0%} of the ground worked on is not known: nothing is said about it")
-    x, y = np.meshgrid(ground.xs, ground.ys)
-    for area in local.protect:
-        polygon = shapely.Polygon(area.outline)
-        shapely.prepare(polygon)
-        inside = shapely.contains_xy(polygon, x, y)
-        # What lies beyond the grid is not known either.
-        known_m2 = float((inside & ground.known).sum()) * cell**2
-        missing = 1 - known_m2 / polygon.area
-        # Cells at the rim count whole or not at all, which is no gap.
-        if missing > max(_WORTH_SAYING, cell * polygon.length / polygon.area / 2):
-            doubts.append(f"{missing:.0%} of the area to be held {area.name!r} lies where no ground is known")
     return tuple(doubts)
 
 
-def _pair(x: float, y: float) -> str:
-    """Coordinates as a person would compare them: metres to a millimetre, degrees to a centimetre."""
-    x, y = (round(v, 7 if abs(v) <= 360 else 3) + 0.0 for v in (x, y))
-    return f"({x:.10g}, {y:.10g})"
+def off_ground(relief: Relief, shapes: Drawn, local: Placed) -> tuple[str, ...]:
+    """A doubt about walls, blocks, hedges and treatments that meet no cell of the ground.
+
+    The grid is a rectangle and everything looked at lies on it, so what lies off it blocks no sight.
+    """
+    ground = shapely.box(*relief.ground.bounds)
+    off = {
+        name: float(plan.distance(ground))
+        for name, plan in _plans(shapes, local)
+        if not plan.intersection(ground).area > 0
+    }
+    if not off:
+        return ()
+    nearest = min(off.values())
+    one = len(off) == 1
+    return (
+        f"{listed(list(off))} {'lies' if one else 'lie'} wholly off the ground worked on, "
+        f"{'' if one else 'the nearest '}{nearest:.{0 if nearest >= 10 else 1}f} m from it, and "
+        f"{'counts' if one else 'count'} for nothing: check {'its' if one else 'their'} coordinates and "
+        "[site] crs",
+    )
+
+
+def _plans(shapes: Drawn, local: Placed) -> Iterator[tuple[str, shapely.Geometry]]:
+    """Each of them by kind and name, with the ground it stands on."""
+    for shape, points in local.solids:
+        on = shapely.Polygon(points) if shape.path is None else wall_plan(points, shape.thickness or 0.0)
+        yield f"solid {shape.name!r}", on
+    for (hedge, _), prism in zip(shapes.foliage, local.prisms, strict=True):
+        yield f"foliage {hedge.name!r}", shapely.Polygon(prism.outline)
+    for number, treatment in enumerate(local.treatments, 1):
+        yield f"treat number {number}", shapely.Polygon(treatment.outline)

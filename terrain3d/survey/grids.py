@@ -21,6 +21,7 @@ from terrain3d.errors import InputError
 from terrain3d.site import GroundSource
 from terrain3d.survey.crs import Said, said_by, settle, unit_words
 from terrain3d.survey.source import Box, Header, Progress, Raster
+from terrain3d.survey.wording import box_words
 from terrain3d.units import FOOT_M, US_SURVEY_FOOT_M, Floats
 
 #: More cells than this are refused: 0.8 GB as heights.
@@ -90,7 +91,7 @@ def read_grid(
         window = _window(dataset, box)
         if window is None:
             raise InputError(
-                f"it does not meet {box}; it covers {header.bounds}",
+                f"it does not meet {box_words(box or header.bounds)}; it covers {box_words(header.bounds)}",
                 str(path),
                 "name a survey that covers the site, or check [site] crs and [ground] crs",
             )
@@ -192,7 +193,7 @@ def _opened(path: Path, form: str) -> Iterator[Any]:
         raise
     except (RasterioError, MemoryError, ValueError) as error:
         raise InputError(
-            f"its cells cannot be read ({str(error)[:160]})",
+            "its cells cannot be read",
             str(path),
             "copy or export the grid again: the file is damaged or was cut short",
         ) from error

@@ -9,11 +9,12 @@ import numpy as np
 
 from terrain3d.frame import site_frame
 from terrain3d.site import GroundSource
-from terrain3d.survey.crs import metres_per_unit, unit_words
+from terrain3d.survey.crs import crs_kind, has_name, metres_per_unit, unit_words
 from terrain3d.survey.files import read_header, read_survey, recognise
-from terrain3d.survey.quality import Coverage, Roughness, ends
+from terrain3d.survey.quality import HOLE_LIMITS_M, Coverage, Roughness, ends
 from terrain3d.survey.source import Box, Cloud, Header, Progress, Raster, Surface
 from terrain3d.survey.tally import Tally
+from terrain3d.survey.wording import coordinate, counted, plain
 from terrain3d.units import Floats
 
 #: ASPRS classes (LAS 1.4 R15, table 17); 23 to 63 are reserved, 64 to 255 the user's.
@@ -44,10 +45,11 @@ CLASS_NAMES = {
 _READING, _MAPPED = 0.7, 0.9
 #: Points of a text file noted at a time.
 _BLOCK = 1_000_000
-_NO_GROUND_CLASS = (
-    "no point is classified as ground: last returns stand in for it here, so density, holes and "
-    "vertical error mix ground with what stands on it"
-)
+#: Ground points farther apart than this say little of the banks, kerbs and walls that this work turns on,
+#: and more of the area than this without one near leaves too much to guess (common practice, no source).
+TOO_FAR_APART_M, MUCH_UNSEEN = 2.0, 0.1
+#: A map projection makes a grid of 2 m one of 2.0008 m on the ground.
+_STRETCH = 1.05
 #: Cell sizes to choose from, metres; one ground point a cell or more (common practice, no source).
 CELL_SIZES_M = (0.25, 0.5, 1.0, 2.0, 5.0)
 
@@ -61,9 +63,11 @@ class Report:
     path, form, kind : str
         The file, its format in plain words, and 'cloud', 'raster' or 'mesh'.
     crs, crs_from : str
-        The horizontal CRS ('' where nobody says) and who said so.
+        The horizontal CRS and who said so; '' where nobody does.
     horizontal_unit, vertical_unit, vertical_unit_from : str
-        In plain words.
+        In plain words; '' where nobody says.
+    bounds : (west, south, east, north)
+        In the coordinates of the file.
     width_m, depth_m : float
         Extent east-west and north-south, metres on the ground.
     z_m : (low, high)
@@ -90,6 +94,7 @@ class Report:
     horizontal_unit: str
     vertical_unit: str
     vertical_unit_from: str
+    bounds: Box
     width_m: float
     depth_m: float
     z_m: tuple[float, float]
@@ -148,16 +153,35 @@ def report_lines(report: Report) -> list[str]:
     lines = [
         f"File             {report.path}",
         f"Format           {report.form}",
-        f"CRS              {report.crs or 'none'} (said by: {report.crs_from})",
+        f"CRS              {report.crs or 'none; x and y are taken as local metres'} "
+        f"{_source(report.crs_from)}",
         f"Units            x and y in {report.horizontal_unit}; heights in {report.vertical_unit} "
-        f"(said by: {report.vertical_unit_from})",
+        f"{_source(report.vertical_unit_from)}",
+        f"Coordinates      x {_range(report, 0)}, y {_range(report, 1)}"
+        + (" (x is longitude, y is latitude)" if report.horizontal_unit == "degrees" else ""),
         f"Extent           {report.width_m:.1f} m east-west, {report.depth_m:.1f} m north-south, "
         f"heights {report.z_m[0]:.2f} to {report.z_m[1]:.2f} m",
     ]
     lines += {"cloud": _cloud_lines, "raster": _raster_lines, "mesh": _mesh_lines}[report.kind](report)
-    lines.append(f"Cell size to use {report.cell_m:g} m")
+    lines.append(
+        f"Cell size to use {report.cell_m:g} m"
+        + (", yet no cell makes up for such gaps: see the doubts" if _too_far_apart(report.spacing_m) else "")
+    )
     lines += [f"Doubt            {doubt}" for doubt in report.doubts] or ["Doubts           none"]
     return lines
+
+
+def _source(who: str) -> str:
+    return f"(said by: {who})" if who else "(not stated)"
+
+
+def _range(report: Report, axis: int) -> str:
+    """From and to, in the file's own coordinates: what shapes are drawn in."""
+    return f"{coordinate(report.bounds[axis])} to {coordinate(report.bounds[axis + 2])}"
+
+
+def _density(per_m2: float) -> str:
+    return f"{plain(per_m2)} a square metre" if per_m2 >= 0.1 else f"one in {plain(1 / per_m2)} square metres"
 
 
 def _cloud_lines(report: Report) -> Iterator[str]:
@@ -165,7 +189,7 @@ def _cloud_lines(report: Report) -> Iterator[str]:
     for number, name, count in report.classes:
         yield f"  class {number:3d}      {count} {name} ({count / report.n_points:.1%})"
     yield (
-        f"Ground points    {report.n_ground}, {report.density_per_m2:.3g} a square metre, "
+        f"Ground points    {report.n_ground}, {_density(report.density_per_m2)}, "
         f"typically {report.spacing_m:.2f} m apart"
     )
     if report.coverage is not None:
@@ -176,7 +200,7 @@ def _cloud_lines(report: Report) -> Iterator[str]:
                 break
             yield (
                 f"Holes            {holes.share:.1%} of the area has no ground point within "
-                f"{holes.limit_m:g} m: {holes.n} place(s), the largest {holes.largest_m2:.1f} m2"
+                f"{holes.limit_m:g} m: {counted(holes.n, 'place')}, the largest {holes.largest_m2:.1f} m2"
             )
     if report.roughness is None:
         yield "Vertical error   cannot be told: too few ground points"
@@ -193,7 +217,7 @@ def _cloud_lines(report: Report) -> Iterator[str]:
 
 
 def _raster_lines(report: Report) -> Iterator[str]:
-    yield f"Cells            {report.n_points}, {report.spacing_m:.3g} m wide"
+    yield f"Cells            {report.n_points}, {plain(report.spacing_m)} m wide"
     yield f"No data          {report.no_data_share:.1%} of the cells"
     yield (
         "Vertical error   cannot be seen from a grid: its heights are already smoothed; ask who made it, "
@@ -203,7 +227,7 @@ def _raster_lines(report: Report) -> Iterator[str]:
 
 def _mesh_lines(report: Report) -> Iterator[str]:
     yield f"Mesh             {report.n_points} vertices, {report.n_ground} triangles"
-    yield f"                 {report.density_per_m2:.3g} a square metre, {report.spacing_m:.2f} m apart"
+    yield f"                 {_density(report.density_per_m2)}, {report.spacing_m:.2f} m apart"
     yield (
         "Vertical error   cannot be seen from a mesh: ask who made it, or check it against points "
         "measured on site"
@@ -219,22 +243,28 @@ def _of_points(path: Path, header: Header, scale: tuple[float, float], tell: Pro
     covered = tally.coverage()
     tell(_MAPPED)
     density = tally.n_ground / covered.area_m2
+    spacing = 1 / math.sqrt(density) if density else math.inf
     if not tally.has_ground_class:
-        doubts += (_NO_GROUND_CLASS,)
+        stand_in = "all points stand" if recognise(path)[0] == "text" else "last returns stand"
+        doubts += (
+            f"no point is classified as ground: {stand_in} in for it here, so density, holes and "
+            "vertical error mix ground with what stands on it",
+        )
     return _report(
         path,
         header,
         tally.extent_m,
+        bounds=tally.bounds,
         n_points=tally.n_points,
         classes=tuple(
             (int(n), class_name(int(n)), int(tally.counts[n])) for n in np.flatnonzero(tally.counts)
         ),
         n_ground=tally.n_ground,
         density=density,
-        spacing=1 / math.sqrt(density) if density else math.inf,
+        spacing=spacing,
         covered=covered,
         rough=tally.roughness(),
-        doubts=doubts,
+        doubts=doubts + _thin(spacing, covered),
     )
 
 
@@ -278,7 +308,7 @@ def _of_raster(path: Path, header: Header, raster: Raster, scale: tuple[float, f
         density=1 / spacing**2,
         spacing=spacing,
         no_data=1 - known.size / raster.z.size,
-        doubts=raster.doubts,
+        doubts=raster.doubts + _thin(spacing),
     )
 
 
@@ -296,7 +326,7 @@ def _of_mesh(path: Path, header: Header, mesh: Surface, scale: tuple[float, floa
         n_ground=len(mesh.triangles),
         density=density,
         spacing=1 / math.sqrt(density),
-        doubts=mesh.doubts,
+        doubts=mesh.doubts + _thin(1 / math.sqrt(density)),
     )
 
 
@@ -310,6 +340,7 @@ def _report(
     density: float,
     spacing: float,
     doubts: tuple[str, ...],
+    bounds: Box | None = None,
     classes: tuple[tuple[int, str, int], ...] = (),
     covered: Coverage | None = None,
     rough: Roughness | None = None,
@@ -322,11 +353,12 @@ def _report(
         path=str(path),
         form=header.form,
         kind=header.kind,
-        crs=header.crs.name if header.crs else "",
+        crs=_crs(header),
         crs_from=header.crs_from,
         horizontal_unit=unit,
         vertical_unit=unit_words(header.vertical_unit_m),
         vertical_unit_from=header.vertical_unit_from,
+        bounds=bounds or header.bounds,
         width_m=extent[0],
         depth_m=extent[1],
         z_m=(extent[2], extent[3]),
@@ -340,6 +372,34 @@ def _report(
         roughness=rough,
         cell_m=cell_for(spacing),
         doubts=doubts,
+    )
+
+
+def _crs(header: Header) -> str:
+    if header.crs is None:
+        return "a local one; x and y are taken as local metres" if header.crs_from else ""
+    return str(header.crs.name) if has_name(header.crs) else f"not named; {crs_kind(header.crs)}"
+
+
+def _too_far_apart(spacing_m: float) -> bool:
+    return spacing_m > TOO_FAR_APART_M * _STRETCH
+
+
+def _thin(spacing_m: float, covered: Coverage | None = None) -> tuple[str, ...]:
+    """A doubt where heights would be guessed: points too far apart, or much ground that none was seen on."""
+    if _too_far_apart(spacing_m):
+        return (
+            f"its heights lie {plain(spacing_m, 2)} m apart, too far for this work: the banks, kerbs and "
+            "hollows that decide where a layer passes are not in it; take a survey with ground points a "
+            "metre apart or closer, or take spot levels on site",
+        )
+    near = next((h for h in covered.holes if h.limit_m == HOLE_LIMITS_M[0]), None) if covered else None
+    if near is None or near.share <= MUCH_UNSEEN:
+        return ()
+    return (
+        f"{near.share:.0%} of the area has no ground point within {near.limit_m:g} m (under roofs, crowns or "
+        "water, or too thinly flown): the ground there is bridged or not known, so look whether that is "
+        "where the units are to hold",
     )
 
 

@@ -11,6 +11,7 @@ from terrain3d.errors import InputError
 from terrain3d.site import GroundSource
 from terrain3d.survey.crs import Said, settle
 from terrain3d.survey.source import Box, Header, Progress, Surface
+from terrain3d.survey.wording import box_words, plain
 from terrain3d.units import Floats
 
 #: A mesh kept in 32-bit floats is told when its steps are coarser than this, metres.
@@ -72,7 +73,8 @@ def read_mesh(
         triangles = triangles[meets]
     if len(triangles) == 0:
         raise InputError(
-            f"no triangle of it meets {box}; it covers {header.bounds}",
+            f"no triangle of it meets {box_words(box or header.bounds)}; "
+            f"it covers {box_words(header.bounds)}",
             str(path),
             "name a survey that covers the site, or check [site] crs and [ground] crs",
         )
@@ -96,7 +98,7 @@ def _loaded(path: Path, form: str) -> tuple[Floats, NDArray[np.int64]]:
         triangles = np.array(getattr(mesh, "faces", np.empty((0, 3))), np.int64)
     except Exception as error:
         raise InputError(
-            f"it cannot be read as {_FORMS[form].split(',')[0]} ({type(error).__name__}: {str(error)[:120]})",
+            f"it cannot be read as {_FORMS[form].split(',')[0]}: it is damaged or cut off",
             str(path),
             "export the mesh again",
         ) from error
@@ -135,7 +137,8 @@ def _shape_doubts(low: Floats, high: Floats) -> tuple[str, ...]:
     width, depth, height = (float(v) for v in high - low)
     if height > max(width, depth) or min(width, depth) < 1e-9:
         return (
-            f"the mesh is {width:.6g} wide, {depth:.6g} deep and {height:.6g} high: if y is up in it, "
+            f"the mesh is {plain(width, 6)} wide, {plain(depth, 6)} deep and {plain(height, 6)} high: "
+            "if y is up in it, "
             "export it again with z up",
         )
     return ()
@@ -146,6 +149,6 @@ def _step_doubts(vertices: Floats) -> tuple[str, ...]:
     if step <= COARSE_STEP:
         return ()
     return (
-        f"its coordinates are 32-bit numbers in steps of {step:.3g} this far from zero, which makes steps "
+        f"its coordinates are 32-bit numbers in steps of {plain(step)} this far from zero, which makes steps "
         "in the ground: export it as 64-bit PLY or OBJ, or shifted near zero",
     )

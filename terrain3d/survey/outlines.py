@@ -16,8 +16,9 @@ from pyproj.exceptions import CRSError
 
 from terrain3d.errors import InputError
 from terrain3d.site import FileRef, MountShape, ProtectShape
+from terrain3d.survey.crs import crs_words, horizontal
+from terrain3d.survey.wording import counted, pair
 from terrain3d.tables import Table, checked
-from terrain3d.survey.crs import horizontal
 
 Feature = tuple[shapely.Geometry, dict[str, Any]]
 Shape = TypeVar("Shape", bound=Table)
@@ -120,7 +121,9 @@ def _keys(feature: Feature, also: Mapping[str, Any], model: type[Table], where: 
         )
     if geometry.geom_type == "Polygon" and len(geometry.interiors):
         raise InputError(
-            f"its outline has {len(geometry.interiors)} hole(s)", where, "cut it into outlines without holes"
+            f"its outline has {counted(len(geometry.interiors), 'hole')}",
+            where,
+            "cut it into outlines without holes",
         )
     ring = geometry.exterior.coords[:-1] if geometry.geom_type == "Polygon" else geometry.coords
     points = [(float(x), float(y)) for x, y in ring]
@@ -172,9 +175,23 @@ def _reading(path: Path) -> Iterator[None]:
             warnings.simplefilter("ignore", RuntimeWarning)
             yield
     except (DataSourceError, DataLayerError, ValueError) as error:
-        raise InputError(
-            f"it cannot be read ({str(error)[:160]})", str(path), "export it as .geojson or .gpkg again"
-        ) from error
+        raise InputError(_fault(path), str(path), "export it as .geojson or .gpkg again") from error
+
+
+def _fault(path: Path) -> str:
+    """What is wrong with a file that the reader would not take."""
+    content = path.read_bytes()
+    if content.startswith(b"SQLite"):
+        return "it cannot be read as a GeoPackage: it is damaged, cut off or another kind of database"
+    try:
+        json.loads(content.decode("utf-8-sig"))
+    except UnicodeDecodeError:
+        return "it is not valid GeoJSON: it is not in UTF-8"
+    except json.JSONDecodeError as error:
+        if not error.doc[error.pos :].strip() or error.msg.startswith("Unterminated"):
+            return f"it is not valid GeoJSON: it is cut off in line {error.doc.count(chr(10)) + 1}"
+        return f"it is not valid GeoJSON: line {error.lineno}, column {error.colno} is wrong"
+    return "it is JSON, but no GeoJSON with shapes in it"
 
 
 def _refuse_strangers(path: Path) -> None:
@@ -213,8 +230,7 @@ def _refuse_plane_degrees(features: list[Feature], crs: pyproj.CRS | None, path:
         points = shapely.get_coordinates(geometry)
         if len(points) and (np.abs(points[:, 0]).max() > 360 or np.abs(points[:, 1]).max() > 90):
             raise InputError(
-                f"({points[0, 0]:.6g}, {points[0, 1]:.6g}) is no longitude and latitude, "
-                f"and its CRS is {crs.name}",
+                f"{pair(*points[0])} is no longitude and latitude, and its CRS is {crs_words(crs)}",
                 f"{path}: feature {number}",
                 "GeoJSON without a crs member is in EPSG:4326: export it so, or as GeoPackage with its CRS",
             )
@@ -226,6 +242,6 @@ def _refuse_twins(names: list[str], model: type[Table]) -> None:
         if names.count(name) > 1:
             raise InputError(
                 f"two of {kind} are named {name!r}",
-                "the site file with the files it names",
-                "names must differ",
+                f"site.toml: {kind} {name!r}",
+                "names must differ, those in files too",
             )

@@ -1,6 +1,6 @@
 """Drawn shapes of a site file, checked and moved to local metres."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -17,8 +17,9 @@ from terrain3d.survey.outlines import expand
 from terrain3d.terrain import Area, Mount
 from terrain3d.units import Floats
 
-#: A drawn shape with the CRS of its coordinates.
-Mounts = tuple[tuple[MountShape, pyproj.CRS | None], ...]
+_KINDS = ("mount", "protect", "solid", "foliage", "treat")
+#: An outline is a line where its points span less than this share of its length squared.
+_FLAT = 1e-9
 
 
 @dataclass(frozen=True)
@@ -58,16 +59,30 @@ def drawn(site: Site, folder: Path, site_crs: pyproj.CRS | None) -> Drawn:
         expand(site.foliage, FoliageShape, folder),
         expand(site.treat, TreatShape, folder),
     )
-    for kind in ("protect", "solid", "foliage", "treat"):
+    for kind in _KINDS[1:]:
         for number, (shape, _) in enumerate(getattr(lists, kind), 1):
             if shape.outline is not None:
-                name = getattr(shape, "name", None)
-                check_outline(shape.outline, f"{kind} {name!r}" if name else f"{kind} number {number}")
-    named = {
-        kind: tuple((shape, crs or site_crs) for shape, crs in getattr(lists, kind))
-        for kind in ("mount", "protect", "solid", "foliage", "treat")
-    }
-    return Drawn(**named)
+                check_outline(shape.outline, f"site.toml: {label(kind, shape, number)}")
+    return Drawn(
+        **{kind: tuple((shape, crs or site_crs) for shape, crs in getattr(lists, kind)) for kind in _KINDS}
+    )
+
+
+def label(
+    kind: str, shape: MountShape | ProtectShape | SolidShape | FoliageShape | TreatShape, number: int = 0
+) -> str:
+    """What a shape is called in messages: its kind and name, or its number where it has none."""
+    if isinstance(shape, TreatShape):
+        return f"{kind} number {number}"
+    return f"{kind} {shape.name!r}" + (": at" if kind == "mount" else "")
+
+
+def corners(shapes: Drawn) -> Iterator[tuple[str, Floats, pyproj.CRS | None]]:
+    """Each shape's label, (n, 2) points as they are drawn, and the CRS they are in."""
+    for kind in _KINDS:
+        for number, (shape, crs) in enumerate(getattr(shapes, kind), 1):
+            points = [shape.at] if kind == "mount" else getattr(shape, "path", None) or shape.outline
+            yield label(kind, shape, number), np.array(points, float), crs
 
 
 def check_outline(outline: Iterable[tuple[float, float]], where: str) -> None:
@@ -75,13 +90,21 @@ def check_outline(outline: Iterable[tuple[float, float]], where: str) -> None:
 
     Examples
     --------
-    >>> check_outline([(0, 0), (2, 2), (2, 0), (0, 2)], "protect 'yard'")
+    >>> check_outline([(0, 0), (2, 2), (2, 0), (0, 2)], "site.toml: protect 'yard'")
     Traceback (most recent call last):
     terrain3d.errors.InputError: the outline crosses or touches itself at (1, 1)
-      where: protect 'yard'
+      where: site.toml: protect 'yard'
       to mend: put its points in order around the area
     """
-    polygon = shapely.Polygon(list(outline))
+    points = np.array(list(outline), float)
+    spanned = shapely.MultiPoint(points - points.mean(axis=0)).convex_hull
+    if not spanned.area > _FLAT * spanned.length**2:
+        raise InputError(
+            "the outline's points lie on one line and enclose no area",
+            where,
+            "give at least three points that do not lie on one line",
+        )
+    polygon = shapely.Polygon(points)
     if not polygon.is_valid:
         reason = shapely.is_valid_reason(polygon)
         place = ", ".join(reason.partition("[")[2].rstrip("]").split())
@@ -89,17 +112,14 @@ def check_outline(outline: Iterable[tuple[float, float]], where: str) -> None:
         raise InputError(
             f"the outline crosses or touches itself{at}", where, "put its points in order around the area"
         )
-    if not polygon.area > 0:
-        raise InputError("the outline encloses no area", where, "give three points that are not in line")
 
 
 def middle(shapes: Drawn, dst_crs: pyproj.CRS | None) -> tuple[float, float] | None:
     """Centre of the box around mounts and protect outlines (else around all shapes); None without any."""
-    points = [_turned(np.array([m.at]), crs, dst_crs) for m, crs in shapes.mount]
-    points += [_turned(np.array(p.outline), crs, dst_crs) for p, crs in shapes.protect]
-    if not points:
-        points += [_turned(np.array(s.path or s.outline), crs, dst_crs) for s, crs in shapes.solid]
-        points += [_turned(np.array(f.outline), crs, dst_crs) for f, crs in shapes.foliage]
+    first = Drawn(shapes.mount, shapes.protect, (), (), ())
+    if not (first.mount or first.protect):
+        first = shapes
+    points = [turned(drawn_at, crs, dst_crs) for _, drawn_at, crs in corners(first)]
     if not points:
         return None
     low, high = np.vstack(points).min(axis=0), np.vstack(points).max(axis=0)
@@ -107,39 +127,48 @@ def middle(shapes: Drawn, dst_crs: pyproj.CRS | None) -> tuple[float, float] | N
 
 
 def placed(shapes: Drawn, frame: Frame) -> Placed:
-    """All shapes in the local frame."""
+    """All shapes in the local frame.
 
-    def local(points: object, crs: pyproj.CRS | None) -> Floats:
-        corners = np.array(points, float)
-        x, y = frame.to_local(corners[:, 0], corners[:, 1], crs)
-        return np.column_stack([x, y])
-
-    def ring(points: object, crs: pyproj.CRS | None) -> Floats:
-        corners = local(points, crs)
-        return corners[:-1] if np.array_equal(corners[0], corners[-1]) else corners
-
-    mounts = []
-    for shape, crs in shapes.mount:
-        (x, y) = local([shape.at], crs)[0]
-        mounts.append(Mount(shape.name, float(x), float(y), shape.heights))
+    Raises
+    ------
+    InputError
+        Where a CRS cannot hold a shape's coordinates, with the shape's kind and name.
+    """
+    local = [_local(name, points, crs, frame) for name, points, crs in corners(shapes)]
+    mounts, protect, solid, foliage, treat = (
+        [local.pop(0) for _ in getattr(shapes, kind)] for kind in _KINDS
+    )
     return Placed(
-        tuple(mounts),
-        tuple(Area(p.name, ring(p.outline, crs), p.weight) for p, crs in shapes.protect),
-        tuple(Prism(ring(f.outline, crs), f.base, f.height, f.density) for f, crs in shapes.foliage),
-        tuple(Treatment(ring(t.outline, crs), t.take_as) for t, crs in shapes.treat),
-        tuple((s, local(s.path, crs) if s.path else ring(s.outline, crs)) for s, crs in shapes.solid),
+        tuple(
+            Mount(m.name, float(at[0, 0]), float(at[0, 1]), m.heights)
+            for (m, _), at in zip(shapes.mount, mounts, strict=True)
+        ),
+        tuple(Area(p.name, _ring(at), p.weight) for (p, _), at in zip(shapes.protect, protect, strict=True)),
+        tuple(
+            Prism(_ring(at), f.base, f.height, f.density)
+            for (f, _), at in zip(shapes.foliage, foliage, strict=True)
+        ),
+        tuple(Treatment(_ring(at), t.take_as) for (t, _), at in zip(shapes.treat, treat, strict=True)),
+        tuple((s, at if s.path else _ring(at)) for (s, _), at in zip(shapes.solid, solid, strict=True)),
     )
 
 
-def _turned(points: Floats, src: pyproj.CRS | None, dst: pyproj.CRS | None) -> Floats:
+def _local(name: str, points: Floats, crs: pyproj.CRS | None, frame: Frame) -> Floats:
+    try:
+        x, y = frame.to_local(points[:, 0], points[:, 1], crs)
+    except InputError as error:
+        raise InputError(error.what, f"site.toml: {name}", error.mend) from None
+    return np.column_stack([x, y])
+
+
+def _ring(corners_m: Floats) -> Floats:
+    """Without the closing point that some programs repeat."""
+    return corners_m[:-1] if np.array_equal(corners_m[0], corners_m[-1]) else corners_m
+
+
+def turned(points: Floats, src: pyproj.CRS | None, dst: pyproj.CRS | None) -> Floats:
+    """Points of one CRS in another; infinite where that cannot hold them, as they are without a CRS."""
     if src is None or dst is None or src == dst:
         return points
     turn = pyproj.Transformer.from_crs(src.to_2d(), dst.to_2d(), always_xy=True)
-    x, y = turn.transform(points[:, 0], points[:, 1])
-    if not (np.all(np.isfinite(x)) and np.all(np.isfinite(y))):
-        raise InputError(
-            f"coordinates near ({points[0, 0]:.6g}, {points[0, 1]:.6g}) cannot be in {src.name}",
-            "site.toml: site.crs",
-            "name the CRS that the coordinates of the site file are in",
-        )
-    return np.column_stack([x, y])
+    return np.column_stack(turn.transform(points[:, 0], points[:, 1]))

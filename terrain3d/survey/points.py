@@ -17,6 +17,7 @@ from terrain3d.survey.crs import settle
 from terrain3d.survey.header import LasHeader, read_las_header, said_by_las
 from terrain3d.survey.quiet import quiet
 from terrain3d.survey.source import Box, Bytes, Cloud, Header, Progress
+from terrain3d.survey.wording import box_words
 from terrain3d.units import Floats
 
 #: Points decoded at a time: some 40 MB, so that memory goes to what is kept.
@@ -60,8 +61,8 @@ def las_header(path: Path, ground: GroundSource) -> Header:
     if not las.has_bounds or not _first_points_inside(path, las):
         bounds = _ends(path, las, las.n_points)
         doubts = (
-            f"the bounds in its header, {_numbers(las.bounds)}, do not hold its points, which lie in "
-            f"{_numbers(bounds)}: the survey may have been cut or written wrongly",
+            f"the bounds in its header, {box_words(las.bounds)}, do not hold its points, which lie in "
+            f"{box_words(bounds)}: the survey may have been cut or written wrongly",
         )
     settled = settle(said_by_las(las), ground, str(path), bounds, las.n_points)
     return Header(
@@ -229,8 +230,8 @@ class _Sieve:
         )
         if outside:
             found.append(
-                f"the header's bounds {_numbers(bounds)} do not hold its points, which lie in "
-                f"{_numbers((*self._low, *self._high))}: the survey may have been cut or written wrongly"
+                f"the header's bounds {box_words(bounds)} do not hold its points, which lie in "
+                f"{box_words((*self._low, *self._high))}: the survey may have been cut or written wrongly"
             )
         return tuple(found)
 
@@ -371,7 +372,7 @@ def _decoding(path: Path) -> Iterator[None]:
         raise
     except BaseException as error:
         raise InputError(
-            f"its points cannot be decoded ({type(error).__name__}: {str(error)[:120]})",
+            "its points cannot be decoded",
             str(path),
             "copy or export the survey again: the file is damaged or was cut short",
         ) from error
@@ -380,8 +381,8 @@ def _decoding(path: Path) -> Iterator[None]:
 def _nothing_inside(path: Path, box: Box | None, header: Header) -> InputError:
     crs = header.crs.name if header.crs is not None else "no CRS"
     return InputError(
-        f"no point of it lies in {_numbers(box or header.bounds)}; "
-        f"it covers {_numbers(header.bounds)} ({crs})",
+        f"no point of it lies in {box_words(box or header.bounds)}; "
+        f"it covers {box_words(header.bounds)} ({crs})",
         str(path),
         "name a survey that covers the site, or check [site] crs and [ground] crs",
     )
@@ -392,8 +393,3 @@ def _share(box: Box, bounds: Box) -> float:
     height = min(box[3], bounds[3]) - max(box[1], bounds[1])
     area = (bounds[2] - bounds[0]) * (bounds[3] - bounds[1])
     return max(width, 0.0) * max(height, 0.0) / area if area > 0 else 1.0
-
-
-def _numbers(box: Box) -> str:
-    west, south, east, north = box
-    return f"x {west:.8g} to {east:.8g}, y {south:.8g} to {north:.8g}"

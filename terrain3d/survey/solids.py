@@ -59,9 +59,17 @@ def wall(
     """
     line = shapely.LineString(path)
     if not line.length > 0:
-        raise InputError("the path has no length", f"solid {name!r}: path", "give two points that differ")
-    plan = line.buffer(thickness_m / 2, cap_style="flat", join_style="mitre")
-    return standing_on(plan, height_m, base_m, ground_at, name, shortest_m)
+        raise InputError(
+            "the path has no length", f"site.toml: solid {name!r}: path", "give two points that differ"
+        )
+    return standing_on(wall_plan(path, thickness_m), height_m, base_m, ground_at, name, shortest_m)
+
+
+def wall_plan(path: Floats, thickness_m: float) -> shapely.Polygon:
+    """The ground that a wall stands on."""
+    plan = shapely.LineString(path).buffer(thickness_m / 2, cap_style="flat", join_style="mitre")
+    assert isinstance(plan, shapely.Polygon)
+    return plan
 
 
 def block(

@@ -104,7 +104,7 @@ class Header:
     form : str
         Format and version in plain words.
     crs_from, vertical_unit_from : str
-        Where each was said, in plain words.
+        Where each was said, in plain words; '' where it was not.
     """
 
     kind: Literal["cloud", "raster", "mesh"]

@@ -13,6 +13,7 @@ from terrain3d.errors import InputError
 from terrain3d.site import GroundSource
 from terrain3d.survey.crs import Said, settle
 from terrain3d.survey.source import Box, Cloud, Header, Progress
+from terrain3d.survey.wording import box_words
 from terrain3d.units import Floats
 
 #: Lines parsed at a time.
@@ -94,9 +95,15 @@ def read_text(path: Path, header: Header, box: Box | None, progress: Progress | 
             progress(done)
     table = np.concatenate(kept)
     if len(table) == 0:
-        what = "all its points are noise (classes 7 and 18)" if n_inside else f"no point of it lies in {box}"
+        what = (
+            "all its points are noise (classes 7 and 18)"
+            if n_inside
+            else f"no point of it lies in {box_words(box or header.bounds)}"
+        )
         raise InputError(
-            what, str(path), f"it covers {header.bounds}: check [site] crs and [ground] crs, or name another"
+            what,
+            str(path),
+            f"it covers {box_words(header.bounds)}: check [site] crs and [ground] crs, or name another",
         )
     ones = np.ones(len(table), np.uint8)
     classes = table[:, 3].astype(np.uint8) if layout.has_class else np.zeros(len(table), np.uint8)

@@ -142,7 +142,9 @@ def test_a_decoder_that_panics_leaves_one_message(tmp_path: Path, at: int, layou
     )
     assert run.returncode == 2
     # This damage does bring on a panic; otherwise nothing is tried here.
-    assert "PanicException" in run.stderr
+    with pytest.raises(InputError) as fault:
+        read(path)
+    assert type(fault.value.__cause__).__name__ == "PanicException"
     assert "panicked" not in run.stderr
     assert run.stderr.startswith("terrain3d: its points cannot be decoded")
     assert len(run.stderr.splitlines()) == 3
@@ -187,21 +189,29 @@ def fault_of(path: Path) -> InputError | None:
         ("a.e57", b"ASTM-E57" + b"\0" * 90, r"an E57 scan(.|\n)*LAZ"),
         ("a.las", b"%PDF-1.7 ...", "a PDF"),
         ("a.gpkg", b"SQLite format 3\0" + b"\0" * 90, "GeoPackage"),
-        ("a.las", b"\x01\x02\0\x03 whatever", "which no format known here does"),
+        ("a.las", b"\x01\x02\0\x03 whatever", "starts as no format known here"),
+        ("a.bin", b"p\xdc\x05\xac\x06\xb8\x9e\xf1", "starts as no format known here"),
+        ("a.xyz", "x y z\n1 2 3".encode("utf-16"), r"text in UTF-16(.|\n)*UTF-8"),
         ("a.las", b"just a note to self", "no x|is no point"),
+        ("site.toml", b'# ours\n\n[site]\nname = "b"\n', r"such as a site file(.|\n)*terrain3d compare FILE"),
+        ("a.toml", b"[[mount]] # first\nat = [0, 0]\n", "such as a site file"),
+        ("a.geojson", b'{"type": "FeatureCollection", "features": []}', r"GeoJSON(.|\n)*\[\[protect\]\]"),
+        ("a.json", b'{"points": []}', "is JSON"),
+        ("a.gml", b"<?xml version='1.0'?>", "is XML"),
     ],
 )
 def test_files_that_are_something_else(tmp_path: Path, name: str, content: bytes, message: str) -> None:
     """Empty, cut off after the signature, or another kind of file altogether."""
     path = tmp_path / name
     path.write_bytes(content)
-    with pytest.raises(InputError, match=message):
+    with pytest.raises(InputError, match=message) as fault:
         read(path)
+    assert "\\x" not in str(fault.value)
 
 
 def test_missing_files_and_folders(tmp_path: Path) -> None:
     """The path itself is at fault."""
-    with pytest.raises(InputError, match="no such file"):
+    with pytest.raises(InputError, match=r"no such file(.|\n)*check the path; in a site file it is relative"):
         read(tmp_path / "none.las")
     with pytest.raises(InputError, match="a folder"):
         read(tmp_path)

@@ -363,12 +363,162 @@ def test_a_coarse_survey_is_told(tmp_path):
     assert any("too coarse for the cell" in d and "0.25 m" in d for d in terrain.doubts)
 
 
-def test_an_area_off_the_survey_is_told(tmp_path):
-    """Half of the yard lies beyond the points."""
+def test_a_grid_of_half_a_metre_is_not_too_coarse_for_a_quarter(tmp_path):
+    """UTM's scale, here 0.9996, makes 0.5 m of map 0.5002 m of ground: still two cells."""
+    z = np.full((80, 80), 100.0)
+    for step, coarse in ((0.5, False), (0.6, True)):
+        at = Affine(step, 0, EAST - 40 * step, 0, -step, NORTH + 40 * step)
+        write_tif(tmp_path / "g.tif", z, at)
+        terrain = build(site({"file": "g.tif"}, crs=UTM31, mounts=((EAST, NORTH),)), tmp_path)
+        assert terrain.spacing_m > step
+        assert any("too coarse for the cell" in doubt for doubt in terrain.doubts) is coarse
+
+
+def test_an_area_off_the_survey_is_left_to_the_verdicts(tmp_path):
+    """How much of it is not known is said with the options, in square metres; not twice."""
     yard = {"name": "yard", "outline": square(EAST + 20, NORTH, 3)}
     terrain = build(surveyed_site(tmp_path, protect=[yard]), tmp_path)
-    share = next(d for d in terrain.doubts if "'yard'" in d)
-    assert 45 < float(share.split("%")[0]) < 60
+    assert not any("'yard'" in doubt for doubt in terrain.doubts)
+
+
+def wall_at(x, y, name="wall"):
+    return {"name": name, "path": ((x, y), (x + 3, y)), "height": 1, "thickness": 0.2}
+
+
+def test_what_lies_off_the_ground_is_told_once_with_its_distance():
+    """The plane ends at x = 20: walls from 55, 32 and 23.5, a hedge from 60, a treatment from 100."""
+    lone = build(site(PLANE, solid=[wall_at(55, 2), wall_at(18, 5, "at the rim")]))
+    assert lone.doubts == (
+        "solid 'wall' lies wholly off the ground worked on, 35 m from it, and counts for nothing: "
+        "check its coordinates and [site] crs",
+    )
+    hedge = {"name": "hedge", "outline": square(61, 0, 1), "height": 1.5, "density": 2.0}
+    several = build(
+        site(
+            PLANE,
+            solid=[wall_at(55, 2), wall_at(32, 2, "far"), wall_at(23.5, 2, "near")],
+            foliage=[hedge],
+            treat=[{"outline": square(101, 0, 1), "as": "solid"}],
+        )
+    )
+    assert (
+        "solid 'wall', solid 'far', solid 'near' and 2 more lie wholly off the ground worked on, "
+        "the nearest 3.5 m from it, and count for nothing: check their coordinates and [site] crs"
+    ) in several.doubts
+    assert sum("off the ground" in doubt for doubt in several.doubts) == 1
+
+
+def test_a_block_that_only_touches_the_rim_is_off_the_ground():
+    """It shares an edge with the last cells, and covers none of them."""
+    shed = {"name": "shed", "outline": square(22, 0, 2), "height": 2}
+    assert any("solid 'shed' lies wholly off" in doubt for doubt in build(site(PLANE, solid=[shed])).doubts)
+
+
+def test_treat_outlines_on_drawn_ground_are_told():
+    """A plane has nothing standing on it to be taken for something else."""
+    terrain = build(site(PLANE, treat=[{"outline": square(0, 0, 1), "as": "solid"}]))
+    assert any("[[treat]] outlines are left aside" in doubt for doubt in terrain.doubts)
+
+
+def test_degrees_given_for_utm_are_an_error_that_names_the_shape(tmp_path):
+    """The distance is that of pyproj's own geodesic between the two places."""
+    made = surveyed_site(tmp_path, solid=[wall_at(3.0, 54.1)])
+    with pytest.raises(InputError) as fault:
+        build(made, tmp_path)
+    turn = pyproj.Transformer.from_crs(UTM31, "EPSG:4326", always_xy=True)
+    ends = turn.transform([3.0, EAST - 20], [54.1, NORTH - 20])
+    away = pyproj.Geod(ellps="WGS84").line_length(*ends) / 1000
+    assert f"(3, 54.1) in WGS 84 / UTM zone 31N lies {away:.0f} km from the survey" in fault.value.what
+    assert fault.value.where == "site.toml: solid 'wall'"
+    assert "[site] crs names the CRS they are in" in fault.value.mend
+
+
+@pytest.mark.parametrize(
+    ("kind", "shape", "where"),
+    [
+        ("solid", wall_at(EAST, NORTH), "site.toml: solid 'wall'"),
+        ("protect", {"name": "yard", "outline": square(EAST, NORTH, 3)}, "site.toml: protect 'yard'"),
+        ("treat", {"outline": square(EAST, NORTH, 3), "as": "solid"}, "site.toml: treat number 1"),
+    ],
+)
+def test_map_coordinates_on_a_local_plane_are_an_error(kind, shape, where):
+    """Thousands of kilometres from the plane, which lies about (0, 0)."""
+    with pytest.raises(InputError, match=r"in local metres lies 6\d\d\d km from the drawn plane") as fault:
+        build(site(PLANE, **{kind: [shape]}))
+    assert fault.value.where == where
+
+
+def test_a_shape_far_from_the_spot_levels_is_an_error():
+    """A hedge ten degrees of longitude to the east; at 44.7 north some 790 km (from memory: 79 a degree)."""
+    levels = [(3.757 + dx, 44.701 + dy, 10.0) for dx in (0, 5e-4) for dy in (0, 4e-4)]
+    hedge = {
+        "name": "astray",
+        "outline": ((13.7, 44.7), (13.8, 44.7), (13.8, 44.8)),
+        "height": 2,
+        "density": 3,
+    }
+    made = site({"points": levels}, crs="EPSG:4326", mounts=((3.7572, 44.7012),), foliage=[hedge])
+    with pytest.raises(InputError, match=r"\(13\.8, 44\.\d\) in WGS 84 lies 79\d km from the spot levels"):
+        build(made)
+
+
+@pytest.mark.parametrize("ground", ["plane", "levels", "survey"])
+def test_metres_called_degrees_name_the_shape_and_the_numbers_in_full(ground, tmp_path):
+    """Whatever the ground, the fault is found before anything is placed."""
+    levels = [(5 + dx, 54 + dy, 10.0) for dx in (0, 5e-4) for dy in (0, 4e-4)]
+    write_las(tmp_path / "survey.las", survey_points())
+    source = {"plane": PLANE, "levels": {"points": levels}, "survey": {"file": "survey.las"}}[ground]
+    with pytest.raises(InputError, match=r"\(560026, 4950020\.5\) cannot be in WGS 84") as fault:
+        build(site(source, crs="EPSG:4326", mounts=((560026.0, 4950020.5),)), tmp_path)
+    assert fault.value.where == "site.toml: site.crs, for mount 'pole 1': at"
+
+
+def test_spot_levels_that_cannot_be_in_the_sites_crs_are_named():
+    """The mount is right, the levels are metres."""
+    levels = [(560000.0 + dx, 4950000.0 + dy, 10.0) for dx in (0, 9) for dy in (0, 9)]
+    with pytest.raises(InputError, match=r"\(560000, 4950000\) cannot be in WGS 84") as fault:
+        build(site({"points": levels}, crs="EPSG:4326", mounts=((3.7, 44.7),)))
+    assert "ground.points" in fault.value.where
+
+
+def test_a_shape_with_a_crs_on_a_local_site_is_named(tmp_path):
+    """GeoJSON is in degrees; the site is in metres of its own."""
+    feature = {
+        "type": "Feature",
+        "properties": {"name": "yard"},
+        "geometry": {"type": "Polygon", "coordinates": [[[5, 55], [5.001, 55], [5, 55.001], [5, 55]]]},
+    }
+    (tmp_path / "yard.geojson").write_text(json.dumps({"type": "FeatureCollection", "features": [feature]}))
+    with pytest.raises(InputError, match="meet a site in local metres") as fault:
+        build(site(PLANE, protect=[{"file": "yard.geojson"}]), tmp_path)
+    assert fault.value.where == "site.toml: protect 'yard'"
+
+
+@pytest.mark.parametrize(
+    "outline",
+    [
+        ((-3, -3), (0, 0), (3, 3)),
+        ((-3, -3), (0, 0), (3, 3), (1, 1)),
+        ((2, 2), (2, 2), (2, 2)),
+        ((560026.1, 4950020.1), (560027.2, 4950021.2), (560028.3, 4950022.3)),
+    ],
+)
+def test_an_outline_on_one_line_is_told_as_such(outline):
+    """Not as one that crosses itself: putting its points in order would not help."""
+    with pytest.raises(InputError, match=r"on one line(.|\n)*at least three points") as fault:
+        build(site(PLANE, protect=[{"name": "yard", "outline": outline}]))
+    assert fault.value.where == "site.toml: protect 'yard'"
+
+
+def test_faults_of_shapes_name_them_in_the_site_file():
+    """The prefix stands for the site file, whose name only its reader knows."""
+    still = {"name": "w", "path": ((1, 1), (1, 1)), "height": 1, "thickness": 0.2}
+    with pytest.raises(InputError, match="no length") as fault:
+        build(site(PLANE, solid=[still]))
+    assert fault.value.where == "site.toml: solid 'w': path"
+    with pytest.raises(InputError, match="no ground is known") as fault:
+        build(site(PLANE, mounts=((30, 0),)))
+    assert fault.value.where == "site.toml: mount 'pole 1': at"
 
 
 def test_progress_rises_to_one(tmp_path):

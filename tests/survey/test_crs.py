@@ -38,7 +38,11 @@ def test_a_silent_survey_gets_the_horizontal_unit_and_a_doubt(autzen_laz: Path, 
     ):
         header = header_of(path)
         assert header.vertical_unit_m == pytest.approx(foot, rel=1e-12)
-        assert any(f"{words} are taken" in doubt and "vertical_unit" in doubt for doubt in header.doubts)
+        assert any(
+            f"is not stated: {words}, the horizontal unit, are taken; [ground] vertical_unit says otherwise"
+            in doubt
+            for doubt in header.doubts
+        )
 
 
 def test_the_site_file_says_the_unit_and_the_doubt_goes(autzen_laz: Path) -> None:
@@ -82,7 +86,7 @@ def test_no_crs_means_local_metres_and_a_doubt(no_crs_las: Path) -> None:
     """Nobody says: x and y are taken as they are."""
     header = header_of(no_crs_las)
     assert header.crs is None
-    assert header.crs_from == "nobody"
+    assert header.crs_from == ""
     assert any("names no CRS" in doubt and "[ground] crs" in doubt for doubt in header.doubts)
 
 

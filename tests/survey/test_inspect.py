@@ -1,5 +1,6 @@
 """The report on a survey: what an expert would say of known files."""
 
+import re
 from pathlib import Path
 
 import laspy
@@ -136,6 +137,78 @@ def test_surveys_without_a_ground_class_say_so(no_crs_las: Path, tmp_path: Path)
     assert report.n_ground == 400
     assert any("no point is classified as ground" in doubt for doubt in report.doubts)
     assert not any("classified" in doubt for doubt in look(no_crs_las).doubts)
+
+
+def test_text_has_no_returns_to_speak_of(tmp_path: Path) -> None:
+    """XYZ lines are points, all of them; only LAS tells last returns from others."""
+    path = tmp_path / "survey.xyz"
+    np.savetxt(path, slope_points(20, 1.0, 0.0, 0.0), fmt="%.3f")
+    (doubt,) = (d for d in look(path).doubts if "no point is classified" in d)
+    assert "all points stand in" in doubt
+    assert "returns" not in doubt
+    raw = look(write_las(tmp_path / "raw.las", slope_points(20), classes=1))
+    assert any("last returns stand in" in d for d in raw.doubts)
+
+
+def test_the_report_says_where_the_file_lies_in_its_own_coordinates(autzen_laz: Path, tmp_path: Path) -> None:
+    """Shapes are drawn in these numbers: feet here, as the library reads them; degrees there."""
+    las = laspy.read(autzen_laz)
+    (line,) = (line for line in report_lines(look(autzen_laz)) if line.startswith("Coordinates"))
+    numbers = [float(word.rstrip(",")) for word in line.split() if word[0].isdigit()]
+    assert numbers == pytest.approx([las.x.min(), las.x.max(), las.y.min(), las.y.max()], abs=0.001)
+    path = tmp_path / "d.csv"
+    path.write_text("lon,lat,z\n5,55,1\n5.0001,55,1\n5,55.0001,1\n5.0001,55.0001,1\n")
+    text = "\n".join(report_lines(look(path, crs="EPSG:4326")))
+    assert "x 5 to 5.0001, y 55 to 55.0001 (x is longitude, y is latitude)" in text
+
+
+@pytest.mark.parametrize("name", ["plane_laz", "oregon_copc", "no_crs_las", "nebraska_las", "elsewhere_las"])
+def test_no_number_has_an_exponent(name: str, request: pytest.FixtureRequest) -> None:
+    """6260 points a square metre, one in 50,000, and bounds of hundreds of millions: all written out."""
+    text = "\n".join(report_lines(look(request.getfixturevalue(name))))
+    assert not re.search(r"\de[+-]?\d", text)
+    if name == "plane_laz":
+        assert "6260 a square metre" in text
+    if name == "oregon_copc":
+        assert re.search(r"one in 50\d00 square metres", text)
+
+
+def test_a_crs_without_a_name_is_told_by_what_is_known(plane_laz: Path, elsewhere_las: Path) -> None:
+    """A conic spelt out in keys, and the keys of a local CRS."""
+    text = "\n".join(report_lines(look(plane_laz)))
+    assert "not named; projected (Lambert Conic Conformal (2SP)), in metres (said by: GeoTIFF keys)" in text
+    assert "heights in metres (not stated)" in text
+    text = "\n".join(report_lines(look(elsewhere_las)))
+    assert "a local one; x and y are taken as local metres (said by: GeoTIFF keys)" in text
+    assert "unnamed" not in text
+
+
+def test_points_too_far_apart_are_doubted_not_only_given_a_coarse_cell(
+    oregon_copc: Path, tmp_path: Path
+) -> None:
+    """A thinned file of one ground point in 50,000 m2; a grid of 2 m, at the limit, is let pass."""
+    report = look(oregon_copc)
+    assert any("220 m apart, too far for this work" in doubt for doubt in report.doubts)
+    assert "yet no cell makes up for such gaps" in "\n".join(report_lines(report))
+    for step, doubted in ((2, False), (3, True)):
+        z = np.full((20, 30), 12.5)
+        grid = look(write_tif(tmp_path / "g.tif", z, Affine(step, 0, 5e5, 0, -step, 6e6)))
+        assert any("too far for this work" in doubt for doubt in grid.doubts) is doubted
+
+
+def test_much_ground_without_a_point_near_is_doubted(autzen_laz: Path, nebraska_las: Path) -> None:
+    """34.9 % of the one farther than 1 m from any ground point, 4.0 % of the other."""
+    doubts = look(autzen_laz).doubts
+    assert any("35% of the area has no ground point within 1 m" in doubt for doubt in doubts)
+    assert not any("no ground point" in doubt for doubt in look(nebraska_las).doubts)
+
+
+def test_one_hole_is_one_place(nebraska_las: Path, autzen_laz: Path) -> None:
+    """Singular and plural."""
+    text = "\n".join(report_lines(look(nebraska_las)))
+    assert "1 place, the largest 8.9 m2" in text
+    assert "553 places, the largest" in "\n".join(report_lines(look(autzen_laz)))
+    assert "(s)" not in text
 
 
 def test_a_single_point_can_be_inspected(tmp_path: Path) -> None:

@@ -1,0 +1,124 @@
+"""Shapes that cannot belong to the site, for their coordinates lie on another part of the earth."""
+
+import numpy as np
+import pyproj
+
+from terrain3d.errors import InputError
+from terrain3d.site import Site
+from terrain3d.survey.crs import crs_words
+from terrain3d.survey.placing import Drawn, corners, turned
+from terrain3d.survey.source import Box, Header
+from terrain3d.survey.wording import pair
+from terrain3d.units import Floats
+
+#: No site is so wide: a shape farther away is in other coordinates than it says (common practice, no source).
+FAR_M = 100_000.0
+
+_EARTH = pyproj.Geod(ellps="WGS84")
+
+
+def check_whereabouts(shapes: Drawn, site: Site, header: Header | None, site_crs: pyproj.CRS | None) -> None:
+    """Refuse a shape whose coordinates its CRS cannot hold, or that lies 100 km or more from the site.
+
+    The site is where its ground is: the survey, the spot levels or the plane; a plane that floats with
+    the shapes is where the first of them is.
+
+    Raises
+    ------
+    InputError
+        With the shape's kind and name, its coordinates and the CRS they were taken in.
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> from terrain3d.survey.placing import drawn
+    >>> site = Site.model_validate({
+    ...     "site": {"name": "slope"}, "ground": {"plane": {"fall": 10, "towards": 90, "extent": 40}},
+    ...     "solid": [{"name": "wall", "path": ((5e5, 6e6), (5e5, 6e6 + 9)), "height": 1, "thickness": 0.2}]})
+    >>> check_whereabouts(drawn(site, Path(), None), site, None, None)
+    Traceback (most recent call last):
+    terrain3d.errors.InputError: (500000, 6000009) in local metres lies 6021 km from the drawn plane
+      where: site.toml: solid 'wall'
+      to mend: check its coordinates, and that [site] crs names the CRS they are in
+    """
+    for name, points, crs in corners(shapes):
+        if crs is not None and crs.geodetic_crs is not None:
+            _refuse_misplaced(name, points, crs, site_crs)
+    home = _home(shapes, site, header, site_crs)
+    if home is None:
+        return
+    what, box, home_crs = home
+    for name, points, crs in corners(shapes):
+        if (crs is None) != (home_crs is None):
+            continue  # placing them says what is wrong
+        away_m = _away_m(points, crs, box, home_crs)
+        k = int(np.argmax(away_m))
+        if away_m[k] > FAR_M:
+            key = "[site] crs" if crs == site_crs else "its file"
+            system = "local metres" if crs is None else crs_words(crs)
+            raise InputError(
+                f"{pair(*points[k])} in {system} lies {away_m[k] / 1000:.0f} km from {what}",
+                f"site.toml: {name}",
+                f"check its coordinates, and that {key} names the CRS they are in"
+                + ("" if header is None else " and [ground] crs that of the survey"),
+            )
+
+
+def _refuse_misplaced(name: str, points: Floats, crs: pyproj.CRS, site_crs: pyproj.CRS | None) -> None:
+    bad = ~np.isfinite(_lonlat(points, crs)).all(axis=1)
+    if bad.any():
+        where = f"site.toml: site.crs, for {name}" if crs == site_crs else f"site.toml: {name}"
+        raise InputError(
+            f"the coordinates {pair(*points[bad][0])} cannot be in {crs_words(crs)}",
+            where,
+            "name the CRS that the coordinates are in; longitude comes before latitude",
+        )
+
+
+def _home(
+    shapes: Drawn, site: Site, header: Header | None, site_crs: pyproj.CRS | None
+) -> tuple[str, Box, pyproj.CRS | None] | None:
+    """Where the site is: in words, as a box, and the CRS of that box."""
+    if header is not None:
+        return "the survey", header.bounds, header.crs
+    if site.ground.points is not None:
+        levels = np.array(site.ground.points, float)[:, :2]
+        if site_crs is not None and site_crs.geodetic_crs is not None:
+            _refuse_misplaced("ground.points", levels, site_crs, site_crs)
+        return "the spot levels", _box(levels), site_crs
+    if site_crs is None and site.ground.plane is not None:
+        half = site.ground.plane.extent / 2
+        return "the drawn plane", (-half, -half, half, half), None
+    first = next(corners(shapes), None)
+    return None if first is None else (f"the {first[0].removesuffix(': at')}", _box(first[1]), first[2])
+
+
+def _box(points: Floats) -> Box:
+    (west, south), (east, north) = points.min(axis=0), points.max(axis=0)
+    return float(west), float(south), float(east), float(north)
+
+
+def _away_m(points: Floats, crs: pyproj.CRS | None, box: Box, box_crs: pyproj.CRS | None) -> Floats:
+    """Metres from each point to the nearest place of a box; 0 where nobody can tell."""
+    low, high = np.array(box[:2]), np.array(box[2:])
+    there = turned(points, crs, box_crs)
+    there = np.where(np.isfinite(there.sum(axis=1))[:, None], there, (low + high) / 2)
+    nearest = np.clip(there, low, high)
+    if crs is None or box_crs is None:
+        return np.asarray(np.hypot(*(points - nearest).T))
+    one, other = _lonlat(points, crs), _lonlat(nearest, box_crs)
+    known = np.isfinite(other.sum(axis=1) + one.sum(axis=1))
+    away = np.zeros(len(points))
+    away[known] = _EARTH.inv(*one[known].T, *other[known].T)[2]
+    return away
+
+
+def _lonlat(points: Floats, crs: pyproj.CRS) -> Floats:
+    """(n, 2) degrees on the CRS's own datum; NaN where it cannot hold the point."""
+    geodetic = crs.geodetic_crs
+    if geodetic is None:
+        return np.full(points.shape, np.nan)
+    unit = float(geodetic.to_2d().axis_info[0].unit_conversion_factor)
+    degrees = turned(points, crs, geodetic.to_2d()) * np.degrees(unit)
+    on_globe = np.all(np.abs(degrees) <= (360, 90), axis=1, keepdims=True)
+    return np.where(on_globe, degrees, np.nan)
