@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -170,5 +171,9 @@ def turned(points: Floats, src: pyproj.CRS | None, dst: pyproj.CRS | None) -> Fl
     """Points of one CRS in another; infinite where that cannot hold them, as they are without a CRS."""
     if src is None or dst is None or src == dst:
         return points
-    turn = pyproj.Transformer.from_crs(src.to_2d(), dst.to_2d(), always_xy=True)
-    return np.column_stack(turn.transform(points[:, 0], points[:, 1]))
+    return np.column_stack(_turn(src, dst).transform(points[:, 0], points[:, 1]))
+
+
+@lru_cache(maxsize=32)
+def _turn(src: pyproj.CRS, dst: pyproj.CRS) -> pyproj.Transformer:
+    return pyproj.Transformer.from_crs(src.to_2d(), dst.to_2d(), always_xy=True)

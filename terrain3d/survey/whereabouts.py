@@ -1,5 +1,7 @@
 """Shapes that cannot belong to the site, for their coordinates lie on another part of the earth."""
 
+from functools import lru_cache
+
 import numpy as np
 import pyproj
 
@@ -42,7 +44,7 @@ def check_whereabouts(shapes: Drawn, site: Site, header: Header | None, site_crs
       to mend: check its coordinates, and that [site] crs names the CRS they are in
     """
     for name, points, crs in corners(shapes):
-        if crs is not None and crs.geodetic_crs is not None:
+        if crs is not None and _geodetic(crs) is not None:
             _refuse_misplaced(name, points, crs, site_crs)
     home = _home(shapes, site, header, site_crs)
     if home is None:
@@ -83,7 +85,7 @@ def _home(
         return "the survey", header.bounds, header.crs
     if site.ground.points is not None:
         levels = np.array(site.ground.points, float)[:, :2]
-        if site_crs is not None and site_crs.geodetic_crs is not None:
+        if site_crs is not None and _geodetic(site_crs) is not None:
             _refuse_misplaced("ground.points", levels, site_crs, site_crs)
         return "the spot levels", _box(levels), site_crs
     if site_crs is None and site.ground.plane is not None:
@@ -115,10 +117,15 @@ def _away_m(points: Floats, crs: pyproj.CRS | None, box: Box, box_crs: pyproj.CR
 
 def _lonlat(points: Floats, crs: pyproj.CRS) -> Floats:
     """(n, 2) degrees on the CRS's own datum; NaN where it cannot hold the point."""
-    geodetic = crs.geodetic_crs
+    geodetic = _geodetic(crs)
     if geodetic is None:
         return np.full(points.shape, np.nan)
-    unit = float(geodetic.to_2d().axis_info[0].unit_conversion_factor)
-    degrees = turned(points, crs, geodetic.to_2d()) * np.degrees(unit)
+    degrees = turned(points, crs, geodetic) * np.degrees(geodetic.axis_info[0].unit_conversion_factor)
     on_globe = np.all(np.abs(degrees) <= (360, 90), axis=1, keepdims=True)
     return np.where(on_globe, degrees, np.nan)
+
+
+@lru_cache(maxsize=32)
+def _geodetic(crs: pyproj.CRS) -> pyproj.CRS | None:
+    """Longitude and latitude on the CRS's own datum; None for one that is not tied to the earth."""
+    return None if crs.geodetic_crs is None else crs.geodetic_crs.to_2d()
