@@ -75,8 +75,8 @@ def draw_column(desk: Desk, height: int) -> Rgb:
     sides = ("left", "right") if len(options) > 1 else ()
     _verdicts(ink, options, sides)
     _protected(ink, options, sides)
-    _signs(ink, options, bool(desk.outcome.terrain.protect))
     _warnings(ink, desk, options)
+    _signs(ink, options, bool(desk.outcome.terrain.protect))
     ink.paste(0, ink.height - len(foot), foot)
     return ink.picture()
 

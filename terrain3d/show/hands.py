@@ -51,7 +51,7 @@ class Hands:
         ):
             self._listen_first(event, answer)
         self._interactor.AddObserver("KeyPressEvent", self._key)
-        self._interactor.AddObserver("TimerEvent", lambda *_: self.carry_out())
+        self._interactor.AddObserver("TimerEvent", self._timer)
         self._interactor.AddObserver("ExitEvent", lambda *_: self.leave())
 
     def press(self, key: str, letter: str = "", is_shift: bool = False, is_control: bool = False) -> None:
@@ -157,6 +157,14 @@ class Hands:
         self._is_stale = True
         if not self._is_due:
             self._is_due = True
+            self._interactor.CreateOneShotTimer(_GATHER_MS)
+
+    def _timer(self, *_: Any) -> None:
+        was_stale = self._is_stale
+        self.carry_out()
+        if was_stale:
+            # While a picture is drawn, X takes in events that the loop, waiting for new ones, does not
+            # see; one more turn of the loop finds them.
             self._interactor.CreateOneShotTimer(_GATHER_MS)
 
     def _key(self, *_: Any) -> None:

@@ -149,7 +149,7 @@ class View:
             return
         sheet = sheets[self.desk.mode]()
         left = board.COLUMN_PX + (width - board.COLUMN_PX - sheet.shape[1]) // 2
-        foot = board.BAR_PX + (height - board.BAR_PX - sheet.shape[0]) // 2
+        foot = (height - sheet.shape[0]) // 2
         self._sheet.put(sheet, max(left, 0), max(foot, 0))
 
     def smooth_where_quick(self) -> None:

@@ -380,6 +380,8 @@ shot("slid")
 press("q"); assert desk.mode == "ask"
 shot("asked")
 press("Escape", chr(27)); assert desk.mode == "look"
+window.ExitCallback(); assert desk.mode == "ask", "the window's own close button asks as well"
+press("Escape", chr(27)); hands.carry_out()
 site.write_bytes(as_read + b"# mine")
 press("s"); assert desk.is_refusal and "changed on disk" in desk.message
 shot("not-saved")
