@@ -26,8 +26,8 @@ from terrain3d.show.size import Size, scale_for
 from terrain3d.terrain import Area, Ground
 from terrain3d.units import Floats, direction
 
-#: Pixels along the longer side of a plan of stamp size, at least.
-_STAMP_PIXELS = 500
+#: A plan narrower than this on the page needs no more than so many pixels along its longer side.
+_LARGE_PX, _SMALL_PIXELS = 600, 600
 #: Keeps an edge of a cell from touching the next one by rounding.
 _HAIR_M = 1e-6
 _HALO = [effects.withStroke(linewidth=2.2, foreground="white")]
@@ -141,7 +141,8 @@ def paint_map(
     Returns the heights written on contours.
     """
     terrain, extent = outcome.terrain, base.extent
-    _ground(axes, base.shade, option, extent, DRAPE_PIXELS if fine else _STAMP_PIXELS)
+    is_large = axes.get_window_extent().width > _LARGE_PX
+    _ground(axes, base.shade, option, extent, DRAPE_PIXELS if is_large else _SMALL_PIXELS)
     heights = _contours(axes, terrain.ground, base.smooth, extent) if fine else []
     _foliage(axes, base.leaves)
     _solids(axes, base.solids)

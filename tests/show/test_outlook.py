@@ -4,7 +4,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from page_checks import check_texts
 from shapes import box, plane, terrain, unit
@@ -27,6 +27,7 @@ from terrain3d.sight.picture import picture
 ONE, TWO = (load_type(name, Path()) for name in ("one-head-90", "two-head-180"))
 
 
+@settings(deadline=None)
 @given(st.floats(0, 360), st.floats(-15, 15), st.floats(-15, 15))
 def test_outlines_turned_back_are_the_layers(bearing, tilt, roll):
     """Every point of an outline has the layer's edge as its elevation in the head, within the arc."""
@@ -52,6 +53,7 @@ def test_a_tilted_layer_bends():
     assert outline[0, 1] == pytest.approx(outline[60, 1])
 
 
+@settings(deadline=None)
 @given(st.floats(-20, 20), st.floats(-20, 20))
 def test_the_picture_holds_every_layer(tilt, roll):
     """However the unit is set, its layers lie within what is drawn."""

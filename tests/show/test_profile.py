@@ -133,6 +133,7 @@ def test_unknown_ground_has_no_verdict_and_no_height():
     assert (profile.codes[(profile.along > 1) & (profile.along < 4.5)] != UNKNOWN).all()
 
 
+@settings(deadline=None)
 @given(st.floats(0, 360), st.floats(-10, 10), st.floats(-10, 10), st.floats(-40, 40))
 def test_band_slopes_are_the_layers_elevations(bearing, tilt, roll, off):
     """Turned back into the head's frame, the slopes are the edges and the axis of the layer."""

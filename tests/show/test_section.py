@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from matplotlib.colors import rgb_to_hsv
 from page_checks import check_texts, texts_of
@@ -187,6 +187,7 @@ def test_a_printed_section_is_to_scale(name):
     assert paper_mm == pytest.approx(0.928 * size.width_mm, rel=1e-9)
 
 
+@settings(deadline=None)
 @given(
     st.lists(st.tuples(st.floats(0, 1000), st.floats(5, 200)), max_size=8).map(sorted), st.floats(300, 1000)
 )
