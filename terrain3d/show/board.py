@@ -182,6 +182,9 @@ def _option_head(ink: Ink, desk: Desk, option: OptionResult, side: str, is_alone
 
 
 def _heading(ink: Ink, text: str, figures: tuple[str, ...] = ()) -> None:
+    # A heading without a line below it would only puzzle.
+    if ink.y + 12 + 2 * LINE * 13 > ink.bottom:
+        return
     ink.y += 10
     ink.line(text, 13, figures, bold=True)
     ink.y += 2

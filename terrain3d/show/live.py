@@ -38,10 +38,12 @@ class Pane:
     column : int
         Which of its views.
     still : Scene
-        What no setting moves, with the ground first.
+        What no setting moves.
+    scales : tuple of Scene
+        The scale on the south, east, north and west side of the ground.
     """
 
-    def __init__(self, plotter: Any, column: int, still: Scene) -> None:
+    def __init__(self, plotter: Any, column: int, still: Scene, scales: tuple[Scene, ...]) -> None:
         self._plotter, self._column = plotter, column
         self.renderer = plotter.renderers[column]
         plotter.subplot(0, column)
@@ -56,6 +58,8 @@ class Pane:
         self._moving_tags: list[Any] = []
         self._unused: set[Any] = set()
         for part in still.parts:
+            if part.group == "scale":
+                continue
             if part.texture is not None:
                 self._keep(part.group, self._add_ground(part))
             elif part.lit and not part.line_px:
@@ -63,7 +67,12 @@ class Pane:
             else:
                 self._keep(part.group, add_part(plotter, part))
         for tag in still.tags:
-            self._keep("names", self._name(tag))
+            if tag.kind != "scale":
+                self._keep("names", self._name(tag))
+        self._scales = [
+            [*(add_part(plotter, part) for part in scale.parts), *map(self._name, scale.tags)]
+            for scale in scales
+        ]
         light_scene(plotter)
         self._title = _lettered(18, is_bold=True)
         self._title.GetPositionCoordinate().SetCoordinateSystemToNormalizedViewport()
@@ -74,7 +83,7 @@ class Pane:
         self._north.SetInput("N")
         for prop in (self._arrow, self._north):
             self.renderer.AddViewProp(prop)
-        self.renderer.AddObserver("StartEvent", self._turn_north)
+        self.renderer.AddObserver("StartEvent", self._face_camera)
 
     def show(self, codes: Codes, moving: Scene, hidden: set[str]) -> None:
         """Lay verdicts on the ground and put the units, arcs and layers where they are now.
@@ -170,7 +179,16 @@ class Pane:
         self.renderer.AddViewProp(actor)
         return actor
 
-    def _turn_north(self, *_: Any) -> None:
+    def _face_camera(self, *_: Any) -> None:
+        """What turns with the camera: the north arrow, and the side of the ground that has the scale."""
+        towards = np.negative(self.renderer.GetActiveCamera().GetDirectionOfProjection())
+        facing = int(np.argmax([-towards[1], towards[0], towards[1], -towards[0]]))
+        for side, actors in enumerate(self._scales):
+            for actor in actors:
+                actor.SetVisibility(side == facing)
+        self._turn_north()
+
+    def _turn_north(self) -> None:
         """Point the flat arrow in the upper right corner to the north as the camera sees it."""
         seen = self.renderer.GetActiveCamera().GetViewTransformMatrix()
         east, north = (np.array([seen.GetElement(0, k), seen.GetElement(1, k)]) for k in (0, 1))

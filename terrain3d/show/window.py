@@ -11,20 +11,21 @@ import numpy as np
 import pyvista as pv
 import trimesh
 from vtkmodules.vtkCommonCore import vtkLogger
-from vtkmodules.vtkRenderingCore import vtkActor2D, vtkImageMapper, vtkRenderer
+from vtkmodules.vtkRenderingCore import vtkPolyDataMapper2D, vtkRenderer, vtkTexture, vtkTexturedActor2D
 
 from terrain3d.cover.option import OptionResult
 from terrain3d.detector.pose import Detector
 from terrain3d.errors import InputError
 from terrain3d.job import Outcome
 from terrain3d.show import board
-from terrain3d.show.camera import fitted_camera, framed_points, site_camera
+from terrain3d.show.camera import Camera, fitted_camera, framed_points, site_camera
 from terrain3d.show.controls import Setting
 from terrain3d.show.desk import Desk, Save
 from terrain3d.show.extent import MARGIN_M, Extent, site_extent, whole_cells
 from terrain3d.show.hands import Hands
 from terrain3d.show.live import Pane
 from terrain3d.show.palette import Rgb
+from terrain3d.show.parts import foot_corners, scale_parts
 from terrain3d.show.scene import Scene, aim, moving_parts, standing_place, still_parts
 from terrain3d.show.shapes import Reach, filled_heights
 from terrain3d.sight.hits import first_hits
@@ -258,7 +259,15 @@ class View:
                 continue
             renderer.SetViewport(left + column * share, foot, left + (column + 1) * share, 1)
             if column == len(self._panes):
-                self._panes.append(Pane(self.plotter, column, self._still_parts()))
+                self._panes.append(Pane(self.plotter, column, self._still_parts(), self._scales()))
+
+    def _scales(self) -> tuple[Scene, ...]:
+        """The scale on each side of the ground: whichever faces the camera is shown."""
+        corners = foot_corners(self._ground, self._heights, self._extent)
+        middle = corners.mean(axis=0)
+        sides = [middle + 1000 * np.array(away) for away in ((0, -1, 0), (1, 0, 0), (0, 1, 0), (-1, 0, 0))]
+        found = [scale_parts(corners, Camera(tuple(side), tuple(middle))) for side in sides]
+        return tuple(Scene(tuple(parts), tuple(tags)) for parts, tags in found)
 
     def _still_parts(self) -> Scene:
         if self._still is None:
@@ -307,14 +316,18 @@ def _extent_all_round(outcome: Outcome) -> Extent:
 
 
 class _Picture:
-    """A picture on the window's own pixels."""
+    """A picture on the window's own pixels, handed to the graphics once and not at every drawing."""
 
     def __init__(self, renderer: Any) -> None:
-        self._mapper = vtkImageMapper()
-        self._mapper.SetColorWindow(255)
-        self._mapper.SetColorLevel(127.5)
-        self._actor = vtkActor2D()
-        self._actor.SetMapper(self._mapper)
+        self._corners = pv.PolyData(np.zeros((4, 3)), faces=np.array([4, 0, 1, 2, 3]))
+        shares = np.array([[0.0, 0], [1, 0], [1, 1], [0, 1]])
+        self._corners.active_texture_coordinates = shares
+        mapper = vtkPolyDataMapper2D()
+        mapper.SetInputData(self._corners)
+        self._texture = vtkTexture()
+        self._actor = vtkTexturedActor2D()
+        self._actor.SetMapper(mapper)
+        self._actor.SetTexture(self._texture)
         self._actor.SetVisibility(False)
         renderer.AddViewProp(self._actor)
 
@@ -324,7 +337,8 @@ class _Picture:
         # VTK counts rows from the bottom.
         picture.point_data["colour"] = image[::-1].reshape(-1, 3)
         picture.set_active_scalars("colour")
-        self._mapper.SetInputData(picture)
+        self._texture.SetInputData(picture)
+        self._corners.points = np.array([[0.0, 0, 0], [width, 0, 0], [width, height, 0], [0, height, 0]])
         self._actor.SetPosition(left, foot)
         self._actor.SetVisibility(True)
 
