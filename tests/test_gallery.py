@@ -43,7 +43,19 @@ def test_small_pictures_are_small_and_come_out_alike(gallery: ModuleType, tmp_pa
     gallery.write_small(page, second)
     assert first.read_bytes() == second.read_bytes()
     with Image.open(first) as small:
-        assert small.size == (1200, 849)
+        assert small.size == (1100, 778)
+
+
+def test_small_pictures_keep_rare_colours(gallery: ModuleType, tmp_path: Path) -> None:
+    """A thin strip of the lower layer's hue on a page of many greys does not turn grey."""
+    page = np.repeat(np.linspace(0, 255, 1600).astype(np.uint8)[None], 1132, axis=0)
+    image = np.stack([page] * 3, axis=-1)
+    image[500:506, 300:420] = (199, 182, 213)
+    Image.fromarray(image).save(tmp_path / "page.png")
+    gallery.write_small(tmp_path / "page.png", tmp_path / "small.png")
+    with Image.open(tmp_path / "small.png") as small:
+        pixels = np.asarray(small.convert("RGB")).astype(int)
+    assert (np.ptp(pixels, axis=2) > 20).sum() > 200
 
 
 def test_the_index_shows_every_picture(gallery: ModuleType, tmp_path: Path) -> None:
