@@ -35,10 +35,14 @@ LIBRARIES = {
 #: Runs everything that is compiled on first use, so that nobody waits for it later.
 COMPILE = """
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from terrain3d.job import run
+from terrain3d.show.stills import write_stills
 from terrain3d.sight.hits import first_hits
-terrain = run(Path("data/demo.toml")).terrain
-first_hits(terrain, (0.0, 0.0, 1000.0), [[1.0, 0.0, -1.0]], 12.0)
+outcome = run(Path("data/demo.toml"))
+first_hits(outcome.terrain, (0.0, 0.0, 1000.0), [[1.0, 0.0, -1.0]], 12.0)
+with TemporaryDirectory() as folder:
+    write_stills(outcome, Path(folder), kinds=("section", "outlook"))
 """
 
 

@@ -29,6 +29,8 @@ from terrain3d.units import Floats
 
 #: The kinds of picture, in the order they are drawn.
 KINDS = ("contact", "side-by-side", "plan", "oblique", "section", "outlook")
+#: Those that go with the results of a comparison; the rest is drawn when it is asked for.
+FIRST_KINDS = ("contact", "plan", "oblique", "section")
 #: How far lines of sight to the camera are followed, metres.
 _SIGHT_M = 100.0
 
