@@ -1,4 +1,8 @@
-"""What stands on the site, as plain values in local metres; nothing here knows a file."""
+"""What stands on the site, as plain values in local metres; nothing here knows a file.
+
+Values that hold arrays are the same only when they are one: comparing arrays has no single answer, and
+what is costly to work out of them can then be remembered by them.
+"""
 
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -16,7 +20,7 @@ LEAF_PROJECTION = 0.5
 BLOCK = 8
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Ground:
     """Bare ground as a square grid of heights, bilinear between nodes.
 
@@ -131,7 +135,7 @@ class Ground:
         return np.where(off, np.nan, total)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Solids:
     """Everything opaque that stands on the ground, as triangles with real undersides.
 
@@ -165,7 +169,7 @@ class Solids:
         )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Foliage:
     """Leaf area density in upright columns that follow the ground.
 
@@ -215,7 +219,7 @@ class Mount:
     heights_m: tuple[float, ...] = ()
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Area:
     """Ground that must be held: (k, 2) outline in local metres, not closed."""
 
@@ -224,7 +228,7 @@ class Area:
     weight: float = 1.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Terrain:
     """The whole site in its local frame.
 

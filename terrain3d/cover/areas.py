@@ -1,5 +1,7 @@
 """Square metres: of each verdict, and of protected ground."""
 
+from functools import lru_cache
+
 import numpy as np
 import shapely
 from numpy.typing import NDArray
@@ -19,14 +21,20 @@ def verdict_areas(codes: Codes, cell_m2: float) -> dict[str, float]:
     return {key: float(counts[verdict]) * cell_m2 for verdict, key in VERDICT_KEYS.items()}
 
 
+@lru_cache(maxsize=64)
 def cells_within(ground: Ground, area: Area) -> NDArray[np.bool_]:
-    """(ny, nx) bool: cells whose centre lies within an outline, its south and west edges included."""
+    """(ny, nx) bool: cells whose centre lies within an outline, its south and west edges included.
+
+    Remembered for the same ground and area: whoever turns a unit asks again and again.
+    """
     polygon = shapely.Polygon(area.outline)
     shapely.prepare(polygon)
     x, y = np.meshgrid(ground.xs, ground.ys)
     # A centre on an edge must fall to one of two neighbouring areas, never to both or none.
     nudge = ground.cell_m * 1e-6
-    return np.asarray(shapely.contains_xy(polygon, x + nudge, y + nudge))
+    within = np.asarray(shapely.contains_xy(polygon, x + nudge, y + nudge))
+    within.flags.writeable = False
+    return within
 
 
 def protected_weight(ground: Ground, protect: tuple[Area, ...]) -> Floats:

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from enum import IntEnum
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -93,6 +94,7 @@ def inside_solid(solids: Solids, point: tuple[float, float, float]) -> bool:
     return int((crossings % 2).sum()) >= 2
 
 
+@lru_cache(maxsize=8)
 def _shifted_mesh(solids: Solids, origin: tuple[float, float, float]) -> Any:
     # Embree works in 32 bits: rays start at exact zero, and the mesh moves in 64 bits instead.
     import trimesh
