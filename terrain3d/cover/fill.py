@@ -265,25 +265,26 @@ def _judge(
             if high <= low:
                 continue
             states = np.empty((n_layers, high - low), np.uint8)
+            edges = np.empty((2, high - low))
             for k in range(n_layers):
                 _states_of_layer(
                     east[low:high], north[low:high], distance[low:high], foot[low:high],
                     main[0, low:high], main[1, low:high], main[2, low:high],
-                    axes, sines[k], half_arcs[h], max_range, figure, fill_needed, states[k],
+                    axes, sines[k], half_arcs[h], max_range, figure, fill_needed,
+                    edges[0], edges[1], states[k],
                 )  # fmt: skip
                 _states_through_gaps(
-                    east, north, distance, foot, many, piece_start, pieces,
-                    axes, sines[k], figure, fill_needed, low, states[k],
-                )  # fmt: skip
+                    foot, many, piece_start, pieces, figure, fill_needed, edges[0], edges[1], low, states[k]
+                )
             _raise_codes(states, uppers[h], any_layer, codes[low:high])
 
 
 @njit(cache=True, nogil=True)
 def _states_of_layer(
     east, north, distance, foot, seen_low, seen_high, seen_share,
-    axes, sines, half_arc, max_range, figure, fill_needed, states,
+    axes, sines, half_arc, max_range, figure, fill_needed, low_edges, high_edges, states,
 ):  # fmt: skip
-    """State of one layer on a run of cells, by the first piece that each cell shows.
+    """State of one layer on a run of cells, by the first piece that each cell shows, and its edges there.
 
     No branch, no call that is not inlined: the loop runs on the processor's vector units.
     """
@@ -310,13 +311,15 @@ def _states_of_layer(
         roof = min(z_high, foot[c] + figure, seen_high[c])
         filled = max(roof - max(z_low, seen_low[c]), 0.0) * seen_share[c]
         met = filled >= share * (z_high - z_low)
+        low_edges[c] = z_low
+        high_edges[c] = z_high
         states[c] = held * (1 + met)
 
 
 @njit(cache=True, nogil=True)
 def _states_through_gaps(
-    east, north, distance, foot, many, piece_start, pieces, axes, sines, figure, fill_needed, low, states
-):  # fmt: skip
+    foot, many, piece_start, pieces, figure, fill_needed, low_edges, high_edges, low, states
+):
     """Raise the state of those cells of the run that show more than one piece."""
     share = fill_needed - ROUNDING
     first = np.searchsorted(many, low)
@@ -325,10 +328,8 @@ def _states_through_gaps(
         if c >= low + len(states):
             break
         if states[c - low] == _MISSED:
-            d = distance[c]
-            lean = east[c] * axes[2, 0] + north[c] * axes[2, 1]
-            z_low = d * _slope(lean, axes[2, 2], sines[0])
-            z_high = d * _slope(lean, axes[2, 2], sines[2])
+            z_low = low_edges[c - low]
+            z_high = high_edges[c - low]
             roof = min(z_high, foot[c] + figure)
             if _filled(pieces, piece_start[c], piece_start[c + 1], z_low, roof) >= share * (z_high - z_low):
                 states[c - low] = _MET
