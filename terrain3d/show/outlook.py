@@ -244,6 +244,8 @@ def _distance_lines(axes: Axes, seen: Picture, azimuths: Floats, range_m: float)
     with np.errstate(invalid="ignore"):
         leap = np.abs(np.diff(distance, axis=0, prepend=np.nan)) > 0.25 * distance
     distance[leap] = np.nan
+    if not np.isfinite(distance).any():
+        return  # within a solid, say, no ground is seen at all
     levels = sorted({level for level in CONTOURS_M if level < range_m} | {range_m})
     shown = [level for level in levels if np.nanmin(distance) < level < np.nanmax(distance)]
     if not shown:

@@ -12,6 +12,7 @@ from test_stills import with_bad_names
 
 from terrain3d.detector.pose import in_head, posed_heads
 from terrain3d.detector.types import load_type
+from terrain3d.job import run
 from terrain3d.show.lettering import page_style
 from terrain3d.show.outlook import (
     distance_share,
@@ -22,6 +23,7 @@ from terrain3d.show.outlook import (
     span_of,
 )
 from terrain3d.show.size import SIZES
+from terrain3d.show.stills import write_stills
 from terrain3d.sight.picture import picture
 
 ONE, TWO = (load_type(name, Path()) for name in ("one-head-90", "two-head-180"))
@@ -111,3 +113,34 @@ def test_no_text_leaves_the_page_or_covers_other_text(outcome, hostile, size):
     with page_style():
         for option in drawn.options:
             check_texts(outlook_sheet(drawn, option, option.detectors[0], SIZES[size], "1 May"))
+
+
+def test_a_unit_that_sees_no_ground_still_gets_its_page(tmp_path):
+    """Inside a solid nothing lies at any distance on the ground: a page comes, without a warning."""
+    site = tmp_path / "site.toml"
+    site.write_text(
+        """
+[site]
+name = "Boxed in"
+cell = 0.5
+[ground]
+plane = { fall = 10, towards = 90, extent = 20 }
+[[solid]]
+name = "tank"
+outline = [[-2, -2], [2, -2], [2, 2], [-2, 2]]
+height = 3
+[[mount]]
+name = "pole"
+at = [0.1, 0.1]
+[[option]]
+name = "boxed in"
+[[option.detector]]
+name = "D1"
+mount = "pole"
+type = "one-head-90"
+height = 1.0
+bearing = 0
+"""
+    )
+    [page] = write_stills(run(site), tmp_path, kinds=("outlook",))
+    assert page.stat().st_size > 10_000
