@@ -127,11 +127,11 @@ cell = 0.5
 plane = { fall = 10, towards = 90, extent = 20 }
 [[solid]]
 name = "tank"
-outline = [[-2, -2], [2, -2], [2, 2], [-2, 2]]
+outline = [[-1, -1], [1, -1], [1, 1], [-1, 1]]
 height = 3
 [[mount]]
 name = "pole"
-at = [0.1, 0.1]
+at = [0, 0]
 [[option]]
 name = "boxed in"
 [[option.detector]]
