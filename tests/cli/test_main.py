@@ -178,7 +178,7 @@ def test_ctrl_c_half_way_leaves_nothing(site, tmp_path):
     site.write_text(SITE.replace("cell = 0.5", "cell = 0.05").replace("extent = 30", "extent = 200"))
     out = tmp_path / "out"
     child = subprocess.Popen(
-        [sys.executable, "-c", "from terrain3d.cli.main import main; main()", "cover", site, "--out", out],
+        [sys.executable, "-c", "from terrain3d.cli.start import main; main()", "cover", site, "--out", out],
         stderr=subprocess.PIPE,
         text=True,
         env={**os.environ, "PYTHONUNBUFFERED": "1"},
