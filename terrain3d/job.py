@@ -153,6 +153,11 @@ def _placed(terrain: Terrain, setting: DetectorSetting, kind: DetectorType, wher
             f"{where}: range",
             f"it has {offered}",
         )
+    if setting.pulses is not None and setting.pulses not in kind.pulses:
+        offered = ", ".join(str(n) for n in kind.pulses)
+        raise InputError(
+            f"{kind.name} has no pulse setting of {setting.pulses}", f"{where}: pulses", f"it has {offered}"
+        )
     if setting.pan is not None and len(setting.pan) != len(kind.head):
         raise InputError(
             f"pan gives {_count(len(setting.pan), 'angle')},"
@@ -164,7 +169,7 @@ def _placed(terrain: Terrain, setting: DetectorSetting, kind: DetectorType, wher
     x, y, ground_z = eye_over(terrain.ground, mount.x, mount.y, 0.0)
     return Detector(
         setting.name, kind, mount.name, x, y, ground_z, setting.height, setting.bearing % 360,
-        setting.tilt, setting.roll, setting.range, setting.pan, setting.fill,
+        setting.tilt, setting.roll, setting.range, setting.pan, setting.fill, setting.pulses,
     )  # fmt: skip
 
 

@@ -113,6 +113,8 @@ class MountShape(Table):
     name: Text
     at: Point
     heights: Annotated[tuple[MountHeight, ...], Field(min_length=1)] = (0.8, 1.0, 1.2)
+    #: Detector types that may not be fixed here.
+    not_for: tuple[Text, ...] = ()
 
 
 class ProtectShape(Table):
@@ -126,6 +128,117 @@ class TreatShape(Table):
 
     outline: Outline
     take_as: Annotated[Literal["solid", "foliage", "ground", "nothing"], Field(alias="as")]
+
+
+class WalkShape(Table):
+    """A walk to try, from the first point of its path to the last; speed in metres a second."""
+
+    name: Text
+    path: Path2
+    speed: Annotated[Number, Field(gt=0, le=10)] = 1.0
+    figure: Text | None = None
+
+
+class ApproachShape(Table):
+    """Where people may come in: any point of the path is a start of an open route."""
+
+    name: Text
+    path: Path2
+
+
+class NuisanceShape(Table):
+    """A thing that may trouble a unit; `width` widens a point or a path."""
+
+    name: Text
+    kind: Literal["vent", "flue", "window", "road", "water", "foliage", "other"] = "other"
+    at: Point | None = None
+    path: Path2 | None = None
+    outline: Outline | None = None
+    width: Annotated[Number, Field(gt=0, le=50)] | None = None
+    base: Annotated[Number, Field(ge=0, le=100)] = 0.0
+    height: Annotated[Number, Field(gt=0, le=100)]
+
+    @model_validator(mode="after")
+    def _one_shape(self) -> "NuisanceShape":
+        if sum(shape is not None for shape in (self.at, self.path, self.outline)) != 1:
+            raise UnfitError("exactly one of at, path and outline is needed", "keep one of them")
+        if (self.outline is None) == (self.width is None):
+            raise UnfitError(
+                "width goes with at or path, and they need it",
+                "give the width in metres, or an outline alone",
+            )
+        if self.base >= self.height:
+            raise UnfitError(
+                f"base {self.base:g} is not below height {self.height:g}",
+                "base is the clearance under it, height its top, both above the ground",
+            )
+        return self
+
+
+class BeyondShape(Table):
+    """Ground of others; no upper layer may reach into it where `keep_out` is true."""
+
+    name: Text
+    kind: Literal["road", "neighbour", "other"] = "other"
+    outline: Outline
+    keep_out: Annotated[bool, Strict()] = False
+
+
+class BoundaryShape(Table):
+    """The outline of the site's own land."""
+
+    outline: Outline
+
+
+class HeatSetting(Table):
+    """Temperatures in degrees C: `figure` is the apparent surface of whoever walks."""
+
+    figure: Annotated[Number, Field(ge=-50, le=80)] = 30.0
+    emissivity: Annotated[Number, Field(gt=0, le=1)] = 0.95
+    ground_emissivity: Annotated[Number, Field(gt=0, le=1)] = 0.96
+    grounds: Annotated[tuple[Annotated[Number, Field(ge=-50, le=80)], ...], Field(min_length=2)] = (
+        0.0, 5.0, 10.0, 15.0, 20.0, 25.0, 30.0, 35.0, 40.0,
+    )  # fmt: skip
+
+
+class SunSetting(Table):
+    """`near` is how many degrees from a layer still count; `zone` a name of the time zone database."""
+
+    year: Annotated[int, Strict(), Field(ge=1950, le=2100)] = 2026
+    zone: Text = "UTC"
+    near: Annotated[Number, Field(ge=0, le=30)] = 3.0
+
+
+class DoubtSetting(Table):
+    """Standard deviations: of the survey (metres, None takes what the survey says), and of fixing by hand."""
+
+    ground: Annotated[Number, Field(ge=0, le=5)] | None = None
+    correlation: Annotated[Number, Field(gt=0, le=1000)] = 10.0
+    height: Annotated[Number, Field(ge=0, le=1)] = 0.02
+    bearing: Annotated[Number, Field(ge=0, le=45)] = 2.5
+    tilt: Annotated[Number, Field(ge=0, le=15)] = 1.0
+    draws: Annotated[int, Strict(), Field(ge=1, le=100000)] = 200
+
+
+class RouteSetting(Table):
+    """`steepest` is the rise or fall that can be walked, percent; `figure` None is the site's."""
+
+    steepest: Annotated[Number, Field(gt=0, le=1000)] = 100.0
+    figure: Text | None = None
+
+
+class SearchSetting(Table):
+    """What the search may use; angles in degrees, `tilts` None is a sensible span in whole degrees."""
+
+    types: tuple[Text, ...] = ("one-head-90", "two-head-180")
+    bearing_step: Annotated[Number, Field(ge=0.5, le=90)] = 2.5
+    tilts: Annotated[tuple[Annotated[Number, Field(ge=-30, le=30)], ...], Field(min_length=1)] | None = None
+    ranges: Annotated[tuple[Annotated[Number, Field(gt=0)], ...], Field(min_length=1)] | None = None
+    units: Annotated[int, Strict(), Field(ge=1, le=50)] = 1
+    budget: Annotated[Number, Field(gt=0)] | None = None
+    hold: Annotated[Number, Field(gt=0, le=1)] | None = None
+    #: Two units must not see each other.
+    apart: Annotated[bool, Strict()] = False
 
 
 class FigureShape(Table):
@@ -146,6 +259,8 @@ class DetectorSetting(Table):
     pan: tuple[Angle, ...] | None = None
     #: Share of a layer a figure must fill to break it; None takes the type's.
     fill: Annotated[Number, Field(gt=0, le=1)] | None = None
+    #: Pulses that make an alarm; None takes the first its type offers.
+    pulses: Annotated[int, Strict(), Field(ge=1, le=1000)] | None = None
 
 
 class Option(Table):
@@ -182,7 +297,17 @@ class Site(Table):
     protect: tuple[OrFile[ProtectShape], ...] = ()
     treat: tuple[OrFile[TreatShape], ...] = ()
     figure: tuple[FigureShape, ...] = ()
+    walk: tuple[OrFile[WalkShape], ...] = ()
+    approach: tuple[OrFile[ApproachShape], ...] = ()
+    nuisance: tuple[OrFile[NuisanceShape], ...] = ()
+    beyond: tuple[OrFile[BeyondShape], ...] = ()
+    boundary: BoundaryShape | None = None
     option: tuple[Option, ...] = ()
+    heat: HeatSetting = HeatSetting()
+    sun: SunSetting = SunSetting()
+    doubt: DoubtSetting = DoubtSetting()
+    routes: RouteSetting = RouteSetting()
+    search: SearchSetting = SearchSetting()
 
     @model_validator(mode="before")
     @classmethod
@@ -197,7 +322,7 @@ class Site(Table):
 
     @model_validator(mode="after")
     def _names_differ(self) -> "Site":
-        for kind in ("mount", "protect", "option", "figure"):
+        for kind in ("mount", "protect", "option", "figure", "walk", "approach", "nuisance", "beyond"):
             _no_twins((s.name for s in getattr(self, kind) if not isinstance(s, FileRef)), kind)
         return self
 

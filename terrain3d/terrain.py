@@ -217,6 +217,8 @@ class Mount:
     x: float
     y: float
     heights_m: tuple[float, ...] = ()
+    #: Names of detector types that may not be fixed here.
+    not_for: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -229,11 +231,60 @@ class Area:
 
 
 @dataclass(frozen=True, eq=False)
+class Walk:
+    """A walk to try: (n, 2) line in local metres, walked from its first point to its last.
+
+    `figure` names who walks; None is the site's figure.
+    """
+
+    name: str
+    line: Floats
+    speed_mps: float = 1.0
+    figure: str | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Approach:
+    """Where people may come in: (n, 2) line in local metres, any point of which is a start."""
+
+    name: str
+    line: Floats
+
+
+@dataclass(frozen=True, eq=False)
+class Nuisance:
+    """A thing that may trouble a unit whose layer it lies in.
+
+    `outline` is (k, 2) in local metres, not closed; `base_m` and `top_m` are above the ground beneath.
+    """
+
+    name: str
+    kind: str
+    outline: Floats
+    base_m: float
+    top_m: float
+
+
+@dataclass(frozen=True, eq=False)
+class Beyond:
+    """Ground of others: a road or a neighbour's; (k, 2) outline in local metres, not closed.
+
+    Where `keep_out` is true no upper layer may reach into it.
+    """
+
+    name: str
+    kind: str
+    outline: Floats
+    keep_out: bool = False
+
+
+@dataclass(frozen=True, eq=False)
 class Terrain:
     """The whole site in its local frame.
 
     `doubts` are sentences about the survey that every output has to carry; `spacing_m` is the
     typical distance between measured ground points, None where the ground is drawn, not surveyed.
+    `boundary` is the (k, 2) outline of the site's own land, None where it is not drawn.
     """
 
     frame: Frame
@@ -244,6 +295,11 @@ class Terrain:
     protect: tuple[Area, ...]
     doubts: tuple[str, ...] = ()
     spacing_m: float | None = None
+    walks: tuple[Walk, ...] = ()
+    approaches: tuple[Approach, ...] = ()
+    nuisances: tuple[Nuisance, ...] = ()
+    beyond: tuple[Beyond, ...] = ()
+    boundary: Floats | None = None
 
     def mount(self, name: str) -> Mount:
         return next(mount for mount in self.mounts if mount.name == name)

@@ -59,6 +59,7 @@ class Detector:
     range_m: float = 12.0
     pan_deg: tuple[float, ...] | None = None
     fill: float | None = None
+    pulses: int | None = None
 
     @property
     def eye(self) -> tuple[float, float, float]:
@@ -68,6 +69,11 @@ class Detector:
     @property
     def fill_needed(self) -> float:
         return self.type.fill if self.fill is None else self.fill
+
+    @property
+    def pulses_needed(self) -> int:
+        """Pulses that make an alarm: as it is set, else the first setting its type offers."""
+        return self.type.pulses[0] if self.pulses is None else self.pulses
 
 
 def head_axes(bearing_deg: float, tilt_deg: float, roll_deg: float) -> Floats:

@@ -57,6 +57,10 @@ class DetectorType(Table):
     max_range: Annotated[Number, Field(gt=0, le=100)]
     range_settings: Annotated[tuple[Annotated[Number, Field(gt=0)], ...], Field(min_length=1)]
     pulses: Annotated[tuple[Count, ...], Field(min_length=1)] = (1,)
+    #: Seconds within which the pulses of one alarm must fall.
+    pulse_window: Annotated[Number, Field(gt=0, le=600)] = 10.0
+    #: What a unit costs fixed, in whatever money the budget is in; None is not priced.
+    price: Annotated[Number, Field(ge=0)] | None = None
     alarm: Literal["all", "any"] = "all"
     #: Share of a layer's height that a figure must fill to break it; 0.5 is middle sensitivity.
     fill: Annotated[Number, Field(gt=0, le=1)] = 0.5

@@ -101,6 +101,11 @@ def build_terrain(site: Site, folder: Path, reach_m: float, progress: Progress |
         local.protect,
         tuple(dict.fromkeys(doubts)),
         relief.spacing_m,
+        local.walks,
+        local.approaches,
+        local.nuisances,
+        local.beyond,
+        local.boundary,
     )
     tell(1.0)
     return terrain
@@ -226,10 +231,12 @@ def _from_cloud(cloud: Cloud, frame: Frame, local: Placed, lattice: Lattice, lim
 
 
 def _wanted(local: Placed, reach_m: float) -> Box | None:
-    """The box around all that is looked at: mounts with their reach, areas to be held."""
+    """The box around all that is looked at: mounts with their reach, areas to be held, walks and ways in."""
     rings = [np.array([[mount.x, mount.y]]) for mount in local.mounts]
-    grown = [reach_m + _AROUND_M] * len(rings) + [_AROUND_M] * len(local.protect)
-    rings += [area.outline for area in local.protect]
+    others = [area.outline for area in local.protect]
+    others += [walk.line for walk in local.walks] + [approach.line for approach in local.approaches]
+    grown = [reach_m + _AROUND_M] * len(rings) + [_AROUND_M] * len(others)
+    rings += others
     if not rings:
         return None
     low = np.min([ring.min(axis=0) - by for ring, by in zip(rings, grown, strict=True)], axis=0)

@@ -15,7 +15,15 @@ from pyogrio.errors import DataLayerError, DataSourceError
 from pyproj.exceptions import CRSError
 
 from terrain3d.errors import InputError
-from terrain3d.site import FileRef, MountShape, ProtectShape
+from terrain3d.site import (
+    ApproachShape,
+    BeyondShape,
+    FileRef,
+    MountShape,
+    NuisanceShape,
+    ProtectShape,
+    WalkShape,
+)
 from terrain3d.survey.crs import crs_words, horizontal
 from terrain3d.survey.wording import counted, pair
 from terrain3d.tables import Table, checked
@@ -64,7 +72,7 @@ def expand(
         for number, feature in enumerate(features, 1):
             where = f"{path}: feature {number}"
             shapes.append((checked(model, _keys(feature, entry.also, model, where), where), crs))
-    if issubclass(model, MountShape | ProtectShape):
+    if issubclass(model, MountShape | ProtectShape | WalkShape | ApproachShape | NuisanceShape | BeyondShape):
         _refuse_twins([str(getattr(shape, "name", "")) for shape, _ in shapes], model)
     return tuple(shapes)
 

@@ -1,9 +1,10 @@
 """Drawn shapes of a site file, checked and moved to local metres."""
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pyproj
@@ -11,27 +12,69 @@ import shapely
 
 from terrain3d.errors import InputError
 from terrain3d.frame import Frame
-from terrain3d.site import FoliageShape, MountShape, ProtectShape, Site, SolidShape, TreatShape
+from terrain3d.site import (
+    ApproachShape,
+    BeyondShape,
+    BoundaryShape,
+    FoliageShape,
+    MountShape,
+    NuisanceShape,
+    ProtectShape,
+    Site,
+    SolidShape,
+    TreatShape,
+    WalkShape,
+)
 from terrain3d.survey.above import Treatment
 from terrain3d.survey.leaves import Prism
 from terrain3d.survey.outlines import expand
-from terrain3d.terrain import Area, Mount
+from terrain3d.terrain import Approach, Area, Beyond, Mount, Nuisance, Walk
 from terrain3d.units import Floats
 
-_KINDS = ("mount", "protect", "solid", "foliage", "treat")
+_MODELS = {
+    "mount": MountShape,
+    "protect": ProtectShape,
+    "solid": SolidShape,
+    "foliage": FoliageShape,
+    "treat": TreatShape,
+    "walk": WalkShape,
+    "approach": ApproachShape,
+    "nuisance": NuisanceShape,
+    "beyond": BeyondShape,
+}
+#: The kinds of shape in the order they are checked; there is one boundary at most.
+_KINDS = (*_MODELS, "boundary")
 #: An outline is a line where its points span less than this share of its length squared.
 _FLAT = 1e-9
+
+Shape = (
+    MountShape
+    | ProtectShape
+    | SolidShape
+    | FoliageShape
+    | TreatShape
+    | WalkShape
+    | ApproachShape
+    | NuisanceShape
+    | BeyondShape
+    | BoundaryShape
+)
 
 
 @dataclass(frozen=True)
 class Drawn:
     """All shapes of a site, files read, each with the CRS its coordinates are in."""
 
-    mount: tuple[tuple[MountShape, pyproj.CRS | None], ...]
-    protect: tuple[tuple[ProtectShape, pyproj.CRS | None], ...]
-    solid: tuple[tuple[SolidShape, pyproj.CRS | None], ...]
-    foliage: tuple[tuple[FoliageShape, pyproj.CRS | None], ...]
-    treat: tuple[tuple[TreatShape, pyproj.CRS | None], ...]
+    mount: tuple[tuple[MountShape, pyproj.CRS | None], ...] = ()
+    protect: tuple[tuple[ProtectShape, pyproj.CRS | None], ...] = ()
+    solid: tuple[tuple[SolidShape, pyproj.CRS | None], ...] = ()
+    foliage: tuple[tuple[FoliageShape, pyproj.CRS | None], ...] = ()
+    treat: tuple[tuple[TreatShape, pyproj.CRS | None], ...] = ()
+    walk: tuple[tuple[WalkShape, pyproj.CRS | None], ...] = ()
+    approach: tuple[tuple[ApproachShape, pyproj.CRS | None], ...] = ()
+    nuisance: tuple[tuple[NuisanceShape, pyproj.CRS | None], ...] = ()
+    beyond: tuple[tuple[BeyondShape, pyproj.CRS | None], ...] = ()
+    boundary: tuple[tuple[BoundaryShape, pyproj.CRS | None], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -42,7 +85,12 @@ class Placed:
     protect: tuple[Area, ...]
     prisms: tuple[Prism, ...]
     treatments: tuple[Treatment, ...]
-    solids: tuple[tuple[SolidShape, Floats], ...] = field(default=())
+    solids: tuple[tuple[SolidShape, Floats], ...] = ()
+    walks: tuple[Walk, ...] = ()
+    approaches: tuple[Approach, ...] = ()
+    nuisances: tuple[Nuisance, ...] = ()
+    beyond: tuple[Beyond, ...] = ()
+    boundary: Floats | None = None
 
 
 def drawn(site: Site, folder: Path, site_crs: pyproj.CRS | None) -> Drawn:
@@ -53,26 +101,22 @@ def drawn(site: Site, folder: Path, site_crs: pyproj.CRS | None) -> Drawn:
     InputError
         Where an outline crosses itself, with the place where it does, or a file cannot be read.
     """
-    lists = Drawn(
-        expand(site.mount, MountShape, folder),
-        expand(site.protect, ProtectShape, folder),
-        expand(site.solid, SolidShape, folder),
-        expand(site.foliage, FoliageShape, folder),
-        expand(site.treat, TreatShape, folder),
-    )
-    for kind in _KINDS[1:]:
-        for number, (shape, _) in enumerate(getattr(lists, kind), 1):
-            if shape.outline is not None:
+    lists: dict[str, Any] = {
+        kind: tuple((shape, crs or site_crs) for shape, crs in expand(getattr(site, kind), model, folder))
+        for kind, model in _MODELS.items()
+    }
+    lists["boundary"] = () if site.boundary is None else ((site.boundary, site_crs),)
+    for kind in _KINDS:
+        for number, (shape, _) in enumerate(lists[kind], 1):
+            if getattr(shape, "outline", None) is not None:
                 check_outline(shape.outline, f"site.toml: {label(kind, shape, number)}")
-    return Drawn(
-        **{kind: tuple((shape, crs or site_crs) for shape, crs in getattr(lists, kind)) for kind in _KINDS}
-    )
+    return Drawn(**lists)
 
 
-def label(
-    kind: str, shape: MountShape | ProtectShape | SolidShape | FoliageShape | TreatShape, number: int = 0
-) -> str:
+def label(kind: str, shape: Shape, number: int = 0) -> str:
     """What a shape is called in messages: its kind and name, or its number where it has none."""
+    if isinstance(shape, BoundaryShape):
+        return kind
     if isinstance(shape, TreatShape):
         return f"{kind} number {number}"
     return f"{kind} {shape.name!r}" + (": at" if kind == "mount" else "")
@@ -82,7 +126,8 @@ def corners(shapes: Drawn) -> Iterator[tuple[str, Floats, pyproj.CRS | None]]:
     """Each shape's label, (n, 2) points as they are drawn, and the CRS they are in."""
     for kind in _KINDS:
         for number, (shape, crs) in enumerate(getattr(shapes, kind), 1):
-            points = [shape.at] if kind == "mount" else getattr(shape, "path", None) or shape.outline
+            given = (getattr(shape, key, None) for key in ("path", "outline"))
+            points = next((points for points in given if points is not None), None) or [shape.at]
             yield label(kind, shape, number), np.array(points, float), crs
 
 
@@ -117,7 +162,7 @@ def check_outline(outline: Iterable[tuple[float, float]], where: str) -> None:
 
 def middle(shapes: Drawn, dst_crs: pyproj.CRS | None) -> tuple[float, float] | None:
     """Centre of the box around mounts and protect outlines (else around all shapes); None without any."""
-    first = Drawn(shapes.mount, shapes.protect, (), (), ())
+    first = Drawn(shapes.mount, shapes.protect)
     if not (first.mount or first.protect):
         first = shapes
     points = [turned(drawn_at, crs, dst_crs) for _, drawn_at, crs in corners(first)]
@@ -135,23 +180,37 @@ def placed(shapes: Drawn, frame: Frame) -> Placed:
     InputError
         Where a CRS cannot hold a shape's coordinates, with the shape's kind and name.
     """
-    local = [_local(name, points, crs, frame) for name, points, crs in corners(shapes)]
-    mounts, protect, solid, foliage, treat = (
-        [local.pop(0) for _ in getattr(shapes, kind)] for kind in _KINDS
-    )
+    points = [_local(name, points, crs, frame) for name, points, crs in corners(shapes)]
+    local = {kind: [(shape, points.pop(0)) for shape, _ in getattr(shapes, kind)] for kind in _KINDS}
     return Placed(
         tuple(
-            Mount(m.name, float(at[0, 0]), float(at[0, 1]), m.heights)
-            for (m, _), at in zip(shapes.mount, mounts, strict=True)
+            Mount(m.name, float(at[0, 0]), float(at[0, 1]), m.heights, m.not_for) for m, at in local["mount"]
         ),
-        tuple(Area(p.name, _ring(at), p.weight) for (p, _), at in zip(shapes.protect, protect, strict=True)),
-        tuple(
-            Prism(_ring(at), f.base, f.height, f.density)
-            for (f, _), at in zip(shapes.foliage, foliage, strict=True)
-        ),
-        tuple(Treatment(_ring(at), t.take_as) for (t, _), at in zip(shapes.treat, treat, strict=True)),
-        tuple((s, at if s.path else _ring(at)) for (s, _), at in zip(shapes.solid, solid, strict=True)),
+        tuple(Area(p.name, _ring(at), p.weight) for p, at in local["protect"]),
+        tuple(Prism(_ring(at), f.base, f.height, f.density) for f, at in local["foliage"]),
+        tuple(Treatment(_ring(at), t.take_as) for t, at in local["treat"]),
+        tuple((s, at if s.path else _ring(at)) for s, at in local["solid"]),
+        tuple(Walk(w.name, at, w.speed, w.figure) for w, at in local["walk"]),
+        tuple(Approach(a.name, at) for a, at in local["approach"]),
+        tuple(Nuisance(n.name, n.kind, _around(n, at), n.base, n.height) for n, at in local["nuisance"]),
+        tuple(Beyond(b.name, b.kind, _ring(at), b.keep_out) for b, at in local["beyond"]),
+        next((_ring(at) for _, at in local["boundary"]), None),
     )
+
+
+def _around(shape: NuisanceShape, at: Floats) -> Floats:
+    """The ground a nuisance thing stands on: a square about a point, a band along a path."""
+    if shape.width is None:
+        return _ring(at)
+    half = shape.width / 2
+    if len(at) == 1:
+        return np.asarray(at[0] + half * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]))
+    band = shapely.LineString(at).buffer(half, cap_style="flat", join_style="mitre")
+    if not isinstance(band, shapely.Polygon) or band.is_empty:
+        raise InputError(
+            "the path has no length", f"site.toml: {label('nuisance', shape)}", "give two points that differ"
+        )
+    return np.asarray(shapely.get_coordinates(band.exterior)[:-1])
 
 
 def _local(name: str, points: Floats, crs: pyproj.CRS | None, frame: Frame) -> Floats:
