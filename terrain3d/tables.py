@@ -40,9 +40,14 @@ TAG_OPENS = "<"
 #: What a bare number of a key is in; said where one is refused.
 _UNITS = {
     "metres": {"height", "heights", "base", "thickness", "extent", "cell", "range", "hole_limit", "at"}
-    | {"nominal_height", "mount_height", "max_range", "range_settings", "path", "outline", "points"},
-    "degrees": {"bearing", "tilt", "roll", "pan", "towards", "arc", "nominal_arc", "elevation"},
-    "percent": {"fall"},
+    | {"nominal_height", "mount_height", "max_range", "range_settings", "path", "outline", "points"}
+    | {"width", "correlation", "ranges"},
+    "degrees": {"bearing", "tilt", "roll", "pan", "towards", "arc", "nominal_arc", "elevation"}
+    | {"bearing_step", "tilts", "near"},
+    "degrees C": {"grounds"},
+    "metres a second": {"speed"},
+    "seconds": {"pulse_window"},
+    "percent": {"fall", "steepest"},
 }
 
 
