@@ -191,7 +191,10 @@ class BoundaryShape(Table):
 
 
 class HeatSetting(Table):
-    """Temperatures in degrees C: `figure` is the apparent surface of whoever walks."""
+    """Temperatures in degrees C: `figure` is the apparent surface of whoever walks.
+
+    `sky_below` is how many kelvin the sky that both reflect shows colder than the ground; 0 is cloud.
+    """
 
     figure: Annotated[Number, Field(ge=-50, le=80)] = 30.0
     emissivity: Annotated[Number, Field(gt=0, le=1)] = 0.95
@@ -199,6 +202,7 @@ class HeatSetting(Table):
     grounds: Annotated[tuple[Annotated[Number, Field(ge=-50, le=80)], ...], Field(min_length=2)] = (
         0.0, 5.0, 10.0, 15.0, 20.0, 25.0, 30.0, 35.0, 40.0,
     )  # fmt: skip
+    sky_below: Annotated[Number, Field(ge=0, le=100)] = 0.0
 
 
 class SunSetting(Table):

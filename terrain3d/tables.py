@@ -45,6 +45,7 @@ _UNITS = {
     "degrees": {"bearing", "tilt", "roll", "pan", "towards", "arc", "nominal_arc", "elevation"}
     | {"bearing_step", "tilts", "near"},
     "degrees C": {"grounds"},
+    "kelvin": {"sky_below"},
     "metres a second": {"speed"},
     "seconds": {"pulse_window"},
     "percent": {"fall", "steepest"},
