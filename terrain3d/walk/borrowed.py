@@ -1,0 +1,85 @@
+"""Walk tests borrowed from the indoor standard: its speeds and postures, tried on an outdoor unit.
+
+Borrowed means just that: the standard covers detectors in buildings, its figures here are from memory, and
+nothing that passes is said to comply.
+"""
+
+from importlib.resources import files
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from terrain3d.detector.figures import Figure, find_figure
+from terrain3d.detector.pose import Detector
+from terrain3d.tables import Number, Table, Text, checked, read_toml
+from terrain3d.terrain import Terrain
+from terrain3d.walk.fans import Fan, fan_across, fan_to
+
+Speed = Annotated[Number, Field(ge=0, le=10)]
+Near = Annotated[Number, Field(gt=0, le=100)]
+FourSpeeds = tuple[Speed, Speed, Speed, Speed]
+
+
+class BorrowedTest(Table):
+    """One test; speeds (m/s, 0 where not required), distances and figures for grades 1 to 4."""
+
+    name: Text
+    walk: Literal["to", "across"]
+    speed: FourSpeeds
+    distance: tuple[Near, Near, Near, Near] | None = None
+    figure: tuple[Text, Text, Text, Text]
+
+
+class BorrowedTests(Table):
+    """A file of tests with a word on how far its figures can be trusted."""
+
+    status: Text
+    test: Annotated[tuple[BorrowedTest, ...], Field(min_length=1)]
+
+
+def load_tests(path: Path | None = None) -> BorrowedTests:
+    """The tests that come with the package, or those of a user's own file.
+
+    >>> tests = load_tests()
+    >>> tests.status
+    'unverified, from memory: check your copy'
+    >>> [(test.name, test.speed[1]) for test in tests.test][:2]
+    [('across the boundary', 1.0), ('within the boundary', 0.3)]
+    """
+    own = path or Path(str(files("terrain3d.walk").joinpath("borrowed_tests.toml")))
+    return checked(BorrowedTests, read_toml(own), str(own))
+
+
+def borrowed_fans(
+    terrain: Terrain,
+    unit: Detector,
+    grade: int,
+    tests: BorrowedTests | None = None,
+    own: tuple[Figure, ...] = (),
+) -> dict[str, Fan]:
+    """Fans walked as the borrowed tests of a grade say, by the test's name.
+
+    Parameters
+    ----------
+    terrain : Terrain
+    unit : Detector
+    grade : int
+        1 to 4.
+    tests : BorrowedTests, optional
+        A user's own; the package's where it is not given.
+    own : tuple of Figure
+        The site's own figures.
+    """
+    fans = {}
+    for test in (tests or load_tests()).test:
+        speed = test.speed[grade - 1]
+        if speed == 0:
+            continue
+        figure = find_figure(test.figure[grade - 1], own)
+        if test.walk == "to":
+            fans[test.name] = fan_to(terrain, unit, figure, speed)
+        else:
+            distances = () if test.distance is None else (test.distance[grade - 1],)
+            fans[test.name] = fan_across(terrain, unit, figure, speed, distances)
+    return fans

@@ -1,0 +1,156 @@
+"""Zones entered and left along walks: where a side of a figure crosses the edge of a zone.
+
+A figure stands upright before the unit, as wide as it is seen. It is in a zone while any of its width
+is. Its right side crossing an edge enters or leaves the zone to the right of that edge, its left side the
+zone to the left; either is a pulse if the layers that the alarm rule needs are broken at that side of
+the figure. That a pulse comes of a zone entered and of a zone left is common practice, no source.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from terrain3d.detector.pose import Detector
+from terrain3d.sight.points import look_at
+from terrain3d.terrain import Terrain
+from terrain3d.units import Floats
+from terrain3d.walk.bodies import Body, seen_width_m
+from terrain3d.walk.track import Track
+from terrain3d.walk.zones import ZonedLayer, broken_layers, heads_hold, layer_azimuth_deg, zoned_layers
+
+#: Halvings of a step in search of a crossing: 0.05 m to under a nanometre.
+_HALVINGS = 26
+#: How far inside its zone a crossing is judged, degrees: an arc's very end may fall to either side.
+_INSIDE_DEG = 1e-5
+
+
+@dataclass(frozen=True, eq=False)
+class Crossings:
+    """Edges crossed, in the order of their walks and of the distance along each.
+
+    Parameters
+    ----------
+    walk : (n,) int64
+    along_m : (n,) float
+    x, y : (n,) float
+        The middle of the figure, local metres.
+    side_x, side_y : (n,) float
+        The side that crosses, a hair inside the zone.
+    layer : (n,) int64
+        Index into `zoned_layers`.
+    zone : (n,) int64
+        Counted from the left, from 0.
+    entered : (n,) bool
+        False where the zone is left.
+    """
+
+    walk: NDArray[np.int64]
+    along_m: Floats
+    x: Floats
+    y: Floats
+    side_x: Floats
+    side_y: Floats
+    layer: NDArray[np.int64]
+    zone: NDArray[np.int64]
+    entered: NDArray[np.bool_]
+
+    def those(self, rows: NDArray[np.bool_] | NDArray[np.int64]) -> "Crossings":
+        """Some of them, in the order of `rows`."""
+        return Crossings(*(getattr(self, name)[rows] for name in self.__dataclass_fields__))
+
+
+def pulses_of(terrain: Terrain, unit: Detector, figure_m: float, body: Body, way: Track) -> Crossings:
+    """The crossings along walks that are pulses of a unit: its layers are broken there together."""
+    crossed = zone_crossings(unit, body, way)
+    if not len(crossed.along_m):
+        return crossed
+    seen = look_at(terrain, unit.eye, crossed.side_x, crossed.side_y)
+    broken = broken_layers(seen, unit, figure_m)
+    holds = heads_hold(unit, broken)
+    owner = np.array([layer.head for layer in zoned_layers(unit)])
+    own = crossed.layer[seen.cells]
+    spot = np.arange(len(seen.cells))
+    counts = np.zeros(len(crossed.along_m), bool)
+    counts[seen.cells] = broken[own, spot] & holds[owner[own], spot]
+    return crossed.those(counts)
+
+
+def zone_crossings(unit: Detector, body: Body, way: Track) -> Crossings:
+    """Every edge that a side of a figure crosses, whether any layer is broken there or not.
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> from terrain3d.detector.types import load_type
+    >>> from terrain3d.walk.track import track
+    >>> unit = Detector("D1", load_type("one-head-90", Path()), "pole", 0, 0, 0, 1.0, 0.0)
+    >>> way = track([np.array([[-20.0, 6.0], [20.0, 6.0]])])
+    >>> crossed = zone_crossings(unit, Body(0.5, 0.5, "invented"), way)
+    >>> upper = crossed.those(crossed.layer == 0)
+    >>> len(upper.zone), int(upper.entered.sum())           # nine zones, entered and left
+    (18, 9)
+    """
+    found = []
+    for k, layer in enumerate(zoned_layers(unit)):
+        for side in (-1, 1):
+            found.append(_side_crossings(unit, layer, k, body, way, side))
+    columns = [np.concatenate(column) for column in zip(*found, strict=True)]
+    every = Crossings(*columns)
+    return every.those(np.lexsort((every.layer, every.along_m, every.walk)))
+
+
+def _side_crossings(
+    unit: Detector, layer: ZonedLayer, index: int, body: Body, way: Track, side: int
+) -> tuple[NDArray[np.generic], ...]:
+    """Crossings of one side (-1 left, 1 right) of the figure over the edges of one layer."""
+    # The right side is at home in the zone to the right of each edge but the last, the left likewise.
+    zones = np.arange(layer.zones)
+    edges = layer.edges_deg[:-1] if side > 0 else layer.edges_deg[1:]
+    past = _past(layer, edges[:, None], *_side_bearing(unit, body, way.x, way.y, way.facing_deg, side)[:2])
+    before, after = past[:, :-1], past[:, 1:]
+    same_walk = way.walk[:-1] == way.walk[1:]
+    # A jump of half a turn is the seam behind the head, not a crossing.
+    crossed = ((before < 0) != (after < 0)) & (np.abs(after - before) < 180.0) & same_walk
+    e, i = np.nonzero(crossed)
+    rising = before[e, i] < 0
+    low, high = np.zeros(len(i)), np.ones(len(i))
+    step_x, step_y = way.x[i + 1] - way.x[i], way.y[i + 1] - way.y[i]
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2
+        x, y = way.x[i] + middle * step_x, way.y[i] + middle * step_y
+        east, north, _far = _side_bearing(unit, body, x, y, way.facing_deg[i], side)
+        is_past = (_past(layer, edges[e], east, north) < 0) != rising
+        low, high = np.where(is_past, low, middle), np.where(is_past, middle, high)
+    x, y = way.x[i] + high * step_x, way.y[i] + high * step_y
+    # Turning on the spot is no step: the figure faces as it does afterwards.
+    east, north, far = _side_bearing(unit, body, x, y, way.facing_deg[i + 1], side)
+    along = way.along_m[i] + high * (way.along_m[i + 1] - way.along_m[i])
+    # Along a bearing that turns clockwise the zone to the right lies ahead.
+    hair = np.radians(side * _INSIDE_DEG)
+    side_x = unit.x + far * (east + hair * north)
+    side_y = unit.y + far * (north - hair * east)
+    entered = rising if side > 0 else ~rising
+    return way.walk[i], along, x, y, side_x, side_y, np.full(len(i), index), zones[e], entered
+
+
+def _side_bearing(
+    unit: Detector, body: Body, x: Floats, y: Floats, facing_deg: Floats, side: int
+) -> tuple[Floats, Floats, Floats]:
+    """Unit bearing (east, north) of a side of the figure, and its plan distance from the unit."""
+    dx, dy = x - unit.x, y - unit.y
+    half = seen_width_m(body, facing_deg - np.degrees(np.arctan2(dx, dy))) / 2
+    d = np.hypot(dx, dy)
+    # At the unit itself the figure is taken to stand a hair before it.
+    ux, uy = (
+        np.where(d > 0, dx / np.maximum(d, 1e-300), 0.0),
+        np.where(d > 0, dy / np.maximum(d, 1e-300), 1.0),
+    )
+    side_x, side_y = dx + side * half * uy, dy - side * half * ux
+    far = np.hypot(side_x, side_y)
+    return side_x / far, side_y / far, far
+
+
+def _past(layer: ZonedLayer, edges_deg: Floats, east: Floats, north: Floats) -> Floats:
+    """Degrees past each edge, clockwise, in [-180, 180)."""
+    return (layer_azimuth_deg(layer, east, north) - edges_deg + 180.0) % 360.0 - 180.0

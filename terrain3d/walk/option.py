@@ -1,0 +1,56 @@
+"""All walks of one option: the paths of the site file, and fans to and across each of its units."""
+
+from dataclasses import dataclass
+
+from terrain3d.detector.figures import Figure, find_figure
+from terrain3d.detector.pose import Detector
+from terrain3d.terrain import Terrain
+from terrain3d.walk.fans import Fan, fan_across, fan_to
+from terrain3d.walk.pulses import WalkResult, try_walk
+
+
+@dataclass(frozen=True, eq=False)
+class OptionWalks:
+    """What walks through an option: one result for each path, two fans for each unit (to, across)."""
+
+    name: str
+    walks: tuple[WalkResult, ...]
+    fans: tuple[Fan, ...]
+
+
+def option_walks(
+    terrain: Terrain,
+    name: str,
+    units: tuple[Detector, ...],
+    combine: str,
+    figure: Figure,
+    own: tuple[Figure, ...] = (),
+) -> OptionWalks:
+    """Try the walks of a site under an option.
+
+    Parameters
+    ----------
+    terrain : Terrain
+        With its `walks`; there may be none.
+    name : str
+        Of the option.
+    units : tuple of Detector
+    combine : {"any", "all"}
+    figure : Figure
+        The site's: walks the fans, and every path that names nobody else.
+    own : tuple of Figure
+        The site's own figures.
+
+    Raises
+    ------
+    InputError
+        When a walk names a figure that nobody knows.
+    """
+    walks = tuple(
+        try_walk(
+            terrain, units, combine, walk, figure if walk.figure is None else find_figure(walk.figure, own)
+        )
+        for walk in terrain.walks
+    )
+    fans = tuple(fan(terrain, unit, figure) for unit in units for fan in (fan_to, fan_across))
+    return OptionWalks(name, walks, fans)
