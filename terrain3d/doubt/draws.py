@@ -28,7 +28,7 @@ from terrain3d.units import Floats
 #: The worst protected share told: what one draw in so many falls short of.
 WORST = 0.05
 #: A unit fixed by hand is never this near the ground, nor tilted more than a head may be.
-_LOWEST_M, _MOST_TILT_DEG = 0.05, 30.0
+LOWEST_M, MOST_TILT_DEG = 0.05, 30.0
 #: Ground kept around what the units reach, cells.
 _MARGIN_CELLS = 4
 #: Walls follow moved ground in steps of this share of the length over which errors are alike: the ground
@@ -257,7 +257,7 @@ def fixed_by_hand(ground: Ground, unit: Detector, spread: Spread, rng: np.random
     return replace(
         unit,
         ground_z=eye_over(ground, unit.x, unit.y, 0.0)[2],
-        height_m=max(unit.height_m + float(height), min(unit.height_m, _LOWEST_M)),
+        height_m=max(unit.height_m + float(height), min(unit.height_m, LOWEST_M)),
         bearing_deg=(unit.bearing_deg + float(bearing)) % 360,
         tilt_deg=_tilted(unit.tilt_deg + float(tilt)),
         roll_deg=_tilted(unit.roll_deg + float(roll)),
@@ -265,7 +265,7 @@ def fixed_by_hand(ground: Ground, unit: Detector, spread: Spread, rng: np.random
 
 
 def _tilted(angle_deg: float) -> float:
-    return min(max(angle_deg, -_MOST_TILT_DEG), _MOST_TILT_DEG)
+    return min(max(angle_deg, -MOST_TILT_DEG), MOST_TILT_DEG)
 
 
 def _summed(weight: Floats, held: Mask) -> float:
