@@ -1,0 +1,321 @@
+"""Figure against ground in the infrared: what stays held as the ground warms to the figure's own heat.
+
+A unit answers to the difference of radiance, 8 to 14 micrometres, between a figure and the ground it
+passes. Surfaces are grey and diffuse. The ground reflects the sky; an upright figure reflects half sky
+and half ground (the view factors of an upright plane over a level one); the sky is `sky_below` kelvin
+colder than the ground, and at 0, thick cloud, it is the ground's own temperature: then the ground's
+emissivity plays no part and the contrast is emissivity * (L(figure) - L(ground)).
+
+A layer's signal goes with fill * |contrast|. The marks of fill are those at the reference contrast, so
+under it a layer needs mark / ratio, and more than a whole layer cannot be filled. Over it nothing is
+made easier: what the plain map does not hold, no cool night adds. The figure's own surface is kept at one
+temperature, though clothing follows the air; air between unit and figure is left out.
+"""
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cache, lru_cache
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.constants import c, h, k, zero_Celsius
+from scipy.optimize import brentq
+
+from terrain3d.cover.areas import cells_within
+from terrain3d.cover.fill import HeadTable, head_table, verdict_codes
+from terrain3d.cover.verdict import Verdict
+from terrain3d.detector.pose import Detector
+from terrain3d.sight.panorama import Panorama
+from terrain3d.site import HeatSetting
+from terrain3d.terrain import Terrain
+from terrain3d.units import Floats
+
+#: The band of long-wave sensing, metres.
+BAND_M = (8e-6, 14e-6)
+#: A borrowed test condition: figure over background, K, and the background, degrees C. From memory of an
+#: indoor standard that does not cover outdoor units; not verified against it.
+REFERENCE_K, REFERENCE_GROUND_C = 3.5, 20.0
+#: Shares of the held ground whose loss is told.
+LOSSES = (0.05, 0.5, 1.0)
+
+_C2 = h * c / k
+#: Exact, from the exact constants; the tables print ten digits of it.
+_SIGMA = 2 * math.pi**5 * k**4 / (15 * h**3 * c**2)
+#: The fine curve's step, K, and how finely a share of the reference contrast is told.
+_FINE_K, _HALVINGS = 0.1, 40
+#: Temperatures between which those of a given contrast are looked for, degrees C.
+_COLDEST_C, _HOTTEST_C = -150.0, 300.0
+
+
+@dataclass(frozen=True, eq=False)
+class HeatCurve:
+    """What is held at each ground temperature.
+
+    Parameters
+    ----------
+    grounds_c : (n,) float
+        Degrees C.
+    contrast : (n,) float
+        Figure minus ground, W/m2/sr in the band; negative where the figure shows colder.
+    ratio : (n,) float
+        Size of the contrast over the reference's.
+    held_m2 : (n,) float
+        Ground held with both layers.
+    protected_share : (n,) float or None
+        Share of the protected ground so held; None where none is protected.
+    """
+
+    grounds_c: Floats
+    contrast: Floats
+    ratio: Floats
+    held_m2: Floats
+    protected_share: Floats | None
+
+
+@dataclass(frozen=True)
+class Loss:
+    """Between these ground temperatures (degrees C) at least `share` of the held ground is lost.
+
+    None is beyond any temperature looked at.
+    """
+
+    share: float
+    from_c: float | None
+    to_c: float | None
+
+
+@dataclass(frozen=True, eq=False)
+class HeatResult:
+    """One option as the ground warms.
+
+    `table` is at the temperatures of the site file, `curve` at fine steps between the first and last of
+    them. `losses` go with `LOSSES` and are empty where the option holds nothing at any temperature.
+    """
+
+    setting: HeatSetting
+    table: HeatCurve
+    curve: HeatCurve
+    losses: tuple[Loss, ...]
+    words: tuple[str, ...]
+
+    @property
+    def silent_from_c(self) -> float | None:
+        """Ground temperature from which nothing is held; None where there is none."""
+        return self.losses[-1].from_c if self.losses else None
+
+    @property
+    def silent_to_c(self) -> float | None:
+        """Ground temperature up to which nothing is held; None where there is none."""
+        return self.losses[-1].to_c if self.losses else None
+
+
+def blackbody_fraction(wavelength_m: float, temperature_k: ArrayLike) -> Floats:
+    """Share of a black body's radiance at wavelengths up to the given one.
+
+    Parameters
+    ----------
+    wavelength_m : float
+    temperature_k : (n,) float
+        Above 0.
+
+    Notes
+    -----
+    Planck's law integrated term by term, z = C2 / (wavelength * temperature):
+    F = 15 / pi^4 * sum over n of exp(-n z) / n * (z^3 + 3 z^2 / n + 6 z / n^2 + 6 / n^3).
+
+    Examples
+    --------
+    >>> blackbody_fraction(2898e-6, [1.0]).round(6)       # one quarter lies below the peak
+    array([0.250106])
+    """
+    z = _C2 / (wavelength_m * np.asarray(temperature_k, float)[..., None])
+    # Terms fall by exp(-z) each; those left out are below rounding.
+    n = np.arange(1, 3 + math.ceil(40 / float(z.min())))
+    terms = np.exp(-n * z) / n * (z**3 + 3 * z**2 / n + 6 * z / n**2 + 6 / n**3)
+    share: Floats = 15 / math.pi**4 * terms.sum(axis=-1)
+    return share
+
+
+def band_radiance(temperature_c: ArrayLike, band_m: tuple[float, float] = BAND_M) -> Floats:
+    """Radiance of a black body in a band, W/m2/sr.
+
+    Parameters
+    ----------
+    temperature_c : (n,) float
+        Degrees C.
+    band_m : (from, to)
+        Wavelengths, metres.
+
+    Examples
+    --------
+    >>> band_radiance([0.0, 20.0]).round(4)
+    array([35.152 , 49.3729])
+    """
+    kelvin = np.asarray(temperature_c, float) + zero_Celsius
+    share = blackbody_fraction(band_m[1], kelvin) - blackbody_fraction(band_m[0], kelvin)
+    radiance: Floats = _SIGMA * kelvin**4 / math.pi * share
+    return radiance
+
+
+def contrast(heat: HeatSetting, grounds_c: ArrayLike) -> Floats:
+    """Radiance of the figure less that of the ground, W/m2/sr, at ground temperatures in degrees C.
+
+    >>> contrast(HeatSetting(figure=30.0), [20.0, 30.0]).round(4)
+    array([7.8257, 0.    ])
+    """
+    grounds = np.asarray(grounds_c, float)
+    sky = band_radiance(grounds - heat.sky_below)
+    # Differences first: equal radiances then cancel without a trace of rounding.
+    ground = sky + heat.ground_emissivity * (band_radiance(grounds) - sky)
+    around = (ground + sky) / 2
+    difference: Floats = heat.emissivity * (band_radiance(heat.figure) - around) + (around - ground)
+    return difference
+
+
+@lru_cache(maxsize=1)
+def reference_contrast() -> float:
+    """The contrast that the marks of fill are taken to be for, W/m2/sr: 3.5 K over black ground at 20 C.
+
+    >>> round(reference_contrast(), 4)
+    2.7966
+    """
+    pair = band_radiance([REFERENCE_GROUND_C, REFERENCE_GROUND_C + REFERENCE_K])
+    return float(pair[1] - pair[0])
+
+
+def held_by_temperature(
+    terrain: Terrain,
+    units: tuple[Detector, ...],
+    views: tuple[Panorama, ...],
+    combine: str,
+    figure_m: float,
+    heat: HeatSetting,
+) -> HeatResult:
+    """What an option holds at each ground temperature; casts no ray.
+
+    Parameters
+    ----------
+    terrain : Terrain
+    units : tuple of Detector
+    views : tuple of Panorama
+        What each unit sees, in the same order.
+    combine : {"any", "all"}
+    figure_m : float
+        Height of the figure, metres.
+    heat : HeatSetting
+    """
+    tables = tuple(head_table(unit.type, unit.pan_deg) for unit in units)
+    areas = [cells_within(terrain.ground, area).ravel() for area in terrain.protect]
+    cell_m2 = terrain.ground.cell_m**2
+
+    @cache
+    def held_at(strength: float) -> tuple[int, int]:
+        """Cells held, and those of protected ground, at a share of the reference contrast up to 1."""
+        held = _held(terrain.ground.z.size, units, tables, views, combine, figure_m, strength)
+        return int(held.sum()), sum(int((held & within).sum()) for within in areas)
+
+    def curve(grounds_c: Floats) -> HeatCurve:
+        signed = contrast(heat, grounds_c)
+        ratio = np.abs(signed) / reference_contrast()
+        counts = np.array([held_at(float(strength)) for strength in np.minimum(ratio, 1.0)], float)
+        protected = sum(int(within.sum()) for within in areas)
+        share = counts[:, 1] / protected if protected else None
+        return HeatCurve(grounds_c, signed, ratio, counts[:, 0] * cell_m2, share)
+
+    table = np.array(heat.grounds, float)
+    low, high = float(table.min()), float(table.max())
+    fine = np.linspace(low, high, 1 + math.ceil((high - low) / _FINE_K - 1e-9))
+    losses = _losses(lambda strength: held_at(strength)[0], heat)
+    told = _words(heat, losses, held_at(1.0)[0] * cell_m2)
+    return HeatResult(heat, curve(table), curve(fine), losses, told)
+
+
+def _held(
+    n_cells: int,
+    units: tuple[Detector, ...],
+    tables: tuple[HeadTable, ...],
+    views: tuple[Panorama, ...],
+    combine: str,
+    figure_m: float,
+    strength: float,
+) -> NDArray[np.bool_]:
+    """(n_cells,) bool: held with both layers where the contrast is a share of the reference's, up to 1."""
+    maps = np.zeros((len(units), n_cells), bool)
+    for own, unit, table, seen in zip(maps, units, tables, views, strict=True):
+        if unit.fill_needed > strength:
+            continue  # more than the whole layer would have to be filled
+        codes = verdict_codes(
+            seen, table, unit.bearing_deg, unit.tilt_deg, unit.roll_deg, unit.range_m, figure_m,
+            unit.fill_needed / strength,
+        )  # fmt: skip
+        own[seen.cells] = codes == Verdict.BOTH
+    together: NDArray[np.bool_] = np.all(maps, axis=0) if combine == "all" else np.any(maps, axis=0)
+    return together
+
+
+def _losses(held_at: Callable[[float], int], heat: HeatSetting) -> tuple[Loss, ...]:
+    """The temperatures between which each of `LOSSES` is lost.
+
+    What is held only grows with the strength of the contrast, so the strength is found by halving, and
+    the temperatures that have it as roots of the contrast, which only falls as the ground warms.
+    """
+    full = held_at(1.0)
+    if full == 0:
+        return ()
+    losses = []
+    for share in LOSSES:
+        lost, kept = 0.0, 1.0
+        for _ in range(_HALVINGS):
+            middle = (lost + kept) / 2
+            if held_at(middle) <= (1 - share) * full + 1e-9:
+                lost = middle
+            else:
+                kept = middle
+        level = lost * reference_contrast()
+        losses.append(Loss(share, _ground_of(heat, level), _ground_of(heat, -level)))
+    return tuple(losses)
+
+
+def _ground_of(heat: HeatSetting, level: float) -> float | None:
+    """Ground temperature at which the contrast is `level`; None where no temperature has it."""
+
+    def over(ground_c: float) -> float:
+        return float(contrast(heat, ground_c)) - level
+
+    if over(_COLDEST_C) < 0 or over(_HOTTEST_C) > 0:
+        return None
+    return float(brentq(over, _COLDEST_C, _HOTTEST_C, xtol=1e-10))
+
+
+def _words(heat: HeatSetting, losses: tuple[Loss, ...], full_m2: float) -> tuple[str, ...]:
+    borrowed = (
+        f"The measure is a borrowed test condition of indoor units, {REFERENCE_K:g} K over ground of"
+        f" {REFERENCE_GROUND_C:g} °C, from memory and not verified; nothing is said to comply with it."
+    )
+    if not losses:
+        return ("Nothing is held with both layers at any ground temperature.", borrowed)
+    told = [
+        f"At full contrast {full_m2:.0f} m2 is held with both layers. As the ground warms to the figure's"
+        f" {heat.figure:g} °C, {_course(losses)}."
+    ]
+    told.append(
+        "On hotter ground the figure shows again, colder than what is behind it; whether a unit answers"
+        " to that as well, ask the maker and walk-test on a hot evening."
+    )
+    return (*told, borrowed)
+
+
+def _course(losses: tuple[Loss, ...]) -> str:
+    """The losses in one sentence; those that come together with the loss of everything are not told."""
+    *parts, everything = losses
+    told = [
+        f"{loss.share:.0%} of it is lost from {loss.from_c:.1f} °C on"
+        for loss in parts
+        if loss.from_c is not None
+        and everything.from_c is not None
+        and everything.from_c - loss.from_c > 0.05
+    ]
+    start = "from the coldest" if everything.from_c is None else f"from {everything.from_c:.1f}"
+    end = "the hottest ground" if everything.to_c is None else f"{everything.to_c:.1f} °C"
+    return ", ".join([*told, f"and {'' if told else 'all at once '}nothing is held {start} to {end}"])
