@@ -17,6 +17,7 @@ class Figure:
     name: str
     height_m: float
     source: str
+    is_animal: bool = False
 
 
 #: No figure is taller; views are computed up to this height above the ground once and for all.
@@ -31,7 +32,9 @@ def known_figures() -> tuple[Figure, ...]:
     ['person', 'short person']
     """
     table = tomllib.loads(files("terrain3d.detector").joinpath("figures.toml").read_text("utf-8"))
-    return tuple(Figure(name, row["height"], row["source"]) for name, row in table.items())
+    return tuple(
+        Figure(name, row["height"], row["source"], row.get("animal", False)) for name, row in table.items()
+    )
 
 
 def find_figure(name: str, own: Iterable[Figure] = ()) -> Figure:

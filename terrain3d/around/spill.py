@@ -1,0 +1,444 @@
+"""Where the upper layer runs past own land, on what it lands, and whose ground lies in it.
+
+The upper layer does not end at the boundary: over falling ground it runs on above everybody's heads. Two
+reaches are kept apart throughout. *Within its range* is up to the slant distance that the type is rated
+for. *On past its range* is from there to `FOLLOW_ON` times that distance: a passive unit has no
+far end, and senses what is hot and large farther off than a person (common practice, no source).
+
+What counts on ground of others, in cells of the ground's grid:
+
+- within range a person (the site's figure) who breaks the upper layer; on a road something as tall as a
+  vehicle, VEHICLE_M;
+- on past its range something as tall as a vehicle, whatever the ground.
+
+A cell counts when that height fills the layer as the unit's own fill has it, seen past ground, solids and
+leaves, as for a verdict. How several units combine does not matter here: each is troubled by itself.
+"""
+
+import math
+from dataclasses import dataclass
+from enum import IntEnum
+from functools import lru_cache
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from terrain3d.around.upper import head_rays, upper_broken, upper_layer
+from terrain3d.cover.areas import cells_within
+from terrain3d.detector.pose import Detector, PosedHead, posed_heads
+from terrain3d.sight.foliage import leaf_depths
+from terrain3d.sight.hits import Hit, first_hits
+from terrain3d.sight.panorama import Panorama, panorama
+from terrain3d.terrain import Area, Beyond, Ground, Solids, Terrain
+from terrain3d.units import Floats
+
+Mask = NDArray[np.bool_]
+
+#: How far on the layer is followed, as a multiple of the rated range: the warm front of a vehicle, 1.5 m
+#: wide, fills at three times the distance as much of a zone as a person, 0.5 m (invented sizes).
+FOLLOW_ON = 3.0
+#: Height of a vehicle; also of what is large and hot enough to be sensed past the range (invented).
+VEHICLE_M = 1.5
+#: Bearings at which a layer is followed, degrees apart.
+STEP_DEG = 0.5
+#: A layer counts as landed in leaves where they have taken half of it: middle sensitivity loses it there.
+LEAVES_TAKE = 0.5
+
+
+class Lands(IntEnum):
+    """What a layer meets."""
+
+    NOTHING = 0
+    GROUND = 1
+    SOLID = 2
+    FOLIAGE = 3
+    UNSURVEYED = 4
+
+
+@dataclass(frozen=True, eq=False)
+class Fan:
+    """The upper layer of one head, followed along its lower edge, its axis and its upper edge.
+
+    Parameters
+    ----------
+    unit : str
+    head : int
+        From 1.
+    layer : str
+    bearing_deg : (n,) float
+        Of the axis, clockwise from north.
+    ends : (3, n, 3) float
+        Where each line ends, local metres.
+    end_m : (3, n) float
+        Slant distance to there: to what it lands on, the end of the surveyed ground, or `follow_m`.
+    lands : (3, n) uint8
+        Codes of `Lands`.
+    solid : (3, n) int64
+        Which solid it lands on, an index of the terrain's names; -1 for none.
+    past_within_m, past_on_m : (3, n) float
+        Plan metres beyond the boundary, within range and on past it; NaN where no boundary is drawn.
+    range_m, follow_m : float
+        Slant distances at which the two reaches end.
+    """
+
+    unit: str
+    head: int
+    layer: str
+    bearing_deg: Floats
+    ends: Floats
+    end_m: Floats
+    lands: NDArray[np.uint8]
+    solid: NDArray[np.int64]
+    past_within_m: Floats
+    past_on_m: Floats
+    range_m: float
+    follow_m: float
+
+
+@dataclass(frozen=True)
+class Landing:
+    """One kind of thing that the axes of a fan end on past the boundary.
+
+    `arc_deg` is the arc of bearings; the distances are slant metres from the unit.
+    """
+
+    what: str
+    arc_deg: float
+    nearest_m: float
+    farthest_m: float
+
+
+@dataclass(frozen=True)
+class PieceSpill:
+    """Ground of others that lies in the upper layer of any unit of an option.
+
+    `nearest_m` is the plan distance from a unit to the nearest such cell, None where there is none.
+    """
+
+    name: str
+    kind: str
+    keep_out: bool
+    within_m2: float
+    on_past_m2: float
+    nearest_m: float | None
+
+
+@dataclass(frozen=True, eq=False)
+class Spill:
+    """How an option's upper layers run past own land.
+
+    Parameters
+    ----------
+    fans : tuple of Fan
+        Each head of each unit.
+    landings : tuple of tuple of Landing
+        For each fan what its axis ends on, widest first; where a boundary is drawn only of bearings
+        that run past it.
+    has_boundary : bool
+        Whether own land is drawn; without it nothing is said of running past.
+    past_within, past_on : (ny, nx) bool
+        Cells beyond the boundary in the upper layer, within range and only on past it.
+    past_within_m2, past_on_m2 : float
+        Their areas.
+    pieces : tuple of PieceSpill
+        Every piece of ground of others that is drawn.
+    notes : tuple of str
+        What a reader has to know besides.
+    """
+
+    fans: tuple[Fan, ...]
+    landings: tuple[tuple[Landing, ...], ...]
+    has_boundary: bool
+    past_within: Mask
+    past_on: Mask
+    past_within_m2: float
+    past_on_m2: float
+    pieces: tuple[PieceSpill, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def farthest_within_m(self) -> float | None:
+        """Farthest that any layer runs past the boundary within its range; None without a boundary."""
+        if not self.has_boundary:
+            return None
+        return max((float(fan.past_within_m.max()) for fan in self.fans), default=0.0)
+
+    @property
+    def farthest_on_m(self) -> float | None:
+        """Farthest that any layer runs past the boundary when it is followed on past its range."""
+        if not self.has_boundary:
+            return None
+        return max((float((fan.past_within_m + fan.past_on_m).max()) for fan in self.fans), default=0.0)
+
+
+def spill(terrain: Terrain, units: tuple[Detector, ...], figure_m: float) -> Spill:
+    """Follow the upper layers of an option's units past the boundary.
+
+    Parameters
+    ----------
+    terrain : Terrain
+        With its `boundary` and `beyond` where they are drawn.
+    units : tuple of Detector
+    figure_m : float
+        Height of a person, metres.
+    """
+    fans = tuple(
+        _fan(terrain, unit, index, head) for unit in units for index, head in enumerate(posed_heads(unit), 1)
+    )
+    ground = terrain.ground
+    none = np.zeros(ground.z.shape, bool)
+    person, vehicle, on_past = none.copy(), none.copy(), none.copy()
+    for unit in units:
+        follow_m = FOLLOW_ON * unit.type.max_range
+        seen = panorama(terrain, unit.eye, follow_m)
+        person |= upper_broken(ground, unit, seen, figure_m)
+        vehicle |= upper_broken(ground, unit, seen, VEHICLE_M)
+        on_past |= upper_broken(ground, unit, seen, VEHICLE_M, follow_m)
+    outside = none if terrain.boundary is None else ground.known & ~_own_cells(terrain)
+    pieces = tuple(
+        _piece(ground, units, piece, vehicle if piece.kind == "road" else person, on_past)
+        for piece in terrain.beyond
+    )
+    within, on = person & outside, on_past & ~person & outside
+    cell_m2 = ground.cell_m**2
+    return Spill(
+        fans,
+        tuple(landings(fan, terrain.solids.names) for fan in fans),
+        terrain.boundary is not None,
+        within,
+        on,
+        float(within.sum()) * cell_m2,
+        float(on.sum()) * cell_m2,
+        pieces,
+        tuple(_notes(terrain, units, fans)),
+    )
+
+
+def spills_into(
+    terrain: Terrain, unit: Detector, seen: Panorama, piece: Beyond, figure_m: float = 1.7
+) -> float:
+    """Square metres of a piece of others' ground in the upper layer of a unit, within its range.
+
+    Arithmetic on the panorama, no ray: a search that asks for many settings of one mount and height
+    hands in the same panorama each time.
+
+    Parameters
+    ----------
+    terrain : Terrain
+    unit : Detector
+        As it is set.
+    seen : Panorama
+        From the unit's eye, at least as far as its type's maximum range.
+    piece : Beyond
+        Its cells are looked up once and remembered.
+    figure_m : float
+        Height of a person, metres; on a road it is that of a vehicle.
+    """
+    height_m = VEHICLE_M if piece.kind == "road" else figure_m
+    within = upper_broken(terrain.ground, unit, seen, height_m) & _piece_cells(terrain.ground, piece)
+    return float(within.sum()) * terrain.ground.cell_m**2
+
+
+def landings(fan: Fan, solid_names: tuple[str, ...]) -> tuple[Landing, ...]:
+    """What the axis of a fan ends on, widest arc first; of bearings that run past the boundary alone."""
+    counts = np.isnan(fan.past_within_m[1]) | (fan.past_within_m[1] + fan.past_on_m[1] > 0)
+    # Each bearing stands for half the way to its neighbours.
+    share_deg = np.gradient(np.unwrap(fan.bearing_deg, period=360))
+    share_deg[[0, -1]] /= 2
+    found: dict[str, list[int]] = {}
+    for k in np.flatnonzero(counts):
+        name = solid_names[fan.solid[1, k]] if fan.solid[1, k] >= 0 else ""
+        found.setdefault(_landing_words(int(fan.lands[1, k]), name, fan), []).append(int(k))
+    ends = fan.end_m[1]
+    rows = [
+        Landing(what, float(share_deg[at].sum()), float(ends[at].min()), float(ends[at].max()))
+        for what, at in found.items()
+    ]
+    return tuple(sorted(rows, key=lambda row: -row.arc_deg))
+
+
+def _landing_words(lands: int, solid: str, fan: Fan) -> str:
+    if lands == Lands.SOLID:
+        return solid
+    return {
+        Lands.NOTHING: f"nothing within {fan.follow_m:g} m",
+        Lands.GROUND: "ground",
+        Lands.FOLIAGE: "foliage",
+        Lands.UNSURVEYED: "the end of the surveyed ground",
+    }[Lands(lands)]
+
+
+def _fan(terrain: Terrain, unit: Detector, index: int, head: PosedHead) -> Fan:
+    layer = upper_layer(head)
+    n = max(2, math.ceil(head.arc_deg / STEP_DEG) + 1)
+    azimuth, edges = np.linspace(-0.5, 0.5, n) * head.arc_deg, np.array([-0.5, 0.0, 0.5])
+    elevation = layer.elevation_deg + edges * layer.thickness_deg
+    rays = head_rays(head, *np.broadcast_arrays(azimuth[None, :], elevation[:, None])).reshape(-1, 3)
+    range_m = unit.type.max_range
+    follow_m = FOLLOW_ON * range_m
+    end_m, lands, solid = follow(terrain, unit.eye, rays, follow_m)
+    flat = np.hypot(rays[:, 0], rays[:, 1])
+    rated_m = np.minimum(end_m, range_m)
+    within = _outside_m(terrain, unit, rays, np.zeros(len(rays)), rated_m * flat)
+    on = _outside_m(terrain, unit, rays, rated_m * flat, end_m * flat)
+    axis = rays.reshape(3, n, 3)[1]
+    return Fan(
+        unit.name, index, layer.name,
+        np.degrees(np.arctan2(axis[:, 0], axis[:, 1])) % 360,
+        (np.array(unit.eye) + rays * end_m[:, None]).reshape(3, n, 3),
+        end_m.reshape(3, n), lands.reshape(3, n), solid.reshape(3, n),
+        within.reshape(3, n), on.reshape(3, n), range_m, follow_m,
+    )  # fmt: skip
+
+
+def follow(
+    terrain: Terrain, eye: tuple[float, float, float], rays: Floats, reach_m: float
+) -> tuple[Floats, NDArray[np.uint8], NDArray[np.int64]]:
+    """Follow lines of sight until something ends them.
+
+    Parameters
+    ----------
+    terrain : Terrain
+    eye : (x, y, z)
+    rays : (n, 3) float
+        Unit vectors.
+    reach_m : float
+        Slant distance at which a line ends by itself.
+
+    Returns
+    -------
+    end_m : (n,) float
+        Slant distance to the end.
+    lands : (n,) uint8
+        Codes of `Lands`.
+    solid : (n,) int64
+        Index of the solid's name, -1 where it is none.
+    """
+    hits = first_hits(terrain, eye, rays, reach_m)
+    lands = np.select(
+        [hits.what == Hit.GROUND, hits.what == Hit.SOLID],
+        [np.uint8(Lands.GROUND), np.uint8(Lands.SOLID)],
+        np.uint8(Lands.NOTHING),
+    ).astype(np.uint8)
+    end_m = np.minimum(hits.distance, reach_m)
+    known_m = _known_until(terrain.ground, eye, rays, reach_m)
+    lost = (lands == Lands.NOTHING) & (known_m < reach_m - 2 * terrain.ground.cell_m)
+    lands[lost], end_m[lost] = Lands.UNSURVEYED, known_m[lost]
+    leaf_m = _leaves_end(terrain, eye, rays, end_m)
+    leafy = leaf_m < end_m
+    lands[leafy], end_m[leafy] = Lands.FOLIAGE, leaf_m[leafy]
+    solid = np.full(len(rays), -1, np.int64)
+    on_solid = np.flatnonzero(lands == Lands.SOLID)
+    if len(on_solid):
+        solid[on_solid] = _owners(terrain.solids, eye, rays[on_solid])
+    return end_m, lands, solid
+
+
+def _known_until(ground: Ground, eye: tuple[float, float, float], rays: Floats, reach_m: float) -> Floats:
+    """(n,) slant distance of the last known ground under each line; a gap on the way does not count."""
+    at = np.arange(0.0, reach_m + ground.cell_m / 4, ground.cell_m / 2)
+    x, y = eye[0] + rays[:, :1] * at, eye[1] + rays[:, 1:2] * at
+    known = np.isfinite(ground.height_at(x, y))
+    return np.asarray(np.where(known, at, 0.0).max(axis=1))
+
+
+def _leaves_end(terrain: Terrain, eye: tuple[float, float, float], rays: Floats, end_m: Floats) -> Floats:
+    """(n,) slant distance at which leaves have taken `LEAVES_TAKE` of each line; inf where they do not."""
+    needed, found = -math.log(1 - LEAVES_TAKE), np.full(len(rays), np.inf)
+    if not len(terrain.foliage.base_z):
+        return found
+    for k, (ray, end) in enumerate(zip(rays, end_m, strict=True)):
+        low, high = 0.0, float(end)
+        if _leaf_depth(terrain, eye, ray, high) < needed:
+            continue
+        while high - low > 0.01:
+            middle = (low + high) / 2
+            low, high = (low, middle) if _leaf_depth(terrain, eye, ray, middle) >= needed else (middle, high)
+        found[k] = high
+    return found
+
+
+def _leaf_depth(terrain: Terrain, eye: tuple[float, float, float], ray: Floats, far_m: float) -> float:
+    """Optical depth of the leaves on the first `far_m` slant metres of a line that is not upright."""
+    leaves, flat, depth = terrain.foliage, math.hypot(ray[0], ray[1]), np.zeros(1)
+    leaf_depths(
+        leaves.column, leaves.base_z, leaves.step_m, leaves.above, leaves.x0, leaves.y0, leaves.cell_m,
+        *eye, ray[0] / flat, ray[1] / flat, 0.0, far_m * flat, np.array([ray[2] / flat]), depth,
+    )  # fmt: skip
+    return float(depth[0])
+
+
+def _owners(solids: Solids, eye: tuple[float, float, float], rays: Floats) -> NDArray[np.int64]:
+    """(n,) which solid each line meets first, -1 for none."""
+    import trimesh
+
+    # Moved to the eye in 64 bits, because embree works in 32.
+    mesh = trimesh.Trimesh(solids.vertices - np.asarray(eye), solids.triangles, process=False)
+    triangles, lines = mesh.ray.intersects_id(np.zeros_like(rays), rays, multiple_hits=False)
+    owners = np.full(len(rays), -1, np.int64)
+    owners[lines] = solids.owners[triangles]
+    return owners
+
+
+def _outside_m(terrain: Terrain, unit: Detector, rays: Floats, start: Floats, stop: Floats) -> Floats:
+    """(n,) plan length of each line, between two plan distances, that lies off own land."""
+    if terrain.boundary is None:
+        return np.full(len(rays), np.nan)
+    own = shapely.Polygon(terrain.boundary)
+    shapely.prepare(own)
+    along = rays[:, :2] / np.hypot(rays[:, 0], rays[:, 1])[:, None]
+    points = np.array([unit.x, unit.y]) + along[:, None, :] * np.stack([start, stop], axis=1)[:, :, None]
+    inside = shapely.length(shapely.intersection(shapely.linestrings(points), own))
+    outside = stop - start - inside
+    return np.asarray(np.where(outside > 1e-6, outside, 0.0))
+
+
+def _own_cells(terrain: Terrain) -> Mask:
+    assert terrain.boundary is not None
+    return cells_within(terrain.ground, Area("own land", terrain.boundary))
+
+
+@lru_cache(maxsize=64)
+def _piece_cells(ground: Ground, piece: Beyond) -> Mask:
+    return cells_within(ground, Area(piece.name, piece.outline))
+
+
+def _piece(
+    ground: Ground, units: tuple[Detector, ...], piece: Beyond, within: Mask, on_past: Mask
+) -> PieceSpill:
+    inside = _piece_cells(ground, piece)
+    near, far = within & inside, on_past & ~within & inside
+    rows, columns = np.nonzero(near | far)
+    x, y = ground.xs[columns], ground.ys[rows]
+    away = [float(np.hypot(x - unit.x, y - unit.y).min()) for unit in units] if len(rows) else []
+    cell_m2 = ground.cell_m**2
+    return PieceSpill(
+        piece.name,
+        piece.kind,
+        piece.keep_out,
+        float(near.sum()) * cell_m2,
+        float(far.sum()) * cell_m2,
+        min(away, default=None),
+    )
+
+
+def _notes(terrain: Terrain, units: tuple[Detector, ...], fans: tuple[Fan, ...]) -> list[str]:
+    notes = []
+    if terrain.boundary is None:
+        notes.append("no boundary is drawn, so nothing is said of how far the layers run past it")
+    else:
+        own = shapely.Polygon(terrain.boundary)
+        notes += [
+            f"{unit.name} stands off own land"
+            for unit in units
+            if not own.covers(shapely.Point(unit.x, unit.y))
+        ]
+    for fan in fans:
+        lost = fan.lands[1] == Lands.UNSURVEYED
+        if lost.any():
+            notes.append(
+                f"{fan.unit}, head {fan.head}: the {fan.layer} layer leaves the surveyed ground from"
+                f" {fan.end_m[1][lost].min():.0f} m on; what lies beyond is not known"
+            )
+    return notes
