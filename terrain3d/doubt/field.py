@@ -26,7 +26,8 @@ from terrain3d.units import Floats
 ASSUMED_RMSE_M = 0.10
 #: The field closes upon itself beyond this many correlation lengths: errors there share 2 % of their size.
 _LENGTHS_APART = 4.0
-#: More nodes of the closed field than this take too much memory and time a draw.
+#: More nodes of the closed grid than this take too much memory and time a draw, unless the ground itself
+#: asks for them.
 _MOST_NODES = 16_000_000
 
 
@@ -107,7 +108,7 @@ def field_law(ground: Ground, rmse_m: float, correlation_m: float) -> FieldLaw:
     ny, nx = ground.z.shape
     apart = _LENGTHS_APART * correlation_m / ground.cell_m
     closed = (_closed_length(ny, apart), _closed_length(nx, apart))
-    if closed[0] * closed[1] > _MOST_NODES:
+    if closed[0] * closed[1] > max(_MOST_NODES, 5 * ny * nx):
         most = math.sqrt(_MOST_NODES) * ground.cell_m / (2.2 * _LENGTHS_APART)
         raise InputError(
             f"errors that are alike over {correlation_m:g} m are too long for cells of {ground.cell_m:g} m",
