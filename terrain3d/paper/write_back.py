@@ -1,9 +1,6 @@
 """Settings put back into the site file: the numbers change, every other byte stays."""
 
-import os
 import re
-import shutil
-import tempfile
 import tomllib
 from copy import deepcopy
 from pathlib import Path
@@ -11,6 +8,7 @@ from typing import Any
 
 from terrain3d.cover.option import OptionResult
 from terrain3d.errors import InputError
+from terrain3d.paper.site_file import rewrite
 from terrain3d.site import DetectorSetting
 
 #: Keys of the site file, and what they are called in a unit.
@@ -48,25 +46,7 @@ def write_back(path: Path, as_read: bytes, options: tuple[OptionResult, ...]) ->
         When the file changed since it was read, may not be written, or is laid out so that a number
         cannot be changed alone. The file is then as it was.
     """
-    place = path.resolve()
-    try:
-        on_disk, mode = place.read_bytes(), place.stat().st_mode
-    except OSError as error:
-        mend = "put the file back where it was, then save again"
-        raise InputError(f"the site file is gone: {error.strerror}", str(path), mend) from None
-    if on_disk != as_read:
-        raise InputError(
-            "the file changed on disk since it was read; saving now would undo that change",
-            str(path),
-            "write your settings down, close, and open the file again",
-        )
-    # An administrator may write to anything, yet a file marked as not to be written means it.
-    if not os.access(place, os.W_OK) or not mode & 0o222:
-        raise InputError("the file may not be written", str(path), "change its permissions, then save again")
-    new = with_settings(as_read.decode("utf-8"), options, str(path)).encode("utf-8")
-    if new != as_read:
-        _replace(place, new, path)
-    return new
+    return rewrite(path, as_read, lambda text: with_settings(text, options, str(path)))
 
 
 def with_settings(text: str, options: tuple[OptionResult, ...], where: str = "") -> str:
@@ -199,25 +179,3 @@ def _written(value: float, before: str) -> str:
     """
     value = round(value, 6) + 0.0
     return str(int(value)) if value == int(value) and "." not in before else repr(value)
-
-
-def _replace(place: Path, new: bytes, path: Path) -> None:
-    """Write beside the file, then rename: a reader finds the old file or the new one, whole."""
-    scratch: Path | None = None
-    try:
-        handle, name = tempfile.mkstemp(prefix=f".{place.name[:40]}-", dir=place.parent)
-        scratch = Path(name)
-        with os.fdopen(handle, "wb") as file:
-            file.write(new)
-            file.flush()
-            os.fsync(file.fileno())
-        shutil.copymode(place, scratch)
-        scratch.replace(place)
-    except OSError as error:
-        if scratch is not None:
-            scratch.unlink(missing_ok=True)
-        raise InputError(
-            f"the settings cannot be saved: {error.strerror}",
-            str(path),
-            "free some space, or make the folder writable; the file is as it was",
-        ) from None

@@ -16,7 +16,7 @@ from terrain3d.cover.option import OptionResult
 from terrain3d.detector.pose import Detector
 from terrain3d.detector.types import load_type
 from terrain3d.errors import InputError
-from terrain3d.paper import write_back as module
+from terrain3d.paper import site_file as module
 from terrain3d.paper.write_back import with_settings, write_back
 
 KIND = load_type("one-head-90", Path())
@@ -193,6 +193,14 @@ def test_saving_twice_goes_on_from_what_was_saved(file):
     first = write_back(file, TABLES.encode(), changed((0, 0), bearing_deg=140.0))
     assert file.read_bytes() == first != TABLES.encode()
     assert write_back(file, first, OPTIONS) == TABLES.replace("+135", "135").encode()
+
+
+def test_a_byte_order_mark_stays(file):
+    """The mark that some editors put before the text is neither lost nor in the way."""
+    marked = b"\xef\xbb\xbf" + TABLES.encode()
+    file.write_bytes(marked)
+    new = write_back(file, marked, changed((0, 0), bearing_deg=140.0))
+    assert new == marked.replace(b"+135", b"140") == file.read_bytes()
 
 
 def test_permissions_and_links_stay(file, tmp_path):
