@@ -38,13 +38,15 @@ def look_at(terrain: Terrain, eye: tuple[float, float, float], x: ArrayLike, y: 
     """
     ground, foliage = terrain.ground, terrain.foliage
     ex, ey, ez = (float(v) for v in eye)
-    dx, dy = np.asarray(x, float) - ex, np.asarray(y, float) - ey
-    foot = ground.height_at(dx + ex, dy + ey) - ez
+    x, y = np.asarray(x, float), np.asarray(y, float)
+    height = ground.height_at(x, y)
+    known = np.flatnonzero(np.isfinite(height))
+    dx, dy = x[known] - ex, y[known] - ey
     turn = np.arctan2(dx, dy) / (2 * np.pi) % 1.0
     bins = np.minimum((turn * N_BINS).astype(np.int64), N_BINS - 1)
-    rows = np.argsort(bins, kind="stable")
-    rows = rows[np.isfinite(foot[rows])]
-    bins, foot, dx, dy = bins[rows], foot[rows], dx[rows], dy[rows]
+    order = np.argsort(bins, kind="stable")
+    rows, bins, dx, dy = known[order], bins[order], dx[order], dy[order]
+    foot = height[rows] - ez
     distance = np.hypot(dx, dy)
     far = np.maximum(distance, 1e-300)
     east, north = np.where(distance > 0, dx / far, 0.0), np.where(distance > 0, dy / far, 1.0)

@@ -97,7 +97,10 @@ def zone_crossings(unit: Detector, body: Body, way: Track) -> Crossings:
             found.append(_side_crossings(unit, layer, k, body, way, side))
     columns = [np.concatenate(column) for column in zip(*found, strict=True)]
     every = Crossings(*columns)
-    return every.those(np.lexsort((every.layer, every.along_m, every.walk)))
+    # Whoever stands over the foot of the mount is at every bearing at once.
+    clear = np.hypot(every.x - unit.x, every.y - unit.y) > max(body.breadth_m, body.length_m) / 2
+    order = np.lexsort((every.layer, every.along_m, every.walk))
+    return every.those(order[clear[order]])
 
 
 def _side_crossings(
