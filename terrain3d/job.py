@@ -113,10 +113,14 @@ def _ranked_outcome(
     return Outcome(site_name, terrain, figure, results, names, reason)
 
 
+def own_figures(site: Site) -> tuple[Figure, ...]:
+    """The figures that a site file brings."""
+    return tuple(Figure(shape.name, shape.height, "site file") for shape in site.figure)
+
+
 def _figure(site: Site, where: str) -> Figure:
-    own = [Figure(shape.name, shape.height, "site file") for shape in site.figure]
     try:
-        return find_figure(site.site.figure, own)
+        return find_figure(site.site.figure, own_figures(site))
     except InputError as error:
         raise InputError(error.what, f"{where}: site: figure", error.mend) from None
 
