@@ -1,0 +1,53 @@
+"""Candidate mounts put into the site file, in the coordinates that it is drawn in."""
+
+from pathlib import Path
+from typing import Any
+
+import pyproj
+
+from terrain3d.frame import Frame
+from terrain3d.paper.added_tables import with_tables
+from terrain3d.paper.site_file import rewrite
+from terrain3d.search.mounts import Proposal
+
+#: A millimetre in metres and feet; 1.1 mm of latitude in degrees.
+_DECIMALS, _DECIMALS_OF_DEGREES = 3, 8
+
+
+def write_mounts(
+    path: Path, as_read: bytes, proposals: tuple[Proposal, ...], frame: Frame, crs: pyproj.CRS | None
+) -> bytes:
+    """Add proposed mounts to a site file, whole or not at all.
+
+    Parameters
+    ----------
+    path : Path
+    as_read : bytes
+        The file as it was when it was read; it must not have changed since.
+    proposals : tuple of Proposal
+    frame : Frame
+        The local frame that they are in.
+    crs : pyproj.CRS or None
+        Of the site file's coordinates; None where those are local metres.
+
+    Returns
+    -------
+    bytes
+        The file as it is now.
+
+    Raises
+    ------
+    InputError
+        When a name is taken, the file changed since it was read, may not be written, or is laid out so
+        that no mount can be added. The file is then as it was.
+    """
+    tables = [(_table(proposal, frame, crs), f"proposed: {proposal.why}") for proposal in proposals]
+    return rewrite(path, as_read, lambda text: with_tables(text, "mount", tables, str(path)))
+
+
+def _table(proposal: Proposal, frame: Frame, crs: pyproj.CRS | None) -> dict[str, Any]:
+    mount = proposal.mount
+    x, y = frame.from_local([mount.x], [mount.y], crs)
+    decimals = _DECIMALS if crs is None or not crs.is_geographic else _DECIMALS_OF_DEGREES
+    at = [round(float(v[0]), decimals) + 0.0 for v in (x, y)]
+    return {"name": mount.name, "at": at, "heights": list(mount.heights_m)}
