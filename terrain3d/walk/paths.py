@@ -210,12 +210,14 @@ def widest_berth(room_m: Floats, open_ways: Mask, starts: Mask, goals: Mask) -> 
         return np.asarray(np.min([_moved(room_m, *cell) for cell in (*shares, *touched)], axis=0))
 
     ways = _ways(open_ways, narrowest).tocoo()
-    narrow, room = ways.data, room_m.ravel()
+    # A way back is the same as the way there.
+    once = ways.row < ways.col
+    rows, columns, narrow, room = ways.row[once], ways.col[once], ways.data[once], room_m.ravel()
     start, goal = np.flatnonzero(starts), np.flatnonzero(goals)
 
     def leads(least: float) -> bool:
         kept = narrow >= least
-        graph = csr_array((np.ones(kept.sum()), (ways.row[kept], ways.col[kept])), ways.shape)
+        graph = csr_array((np.ones(kept.sum()), (rows[kept], columns[kept])), ways.shape)
         _, parts = connected_components(graph, directed=False)
         wide = room >= least
         return bool(np.isin(parts[start[wide[start]]], parts[goal[wide[goal]]]).any())

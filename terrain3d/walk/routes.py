@@ -1,0 +1,515 @@
+"""Open routes: how whoever knows the layout would come in, from the edge of the site to what is protected.
+
+Two answers for each protected area. The walk least likely to raise an alarm: `walk.chance` tells the pulses
+to be expected of every metre in every direction, and pulses add up along a walk, so the cheapest path is
+the least likely one; its chance is that of so many pulses when edges come at random at that rate, and
+`walk.pulses` counts along it with the zones exactly as they are set. And the clear route, which never
+touches ground held by both layers, as far from it as can be.
+
+A body is as wide as it is: it touches held ground when that lies within half its breadth of its middle.
+What the chance leaves out: the time within which an alarm's pulses must fall, so where more than one pulse
+is needed it is too high rather than too low; and that several units count apart from each other.
+"""
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from scipy.ndimage import distance_transform_edt, maximum_filter
+from scipy.special import gammainc
+
+from terrain3d.cover.areas import cells_within
+from terrain3d.cover.fill import head_table, verdict_codes
+from terrain3d.cover.option import verdict_map
+from terrain3d.cover.verdict import Codes, Verdict, combined
+from terrain3d.detector.figures import Figure
+from terrain3d.detector.pose import Detector
+from terrain3d.sight.panorama import Panorama
+from terrain3d.terrain import Approach, Area, Terrain, Walk
+from terrain3d.units import Floats
+from terrain3d.walk.bodies import body_of
+from terrain3d.walk.chance import option_pulses_needed, step_pulses
+from terrain3d.walk.ground import cells_on, open_ways, rim
+from terrain3d.walk.paths import (
+    Explored,
+    Mask,
+    Path,
+    explored,
+    least_exposed,
+    path_to,
+    step_bearings,
+    widest_berth,
+)
+from terrain3d.walk.pulses import WalkResult, try_walk
+
+#: Directions of a step: with straight lines pulled, the cost of a turning path is within 0.2 % of the true.
+DIRECTIONS = 16
+#: How fast a route is walked, metres a second: the usual walk test.
+SPEED_MPS = 1.0
+#: A metre more is walked where it saves this many pulses: less is the grid's noise, and no walk people take.
+DETOUR_PER_M = 0.01
+#: Step in which the chance along a walk is told, metres.
+_CHANCE_STEP_M = 0.1
+EDGE = "the edge of the known ground"
+
+
+@dataclass(frozen=True, eq=False)
+class LeastLikely:
+    """The walk least likely to raise an alarm.
+
+    Parameters
+    ----------
+    line : (n, 2) float
+        Local metres, from its start to the protected area's edge.
+    length_m, time_s : float
+    pulses : float
+        To be expected along it.
+    chance : float
+        That it raises the alarm, of the model; not measured.
+    along_m, chance_along : (m,) float
+        The chance that the alarm has been raised by then.
+    walked : WalkResult
+        The same walk with the zones exactly as they are set: its pulses, and where the alarm is raised.
+    """
+
+    line: Floats
+    length_m: float
+    time_s: float
+    pulses: float
+    chance: float
+    along_m: Floats
+    chance_along: Floats
+    walked: WalkResult
+
+
+@dataclass(frozen=True, eq=False)
+class ClearRoute:
+    """A route that never touches ground held by both layers: the shortest of those farthest from it.
+
+    Parameters
+    ----------
+    line : (n, 2) float
+        To the area's edge.
+    length_m : float
+    berth_m : float or None
+        How far its middle keeps from the nearest such ground; None where there is none at all.
+    shortest : (m, 2) float
+        The shortest clear line of any, which may run close by it.
+    shortest_m : float
+    into_m : float
+        How deep into the area clear ground can be followed, from its outline.
+    """
+
+    line: Floats
+    length_m: float
+    berth_m: float | None
+    shortest: Floats
+    shortest_m: float
+    into_m: float
+
+
+@dataclass(frozen=True, eq=False)
+class Crossing:
+    """Where no route is clear: the one over the least ground held by both layers.
+
+    Parameters
+    ----------
+    line : (n, 2) float
+    length_m, held_m : float
+        Of all of it, and of what is walked touching held ground.
+    first_held : (x, y)
+        Where it first touches held ground.
+    unseen_to_m : float
+        How near to the area clear ground can be followed from outside, straight across.
+    """
+
+    line: Floats
+    length_m: float
+    held_m: float
+    first_held: tuple[float, float]
+    unseen_to_m: float
+
+
+@dataclass(frozen=True, eq=False)
+class OpenRoutes:
+    """The ways to one protected area; all are None where nobody can walk there.
+
+    Parameters
+    ----------
+    area : str
+    start : str
+        Where the least likely walk starts: an approach, or a side of the known ground.
+    least : LeastLikely or None
+        To the area's edge.
+    inner : LeastLikely or None
+        To the ground farthest within it that can be walked to.
+    clear : ClearRoute or None
+    crossing : Crossing or None
+        Where no route is clear.
+    words : str
+    """
+
+    area: str
+    start: str
+    least: LeastLikely | None
+    inner: LeastLikely | None
+    clear: ClearRoute | None
+    crossing: Crossing | None
+    words: str
+
+
+def open_routes(
+    terrain: Terrain,
+    units: tuple[Detector, ...],
+    views: tuple[Panorama, ...],
+    combine: str,
+    figure: Figure,
+    steepest_percent: float = 100.0,
+) -> tuple[OpenRoutes, ...]:
+    """The ways to each protected area, from the drawn approaches or else the edge of the known ground.
+
+    Parameters
+    ----------
+    terrain : Terrain
+    units : tuple of Detector
+    views : tuple of Panorama
+        What each unit sees, in the same order, to its maximum range.
+    combine : {"any", "all"}
+    figure : Figure
+        Who walks.
+    steepest_percent : float
+        Rise or fall that they walk.
+
+    Examples
+    --------
+    One unit looks north over level ground; a yard lies at its back, so the south is open.
+
+    >>> from pathlib import Path as File
+    >>> from terrain3d.detector.types import load_type
+    >>> from terrain3d.frame import site_frame
+    >>> from terrain3d.sight.panorama import panorama
+    >>> from terrain3d.terrain import Foliage, Ground, Solids
+    >>> ground = Ground(-15.0, -15.0, 0.5, np.zeros((61, 61)))
+    >>> yard = Area("yard", np.array([[-2.0, -4.0], [2.0, -4.0], [2.0, -1.0], [-2.0, -1.0]]))
+    >>> flat = Terrain(site_frame(None, 0, 0), ground, Solids.none(), Foliage.none(), (), (yard,))
+    >>> unit = Detector("D1", load_type("one-head-90", File()), "pole", 0, 0, 0, 1.0, 0.0)
+    >>> view = panorama(flat, unit.eye, 12.0)
+    >>> (routes,) = open_routes(flat, (unit,), (view,), "any", Figure("person", 1.7, "invented"))
+    >>> routes.least.chance, routes.least.length_m, routes.clear.berth_m > 1
+    (0.0, 11.0, True)
+    """
+    ways = open_ways(terrain, figure, steepest_percent, step_bearings(DIRECTIONS))
+    starts = _starts(terrain)
+    room, touched = room_to_held(
+        held_ground(terrain, units, views, combine, figure) == Verdict.BOTH, terrain.ground.cell_m, figure
+    )
+    rates = touching_pulses(terrain, units, views, combine, figure)
+    cell = terrain.ground.cell_m
+    likely = explored(np.where(ways, rates + DETOUR_PER_M, np.inf), np.any(ways, axis=0), cell, starts)
+    clear = explored(np.where(ways & ~touched, 0.0, np.inf), ~touched, cell, starts)
+    site = _Searched(terrain, units, combine, figure, ways, starts, room, touched, rates, likely, clear)
+    return tuple(_to_area(site, area) for area in terrain.protect)
+
+
+def held_ground(
+    terrain: Terrain,
+    units: tuple[Detector, ...],
+    views: tuple[Panorama, ...],
+    combine: str,
+    figure: Figure,
+) -> Codes:
+    """(ny, nx) verdicts of an option for a figure that may be another than the site's."""
+    maps = []
+    for unit, seen in zip(units, views, strict=True):
+        codes = verdict_codes(
+            seen, head_table(unit.type, unit.pan_deg), unit.bearing_deg, unit.tilt_deg, unit.roll_deg,
+            unit.range_m, figure.height_m, unit.fill_needed,
+        )  # fmt: skip
+        maps.append(verdict_map(terrain.ground, seen, codes))
+    return combined(maps, combine)
+
+
+def room_to_held(held: Mask, cell_m: float, figure: Figure) -> tuple[Floats, Mask]:
+    """How far each cell's middle lies from held ground, and where a body there touches it.
+
+    Parameters
+    ----------
+    held : (ny, nx) bool
+    cell_m : float
+    figure : Figure
+
+    Returns
+    -------
+    room_m : (ny, nx) float
+        To the nearest edge of a held cell, as near as a grid tells it: within 0.2 of a cell. Infinite
+        where nothing is held.
+    touched : (ny, nx) bool
+
+    Examples
+    --------
+    >>> person = Figure("person", 1.7, "invented")           # 0.48 m broad
+    >>> room, touched = room_to_held(np.arange(5)[None, :] == 0, 0.25, person)
+    >>> room[0, 1:], touched[0]
+    (array([0.125, 0.375, 0.625, 0.875]), array([ True,  True, False, False, False]))
+    """
+    if not held.any():
+        return np.full(held.shape, np.inf), np.zeros(held.shape, bool)
+    room = (distance_transform_edt(~held) - 0.5) * cell_m
+    return room, room < body_of(figure).breadth_m / 2
+
+
+def touching_pulses(
+    terrain: Terrain,
+    units: tuple[Detector, ...],
+    views: tuple[Panorama, ...],
+    combine: str,
+    figure: Figure,
+) -> Floats:
+    """(k, ny, nx) pulses per metre in each of `DIRECTIONS`, where only a side of the body is held too.
+
+    There the most of the held cells that it touches is taken.
+    """
+    reach = body_of(figure).breadth_m / 2 / terrain.ground.cell_m + 0.5
+    span = np.arange(-int(reach), int(reach) + 1)
+    touching = (np.hypot(*np.meshgrid(span, span)) < reach)[None]
+    combined_by = np.minimum if combine == "all" else np.maximum
+    whole = []
+    for unit, seen in zip(units, views, strict=True):
+        rates = step_pulses(terrain, (unit,), (seen,), "any", figure, step_bearings(DIRECTIONS))
+        beside = maximum_filter(rates, footprint=touching)
+        whole.append(np.where(rates.any(axis=0), rates, beside))
+    return np.asarray(combined_by.reduce(whole))
+
+
+@dataclass(frozen=True, eq=False)
+class _Searched:
+    """What the routes to all areas start from."""
+
+    terrain: Terrain
+    units: tuple[Detector, ...]
+    combine: str
+    figure: Figure
+    ways: Mask
+    starts: Mask
+    room: Floats
+    touched: Mask
+    rates: Floats
+    likely: Explored
+    clear: Explored
+
+    def local(self, line: Floats) -> Floats:
+        """A line of the grid in the site's local metres."""
+        return np.asarray(line + np.array([self.terrain.ground.x0, self.terrain.ground.y0]))
+
+
+def _starts(terrain: Terrain) -> Mask:
+    if not terrain.approaches:
+        return rim(terrain.ground.known)
+    lines = [cells_on(terrain.ground, approach.line) for approach in terrain.approaches]
+    return np.asarray(np.any(lines, axis=0))
+
+
+def _to_area(site: _Searched, area: Area) -> OpenRoutes:
+    goals = cells_within(site.terrain.ground, area)
+    path = path_to(site.likely, goals)
+    if path is None:
+        where = "the drawn approaches" if site.terrain.approaches else EDGE
+        why = (
+            "no ground of it is known" if not goals.any() else f"no walkable ground leads there from {where}"
+        )
+        return OpenRoutes(area.name, where, None, None, None, None, f"Nobody walks to {area.name}: {why}.")
+    depth = _depth(goals) * site.terrain.ground.cell_m
+    inner = path_to(site.likely, depth == depth[np.isfinite(site.likely.total)].max())
+    assert inner is not None
+    least, to_inner = _least_likely(site, area, path), _least_likely(site, area, inner)
+    clear = _clear(site, goals, depth)
+    crossing = None if clear else _crossing(site, goals)
+    start = _start_words(site.terrain.approaches, area, least.line[0])
+    words = " ".join(
+        [
+            likely_words(area.name, start, least),
+            inner_words(area.name, to_inner),
+            clear_words(area.name, clear, crossing),
+        ]
+    )
+    return OpenRoutes(area.name, start, least, to_inner, clear, crossing, words)
+
+
+def _depth(goals: Mask) -> Floats:
+    """How many cells deep each lies within an area; 0 outside it."""
+    depth = distance_transform_edt(np.pad(goals, 1))[1:-1, 1:-1] - 0.5
+    return np.asarray(np.maximum(depth, 0.0))
+
+
+def _least_likely(site: _Searched, area: Area, path: Path) -> LeastLikely:
+    line = site.local(path.line)
+    needed = option_pulses_needed(site.units, site.combine)
+    along, pulses = _pulses_along(site, path.line)
+    walk = Walk(f"to {area.name}", line if len(line) > 1 else np.repeat(line, 2, axis=0), SPEED_MPS)
+    return LeastLikely(
+        line,
+        path.length_m,
+        path.length_m / SPEED_MPS,
+        float(pulses[-1]),
+        chance_of(float(pulses[-1]), needed),
+        along,
+        np.asarray(gammainc(needed, pulses)),
+        try_walk(site.terrain, site.units, site.combine, walk, site.figure),
+    )
+
+
+def chance_of(pulses: float, needed: int) -> float:
+    """Chance of so many pulses at least, where they come at random and so many are to be expected.
+
+    The tail of a Poisson count; it rises with the pulses, so the walk with the fewest is the least likely.
+
+    >>> chance_of(0.0, 1), round(chance_of(1.0, 1), 4), round(chance_of(1.0, 3), 4)
+    (0.0, 0.6321, 0.0803)
+    """
+    return float(gammainc(needed, pulses))
+
+
+def _pulses_along(site: _Searched, line: Floats) -> tuple[Floats, Floats]:
+    """Distances along a line of the grid, and the pulses to be expected up to there."""
+    bearings = step_bearings(DIRECTIONS)
+    cell = site.terrain.ground.cell_m
+    lengths, rates = [np.zeros(1)], []
+    for a, b in pairwise(line):
+        east, north = b - a
+        length = float(np.hypot(east, north))
+        count = max(int(np.ceil(length / _CHANCE_STEP_M)), 1)
+        at = a + (np.arange(count) + 0.5)[:, None] / count * (b - a)
+        i, j = np.rint(at / cell).astype(int).T
+        bearing = np.degrees(np.arctan2(east, north)) % 360
+        left = int(np.searchsorted(bearings, bearing + 1e-9)) - 1
+        right = (left + 1) % DIRECTIONS
+        share = (bearing - bearings[left]) / ((bearings[right] - bearings[left]) % 360)
+        rates.append((1 - share) * site.rates[left, j, i] + share * site.rates[right, j, i])
+        lengths.append(np.full(count, length / count))
+    steps_m = np.concatenate(lengths)
+    return np.cumsum(steps_m), np.cumsum(np.concatenate([[0.0], *rates]) * steps_m)
+
+
+def _clear(site: _Searched, goals: Mask, depth_m: Floats) -> ClearRoute | None:
+    shortest = path_to(site.clear, goals)
+    if shortest is None:
+        return None
+    widest, berth = shortest, None
+    if site.touched.any():
+        cell = site.terrain.ground.cell_m
+        berth = widest_berth(site.room, site.ways & ~site.touched, site.starts, goals)
+        assert berth is not None
+        roomy = site.room >= berth
+        found = least_exposed(np.where(site.ways, 0.0, np.inf), roomy, cell, site.starts, goals)
+        assert found is not None
+        widest = found
+    into = float(depth_m[np.isfinite(site.clear.total)].max())
+    return ClearRoute(
+        site.local(widest.line), widest.length_m, berth, site.local(shortest.line), shortest.length_m, into
+    )
+
+
+def _crossing(site: _Searched, goals: Mask) -> Crossing | None:
+    cell = site.terrain.ground.cell_m
+    cost = np.where(site.ways, site.touched.astype(float), np.inf)
+    path = least_exposed(cost, np.any(site.ways, axis=0), cell, site.starts, goals)
+    assert path is not None
+    first = _first_touch(site.touched, path.line, cell)
+    # How far each cell lies from the area, edge to edge.
+    away = np.maximum(distance_transform_edt(~goals) - 1.0, 0.0) * cell
+    followed = np.isfinite(site.clear.total)
+    unseen = float(away[followed].min()) if followed.any() else float(away[site.starts].min())
+    x, y = site.local(first)
+    return Crossing(site.local(path.line), path.length_m, path.cost, (float(x), float(y)), unseen)
+
+
+def _first_touch(touched: Mask, line: Floats, cell_m: float) -> Floats:
+    """Where a line of the grid first touches held ground."""
+    for a, b in pairwise(line):
+        count = max(int(np.ceil(float(np.hypot(*(b - a))) / (cell_m / 10))), 1)
+        at = a + np.arange(count + 1)[:, None] / count * (b - a)
+        i, j = np.rint(at / cell_m).astype(int).T
+        on = np.flatnonzero(touched[j, i])
+        if on.size:
+            return np.asarray(at[on[0]])
+    return np.asarray(line[0])
+
+
+def _start_words(approaches: tuple[Approach, ...], area: Area, start: Floats) -> str:
+    """Where a route starts: the approach it starts on, or the side of the known ground."""
+    if approaches:
+        return min(approaches, key=lambda approach: _distance(approach.line, start)).name
+    east, north = start - area.outline.mean(axis=0)
+    names = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
+    side = names[round(float(np.degrees(np.arctan2(east, north))) / 45) % 8]
+    return f"the {side} edge of the known ground"
+
+
+def _distance(line: Floats, point: Floats) -> float:
+    """Plan distance from a point to a line."""
+    least = np.inf
+    for a, b in pairwise(line):
+        square = float((b - a) @ (b - a))
+        share = 0.0 if square == 0 else min(max(float((point - a) @ (b - a)) / square, 0.0), 1.0)
+        least = min(least, float(np.hypot(*(a + share * (b - a) - point))))
+    return least
+
+
+def likely_words(area: str, start: str, least: LeastLikely) -> str:
+    """The least likely walk to an area's edge, as a client reads it."""
+    if least.length_m == 0.0:
+        return f"{area} lies at {start}: whoever comes from there needs no walk."
+    way = f"{least.length_m:.0f} m from {start} in {least.time_s:.0f} s"
+    if least.pulses == 0.0:
+        return f"Someone can walk to {area} without an alarm: {way}."
+    return (
+        f"Even the walk to {area} least likely to raise the alarm ({way}) raises it with a chance of"
+        f" {percent(least.chance)}{_as_set(least)}."
+    )
+
+
+def inner_words(area: str, inner: LeastLikely) -> str:
+    """The same of the walk to the middle of an area."""
+    if inner.pulses == 0.0:
+        return "The middle of it can be reached without an alarm too."
+    return (
+        f"To the middle of {area} the least likely walk, {inner.length_m:.0f} m, has a chance of"
+        f" {percent(inner.chance)}{_as_set(inner)}."
+    )
+
+
+def _as_set(least: LeastLikely) -> str:
+    """What the units do with their zones exactly as they are set."""
+    alarm = least.walked.alarm
+    if alarm is None:
+        return ", though none with the zones exactly as set"
+    left = max(least.length_m - alarm.along_m, 0.0)
+    return f"; with the zones exactly as set, {left:.1f} m before its end"
+
+
+def clear_words(area: str, clear: ClearRoute | None, crossing: Crossing | None) -> str:
+    """What is to say of a clear route, or of the lack of one."""
+    if clear is not None:
+        if clear.berth_m is None:
+            return "No ground is held by both layers, so every way is clear."
+        return (
+            f"A clear route of {clear.length_m:.0f} m keeps {clear.berth_m:.1f} m from all ground held by"
+            f" both layers; clear ground goes on {clear.into_m:.1f} m into {area}."
+        )
+    if crossing is None:
+        return ""
+    return (
+        f"There is no clear route: every way touches ground held by both layers for {crossing.held_m:.1f} m"
+        f" or more, and clear ground ends {crossing.unseen_to_m:.1f} m from {area}."
+    )
+
+
+def percent(share: float) -> str:
+    """A chance as a client reads it: never nothing where there is some, never certain.
+
+    >>> percent(0.0), percent(0.002), percent(0.123), percent(0.999)
+    ('0 %', 'under 1 %', '12 %', 'over 99 %')
+    """
+    if 0 < share < 0.01:
+        return "under 1 %"
+    return "over 99 %" if share > 0.99 else f"{share * 100:.0f} %"
