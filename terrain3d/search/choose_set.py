@@ -1,0 +1,208 @@
+"""The set of units that holds most, or the cheapest that holds enough, proved by a mixed-integer programme.
+
+One call solves both, and plain set covering as well. Cells with the same coverers are one row with their
+weights summed. The solver is HiGHS through `scipy.optimize.milp`, which the package needs for nothing
+new and which gives the bound it has proved; a gap that is left is told, never hidden.
+"""
+
+import math
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+from scipy.optimize import Bounds, LinearConstraint, milp
+
+from terrain3d.errors import InputError
+from terrain3d.search.bounds import first_set, narrowed
+from terrain3d.search.problem import CoverProblem, Indices, weight_held, with_columns
+from terrain3d.units import Floats
+
+#: Seconds that the solver may take for one question.
+TIME_LIMIT_S = 60.0
+#: Share of the lightest cell by which two sets may differ and still count as holding the same.
+SAME_SHARE = 0.25
+
+
+@dataclass(frozen=True, eq=False)
+class CoverSolution:
+    """The columns chosen, ascending.
+
+    `value` is the weight held and `cost` the sum of costs; `bound` is what the solver proved no set can
+    better: weight, or cost where a weight is needed. `gap` is what lies between, as a share.
+    """
+
+    chosen: Indices
+    value: float
+    cost: float
+    bound: float
+    gap: float
+
+
+def solve_cover(problem: CoverProblem, time_limit_s: float = TIME_LIMIT_S) -> CoverSolution:
+    """Solve a covering problem, proved as far as the time allows.
+
+    Raises
+    ------
+    InputError
+        When no set within the limits holds what is needed.
+
+    Examples
+    --------
+    The best two of four sets, where taking the largest first goes wrong (ties go to the first):
+
+    >>> sets = [[0, 1, 4, 5], [2, 6], [0, 1, 2, 3], [4, 5, 6, 7]]
+    >>> holds = sparse.lil_array((4, 8), dtype=bool)
+    >>> for k, cells in enumerate(sets):
+    ...     holds[k, cells] = True
+    >>> ones, alone = np.ones(4), np.full(4, -1)
+    >>> best = solve_cover(CoverProblem(holds.tocsr(), np.ones(8), ones, alone, most_units=2))
+    >>> best.chosen, best.value, best.gap
+    (array([2, 3]), 8.0, 0.0)
+    >>> solve_cover(CoverProblem(holds.tocsr(), np.ones(8), ones, alone, needed=8.0)).cost
+    2.0
+    """
+    problem = replace(problem, holds=sparse.csr_array(problem.holds, dtype=bool))
+    first = first_set(problem)
+    rows = np.arange(len(problem.cost))
+    if problem.needed is None:
+        rows = narrowed(problem, weight_held(problem, first))
+    small = with_columns(problem, rows)
+    programme = _Programme.of(small)
+    x, bound = programme.best(time_limit_s)
+    chosen = rows[np.flatnonzero(x)] if x is not None else first
+    if problem.needed is None:
+        # Where time ran out the first set may be the better one.
+        if weight_held(problem, chosen) < weight_held(problem, first):
+            chosen = first
+    elif x is None:
+        raise _out_of_reach(problem)
+    value = weight_held(problem, chosen)
+    cost = float(problem.cost[chosen].sum())
+    if problem.needed is None:
+        bound = max(-bound, value)
+        gap = (bound - value) / bound if bound > 0 else 0.0
+        gap = 0.0 if bound - value < SAME_SHARE * problem.weight.min(initial=1.0) else gap
+    else:
+        bound = min(bound, cost)
+        gap = (cost - bound) / cost if cost - bound > 1e-6 else 0.0
+    return CoverSolution(np.sort(chosen), value, cost, bound, gap)
+
+
+def _out_of_reach(problem: CoverProblem) -> InputError:
+    most = solve_cover(replace(problem, needed=None))
+    whole = float(problem.weight.sum())
+    return InputError(
+        f"no set of units holds {(problem.needed or 0.0) / whole:.0%} of the ground that counts;"
+        f" the most is {most.value / whole:.1%}",
+        "search",
+        "ask for less, or add mounts, heights, types or units",
+    )
+
+
+def _merged(problem: CoverProblem) -> tuple[Any, Floats]:
+    """Patterns of coverers (patterns, columns) and the weight of each; cells that no column holds are out."""
+    n = len(problem.cost)
+    by_cell: Any = sparse.csr_array(problem.holds.T, dtype=np.uint64)
+    by_cell.sort_indices()
+    # Two sums of random numbers, 128 bits in all: equal for equal patterns, and for no others.
+    marks = np.random.default_rng(0).integers(1, 2**63, (n, 2), dtype=np.uint64)
+    keys = np.column_stack([by_cell @ marks[:, 0], by_cell @ marks[:, 1]])
+    covered = np.flatnonzero(np.diff(by_cell.indptr) > 0)
+    if not len(covered):
+        return sparse.csr_array((0, n)), np.zeros(0)
+    _, first, inverse = np.unique(keys[covered], axis=0, return_index=True, return_inverse=True)
+    weight = np.bincount(inverse.ravel(), problem.weight[covered], minlength=len(first)).astype(float)
+    return sparse.csr_array(by_cell[covered[first]], dtype=float), weight
+
+
+@dataclass(frozen=True, eq=False)
+class _Programme:
+    """Columns x (taken or not), then one z for each pattern (held or not)."""
+
+    matrix: Any
+    low: Floats
+    high: Floats
+    n_columns: int
+    goals: tuple[Floats, ...]
+    slips: tuple[float, ...]
+
+    @staticmethod
+    def of(problem: CoverProblem) -> "_Programme":
+        n = len(problem.cost)
+        patterns, weight = _merged(problem)
+        p = len(weight)
+        blocks: list[Any] = [sparse.hstack([-patterns, sparse.eye_array(p)])]
+        low, high = [np.full(p, -np.inf)], [np.zeros(p)]
+
+        def limit(rows: Any, least: float, most: float) -> None:
+            rows = sparse.csr_array(np.atleast_2d(rows) if isinstance(rows, np.ndarray) else rows)
+            if rows.shape[1] == n:
+                rows = sparse.hstack([rows, sparse.csr_array((rows.shape[0], p))])
+            blocks.append(rows)
+            low.append(np.full(rows.shape[0], least))
+            high.append(np.full(rows.shape[0], most))
+
+        sets = [np.flatnonzero(problem.group == g) for g in np.unique(problem.group[problem.group >= 0])]
+        sets = [*(one for one in sets if len(one) > 1), *problem.clashes]
+        if sets:
+            which = np.repeat(np.arange(len(sets)), [len(one) for one in sets])
+            ones = np.ones(len(which))
+            limit(sparse.csr_array((ones, (which, np.concatenate(sets))), (len(sets), n)), -np.inf, 1.0)
+        if problem.most_units is not None:
+            limit(np.ones(n), -np.inf, float(problem.most_units))
+        if problem.budget is not None:
+            limit(problem.cost, -np.inf, problem.budget + 1e-9)
+        no_z, no_x = np.zeros(p), np.zeros(n)
+        held = np.concatenate([no_x, weight])
+        cost = np.concatenate([problem.cost, no_z])
+        slip = SAME_SHARE * float(problem.weight.min(initial=1.0))
+        merits = [np.concatenate([-merit, no_z]) for merit in problem.merits]
+        goals, slips = [-held, cost], [slip, 1e-6]
+        if problem.needed is not None:
+            limit(held, problem.needed - slip, np.inf)
+            goals, slips = [cost, -held], [1e-6, slip]
+        return _Programme(
+            sparse.csr_array(sparse.vstack(blocks)), np.concatenate(low), np.concatenate(high), n,
+            (*goals, *merits), (*slips, *(1e-6 for _ in merits)),
+        )  # fmt: skip
+
+    def best(self, time_limit_s: float) -> tuple[NDArray[np.bool_] | None, float]:
+        """Columns that are best by the first goal and, of equals, by the next; the first goal's bound."""
+        x, bound, optimum, proved = self._solve(self.goals[0], time_limit_s)
+        programme = self
+        for goal, slip, following in zip(self.goals, self.slips, self.goals[1:], strict=False):
+            if x is None or not proved:
+                break
+            programme = programme._held_to(goal, optimum + slip)
+            better, _, optimum, proved = programme._solve(following, time_limit_s)
+            x = x if better is None else better
+        return x, bound
+
+    def _held_to(self, goal: Floats, most: float) -> "_Programme":
+        return replace(
+            self,
+            matrix=sparse.csr_array(sparse.vstack([self.matrix, sparse.csr_array(goal[None, :])])),
+            low=np.append(self.low, -np.inf),
+            high=np.append(self.high, most),
+        )
+
+    def _solve(
+        self, goal: Floats, time_limit_s: float
+    ) -> tuple[NDArray[np.bool_] | None, float, float, bool]:
+        """Columns taken (None where there are none), bound, optimum, and whether it is proved."""
+        n = self.n_columns
+        whole = np.zeros(len(goal), np.int64)
+        whole[:n] = 1
+        result = milp(
+            goal,
+            integrality=whole,
+            bounds=Bounds(0.0, 1.0),
+            constraints=LinearConstraint(self.matrix, self.low, self.high),
+            options={"time_limit": time_limit_s, "mip_rel_gap": 0.0},
+        )
+        bound = result.mip_dual_bound if result.mip_dual_bound is not None else -math.inf
+        if result.x is None:
+            return None, bound, math.inf, False
+        return result.x[:n] > 0.5, bound, float(result.fun), result.status == 0

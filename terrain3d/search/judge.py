@@ -1,0 +1,483 @@
+"""Every setting of a mount judged, and the few that a set of units can be made of kept.
+
+A setting is worth what it holds *after its tolerance*: the ground that stays held when the bearing is
+off by one step either way and the tilt by one degree, wherever within that the hand ends. So what is
+promised of several units is what all of them hold however each is off, and a knife edge is worth nothing.
+"""
+
+import itertools
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from terrain3d.cover.areas import cells_within, protected_weight
+from terrain3d.cover.fill import HeadTable, _layer_sines, head_table, verdict_codes
+from terrain3d.cover.verdict import Verdict
+from terrain3d.detector.figures import find_figure
+from terrain3d.search.kernel import WORD, counted, fan_axes, held_bearings, weighed
+from terrain3d.search.settings import Space
+from terrain3d.sight.panorama import Panorama, eye_over, panorama
+from terrain3d.terrain import Mount, Terrain
+from terrain3d.units import Floats
+
+#: Range settings that one byte of a mask holds.
+_BITS = 8
+#: Parts of the circle of each of which the best setting is kept, for every type and range setting.
+SECTORS = 16
+#: A bearing may be off for as long as no more than this share of what is held is lost.
+SLACK_LOSS = 0.05
+#: Steps of bearing up to which that is looked at.
+_MOST_SLACK = 8
+
+Cells = NDArray[np.int64]
+
+
+@dataclass(frozen=True, eq=False)
+class Target:
+    """What the search is after.
+
+    Parameters
+    ----------
+    cells : (p,) int64
+        Flat indices into the ground of the cells that count: protected, or all known where none is.
+    weight : (p,) float
+        Of each of them.
+    keep_out : (q,) int64
+        Flat indices of the cells into which no upper layer may reach.
+    figure_m, animal_m : float
+        Heights of the figure that is to be held, and of the animal that is better not.
+    """
+
+    cells: Cells
+    weight: Floats
+    keep_out: Cells
+    figure_m: float
+    animal_m: float
+
+
+@dataclass(frozen=True, eq=False)
+class Judged:
+    """The settings of one mount that are worth keeping, one row each.
+
+    Parameters
+    ----------
+    mount : str
+    n_settings : int
+        How many were judged.
+    cells : (n,) int32
+        Places in `Target.cells` of the cells in reach of the mount.
+    kind, height_m, bearing_deg, tilt_deg, range_m : (k,)
+        The settings; `kind` is the place in `Space.kinds`.
+    value, nominal : (k,) float
+        Weight of the cells held after the tolerance, and when aimed exactly.
+    slack_deg : (k,) float
+        How far the bearing may be off, beyond its tolerance, until more than SLACK_LOSS is lost.
+    animal : (k,) int64
+        Cells on which the animal breaks the layers as well.
+    held : (k, ceil(n / 8)) uint8
+        Bits of `cells` that are held after the tolerance.
+    best : (h, t) float
+        Greatest value of all settings of each height and type; -1 where there is none.
+    """
+
+    mount: str
+    n_settings: int
+    cells: NDArray[np.int32]
+    kind: Cells
+    height_m: Floats
+    bearing_deg: Floats
+    tilt_deg: Floats
+    range_m: Floats
+    value: Floats
+    nominal: Floats
+    slack_deg: Floats
+    animal: Cells
+    held: NDArray[np.uint8]
+    best: Floats
+
+
+def target_of(terrain: Terrain, figure_m: float) -> Target:
+    """The cells that count on a site, and those to keep out of.
+
+    >>> from terrain3d.terrain import Foliage, Ground, Solids
+    >>> from terrain3d.frame import site_frame
+    >>> ground = Ground(-5.0, -5.0, 1.0, np.zeros((11, 11)))
+    >>> flat = Terrain(site_frame(None, 0, 0), ground, Solids.none(), Foliage.none(), (), ())
+    >>> target = target_of(flat, 1.7)
+    >>> len(target.cells), len(target.keep_out), target.animal_m
+    (121, 0, 0.6)
+    """
+    ground = terrain.ground
+    weight = protected_weight(ground, terrain.protect) if terrain.protect else np.ones(ground.z.shape)
+    weight = np.where(ground.known, weight, 0.0).ravel()
+    cells = np.flatnonzero(weight)
+    kept_out = np.zeros(ground.z.shape, bool)
+    for piece in terrain.beyond:
+        if piece.keep_out:
+            kept_out |= cells_within(ground, piece)
+    animal = find_figure("dog", []).height_m
+    return Target(cells, weight[cells], np.flatnonzero(kept_out & ground.known), figure_m, animal)
+
+
+def judge_mount(terrain: Terrain, mount: Mount, space: Space, target: Target) -> Judged:
+    """Judge every setting of a mount.
+
+    Parameters
+    ----------
+    terrain : Terrain
+    mount : Mount
+    space : Space
+    target : Target
+    """
+    place = _places(terrain, target)
+    looks: dict[float, _Look] = {}
+    kept: list[_Kept] = []
+    best = np.full((len(mount.heights_m), len(space.kinds)), -1.0)
+    for h, height in enumerate(mount.heights_m):
+        look = _look(terrain, mount, height, space, place, target)
+        if look is None:
+            continue
+        looks[height] = look
+        for k in space.kinds_on(mount):
+            for ranges, value, masks in _judge_kind(look, space, k, target):
+                best[h, k] = max(best[h, k], value.max())
+                kept += _best_of_sectors(look, space, k, height, ranges, value, masks)
+    return _packed(mount, space, target, looks, _best_of_heights(kept), best)
+
+
+def price_mount(
+    terrain: Terrain, mount: Mount, space: Space, target: Target, price: Floats, wanted: NDArray[np.bool_]
+) -> Judged:
+    """The best setting of each type on a mount, were cells worth `price` instead of their weight.
+
+    Parameters
+    ----------
+    price : (p,) float
+        Of each cell of the target.
+    wanted : (h, t) bool
+        Heights and types to look at; `best` of the result has their greatest price.
+    """
+    place = _places(terrain, target)
+    looks: dict[float, _Look] = {}
+    kept: list[_Kept] = []
+    best = np.full(wanted.shape, -1.0)
+    for h, height in enumerate(mount.heights_m):
+        look = _look(terrain, mount, height, space, place, target) if wanted[h].any() else None
+        if look is None:
+            continue
+        looks[height] = look
+        for k in [k for k in space.kinds_on(mount) if wanted[h, k]]:
+            for ranges, value, masks in _judge_kind(look, space, k, target):
+                priced = masks.weighed(price[look.view.place])
+                best[h, k] = max(best[h, k], priced.max())
+                t, r, b = (int(v) for v in np.unravel_index(int(priced.argmax()), priced.shape))
+                if priced[t, r, b] > 0:
+                    kept.append(_kept(look, space, k, height, ranges[r], value, masks, (t, r, b)))
+    return _packed(mount, space, target, looks, kept, best)
+
+
+@dataclass(frozen=True, eq=False)
+class _View:
+    """The cells of a panorama that count and show something, sorted by weight.
+
+    `place` is that in `Target.cells`; `blocks` are runs of cells of one weight: from, to, weight.
+    """
+
+    place: Cells
+    east: Floats
+    north: Floats
+    distance: Floats
+    foot: Floats
+    low: Floats
+    high: Floats
+    light: Floats
+    hull_high: Floats
+    most_light: Floats
+    piece_first: Cells
+    piece_last: Cells
+    pieces: Floats
+    blocks: list[tuple[int, int, float]]
+
+
+@dataclass(frozen=True, eq=False)
+class _Look:
+    """What is seen from one height of a mount, and what of it counts.
+
+    `rows` are the cells of the panorama that count, `place` their places in `Target.cells`;
+    `near` are these places ascending, the same at every height;
+    `spot` is where in it each cell of `view` is. `spill` are the cells to keep out of.
+    """
+
+    seen: Panorama
+    rows: Cells
+    place: Cells
+    near: Cells
+    view: _View
+    spot: Cells
+    spill: _View | None
+
+
+@dataclass(frozen=True, eq=False)
+class _Masks:
+    """What a type holds after the tolerance: bits of the range settings, (t, n, b), b in whole words."""
+
+    sure: NDArray[np.uint8]
+    n_ranges: int
+    barred: NDArray[np.bool_]
+    blocks: list[tuple[int, int, float]]
+
+    def values(self) -> Floats:
+        """(t, r, b) weight of the cells held after the tolerance; -1 where a setting is barred."""
+        sums = np.zeros(self.barred.shape)
+        for first, last, weight in self.blocks:
+            for t in range(len(self.sure)):
+                counts = np.zeros(sums.shape[1:], np.int64)
+                counted(self.sure[t].view(np.uint64), first, last, self.n_ranges, counts)
+                sums[t] += weight * counts
+        return np.where(self.barred, -1.0, sums)
+
+    def weighed(self, weight: Floats) -> Floats:
+        """The same for any weights."""
+        sums = np.zeros(self.barred.shape)
+        for t in range(len(self.sure)):
+            weighed(self.sure[t], weight, self.n_ranges, sums[t])
+        return np.where(self.barred, -1.0, sums)
+
+
+@dataclass(frozen=True, eq=False)
+class _Kept:
+    """One setting on its way to `Judged`."""
+
+    kind: int
+    height_m: float
+    bearing_deg: float
+    tilt_deg: float
+    range_m: float
+    value: float
+    slack_deg: float
+    held: NDArray[np.uint8]
+
+
+def _places(terrain: Terrain, target: Target) -> NDArray[np.int64]:
+    place = np.full(terrain.ground.z.size, -1, np.int64)
+    place[target.cells] = np.arange(len(target.cells))
+    return place
+
+
+def _look(
+    terrain: Terrain, mount: Mount, height_m: float, space: Space, place: Cells, target: Target
+) -> _Look | None:
+    """Look around from a height of a mount; None over ground that is not known."""
+    eye = eye_over(terrain.ground, mount.x, mount.y, height_m)
+    if not np.isfinite(eye[2]):
+        return None
+    seen = panorama(terrain, eye, space.reach_m)
+    places = place[seen.cells]
+    rows = np.flatnonzero(places >= 0)
+    near = np.sort(places[rows])
+    view = _view(seen, place, target)
+    spill = None
+    if len(target.keep_out):
+        outside = np.full(len(place), -1, np.int64)
+        outside[target.keep_out] = np.arange(len(target.keep_out))
+        spill = _view(seen, outside, None)
+    return _Look(seen, rows, places[rows], near, view, np.searchsorted(near, view.place), spill)
+
+
+def _view(seen: Panorama, place: Cells, target: Target | None) -> _View:
+    """The cells that `place` knows and that show something; without a target all weigh the same."""
+    rows = np.flatnonzero((place[seen.cells] >= 0) & (np.diff(seen.piece_start) > 0))
+    weight = np.ones(len(rows)) if target is None else target.weight[place[seen.cells[rows]]]
+    order = np.argsort(weight, kind="stable")
+    rows, weight = rows[order], weight[order]
+    edges = [0, *(np.flatnonzero(np.diff(weight)) + 1).tolist(), len(weight)]
+    blocks = [(a, b, float(weight[a])) for a, b in itertools.pairwise(edges) if b > a]
+    first, last = seen.piece_start[rows], seen.piece_start[rows + 1]
+    lightest = seen.main[2, rows]
+    for c in np.flatnonzero(last - first > 1):
+        lightest[c] = seen.pieces[first[c] : last[c], 2].max()
+    return _View(
+        place[seen.cells[rows]], seen.east[rows], seen.north[rows], seen.distance[rows], seen.foot[rows],
+        seen.main[0, rows], seen.main[1, rows], seen.main[2, rows], seen.pieces[last - 1, 1], lightest,
+        first, last, seen.pieces, blocks,
+    )  # fmt: skip
+
+
+def _judge_kind(
+    look: _Look, space: Space, kind: int, target: Target
+) -> list[tuple[tuple[float, ...], Floats, _Masks]]:
+    """Ranges, (t, r, b) values and masks of one type, for each eight of its range settings."""
+    ranges = space.ranges_of(kind)
+    tilts = space.tilts_judged_deg
+    rows = np.array(
+        [
+            [tilts.index(round(t + slip, 9)) for slip in (0.0, -space.tilt_slip_deg, space.tilt_slip_deg)]
+            for t in space.tilts_deg
+        ]
+    )
+    results = []
+    for first in range(0, len(ranges), _BITS):
+        some = ranges[first : first + _BITS]
+        aimed = _aimed(look.view, space, kind, some, target.figure_m, upper_only=False)
+        n = len(space.bearings_deg)
+        sure = np.stack([_steady(aimed[row], n) for row in rows])
+        barred = np.zeros((len(rows), len(some), n), bool)
+        if look.spill is not None:
+            upper = _aimed(look.spill, space, kind, some, target.figure_m, upper_only=True)[:, :, :n]
+            barred = _barred(upper, rows, len(some))
+        masks = _Masks(sure, len(some), barred, look.view.blocks)
+        results.append((some, masks.values(), masks))
+    return results
+
+
+def _steady(masks: NDArray[np.uint8], n_bearings: int) -> NDArray[np.uint8]:
+    """(n, b) bits that stay at all of some tilts, (t, n, b), and one bearing further either way."""
+    kept: NDArray[np.uint8] = np.bitwise_and.reduce(masks, axis=0)
+    out = kept.copy()
+    flat, whole = kept.ravel(), out.ravel()
+    whole[1:] &= flat[:-1]
+    whole[:-1] &= flat[1:]
+    # Rows follow each other there: at their ends the neighbour is the row's own other end.
+    last = n_bearings - 1
+    out[:, 0] = kept[:, 0] & kept[:, 1 % n_bearings] & kept[:, last]
+    out[:, last] = kept[:, last] & kept[:, last - 1] & kept[:, 0]
+    return out
+
+
+def _barred(upper: NDArray[np.uint8], rows: Cells, n_ranges: int) -> NDArray[np.bool_]:
+    """(t, r, b) settings whose upper layer reaches a cell to keep out of, aimed off or not."""
+    reached = np.bitwise_or.reduce(upper, axis=1)
+    bits = (reached[:, None, :] >> np.arange(n_ranges, dtype=np.uint8)[:, None]) & 1
+    there = bits.astype(bool)[rows].any(axis=1)
+    return np.asarray(there | np.roll(there, 1, axis=-1) | np.roll(there, -1, axis=-1))
+
+
+def _aimed(
+    view: _View, space: Space, kind: int, ranges: tuple[float, ...], figure_m: float, *, upper_only: bool
+) -> NDArray[np.uint8]:
+    """(t, n, b) bits of the range settings at which a unit holds each cell, at every judged tilt."""
+    table = head_table(space.kinds[kind])
+    step = space.bearing_step_deg
+    n_bearings = len(space.bearings_deg)
+    tilts = space.tilts_judged_deg
+    # Whole words: that is how they are counted.
+    masks = np.zeros((len(tilts), len(view.place), -(-n_bearings // WORD) * WORD), np.uint8)
+    for h, start, shifts in _alike(table, step):
+        layers = [int(table.upper[h])] if upper_only else np.flatnonzero(table.name[h] >= 0).tolist()
+        # Layers that stay where they are first: what they miss need not be judged at every range.
+        layers.sort(key=lambda k: bool(np.isnan(table.elevation_deg[h, k])))
+        elevation, half = table.elevation_deg[h, layers], table.half_thickness_deg[h, layers]
+        sines = np.stack([_layer_sines(elevation, half, table.nominal_height_m, r) for r in ranges])
+        for t, tilt in enumerate(tilts):
+            held_bearings(
+                view.east, view.north, view.distance, view.foot, view.low, view.high, view.light,
+                view.hull_high, view.most_light, view.piece_first, view.piece_last, view.pieces,
+                fan_axes(start, step, n_bearings, tilt), start, step, tilt, float(table.half_arc_deg[h]),
+                sines, np.isnan(elevation), table.any_layer and not upper_only, table.max_range_m, figure_m,
+                space.kinds[kind].fill, shifts, masks[t],
+            )  # fmt: skip
+    return masks
+
+
+def _alike(table: HeadTable, step_deg: float) -> list[tuple[int, float, Cells]]:
+    """Heads that differ by whole steps of bearing only: the first, its angle past a step, the steps."""
+    groups: dict[tuple[object, ...], list[int]] = {}
+    for h, pan in enumerate(table.pan_deg):
+        shift = int(np.floor(pan / step_deg + 1e-9))
+        start = round(float(pan) - shift * step_deg, 9) + 0.0
+        key = (
+            start,
+            float(table.half_arc_deg[h]),
+            table.elevation_deg[h].tobytes(),
+            table.half_thickness_deg[h].tobytes(),
+            int(table.upper[h]),
+        )
+        groups.setdefault(key, [h]).append(shift)
+    return [(found[0], float(key[0]), np.array(found[1:])) for key, found in groups.items()]  # type: ignore[arg-type]
+
+
+def _slack(value: Floats) -> NDArray[np.int64]:
+    """(t, r, b) steps by which a bearing may be off either way until too much is lost."""
+    enough = (1.0 - SLACK_LOSS) * value
+    steps = np.zeros(value.shape, np.int64)
+    still = value > 0
+    for k in range(1, min(_MOST_SLACK, value.shape[2] // 2) + 1):
+        still = still & (np.roll(value, k, axis=2) >= enough) & (np.roll(value, -k, axis=2) >= enough)
+        steps += still
+    return steps
+
+
+def _best_of_sectors(
+    look: _Look, space: Space, kind: int, height_m: float, ranges: tuple[float, ...], value: Floats,
+    masks: _Masks,
+) -> list[_Kept]:  # fmt: skip
+    """The best setting of each range setting and part of the circle; of equals the one with more slack."""
+    slack = _slack(value)
+    edges = np.linspace(0, value.shape[2], min(SECTORS, value.shape[2]) + 1).round().astype(int)
+    kept = []
+    for r, range_m in enumerate(ranges):
+        for first, last in itertools.pairwise(edges):
+            part = value[:, r, first:last]
+            top = part.max()
+            if top > 0:
+                eased = np.where(part == top, slack[:, r, first:last], -1)
+                t, b = np.unravel_index(int(eased.argmax()), part.shape)
+                at = (int(t), r, int(first + b))
+                kept.append(_kept(look, space, kind, height_m, range_m, value, masks, at, int(slack[at])))
+    return kept
+
+
+def _kept(
+    look: _Look, space: Space, kind: int, height_m: float, range_m: float, value: Floats, masks: _Masks,
+    at: tuple[int, int, int], slack: int = 0,
+) -> _Kept:  # fmt: skip
+    t, r, b = at
+    held = np.zeros(len(look.near), bool)
+    held[look.spot] = (masks.sure[t, :, b] & np.uint8(1 << r)) > 0
+    return _Kept(
+        kind, height_m, float(space.bearings_deg[b]), space.tilts_deg[t], range_m, float(value[at]),
+        slack * space.bearing_step_deg, np.packbits(held),
+    )  # fmt: skip
+
+
+def _best_of_heights(kept: list[_Kept]) -> list[_Kept]:
+    """Of each type, range setting and part of the circle the best height; the best of each height as well."""
+    chosen: dict[tuple[object, ...], _Kept] = {}
+    for one in kept:
+        sector = int(one.bearing_deg / 360 * SECTORS + 1e-9)
+        for key in (("sector", one.kind, one.range_m, sector), ("height", one.kind, one.height_m)):
+            other = chosen.get(key)
+            if other is None or (one.value, one.slack_deg) > (other.value, other.slack_deg):
+                chosen[key] = one
+    return sorted(
+        {id(one): one for one in chosen.values()}.values(),
+        key=lambda s: (-s.value, -s.slack_deg, s.kind, s.height_m, s.range_m, s.bearing_deg, s.tilt_deg),
+    )
+
+
+def _packed(
+    mount: Mount, space: Space, target: Target, looks: dict[float, _Look], kept: list[_Kept], best: Floats
+) -> Judged:
+    near = next(iter(looks.values())).near if looks else np.zeros(0, np.int64)
+    weights, rank = np.unique(target.weight, return_inverse=True)
+    nominal, animal = [], []
+    tables = [head_table(kind) for kind in space.kinds]
+    for one in kept:
+        look = looks[one.height_m]
+        setting = (tables[one.kind], one.bearing_deg, one.tilt_deg, 0.0, one.range_m)
+        fill = space.kinds[one.kind].fill
+        both = verdict_codes(look.seen, *setting, target.figure_m, fill)[look.rows] == Verdict.BOTH
+        counts = np.bincount(rank[look.place[both]], minlength=len(weights))
+        nominal.append(float((weights * counts).sum()))
+        animal.append(int((verdict_codes(look.seen, *setting, target.animal_m, fill) == Verdict.BOTH).sum()))
+
+    def column(name: str) -> Floats:
+        return np.array([getattr(one, name) for one in kept], float)
+
+    return Judged(
+        mount.name, space.settings_of(mount), near.astype(np.int32), column("kind").astype(np.int64),
+        column("height_m"), column("bearing_deg"), column("tilt_deg"), column("range_m"), column("value"),
+        np.array(nominal), column("slack_deg"), np.array(animal, np.int64),
+        np.array([one.held for one in kept], np.uint8).reshape(len(kept), -(-len(near) // 8)), best,
+    )  # fmt: skip

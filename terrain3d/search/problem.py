@@ -1,0 +1,78 @@
+"""A covering problem: columns that hold rows, and what limits the columns that may be taken."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from terrain3d.units import Floats
+
+Indices = NDArray[np.int64]
+
+
+@dataclass(frozen=True, eq=False)
+class CoverProblem:
+    """Columns (settings of units) that hold rows (cells of ground).
+
+    Parameters
+    ----------
+    holds : (n, p) scipy.sparse.csr_array of bool
+        Which column holds which cell.
+    weight : (p,) float
+        Of each cell, more than 0.
+    cost : (n,) float
+        Of each column: what a cheapest set is counted in, and what a budget limits.
+    group : (n,) int
+        Columns of one group exclude each other (one unit a mount); -1 is in no group.
+    most_units : int, or None
+    budget : float, or None
+        Greatest sum of costs.
+    needed : float, or None
+        Weight that has to be held, at least cost; None asks for the most weight within the limits.
+    clashes : tuple of (k,) int
+        Columns at most one of which may be taken.
+    merits : tuple of (n,) float
+        What decides between equals, in this order; more is better.
+    """
+
+    holds: Any
+    weight: Floats
+    cost: Floats
+    group: Indices
+    most_units: int | None = None
+    budget: float | None = None
+    needed: float | None = None
+    clashes: tuple[Indices, ...] = ()
+    merits: tuple[Floats, ...] = ()
+
+
+def cells_held(problem: CoverProblem, chosen: Iterable[int]) -> NDArray[np.bool_]:
+    """(p,) bool: cells that any of some columns holds."""
+    held = np.zeros(problem.holds.shape[1], bool)
+    for k in chosen:
+        held[problem.holds.indices[problem.holds.indptr[k] : problem.holds.indptr[k + 1]]] = True
+    return held
+
+
+def with_columns(problem: CoverProblem, rows: Indices) -> CoverProblem:
+    """The same problem with some of its columns."""
+    if len(rows) == len(problem.cost):
+        return problem
+    place = np.full(len(problem.cost), -1)
+    place[rows] = np.arange(len(rows))
+    clashes = (place[clash] for clash in problem.clashes)
+    return replace(
+        problem,
+        holds=problem.holds[rows],
+        cost=problem.cost[rows],
+        group=problem.group[rows],
+        clashes=tuple(kept[kept >= 0] for kept in clashes if (kept >= 0).sum() > 1),
+        merits=tuple(merit[rows] for merit in problem.merits),
+    )
+
+
+def weight_held(problem: CoverProblem, chosen: Iterable[int]) -> float:
+    """Weight of the cells that any of some columns holds."""
+    return float(problem.weight[cells_held(problem, chosen)].sum())
