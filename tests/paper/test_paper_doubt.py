@@ -1,0 +1,89 @@
+"""Doubt on paper: every number in JSON, the chances as a raster that other programs read."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+import rasterio
+
+from terrain3d.doubt.draws import draw_doubt
+from terrain3d.doubt.field import Spread
+from terrain3d.doubt.tolerance import option_tolerances
+from terrain3d.job import run
+from terrain3d.paper.doubt import chances_tif, doubt_dict
+
+SITE = """
+[site]
+name = "Slope"
+crs = "EPSG:32631"
+cell = 0.5
+[ground]
+plane = { fall = 10, towards = 135, extent = 30 }
+[[mount]]
+name = "pole"
+at = [560000, 4950000]
+[[protect]]
+name = "yard"
+outline = [[559996, 4950002], [560004, 4950002], [560004, 4950008], [559996, 4950008]]
+[[option]]
+name = "north"
+[[option.detector]]
+name = "D1"
+mount = "pole"
+type = "one-head-90"
+height = 1.0
+bearing = 0
+[[option]]
+name = "south"
+[[option.detector]]
+name = "D1"
+mount = "pole"
+type = "one-head-90"
+height = 1.0
+bearing = 180
+"""
+
+
+@pytest.fixture(scope="module")
+def judged(tmp_path_factory):
+    """A drawn slope with a unit that looks at the yard, and one that looks away; 20 draws."""
+    path = tmp_path_factory.mktemp("site") / "site.toml"
+    path.write_text(SITE, encoding="utf-8")
+    outcome = run(Path(path))
+    doubt = draw_doubt(outcome.terrain, outcome.options, 1.7, Spread(0.1, 5.0, 0.02, 2.0, 1.0), 20, 1)
+    found = tuple(option_tolerances(outcome.terrain, option, 1.7) for option in outcome.options)
+    return outcome, doubt, found
+
+
+def test_numbers_survive_json(judged):
+    """The same values come back from JSON; an option that holds nothing has no tolerance."""
+    outcome, doubt, found = judged
+    document = doubt_dict(outcome, doubt, found)
+    assert json.loads(json.dumps(document, allow_nan=False)) == document
+    north, south = document["options"]
+    assert north["held"]["middle"] == pytest.approx(np.median(doubt.options[0].held_share), abs=1e-9)
+    assert north["held"]["worst_twentieth"] <= north["held"]["middle"]
+    assert [s["setting"] for s in north["tolerance"][0]["settings"]] == [
+        "height", "bearing", "tilt", "roll", "range",
+    ]  # fmt: skip
+    assert (south["held"]["middle"], south["tolerance"][0]["settings"]) == (0.0, [])
+    areas = north["area_m2"]
+    assert 0 < areas["held_in_95_percent"] < areas["held_in_half"] < areas["ever_held"]
+    assert document["ranking"]["words"].startswith('"north" stays the best option in all of 20 draws')
+
+
+def test_chances_are_read_by_others(judged):
+    """North up, in the frame's CRS, a band an option; the same doubt gives the same bytes."""
+    outcome, doubt, _ = judged
+    written = chances_tif(outcome, doubt)
+    assert written == chances_tif(outcome, doubt)
+    with rasterio.MemoryFile(written) as memory, memory.open() as raster:
+        assert raster.descriptions == ("north", "south")
+        assert raster.dtypes == ("float32", "float32")
+        np.testing.assert_array_equal(np.flipud(raster.read(1)), doubt.options[0].chance)
+        west, _, _, north = outcome.terrain.ground.bounds
+        assert (raster.transform.c, raster.transform.f) == pytest.approx(
+            tuple(float(v) for v in outcome.terrain.frame.from_local(west, north, None))
+        )
+        assert raster.tags()["DRAWS"] == "20"
