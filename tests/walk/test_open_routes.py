@@ -15,9 +15,10 @@ from terrain3d.sight.panorama import panorama
 from terrain3d.terrain import Approach, Area, Walk
 from terrain3d.walk.bodies import body_of
 from terrain3d.walk.chance import step_pulses
+from terrain3d.walk.found import percent
 from terrain3d.walk.paths import step_bearings
 from terrain3d.walk.pulses import try_walk
-from terrain3d.walk.routes import chance_of, held_ground, open_routes, percent, room_to_held
+from terrain3d.walk.routes import chance_of, held_ground, open_routes, room_to_held
 
 ONE, TWO = load_type("one-head-90", Path()), load_type("two-head-180", Path())
 PERSON = Figure("person", 1.7, "as in the package's figures")
