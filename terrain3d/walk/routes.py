@@ -255,7 +255,7 @@ def _to_area(site: _Searched, area: Area) -> OpenRoutes:
     least, to_inner = _least_likely(site, area, path), _least_likely(site, area, inner)
     clear = _clear(site, goals, depth)
     crossing = None if clear else _crossing(site, goals)
-    start = _start_words(site.terrain.approaches, area, least.line[0])
+    start = start_words(site.terrain.approaches, area, least.line[0])
     words = " ".join(
         [
             likely_words(area.name, start, least),
@@ -366,7 +366,7 @@ def _first_touch(touched: Mask, line: Floats, cell_m: float) -> Floats:
     return np.asarray(line[0])
 
 
-def _start_words(approaches: tuple[Approach, ...], area: Area, start: Floats) -> str:
+def start_words(approaches: tuple[Approach, ...], area: Area, start: Floats) -> str:
     """Where a route starts: the approach it starts on, or the side of the known ground."""
     if approaches:
         return min(approaches, key=lambda approach: _distance(approach.line, start)).name
