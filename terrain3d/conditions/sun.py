@@ -26,8 +26,10 @@ from scipy import ndimage
 
 from terrain3d.detector.pose import Detector, PosedHead, PosedLayer, in_head, posed_heads
 from terrain3d.errors import InputError
+from terrain3d.sight.foliage import near_leaves
 from terrain3d.sight.hits import first_hits
 from terrain3d.sight.picture import light_along
+from terrain3d.sight.slices import N_BINS
 from terrain3d.site import SunSetting
 from terrain3d.terrain import Ground, Terrain
 from terrain3d.units import Floats
@@ -38,6 +40,8 @@ STEPS_A_DAY = 24 * 60 // STEP_MIN
 LEAST_LIGHT = 0.05
 #: A span ends where the sun's clock times have drifted by this, minutes, so that its hours say something.
 DRIFT_MIN = 60
+#: Days without the sun in view that do not end a season.
+SHORT_PAUSE_DAYS = 14
 #: Codes of `SunLayer.states`.
 AWAY, HIDDEN, SEEN = range(3)
 
@@ -109,14 +113,22 @@ class SunLayer:
     states: NDArray[np.uint8]
 
     @property
-    def first(self) -> date | None:
-        """First day of the year with the sun in view."""
-        return self.spans[0].first if self.spans else None
+    def season(self) -> tuple[date, date] | None:
+        """First and last day with the sun in view, after and before the year's longest pause.
 
-    @property
-    def last(self) -> date | None:
-        """Last day of the year with the sun in view."""
-        return max(span.last for span in self.spans) if self.spans else None
+        A season over New Year begins later in the year than it ends; a pause shorter than
+        `SHORT_PAUSE_DAYS` is none, and the season then the whole year. None without any day.
+        """
+        days = np.flatnonzero((self.states == SEEN).any(axis=1))
+        if not self.spans or not len(days):
+            return None
+        new_year = date(self.spans[0].first.year, 1, 1)
+        steps = np.diff(days, append=days[0] + len(self.states))
+        if steps.max() <= SHORT_PAUSE_DAYS:
+            return new_year, date(new_year.year, 12, 31)
+        pause = int(steps.argmax())
+        ends = days[(pause + 1) % len(days)], days[pause]
+        return new_year + timedelta(days=int(ends[0])), new_year + timedelta(days=int(ends[1]))
 
 
 @dataclass(frozen=True, eq=False)
@@ -288,12 +300,27 @@ def hidden(terrain: Terrain, unit: Detector, azimuth_deg: Floats, elevation_deg:
     far = _far_m(terrain.ground)
     hits = first_hits(terrain, unit.eye, directions_of(azimuth_deg, elevation_deg), far)
     behind = np.isfinite(hits.distance)
-    if len(terrain.foliage.base_z):
-        slopes = np.tan(np.radians(elevation_deg))
-        for n in np.flatnonzero(~behind):
-            light = light_along(terrain, unit.eye, float(azimuth_deg[n]), slopes[n : n + 1], np.array([far]))
-            behind[n] = light[0, 0] < LEAST_LIGHT
+    slopes = np.tan(np.radians(elevation_deg))
+    for n in np.flatnonzero(~behind & _may_meet_leaves(terrain, unit, azimuth_deg, slopes, far)):
+        light = light_along(terrain, unit.eye, float(azimuth_deg[n]), slopes[n : n + 1], np.array([far]))
+        behind[n] = light[0, 0] < LEAST_LIGHT
     return behind
+
+
+def _may_meet_leaves(
+    terrain: Terrain, unit: Detector, azimuth_deg: Floats, slopes: Floats, far_m: float
+) -> NDArray[np.bool_]:
+    """Whether lines pass under the highest leaf where the first leaves of their direction stand."""
+    leaves = terrain.foliage
+    if not len(leaves.base_z):
+        return np.zeros(len(slopes), bool)
+    x, y, z = unit.eye
+    nearest = near_leaves(leaves.column, leaves.x0, leaves.y0, leaves.cell_m, x, y, far_m)
+    highest = float(leaves.base_z.max()) + leaves.step_m * (leaves.above.shape[1] - 1) - z
+    first = nearest[np.minimum((azimuth_deg % 360 / 360 * N_BINS).astype(int), N_BINS - 1)]
+    at_first = np.multiply(slopes, first, out=np.full(len(slopes), np.inf), where=np.isfinite(first))
+    under: NDArray[np.bool_] = at_first < highest
+    return under
 
 
 def _before_unit(terrain: Terrain, unit: Detector, sun: SunYear, setting: SunSetting) -> list[SunLayer]:
@@ -395,6 +422,17 @@ def day_words(day: date) -> str:
     return f"{day.day} {_MONTHS[day.month - 1]}"
 
 
+def season_words(first: date, last: date) -> str:
+    """When in a year, as a person says it.
+
+    >>> season_words(date(2026, 10, 20), date(2026, 2, 3)), season_words(date(2026, 1, 1), date(2026, 12, 31))
+    ('from 20 October to 3 February', 'all through the year')
+    """
+    if (first.month, first.day, last.month, last.day) == (1, 1, 12, 31):
+        return "all through the year"
+    return f"from {day_words(first)} to {day_words(last)}" if first != last else f"on {day_words(first)}"
+
+
 _MONTHS = (
     "January", "February", "March", "April", "May", "June",
     "July", "August", "September", "October", "November", "December",
@@ -419,13 +457,13 @@ def _words(layers: tuple[SunLayer, ...], setting: SunSetting) -> tuple[str, ...]
             if layer.hidden_minutes
             else ""
         )
-        if layer.first is None or layer.last is None:
+        season = layer.season
+        if season is None:
             told.append(f"{which}: the sun never stands in view near it in {setting.year}.{behind}")
         else:
             told.append(
                 f"{which}: the sun stands within its arc and {setting.near:g}° of it for"
-                f" {_hours(layer.minutes)} in {setting.year}, first on {day_words(layer.first)},"
-                f" last on {day_words(layer.last)}.{behind}"
+                f" {_hours(layer.minutes)} in {setting.year}, {season_words(*season)}.{behind}"
             )
     told.append(
         f"Clock times of {setting.zone}, to {STEP_MIN} minutes; the middle of the sun, lifted by refraction."

@@ -54,6 +54,7 @@ def sun_values(sun: SunResult) -> dict[str, Any]:
 
 
 def _layer(layer: SunLayer) -> dict[str, Any]:
+    season = layer.season
     return {
         "unit": layer.unit,
         "head": layer.head,
@@ -61,6 +62,7 @@ def _layer(layer: SunLayer) -> dict[str, Any]:
         "layer": layer.layer,
         "minutes": layer.minutes,
         "hidden_minutes": layer.hidden_minutes,
+        "season": None if season is None else [day.isoformat() for day in season],
         "spans": [_span(span) for span in layer.spans],
     }
 

@@ -170,6 +170,22 @@ def test_spans_hold_every_step_in_view_and_no_other_day():
         assert covered[layer.states == SEEN].all()
 
 
+def test_season_lies_around_the_longest_pause():
+    """North-west the sun sets in summer, south-west in winter, over New Year; west all through the year."""
+    seasons = [
+        sun_times(placed(), (shapes.unit(ONE, bearing_deg=bearing),), SunSetting(zone="UTC")).layers[0].season
+        for bearing in (330.0, 200.0, 270.0)
+    ]
+    summer, winter, always = seasons
+    assert 3 < summer[0].month <= summer[1].month < 10
+    assert winter[0].month > 8
+    assert winter[1].month < 5
+    assert always == (date(2026, 1, 1), date(2026, 12, 31))
+    # Summer's and winter's ends lie as far from the solstices.
+    assert abs((date(2026, 6, 21) - summer[0]) - (summer[1] - date(2026, 6, 21))).days <= 3
+    assert abs((date(2026, 12, 21) - winter[0]) - (winter[1] - date(2025, 12, 21))).days <= 3
+
+
 def test_leap_year_and_places_far_from_the_zone():
     """366 days; and at the date line, by the clock of UTC, nothing falls out of the year."""
     unit = shapes.unit(ONE, bearing_deg=90.0)
@@ -214,5 +230,5 @@ def test_never_in_view():
     """A head that faces north under a high sun has no spans, no first day, and words that say never."""
     unit = shapes.unit(ONE, bearing_deg=0.0)
     upper, _ = (result := sun_times(placed(lonlat=(0.0, 30.0)), (unit,), SunSetting(near=0.0))).layers
-    assert (upper.spans, upper.minutes, upper.first, upper.last) == ((), 0, None, None)
+    assert (upper.spans, upper.minutes, upper.season) == ((), 0, None)
     assert "never stands in view" in result.words[0]

@@ -67,6 +67,7 @@ def test_sun_values_are_the_result():
     assert (upper["unit"], upper["head"], upper["layer"], upper["facing_deg"]) == ("D1", 1, "upper", 250.0)
     assert upper["minutes"] == result.layers[0].minutes > 0
     assert len(upper["spans"]) == len(result.layers[0].spans)
+    assert upper["season"] == [day.isoformat() for day in result.layers[0].season]
     first = result.layers[0].spans[0]
     assert upper["spans"][0]["first"] == f"{first.first:%Y-%m-%d}"
     hours, minutes = (int(part) for part in upper["spans"][0]["from"].split(":"))
