@@ -1,0 +1,150 @@
+"""What comes after the verdicts, in its order: who walks through, what else is sensed, when, how surely.
+
+As `job`, it calls and computes nothing itself.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+
+from terrain3d.around.animals import AnimalGround, animal_ground
+from terrain3d.around.nuisance import InLayer, in_layers
+from terrain3d.around.spill import Spill, spill
+from terrain3d.conditions.heat import HeatResult, held_by_temperature
+from terrain3d.conditions.sun import SunResult, sun_times
+from terrain3d.cover.option import OptionResult
+from terrain3d.detector.figures import Figure, find_figure
+from terrain3d.doubt.draws import Doubt, draw_doubt
+from terrain3d.doubt.field import spread_of
+from terrain3d.doubt.tolerance import UnitTolerance, option_tolerances
+from terrain3d.errors import InputError
+from terrain3d.job import Outcome, Progress, own_figures, run
+from terrain3d.sight.panorama import Panorama, panorama
+from terrain3d.site import Site, load_site
+from terrain3d.walk.option import OptionWalks, option_walks
+from terrain3d.walk.routes import OpenRoutes, open_routes
+
+#: The parts of a study, in the order they are done.
+PARTS = ("walks", "routes", "animals", "beyond", "heat", "sun", "doubt")
+
+
+@dataclass(frozen=True, eq=False)
+class OptionStudy:
+    """The parts of one option; None is a part that was not asked for."""
+
+    name: str
+    walks: OptionWalks | None = None
+    routes: tuple[OpenRoutes, ...] | None = None
+    animals: AnimalGround | None = None
+    spill: Spill | None = None
+    nuisances: tuple[InLayer, ...] | None = None
+    heat: HeatResult | None = None
+    sun: SunResult | None = None
+    tolerances: tuple[UnitTolerance, ...] | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Study:
+    """An outcome with what walks through it, option by option in the order of the site file."""
+
+    outcome: Outcome
+    options: tuple[OptionStudy, ...]
+    doubt: Doubt | None
+    parts: tuple[str, ...]
+
+    def of(self, name: str) -> OptionStudy:
+        """The study of an option."""
+        return next(option for option in self.options if option.name == name)
+
+
+def study(
+    site_path: Path,
+    parts: tuple[str, ...] = PARTS,
+    progress: Progress | None = None,
+    draws: int | None = None,
+) -> Study:
+    """Judge the options of a site file, then look at what walks through them.
+
+    Parameters
+    ----------
+    site_path : Path
+    parts : tuple of str
+        Of `PARTS`.
+    progress : callable, optional
+        Told what is being done, and how far it is.
+    draws : int, optional
+        Of the doubt; None takes the site file's.
+
+    Raises
+    ------
+    InputError
+        When the site file, the survey, a type or a figure cannot be used.
+    """
+    tell = progress or (lambda _step, _fraction: None)
+    outcome = run(site_path, progress)
+    site = load_site(site_path)
+    walker = _walker(site, outcome, site_path)
+    options = []
+    for number, option in enumerate(outcome.options):
+        told = partial(_tell_at, tell, number / len(outcome.options))
+        options.append(_option(outcome, option, site, walker, parts, told))
+    doubt = None
+    if "doubt" in parts:
+        doubt = draw_doubt(
+            outcome.terrain, outcome.options, outcome.figure.height_m,
+            spread_of(site.doubt, outcome.terrain), site.doubt.draws if draws is None else draws,
+            site.site.seed, lambda fraction: tell("drawing errors", fraction),
+        )  # fmt: skip
+    return Study(outcome, tuple(options), doubt, tuple(part for part in PARTS if part in parts))
+
+
+def _tell_at(tell: Progress, share: float, step: str) -> None:
+    tell(step, share)
+
+
+def _option(
+    outcome: Outcome,
+    option: OptionResult,
+    site: Site,
+    walker: Figure,
+    parts: tuple[str, ...],
+    tell: Callable[[str], None],
+) -> OptionStudy:
+    terrain, figure, own = outcome.terrain, outcome.figure, own_figures(site)
+    units, combine = option.detectors, option.combine
+    views: tuple[Panorama, ...] = tuple(panorama(terrain, unit.eye, unit.type.max_range) for unit in units)
+    done: dict[str, object] = {}
+    if "walks" in parts:
+        tell("walking through")
+        done["walks"] = option_walks(terrain, option.name, units, combine, figure, own)
+    if "routes" in parts:
+        tell("looking for open routes")
+        done["routes"] = open_routes(terrain, units, views, combine, walker, site.routes.steepest)
+    if "animals" in parts:
+        tell("letting animals in")
+        done["animals"] = animal_ground(terrain, option, views, own)
+    if "beyond" in parts:
+        tell("looking beyond the boundary")
+        done["spill"] = spill(terrain, units, figure.height_m)
+        done["nuisances"] = in_layers(terrain, units)
+    if "heat" in parts:
+        tell("warming the ground")
+        done["heat"] = held_by_temperature(terrain, units, views, combine, figure.height_m, site.heat)
+    if "sun" in parts:
+        tell("following the sun")
+        done["sun"] = sun_times(terrain, units, site.sun)
+    if "doubt" in parts:
+        tell("shifting each setting")
+        done["tolerances"] = option_tolerances(terrain, option, figure.height_m)
+    return OptionStudy(option.name, **done)  # type: ignore[arg-type]
+
+
+def _walker(site: Site, outcome: Outcome, site_path: Path) -> Figure:
+    """Who walks the open routes."""
+    if site.routes.figure is None:
+        return outcome.figure
+    try:
+        return find_figure(site.routes.figure, own_figures(site))
+    except InputError as error:
+        raise InputError(error.what, f"{site_path}: routes: figure", error.mend) from None

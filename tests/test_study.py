@@ -1,0 +1,87 @@
+"""The order of the parts after the verdicts: what is asked for is done, and nothing else."""
+
+from pathlib import Path
+
+import pytest
+
+from terrain3d.errors import InputError
+from terrain3d.study import PARTS, study
+
+SITE = """
+[site]
+name = "slope"
+cell = 0.5
+[ground]
+plane = { fall = 5, towards = 180, extent = 30 }
+[[mount]]
+name = "pole"
+at = [0, 8]
+[[protect]]
+name = "yard"
+outline = [[-3, -2], [3, -2], [3, 4], [-3, 4]]
+[[walk]]
+name = "across"
+path = [[-9, 0], [9, 0]]
+[doubt]
+draws = 4
+[[option]]
+name = "down"
+[[option.detector]]
+name = "D1"
+mount = "pole"
+type = "one-head-90"
+height = 1.0
+bearing = 180
+tilt = 3
+"""
+
+
+@pytest.fixture
+def site(tmp_path) -> Path:
+    """A small drawn site with a walk across it."""
+    path = tmp_path / "site.toml"
+    path.write_text(SITE, encoding="utf-8")
+    return path
+
+
+def test_every_part_is_done(site):
+    """All parts of a small site, each with something to say, and progress told of each."""
+    told = []
+    result = study(site, progress=lambda step, share: told.append((step, share)))
+    (option,) = result.options
+    assert result.parts == PARTS
+    assert result.of("down") is option
+    assert option.walks.walks[0].words
+    assert option.routes[0].area == "yard"
+    assert option.animals.animals
+    assert not option.spill.has_boundary
+    assert option.nuisances == ()
+    assert option.heat.words
+    assert option.sun.origin_lonlat is None
+    assert option.tolerances[0].held_m2 > 0
+    assert result.doubt.draws == 4
+    assert len({step for step, _ in told}) > 6
+    assert all(0 <= share <= 1 for _, share in told)
+
+
+@pytest.mark.parametrize("part", ["walks", "animals", "heat"])
+def test_only_what_is_asked_for_is_done(site, part):
+    """One part leaves the others open."""
+    result = study(site, (part,))
+    (option,) = result.options
+    done = [key for key in ("walks", "routes", "animals", "spill", "heat", "sun", "tolerances")
+            if getattr(option, key) is not None]  # fmt: skip
+    assert done == [part]
+    assert result.doubt is None
+
+
+def test_draws_given_go_before_the_site_file(site):
+    """A number of draws asked for is the one drawn."""
+    assert study(site, ("doubt",), draws=2).doubt.draws == 2
+
+
+def test_an_unknown_walker_is_named(site):
+    """The figure of open routes is refused with its key."""
+    site.write_text(SITE + '[routes]\nfigure = "persom"\n', encoding="utf-8")
+    with pytest.raises(InputError, match="routes: figure"):
+        study(site, ("routes",))
