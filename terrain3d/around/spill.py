@@ -66,12 +66,14 @@ class Fan:
     head : int
         From 1.
     layer : str
+    eye : (x, y, z)
+        Local metres.
     bearing_deg : (n,) float
         Of the axis, clockwise from north.
     ends : (3, n, 3) float
         Where each line ends, local metres.
     end_m : (3, n) float
-        Slant distance to there: to what it lands on, the end of the surveyed ground, or `follow_m`.
+        Slant distance to there: to what it lands on, the end of the known ground, or `follow_m`.
     lands : (3, n) uint8
         Codes of `Lands`.
     solid : (3, n) int64
@@ -85,6 +87,7 @@ class Fan:
     unit: str
     head: int
     layer: str
+    eye: tuple[float, float, float]
     bearing_deg: Floats
     ends: Floats
     end_m: Floats
@@ -265,7 +268,7 @@ def _landing_words(lands: int, solid: str, fan: Fan) -> str:
         Lands.NOTHING: f"nothing within {fan.follow_m:g} m",
         Lands.GROUND: "ground",
         Lands.FOLIAGE: "foliage",
-        Lands.UNSURVEYED: "the end of the surveyed ground",
+        Lands.UNSURVEYED: "known ground ends",
     }[Lands(lands)]
 
 
@@ -284,7 +287,7 @@ def _fan(terrain: Terrain, unit: Detector, index: int, head: PosedHead) -> Fan:
     on = _outside_m(terrain, unit, rays, rated_m * flat, end_m * flat)
     axis = rays.reshape(3, n, 3)[1]
     return Fan(
-        unit.name, index, layer.name,
+        unit.name, index, layer.name, unit.eye,
         np.degrees(np.arctan2(axis[:, 0], axis[:, 1])) % 360,
         (np.array(unit.eye) + rays * end_m[:, None]).reshape(3, n, 3),
         end_m.reshape(3, n), lands.reshape(3, n), solid.reshape(3, n),
@@ -434,11 +437,12 @@ def _notes(terrain: Terrain, units: tuple[Detector, ...], fans: tuple[Fan, ...])
             for unit in units
             if not own.covers(shapely.Point(unit.x, unit.y))
         ]
-    for fan in fans:
-        lost = fan.lands[1] == Lands.UNSURVEYED
-        if lost.any():
+    for unit in units:
+        lost = [fan.end_m[fan.lands == Lands.UNSURVEYED] for fan in fans if fan.unit == unit.name]
+        ends = np.concatenate(lost)
+        if len(ends):
             notes.append(
-                f"{fan.unit}, head {fan.head}: the {fan.layer} layer leaves the surveyed ground from"
-                f" {fan.end_m[1][lost].min():.0f} m on; what lies beyond is not known"
+                f"the upper layer of {unit.name} leaves the known ground from {ends.min():.0f} m on;"
+                " what lies beyond is not known"
             )
     return notes

@@ -47,6 +47,26 @@ FIGURE = "#2c5d57"
 POLE = "#6b6459"
 BLOCK_SIDE = "#e4dfd4"
 CONTOUR = "#8b8578"
+#: Where an alarm is raised: lighter than any verdict, always with a dark rim.
+ALARM = "#ffe14d"
+#: Ground of animals, from the tallest animal alone to every animal: light to dark, also in grey print.
+ANIMAL_SCALE = ("#f7e3a6", "#eeb45c", "#d4732f", "#a33a20", "#560d15")
+#: Stripes over ground on which a person who crawls passes unnoticed.
+CRAWLING_STRIPE = "#124b66"
+#: The upper layer past the boundary, and the line along which it comes down to ground.
+SPILT = "#c4331d"
+LANDING = "#6b3d12"
+BOUNDARY = "#111111"
+ROAD = "#8d8f94"
+NEIGHBOUR = "#9aa98a"
+NUISANCE = "#3a2a7a"
+#: How often ground is held, from hardly ever to always: light to dark, also in grey print.
+CHANCE_SCALE = ("#f3f1eb", "#cfe3ec", "#93c8e0", "#4d9cc4", "#1f5f8b")
+#: Tolerances: wider than an ordinary error of fixing, narrower, and that error itself.
+TOLERANT = "#4d9cc4"
+TIGHT = "#d67f22"
+TIGHT_STRIPE = "#8a4d0c"
+FIXING_ERROR = "#e3ded3"
 
 
 def rgb(colour: str) -> Rgb:
@@ -65,6 +85,30 @@ def mixed(colour: str, share: float) -> str:
     '#808080'
     """
     mix = share * rgb(colour).astype(float) + (1 - share) * rgb(PAPER)
+    return "#" + "".join(f"{round(v + 1e-9):02x}" for v in mix)
+
+
+def animal_colour(rank: int, count: int) -> str:
+    """The colour of ground on which the animal of a rank is the lowest to raise the alarm.
+
+    Parameters
+    ----------
+    rank : int
+        0 for the lowest of all animals.
+    count : int
+        How many animals there are.
+
+    Examples
+    --------
+    >>> animal_colour(0, 8) == ANIMAL_SCALE[-1], animal_colour(7, 8) == ANIMAL_SCALE[0]
+    (True, True)
+    >>> animal_colour(0, 1) == ANIMAL_SCALE[-1]
+    True
+    """
+    place = (len(ANIMAL_SCALE) - 1) * (1 - rank / max(count - 1, 1))
+    below = min(int(place), len(ANIMAL_SCALE) - 2)
+    low, high = (rgb(colour).astype(float) for colour in ANIMAL_SCALE[below : below + 2])
+    mix = low + (place - below) * (high - low)
     return "#" + "".join(f"{round(v + 1e-9):02x}" for v in mix)
 
 

@@ -72,7 +72,7 @@ def test_the_end_of_the_survey_is_not_open_space():
     z[60:64] = np.nan
     assert follow(terrain(Ground(-9.875, -9.875, 0.25, z)), EYE, NORTH, 36.0)[0][0] == end_m[0]
     notes = spill(replace(site, boundary=square(5.0)), (unit(KIND),), 1.7).notes
-    assert any("leaves the surveyed ground" in note for note in notes)
+    assert any("leaves the known ground" in note for note in notes)
 
 
 def test_without_a_boundary_nothing_is_said_of_it():

@@ -1,0 +1,116 @@
+"""Animals, what lies beyond the boundary and nuisance things, as plain values for `results.json`."""
+
+from typing import Any
+
+from terrain3d.around.animals import AnimalGround, FigureGround
+from terrain3d.around.nuisance import InLayer
+from terrain3d.around.spill import Fan, Landing, Spill
+
+
+def around_values(animals: AnimalGround, spilt: Spill, things: tuple[InLayer, ...]) -> dict[str, Any]:
+    """All of `around/` for one option; the same results give the same values.
+
+    Parameters
+    ----------
+    animals : AnimalGround
+    spilt : Spill
+    things : tuple of InLayer
+    """
+    return {
+        "animals": [_figure(ground) for ground in animals.animals],
+        "crawling": {
+            **_figure(animals.crawling),
+            "upright": {"name": animals.upright.name, "height_m": animals.upright.height_m},
+            "protected_m2": _m2(animals.crawling_protected_m2),
+        },
+        "beyond": _spill(spilt),
+        "nuisances": [_thing(thing) for thing in things],
+    }
+
+
+def _figure(ground: FigureGround) -> dict[str, Any]:
+    return {
+        "name": ground.figure.name,
+        "height_m": ground.figure.height_m,
+        "area_m2": _m2(ground.area_m2),
+        "nearest_m": _m(ground.nearest_m),
+    }
+
+
+def _spill(spilt: Spill) -> dict[str, Any]:
+    return {
+        "has_boundary": spilt.has_boundary,
+        "farthest_within_range_m": _m(spilt.farthest_within_m),
+        "farthest_on_past_range_m": _m(spilt.farthest_on_m),
+        "past_boundary_m2": {
+            "within_range": _m2(spilt.past_within_m2),
+            "on_past_range": _m2(spilt.past_on_m2),
+        }
+        if spilt.has_boundary
+        else None,
+        "layers": [
+            _fan(fan, rows, spilt.has_boundary) for fan, rows in zip(spilt.fans, spilt.landings, strict=True)
+        ],
+        "pieces": [
+            {
+                "name": piece.name,
+                "kind": piece.kind,
+                "keep_out": piece.keep_out,
+                "within_range_m2": _m2(piece.within_m2),
+                "on_past_range_m2": _m2(piece.on_past_m2),
+                "nearest_m": _m(piece.nearest_m),
+            }
+            for piece in spilt.pieces
+        ],
+        "notes": list(spilt.notes),
+    }
+
+
+def _fan(fan: Fan, rows: tuple[Landing, ...], has_boundary: bool) -> dict[str, Any]:
+    within, on = fan.past_within_m, fan.past_within_m + fan.past_on_m
+    return {
+        "unit": fan.unit,
+        "head": fan.head,
+        "layer": fan.layer,
+        "range_m": fan.range_m,
+        "followed_to_m": fan.follow_m,
+        "axis_past_within_range_m": _m(float(within[1].max())) if has_boundary else None,
+        "layer_past_within_range_m": _m(float(within.max())) if has_boundary else None,
+        "layer_past_on_past_range_m": _m(float(on.max())) if has_boundary else None,
+        "lands_on": [
+            {
+                "what": row.what,
+                "arc_deg": round(row.arc_deg, 3),
+                "nearest_m": _m(row.nearest_m),
+                "farthest_m": _m(row.farthest_m),
+            }
+            for row in rows
+        ],
+    }
+
+
+def _thing(thing: InLayer) -> dict[str, Any]:
+    return {
+        "name": thing.thing,
+        "kind": thing.kind,
+        "unit": thing.unit,
+        "head": thing.head,
+        "layer": thing.layer,
+        "distance_m": _m(thing.distance_m),
+        "bearing_deg": round(thing.bearing_deg, 2),
+        "is_within_range": thing.is_within_range,
+        "is_seen": thing.is_seen,
+        "zone": thing.zone,
+        "zone_share": round(thing.fill, 4),
+        "zone_share_seen": round(thing.seen_fill, 4),
+        "advice": thing.advice,
+        "advice_source": "common practice, no source",
+    }
+
+
+def _m(metres: float | None) -> float | None:
+    return None if metres is None else round(metres, 4)
+
+
+def _m2(area: float) -> float:
+    return round(area, 6)
