@@ -1,39 +1,60 @@
-"""Verdicts as `verdicts.tif`: one band an option, in the local frame with its CRS."""
+"""Maps as GeoTIFF, in the local frame with its CRS: `verdicts.tif` has one band an option."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from terrain3d.caution import CAUTION
 from terrain3d.cover.verdict import UNKNOWN, VERDICT_WORDS
 from terrain3d.job import Outcome
+from terrain3d.terrain import Terrain
 
 
 def verdicts_tif(outcome: Outcome) -> bytes:
     """The bytes of a GeoTIFF, uint8, north up; band descriptions are the option names."""
+    meaning = {f"VERDICT_{int(code)}": words for code, words in VERDICT_WORDS.items()}
+    bands = [(option.name, option.verdicts) for option in outcome.options]
+    return bands_tif(outcome.terrain, bands, UNKNOWN, meaning)
+
+
+def bands_tif(
+    terrain: Terrain, bands: Sequence[tuple[str, NDArray[Any]]], nodata: float, tags: Mapping[str, str]
+) -> bytes:
+    """The bytes of a GeoTIFF on the ground's grid, north up.
+
+    Parameters
+    ----------
+    terrain : Terrain
+    bands : sequence of (str, (ny, nx) array)
+        What each band is called, and its values, row 0 the southernmost; all of one dtype.
+    nodata : float
+    tags : mapping
+        Words that go with the file; the caution is added.
+    """
     import rasterio
     from rasterio.io import MemoryFile
     from rasterio.transform import from_origin
 
-    ground, frame = outcome.terrain.ground, outcome.terrain.frame
+    ground, frame = terrain.ground, terrain.frame
     west, _, _, north = ground.bounds
     x, y = frame.from_local(west, north, None)
     profile = {
         "driver": "GTiff",
-        "dtype": "uint8",
-        "count": len(outcome.options),
+        "dtype": bands[0][1].dtype.name,
+        "count": len(bands),
         "height": ground.z.shape[0],
         "width": ground.z.shape[1],
         "transform": from_origin(float(x), float(y), ground.cell_m, ground.cell_m),
         "crs": rasterio.crs.CRS.from_wkt(frame.wkt),
-        "nodata": UNKNOWN,
+        "nodata": nodata,
         "compress": "deflate",
     }
-    meaning = {str(int(code)): words for code, words in VERDICT_WORDS.items()}
     with MemoryFile() as memory:
         with memory.open(**profile) as raster:
-            for band, option in enumerate(outcome.options, start=1):
-                raster.write(np.flipud(option.verdicts), band)
-                raster.set_band_description(band, option.name)
-            raster.update_tags(
-                CAUTION=CAUTION, **{f"VERDICT_{code}": words for code, words in meaning.items()}
-            )
+            for number, (name, values) in enumerate(bands, start=1):
+                raster.write(np.flipud(values), number)
+                raster.set_band_description(number, name)
+            raster.update_tags(CAUTION=CAUTION, **tags)
         return bytes(memory.read())

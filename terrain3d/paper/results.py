@@ -14,8 +14,18 @@ from terrain3d.job import Outcome
 
 def results_json(outcome: Outcome) -> str:
     """The text of `results.json`, schema `terrain3d/results/1`; the same outcome gives the same text."""
+    return json_text(results_values(outcome))
+
+
+def json_text(document: dict[str, Any]) -> str:
+    """Plain values as the text of `results.json`."""
+    return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def results_values(outcome: Outcome) -> dict[str, Any]:
+    """What `results.json` says of an outcome, as plain values that other parts may grow."""
     terrain = outcome.terrain
-    document = {
+    return {
         "schema": "terrain3d/results/1",
         "caution": CAUTION,
         "site": {
@@ -30,7 +40,6 @@ def results_json(outcome: Outcome) -> str:
         "ranking": list(outcome.ranking),
         "why": outcome.why,
     }
-    return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def _option(outcome: Outcome, option: OptionResult) -> dict[str, Any]:
