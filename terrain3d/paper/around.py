@@ -7,25 +7,21 @@ from terrain3d.around.nuisance import InLayer
 from terrain3d.around.spill import Fan, Landing, Spill
 
 
-def around_values(animals: AnimalGround, spilt: Spill, things: tuple[InLayer, ...]) -> dict[str, Any]:
-    """All of `around/` for one option; the same results give the same values.
-
-    Parameters
-    ----------
-    animals : AnimalGround
-    spilt : Spill
-    things : tuple of InLayer
-    """
+def animal_values(found: AnimalGround) -> dict[str, Any]:
+    """What low figures make of one option, under the keys `animals` and `crawling`."""
     return {
-        "animals": [_figure(ground) for ground in animals.animals],
+        "animals": [_figure(ground) for ground in found.animals],
         "crawling": {
-            **_figure(animals.crawling),
-            "upright": {"name": animals.upright.name, "height_m": animals.upright.height_m},
-            "protected_m2": _m2(animals.crawling_protected_m2),
+            **_figure(found.crawling),
+            "upright": {"name": found.upright.name, "height_m": found.upright.height_m},
+            "protected_m2": _m2(found.crawling_protected_m2),
         },
-        "beyond": _spill(spilt),
-        "nuisances": [_thing(thing) for thing in things],
     }
+
+
+def beyond_values(spilt: Spill, things: tuple[InLayer, ...]) -> dict[str, Any]:
+    """What an option senses besides its own land, under the keys `beyond` and `nuisances`."""
+    return {"beyond": _spill(spilt), "nuisances": [_thing(thing) for thing in things]}
 
 
 def _figure(ground: FigureGround) -> dict[str, Any]:

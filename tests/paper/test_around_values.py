@@ -13,7 +13,7 @@ from terrain3d.around.nuisance import in_layers
 from terrain3d.around.spill import spill
 from terrain3d.cover.option import judge_option
 from terrain3d.detector.types import load_type
-from terrain3d.paper.around import around_values
+from terrain3d.paper.around import animal_values, beyond_values
 from terrain3d.sight.panorama import panorama
 from terrain3d.terrain import Beyond, Nuisance
 
@@ -31,7 +31,7 @@ def values(boundary):
     view = panorama(site, setting.eye, 12.0)
     option = judge_option(site, "pole", (setting,), (view,), "any", 1.7)
     found = animal_ground(site, option, (view,)), spill(site, (setting,), 1.7), in_layers(site, (setting,))
-    return found, around_values(*found)
+    return found, {**animal_values(found[0]), **beyond_values(*found[1:])}
 
 
 @pytest.mark.parametrize("boundary", [None, 6 * SQUARE])
