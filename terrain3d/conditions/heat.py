@@ -224,7 +224,9 @@ def held_by_temperature(
         return HeatCurve(grounds_c, signed, ratio, counts[:, 0] * cell_m2, share)
 
     table = np.array(heat.grounds, float)
-    low, high = float(table.min()), float(table.max())
+    # One temperature given twice still gets a curve, of a kelvin around it.
+    middle, half = (table.min() + table.max()) / 2, max(float(np.ptp(table)) / 2, 0.5)
+    low, high = float(middle - half), float(middle + half)
     fine = np.linspace(low, high, 1 + math.ceil((high - low) / _FINE_K - 1e-9))
     losses = _losses(lambda strength: held_at(strength)[0], heat)
     told = _words(heat, losses, held_at(1.0)[0] * cell_m2)
@@ -318,4 +320,4 @@ def _course(losses: tuple[Loss, ...]) -> str:
     ]
     start = "from the coldest" if everything.from_c is None else f"from {everything.from_c:.1f}"
     end = "the hottest ground" if everything.to_c is None else f"{everything.to_c:.1f} °C"
-    return ", ".join([*told, f"and {'' if told else 'all at once '}nothing is held {start} to {end}"])
+    return ", ".join([*told, f"{'and ' if told else ''}nothing is held {start} to {end}"])

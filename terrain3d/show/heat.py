@@ -1,5 +1,7 @@
 """The page of heat: contrast by ground temperature over what the options still hold at it."""
 
+import math
+
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
@@ -67,9 +69,12 @@ def _sentence(shown: tuple[Warmed, ...]) -> str:
 def _silent(shown: tuple[Warmed, ...]) -> tuple[float, float] | None:
     """Ground temperatures at which none of the options holds anything; None where none are drawn."""
     spans = [
-        (heat.silent_from_c, heat.silent_to_c)
+        (
+            -math.inf if heat.silent_from_c is None else heat.silent_from_c,
+            math.inf if heat.silent_to_c is None else heat.silent_to_c,
+        )
         for _, heat in shown
-        if heat.silent_from_c is not None and heat.silent_to_c is not None
+        if heat.losses
     ]
     if not spans:
         return None
@@ -135,7 +140,8 @@ def _held(page: Sheet, axes: Axes, shown: tuple[Warmed, ...], silent: tuple[floa
 
 def _shade(axes: Axes, silent: tuple[float, float] | None) -> None:
     if silent is not None:
-        axes.axvspan(*silent, facecolor=_SILENT, zorder=2)
+        # Wider than any temperature is wide enough.
+        axes.axvspan(max(silent[0], -500.0), min(silent[1], 500.0), facecolor=_SILENT, zorder=2)
 
 
 def _rule(axes: Axes) -> None:

@@ -27,6 +27,7 @@ from terrain3d.detector.pose import posed_heads
 from terrain3d.detector.types import load_type
 from terrain3d.errors import InputError
 from terrain3d.frame import Frame, site_frame
+from terrain3d.sight.picture import light_along
 from terrain3d.site import SunSetting
 from terrain3d.terrain import LEAF_PROJECTION, Foliage, Solids, Terrain
 
@@ -95,6 +96,25 @@ def test_ground_solids_and_leaves_hide():
         light = math.exp(-LEAF_PROJECTION * density / math.cos(math.radians(3.0)))
         behind = hidden(placed(on, foliage=hedge), unit, np.zeros(1), np.array([3.0]))
         assert behind[0] == (light < 0.05)
+
+
+def test_no_line_through_leaves_is_passed_over():
+    """Lines that are spared a closer look are those that no leaf dims: all around, under and over hedges."""
+    on = shapes.plane(0.12, 40.0)
+    clumps = shapes.leaves(
+        on, lambda x, y: (np.hypot(x - 5, y + 3) < 1.2) | (abs(y - 9) < 0.7), 0.5, 3.0, 9.0
+    )
+    site, unit = placed(on, foliage=clumps), shapes.unit(ONE)
+    random = np.random.default_rng(4)
+    azimuths, elevations = random.uniform(0, 360, 1500), random.uniform(7.0, 35.0, 1500)
+    behind = hidden(site, unit, azimuths, elevations)
+    light = [
+        light_along(site, unit.eye, azimuth, np.array([math.tan(math.radians(elevation))]), np.array([80.0]))
+        for azimuth, elevation in zip(azimuths, elevations, strict=True)
+    ]
+    dimmed = np.array(light).ravel() < 0.05
+    assert 50 < dimmed.sum() < 1450
+    assert (behind == dimmed).all()
 
 
 def test_ground_that_is_not_known_hides_nothing():

@@ -54,7 +54,13 @@ def year_of(outcome, n_units=1, **setting):
 @pytest.mark.parametrize("size", ["screen", "a4"])
 @pytest.mark.parametrize(
     "setting",
-    [{}, {"grounds": (-20.0, 5.0)}, {"sky_below": 40.0, "figure": 24.0}, {"emissivity": 0.02}],
+    [
+        {},
+        {"grounds": (-20.0, 5.0)},
+        {"grounds": (12.0, 12.0)},
+        {"sky_below": 40.0, "figure": 24.0},
+        {"emissivity": 0.02},
+    ],
 )
 def test_heat_page_can_be_read(outcome, size, setting):
     """No text leaves the page or runs into another, whatever the temperatures."""
