@@ -24,8 +24,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from terrain3d.around.upper import head_rays, upper_broken, upper_layer
+from terrain3d.around.upper import head_rays, upper_broken, upper_codes, upper_layer
 from terrain3d.cover.areas import cells_within
+from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.pose import Detector, PosedHead, posed_heads
 from terrain3d.sight.foliage import leaf_depths
 from terrain3d.sight.hits import Hit, first_hits
@@ -239,8 +240,12 @@ def spills_into(
         Height of a person, metres; on a road it is that of a vehicle.
     """
     height_m = VEHICLE_M if piece.kind == "road" else figure_m
-    within = upper_broken(terrain.ground, unit, seen, height_m) & _piece_cells(terrain.ground, piece)
-    return float(within.sum()) * terrain.ground.cell_m**2
+    inside = _piece_cells(terrain.ground, piece).ravel()[seen.cells]
+    broken = np.zeros(len(inside), bool)
+    if inside.any():
+        for codes in upper_codes(unit, seen, height_m):
+            broken |= codes == Verdict.BOTH
+    return float((broken & inside).sum()) * terrain.ground.cell_m**2
 
 
 def landings(fan: Fan, solid_names: tuple[str, ...]) -> tuple[Landing, ...]:

@@ -1,5 +1,6 @@
 """The upper layer of each head by itself: which cells' figures break it, and where its ends point."""
 
+from collections.abc import Iterator
 from dataclasses import replace
 from functools import lru_cache
 
@@ -7,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain3d.cover.fill import HeadTable, head_table, verdict_codes
-from terrain3d.cover.verdict import Verdict
+from terrain3d.cover.verdict import Codes, Verdict
 from terrain3d.detector.pose import Detector, PosedHead, PosedLayer
 from terrain3d.detector.types import DetectorType
 from terrain3d.sight.panorama import Panorama
@@ -60,14 +61,29 @@ def upper_broken(
         Slant distance up to which cells count; the type's maximum range without it.
     """
     broken = np.zeros(ground.z.shape, bool)
-    for table in upper_tables(unit.type, unit.pan_deg):
-        reached = table if reach_m is None else replace(table, max_range_m=reach_m)
-        codes = verdict_codes(
-            seen, reached, unit.bearing_deg, unit.tilt_deg, unit.roll_deg, unit.range_m, figure_m,
-            unit.fill_needed,
-        )  # fmt: skip
+    for codes in upper_codes(unit, seen, figure_m, reach_m):
         broken.ravel()[seen.cells[codes == Verdict.BOTH]] = True
     return broken
+
+
+def upper_codes(
+    unit: Detector, seen: Panorama, figure_m: float, reach_m: float | None = None
+) -> Iterator[Codes]:
+    """For each head (n,) uint8 in the panorama's order: BOTH where a figure breaks its upper layer.
+
+    The arguments are those of `upper_broken`.
+    """
+    for table in upper_tables(unit.type, unit.pan_deg):
+        yield verdict_codes(
+            seen,
+            table if reach_m is None else replace(table, max_range_m=reach_m),
+            unit.bearing_deg,
+            unit.tilt_deg,
+            unit.roll_deg,
+            unit.range_m,
+            figure_m,
+            unit.fill_needed,
+        )
 
 
 def upper_layer(head: PosedHead) -> PosedLayer:
