@@ -87,14 +87,15 @@ class OptionDoubt:
 class Doubt:
     """All options under doubt, in the order of the site file.
 
-    `order_share` is the share of draws in which the options rank just as without errors, `best_holds`
-    that in which the same one is best.
+    `ranking` names them best first, as they rank without errors; `order_share` is the share of draws in
+    which they rank just so, `best_holds` that in which the same one is best.
     """
 
     options: tuple[OptionDoubt, ...]
     spread: Spread
     draws: int
     seed: int
+    ranking: tuple[str, ...]
     order_share: float
     best_holds: float
 
@@ -305,6 +306,7 @@ def _summary(
         plan.spread,
         draws,
         seed,
+        tuple(names[n] for n in plain),
         float((order == plain).all(axis=1).mean()),
         float((order[:, 0] == plain[0]).mean()),
     )

@@ -1,20 +1,13 @@
 """What the draws say, in sentences that a client understands."""
 
 from terrain3d.doubt.draws import Doubt, OptionDoubt
-from terrain3d.doubt.field import Spread
 
 
-def ranking_words(doubt: Doubt, best: str) -> str:
-    """How firmly the options rank; empty where there is nothing to compare.
-
-    Parameters
-    ----------
-    doubt : Doubt
-    best : str
-        Name of the option that is best without errors.
-    """
+def ranking_words(doubt: Doubt) -> str:
+    """How firmly the options rank; empty where there is nothing to compare."""
     if len(doubt.options) < 2:
         return ""
+    best = doubt.ranking[0]
     text = f'"{best}" stays the best option in {chance_words(doubt.best_holds)} of {doubt.draws} draws'
     rivals = [option for option in doubt.options if option.name != best and option.best_share > 0]
     if rivals:
@@ -36,14 +29,16 @@ def held_words(option: OptionDoubt) -> str:
     'It holds 40% of the protected ground in the middle draw and 31% or less in the worst twentieth.'
     """
     what = "of ground" if option.held_share is None else "of the protected ground"
-    return (
-        f"It holds {amount_words(option, option.middle)} {what} in the middle draw and "
-        f"{amount_words(option, option.worst)} or less in the worst twentieth."
-    )
+    middle, worst = amount_words(option, option.middle), amount_words(option, option.worst)
+    if middle == worst:
+        return f"It holds {middle} {what} in the middle draw and in the worst twentieth."
+    return f"It holds {middle} {what} in the middle draw and {worst} or less in the worst twentieth."
 
 
 def amount_words(option: OptionDoubt, amount: float) -> str:
-    """A share of protected ground, or square metres where none is protected."""
+    """A share of protected ground, or square metres where none is protected; of nothing, none."""
+    if amount == 0:
+        return "none"
     return f"{amount:.0f} m2" if option.held_share is None else f"{amount:.0%}"
 
 
@@ -58,18 +53,3 @@ def chance_words(share: float) -> str:
     if share < 0.005:
         return "under 1%"
     return "over 99%" if share > 0.995 else f"{share:.0%}"
-
-
-def spread_words(spread: Spread) -> tuple[str, str]:
-    """What was varied, of the survey and of the units: standard deviations.
-
-    Examples
-    --------
-    >>> spread_words(Spread(0.1, 10.0, 0.02, 2.5, 1.0))[1]
-    'units: height 0.02 m, bearing 2.5 degrees, tilt and roll 1 degrees'
-    """
-    return (
-        f"ground: {spread.ground_m:g} m ({spread.source}), alike over some {spread.correlation_m:g} m",
-        f"units: height {spread.height_m:g} m, bearing {spread.bearing_deg:g} degrees, "
-        f"tilt and roll {spread.tilt_deg:g} degrees",
-    )

@@ -39,7 +39,7 @@ def doubt_dict(
         "ranking": {
             "best_holds": round(doubt.best_holds, 9),
             "order_holds": round(doubt.order_share, 9),
-            "words": ranking_words(doubt, outcome.ranking[0]) if outcome.ranking else "",
+            "words": ranking_words(doubt),
         },
         "tolerance_loss": LOSS,
         "tolerance_limits": dict(LIMITS),
