@@ -1,0 +1,147 @@
+"""The same work on a Dask cluster: what is shared goes there once, and a worker that dies loses nothing.
+
+Whoever may speak to the scheduler may run anything on it and on whoever connects to it: name only
+clusters of your own, on a network of your own.
+"""
+
+import logging
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from typing import Any
+
+from terrain3d import __version__
+from terrain3d.errors import InputError
+from terrain3d.search.spread import Spread, Task
+
+#: How long a cluster may take to answer, and its first worker to come, seconds.
+_CONNECT_S, _FIRST_WORKER_S = 10, 30
+#: When all that is left went out so many times and each time only cost workers, it is the work that kills
+#: them. (Each time the scheduler itself tries several workers.)
+_IN_VAIN = 3
+
+
+@contextmanager
+def on_cluster(address: str) -> Iterator[Spread]:
+    """Hand work to a cluster while the block runs.
+
+    Parameters
+    ----------
+    address : str
+        Of the scheduler, such as "tcp://192.168.1.5:8786".
+
+    Yields
+    ------
+    Spread
+        As `here`, with results in the order they are ready. Tasks and what they take and give have to
+        pickle; what is shared is sent once for as long as the block runs.
+
+    Raises
+    ------
+    InputError
+        When Dask is not installed, no cluster answers, or its workers are not like this house.
+    """
+    try:
+        from distributed import Client
+    except ImportError:
+        raise InputError(
+            "a cluster needs Dask, which is not installed", "--cluster", 'pip install "terrain3d[cluster]"'
+        ) from None
+    # What goes wrong is told once, in words: not by every part of the connection.
+    log = logging.getLogger("distributed")
+    level, log.level = log.level, logging.CRITICAL
+    try:
+        try:
+            client = Client(address, timeout=_CONNECT_S, set_as_default=False)
+        except (OSError, ValueError) as error:
+            raise InputError(
+                f"no cluster answers at {address}: {error or type(error).__name__}",
+                "--cluster",
+                "start one with `dask scheduler`, and name the address it prints",
+            ) from None
+        with client:
+            _check_workers(client, address)
+            sent: list[tuple[Any, Any]] = []
+            yield lambda task, shared, items: _spread(client, sent, task, shared, items)
+    finally:
+        log.level = level
+
+
+def _spread(
+    client: Any, sent: list[tuple[Any, Any]], task: Task, shared: Any, items: Sequence[Any]
+) -> Iterator[tuple[int, Any]]:
+    """Results as they are ready; what was lost with its worker goes out again."""
+    from distributed import as_completed
+
+    left = dict(enumerate(items))
+    rounds_in_vain = 0
+    while left and rounds_in_vain < _IN_VAIN:
+        rounds_in_vain += 1
+        there = _sent(client, sent, shared)
+        places = {client.submit(task, there, left[place], pure=False): place for place in left}
+        try:
+            for future in as_completed(list(places), loop=client.loop):
+                try:
+                    result = future.result()
+                except _lost_kinds():
+                    continue
+                rounds_in_vain = 0
+                yield places[future], result
+                del left[places[future]]
+        finally:
+            client.cancel(list(places))
+        if left:
+            # What was shared may be lost as well, when every worker that had it died.
+            sent.clear()
+            # Other work first: one piece that kills workers must not stand before the rest again.
+            left = dict(reversed(left.items()))
+    if left:
+        raise InputError(
+            f"workers died again and again over {len(left)} of {len(items)} pieces of work",
+            "--cluster",
+            "give them more memory, or look at what they say themselves",
+        )
+
+
+def _sent(client: Any, sent: list[tuple[Any, Any]], shared: Any) -> Any:
+    """What is shared, as the cluster holds it; sent to every worker when it is not there yet."""
+    for own, there in sent:
+        if own is shared:
+            return there
+    # In a list: of a table or list itself each entry would be sent by itself.
+    (there,) = client.scatter([shared], broadcast=True, hash=False)
+    sent.append((shared, there))
+    return there
+
+
+def _lost_kinds() -> tuple[type[BaseException], ...]:
+    """How it shows that work was lost with its worker, and not for a fault of its own."""
+    from concurrent.futures import CancelledError
+
+    from distributed.comm import CommClosedError
+    from distributed.scheduler import KilledWorker
+
+    return CancelledError, CommClosedError, KilledWorker
+
+
+def _check_workers(client: Any, address: str) -> None:
+    """Refuse a cluster without workers, or whose workers would judge otherwise."""
+    try:
+        client.wait_for_workers(1, timeout=_FIRST_WORKER_S)
+    except TimeoutError:
+        raise InputError(
+            f"the cluster at {address} has no workers",
+            "--cluster",
+            f"start some with `dask worker {address}`, where terrain3d is installed",
+        ) from None
+    for worker, version in client.run(_version, on_error="return").items():
+        if version != __version__:
+            found = f"has terrain3d {version}" if isinstance(version, str) else "has no terrain3d"
+            raise InputError(
+                f"the worker {worker} {found}; this is terrain3d {__version__}",
+                "--cluster",
+                "install the same version on every worker, and start them again",
+            )
+
+
+def _version() -> str:
+    return __version__

@@ -1,0 +1,96 @@
+"""Many sites: each one's result as it comes, a failed one told with its message, the rest finished."""
+
+import tomllib
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from terrain3d.errors import InputError
+from terrain3d.search.spread import Spread, here
+
+
+@dataclass(frozen=True)
+class SiteDone:
+    """What came of one site: its result, or else the fault in words.
+
+    `is_input` tells a fault of what was given from one of the program.
+    """
+
+    path: Path
+    result: Any = None
+    fault: str = ""
+    is_input: bool = True
+
+
+def site_files(folder: Path) -> tuple[Path, ...]:
+    """The site files in a folder, by name; detector types that lie beside them are none.
+
+    A file that cannot be read counts as a site: its fault is told when its turn comes.
+
+    Raises
+    ------
+    InputError
+        Where the folder is none, or has no site file in it.
+    """
+    if not folder.is_dir():
+        raise InputError("there is no such folder", str(folder), "check the path")
+    found = tuple(sorted(path for path in folder.iterdir() if path.suffix == ".toml" and not _is_type(path)))
+    if not found:
+        raise InputError("there is no site file in the folder", str(folder), "name a folder with .toml files")
+    return found
+
+
+def each_site(
+    task: Callable[[Path], Any], paths: tuple[Path, ...], spread: Spread = here
+) -> Iterator[tuple[int, SiteDone]]:
+    """Do a task for each site, and hand over what comes of it as it comes.
+
+    Parameters
+    ----------
+    task : callable
+        From the path of a site file to a result; has to pickle, as its result, when it goes elsewhere.
+    paths : tuple of Path
+        On a cluster every worker has to find the files under them, as on a shared drive.
+    spread : Spread
+        Who does it.
+
+    Yields
+    ------
+    place, SiteDone
+        The place in `paths`, in the order they are done.
+
+    Examples
+    --------
+    >>> def area(path):
+    ...     if path.stem == "hill":
+    ...         raise InputError("no ground is known", "hill.toml", "name a survey")
+    ...     return 42.0
+    >>> for place, done in each_site(area, (Path("hill.toml"), Path("yard.toml"))):
+    ...     print(place, done.result or done.fault.partition("\\n")[0])
+    0 no ground is known
+    1 42.0
+    """
+    absolute = tuple(path.resolve() for path in paths)
+    for place, (result, fault, is_input) in spread(partial(_tried, task), None, absolute):
+        yield place, SiteDone(paths[place], result, fault, is_input)
+
+
+def _tried(task: Callable[[Path], Any], _shared: None, path: Path) -> tuple[Any, str, bool]:
+    try:
+        return task(path), "", True
+    except InputError as error:
+        return None, str(error), True
+    except MemoryError:
+        return None, "it does not fit in memory; a larger [site] cell makes it smaller", True
+    except Exception as error:  # noqa: BLE001  one site's fault must not cost the others their results
+        return None, f"a fault in the program: {type(error).__name__}: {error}", False
+
+
+def _is_type(path: Path) -> bool:
+    """Whether a file describes a detector type: those have heads, sites have none."""
+    try:
+        return "head" in tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError):
+        return False
