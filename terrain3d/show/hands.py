@@ -1,5 +1,6 @@
 """Keys and mouse: what a person does to the window, gathered while it is busy, and carried out."""
 
+import time
 from collections.abc import Callable
 from typing import Any
 
@@ -7,6 +8,8 @@ from terrain3d.show.controls import Setting
 
 #: How long a burst of keys or moves is gathered before it is carried out, milliseconds.
 _GATHER_MS = 1
+#: How long a view rests before it is drawn whole, seconds.
+_REST_S, _LATER_MS = 0.15, 50
 _ARROWS = {"Left": (-1, 0), "Right": (1, 0), "Up": (0, 1), "Down": (0, -1)}
 _LESS, _MORE = ("minus", "underscore", "KP_Subtract"), ("plus", "equal", "KP_Add")
 
@@ -28,6 +31,8 @@ class Hands:
         self._is_stale = self._is_due = False
         self._share: float | None = None
         self._held: Setting | None = None
+        self._moved_at = self._look_at = 0.0
+        self._is_resting = True
         self._is_moved = False
         iren = view.plotter.iren
         self._interactor = iren.interactor
@@ -36,6 +41,9 @@ class Hands:
         view.plotter.enable_terrain_style(mouse_wheel_zooms=True, shift_pans=True)
         # The style's own letters (surface, pick, leave...) would answer beside ours as well.
         self._listen_first("CharEvent", lambda: True)
+        style = self._interactor.GetInteractorStyle()
+        style.AddObserver("StartInteractionEvent", self._hurry)
+        style.AddObserver("InteractionEvent", self._hurry)
         self._terminate = iren.terminate_app
         self._size = tuple(view.plotter.render_window.GetSize())
         self._answers = self._key_answers()
@@ -61,8 +69,10 @@ class Hands:
         elif self.desk.mode == "ask":
             self._answer(key)
         elif key in _ARROWS and (is_shift or is_control):
+            self._hurry()
             (self.view.move if is_control else self.view.turn)(*_ARROWS[key])
         elif key in (*_LESS, *_MORE):
+            self._hurry()
             self._steps += 1 if key in _MORE else -1
         else:
             self._set_what_was_gathered()
@@ -83,7 +93,14 @@ class Hands:
         if self._is_stale:
             self._is_stale = False
             self.view.draw()
-            self.view.plotter.render()
+            self.view.render()
+
+    def rest(self) -> None:
+        """Show the whole picture, once nothing has moved for a moment."""
+        if not self._is_resting and time.monotonic() - self._moved_at >= _REST_S:
+            self._is_resting = True
+            self.view.hurry(False)
+            self.view.render()
 
     def _set_what_was_gathered(self) -> None:
         steps, share, self._steps, self._share = self._steps, self._share, 0, None
@@ -124,9 +141,26 @@ class Hands:
             "k": self._keys,
             "F1": self._keys,
             "q": self.leave,
-            "Prior": lambda: view.approach(1),
-            "Next": lambda: view.approach(-1),
+            "Prior": lambda: self._approach(1),
+            "Next": lambda: self._approach(-1),
         }
+
+    def _approach(self, steps: float) -> None:
+        self._hurry()
+        self.view.approach(steps)
+
+    def _hurry(self, *_: Any) -> None:
+        """Something moves: draw less, and all of it a moment after the last move."""
+        self._moved_at = time.monotonic()
+        if self._is_resting:
+            self._is_resting = False
+            self.view.hurry(True)
+            self._look_later()
+
+    def _look_later(self) -> None:
+        """Have the loop wake after a moment, to see whether the view rests by then."""
+        self._look_at = time.monotonic() + _LATER_MS / 1000
+        self._interactor.CreateOneShotTimer(_LATER_MS)
 
     def _type(self, key: str, letter: str) -> None:
         if key in ("Return", "KP_Enter"):
@@ -162,6 +196,9 @@ class Hands:
     def _timer(self, *_: Any) -> None:
         was_stale = self._is_stale
         self.carry_out()
+        self.rest()
+        if not self._is_resting and time.monotonic() >= self._look_at:
+            self._look_later()
         if was_stale:
             # While a picture is drawn, X takes in events that the loop, waiting for new ones, does not
             # see; one more turn of the loop finds them.
@@ -190,6 +227,7 @@ class Hands:
     def _moved(self) -> bool:
         if self._held is None:
             return False
+        self._hurry()
         self._show()
         self._share = self.view.share_at(self._held, self._interactor.GetEventPosition()[0])
         return True

@@ -19,6 +19,7 @@ from terrain3d.errors import InputError
 from terrain3d.job import Outcome
 from terrain3d.show import board
 from terrain3d.show.camera import Camera, fitted_camera, framed_points, site_camera
+from terrain3d.show.coarse import coarse_surface
 from terrain3d.show.controls import Setting
 from terrain3d.show.desk import Desk, Save
 from terrain3d.show.extent import MARGIN_M, Extent, site_extent, whole_cells
@@ -41,6 +42,8 @@ _NO_DISPLAY = InputError(
 _SIGHT_M = 100.0
 #: A view that is drawn in less time than this can be drawn more finely.
 _QUICK_S = 0.008
+#: What is laid over the views, by what a person is doing.
+_SHEETS = {"keys": lambda _: board.all_keys(), "ask": board.question}
 #: How far a key turns the view, degrees; how far it moves it, as a share of what is seen.
 _TURN_DEG, _MOVE_SHARE, _NEARER = 5.0, 0.05, 1.12
 
@@ -111,6 +114,8 @@ class View:
             title=f"terrain3d: {title}",
         )  # fmt: skip
         self.plotter.render_window.SetMultiSamples(0)
+        # The colours go to the screen; copying the depths along takes a third of a picture's time.
+        self.plotter.render_window.SetFrameBlitModeToBlitToCurrent()
         # Where the named display does not answer, VTK silently draws without a window.
         if not off_screen and "EGL" in self.plotter.render_window.GetClassName():
             self.plotter.close()
@@ -121,6 +126,8 @@ class View:
         self._ground, self._heights = outcome.terrain.ground, filled_heights(outcome.terrain.ground)
         self._person = standing_place(outcome, self._reach)
         self._still: Scene | None = None
+        self._coarse: Any = None
+        self._is_hurried = self._is_quick = False
         self._panes: list[Pane] = []
         self._moving: dict[str, tuple[tuple[Detector, ...], Scene]] = {}
         self._screen = _screen_over(self.plotter.render_window)
@@ -141,14 +148,14 @@ class View:
 
     def write(self) -> None:
         """Bring what is written up to date: the column, the bar, and a sheet where one is open."""
+        self._screen.SetDraw(True)
         width, height = self.plotter.render_window.GetSize()
         self._column.put(board.draw_column(self.desk, height), 0, 0)
         self._bar.put(board.draw_bar(self.desk, self._bar_width), board.COLUMN_PX, 0)
-        sheets = {"keys": lambda: board.all_keys(), "ask": lambda: board.question(self.desk)}
-        if self.desk.mode not in sheets:
+        if self.desk.mode not in _SHEETS:
             self._sheet.put_away()
             return
-        sheet = sheets[self.desk.mode]()
+        sheet = _SHEETS[self.desk.mode](self.desk)
         left = board.COLUMN_PX + (width - board.COLUMN_PX - sheet.shape[1]) // 2
         foot = (height - sheet.shape[0]) // 2
         self._sheet.put(sheet, max(left, 0), max(foot, 0))
@@ -156,10 +163,33 @@ class View:
     def smooth_where_quick(self) -> None:
         """Smooth edges where the machine draws quickly enough: without a graphics card it would crawl."""
         start = time.perf_counter()
-        self.plotter.render()
-        if time.perf_counter() - start < _QUICK_S:
+        self.render()
+        self.plotter.render_window.WaitForCompletion()
+        self._is_quick = time.perf_counter() - start < _QUICK_S
+        if self._is_quick:
             self.plotter.render_window.SetMultiSamples(4)
-            self.plotter.render()
+            self.render()
+
+    def hurry(self, is_hurried: bool) -> None:
+        """Draw less while something moves, and all of it once it rests; a quick machine always draws all.
+
+        While it moves the ground has fewer faces; the verdicts on it are the true ones at every moment.
+        """
+        self._is_hurried = is_hurried and not self._is_quick
+        for pane in self._panes:
+            pane.hurry(self._is_hurried)
+        self._screen.SetDraw(True)
+        self._rest_what_is_written()
+
+    def _rest_what_is_written(self) -> None:
+        """Leave what is written as it stands in the picture, while only what is beside it moves."""
+        if self._is_hurried and self.desk.mode not in _SHEETS:
+            self._screen.SetDraw(False)
+
+    def render(self) -> None:
+        """Show what was drawn."""
+        self.plotter.render()
+        self._rest_what_is_written()
 
     def toggle(self, group: str) -> None:
         """Switch a group of the scene on or off."""
@@ -259,7 +289,15 @@ class View:
                 continue
             renderer.SetViewport(left + column * share, foot, left + (column + 1) * share, 1)
             if column == len(self._panes):
-                self._panes.append(Pane(self.plotter, column, self._still_parts(), self._scales()))
+                self._panes.append(self._new_pane(column))
+
+    def _new_pane(self, column: int) -> Pane:
+        if self._still is None:
+            outcome, option = self.desk.outcome, self.desk.option
+            self._still = still_parts(outcome, option, self._extent, self._start, self._person)
+            ground = next(part.mesh for part in self._still.parts if part.texture is not None)
+            self._coarse = coarse_surface(ground)
+        return Pane(self.plotter, column, self._still, self._coarse, self._scales())
 
     def _scales(self) -> tuple[Scene, ...]:
         """The scale on each side of the ground: whichever faces the camera is shown."""
@@ -268,12 +306,6 @@ class View:
         sides = [middle + 1000 * np.array(away) for away in ((0, -1, 0), (1, 0, 0), (0, 1, 0), (-1, 0, 0))]
         found = [scale_parts(corners, Camera(tuple(side), tuple(middle))) for side in sides]
         return tuple(Scene(tuple(parts), tuple(tags)) for parts, tags in found)
-
-    def _still_parts(self) -> Scene:
-        if self._still is None:
-            outcome, option = self.desk.outcome, self.desk.option
-            self._still = still_parts(outcome, option, self._extent, self._start, self._person)
-        return self._still
 
 
 def steady_reach(terrain: Terrain, reach_m: float = _SIGHT_M) -> Reach:
@@ -325,6 +357,7 @@ class _Picture:
         mapper = vtkPolyDataMapper2D()
         mapper.SetInputData(self._corners)
         self._texture = vtkTexture()
+        self._texture.SetWrap(vtkTexture.ClampToEdge)
         self._actor = vtkTexturedActor2D()
         self._actor.SetMapper(mapper)
         self._actor.SetTexture(self._texture)

@@ -235,6 +235,97 @@ def test_what_is_written_fits_and_follows(outcome):
     assert board.draw_bar(desk, 240).shape == (board.BAR_PX, 240, 3)
 
 
+def test_a_hurried_view_shows_the_true_verdicts_and_rests_as_it_was(view):
+    """While something moves the ground has fewer faces; colours, lines and words stay."""
+    view.hurry(True)
+    view.desk.slide(controls.BEARING, 0.4)
+    hurried = picture(view)
+    codes = view.desk.option.verdicts[view._extent.rows, view._extent.columns]
+    for code, share_drawn in shares_in_texture(view._panes[0]).items():
+        assert share_drawn == pytest.approx((codes == code).mean(), abs=1e-12), code
+    view.hurry(True)
+    assert not view._screen.GetDraw()
+    again = view.plotter.screenshot(None, return_img=True)
+    assert np.array_equal(again, hurried), "what is written stays in the picture when it is not drawn again"
+    view.hurry(False)
+    rested = picture(view)
+    far_off = np.abs(rested.astype(int) - hurried).max(axis=-1) > 30
+    assert 0 < far_off.mean() < 0.02
+    assert np.array_equal(rested[:, : board.COLUMN_PX], hurried[:, : board.COLUMN_PX])
+    view.hurry(True)
+    assert np.array_equal(picture(view), hurried)
+    view.hurry(False)
+    assert np.array_equal(picture(view), rested)
+
+
+def test_a_quick_machine_never_hurries(view):
+    """Where pictures take no time to draw there is nothing to leave out."""
+    whole = picture(view)
+    view._is_quick = True
+    view.hurry(True)
+    assert np.array_equal(picture(view), whole)
+
+
+def boxes_of(pane):
+    """Where the names that are written stand: left, bottom, right, top in pixels of the view."""
+    boxes = {}
+    for name in pane._names:
+        if name.actor.GetVisibility():
+            middle, foot = name.actor.GetPositionCoordinate().GetValue()[:2]
+            half = name.size[0] / 2
+            boxes[name.tag.text] = (middle - half, foot, middle + half, foot + name.size[1])
+    return boxes
+
+
+def test_no_two_names_meet_however_the_view_is_turned(view):
+    """In two narrow views names move aside or are left out; each stays in its view, beside its point."""
+    view.desk.compare()
+    view.draw()
+    view.reset_camera()
+    moved_aside = left_out = 0
+    for _ in range(24):
+        view.turn(3, 0)
+        view.plotter.render_window.Render()
+        for pane in view._panes:
+            boxes = boxes_of(pane)
+            assert len(boxes) >= 3
+            width, height = pane.renderer.GetSize()
+            every = list(boxes.items())
+            for k, (text, box) in enumerate(every):
+                assert box[0] >= -1
+                assert box[1] >= -1
+                assert box[2] <= width + 1
+                assert box[3] <= height + 1
+                for other, there in every[k + 1 :]:
+                    is_apart = box[0] >= there[2] or there[0] >= box[2]
+                    assert is_apart or box[1] >= there[3] or there[1] >= box[3], (text, other)
+            for name in (name for name in pane._names if name.tag.kind != "scale"):
+                (x, y), box = pane.points_seen([name.tag.point])[0], boxes.get(name.tag.text)
+                if box is None:
+                    left_out += name.actor not in pane._unused
+                    continue
+                moved_aside += abs(box[1] - y) > 1 or abs((box[0] + box[2]) / 2 - x) > 1
+                assert box[0] - 2 <= x + name.size[0] * 0.1
+                assert x - name.size[0] * 0.1 <= box[2] + 2
+                assert abs((box[1] + box[3]) / 2 - y) < 2.2 * name.size[1]
+    assert moved_aside + left_out > 0, "nothing had to give way: the test looks at nothing"
+
+
+def test_points_are_seen_where_the_library_sees_them(view):
+    """Our own projection of a point agrees with VTK's."""
+    view.plotter.render_window.Render()
+    pane = view._panes[0]
+    points = [(0.0, 0.0, 20.0), (5.0, -4.0, 21.0), (-9.0, 7.0, 18.0)]
+    left, foot = (
+        v * n for v, n in zip(pane.renderer.GetViewport()[:2], view.plotter.window_size, strict=True)
+    )
+    for point, (x, y) in zip(points, pane.points_seen(points), strict=True):
+        pane.renderer.SetWorldPoint(*point, 1.0)
+        pane.renderer.WorldToDisplay()
+        u, v, _ = pane.renderer.GetDisplayPoint()
+        assert (x + left, y + foot) == pytest.approx((u, v), abs=1.0)
+
+
 def test_every_key_that_answers_is_listed():
     """The list of keys names every letter that does something."""
     listed = " ".join(key for key, what in board.ALL_KEYS if what).replace(",", " ").split()
@@ -392,14 +483,18 @@ assert [o.detectors for o in again.options] == [o.detectors for o in desk.outcom
 
 # The rest in the window's own loop: it ends by itself, once the question is answered.
 left_to_press = ["plus", "q", "k", "l"]
+told, hurry = [], view.hurry
+view.hurry = lambda is_hurried: (told.append(is_hurried), hurry(is_hurried))
 def next_key(*_):
-    if left_to_press:
+    # Goes on once the view has come to rest by itself.
+    if left_to_press and not view._is_hurried:
         window.SetEventInformation(900, 500, 0, 0, chr(0), 1, left_to_press.pop(0))
         window.InvokeEvent("KeyPressEvent")
 window.AddObserver("TimerEvent", next_key)
 window.CreateRepeatingTimer(200)
 view.plotter.show()
 assert not left_to_press and desk.unsaved
+assert told[-2:] == [True, False] and not view._is_hurried, told
 """
 
 
