@@ -9,8 +9,9 @@ from matplotlib.axes import Axes
 from matplotlib.patches import PathPatch, Polygon
 from matplotlib.path import Path
 
+from terrain3d.around.follow import Lands
 from terrain3d.around.nuisance import InLayer
-from terrain3d.around.spill import Fan, Lands, Spill
+from terrain3d.around.spill import Fan, Spill
 from terrain3d.cover.option import OptionResult
 from terrain3d.job import Outcome
 from terrain3d.show import palette

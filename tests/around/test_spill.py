@@ -9,7 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapes import box, ground, leaves, plane, terrain, unit
 
-from terrain3d.around.spill import FOLLOW_ON, Lands, follow, spill, spills_into
+from terrain3d.around.follow import Lands, follow
+from terrain3d.around.spill import FOLLOW_ON, spill, spills_into
 from terrain3d.around.upper import upper_broken
 from terrain3d.cover.fill import BROKEN, head_table, layer_fates
 from terrain3d.detector.types import load_type

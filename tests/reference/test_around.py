@@ -13,8 +13,9 @@ import pytest
 from shapes import plane, terrain, unit
 
 from terrain3d.around.animals import animal_ground, held_ground
+from terrain3d.around.follow import Lands
 from terrain3d.around.nuisance import in_layers
-from terrain3d.around.spill import Lands, spill
+from terrain3d.around.spill import spill
 from terrain3d.cover.option import judge_option
 from terrain3d.detector.types import load_type
 from terrain3d.sight.panorama import panorama
