@@ -1,14 +1,22 @@
 """What the draws say, in sentences that a client understands."""
 
 from terrain3d.doubt.draws import Doubt, OptionDoubt
+from terrain3d.doubt.field import Spread
 
 
-def ranking_words(doubt: Doubt) -> str:
-    """How firmly the options rank; empty where there is nothing to compare."""
+def ranking_words(doubt: Doubt, best: str) -> str:
+    """How firmly the options rank; empty where there is nothing to compare.
+
+    Parameters
+    ----------
+    doubt : Doubt
+    best : str
+        Name of the option that is best without errors: the first of `doubt.ranking`.
+    """
     if len(doubt.options) < 2:
         return ""
-    best = doubt.ranking[0]
-    text = f'"{best}" stays the best option in {chance_words(doubt.best_holds)} of {doubt.draws} draws'
+    stays = next(option.best_share for option in doubt.options if option.name == best)
+    text = f'"{best}" stays the best option in {chance_words(stays)} of {doubt.draws} draws'
     rivals = [option for option in doubt.options if option.name != best and option.best_share > 0]
     if rivals:
         rival = max(rivals, key=lambda option: option.best_share)
@@ -53,3 +61,19 @@ def chance_words(share: float) -> str:
     if share < 0.005:
         return "under 1%"
     return "over 99%" if share > 0.995 else f"{share:.0%}"
+
+
+def spread_words(spread: Spread) -> tuple[str, str]:
+    """What was varied, of the ground and of the units: standard deviations.
+
+    Examples
+    --------
+    >>> spread_words(Spread(0.1, 10.0, 0.02, 2.5, 1.0))[1]
+    'units in height by 0.02 m, in bearing by 2.5°, in tilt and roll by 1°'
+    """
+    return (
+        f"heights of the ground by {spread.ground_m:g} m ({spread.source}), alike over some "
+        f"{spread.correlation_m:g} m",
+        f"units in height by {spread.height_m:g} m, in bearing by {spread.bearing_deg:g}°, "
+        f"in tilt and roll by {spread.tilt_deg:g}°",
+    )

@@ -39,7 +39,7 @@ def doubt_dict(
         "ranking": {
             "best_holds": round(doubt.best_holds, 9),
             "order_holds": round(doubt.order_share, 9),
-            "words": ranking_words(doubt),
+            "words": ranking_words(doubt, doubt.ranking[0]),
         },
         "tolerance_loss": LOSS,
         "tolerance_limits": dict(LIMITS),

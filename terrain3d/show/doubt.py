@@ -15,7 +15,7 @@ from terrain3d.cover.option import OptionResult
 from terrain3d.detector.pose import Detector
 from terrain3d.doubt.draws import Doubt, OptionDoubt
 from terrain3d.doubt.field import Spread
-from terrain3d.doubt.telling import amount_words, held_words, ranking_words
+from terrain3d.doubt.telling import amount_words, held_words, ranking_words, spread_words
 from terrain3d.doubt.tolerance import LIMITS, LOSS, Slack, UnitTolerance
 from terrain3d.job import Outcome
 from terrain3d.show import palette, words
@@ -81,7 +81,7 @@ def doubt_sheet(
 
 def doubt_line(doubt: Doubt, found: OptionDoubt) -> str:
     """What to take from the page: what is held, and how firmly the options rank."""
-    return f"{held_words(found)} {ranking_words(doubt)}".strip()
+    return f"{held_words(found)} {ranking_words(doubt, doubt.ranking[0])}".strip()
 
 
 def _chances(axes: Axes, outcome: Outcome, found: OptionDoubt, base: Base) -> None:
@@ -160,13 +160,9 @@ def _held_rows(page: Sheet, option: OptionResult, found: OptionDoubt, draws: int
 
 
 def _varied_rows(page: Sheet, doubt: Doubt) -> None:
-    spread = doubt.spread
     page.heading(f"Varied in {doubt.draws} draws, seed {doubt.seed}")
-    text = (
-        f"Heights of the ground by {spread.ground_m:g} m ({spread.source}), alike over some "
-        f"{spread.correlation_m:g} m; units in height by {spread.height_m:g} m, in bearing by "
-        f"{spread.bearing_deg:g}°, in tilt and roll by {spread.tilt_deg:g}°: standard deviations."
-    )
+    text = "; ".join(spread_words(doubt.spread))
+    text = f"{text[0].upper()}{text[1:]}: standard deviations."
     page.paragraph(text, 6, 6.5)
     page.gap()
 

@@ -132,7 +132,7 @@ def test_nothing_protected_counts_all_ground(site, options):
     assert found.held_share is None
     assert found.middle == pytest.approx(judged.area_m2["both"])
     assert "m2 of ground in the middle draw" in held_words(found)
-    assert ranking_words(doubt) == ""
+    assert ranking_words(doubt, "south pole") == ""
 
 
 @settings(max_examples=40, deadline=None)
@@ -177,7 +177,7 @@ def test_the_ranking_is_told_with_its_rival():
         OptionDoubt(name, maps, np.ones(100), np.ones(100), share)
         for name, share in (("a", 0.1), ("b", 0.87), ("c", 0.03))
     )
-    words = ranking_words(Doubt(options, SOME, 100, 0, ("b", "a", "c"), 0.6, 0.87))
+    words = ranking_words(Doubt(options, SOME, 100, 0, ("b", "a", "c"), 0.6, 0.87), "b")
     assert words == (
         '"b" stays the best option in 87% of 100 draws; "a" is best in 10%; '
         "all options keep their order in 60%."
