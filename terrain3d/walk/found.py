@@ -87,49 +87,40 @@ def likely_words(area: str, start: str, least: LeastLikely) -> str:
     """The least likely walk to an area's edge, as a client reads it."""
     if least.length_m == 0.0:
         return f"{area} lies at {start}: whoever comes from there needs no walk."
-    way = f"{least.length_m:.0f} m from {start} in {least.time_s:.0f} s"
+    way = f"from {start}, {least.length_m:.0f} m in {least.time_s:.0f} s"
     if least.pulses == 0.0:
         return f"Someone can walk to {area} without an alarm: {way}."
     return (
-        f"Even the walk to {area} least likely to raise the alarm ({way}) raises it with a chance of"
-        f" {percent(least.chance)}{_as_set(least)}."
+        f"Even the walk to {area} least likely to raise the alarm ({way}) has a chance of"
+        f" {percent(least.chance)} to raise it{_as_set(least)}."
     )
 
 
-def inner_words(area: str, inner: LeastLikely) -> str:
+def inner_words(inner: LeastLikely) -> str:
     """The same of the walk to the middle of an area."""
     if inner.pulses == 0.0:
-        return "The middle of it can be reached without an alarm too."
-    return (
-        f"To the middle of {area} the least likely walk, {inner.length_m:.0f} m, has a chance of"
-        f" {percent(inner.chance)}{_as_set(inner)}."
-    )
+        return "Its middle can be reached without an alarm too."
+    return f"On the way to its middle the chance is {percent(inner.chance)} or more{_as_set(inner)}."
 
 
 def _as_set(least: LeastLikely) -> str:
     """What the units do with their zones exactly as they are set."""
     alarm = least.walked.alarm
     if alarm is None:
-        return ", though none with the zones exactly as set"
+        return "; with the zones exactly as set there is none"
     left = max(least.length_m - alarm.along_m, 0.0)
-    return f"; with the zones exactly as set, {left:.1f} m before its end"
+    return f"; with the zones exactly as set it comes {left:.1f} m before the end"
 
 
-def clear_words(area: str, clear: ClearRoute | None, crossing: Crossing | None) -> str:
+def clear_words(clear: ClearRoute | None, crossing: Crossing | None) -> str:
     """What is to say of a clear route, or of the lack of one."""
     if clear is not None:
         if clear.berth_m is None:
             return "No ground is held by both layers, so every way is clear."
-        return (
-            f"A clear route of {clear.length_m:.0f} m keeps {clear.berth_m:.1f} m from all ground held by"
-            f" both layers; clear ground goes on {clear.into_m:.1f} m into {area}."
-        )
+        return f"A clear route keeps {clear.berth_m:.1f} m from all ground held by both layers."
     if crossing is None:
         return ""
-    return (
-        f"There is no clear route: every way touches ground held by both layers for {crossing.held_m:.1f} m"
-        f" or more, and clear ground ends {crossing.unseen_to_m:.1f} m from {area}."
-    )
+    return f"No way is clear: each touches ground held by both layers for {crossing.held_m:.1f} m or more."
 
 
 def percent(share: float) -> str:

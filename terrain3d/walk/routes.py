@@ -259,8 +259,8 @@ def _to_area(site: _Searched, area: Area) -> OpenRoutes:
     words = " ".join(
         [
             likely_words(area.name, start, least),
-            inner_words(area.name, to_inner),
-            clear_words(area.name, clear, crossing),
+            inner_words(to_inner),
+            clear_words(clear, crossing),
         ]
     )
     return OpenRoutes(area.name, start, least, to_inner, clear, crossing, words)

@@ -48,7 +48,7 @@ def test_lines_are_in_the_coordinates_of_the_site_file(routes):
     """Where the site file's own metres lie far from zero the lines are told in those, as units are."""
     far = site_frame(None, 50_300.0, 20_000.0)
     line = routes_values(routes[:1], far)[0]["least_likely"]["line"]
-    np.testing.assert_allclose(line, routes[0].least.line + [50_000.0, 20_000.0], atol=1e-4)
+    np.testing.assert_allclose(line, np.add(routes[0].least.line, (50_000.0, 20_000.0)), atol=1e-4)
 
 
 def test_no_alarm_is_null(routes):

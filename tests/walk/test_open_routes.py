@@ -71,7 +71,7 @@ def test_no_clear_route_tells_the_least_that_is_crossed():
     assert found.crossing.first_held[0] == pytest.approx(-5.2, abs=0.5)
     # Clear ground ends where the arc begins, 14 m short of the yard.
     assert found.crossing.unseen_to_m == pytest.approx(14.0, abs=0.6)
-    assert "no clear route" in found.words
+    assert "No way is clear" in found.words
 
 
 def test_straight_at_the_unit_is_the_weak_way():
