@@ -231,6 +231,13 @@ class RouteSetting(Table):
     figure: Text | None = None
 
 
+class WalkTestSetting(Table):
+    """Borrowed walk tests, tried where a grade is given; `file` is a user's own copy of them."""
+
+    grade: Annotated[int, Strict(), Field(ge=1, le=4)] | None = None
+    file: Text | None = None
+
+
 class SearchSetting(Table):
     """What the search may use; angles in degrees, `tilts` None is a sensible span in whole degrees."""
 
@@ -311,6 +318,7 @@ class Site(Table):
     sun: SunSetting = SunSetting()
     doubt: DoubtSetting = DoubtSetting()
     routes: RouteSetting = RouteSetting()
+    walk_test: WalkTestSetting = WalkTestSetting()
     search: SearchSetting = SearchSetting()
 
     @model_validator(mode="before")
