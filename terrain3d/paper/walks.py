@@ -12,6 +12,8 @@ from terrain3d.walk.reach import Reached
 #: Distances of the shares told for a fan, metres: to the unit, or walked across it.
 SHARES_M = (1.0, 2.0, 3.0, 4.0, 6.0)
 
+BORROWED = "conditions borrowed from an indoor standard; nothing is said to comply"
+
 
 def walk_values(walks: OptionWalks, frame: Frame) -> dict[str, Any]:
     """All walks through one option; the same result gives the same values.
@@ -25,6 +27,10 @@ def walk_values(walks: OptionWalks, frame: Frame) -> dict[str, Any]:
     return {
         "paths": [_walk(walk, frame) for walk in walks.walks],
         "fans": [_fan(fan) for fan in walks.fans],
+        "borrowed_walk_tests": [
+            {"test": one.test, "grade": one.grade, "status": one.status, "note": BORROWED, **_fan(one.fan)}
+            for one in walks.borrowed
+        ],
         "note": "a model of the zones, not a measured probability",
     }
 

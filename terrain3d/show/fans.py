@@ -11,10 +11,10 @@ from terrain3d.cover.option import OptionResult
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
 from terrain3d.show import palette, words
-from terrain3d.show.plan import Base, paint_map
+from terrain3d.show.plan import Base
 from terrain3d.show.sheet import COLUMN_RIGHT, PICTURE, Sheet, Sign, plain_sheet
 from terrain3d.show.size import SCREEN, Size, scale_words
-from terrain3d.show.walks import counting_words, finish_plan, plan_with, walk_signs
+from terrain3d.show.walks import begin_plan, counting_words, finish_plan, plan_with, walk_signs
 from terrain3d.units import Floats, wrap_deg
 from terrain3d.walk.fans import ACROSS_M, Fan
 
@@ -56,9 +56,7 @@ def fans_sheet(
     sentence = f"{fans_sentence(unit, to, across)} {counting_words(option)}"
     place = words.place_in_ranking(outcome, option)
     page = plain_sheet(outcome, option.name, view, sentence, place, size, date)
-    axes = page.picture_axes(_PLAN)
-    heights = paint_map(axes, outcome, option, shared)
-    axes.set_anchor("NW")
+    axes, heights = begin_plan(page, outcome, option, shared, _PLAN, "NW")
     finish_plan(page, axes, outcome, option, shared, heights, _draw_walks(axes, to))
     page.begin_column(_LEFT - 0.03, COLUMN_RIGHT, PICTURE[1] + PICTURE[3], _TO[0] + _TO[1])
     page.heading("Straight at the unit: the weak direction")
@@ -102,7 +100,6 @@ def _who(fan: Fan) -> str:
 def _draw_walks(axes: Axes, fan: Fan) -> list[Bbox]:
     """The way of each walk until it is noticed; returns where those spots are, page pixels."""
     boxes = []
-    axes.apply_aspect()
     for line, walked in zip(fan.lines, fan.walked_m, strict=True):
         length = float(np.hypot(*(line[1] - line[0])))
         share = 1.0 if np.isnan(walked) else min(walked / length, 1.0)

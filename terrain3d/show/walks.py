@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from string import ascii_uppercase
+from typing import Literal
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -68,9 +69,7 @@ def walks_sheet(
         view += f", {scale_words(shared.scale, size)}"
     place = words.place_in_ranking(outcome, option)
     page = plain_sheet(outcome, option.name, view, walks_sentence(walks), place, size, date)
-    axes = page.picture_axes(_PLAN)
-    heights = paint_map(axes, outcome, option, shared)
-    axes.set_anchor("W")
+    axes, heights = begin_plan(page, outcome, option, shared, _PLAN, "W")
     finish_plan(page, axes, outcome, option, shared, heights, _draw_walks(axes, walks))
     _walk_rows(page, option, walks)
     longest = max(walk.length_m for _, walk in walks)
@@ -125,6 +124,25 @@ def plan_with(
     return replace(base, extent=extent, scale=scale)
 
 
+def begin_plan(
+    page: Sheet,
+    outcome: Outcome,
+    option: OptionResult,
+    base: Base,
+    place: tuple[float, float, float, float],
+    anchor: Literal["W", "NW"],
+) -> tuple[Axes, list[Text]]:
+    """Draw an option's plan into a part of a page, at its scale; returns it and the heights on contours."""
+    axes = page.picture_axes(place)
+    if base.scale is not None:
+        page.set_to_scale(axes, base.extent.width_m, base.extent.depth_m, base.scale)
+    heights = paint_map(axes, outcome, option, base)
+    axes.set_anchor(anchor)
+    # What is drawn next asks where things are on the page.
+    axes.apply_aspect()
+    return axes, heights
+
+
 def finish_plan(
     page: Sheet,
     axes: Axes,
@@ -134,15 +152,15 @@ def finish_plan(
     heights: list[Text],
     taken: list[Bbox],
 ) -> None:
-    """Set a plan to its scale, and write on it what is not yet named: units and protected ground.
+    """Write on a plan what is not yet named, units and protected ground, and add its arrow and scale bar.
 
     Heights on contours give way to names, chips and what else is `taken`.
     """
-    if base.scale is not None:
-        page.set_to_scale(axes, base.extent.width_m, base.extent.depth_m, base.scale)
     axes.set(xticks=[], yticks=[])
-    axes.apply_aspect()
     busy = busy_places(axes, outcome, base.extent)
+    # A mark under a chip is worse than any ground under it.
+    marks = np.reshape([np.mean(box.get_points(), axis=0) for box in taken], (-1, 2))
+    busy = np.vstack([busy, np.repeat(marks, len(busy) + 1, axis=0)])
     taken = [*taken, north_chip(axes, busy)]
     taken.append(scale_chip(axes, base.extent, busy, taken[-1]))
     labels = [
@@ -169,7 +187,6 @@ def _label(
 def _draw_walks(axes: Axes, walks: tuple[tuple[str, WalkResult], ...]) -> list[Bbox]:
     """Paths with their letters, pulses and alarms; returns where they start and end, page pixels."""
     boxes = []
-    axes.apply_aspect()
     for letter, walk in walks:
         x, y = walk.line.T
         axes.plot(x, y, color="white", linewidth=4.2, zorder=10, solid_capstyle="round")

@@ -4,6 +4,7 @@ Borrowed means just that: the standard covers detectors in buildings, its figure
 nothing that passes is said to comply.
 """
 
+from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
 from typing import Annotated, Literal
@@ -51,14 +52,24 @@ def load_tests(path: Path | None = None) -> BorrowedTests:
     return checked(BorrowedTests, read_toml(own), str(own))
 
 
+@dataclass(frozen=True)
+class BorrowedFan:
+    """One borrowed test as one unit walks it: `status` says how far the file's figures can be trusted."""
+
+    test: str
+    grade: int
+    status: str
+    fan: Fan
+
+
 def borrowed_fans(
     terrain: Terrain,
     unit: Detector,
     grade: int,
     tests: BorrowedTests | None = None,
     own: tuple[Figure, ...] = (),
-) -> dict[str, Fan]:
-    """Fans walked as the borrowed tests of a grade say, by the test's name.
+) -> tuple[BorrowedFan, ...]:
+    """Fans walked as the borrowed tests of a grade say, those that it does not require left out.
 
     Parameters
     ----------
@@ -71,15 +82,17 @@ def borrowed_fans(
     own : tuple of Figure
         The site's own figures.
     """
-    fans = {}
-    for test in (tests or load_tests()).test:
+    known = tests or load_tests()
+    fans = []
+    for test in known.test:
         speed = test.speed[grade - 1]
         if speed == 0:
             continue
         figure = find_figure(test.figure[grade - 1], own)
         if test.walk == "to":
-            fans[test.name] = fan_to(terrain, unit, figure, speed)
+            fan = fan_to(terrain, unit, figure, speed)
         else:
             distances = () if test.distance is None else (test.distance[grade - 1],)
-            fans[test.name] = fan_across(terrain, unit, figure, speed, distances)
-    return fans
+            fan = fan_across(terrain, unit, figure, speed, distances)
+        fans.append(BorrowedFan(test.name, grade, known.status, fan))
+    return tuple(fans)

@@ -5,17 +5,22 @@ from dataclasses import dataclass
 from terrain3d.detector.figures import Figure, find_figure
 from terrain3d.detector.pose import Detector
 from terrain3d.terrain import Terrain
+from terrain3d.walk.borrowed import BorrowedFan, BorrowedTests, borrowed_fans
 from terrain3d.walk.fans import Fan, fan_across, fan_to
 from terrain3d.walk.pulses import WalkResult, try_walk
 
 
 @dataclass(frozen=True, eq=False)
 class OptionWalks:
-    """What walks through an option: one result for each path, two fans for each unit (to, across)."""
+    """What walks through an option: one result for each path, two fans for each unit (to, across).
+
+    `borrowed` holds the borrowed walk tests of every unit, where the site asks for them.
+    """
 
     name: str
     walks: tuple[WalkResult, ...]
     fans: tuple[Fan, ...]
+    borrowed: tuple[BorrowedFan, ...] = ()
 
 
 def option_walks(
@@ -25,6 +30,8 @@ def option_walks(
     combine: str,
     figure: Figure,
     own: tuple[Figure, ...] = (),
+    grade: int | None = None,
+    tests: BorrowedTests | None = None,
 ) -> OptionWalks:
     """Try the walks of a site under an option.
 
@@ -40,6 +47,10 @@ def option_walks(
         The site's: walks the fans, and every path that names nobody else.
     own : tuple of Figure
         The site's own figures.
+    grade : int, optional
+        Of the borrowed walk tests to try, 1 to 4; none where it is not given.
+    tests : BorrowedTests, optional
+        A user's own copy of them.
 
     Raises
     ------
@@ -53,4 +64,7 @@ def option_walks(
         for walk in terrain.walks
     )
     fans = tuple(fan(terrain, unit, figure) for unit in units for fan in (fan_to, fan_across))
-    return OptionWalks(name, walks, fans)
+    borrowed: tuple[BorrowedFan, ...] = ()
+    if grade is not None:
+        borrowed = tuple(fan for unit in units for fan in borrowed_fans(terrain, unit, grade, tests, own))
+    return OptionWalks(name, walks, fans, borrowed)

@@ -45,6 +45,18 @@ def test_every_number_of_a_walk_is_there():
     assert "not a measured probability" in told["note"]
 
 
+def test_borrowed_tests_are_called_so():
+    """Where a grade is asked for its tests are told, each with how far it can be trusted."""
+    site = terrain(plane(0.0))
+    one = unit(load_type("one-head-90", Path()))
+    walks = option_walks(site, "north", (one,), "any", PERSON, grade=1)
+    told = walk_values(walks, site.frame)["borrowed_walk_tests"]
+    assert [test["test"] for test in told] == ["across the boundary", "within the boundary", "close-in"]
+    assert all("unverified" in test["status"] for test in told)
+    assert all("nothing is said to comply" in test["note"] for test in told)
+    assert values()[1]["borrowed_walk_tests"] == []
+
+
 def test_the_same_walk_gives_the_same_text_and_nothing_json_lacks():
     """No NaN, no infinity, the same bytes each time; walks never noticed are null."""
     first, second = (json.dumps(values(40)[1], allow_nan=False) for _ in range(2))
