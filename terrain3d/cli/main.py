@@ -14,8 +14,11 @@ BAD_INPUT, FAULT, INTERRUPTED = 2, 1, 130
 _COMMANDS = {
     "cover": "which ground each option holds, and why not: results, verdicts, stills",
     "compare": "the same, with the options ranked in a table",
+    "study": "what walks through the options, what else they sense, how surely they hold",
     "stills": "the pictures alone, without a display",
     "view": "the options in a window, to turn and look at",
+    "mounts": "places where a unit could be fixed, proposed; on request put into the site file",
+    "search": "which mounts, which settings: every one judged, the best unit and the best set",
     "inspect": "what a survey file holds, and every doubt about it",
 }
 

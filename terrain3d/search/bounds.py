@@ -5,12 +5,13 @@ instead of once. No set then holds more than what the cells are worth beyond the
 the dearest units allowed. The prices are improved by subgradient steps.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain3d.search.problem import CoverProblem, Indices, weight_held
+from terrain3d.search.kernel import row_sums
+from terrain3d.search.problem import CoverProblem, Indices, cells_held, weight_held
 from terrain3d.units import Floats
 
 #: Steps in which the prices of cells are improved.
@@ -36,16 +37,21 @@ class Prices:
     bound: float
 
 
+def worth_of(problem: CoverProblem, price: Floats) -> Floats:
+    """(n,) what the cells that each column holds come to at some price each."""
+    sums = np.zeros(len(problem.cost))
+    row_sums(problem.holds.indptr, problem.holds.indices, price, sums)
+    return sums
+
+
 def first_set(problem: CoverProblem) -> Indices:
     """A set by taking what adds most time after time, then swapping as long as that gains.
 
-    Within the limits always; where a weight is needed, it may fall short of it.
+    Within the limits always; where a weight is needed it stops there, or falls short of it.
     """
-    if problem.needed is not None:
-        return np.zeros(0, np.int64)
     chosen = _grown(problem, [])
     value = weight_held(problem, chosen)
-    gained = True
+    gained = problem.needed is None
     while gained and len(chosen) > 1:
         gained = False
         for k in list(chosen):
@@ -58,6 +64,19 @@ def first_set(problem: CoverProblem) -> Indices:
     return np.array(sorted(chosen), np.int64)
 
 
+def many_sets(problem: CoverProblem, most: int) -> Indices:
+    """Columns of as many sets found one after another, without those before, as are no more than `most`."""
+    found: list[int] = []
+    rest = problem
+    while len(found) < most:
+        again = _grown(rest, [])
+        if not again:
+            break
+        found += again
+        rest = replace(problem, at_most=(*problem.at_most, (np.array(found, np.int64), 0)))
+    return np.array(sorted(found[:most]), np.int64)
+
+
 def greedy_set(problem: CoverProblem) -> Indices:
     """Take what adds most, time after time; of equals the first."""
     return np.array(_grown(problem, []), np.int64)
@@ -66,37 +85,34 @@ def greedy_set(problem: CoverProblem) -> Indices:
 def _grown(problem: CoverProblem, chosen: list[int]) -> list[int]:
     chosen = list(chosen)
     left = problem.weight.copy()
-    open_ = np.ones(len(problem.cost), bool)
-    for k in chosen:
-        left[_row(problem, k)] = 0.0
-        _close(problem, open_, k)
-    spent = float(problem.cost[chosen].sum())
+    left[cells_held(problem, chosen)] = 0.0
     while problem.most_units is None or len(chosen) < problem.most_units:
-        may = open_ if problem.budget is None else open_ & (spent + problem.cost <= problem.budget + 1e-9)
-        gain = np.where(may, problem.holds @ left, 0.0)
+        gain = np.where(_open(problem, chosen), worth_of(problem, left), 0.0)
+        if problem.needed is not None:
+            if weight_held(problem, chosen) >= problem.needed - 1e-9:
+                break
+            # What a unit adds beyond what is needed is of no use; what it costs is.
+            gain = gain / np.maximum(problem.cost, 1e-9)
         if not len(gain) or gain.max() <= 0:
             break
         k = int(gain.argmax())
         chosen.append(k)
-        spent += float(problem.cost[k])
-        left[_row(problem, k)] = 0.0
-        _close(problem, open_, k)
+        left[cells_held(problem, [k])] = 0.0
     return chosen
 
 
-def _row(problem: CoverProblem, k: int) -> Indices:
-    holds = problem.holds
-    return np.asarray(holds.indices[holds.indptr[k] : holds.indptr[k + 1]], np.int64)
-
-
-def _close(problem: CoverProblem, open_: NDArray[np.bool_], k: int) -> None:
-    """Rule out what may not be taken together with a column."""
-    open_[k] = False
-    if problem.group[k] >= 0:
-        open_[problem.group == problem.group[k]] = False
-    for clash in problem.clashes:
-        if k in clash:
-            open_[clash] = False
+def _open(problem: CoverProblem, chosen: list[int]) -> NDArray[np.bool_]:
+    """(n,) bool: columns that may be taken beside some others."""
+    open_ = np.ones(len(problem.cost), bool)
+    open_[chosen] = False
+    taken = problem.group[chosen]
+    open_ &= ~np.isin(problem.group, taken[taken >= 0])
+    if problem.budget is not None:
+        open_ &= float(problem.cost[chosen].sum()) + problem.cost <= problem.budget + 1e-9
+    for columns, most in problem.at_most:
+        if np.isin(columns, chosen).sum() >= most:
+            open_[columns] = False
+    return open_
 
 
 def most_units(problem: CoverProblem) -> int:
@@ -112,12 +128,11 @@ def priced(problem: CoverProblem, held: float) -> Prices:
     """Prices whose bound is as low as a few steps bring it; `held` is the weight of a set already found."""
     groups = _groups(problem)
     k = most_units(problem)
-    by_cell = problem.holds.T.tocsr()
     price = problem.weight.copy()
     best = Prices(price, 0.0, np.inf)
     pace = 1.0
     for step in range(_STEPS):
-        worth = problem.holds @ price
+        worth = worth_of(problem, price)
         units = _dearest(worth, groups, k)
         beyond = float((problem.weight - price).sum())
         bound = beyond + float(worth[units].sum())
@@ -127,9 +142,9 @@ def priced(problem: CoverProblem, held: float) -> Prices:
             pace *= 0.7
         if best.bound - held < 1e-9 * max(held, 1.0):
             break
-        taken = np.zeros(len(worth))
-        taken[units] = 1.0
-        slope = by_cell @ taken - 1.0
+        slope = np.full(len(price), -1.0)
+        for unit in units:
+            slope[cells_held(problem, [int(unit)])] += 1.0
         # A cell that nobody holds and that has its full price can rise no further.
         slope[(slope < 0) & (price >= problem.weight)] = 0.0
         size = float(slope @ slope)
@@ -139,41 +154,40 @@ def priced(problem: CoverProblem, held: float) -> Prices:
     return best
 
 
-def could_better(worth: Floats, group: Indices, n_units: int, prices: Prices) -> Floats:
-    """For each column, what no set that has it can better.
+def could_better(worth: Floats, tops: Floats, n_units: int, prices: Prices) -> Floats:
+    """For one column of each group, what no set that has it can better.
 
     Parameters
     ----------
-    worth : (n,) float
-        The prices of the cells that each column holds, summed.
-    group : (n,) int
+    worth : (g,) float
+        What the column comes to.
+    tops : (g,) float
+        The most that any column of the group comes to.
     n_units : int
     """
-    groups = _groups_of(group)
+    order = np.argsort(-tops, kind="stable")
+    others = np.full(len(tops), float(tops[order[: n_units - 1]].sum()))
+    # A group does not stand beside itself: the next one takes its place.
+    following = float(tops[order[n_units - 1]]) if n_units <= len(tops) else 0.0
+    among = order[: n_units - 1]
+    others[among] += following - tops[among]
+    return np.asarray(prices.beyond + worth + others)
+
+
+def reach_of(problem: CoverProblem, prices: Prices) -> Floats:
+    """(n,) for each column, what no set that has it can better."""
+    worth = worth_of(problem, prices.price)
+    groups = _groups(problem)
     tops = np.zeros(groups.max(initial=-1) + 1)
     np.maximum.at(tops, groups, worth)
-    order = np.argsort(-tops, kind="stable")
-    others = float(tops[order[: n_units - 1]].sum()) if n_units > 1 else 0.0
-    among = np.zeros(len(tops), bool)
-    among[order[: max(n_units - 1, 0)]] = True
-    following = float(tops[order[n_units - 1]]) if 0 < n_units <= len(tops) else 0.0
-    rest = np.where(among, others - tops + following, others)
-    return prices.beyond + worth + rest[groups]
-
-
-def narrowed(problem: CoverProblem, held: float) -> Indices:
-    """The columns that a set as good as one that holds `held` may have."""
-    prices = priced(problem, held)
-    reach = could_better(problem.holds @ prices.price, problem.group, most_units(problem), prices)
-    return np.flatnonzero(reach >= held - 1e-6 * max(held, 1.0))
+    return np.asarray(
+        could_better(np.zeros(len(tops)), tops, most_units(problem), prices)[groups] + worth, float
+    )
 
 
 def _groups(problem: CoverProblem) -> Indices:
-    return _groups_of(problem.group)
-
-
-def _groups_of(group: Indices) -> Indices:
     """(n,) group of each column, those in none each their own, numbered from 0."""
+    group = problem.group
     own = np.where(group >= 0, group, group.max(initial=-1) + 1 + np.arange(len(group)))
     return np.asarray(np.unique(own, return_inverse=True)[1], np.int64)
 

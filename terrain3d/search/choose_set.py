@@ -15,12 +15,15 @@ from scipy import sparse
 from scipy.optimize import Bounds, LinearConstraint, milp
 
 from terrain3d.errors import InputError
-from terrain3d.search.bounds import first_set, narrowed
+from terrain3d.search.bounds import first_set, many_sets, most_units, priced, reach_of
 from terrain3d.search.problem import CoverProblem, Indices, weight_held, with_columns
 from terrain3d.units import Floats
 
 #: Seconds that the solver may take for one question.
 TIME_LIMIT_S = 60.0
+#: Columns that the solver is given at most, and the cells held up to which it is given any number.
+MOST_COLUMNS = 500
+_MOST_HELD = 200_000
 #: Share of the lightest cell by which two sets may differ and still count as holding the same.
 SAME_SHARE = 0.25
 
@@ -64,30 +67,51 @@ def solve_cover(problem: CoverProblem, time_limit_s: float = TIME_LIMIT_S) -> Co
     2.0
     """
     problem = replace(problem, holds=sparse.csr_array(problem.holds, dtype=bool))
+    if not len(problem.cost) or most_units(problem) < 1:
+        if problem.needed is not None:
+            raise _out_of_reach(problem)
+        return CoverSolution(np.zeros(0, np.int64), 0.0, 0.0, 0.0, 0.0)
+    if problem.needed is not None:
+        return _cheapest(problem, time_limit_s)
+    return _most(problem, time_limit_s)
+
+
+def _most(problem: CoverProblem, time_limit_s: float) -> CoverSolution:
+    """The set that holds most."""
     first = first_set(problem)
-    rows = np.arange(len(problem.cost))
-    if problem.needed is None:
-        rows = narrowed(problem, weight_held(problem, first))
-    small = with_columns(problem, rows)
-    programme = _Programme.of(small)
-    x, bound = programme.best(time_limit_s)
-    chosen = rows[np.flatnonzero(x)] if x is not None else first
-    if problem.needed is None:
-        # Where time ran out the first set may be the better one.
-        if weight_held(problem, chosen) < weight_held(problem, first):
-            chosen = first
-    elif x is None:
-        raise _out_of_reach(problem)
+    value = weight_held(problem, first)
+    prices = priced(problem, value)
+    reach = reach_of(problem, prices)
+    rows = np.flatnonzero(reach >= value - 1e-6 * max(value, 1.0))
+    is_whole = len(rows) <= MOST_COLUMNS
+    if not is_whole:
+        order = np.lexsort((*(-merit[rows] for merit in problem.merits[::-1]), -reach[rows].round(6)))
+        rows = np.union1d(rows[order[:MOST_COLUMNS]], first)
+    x, bound = _Programme.of(with_columns(problem, rows)).best(time_limit_s)
+    chosen = first if x is None else rows[np.flatnonzero(x)]
+    # Where time ran out the first set may be the better one.
+    if weight_held(problem, chosen) < value:
+        chosen = first
     value = weight_held(problem, chosen)
+    bound = max(min(-bound, prices.bound) if is_whole else prices.bound, value)
+    same = bound - value < SAME_SHARE * float(problem.weight.min(initial=1.0))
     cost = float(problem.cost[chosen].sum())
-    if problem.needed is None:
-        bound = max(-bound, value)
-        gap = (bound - value) / bound if bound > 0 else 0.0
-        gap = 0.0 if bound - value < SAME_SHARE * problem.weight.min(initial=1.0) else gap
-    else:
-        bound = min(bound, cost)
-        gap = (cost - bound) / cost if cost - bound > 1e-6 else 0.0
-    return CoverSolution(np.sort(chosen), value, cost, bound, gap)
+    return CoverSolution(np.sort(chosen), value, cost, bound, 0.0 if same else (bound - value) / bound)
+
+
+def _cheapest(problem: CoverProblem, time_limit_s: float) -> CoverSolution:
+    """The cheapest set that holds what is needed; of very many columns, among those of many good sets."""
+    rows = np.arange(len(problem.cost))
+    if len(rows) > MOST_COLUMNS and problem.holds.nnz > _MOST_HELD:
+        rows = many_sets(problem, MOST_COLUMNS)
+    x, bound = _Programme.of(with_columns(problem, rows)).best(time_limit_s)
+    if x is None:
+        raise _out_of_reach(problem)
+    chosen = rows[np.flatnonzero(x)]
+    cost = float(problem.cost[chosen].sum())
+    bound = min(bound, cost)
+    gap = (cost - bound) / cost if cost - bound > 1e-6 else 0.0
+    return CoverSolution(np.sort(chosen), weight_held(problem, chosen), cost, bound, gap)
 
 
 def _out_of_reach(problem: CoverProblem) -> InputError:
@@ -117,6 +141,11 @@ def _merged(problem: CoverProblem) -> tuple[Any, Floats]:
     return sparse.csr_array(by_cell[covered[first]], dtype=float), weight
 
 
+def _marked(columns: Indices, n: int) -> Any:
+    """(1, n) sparse row of ones at some columns."""
+    return sparse.csr_array((np.ones(len(columns)), (np.zeros(len(columns), int), columns)), (1, n))
+
+
 @dataclass(frozen=True, eq=False)
 class _Programme:
     """Columns x (taken or not), then one z for each pattern (held or not)."""
@@ -144,12 +173,10 @@ class _Programme:
             low.append(np.full(rows.shape[0], least))
             high.append(np.full(rows.shape[0], most))
 
-        sets = [np.flatnonzero(problem.group == g) for g in np.unique(problem.group[problem.group >= 0])]
-        sets = [*(one for one in sets if len(one) > 1), *problem.clashes]
-        if sets:
-            which = np.repeat(np.arange(len(sets)), [len(one) for one in sets])
-            ones = np.ones(len(which))
-            limit(sparse.csr_array((ones, (which, np.concatenate(sets))), (len(sets), n)), -np.inf, 1.0)
+        groups = (np.flatnonzero(problem.group == g) for g in np.unique(problem.group[problem.group >= 0]))
+        for columns, most in (*((one, 1) for one in groups), *problem.at_most):
+            if len(columns) > most:
+                limit(_marked(columns, n), -np.inf, float(most))
         if problem.most_units is not None:
             limit(np.ones(n), -np.inf, float(problem.most_units))
         if problem.budget is not None:

@@ -147,33 +147,45 @@ def judge_mount(terrain: Terrain, mount: Mount, space: Space, target: Target) ->
 
 
 def price_mount(
-    terrain: Terrain, mount: Mount, space: Space, target: Target, price: Floats, wanted: NDArray[np.bool_]
+    terrain: Terrain, mount: Mount, space: Space, target: Target, price: Floats, least: float, most: int
 ) -> Judged:
-    """The best setting of each type on a mount, were cells worth `price` instead of their weight.
+    """All settings of a mount for which the cells held are worth at least so much at some prices.
 
     Parameters
     ----------
     price : (p,) float
         Of each cell of the target.
-    wanted : (h, t) bool
-        Heights and types to look at; `best` of the result has their greatest price.
+    least : float
+        The settings that come to less are left out.
+    most : int
+        Of each height and type so many stay: those that are worth more first, of equals those with more
+        slack.
+
+    Returns
+    -------
+    Judged
+        `best` has the greatest price of each height and type.
     """
     place = _places(terrain, target)
     looks: dict[float, _Look] = {}
     kept: list[_Kept] = []
-    best = np.full(wanted.shape, -1.0)
+    best = np.full((len(mount.heights_m), len(space.kinds)), -1.0)
     for h, height in enumerate(mount.heights_m):
-        look = _look(terrain, mount, height, space, place, target) if wanted[h].any() else None
+        look = _look(terrain, mount, height, space, place, target)
         if look is None:
             continue
         looks[height] = look
-        for k in [k for k in space.kinds_on(mount) if wanted[h, k]]:
+        for k in space.kinds_on(mount):
             for ranges, value, masks in _judge_kind(look, space, k, target):
                 priced = masks.weighed(price[look.view.place])
                 best[h, k] = max(best[h, k], priced.max())
-                t, r, b = (int(v) for v in np.unravel_index(int(priced.argmax()), priced.shape))
-                if priced[t, r, b] > 0:
-                    kept.append(_kept(look, space, k, height, ranges[r], value, masks, (t, r, b)))
+                slack = _slack(value)
+                rows = np.argwhere((priced >= least) & (value > 0))
+                at = tuple(rows.T)
+                order = np.lexsort((-slack[at], -priced[at].round(6)))[:most]
+                for t, r, b in rows[order].tolist():
+                    steps = int(slack[t, r, b])
+                    kept.append(_kept(look, space, k, height, ranges[r], value, masks, (t, r, b), steps))
     return _packed(mount, space, target, looks, kept, best)
 
 
@@ -430,7 +442,7 @@ def _best_of_sectors(
 
 def _kept(
     look: _Look, space: Space, kind: int, height_m: float, range_m: float, value: Floats, masks: _Masks,
-    at: tuple[int, int, int], slack: int = 0,
+    at: tuple[int, int, int], slack: int,
 ) -> _Kept:  # fmt: skip
     t, r, b = at
     held = np.zeros(len(look.near), bool)

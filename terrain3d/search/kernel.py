@@ -306,3 +306,13 @@ def weighed(masks, weight, n_ranges, sums):
             for r in range(n_ranges):
                 for b in range(sums.shape[1]):
                     sums[r, b] += weight[c] * ((masks[c, b] >> np.uint8(r)) & np.uint8(1))
+
+
+@njit(cache=True, nogil=True)
+def row_sums(starts, cells, price, sums):
+    """For each row, cells[starts[k] : starts[k + 1]], what its cells come to; written into `sums`."""
+    for k in range(len(sums)):
+        total = 0.0
+        for at in range(starts[k], starts[k + 1]):
+            total += price[cells[at]]
+        sums[k] = total

@@ -31,8 +31,8 @@ class CoverProblem:
         Greatest sum of costs.
     needed : float, or None
         Weight that has to be held, at least cost; None asks for the most weight within the limits.
-    clashes : tuple of (k,) int
-        Columns at most one of which may be taken.
+    at_most : tuple of ((k,) int, int)
+        Columns of which no more than so many may be taken together.
     merits : tuple of (n,) float
         What decides between equals, in this order; more is better.
     """
@@ -44,7 +44,7 @@ class CoverProblem:
     most_units: int | None = None
     budget: float | None = None
     needed: float | None = None
-    clashes: tuple[Indices, ...] = ()
+    at_most: tuple[tuple[Indices, int], ...] = ()
     merits: tuple[Floats, ...] = ()
 
 
@@ -62,13 +62,13 @@ def with_columns(problem: CoverProblem, rows: Indices) -> CoverProblem:
         return problem
     place = np.full(len(problem.cost), -1)
     place[rows] = np.arange(len(rows))
-    clashes = (place[clash] for clash in problem.clashes)
+    limits = ((place[columns], most) for columns, most in problem.at_most)
     return replace(
         problem,
         holds=problem.holds[rows],
         cost=problem.cost[rows],
         group=problem.group[rows],
-        clashes=tuple(kept[kept >= 0] for kept in clashes if (kept >= 0).sum() > 1),
+        at_most=tuple((kept[kept >= 0], most) for kept, most in limits if (kept >= 0).sum() > most),
         merits=tuple(merit[rows] for merit in problem.merits),
     )
 

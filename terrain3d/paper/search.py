@@ -1,0 +1,162 @@
+"""What a search found: the `search` part of `results.json`, and a table on the terminal."""
+
+import json
+from typing import Any
+
+from rich.console import Console, Group, RenderableType
+from rich.table import Table
+from rich.text import Text
+
+from terrain3d.caution import SHORT_CAUTION
+from terrain3d.choose.compare import held_m2
+from terrain3d.job import Outcome
+from terrain3d.paper.results import results_json
+from terrain3d.search.result import Choice, SearchResult
+
+
+def search_outcome(result: SearchResult) -> Outcome:
+    """The best set, the runner-up and the best unit as options, in that order."""
+    choices = [result.best, *([result.runner_up] if result.runner_up is not None else [])]
+    if len(result.best.option.detectors) > 1:
+        choices.append(result.best_unit)
+    options = tuple(choice.option for choice in choices)
+    ranking = tuple(option.name for option in options)
+    return Outcome(result.site_name, result.terrain, result.figure, options, ranking, result.why)
+
+
+def search_results_json(result: SearchResult, outcome: Outcome) -> str:
+    """The text of `results.json` with its part `search`."""
+    document = json.loads(results_json(outcome))
+    document["search"] = search_part(result)
+    return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def search_part(result: SearchResult) -> dict[str, Any]:
+    """What a search found, as plain values; `seconds` is the only one that differs from run to run."""
+    space, limits = result.space, result.limits
+    return {
+        "settings_judged": result.settings_judged,
+        "mounts": result.n_mounts,
+        "seconds": round(result.seconds, 1),
+        "seed": result.seed,
+        "space": {
+            "types": [kind.name for kind in space.kinds],
+            "bearing_step_deg": space.bearing_step_deg,
+            "tilts_deg": list(space.tilts_deg),
+            "ranges_m": None if space.ranges_m is None else list(space.ranges_m),
+        },
+        "tolerance": {"bearing_deg": space.bearing_step_deg, "tilt_deg": space.tilt_slip_deg},
+        "limits": {
+            "units": limits.units,
+            "budget": limits.budget,
+            "hold": limits.hold,
+            "apart": limits.apart,
+        },
+        "best": _choice(result.best),
+        "runner_up": None if result.runner_up is None else _choice(result.runner_up),
+        "best_unit": _choice(result.best_unit),
+        "margin": round(result.margin, 6),
+        "margin_in": _margin_words(result),
+        "gap": round(result.gap, 9),
+        "gap_all_settings": None if result.gap_all is None else round(result.gap_all, 9),
+        "why": result.why,
+    }
+
+
+def _margin_words(result: SearchResult) -> str:
+    if result.limits.hold is None:
+        return "weighted m2 held after the tolerance"
+    return "price" if result.best.price is not None else "units"
+
+
+def _choice(choice: Choice) -> dict[str, Any]:
+    return {
+        "option": choice.option.name,
+        "units": [
+            {
+                "name": unit.name,
+                "mount": unit.mount,
+                "type": label,
+                "height_m": unit.height_m,
+                "bearing_deg": unit.bearing_deg,
+                "tilt_deg": unit.tilt_deg,
+                "range_m": unit.range_m,
+            }
+            for unit, label in zip(choice.option.detectors, choice.labels, strict=True)
+        ],
+        "held_m2": round(choice.held_m2, 6),
+        "held_share": round(choice.share, 9),
+        "held_m2_aimed_exactly": round(held_m2(choice.option), 6),
+        "slack_deg": choice.slack_deg,
+        "animal_m2": round(choice.animal_m2, 6),
+        "price": choice.price,
+    }
+
+
+def print_search(result: SearchResult) -> None:
+    """Print the table to the standard output."""
+    console = Console()
+    if not console.is_terminal:
+        console = Console(width=120)
+    console.print(search_table(result))
+
+
+def search_table(result: SearchResult) -> RenderableType:
+    """The best set, the runner-up and the best unit, each unit in a row; then why, and the proof."""
+    table = Table(title=Text(f"{result.site_name}: {_millions(result.settings_judged)} settings judged"))
+    for words in ("", "mount", "type"):
+        table.add_column(words, overflow="fold")
+    for words in (
+        "height\nm",
+        "bearing\ndeg",
+        "tilt\ndeg",
+        "range\nm",
+        "held\nsurely",
+        "aimed\nexactly",
+        "slack\ndeg",
+    ):
+        table.add_column(words, justify="right")
+    whole = result.best.held_m2 / result.best.share if result.best.share else 0.0
+    for name, choice in (
+        ("best", result.best),
+        ("runner-up", result.runner_up),
+        ("best unit", result.best_unit),
+    ):
+        if choice is None or (name == "best unit" and len(result.best.option.detectors) == 1):
+            continue
+        for place, (unit, label) in enumerate(zip(choice.option.detectors, choice.labels, strict=True)):
+            exactly = held_m2(choice.option) / whole if whole else 0.0
+            shares = [f"{choice.share:.1%}", f"{exactly:.1%}", f"{choice.slack_deg:g}"]
+            table.add_row(
+                name if place == 0 else "", Text(unit.mount), Text(label), f"{unit.height_m:g}",
+                f"{unit.bearing_deg:g}", f"{unit.tilt_deg:g}", f"{unit.range_m:g}",
+                *(shares if place == 0 else ["", "", ""]),
+            )  # fmt: skip
+        table.add_section()
+    lines = [Text(result.why), Text(_proof(result))]
+    return Group(table, *lines, *_warnings(result), Text(SHORT_CAUTION, style="dim"))
+
+
+def _warnings(result: SearchResult) -> list[Text]:
+    return [Text(f"! best: {warning}") for warning in result.best.option.warnings]
+
+
+def _millions(n: int) -> str:
+    return f"{n / 1e6:.1f} million" if n >= 1e6 else f"{n:,}"
+
+
+def _proof(result: SearchResult) -> str:
+    """How far the choice is proved, in words."""
+    off = f"{result.space.bearing_step_deg:g} degrees of bearing and {result.space.tilt_slip_deg:g} of tilt"
+    surely = f"Held surely: wherever each unit is aimed within {off}. "
+    if result.limits.hold is not None:
+        what = "cheaper" if result.best.price is not None else "smaller"
+        if result.gap == 0.0:
+            return f"{surely}No {what} set of the settings kept of each mount holds as much."
+        return f"{surely}A set could be {what} by {result.gap:.1%}: the solver ran out of time."
+    if result.gap_all == 0.0:
+        return f"{surely}No set of any of these settings holds more."
+    if result.gap == 0.0:
+        kept = "No set of the settings kept of each mount holds more"
+        return f"{surely}{kept}; no set of any settings holds more than {result.gap_all or 0.0:.1%} above it."
+    return f"{surely}A set could hold more by {result.gap:.1%}: the solver ran out of time."

@@ -1,0 +1,121 @@
+"""Finished mounts kept on disk, so that a search that was stopped goes on where it was."""
+
+import hashlib
+import os
+import tempfile
+import zipfile
+from dataclasses import fields
+from pathlib import Path
+
+import numpy as np
+
+from terrain3d import __version__
+from terrain3d.errors import InputError
+from terrain3d.search.judge import Judged, Target
+from terrain3d.search.settings import Space
+from terrain3d.terrain import Mount, Terrain
+
+#: Tells in a folder which inputs its files are for.
+_INPUTS = "inputs.sha256"
+
+
+def checkpoint_folder(out: Path) -> Path:
+    """Where the finished mounts of a search are kept: beside its results.
+
+    >>> checkpoint_folder(Path("work/out")).name
+    'out.judged'
+    """
+    return out.with_name(f"{out.name}.judged")
+
+
+def inputs_digest(terrain: Terrain, space: Space, target: Target) -> str:
+    """One number for all that the settings of a mount depend on, but for the mount itself."""
+    ground, solids, leaves = terrain.ground, terrain.solids, terrain.foliage
+    digest = hashlib.sha256(f"terrain3d {__version__}, judged 1".encode())
+    for kind in space.kinds:
+        digest.update(kind.model_dump_json().encode())
+    lattices = (ground.x0, ground.y0, ground.cell_m, leaves.x0, leaves.y0, leaves.cell_m, leaves.step_m)
+    settings = (space.bearing_step_deg, space.tilts_deg, space.ranges_m, space.tilt_slip_deg, space.labels)
+    digest.update(repr((lattices, settings, target.figure_m, target.animal_m)).encode())
+    for array in (
+        ground.z, solids.vertices, solids.triangles, leaves.column, leaves.base_z, leaves.above,
+        target.cells, target.weight, target.keep_out,
+    ):  # fmt: skip
+        digest.update(repr((array.shape, array.dtype.str)).encode())
+        digest.update(np.ascontiguousarray(array).tobytes())
+    return digest.hexdigest()
+
+
+class Checkpoint:
+    """The folder of finished mounts.
+
+    Parameters
+    ----------
+    folder : Path
+    inputs : str
+        From `inputs_digest`; files of other inputs are thrown away.
+    anew : bool
+        Throw away all of them.
+
+    Attributes
+    ----------
+    outdated : bool
+        Whether there were files of other inputs.
+    """
+
+    def __init__(self, folder: Path, inputs: str, anew: bool = False) -> None:
+        self.folder = folder
+        self._inputs = inputs
+        said = folder / _INPUTS
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            before = said.read_text(encoding="utf-8") if said.is_file() else None
+            self.outdated = before is not None and before != inputs
+            if anew or before != inputs:
+                for path in folder.glob("*.npz"):
+                    path.unlink()
+            _write(said, inputs.encode())
+        except OSError as error:
+            raise _unwritable(folder, error) from None
+
+    def load(self, mount: Mount) -> Judged | None:
+        """What was judged of a mount; None where it was not, or its file is broken."""
+        try:
+            with np.load(self._path(mount), allow_pickle=False) as file:
+                values = {field.name: file[field.name] for field in fields(Judged)}
+        except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
+            return None
+        return Judged(**{**values, "mount": str(values["mount"]), "n_settings": int(values["n_settings"])})
+
+    def save(self, mount: Mount, judged: Judged) -> None:
+        """Keep what was judged of a mount, whole or not at all."""
+        path = self._path(mount)
+        try:
+            handle, name = tempfile.mkstemp(prefix=".unfinished-", dir=self.folder)
+            try:
+                with os.fdopen(handle, "wb") as file:
+                    np.savez(file, **{field.name: getattr(judged, field.name) for field in fields(Judged)})
+                Path(name).replace(path)
+            except BaseException:
+                Path(name).unlink(missing_ok=True)
+                raise
+        except OSError as error:
+            raise _unwritable(self.folder, error) from None
+
+    def _path(self, mount: Mount) -> Path:
+        digest = hashlib.sha256(f"{self._inputs} {mount!r}".encode()).hexdigest()
+        return self.folder / f"{digest[:32]}.npz"
+
+
+def _write(path: Path, content: bytes) -> None:
+    beside = path.with_name(f".{path.name}.unfinished")
+    beside.write_bytes(content)
+    beside.replace(path)
+
+
+def _unwritable(folder: Path, error: OSError) -> InputError:
+    return InputError(
+        f"what is judged cannot be kept: {error.strerror}",
+        str(folder),
+        "name a folder you may write beside with --out",
+    )

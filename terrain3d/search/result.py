@@ -1,0 +1,234 @@
+"""What a search found, judged in full: aimed exactly, and after the tolerance of the hand."""
+
+import itertools
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from terrain3d.choose.why import why
+from terrain3d.cover.areas import cells_within, protected_weight, verdict_areas
+from terrain3d.cover.causes import cause_areas, combined_fates, fate_maps
+from terrain3d.cover.fill import head_table, verdict_codes
+from terrain3d.cover.option import OptionResult, judge_option, verdict_map
+from terrain3d.cover.verdict import Verdict, combined
+from terrain3d.detector.figures import Figure
+from terrain3d.detector.pose import Detector
+from terrain3d.search.best import Best, Limits
+from terrain3d.search.choose_set import CoverSolution
+from terrain3d.search.columns import Columns, costs
+from terrain3d.search.judge import Target
+from terrain3d.search.settings import Space
+from terrain3d.sight.panorama import Panorama, eye_over, panorama
+from terrain3d.site import DetectorSetting, Option
+from terrain3d.terrain import Mount, Terrain
+
+
+@dataclass(frozen=True, eq=False)
+class Choice:
+    """One set of units.
+
+    Parameters
+    ----------
+    option : OptionResult
+        Aimed exactly.
+    steady : OptionResult
+        After the tolerance: what stays of it wherever within it each unit is aimed.
+    held_m2, share : float
+        Ground that counts held after the tolerance, by weight, m2 and share of all that counts.
+    slack_deg : float
+        Least of its units': how far a bearing may be off beyond the tolerance with little lost.
+    animal_m2 : float
+        Ground on which a large dog breaks the layers of a unit as well, each unit's summed.
+    price : float, or None
+        None where a type has none.
+    labels : tuple of str
+        Each unit's type as the site file names it.
+    """
+
+    option: OptionResult
+    steady: OptionResult
+    held_m2: float
+    share: float
+    slack_deg: float
+    animal_m2: float
+    price: float | None
+    labels: tuple[str, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class SearchResult:
+    """The outcome of a search; `seconds` is the one thing in it that differs from run to run.
+
+    `margin_m2` is by how much the best set beats the runner-up, after the tolerance and by weight, or,
+    with a share to hold, by how much cheaper it is. `gap` is what the solver left open over the settings
+    that were kept; `gap_all` what is open over all settings, None where a share has to be held.
+    """
+
+    site_name: str
+    terrain: Terrain
+    figure: Figure
+    space: Space
+    limits: Limits
+    settings_judged: int
+    n_mounts: int
+    seconds: float
+    seed: int
+    best_unit: Choice
+    best: Choice
+    runner_up: Choice | None
+    margin: float
+    why: str
+    gap: float
+    gap_all: float | None
+
+
+def choice_of(
+    name: str, terrain: Terrain, mounts: Sequence[Mount], columns: Columns, rows: Sequence[int],
+    space: Space, target: Target, figure: Figure,
+) -> Choice:  # fmt: skip
+    """Judge some rows of the kept settings as one option."""
+    rows = sorted((int(row) for row in rows), key=lambda row: int(columns.mount[row]))
+    units, views = [], []
+    for place, row in enumerate(rows, start=1):
+        mount = mounts[int(columns.mount[row])]
+        kind = space.kinds[int(columns.kind[row])]
+        x, y, ground_z = eye_over(terrain.ground, mount.x, mount.y, 0.0)
+        unit = Detector(
+            f"D{place}", kind, mount.name, x, y, ground_z, float(columns.height_m[row]),
+            float(columns.bearing_deg[row]), float(columns.tilt_deg[row]), 0.0, float(columns.range_m[row]),
+        )  # fmt: skip
+        units.append(unit)
+        views.append(panorama(terrain, unit.eye, kind.max_range))
+    option = judge_option(terrain, name, tuple(units), tuple(views), "any", figure.height_m)
+    steady = after_tolerance(terrain, option, tuple(views), space, figure.height_m)
+    cell_m2 = terrain.ground.cell_m**2
+    held = (steady.verdicts.ravel()[target.cells] == Verdict.BOTH) @ target.weight
+    cost, is_money = costs(columns, space)
+    return Choice(
+        option,
+        steady,
+        float(held) * cell_m2,
+        float(held) / float(target.weight.sum()),
+        float(columns.slack_deg[rows].min()),
+        float(columns.animal[rows].sum()) * cell_m2,
+        float(cost[rows].sum()) if is_money else None,
+        tuple(space.labels[int(columns.kind[row])] for row in rows),
+    )
+
+
+def after_tolerance(
+    terrain: Terrain, option: OptionResult, views: tuple[Panorama, ...], space: Space, figure_m: float
+) -> OptionResult:
+    """What stays of an option however its units are aimed off by a step of bearing and of tilt.
+
+    A cell gets, for each unit, the worst of its verdicts over the nine aims, and of the units the best.
+    """
+    ground = terrain.ground
+    cell_m2 = ground.cell_m**2
+    maps, fates = [], []
+    for unit, seen in zip(option.detectors, views, strict=True):
+        table = head_table(unit.type, unit.pan_deg)
+        aims = [
+            replace(unit, bearing_deg=(unit.bearing_deg + turn) % 360, tilt_deg=unit.tilt_deg + nod)
+            for turn, nod in itertools.product(
+                (0.0, -space.bearing_step_deg, space.bearing_step_deg),
+                (0.0, -space.tilt_slip_deg, space.tilt_slip_deg),
+            )
+        ]
+        codes = [
+            verdict_codes(
+                seen,
+                table,
+                aim.bearing_deg,
+                aim.tilt_deg,
+                aim.roll_deg,
+                aim.range_m,
+                figure_m,
+                aim.fill_needed,
+            )
+            for aim in aims
+        ]
+        own = [verdict_map(ground, seen, code) for code in codes]
+        aimed = [fate_maps(ground, seen, table, aim, figure_m) for aim in aims]
+        maps.append(combined(own, "all"))
+        fates.append(combined_fates(aimed, own, "all"))
+    verdicts = combined(maps, "any")
+    fate = combined_fates(fates, maps, "any")
+    protect = tuple(
+        replace(area, both_fraction=float((verdicts[within] == Verdict.BOTH).mean()) if within.any() else 0.0)
+        for area, within in (
+            (a, cells_within(ground, b)) for a, b in zip(option.protect, terrain.protect, strict=True)
+        )
+    )
+    lost = (protected_weight(ground, terrain.protect) > 0) & (verdicts != Verdict.BOTH)
+    return replace(
+        option,
+        verdicts=verdicts,
+        area_m2=verdict_areas(verdicts, cell_m2),
+        protect=protect,
+        causes=cause_areas(fate, cell_m2),
+        lost_m2=cause_areas(fate, cell_m2, lost),
+        fates=fate,
+    )
+
+
+def found(
+    best: Best, terrain: Terrain, mounts: Sequence[Mount], space: Space, target: Target, figure: Figure
+) -> tuple[Choice, Choice, Choice | None]:
+    """The best unit, the best set and the runner-up."""
+
+    def choice(name: str, solution: CoverSolution) -> Choice:
+        return choice_of(name, terrain, mounts, best.columns, solution.chosen.tolist(), space, target, figure)
+
+    return (
+        choice("best unit", best.single),
+        choice("best set" if len(best.chosen.chosen) > 1 else "best found", best.chosen),
+        choice("runner-up", best.runner_up) if best.runner_up is not None else None,
+    )
+
+
+def telling(best: Choice, runner_up: Choice | None, figure: Figure, space: Space, terrain: Terrain) -> str:
+    """Why the best beats the runner-up, both after their tolerance."""
+    options = (best.steady,) if runner_up is None else (best.steady, runner_up.steady)
+    weight = protected_weight(terrain.ground, terrain.protect)
+    reason = why(options, figure.name, weight, terrain.ground.cell_m**2)
+    off = f"{space.bearing_step_deg:g} degrees of bearing and {space.tilt_slip_deg:g} of tilt"
+    return f"Wherever each unit is aimed within {off}: {reason[0].lower()}{reason[1:]}"
+
+
+def as_options(result: SearchResult) -> tuple[Option, ...]:
+    """The best set and the runner-up as options of a site file.
+
+    Bearings, tilts, heights and range settings are those of the units; names are "search: best" and
+    "search: runner-up".
+    """
+    choices = [("search: best", result.best)]
+    choices += [("search: runner-up", result.runner_up)] if result.runner_up is not None else []
+    return tuple(
+        Option(
+            name=name,
+            detector=tuple(
+                DetectorSetting(
+                    name=unit.name,
+                    mount=unit.mount,
+                    type=label,
+                    height=unit.height_m,
+                    bearing=unit.bearing_deg,
+                    tilt=unit.tilt_deg,
+                    range=unit.range_m,
+                )
+                for unit, label in zip(choice.option.detectors, choice.labels, strict=True)
+            ),
+        )
+        for name, choice in choices
+    )
+
+
+def shares(value: float, bound: float) -> float:
+    """What is open between a value and what none can better, as a share.
+
+    >>> shares(75.0, 100.0), shares(100.0, 100.0)
+    (0.25, 0.0)
+    """
+    return max(bound - value, 0.0) / bound if bound > 0 and not np.isclose(bound, value, rtol=1e-12) else 0.0

@@ -1,0 +1,252 @@
+"""The order of a search: read the site, judge every mount, choose, judge the choice in full."""
+
+import os
+import time
+from collections.abc import Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from terrain3d.detector.figures import Figure, find_figure
+from terrain3d.detector.types import DetectorType, load_type
+from terrain3d.errors import InputError
+from terrain3d.job import Progress, own_figures
+from terrain3d.search.best import Limits, best_sets
+from terrain3d.search.checkpoint import Checkpoint, inputs_digest
+from terrain3d.search.judge import Judged, Target, judge_mount, target_of
+from terrain3d.search.result import SearchResult, found, shares, telling
+from terrain3d.search.settings import Space, count_settings
+from terrain3d.search.spread import Spread, Task
+from terrain3d.site import Site, load_site
+from terrain3d.survey.build import build_terrain
+from terrain3d.terrain import Mount, Terrain
+
+#: Where the site file names no tilts: as steep as nine tenths of the ground that counts, but at least and at
+#: most so many degrees, in whole ones. A unit on a hillside is tilted with it.
+LEAST_TILT_DEG, MOST_TILT_DEG = 4, 12
+
+
+@dataclass(frozen=True, eq=False)
+class Search:
+    """All that a search needs, read and checked."""
+
+    site_name: str
+    terrain: Terrain
+    figure: Figure
+    space: Space
+    target: Target
+    limits: Limits
+    seed: int
+
+
+def read_search(
+    path: Path, progress: Progress, units: int | None = None, budget: float | None = None,
+    hold: float | None = None,
+) -> Search:  # fmt: skip
+    """Read a site file and its survey for a search; what is given here goes before the file's [search].
+
+    Raises
+    ------
+    InputError
+        When the site file, the survey or a type cannot be used, or there is nothing to search.
+    """
+    site = load_site(path)
+    where = f"{path}: search"
+    space = _space(site, path)
+    limits = _limits(site, space, where, units, budget, hold)
+    try:
+        figure = find_figure(site.site.figure, own_figures(site))
+    except InputError as error:
+        raise InputError(error.what, f"{path}: site: figure", error.mend) from None
+    try:
+        terrain = build_terrain(
+            site, path.parent, space.reach_m, lambda fraction: progress("reading the survey", fraction)
+        )
+    except InputError as error:
+        place = error.where.replace("site.toml", str(path), 1) if error.where else str(path)
+        raise InputError(error.what, place, error.mend) from error
+    if not count_settings(space, terrain.mounts):
+        raise InputError(
+            "there is no mount that any of the types may be fixed to"
+            if terrain.mounts
+            else "there is no [[mount]]",
+            str(path),
+            f"add some, or let `terrain3d mounts {path.name}` propose them",
+        )
+    target = target_of(terrain, figure.height_m)
+    if not len(target.cells):
+        raise InputError(
+            "no cell of known ground is protected", f"{path}: protect", "draw the areas on surveyed ground"
+        )
+    if site.search.tilts is None:
+        space = replace(space, tilts_deg=tilts_for(terrain, target))
+    return Search(site.site.name, terrain, figure, space, target, limits, site.site.seed)
+
+
+def tilts_for(terrain: Terrain, target: Target) -> tuple[float, ...]:
+    """Tilts worth trying on a site, by the slope of the ground that counts, degrees."""
+    ground = terrain.ground
+    north, east = np.gradient(ground.z, ground.cell_m)
+    slope = np.hypot(north, east).ravel()[target.cells]
+    slope = slope[np.isfinite(slope)]
+    steep = np.degrees(np.arctan(np.quantile(slope, 0.9))) if len(slope) else 0.0
+    most = int(np.clip(np.ceil(steep), LEAST_TILT_DEG, MOST_TILT_DEG))
+    return tuple(float(tilt) for tilt in range(-most, most + 1))
+
+
+def run_search(
+    search: Search, progress: Progress, checkpoint: Checkpoint | None = None, spread: Spread | None = None
+) -> SearchResult:
+    """Judge every setting and choose.
+
+    Parameters
+    ----------
+    search : Search
+    progress : callable
+    checkpoint : Checkpoint, or None
+        Keeps the mounts that are finished; those it has are not judged again.
+    spread : Spread, or None
+        Who does the judging; None is this machine.
+
+    Raises
+    ------
+    InputError
+        When no set holds the share that is asked for, or no setting holds anything.
+    """
+    began = time.monotonic()
+    spread = spread or in_threads
+    mounts = search.terrain.mounts
+    judged = _judged(search, mounts, progress, checkpoint, spread)
+    if not any(len(one.value) for one in judged):
+        raise InputError(
+            "no setting of any mount holds ground that counts after its tolerance",
+            "search",
+            "add mounts nearer to it, other types or more tilts",
+        )
+    progress("choosing", 0.0)
+    best = best_sets(search.terrain, mounts, judged, search.space, search.target, search.limits, spread)
+    unit, chosen, other = found(best, search.terrain, mounts, search.space, search.target, search.figure)
+    cell_m2 = search.terrain.ground.cell_m**2
+    margin = 0.0
+    if best.runner_up is not None and search.limits.hold is not None:
+        margin = best.runner_up.cost - best.chosen.cost
+    elif best.runner_up is not None:
+        margin = (best.chosen.value - best.runner_up.value) * cell_m2
+    return SearchResult(
+        search.site_name, search.terrain, search.figure, search.space, search.limits,
+        sum(one.n_settings for one in judged), len(mounts), time.monotonic() - began, search.seed,
+        unit, chosen, other, margin,
+        telling(chosen, other, search.figure, search.space, search.terrain), best.chosen.gap,
+        None if best.bound_all is None else shares(best.chosen.value, best.bound_all),
+    )  # fmt: skip
+
+
+def open_checkpoint(folder: Path, search: Search, anew: bool = False) -> Checkpoint:
+    """The finished mounts of a search, from a folder that may hold some of an earlier one."""
+    return Checkpoint(folder, inputs_digest(search.terrain, search.space, search.target), anew)
+
+
+def in_threads(task: Task, shared: Any, items: Sequence[Any]) -> Iterator[tuple[int, Any]]:
+    """Do a task for each item on all processors of this machine, in the order they are ready.
+
+    The kernels let go of the interpreter, so plain threads share the work.
+    """
+    n = os.cpu_count() or 1
+    with ThreadPoolExecutor(n, thread_name_prefix="search") as pool:
+        running: dict[Future[Any], int] = {}
+        waiting = iter(enumerate(items))
+        try:
+            while True:
+                # No more than the processors take: what is stopped has then little left to finish.
+                while len(running) < n and (following := next(waiting, None)) is not None:
+                    running[pool.submit(task, shared, following[1])] = following[0]
+                if not running:
+                    return
+                for done in wait(running, return_when=FIRST_COMPLETED).done:
+                    yield running.pop(done), done.result()
+        finally:
+            for future in running:
+                future.cancel()
+
+
+def _judged(
+    search: Search, mounts: tuple[Mount, ...], progress: Progress, checkpoint: Checkpoint | None,
+    spread: Spread,
+) -> list[Judged]:  # fmt: skip
+    """What was judged of every mount, as far as it is not kept already."""
+    done: dict[int, Judged] = {}
+    if checkpoint is not None:
+        done = {k: kept for k, mount in enumerate(mounts) if (kept := checkpoint.load(mount)) is not None}
+    left = [k for k in range(len(mounts)) if k not in done]
+    progress("judging settings", len(done) / len(mounts))
+    shared = (search.terrain, search.space, search.target)
+    for place, judged in spread(_judge, shared, [mounts[k] for k in left]):
+        done[left[place]] = judged
+        if checkpoint is not None:
+            checkpoint.save(mounts[left[place]], judged)
+        progress("judging settings", len(done) / len(mounts))
+    return [done[k] for k in range(len(mounts))]
+
+
+def _judge(shared: tuple[Terrain, Space, Target], mount: Mount) -> Judged:
+    return judge_mount(shared[0], mount, shared[1], shared[2])
+
+
+def _space(site: Site, path: Path) -> Space:
+    setting = site.search
+    where = f"{path}: search"
+    kinds: list[DetectorType] = []
+    labels = tuple(dict.fromkeys(setting.types))
+    if not labels:
+        raise InputError("no type is to be searched", f"{where}: types", "name one, or leave the key out")
+    for label in labels:
+        try:
+            kinds.append(load_type(label, path.parent))
+        except InputError as error:
+            raise InputError(
+                error.what, f"{where}: types" + (f", in {error.where}" if error.where else ""), error.mend
+            ) from None
+    steps = 360 / setting.bearing_step
+    if abs(steps - round(steps)) > 1e-9:
+        raise InputError(
+            f"a bearing step of {setting.bearing_step:g} degrees does not divide the circle",
+            f"{where}: bearing_step",
+            "take 2.5, 5 or another part of 360",
+        )
+    space = Space(
+        tuple(kinds),
+        labels,
+        setting.bearing_step,
+        tuple(sorted(set(setting.tilts or (0.0,)))),
+        setting.ranges,
+    )
+    if not any(space.ranges_of(k) for k in range(len(kinds))):
+        offered = sorted({r for kind in kinds for r in kind.range_settings})
+        raise InputError(
+            "none of the types has any of these range settings",
+            f"{where}: ranges",
+            "they have " + ", ".join(f"{r:g}" for r in offered),
+        )
+    return space
+
+
+def _limits(
+    site: Site, space: Space, where: str, units: int | None, budget: float | None, hold: float | None
+) -> Limits:
+    setting = site.search
+    budget = setting.budget if budget is None else budget
+    hold = setting.hold if hold is None else hold
+    if units is None and (("units" in setting.model_fields_set) or (budget is None and hold is None)):
+        units = setting.units
+    if budget is not None:
+        for kind in space.kinds:
+            if kind.price is None:
+                raise InputError(
+                    f"a budget is given and type {kind.name} has no price",
+                    f"{where}: budget",
+                    "add price = ... to its file, or leave the type out of types",
+                )
+    return Limits(units, budget, hold, setting.apart)
