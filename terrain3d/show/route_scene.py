@@ -12,7 +12,7 @@ from terrain3d.show.camera import site_camera
 from terrain3d.show.oblique import draw_oblique
 from terrain3d.show.parts import Part, Tag, drawn_line
 from terrain3d.show.plan import Base
-from terrain3d.show.routes import drawn_routes, route_rows, starts_of
+from terrain3d.show.routes import drawn_routes, lines_shown, route_rows, starts_of
 from terrain3d.show.scene import Scene, build_scene
 from terrain3d.show.shapes import Reach, filled_heights
 from terrain3d.show.sheet import PICTURE, PICTURE_ASPECT, Sheet, plain_sheet
@@ -41,7 +41,6 @@ def routes_oblique_sheet(
     outcome : Outcome
     option : OptionResult
     route : OpenRoutes
-        Somebody can walk there: its `least` is not None.
     base : Base
         What all plans of the site share.
     reach : callable
@@ -49,7 +48,7 @@ def routes_oblique_sheet(
     size : Size
     date : str
     """
-    lines = [one.line for one in drawn_routes(route)]
+    lines = lines_shown(outcome, drawn_routes(route))
     extent = plan_with(outcome, lines, base, SCREEN, PICTURE[2:]).extent
     camera = site_camera(outcome, extent, reach, PICTURE_ASPECT)
     scene, ways = (

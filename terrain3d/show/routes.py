@@ -13,6 +13,7 @@ from terrain3d.cover.verdict import VERDICT_WORDS, Verdict
 from terrain3d.job import Outcome
 from terrain3d.show import palette, words
 from terrain3d.show.chips import busy_places, north_chip, scale_chip
+from terrain3d.show.extent import site_extent
 from terrain3d.show.labels import Label, boxes_meet, place_labels
 from terrain3d.show.plan import Base, paint_map
 from terrain3d.show.shapes import spot_within
@@ -57,15 +58,13 @@ def routes_sheet(
     outcome : Outcome
     option : OptionResult
     route : OpenRoutes
-        Somebody can walk there: its `least` is not None.
     base : Base
         What all plans of the site share.
     size : Size
     date : str
     """
-    assert route.least is not None
     drawn = drawn_routes(route)
-    shared = plan_with(outcome, [one.line for one in drawn], base, size, _PLAN[2:])
+    shared = plan_with(outcome, lines_shown(outcome, drawn), base, size, _PLAN[2:])
     view = f"ways in to {route.area}, plan north up"
     if shared.scale is not None:
         view += f", {scale_words(shared.scale, size)}"
@@ -77,18 +76,23 @@ def routes_sheet(
     _finish(page, axes, outcome, option, shared, heights, drawn)
     page.begin_column(axes.get_position().x1 + 0.035, COLUMN_RIGHT, _PLAN[1] + _PLAN[3], _PLAN[1])
     route_rows(page, option, route)
-    letter, telling = telling_walk(route)
-    page.text(PICTURE[0], 0.371, f"{letter}: {_ends_words(route, telling)}", 9, weight="bold", va="baseline")
-    draw_traverse(page, outcome.terrain, telling, _TRAVERSE)
+    if drawn:
+        letter, telling = telling_walk(route)
+        heading = f"{letter}: {_ends_words(route, telling)}"
+        page.text(PICTURE[0], 0.371, heading, 9, weight="bold", va="baseline")
+        draw_traverse(page, outcome.terrain, telling, _TRAVERSE)
     page.key(route_signs(outcome, option, drawn))
     return page
 
 
 def drawn_routes(route: OpenRoutes) -> list[Drawn]:
-    """The lines of a page: A to the edge, B to the middle, C the clear route or the least held one."""
+    """The lines of a page: A to the edge, B to the middle, C the clear route or the least held one.
+
+    None where nobody can walk there.
+    """
     least, inner = route.least, route.inner
-    assert least is not None
-    assert inner is not None
+    if least is None or inner is None:
+        return []
     drawn = [Drawn("A", "to its edge, least likely", least.line, palette.FIGURE, "-", _alarm(least))]
     if inner.length_m > least.length_m + _SAME_M:
         drawn.append(
@@ -100,6 +104,11 @@ def drawn_routes(route: OpenRoutes) -> list[Drawn]:
     if route.crossing is not None:
         drawn.append(Drawn("C", "over the least held ground", route.crossing.line, palette.INK, third))
     return drawn
+
+
+def lines_shown(outcome: Outcome, drawn: list[Drawn]) -> list[Floats]:
+    """What a picture must hold besides the site: the lines, or nothing more."""
+    return [one.line for one in drawn] or [np.array([site_extent(outcome).centre])]
 
 
 def same_line(a: Floats, b: Floats) -> bool:
@@ -157,10 +166,10 @@ def _finish(
     axes.apply_aspect()
     taken = _draw(axes, drawn)
     # A chip over the start of a line is worse than one over any ground.
-    lines = np.vstack([fine_line(one.line) for one in drawn])
-    spots = np.vstack([axes.transData.transform(lines), *([box.min, box.max] for box in taken)])
+    spots = [axes.transData.transform(fine_line(one.line)) for one in drawn]
+    spots += [np.array([box.min, box.max]) for box in taken]
     ground = busy_places(axes, outcome, base.extent)
-    busy = np.vstack([ground, np.repeat(spots, len(ground) // 4 + 1, axis=0)])
+    busy = np.vstack([ground, *(np.repeat(spot, len(ground) // 4 + 1, axis=0) for spot in spots)])
     taken.append(north_chip(axes, busy))
     taken.append(scale_chip(axes, base.extent, busy, taken[-1]))
     box = axes.get_window_extent()
@@ -236,8 +245,11 @@ def _box(axes: Axes, at: Floats, half: float) -> Bbox:
 def route_rows(page: Sheet, option: OptionResult, route: OpenRoutes) -> None:
     """The numbers of every line, in the column of a page."""
     letters = {one.letter for one in drawn_routes(route)}
-    assert route.least is not None
-    assert route.inner is not None
+    if route.least is None or route.inner is None:
+        page.heading("No way in")
+        page.paragraph(route.words, 4, size=8)
+        page.paragraph(trust_words(option), 5, size=7, color=palette.QUIET_INK)
+        return
     _likely_rows(page, "A: to its edge, least likely", route.least, f"from {route.start}")
     if "B" in letters:
         _likely_rows(page, "B: to its middle, least likely", route.inner, "")
@@ -296,7 +308,7 @@ def route_signs(outcome: Outcome, option: OptionResult, drawn: list[Drawn]) -> l
     absent.add("walk and its pulses")
     if all(one.alarm is None for one in drawn):
         absent.add("alarm")
-    signs = [Sign("least likely walk", line=palette.FIGURE, width=2.1)]
+    signs = [Sign("least likely walk", line=palette.FIGURE, width=2.1)] if drawn else []
     if any(one.letter == "C" for one in drawn):
         text = "clear route" if any(one.title.startswith("clear") for one in drawn) else "least held"
         signs.append(Sign(text, line=palette.INK, width=2.4, dashes=(0, (1, 1.4))))

@@ -49,7 +49,7 @@ def draw_traverse(
     low, high = axes.get_ylim()
     stretch = box.height / (high - low) * least.length_m / box.width
     top = bottom + height + 0.008
-    said = f"ground, {_times(stretch)}; under it the verdicts, the pulses of each layer and protected ground"
+    said = f"ground, {_times(stretch)}; under it verdicts, pulses of each layer and protected ground"
     page.text(left, top, said, 7, color=palette.QUIET_INK, va="baseline")
     page.text(
         left + width, top, "chance of alarm so far", 7, color=palette.BOTH_EDGE, ha="right", va="baseline"
@@ -60,9 +60,11 @@ def _times(stretch: float) -> str:
     """How heights are drawn beside distances.
 
     >>> _times(8.74), _times(1.0)
-    ('heights stretched 8.7 times', 'true scale')
+    ('heights at 8.7 times the scale of distances', 'true scale')
     """
-    return "true scale" if abs(stretch - 1) < 0.05 else f"heights stretched {stretch:.2g} times"
+    return (
+        "true scale" if abs(stretch - 1) < 0.05 else f"heights at {stretch:.2g} times the scale of distances"
+    )
 
 
 def _ground(axes: Axes, terrain: Terrain, least: LeastLikely) -> None:

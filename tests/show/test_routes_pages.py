@@ -85,6 +85,17 @@ def test_a_walk_of_no_length_has_its_page(outcome, base):
     assert any("needs no walk" in text for text, _ in texts_of(page))
 
 
+@pytest.mark.parametrize("size", ["screen", "a4"])
+def test_where_nobody_walks_the_page_says_so(outcome, routes, base, size):
+    """An area that nobody can walk to has a page without a line, and the reason on it."""
+    words = "Nobody walks to yard: no walkable ground leads there from the edge of the known ground."
+    closed = replace(routes[0], least=None, inner=None, clear=None, crossing=None, words=words)
+    with page_style():
+        page = routes_sheet(outcome, outcome.options[0], closed, base, SIZES[size])
+        check_texts(page)
+    assert any("No way in" in text for text, _ in texts_of(page))
+
+
 def test_lines_that_run_together_are_drawn_once():
     """Lines within half a metre of each other all along are one; one that leaves and comes back is not."""
     line = np.array([[0.0, 0.0], [10.0, 0.0]])
