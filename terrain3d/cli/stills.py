@@ -1,5 +1,6 @@
 """`terrain3d stills`: the pictures alone."""
 
+import math
 from pathlib import Path
 
 import click
@@ -29,18 +30,43 @@ SIZES = ("screen", "a4", "a3")
     help="A kind of picture to draw; give it again for more. All of them where it is not given.",
 )
 @click.option(
+    "--unit",
+    "units",
+    metavar="NAME",
+    multiple=True,
+    help="A unit to draw sections and outlooks of; give it again for more. Every unit where it is not given.",
+)
+@click.option(
+    "--bearing",
+    type=click.FloatRange(-360, 360),
+    metavar="DEG",
+    help="Cut sections along this bearing, clockwise from grid north; along each head's facing without it.",
+)
+@click.option(
     "--date", default="", metavar="TEXT", help="Printed on every page as it is given; none without."
 )
-def command(site: Path, out: Path, size: str, kinds: tuple[str, ...], date: str) -> None:
+def command(
+    site: Path,
+    out: Path,
+    size: str,
+    kinds: tuple[str, ...],
+    units: tuple[str, ...],
+    bearing: float | None,
+    date: str,
+) -> None:
     """Draw the options, without a display.
 
     A contact sheet of all options and up to four side by side; then of each option a plan, an oblique
-    view, a section along each head's facing, and the outlook: what the unit sees.
+    view, a section of each unit along each head's facing, and the outlook: what each unit sees.
     """
+    if bearing is not None and kinds and "section" not in kinds:
+        raise click.UsageError("--bearing is for sections: add --kind section, or leave --bearing out")
+    if bearing is not None and not math.isfinite(bearing):
+        raise click.UsageError("--bearing takes a number of degrees, such as 135")
     from terrain3d.job import run
     from terrain3d.paper.whole import whole_folder
     from terrain3d.show import size as page_size
-    from terrain3d.show.stills import write_stills
+    from terrain3d.show.stills import Lines, write_stills
 
     with progress_on_terminal() as progress:
         outcome = run(site, progress)
@@ -54,6 +80,7 @@ def command(site: Path, out: Path, size: str, kinds: tuple[str, ...], date: str)
                 kinds or KINDS,
                 page_size.SIZES[size],
                 date,
+                Lines(units, bearing),
             )
     for still in drawn:
         click.echo(out / "stills" / still.name)

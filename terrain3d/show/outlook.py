@@ -5,14 +5,17 @@ from dataclasses import dataclass
 
 import matplotlib.patheffects as effects
 import numpy as np
+import trimesh
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 from matplotlib.ticker import MultipleLocator
+from numpy.typing import NDArray
 
 from terrain3d.cover.option import OptionResult
 from terrain3d.detector.pose import Detector, PosedHead, PosedLayer, posed_heads
 from terrain3d.job import Outcome
 from terrain3d.show import palette, words
+from terrain3d.show.lettering import has_glyph
 from terrain3d.show.palette import Rgb
 from terrain3d.show.profile import head_bearings
 from terrain3d.show.sheet import (
@@ -27,7 +30,11 @@ from terrain3d.show.sheet import (
 from terrain3d.show.size import HEIGHT_PX, SCREEN, WIDTH_PX, Size
 from terrain3d.sight.hits import Hit
 from terrain3d.sight.picture import Picture, picture
+from terrain3d.terrain import Solids
 from terrain3d.units import Floats
+
+Ints = NDArray[np.int64]
+Names = tuple[str, ...]
 
 #: Directions shown beyond the outermost arc, degrees.
 _ASIDE_DEG = 14.0
@@ -41,6 +48,10 @@ CONTOURS_M = (2.0, 4.0, 8.0, 12.0, 24.0, 48.0)
 _SHADES = {Hit.GROUND: ("#6e675b", "#efece4"), Hit.SOLID: ("#4d3b2f", "#d9bfa6")}
 #: Directions are cast for no finer a page than this, however fine the paper.
 _FINEST = 1.6
+#: Elevations between the directions that are counted, degrees.
+_FINE_DEG = 0.1
+#: A solid is named where it is at least this much of all that is met.
+_MOSTLY = 0.6
 _SKY = "#e6eef3"
 _BEYOND = "#faf8f3"
 
@@ -79,7 +90,7 @@ def outlook_sheet(
     seen = picture(
         outcome.terrain, unit.eye, unit.bearing_deg + azimuths, elevations, _PAST_RANGE * unit.type.max_range
     )
-    sentence = outlook_sentence(unit, seen)
+    sentence = outlook_sentence(unit, *_met(outcome, unit, azimuths), outcome.terrain.solids.names)
     page = plain_sheet(outcome, option.name, view, sentence, place, size, date)
     axes = page.picture_axes(WIDE_PICTURE)
     axes.imshow(
@@ -191,22 +202,71 @@ def distance_share(distance: Floats, range_m: float) -> Floats:
     return np.minimum(share, 1.0)
 
 
-def outlook_sentence(unit: Detector, seen: Picture) -> str:
-    """What to take from the picture: how much of each layer has nothing in range behind it."""
+def outlook_sentence(unit: Detector, seen: Picture, owners: Ints | None = None, names: Names = ()) -> str:
+    """What to take from the picture: what becomes of each layer on its way.
+
+    Parameters
+    ----------
+    unit : Detector
+    seen : Picture
+        Followed as far as the unit's range, or leaves beyond it are counted as well.
+    owners : (m, n) int, optional
+        Which solid is met, an index of `names`; -1 for none.
+    names : tuple of str
+        Of the solids.
+    """
     parts = []
     for name in dict.fromkeys(layer.name for head in posed_heads(unit) for layer in head.layers):
-        met = _share_met(unit, seen, name)
-        told = [f"{share:.0%} meets {what}" for what, share in met.items() if share >= 0.005]
-        rest = 1 - sum(met.values())
-        if rest >= 0.005:
-            told.append(f"{rest:.0%} runs on past its range")
+        told = [
+            f"{share:.0%} {what}"
+            for what, share in layer_shares(unit, seen, name, owners, names).items()
+            if share >= 0.005
+        ]
         parts.append(f"of the {name} layer {', '.join(told)}")
     text = "; ".join(parts)
     return f"{text[0].upper()}{text[1:]}."
 
 
-def _share_met(unit: Detector, seen: Picture, name: str) -> dict[str, float]:
-    """Shares of a layer's directions that meet ground or a solid within range."""
+def layer_shares(
+    unit: Detector, seen: Picture, name: str, owners: Ints | None = None, names: Names = ()
+) -> dict[str, float]:
+    """What becomes of a layer, as shares of its directions that add up to one.
+
+    A direction that leaves dim counts for leaves by what they take, and for what is behind them by the rest.
+    Parameters as for `outlook_sentence`; `name` is the layer's.
+    """
+    inside = _inside_layer(unit, seen, name)
+    level = np.cos(np.radians(seen.elevation_deg))[:, None]
+    weight = np.where(inside, np.broadcast_to(level, inside.shape), 0.0)
+    weight /= float(weight.sum()) or 1.0
+    left = weight * seen.through
+    near = seen.distance <= unit.type.max_range
+    on_solid = near & (seen.what == Hit.SOLID)
+    solid = f"meets {_solid_words(left, on_solid, owners, names)}"
+    shares = {
+        "meets the ground": float(left[near & (seen.what == Hit.GROUND)].sum()),
+        solid: float(left[on_solid].sum()),
+        "is taken by leaves": float((weight - left).sum()),
+    }
+    shares["runs on past its range"] = float(weight.sum()) - sum(shares.values())
+    return shares
+
+
+def _solid_words(left: Floats, on_solid: NDArray[np.bool_], owners: Ints | None, names: Names) -> str:
+    """The solids that are met: by name where it is one alone, or one for the most part."""
+    met = float(left[on_solid].sum())
+    if owners is None or not met:
+        return "solids"
+    known = on_solid & (owners >= 0)
+    by_solid = np.bincount(owners[known], left[known], minlength=len(names))
+    first = int(by_solid.argmax())
+    name = f"\u2018{words.printable(names[first], has_glyph)}\u2019"
+    if by_solid[first] > 0.99 * met:
+        return name
+    return f"solids, mostly {name}" if by_solid[first] >= _MOSTLY * met else "solids"
+
+
+def _inside_layer(unit: Detector, seen: Picture, name: str) -> NDArray[np.bool_]:
     rays = _directions(seen)
     inside = np.zeros(seen.what.shape, bool)
     for head in posed_heads(unit):
@@ -218,13 +278,29 @@ def _share_met(unit: Detector, seen: Picture, name: str) -> dict[str, float]:
                 inside |= (np.abs(azimuth) <= head.arc_deg / 2) & (
                     np.abs(elevation - layer.elevation_deg) <= layer.thickness_deg / 2
                 )
-    weight = np.broadcast_to(np.cos(np.radians(seen.elevation_deg))[:, None], inside.shape)
-    total = float(weight[inside].sum()) or 1.0
-    near = seen.distance <= unit.type.max_range
-    return {
-        name: float(weight[inside & near & (seen.what == what)].sum()) / total
-        for what, name in ((Hit.GROUND, "the ground"), (Hit.SOLID, "a solid"))
-    }
+    return inside
+
+
+def _met(outcome: Outcome, unit: Detector, azimuths: Floats) -> tuple[Picture, Ints]:
+    """The directions of the unit's layers followed to its range, and which solid each meets (-1: none)."""
+    outlines = [layer_outline(unit, head, layer) for head in posed_heads(unit) for layer in head.layers]
+    elevation = np.vstack(outlines)[:, 1]
+    elevations = np.arange(float(elevation.min()), float(elevation.max()), _FINE_DEG) + _FINE_DEG / 2
+    seen = picture(outcome.terrain, unit.eye, unit.bearing_deg + azimuths, elevations, unit.type.max_range)
+    return seen, solids_met(outcome.terrain.solids, unit.eye, seen)
+
+
+def solids_met(solids: Solids, eye: tuple[float, float, float], seen: Picture) -> Ints:
+    """(m, n) which solid each direction of a picture meets, -1 where it meets none."""
+    owners = np.full(seen.what.shape, -1, np.int64)
+    on_solid = seen.what == Hit.SOLID
+    if on_solid.any():
+        # Embree works in 32 bits: rays start at exact zero, and the mesh moves in 64 bits instead.
+        mesh = trimesh.Trimesh(solids.vertices - eye, solids.triangles, process=False)
+        rays = _directions(seen)[on_solid]
+        triangle = mesh.ray.intersects_first(np.zeros_like(rays), rays)
+        owners[on_solid] = np.where(triangle >= 0, solids.owners[triangle], -1)
+    return owners
 
 
 def _directions(seen: Picture) -> Floats:

@@ -6,6 +6,8 @@ from functools import partial
 from pathlib import Path
 
 from terrain3d.cover.option import OptionResult
+from terrain3d.detector.pose import Detector
+from terrain3d.errors import InputError
 from terrain3d.job import Outcome
 from terrain3d.show import sheet, words
 from terrain3d.show.beside import MOST, beside_sheet, best_options
@@ -39,6 +41,26 @@ _Page = tuple[str, Callable[[], Sheet]]
 
 
 @dataclass(frozen=True)
+class Lines:
+    """Of which units sections and outlooks are drawn, and along which bearing the sections run.
+
+    Parameters
+    ----------
+    units : tuple of str
+        Names of units; those of every option where it is empty.
+    bearing_deg : float, optional
+        One section of each unit along this bearing; along the facing of each of its heads without it.
+    """
+
+    units: tuple[str, ...] = ()
+    bearing_deg: float | None = None
+
+    def drawn(self, option: OptionResult) -> list[Detector]:
+        """The units of an option that are drawn."""
+        return [unit for unit in option.detectors if not self.units or unit.name in self.units]
+
+
+@dataclass(frozen=True)
 class _Job:
     """What every way of drawing starts from: `base` is the plan as a screen shows it."""
 
@@ -46,6 +68,7 @@ class _Job:
     base: Base
     size: Size
     date: str
+    lines: Lines
 
 
 def write_stills(
@@ -55,6 +78,7 @@ def write_stills(
     kinds: tuple[str, ...] = KINDS,
     size: Size = SCREEN,
     date: str = "",
+    lines: Lines = Lines(),
 ) -> list[Path]:
     """Draw every option of an outcome.
 
@@ -71,16 +95,24 @@ def write_stills(
         What the pages are made for.
     date : str
         Printed on each page as it is given.
+    lines : Lines
+        Which sections and outlooks.
 
     Returns
     -------
     list of Path
         `01-plan-...png`, `01-oblique-...png` and so on, in the order of the options; what shows all
         of them starts with `00`. The same outcome gives the same bytes.
+
+    Raises
+    ------
+    InputError
+        Where no option has a unit that is asked for.
     """
+    _check_units(outcome, lines)
     drawn: list[Path] = []
     with page_style():
-        job = _Job(outcome, plan_base(outcome, site_extent(outcome, sheet.PICTURE_ASPECT)), size, date)
+        job = _Job(outcome, plan_base(outcome, site_extent(outcome, sheet.PICTURE_ASPECT)), size, date, lines)
         pages = [page for kind in KINDS if kind in kinds for page in _WAYS[kind](job)]
         for name, draw in pages:
             drawn.append(draw().save(folder / f"{name}.png"))
@@ -125,23 +157,45 @@ def _obliques(job: _Job) -> Iterator[_Page]:
 
 def _sections(job: _Job) -> Iterator[_Page]:
     for name, option in _numbered(job, "section"):
-        unit = option.detectors[0]
-        bearings = head_bearings(unit)
-        for head, bearing in enumerate(bearings, 1):
-            several = len(bearings) > 1
-            which = f"{unit.name}, head {head} of {len(bearings)}" if several else unit.name
-            numbered = name.replace("-section-", f"-section-{head}-", 1) if several else name
-            yield (
-                numbered,
-                partial(
-                    section_sheet, job.outcome, option, unit, bearing, which, job.base, job.size, job.date
-                ),
+        cuts = [cut for unit in job.lines.drawn(option) for cut in _cuts(unit, job.lines.bearing_deg)]
+        for number, (unit, bearing, which) in enumerate(cuts, 1):
+            draw = partial(
+                section_sheet, job.outcome, option, unit, bearing, which, job.base, job.size, job.date
             )
+            yield _one_of(name, "section", number, len(cuts)), draw
+
+
+def _cuts(unit: Detector, bearing_deg: float | None) -> list[tuple[Detector, float, str]]:
+    """The lines of a unit: each with its bearing, and what looks that way."""
+    if bearing_deg is not None:
+        return [(unit, bearing_deg % 360, unit.name)]
+    bearings = head_bearings(unit)
+    if len(bearings) == 1:
+        return [(unit, bearings[0], unit.name)]
+    heads = enumerate(bearings, 1)
+    return [(unit, bearing, f"{unit.name}, head {head} of {len(bearings)}") for head, bearing in heads]
 
 
 def _outlooks(job: _Job) -> Iterator[_Page]:
     for name, option in _numbered(job, "outlook"):
-        yield name, partial(outlook_sheet, job.outcome, option, option.detectors[0], job.size, job.date)
+        units = job.lines.drawn(option)
+        for number, unit in enumerate(units, 1):
+            draw = partial(outlook_sheet, job.outcome, option, unit, job.size, job.date)
+            yield _one_of(name, "outlook", number, len(units)), draw
+
+
+def _one_of(name: str, kind: str, number: int, count: int) -> str:
+    """A file name with a number of its own where an option has several pictures of a kind."""
+    return name.replace(f"-{kind}-", f"-{kind}-{number}-", 1) if count > 1 else name
+
+
+def _check_units(outcome: Outcome, lines: Lines) -> None:
+    there = dict.fromkeys(unit.name for option in outcome.options for unit in option.detectors)
+    for name in lines.units:
+        if name not in there:
+            raise InputError(
+                f"no option has a unit {name!r}", mend=f"give one of {', '.join(map(repr, there))}"
+            )
 
 
 def _side_by_side(job: _Job) -> Iterator[_Page]:

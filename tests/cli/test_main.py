@@ -74,6 +74,19 @@ def test_cover_writes_results_and_tells_areas(site, tmp_path, capsys):
     assert f"both layers {document['options'][0]['area_m2']['both']:.1f} m2" in printed
 
 
+def test_stills_draw_one_unit_along_a_bearing(site, tmp_path, capsys):
+    """`stills` takes a unit and a bearing for its sections; a bearing without sections is refused."""
+    out = tmp_path / "out"
+    assert run("stills", site, "--out", out, "--kind", "section", "--unit", "D1", "--bearing", "-30") == 0
+    drawn = capsys.readouterr().out.split()
+    assert drawn
+    assert all("-section-" in line for line in drawn)
+    assert run("stills", site, "--out", out, "--kind", "plan", "--bearing", "30") == 2
+    assert "--bearing is for sections" in capsys.readouterr().err
+    assert run("stills", site, "--out", out, "--kind", "section", "--unit", "nobody") != 0
+    assert "no option has a unit 'nobody'" in capsys.readouterr().err
+
+
 def test_compare_prints_a_table_on_standard_output_alone(site, tmp_path, capsys):
     """In a pipe: the table on standard output, nothing on standard error."""
     assert run("compare", site, "--out", tmp_path / "out") == 0

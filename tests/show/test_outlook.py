@@ -1,5 +1,6 @@
 """What a unit sees, as drawn: layers where they point, colours by distance, words that keep clear."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -17,14 +18,17 @@ from terrain3d.show.lettering import page_style
 from terrain3d.show.outlook import (
     distance_share,
     layer_outline,
+    layer_shares,
     outlook_sentence,
     outlook_sheet,
     shaded,
+    solids_met,
     span_of,
 )
 from terrain3d.show.size import SIZES
 from terrain3d.show.stills import write_stills
 from terrain3d.sight.picture import picture
+from terrain3d.terrain import Foliage
 
 ONE, TWO = (load_type(name, Path()) for name in ("one-head-90", "two-head-180"))
 
@@ -103,6 +107,68 @@ def test_shares_of_a_layer_on_a_plane():
         "Of the upper layer 100% runs on past its range;"
         " of the lower layer 49% meets the ground, 51% runs on past its range."
     )
+
+
+def seen_and_met(site, at):
+    """The directions of a unit's layers, finely, followed to its range."""
+    azimuths, elevations = np.arange(-50, 50, 0.25) + 0.125, np.arange(-10, 4, 0.02) + 0.01
+    seen = picture(site, at.eye, azimuths, elevations, at.type.max_range)
+    return seen, solids_met(site.solids, at.eye, seen)
+
+
+def test_shares_of_a_layer_that_a_wall_and_a_shed_stop():
+    """A tall wall before the left of the arc and a post before a little of the right are told apart.
+
+    The unit looks north over level ground from 1 m. The wall, 4 m north, runs from 4 m west to straight
+    ahead: it covers azimuths -45 to 0 of the arc of -45 to 45, half of it. The post, 5 m off between
+    tangents of 1/5 and 2/5, covers atan(0.4) - atan(0.2) = 10.5 of 90 degrees, 11.7 %.
+    """
+    at = unit(ONE)
+    wall, post = box((-4.2, 4, -0.5), (0, 4.3, 4.0)), box((1, 5, -0.5), (2, 5.1, 4.0))
+    solids = replace(wall, names=("garden wall",)).joined(replace(post, names=("gate post",)))
+    site = terrain(plane(0.0, extent_m=60.0), solids)
+    seen, owners = seen_and_met(site, at)
+    shares = layer_shares(at, seen, "upper", owners, solids.names)
+    assert sum(shares.values()) == pytest.approx(1.0)
+    met = 0.5 + np.degrees(np.arctan(0.4) - np.arctan(0.2)) / 90
+    assert shares["meets solids, mostly \u2018garden wall\u2019"] == pytest.approx(met, abs=0.005)
+    assert shares["runs on past its range"] == pytest.approx(1 - met, abs=0.005)
+    said = outlook_sentence(at, seen, owners, solids.names)
+    assert said.startswith("Of the upper layer 62% meets solids, mostly \u2018garden wall\u2019, 38% runs on")
+    alone = terrain(plane(0.0, extent_m=60.0), replace(wall, names=("garden wall",)))
+    seen, owners = seen_and_met(alone, at)
+    said = outlook_sentence(at, seen, owners, alone.solids.names)
+    assert said.startswith(
+        "Of the upper layer 50% meets \u2018garden wall\u2019, 50% runs on past its range;"
+    )
+
+
+def test_leaves_take_what_their_depth_says():
+    """Half a metre of leaves, 0.8 m2 a cubic metre, takes 1 - exp(-0.5 x 0.8 x 0.5) of a level layer.
+
+    Beer's law with half the leaf area across the line, as leaves of every slope have (Ross's projection
+    0.5 of the spherical distribution, from memory). Straight ahead the path through the hedge is its
+    thickness; aside by a it is longer by 1 / cos a.
+    """
+    at = unit(ONE)
+    site = replace(terrain(plane(0.0, extent_m=60.0)), foliage=leaf_wall(3.0, 0.5, 0.8))
+    seen, owners = seen_and_met(site, at)
+    shares = layer_shares(at, seen, "upper", owners)
+    aside = np.radians(np.arange(-45, 45, 0.01) + 0.005)
+    wanted = (1 - np.exp(-0.2 / np.cos(aside))).mean()
+    assert shares["is taken by leaves"] == pytest.approx(wanted, abs=0.004)
+    assert shares["runs on past its range"] == pytest.approx(1 - wanted, abs=0.004)
+    assert f"{wanted:.0%} is taken by leaves" in outlook_sentence(at, seen, owners)
+
+
+def leaf_wall(north_m, thick_m, area_per_m3):
+    """A wide, tall stand of leaves across the view, its near side so far north of the origin."""
+    cell, step = 0.25, 0.5
+    x = np.arange(-8, 8, cell) + cell / 2
+    y = np.arange(north_m, north_m + thick_m - 1e-9, cell) + cell / 2
+    column = np.arange(len(x) * len(y), dtype=np.int32).reshape(len(y), len(x))
+    above = np.tile(np.arange(9) * step * area_per_m3, (column.size, 1))
+    return Foliage(float(x[0]), float(y[0]), cell, column, np.full(column.size, -0.5), step, above)
 
 
 @pytest.mark.parametrize("hostile", [False, True])

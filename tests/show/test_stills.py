@@ -7,21 +7,25 @@ from itertools import combinations
 import numpy as np
 import pytest
 from matplotlib.transforms import Bbox
+from page_checks import check_texts
 from PIL import Image
 from scenes import PERSON, flat_ground, option, unit
 from test_drape import pixels_of
 
 from terrain3d.cli import stills as command
 from terrain3d.cover.verdict import VERDICT_KEYS, Verdict
+from terrain3d.errors import InputError
 from terrain3d.frame import site_frame
 from terrain3d.job import Outcome
 from terrain3d.show import column, sheet
+from terrain3d.show import stills as stills_room
 from terrain3d.show.extent import site_extent
 from terrain3d.show.labels import boxes_meet
 from terrain3d.show.lettering import page_style
 from terrain3d.show.plan import draw_plan, plan_base
+from terrain3d.show.section import section_sheet
 from terrain3d.show.size import SIZES
-from terrain3d.show.stills import KINDS, write_stills
+from terrain3d.show.stills import KINDS, Lines, write_stills
 from terrain3d.terrain import Area, Foliage, Mount, Solids, Terrain
 
 #: Names that a file might bring: paths, mark-up, formulas, control characters, other scripts, length.
@@ -140,9 +144,11 @@ def test_every_option_has_its_pictures(stills):
         "01-section-1",
         "01-section-2",
         "02-oblique",
-        "02-outlook",
+        "02-outlook-1",
+        "02-outlook-2",
         "02-plan",
-        "02-section",
+        "02-section-1",
+        "02-section-2",
     ]
     assert {facts(path)[0] for path in stills} == {(sheet.WIDTH_PX, sheet.HEIGHT_PX)}
 
@@ -156,8 +162,61 @@ def test_the_command_offers_what_can_be_drawn():
 def test_only_the_kinds_asked_for_are_drawn(outcome, tmp_path):
     """Asked for outlooks alone, nothing else is written."""
     drawn = write_stills(outcome, tmp_path, kinds=("outlook",))
-    assert [path.name[:10] for path in drawn] == ["01-outlook", "02-outlook"]
+    assert [path.name[:10] for path in drawn] == ["01-outlook", "02-outlook", "02-outlook"]
     assert sorted(tmp_path.iterdir()) == drawn
+
+
+def titles_of(monkeypatch, outcome, folder, kinds, lines):
+    """File names and what each page says that it shows, without the drawing."""
+    said = []
+
+    def title(outcome, option, unit, *more):
+        said.append((option.name, unit.name, more[0] if isinstance(more[0], float) else None))
+        return option_page(outcome, option)
+
+    monkeypatch.setattr(stills_room, "section_sheet", title)
+    monkeypatch.setattr(stills_room, "outlook_sheet", title)
+    drawn = write_stills(outcome, folder, kinds=kinds, lines=lines)
+    return [path.stem for path in drawn], said
+
+
+def option_page(outcome, option):
+    return column.option_sheet(outcome, option, "plan", site_extent(outcome))
+
+
+def test_every_unit_has_its_section_and_its_outlook(outcome, tmp_path, monkeypatch):
+    """Each unit of an option, and each head of a unit, is cut along its facing and looks around."""
+    names, said = titles_of(monkeypatch, outcome, tmp_path, ("section", "outlook"), Lines())
+    assert len(names) == 7
+    one, two = (option.name for option in outcome.options)
+    assert said == [
+        (one, "D1", 90.0), (one, "D1", 180.0), (two, "D1", 195.0), (two, "D2", 140.0),
+        (one, "D1", None), (two, "D1", None), (two, "D2", None),
+    ]  # fmt: skip
+
+
+def test_a_unit_and_a_bearing_of_ones_own(outcome, tmp_path, monkeypatch):
+    """Asked for one unit and one bearing, there is one section along it wherever that unit stands."""
+    lines = Lines(("D2",), -20.0)
+    names, said = titles_of(monkeypatch, outcome, tmp_path, ("section",), lines)
+    assert said == [(outcome.options[1].name, "D2", 340.0)]
+    assert names[0].startswith("02-section-north-pole")
+    with pytest.raises(InputError, match=r"no option has a unit 'D7'(.|\n)*give one of 'D1', 'D2'"):
+        write_stills(outcome, tmp_path, lines=Lines(("D7",)))
+
+
+def test_a_section_away_from_the_unit_says_so(outcome, tmp_path):
+    """Behind the unit the cut is drawn as well, and the page names its bearing."""
+    (path,) = write_stills(outcome, tmp_path, kinds=("section",), lines=Lines(("D2",), 320.0))
+    assert facts(path)[0] == (sheet.WIDTH_PX, sheet.HEIGHT_PX)
+    option = outcome.options[1]
+    with page_style():
+        base = plan_base(outcome, site_extent(outcome, sheet.PICTURE_ASPECT))
+        page = section_sheet(outcome, option, option.detectors[1], 320.0, "D2", base)
+        said = " ".join(text.get_text() for text in page.figure.texts)
+        check_texts(page)
+    assert "section from D2, bearing 320" in said
+    assert "outside" in said
 
 
 def test_progress_ends_at_the_whole(tmp_path):
@@ -206,7 +265,7 @@ def test_bad_names_are_data(outcome, tmp_path):
     assert sorted(tmp_path.iterdir()) == [folder]
     assert sorted(folder.iterdir()) == sorted(drawn)
     assert all(re.fullmatch(r"\d\d-[a-z0-9-]{1,60}\.png", path.name) for path in drawn)
-    assert len(set(drawn)) == 11
+    assert len(set(drawn)) == 13
 
 
 @pytest.mark.parametrize("hostile", [False, True])
