@@ -20,7 +20,7 @@ from terrain3d.cover.option import OptionResult, verdict_map
 from terrain3d.cover.verdict import Verdict, combined
 from terrain3d.detector.pose import Detector
 from terrain3d.doubt.field import FieldLaw, Spread, draw_field, field_law
-from terrain3d.doubt.moved import finely, moved
+from terrain3d.doubt.moved import finely, looked_at, moved
 from terrain3d.sight.panorama import eye_over, panorama
 from terrain3d.terrain import Ground, Terrain
 from terrain3d.units import Floats
@@ -237,7 +237,8 @@ def _held_in_draw(plan: _Plan, seeds: list[np.random.SeedSequence]) -> list[Mask
         codes = []
         for unit, table in zip(option.detectors, tables, strict=True):
             actual = fixed_by_hand(site.ground, unit, plan.spread, np.random.default_rng(next(own_seeds)))
-            seen = panorama(site, actual.eye, actual.type.max_range)
+            ahead = replace(site, ground=looked_at(site.ground, actual))
+            seen = panorama(ahead, actual.eye, actual.type.max_range)
             verdicts = verdict_codes(
                 seen, table, actual.bearing_deg, actual.tilt_deg, actual.roll_deg, actual.range_m,
                 plan.figure_m, actual.fill_needed,

@@ -3,13 +3,19 @@
 Solids, foliage and mounts keep their heights above the ground beneath, as they are drawn and measured.
 """
 
+import math
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from terrain3d.detector.pose import Detector
 from terrain3d.terrain import Ground, Solids, Terrain
-from terrain3d.units import Floats
+from terrain3d.units import Floats, direction
+
+#: A head tilted and rolled by no more than this spreads its arc by at most 7.5 degrees to either side; so
+#: much ground is kept beside it, and this many cells about the unit, that no patch under a line is lost.
+_LITTLE_DEG, _BESIDE_DEG, _AROUND_CELLS = 12.0, 15.0, 16
 
 
 def moved(terrain: Terrain, error_m: Floats) -> Terrain:
@@ -84,6 +90,29 @@ def finely(solids: Solids, longest_m: float) -> Solids:
         triangles, source = _cut(triangles[rows, order], middle[of_triangle[rows, order]])
         owners = owners[source]
     return replace(solids, vertices=vertices, triangles=triangles, owners=owners)
+
+
+def looked_at(ground: Ground, unit: Detector) -> Ground:
+    """The ground in the arcs of a unit; elsewhere it is taken as unknown, which saves looking there.
+
+    What the unit holds is the same: its lines of sight run within its arcs, and ground beside them, and
+    all around the unit itself, is kept.
+    """
+    half_deg = _BESIDE_DEG + max(
+        abs(pan) + head.arc / 2
+        for pan, head in zip(
+            unit.pan_deg or tuple(head.pan for head in unit.type.head), unit.type.head, strict=True
+        )
+    )
+    if half_deg >= 180 or max(abs(unit.tilt_deg), abs(unit.roll_deg)) > _LITTLE_DEG:
+        return ground
+    east, north = direction(unit.bearing_deg)
+    dx, dy = ground.xs - unit.x, (ground.ys - unit.y)[:, None]
+    away = np.hypot(dx, dy)
+    kept = (dx * east + dy * north >= math.cos(math.radians(half_deg)) * away) | (
+        away < _AROUND_CELLS * ground.cell_m
+    )
+    return replace(ground, z=np.where(kept, ground.z, np.nan))
 
 
 def _cut(

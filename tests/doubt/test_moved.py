@@ -1,12 +1,18 @@
 """A site on moved ground: what stands on it keeps its height above it, and nothing else changes."""
 
+from dataclasses import replace
+from pathlib import Path
+
 import numpy as np
 import trimesh
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from shapes import box, ground, leaves, plane, terrain
+from shapes import box, ground, leaves, plane, terrain, unit
 
-from terrain3d.doubt.moved import finely, moved
+from terrain3d.cover.fill import head_table, verdict_codes
+from terrain3d.cover.option import verdict_map
+from terrain3d.detector.types import load_type
+from terrain3d.doubt.moved import finely, looked_at, moved
 from terrain3d.sight.panorama import panorama
 from terrain3d.terrain import Ground
 
@@ -95,3 +101,39 @@ def test_nothing_standing_is_no_trouble():
     after = moved(terrain(plane(0.0)), np.full((120, 120), 0.5))
     assert after.ground.z.min() == 0.5
     assert len(finely(after.solids, 1.0).triangles) == 0
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.sampled_from(["one-head-90", "two-head-180"]),
+    st.floats(0, 360),
+    st.floats(-14, 14),
+    st.floats(-14, 14),
+    st.floats(-0.2, 0.2),
+    st.sampled_from([None, (-70.0, 30.0)]),
+)
+def test_looking_only_where_a_unit_looks_holds_the_same(kind, bearing, tilt, roll, rise, pan):
+    """Verdicts within the arcs do not change when ground elsewhere is left out, on slopes with things."""
+    site = site_with_things()
+    _, y = np.meshgrid(site.ground.xs, site.ground.ys)
+    site = moved(site, rise * y)
+    detector = load_type(kind, Path())
+    one = unit(
+        detector, 1.0, bearing, tilt_deg=tilt, roll_deg=roll, pan_deg=pan if len(detector.head) == 2 else None
+    )
+    maps = []
+    for ground_ in (site.ground, looked_at(site.ground, one)):
+        seen = panorama(replace(site, ground=ground_), one.eye, 12.0)
+        codes = verdict_codes(
+            seen, head_table(detector, one.pan_deg), bearing, tilt, roll, 12.0, 1.7, one.fill_needed
+        )
+        maps.append(verdict_map(site.ground, seen, codes))
+    np.testing.assert_array_equal(*maps)
+
+
+def test_ground_behind_a_unit_is_left_out():
+    """A unit of 90 degrees is spared more than half of the ground; one that leans far is spared none."""
+    on = plane(0.1)
+    one = unit(load_type("one-head-90", Path()), 1.0, 45.0)
+    assert 0.3 < looked_at(on, one).known.mean() < 0.45
+    assert looked_at(on, replace(one, tilt_deg=20.0)) is on
