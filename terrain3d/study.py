@@ -22,6 +22,7 @@ from terrain3d.errors import InputError
 from terrain3d.job import Outcome, Progress, own_figures, run
 from terrain3d.sight.panorama import Panorama, panorama
 from terrain3d.site import Site, load_site
+from terrain3d.walk.borrowed import BorrowedTests, load_tests
 from terrain3d.walk.option import OptionWalks, option_walks
 from terrain3d.walk.routes import OpenRoutes, open_routes
 
@@ -85,10 +86,12 @@ def study(
     outcome = run(site_path, progress)
     site = load_site(site_path)
     walker = _walker(site, outcome, site_path)
+    own_tests = site.walk_test.file
+    tests = None if own_tests is None else load_tests(site_path.parent / own_tests)
     options = []
     for number, option in enumerate(outcome.options):
         told = partial(_tell_at, tell, number / len(outcome.options))
-        options.append(_option(outcome, option, site, walker, parts, told))
+        options.append(_option(outcome, option, site, walker, tests, parts, told))
     doubt = None
     if "doubt" in parts:
         doubt = draw_doubt(
@@ -108,6 +111,7 @@ def _option(
     option: OptionResult,
     site: Site,
     walker: Figure,
+    tests: BorrowedTests | None,
     parts: tuple[str, ...],
     tell: Callable[[str], None],
 ) -> OptionStudy:
@@ -117,7 +121,9 @@ def _option(
     done: dict[str, object] = {}
     if "walks" in parts:
         tell("walking through")
-        done["walks"] = option_walks(terrain, option.name, units, combine, figure, own)
+        done["walks"] = option_walks(
+            terrain, option.name, units, combine, figure, own, site.walk_test.grade, tests
+        )
     if "routes" in parts:
         tell("looking for open routes")
         done["routes"] = open_routes(terrain, units, views, combine, walker, site.routes.steepest)

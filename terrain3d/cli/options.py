@@ -15,6 +15,20 @@ if TYPE_CHECKING:
 site_argument = click.argument("site", type=click.Path(path_type=Path), metavar="SITE.toml")
 
 
+#: Sizes of pages, without loading what draws them; a test holds them to `show`.
+SIZES = ("screen", "a4", "a3")
+size_option = click.option(
+    "--size",
+    type=click.Choice(SIZES),
+    default="screen",
+    show_default=True,
+    help="1600 pixels wide, or paper at 300 dots an inch with plans and sections to scale.",
+)
+date_option = click.option(
+    "--date", default="", metavar="TEXT", help="Printed on every page as it is given; none without."
+)
+
+
 def out_option(default: Path, text: str) -> Callable[[Any], Any]:
     """The `--out` option of the commands that write."""
     return click.option(
