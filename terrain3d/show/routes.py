@@ -164,6 +164,9 @@ def _finish(
         page.set_to_scale(axes, base.extent.width_m, base.extent.depth_m, base.scale)
     axes.set(xticks=[], yticks=[])
     axes.apply_aspect()
+    for approach in outcome.terrain.approaches:
+        axes.plot(*approach.line.T, color="white", linewidth=4.4, zorder=9)
+        axes.plot(*approach.line.T, color=palette.QUIET_INK, linewidth=2.8, zorder=9.5)
     taken = _draw(axes, drawn)
     # A chip over the start of a line is worse than one over any ground.
     spots = [axes.transData.transform(fine_line(one.line)) for one in drawn]
@@ -184,6 +187,10 @@ def _finish(
             x, y = axes.transData.transform(spot) - box.min
             lines_of_name = page.lines(area.name, 0.1, 7.5, 2)
             labels.append(Label("\n".join(lines_of_name), float(x), float(y), (0, 0), 7.5))
+    for approach in outcome.terrain.approaches:
+        x, y = axes.transData.transform(approach.line.mean(axis=0)) - box.min
+        (name,) = page.lines(approach.name, 0.1, 7, 1)
+        labels.append(Label(name, float(x), float(y), (0, 1), 7.0, colour=palette.QUIET_INK))
     taken += place_labels(axes, labels, taken)
     for text in heights:
         text.set_visible(not any(boxes_meet(text.get_window_extent(), one) for one in taken))
