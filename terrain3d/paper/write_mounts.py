@@ -7,11 +7,9 @@ import pyproj
 
 from terrain3d.frame import Frame
 from terrain3d.paper.added_tables import with_tables
+from terrain3d.paper.mounts import site_place
 from terrain3d.paper.site_file import rewrite
 from terrain3d.search.mounts import Proposal
-
-#: A millimetre in metres and feet; 1.1 mm of latitude in degrees.
-_DECIMALS, _DECIMALS_OF_DEGREES = 3, 8
 
 
 def write_mounts(
@@ -47,7 +45,5 @@ def write_mounts(
 
 def _table(proposal: Proposal, frame: Frame, crs: pyproj.CRS | None) -> dict[str, Any]:
     mount = proposal.mount
-    x, y = frame.from_local([mount.x], [mount.y], crs)
-    decimals = _DECIMALS if crs is None or not crs.is_geographic else _DECIMALS_OF_DEGREES
-    at = [round(float(v[0]), decimals) + 0.0 for v in (x, y)]
+    at = list(site_place(mount, frame, crs))
     return {"name": mount.name, "at": at, "heights": list(mount.heights_m)}

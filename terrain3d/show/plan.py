@@ -121,7 +121,7 @@ def paint_plan(
 ) -> None:
     """Draw a plan with its names; north arrow and scale bar where `with_chips`."""
     heights = paint_map(axes, outcome, option, base)
-    _frame(page, axes, base)
+    frame_plan(page, axes, base)
     taken = []
     if with_chips:
         busy = busy_places(axes, outcome, base.extent)
@@ -251,7 +251,8 @@ def _unit(axes: Axes, unit: Detector, weight: float) -> None:
     axes.plot(unit.x, unit.y, "o", ms=3.2 * weight, color=palette.UNIT, zorder=9)
 
 
-def _frame(page: Sheet, axes: Axes, base: Base) -> None:
+def frame_plan(page: Sheet, axes: Axes, base: Base) -> None:
+    """Bring a plan to its scale, with metres along its sides."""
     extent = base.extent
     if base.scale is not None:
         page.set_to_scale(axes, extent.width_m, extent.depth_m, base.scale)

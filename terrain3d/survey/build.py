@@ -42,7 +42,9 @@ _READING = 0.6
 _Read = tuple[Relief, Solids, Profiles | None, tuple[str, ...]]
 
 
-def build_terrain(site: Site, folder: Path, reach_m: float, progress: Progress | None = None) -> Terrain:
+def build_terrain(
+    site: Site, folder: Path, reach_m: float, progress: Progress | None = None, around_m: float = _AROUND_M
+) -> Terrain:
     """Everything a site file names, in local metres.
 
     Parameters
@@ -54,6 +56,9 @@ def build_terrain(site: Site, folder: Path, reach_m: float, progress: Progress |
         How far the units reach: ground this far around each mount is read.
     progress : callable, optional
         Told the share of the work that is done.
+    around_m : float
+        Ground this far around protected areas, walks and ways in is read too: the reach of a unit, where
+        mounts are still to be found.
 
     Raises
     ------
@@ -84,7 +89,13 @@ def build_terrain(site: Site, folder: Path, reach_m: float, progress: Progress |
     else:
         check_on_survey(local, shapes, frame, header)
         relief, standing, profiles, more = _surveyed_ground(
-            site, folder, header, frame, local, reach_m, lambda share: tell(_READING * share)
+            site,
+            folder,
+            header,
+            frame,
+            local,
+            _wanted(local, reach_m, around_m),
+            lambda share: tell(_READING * share),
         )
     tell(0.9)
     if header is not None:
@@ -109,6 +120,11 @@ def build_terrain(site: Site, folder: Path, reach_m: float, progress: Progress |
     )
     tell(1.0)
     return terrain
+
+
+def crs_of_site(site: Site, folder: Path) -> pyproj.CRS | None:
+    """The CRS that the coordinates of a site file are in; None where they are local metres."""
+    return _settled(site, folder)[1]
 
 
 def _settled(site: Site, folder: Path) -> tuple[Header | None, pyproj.CRS | None, tuple[str, ...]]:
@@ -184,14 +200,13 @@ def _surveyed_ground(
     header: Header,
     frame: Frame,
     local: Placed,
-    reach_m: float,
+    wanted: Box | None,
     progress: Progress,
 ) -> _Read:
     """Read what lies around the shapes and turn it into ground and what stands on it."""
     assert site.ground.file is not None
     covered = _turned_box(header.bounds, frame, header.crs, to_local=True)
-    wanted = _wanted(local, reach_m) or covered
-    work = _cut(wanted, covered)
+    work = _cut(wanted or covered, covered)
     lattice = lattice_over(work, site.site.cell)
     limit = site.ground.hole_limit
     beyond = limit + _BEYOND_M + 3 * site.site.cell
@@ -230,12 +245,12 @@ def _from_cloud(cloud: Cloud, frame: Frame, local: Placed, lattice: Lattice, lim
     return relief, solids, profiles, cloud.doubts + doubts + sorted_.doubts
 
 
-def _wanted(local: Placed, reach_m: float) -> Box | None:
+def _wanted(local: Placed, reach_m: float, around_m: float) -> Box | None:
     """The box around all that is looked at: mounts with their reach, areas to be held, walks and ways in."""
     rings = [np.array([[mount.x, mount.y]]) for mount in local.mounts]
     others = [area.outline for area in local.protect]
     others += [walk.line for walk in local.walks] + [approach.line for approach in local.approaches]
-    grown = [reach_m + _AROUND_M] * len(rings) + [_AROUND_M] * len(others)
+    grown = [reach_m + _AROUND_M] * len(rings) + [around_m] * len(others)
     rings += others
     if not rings:
         return None

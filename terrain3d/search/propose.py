@@ -1,0 +1,76 @@
+"""From a site file to proposed mounts: the order of steps."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import pyproj
+
+from terrain3d.detector.figures import Figure, find_figure
+from terrain3d.detector.types import load_type
+from terrain3d.errors import InputError
+from terrain3d.job import own_figures
+from terrain3d.search.mounts import Proposal, propose, type_heights
+from terrain3d.site import load_site
+from terrain3d.survey.build import build_terrain, crs_of_site
+from terrain3d.terrain import Terrain
+
+
+@dataclass(frozen=True, eq=False)
+class Proposed:
+    """The mounts proposed for a site, and what they were found on.
+
+    `crs` is that of the site file's coordinates, None where those are local metres.
+    """
+
+    site_name: str
+    terrain: Terrain
+    figure: Figure
+    crs: pyproj.CRS | None
+    every_m: float
+    mounts: tuple[Proposal, ...]
+
+
+def propose_for(path: Path, every_m: float, progress: Callable[[str, float], None]) -> Proposed:
+    """Read a site and propose mounts for the types that its search may use.
+
+    Parameters
+    ----------
+    path : Path
+        Of the site file.
+    every_m : float
+        Spacing along walls and boundaries.
+    progress : callable
+        Told what is being done, and how far it is (0 to 1).
+
+    Raises
+    ------
+    InputError
+        When the site file, the survey or a type cannot be used.
+    """
+    site = load_site(path)
+    folder = path.parent
+    kinds = []
+    for label in site.search.types:
+        try:
+            kinds.append(load_type(label, folder))
+        except InputError as error:
+            place = f"{path}: search: types" + (f", in {error.where}" if error.where else "")
+            raise InputError(error.what, place, error.mend) from None
+    if not kinds:
+        raise InputError(
+            "no type is to be searched", f"{path}: search: types", "name one, or leave the key out"
+        )
+    figure = find_figure(site.site.figure, own_figures(site))
+    reach_m = max(kind.max_range for kind in kinds)
+    try:
+        crs = crs_of_site(site, folder)
+        terrain = build_terrain(
+            site, folder, reach_m, lambda share: progress("reading the survey", share), around_m=reach_m
+        )
+    except InputError as error:
+        place = error.where.replace("site.toml", str(path), 1) if error.where else str(path)
+        raise InputError(error.what, place, error.mend) from error
+    progress("looking for places", 0.0)
+    mounts = propose(terrain, type_heights(kinds), reach_m, every_m, site.routes.steepest)
+    return Proposed(site.site.name, terrain, figure, crs, every_m, mounts)
