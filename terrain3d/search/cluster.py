@@ -15,8 +15,8 @@ from terrain3d.search.spread import Spread, Task
 
 #: How long a cluster may take to answer, and its first worker to come, seconds.
 _CONNECT_S, _FIRST_WORKER_S = 10, 30
-#: When all that is left went out so many times and each time only cost workers, it is the work that kills
-#: them. (Each time the scheduler itself tries several workers.)
+#: When all that is left went out so many times in vain, it is the work that kills its workers. (Each time the
+#: scheduler itself tries several of them.)
 _IN_VAIN = 3
 
 
@@ -70,36 +70,46 @@ def _spread(
     client: Any, sent: list[tuple[Any, Any]], task: Task, shared: Any, items: Sequence[Any]
 ) -> Iterator[tuple[int, Any]]:
     """Results as they are ready; what was lost with its worker goes out again."""
-    from distributed import as_completed
-
-    left = dict(enumerate(items))
-    rounds_in_vain = 0
-    while left and rounds_in_vain < _IN_VAIN:
-        rounds_in_vain += 1
-        there = _sent(client, sent, shared)
-        places = {client.submit(task, there, left[place], pure=False): place for place in left}
-        try:
-            for future in as_completed(list(places), loop=client.loop):
-                try:
-                    result = future.result()
-                except _lost_kinds():
-                    continue
-                rounds_in_vain = 0
-                yield places[future], result
-                del left[places[future]]
-        finally:
-            client.cancel(list(places))
-        if left:
-            # What was shared may be lost as well, when every worker that had it died.
-            sent.clear()
-            # Other work first: one piece that kills workers must not stand before the rest again.
-            left = dict(reversed(left.items()))
+    left = list(range(len(items)))
+    in_vain = 0
+    while left and in_vain < _IN_VAIN:
+        # One piece of work that kills its worker takes others with it: then each goes out by itself.
+        batches = [[place] for place in left] if in_vain else [left]
+        in_vain += 1
+        done = set()
+        for batch in batches:
+            for place, result in _round(client, sent, task, shared, items, batch):
+                done.add(place)
+                in_vain = 0
+                yield place, result
+        left = [place for place in left if place not in done]
     if left:
         raise InputError(
             f"workers died again and again over {len(left)} of {len(items)} pieces of work",
             "--cluster",
             "give them more memory, or look at what they say themselves",
         )
+
+
+def _round(
+    client: Any, sent: list[tuple[Any, Any]], task: Task, shared: Any, items: Sequence[Any], batch: list[int]
+) -> Iterator[tuple[int, Any]]:
+    """Results of some items as they are ready; none of those that were lost."""
+    from distributed import as_completed
+
+    there = _sent(client, sent, shared)
+    places = {client.submit(task, there, items[place], pure=False): place for place in batch}
+    try:
+        for future in as_completed(list(places), loop=client.loop):
+            try:
+                result = future.result()
+            except _lost_kinds():
+                # What is shared may be lost as well, when every worker that had it died.
+                sent.clear()
+            else:
+                yield places[future], result
+    finally:
+        client.cancel(list(places))
 
 
 def _sent(client: Any, sent: list[tuple[Any, Any]], shared: Any) -> Any:

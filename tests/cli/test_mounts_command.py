@@ -85,7 +85,7 @@ def test_spacing_and_types_decide(site):
     assert 1 < len(tomllib.loads(site.read_text())["mount"]) < 8
     (site.parent / "high.toml").write_text(
         'name = "high"\nnominal_height = 2.0\nmount_height = [1.8, 2.2]\nmax_range = 12\n'
-        'range_settings = [12]\n'
+        "range_settings = [12]\n"
         '[[head]]\narc = 90\n[[head.layer]]\nname = "lower"\nelevation = "range"\nthickness = 3\n'
     )
     site.write_text(SITE + '[search]\ntypes = ["high.toml"]\n')
