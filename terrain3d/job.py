@@ -53,9 +53,7 @@ def run(site_path: Path, progress: Progress | None = None) -> Outcome:
     try:
         terrain = build_terrain(site, folder, reach_m, lambda fraction: tell("reading the survey", fraction))
     except InputError as error:
-        # The builder knows the site as values; only here is the file's own name known.
-        where = error.where.replace("site.toml", str(site_path), 1) if error.where else str(site_path)
-        raise InputError(error.what, where, error.mend) from error
+        raise in_file(error, site_path) from error
     results = []
     for index, option in enumerate(site.option):
         tell("looking around from each mount", index / len(site.option))
@@ -111,6 +109,12 @@ def _ranked_outcome(
     weight = protected_weight(ground, terrain.protect)
     reason = why(best_first, figure.name, weight, ground.cell_m**2)
     return Outcome(site_name, terrain, figure, results, names, reason)
+
+
+def in_file(error: InputError, site_path: Path) -> InputError:
+    """The same error in the file it is about: rooms know a site as values, only the job its file's name."""
+    where = error.where.replace("site.toml", str(site_path), 1) if error.where else str(site_path)
+    return InputError(error.what, where, error.mend)
 
 
 def own_figures(site: Site) -> tuple[Figure, ...]:

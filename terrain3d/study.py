@@ -19,7 +19,7 @@ from terrain3d.doubt.draws import Doubt, draw_doubt
 from terrain3d.doubt.field import spread_of
 from terrain3d.doubt.tolerance import UnitTolerance, option_tolerances
 from terrain3d.errors import InputError
-from terrain3d.job import Outcome, Progress, own_figures, run
+from terrain3d.job import Outcome, Progress, in_file, own_figures, run
 from terrain3d.sight.panorama import Panorama, panorama
 from terrain3d.site import Site, load_site
 from terrain3d.walk.borrowed import BorrowedTests, load_tests
@@ -94,11 +94,14 @@ def study(
         options.append(_option(outcome, option, site, walker, tests, parts, told))
     doubt = None
     if "doubt" in parts:
-        doubt = draw_doubt(
-            outcome.terrain, outcome.options, outcome.figure.height_m,
-            spread_of(site.doubt, outcome.terrain), site.doubt.draws if draws is None else draws,
-            site.site.seed, lambda fraction: tell("drawing errors", fraction),
-        )  # fmt: skip
+        try:
+            doubt = draw_doubt(
+                outcome.terrain, outcome.options, outcome.figure.height_m,
+                spread_of(site.doubt, outcome.terrain), site.doubt.draws if draws is None else draws,
+                site.site.seed, lambda fraction: tell("drawing errors", fraction),
+            )  # fmt: skip
+        except InputError as error:
+            raise in_file(error, site_path) from error
     return Study(outcome, tuple(options), doubt, tuple(part for part in PARTS if part in parts))
 
 

@@ -85,3 +85,11 @@ def test_an_unknown_walker_is_named(site):
     site.write_text(SITE + '[routes]\nfigure = "persom"\n', encoding="utf-8")
     with pytest.raises(InputError, match="routes: figure"):
         study(site, ("routes",))
+
+
+def test_errors_too_long_for_the_cells_name_the_file(site):
+    """What only the draws can refuse is still said of the site file's own key."""
+    site.write_text(SITE.replace("draws = 4", "draws = 4\ncorrelation = 1000"), encoding="utf-8")
+    with pytest.raises(InputError, match=r"site\.toml: doubt\.correlation") as caught:
+        study(site, ("doubt",))
+    assert str(site) in str(caught.value)

@@ -4,11 +4,11 @@ from typing import Any
 
 import numpy as np
 
-from terrain3d.caution import CAUTION
 from terrain3d.doubt.draws import Doubt, OptionDoubt
 from terrain3d.doubt.telling import held_words, ranking_words
 from terrain3d.doubt.tolerance import LIMITS, LOSS, UnitTolerance
 from terrain3d.job import Outcome
+from terrain3d.paper.rasters import bands_tif
 
 
 def doubt_dict(
@@ -51,31 +51,8 @@ def doubt_dict(
 
 def chances_tif(outcome: Outcome, doubt: Doubt) -> bytes:
     """The bytes of a GeoTIFF, float32, north up: one band of chances an option, NaN on unknown ground."""
-    import rasterio
-    from rasterio.io import MemoryFile
-    from rasterio.transform import from_origin
-
-    ground, frame = outcome.terrain.ground, outcome.terrain.frame
-    west, _, _, north = ground.bounds
-    x, y = frame.from_local(west, north, None)
-    profile = {
-        "driver": "GTiff",
-        "dtype": "float32",
-        "count": len(doubt.options),
-        "height": ground.z.shape[0],
-        "width": ground.z.shape[1],
-        "transform": from_origin(float(x), float(y), ground.cell_m, ground.cell_m),
-        "crs": rasterio.crs.CRS.from_wkt(frame.wkt),
-        "nodata": np.nan,
-        "compress": "deflate",
-    }
-    with MemoryFile() as memory:
-        with memory.open(**profile) as raster:
-            for band, option in enumerate(doubt.options, start=1):
-                raster.write(np.flipud(option.chance), band)
-                raster.set_band_description(band, option.name)
-            raster.update_tags(CAUTION=CAUTION, DRAWS=str(doubt.draws), SEED=str(doubt.seed))
-        return bytes(memory.read())
+    bands = [(option.name, option.chance) for option in doubt.options]
+    return bands_tif(outcome.terrain, bands, np.nan, {"DRAWS": str(doubt.draws), "SEED": str(doubt.seed)})
 
 
 def _option(outcome: Outcome, option: OptionDoubt, units: tuple[UnitTolerance, ...]) -> dict[str, Any]:
