@@ -12,6 +12,7 @@ is needed it is too high rather than too low; and that several units count apart
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
@@ -129,7 +130,7 @@ def open_routes(
     >>> routes.least.chance, routes.least.length_m, routes.clear.berth_m > 1
     (0.0, 11.0, True)
     """
-    ways = open_ways(terrain, figure, steepest_percent, step_bearings(DIRECTIONS))
+    ways = _ways_of(terrain, figure, steepest_percent)
     starts = _starts(terrain)
     room, touched = room_to_held(
         held_ground(terrain, units, views, combine, figure) == Verdict.BOTH, terrain.ground.cell_m, figure
@@ -140,6 +141,14 @@ def open_routes(
     clear = explored(np.where(ways & ~touched, 0.0, np.inf), ~touched, cell, starts)
     site = _Searched(terrain, units, combine, figure, ways, starts, room, touched, rates, likely, clear)
     return tuple(_to_area(site, area) for area in terrain.protect)
+
+
+@lru_cache(maxsize=2)
+def _ways_of(terrain: Terrain, figure: Figure, steepest_percent: float) -> Mask:
+    """Which way each cell can be walked over: remembered, as it is the same for every option of a site."""
+    ways = open_ways(terrain, figure, steepest_percent, step_bearings(DIRECTIONS))
+    ways.flags.writeable = False
+    return ways
 
 
 def held_ground(
