@@ -9,7 +9,7 @@ from terrain3d.show.column import verdict_swatch
 from terrain3d.show.plan import Base, paint_map, printed_base
 from terrain3d.show.profile import telling_bearing
 from terrain3d.show.section import Frame, heights_shown, paint_section, section_view, sides
-from terrain3d.show.sheet import COLUMN_RIGHT, PICTURE, Sheet, Sign, plain_sheet
+from terrain3d.show.sheet import COLUMN_RIGHT, PICTURE, STRIPES, Sheet, Sign, plain_sheet
 from terrain3d.show.size import HEIGHT_PX, SCREEN, WIDTH_PX, Size, scale_words
 
 #: Options on one page.
@@ -129,9 +129,11 @@ def _signs(outcome: Outcome, options: tuple[OptionResult, ...]) -> list[Sign]:
     }
     signs = [
         Sign("both layers", fill=palette.VERDICT_COLOURS[Verdict.BOTH], line=palette.BOTH_EDGE),
-        Sign("upper only", fill=palette.VERDICT_COLOURS[Verdict.UPPER_ONLY]),
+        Sign(
+            "upper only", fill=palette.VERDICT_COLOURS[Verdict.UPPER_ONLY], stripe=STRIPES[Verdict.UPPER_ONLY]
+        ),
         Sign("lower only", fill=palette.VERDICT_COLOURS[Verdict.LOWER_ONLY]),
-        Sign("dead ground", fill=palette.VERDICT_COLOURS[Verdict.DEAD]),
+        Sign("dead ground", fill=palette.VERDICT_COLOURS[Verdict.DEAD], stripe=STRIPES[Verdict.DEAD]),
     ]
     for name in list(names)[:2]:
         colour = palette.layer_colour(name)

@@ -27,6 +27,14 @@ PICTURE_ASPECT = PICTURE[2] * WIDTH_PX / (PICTURE[3] * HEIGHT_PX)
 
 
 @dataclass(frozen=True)
+class Stripe:
+    """The second cue of a swatch, as the drape has it: a hatch of matplotlib and its colour."""
+
+    hatch: str = ""
+    colour: str = ""
+
+
+@dataclass(frozen=True)
 class Sign:
     """One entry of the key: a patch where `fill` names a colour, a line (with a mark) where not."""
 
@@ -36,14 +44,7 @@ class Sign:
     width: float = 1.0
     dashes: Any = "-"
     marker: str = ""
-
-
-@dataclass(frozen=True)
-class Stripe:
-    """The second cue of a swatch, as the drape has it: a hatch of matplotlib and its colour."""
-
-    hatch: str = ""
-    colour: str = ""
+    stripe: Stripe = Stripe()
 
 
 STRIPES = {
@@ -178,6 +179,10 @@ class Sheet:
                     markerfacecolor="white",
                 )
             )
+            if sign.stripe.hatch:
+                stripes = Rectangle((x, y - 0.002), 0.02, 0.0145, fill=False, linewidth=0.0)
+                stripes.set(hatch=sign.stripe.hatch, edgecolor=sign.stripe.colour)
+                self.figure.add_artist(stripes)
             self.text(x + 0.026, y, sign.text, 7.2, va="baseline", color=palette.INK)
             x += 0.026 + share_of_page(sign.text, 7.2) + 0.022
 

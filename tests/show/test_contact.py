@@ -7,11 +7,13 @@ from page_checks import check_texts, texts_of
 from PIL import Image
 from test_stills import with_bad_names
 
+from terrain3d.cover.verdict import Verdict
 from terrain3d.show.beside import beside_sheet, best_options
 from terrain3d.show.contact import PER_PAGE, contact_pages, contact_sheet
 from terrain3d.show.extent import site_extent
 from terrain3d.show.lettering import page_style
 from terrain3d.show.plan import plan_base, plan_extent
+from terrain3d.show.sheet import STRIPES
 from terrain3d.show.size import SCALES, SIZES, scale_for
 from terrain3d.show.stills import write_stills
 
@@ -123,3 +125,12 @@ def test_the_date_is_printed_as_given_and_only_then(outcome):
 def test_scales_are_the_largest_that_fit(ground, paper, scale):
     """Ten metres on ten centimetres is 1:100; a little more needs the next ruler."""
     assert scale_for(ground, paper) == scale
+
+
+def test_the_key_has_the_second_cue_of_the_colours(outcome):
+    """In grey print the key's swatches are told apart by the stripes that the ground has."""
+    with page_style():
+        page = contact_sheet(outcome, outcome.options, "", base_of(outcome))
+    key = [patch for patch in page.figure.get_children() if hasattr(patch, "get_hatch") and patch.get_hatch()]
+    on_key = {patch.get_hatch() for patch in key if patch.get_y() < 0.12}
+    assert on_key == {STRIPES[Verdict.UPPER_ONLY].hatch, STRIPES[Verdict.DEAD].hatch}
