@@ -71,7 +71,8 @@ class Explored:
 def steps(count: int) -> Ints:
     """The steps of a grid with 8, 16 or 32 directions, clockwise from north: (count, 2) east, north.
 
-    With straight lines pulled afterwards, the length of a path is at most 8, 2.8 or 1.4 % too long.
+    Step by step the way over open ground is at most 8.3, 2.8 or 1.4 % too long, 1 / cos of half the widest
+    gap between two directions; straight lines pulled afterwards take most of that back.
 
     >>> steps(8).tolist()
     [[0, 1], [1, 1], [1, 0], [1, -1], [0, -1], [-1, -1], [-1, 0], [-1, 1]]

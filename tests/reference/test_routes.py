@@ -1,5 +1,6 @@
 """Routes against published coverage results, and against brute force over every way there is."""
 
+import heapq
 import itertools
 import math
 
@@ -144,6 +145,73 @@ def test_least_exposed_against_every_way(seed):
     path = path_to(reached, goal)
     # Straight lines in place of steps may be cheaper still.
     assert path is None if math.isinf(least) else path.cost <= least + 1e-9
+
+
+def sampled_steps(cost, walkable):
+    """An explicit graph of steps, each judged by many points along it and a hair to either side."""
+    k, ny, nx = cost.shape
+    share = (np.arange(400) + 0.5) / 400
+    graph = {}
+    for j, i in itertools.product(range(ny), range(nx)):
+        for d, (di, dj) in enumerate(steps(k)):
+            if not (0 <= i + di < nx and 0 <= j + dj < ny):
+                continue
+            x, y = i + share * di, j + share * dj
+            length = math.hypot(di, dj)
+            sides = [(x - h * dj / length, y + h * di / length) for h in (-0.01, 0.0, 0.01)]
+            cells = [np.rint(side).astype(int) for side in sides]
+            if all(walkable[row, column].all() for column, row in cells):
+                column, row = cells[1]
+                graph.setdefault((i, j), []).append(
+                    ((i + int(di), j + int(dj)), length * cost[d, row, column].mean())
+                )
+    return graph
+
+
+def plain_dijkstra(graph, start):
+    """Least costs from a start over an explicit graph, by the textbook (Dijkstra 1959)."""
+    least, queue = {}, [(0.0, start)]
+    while queue:
+        spent, at_ = heapq.heappop(queue)
+        if at_ in least:
+            continue
+        least[at_] = spent
+        for target, more in graph.get(at_, []):
+            heapq.heappush(queue, (spent + more, target))
+    return least
+
+
+@pytest.mark.parametrize("k", [16, 32])
+@pytest.mark.parametrize("seed", range(4))
+def test_long_steps_against_plain_dijkstra(k, seed):
+    """Steps that run over several cells cost and are closed as their sampled lines are."""
+    rng = np.random.default_rng(seed)
+    cost = rng.uniform(0.0, 3.0, (k, 8, 8))
+    walkable = rng.random((8, 8)) > 0.2
+    walkable[0, 0] = True
+    start = np.zeros((8, 8), bool)
+    start[0, 0] = True
+    total = explored(cost, walkable, 1.0, start).total
+    least = plain_dijkstra(sampled_steps(cost, walkable), (0, 0))
+    for j, i in itertools.product(range(8), range(8)):
+        if (i, j) in least:
+            # 400 points tell where a step leaves a cell within 1/400 of its length.
+            assert total[j, i] == pytest.approx(least[i, j], rel=0.01, abs=1e-4)
+        else:
+            assert math.isinf(total[j, i])
+
+
+@pytest.mark.parametrize(("k", "most"), [(8, 45.0), (16, 26.565), (32, 18.435)])
+def test_stairs_are_no_longer_than_their_directions_allow(k, most):
+    """Over open ground steps are longer than straight by 1 / cos of half the widest gap at most."""
+    n = 61
+    start = np.zeros((n, n), bool)
+    start[30, 30] = True
+    total = explored(np.ones((k, n, n)), np.ones((n, n), bool), 1.0, start).total
+    y, x = np.mgrid[-30:31, -30:31]
+    longer = total[~start] / np.hypot(x, y)[~start]
+    assert longer.max() <= 1 / math.cos(math.radians(most / 2)) + 1e-4
+    assert longer.max() > 1 / math.cos(math.radians(most / 2)) - 2e-3
 
 
 @pytest.mark.parametrize("seed", range(12))
