@@ -5,12 +5,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from page_checks import check_texts, texts_of
+from scenes import plane_reach
 
 from terrain3d.show import sheet
 from terrain3d.show.extent import site_extent
 from terrain3d.show.lettering import page_style
 from terrain3d.show.plan import plan_base
-from terrain3d.show.route_scene import route_scene
+from terrain3d.show.route_scene import route_scene, routes_oblique_sheet
 from terrain3d.show.routes import drawn_routes, routes_sheet, same_line, telling_walk
 from terrain3d.show.size import SIZES
 from terrain3d.sight.panorama import panorama
@@ -126,6 +127,18 @@ def test_the_scene_has_lines_over_the_ground_and_pins(outcome, routes):
             x, y, z = np.asarray(part.mesh.points).T
             over = z - ground.height_at(x, y)
             assert np.nanmax(np.abs(over - 0.05)) < 1e-3
+
+
+def test_the_oblique_page_keeps_its_words_apart(outcome, routes, base):
+    """In space too the letters of the lines are on the picture and no text covers another."""
+    with page_style():
+        page = routes_oblique_sheet(
+            outcome, outcome.options[0], routes[0], base, plane_reach(outcome.terrain)
+        )
+        check_texts(page)
+    said = ", ".join(text for text, _ in texts_of(page))
+    for one in drawn_routes(routes[0]):
+        assert one.letter in said.split(", ")
 
 
 def test_no_way_no_parts(outcome, routes):
