@@ -69,6 +69,8 @@ class Pane:
         self.actors: dict[str, list[Any]] = {}
         self._whole: Any = None
         self._coarse: Any = None
+        self._codes: Codes | None = None
+        self._shown: Scene | None = None
         self._moving: dict[Part, Any] = {}
         self._moving_tags: list[_Name] = []
         self._names: list[_Name] = []
@@ -119,6 +121,12 @@ class Pane:
             Groups that are switched off.
         """
         self._lay(codes)
+        if moving is not self._shown:
+            self._shown = moving
+            self._put(moving)
+        self.hide(hidden)
+
+    def _put(self, moving: Scene) -> None:
         merged = _merged(moving.parts)
         self._unused = {actor for look, actor in self._moving.items() if look not in merged}
         for look, mesh in merged.items():
@@ -134,7 +142,6 @@ class Pane:
                 self._keep("names", self._moving_tags[k].actor)
             self._moving_tags[k].write(tag)
         self._unused |= {name.actor for name in self._moving_tags[len(moving.tags) :]}
-        self.hide(hidden)
 
     def hide(self, hidden: set[str]) -> None:
         """Switch groups off, and all others on."""
@@ -196,6 +203,9 @@ class Pane:
         )  # fmt: skip
 
     def _lay(self, codes: Codes) -> None:
+        if self._codes is not None and np.array_equal(codes, self._codes):
+            return  # beside an option that is being set, the other one stays as it is
+        self._codes = codes.copy()
         image = drape(codes, pixels=_DRAPE_PIXELS)
         height, width = image.shape[:2]
         picture = self.texture.GetInput()
