@@ -1,15 +1,28 @@
-"""`terrain3d search`: which mounts, which settings."""
+"""`terrain3d search`: which mounts, which settings, for one site or for a folder of them."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from terrain3d.cli.options import out_option, progress_on_terminal, site_argument
+from terrain3d.cli.options import out_option, progress_on_terminal
+
+if TYPE_CHECKING:
+    from terrain3d.job import Progress
+    from terrain3d.search.result import SearchResult
+    from terrain3d.search.sites import SiteDone
+    from terrain3d.search.spread import Spread
+
+#: Most units of a set, most money, the share to hold: None is what the site file says.
+Wanted = tuple[int | None, float | None, float | None]
 
 
 @click.command("search")
-@site_argument
-@out_option(Path("out"), "Folder for results.json, verdicts.tif and stills/.")
+@click.argument("site", type=click.Path(path_type=Path), metavar="SITE.toml|FOLDER")
+@out_option(Path("out"), "Folder for results.json, verdicts.tif and stills/; of a folder one for each site.")
 @click.option("--units", type=click.IntRange(1, 50), metavar="N", help="Most units of a set.")
 @click.option("--budget", type=click.FloatRange(0, min_open=True), metavar="X", help="Most money, by price.")
 @click.option(
@@ -24,35 +37,147 @@ from terrain3d.cli.options import out_option, progress_on_terminal, site_argumen
     show_default=True,
     help="Go on with the mounts that are finished, kept beside the results; or judge all of them again.",
 )
+@click.option(
+    "--write",
+    is_flag=True,
+    help="Put the best set and the runner-up into the site file as options, for those of an earlier search.",
+)
+@click.option(
+    "--cluster",
+    metavar="ADDRESS",
+    help="Judge on a Dask cluster of your own, such as tcp://192.168.1.5:8786; needs the extra `cluster`.",
+)
+@click.pass_context
 def command(
-    site: Path, out: Path, units: int | None, budget: float | None, hold: float | None, resume: bool
+    ctx: click.Context,
+    site: Path,
+    out: Path,
+    units: int | None,
+    budget: float | None,
+    hold: float | None,
+    resume: bool,
+    write: bool,
+    cluster: str | None,
 ) -> None:
-    """Judge every mount, height, type, bearing, tilt and range; find the best unit and the best set."""
-    from terrain3d.paper.folder import write_results
-    from terrain3d.paper.search import print_search, search_outcome, search_results_json
-    from terrain3d.paper.whole import whole_folder
-    from terrain3d.search.checkpoint import checkpoint_folder
+    """Judge every mount, height, type, bearing, tilt and range; find the best unit and the best set.
+
+    Of a folder every site file is searched, results come as they are ready, and a site that fails is told
+    and costs the others nothing.
+    """
+    wanted = (units, budget, hold)
+    if site.is_dir():
+        ctx.exit(_search_folder(site, out, wanted, resume, write, cluster))
+    from terrain3d.paper.search import print_search
+
+    as_read = site.read_bytes() if site.is_file() else b""
+    with progress_on_terminal() as progress, _workers(cluster) as spread:
+        result = _searched(site, out, wanted, resume, progress, spread)
+        _write_out(result, out, progress)
+    print_search(result)
+    click.echo(f"written to {out}; what was judged of each mount is kept in {_kept(out)}")
+    if write:
+        _write_back(site, as_read, result)
+        click.echo(f"the best set and the runner-up are in {site}")
+
+
+@contextmanager
+def _workers(cluster: str | None) -> Iterator["Spread | None"]:
+    """Who does the judging: None is this machine."""
+    if cluster is None:
+        yield None
+        return
+    from terrain3d.search.cluster import on_cluster
+
+    with on_cluster(cluster) as spread:
+        yield spread
+
+
+def _searched(
+    site: Path, out: Path, wanted: Wanted, resume: bool, progress: "Progress", spread: "Spread | None" = None
+) -> "SearchResult":
+    """Search one site; its finished mounts are kept beside its results."""
     from terrain3d.search.run import open_checkpoint, read_search, run_search
+
+    search = read_search(site, progress, *wanted)
+    checkpoint = open_checkpoint(_kept(out), search, anew=not resume)
+    if checkpoint.outdated and resume:
+        click.echo("the site has changed since its mounts were judged: judging all of them anew", err=True)
+    return run_search(search, progress, checkpoint, spread)
+
+
+def _kept(out: Path) -> Path:
+    from terrain3d.search.checkpoint import checkpoint_folder
+
+    return checkpoint_folder(out)
+
+
+def _write_out(result: "SearchResult", out: Path, progress: "Progress") -> None:
+    """Write everything that was found, whole or not at all."""
+    from terrain3d.paper.folder import write_results
+    from terrain3d.paper.search import search_outcome, search_results_json
+    from terrain3d.paper.whole import whole_folder
     from terrain3d.show.stills import FIRST_KINDS, write_stills
 
-    with progress_on_terminal() as progress:
-        search = read_search(site, progress, units, budget, hold)
-        checkpoint = open_checkpoint(checkpoint_folder(out), search, anew=not resume)
-        if checkpoint.outdated and resume:
-            click.echo(
-                "the site has changed since its mounts were judged: judging all of them anew", err=True
-            )
-        result = run_search(search, progress, checkpoint)
-        outcome = search_outcome(result)
-        write_results(
-            outcome,
-            out,
-            lambda drawn, folder: write_stills(
-                drawn, folder, lambda share: progress("drawing", share), FIRST_KINDS
-            ),
-        )
-        with whole_folder(out) as scratch:
-            text = search_results_json(result, outcome)
-            (scratch / "results.json").write_text(text, encoding="utf-8")
-    print_search(result)
-    click.echo(f"written to {out}; what was judged of each mount is kept in {checkpoint.folder}")
+    outcome = search_outcome(result)
+    write_results(
+        outcome,
+        out,
+        lambda drawn, folder: write_stills(
+            drawn, folder, lambda share: progress("drawing", share), FIRST_KINDS
+        ),
+    )
+    with whole_folder(out) as scratch:
+        text = search_results_json(result, outcome)
+        (scratch / "results.json").write_text(text, encoding="utf-8")
+
+
+def _write_back(site: Path, as_read: bytes, result: "SearchResult") -> None:
+    from terrain3d.paper.write_options import write_options
+    from terrain3d.search.result import as_options
+
+    comment = "found by terrain3d search; what it holds is told in results.json"
+    write_options(site, as_read, as_options(result), replace=True, comment=comment)
+
+
+def _search_folder(
+    folder: Path, out: Path, wanted: Wanted, resume: bool, write: bool, cluster: str | None
+) -> int:
+    """Search every site of a folder, each into a folder of its own; returns the exit status."""
+    from terrain3d.cli.main import BAD_INPUT, FAULT, INTERRUPTED
+    from terrain3d.paper.sites import print_sites, site_line
+    from terrain3d.search.sites import attempt, each_site, search_site, site_files
+    from terrain3d.search.spread import here
+
+    paths = site_files(folder)
+    as_read = [path.read_bytes() for path in paths]
+    done: dict[int, SiteDone] = {}
+    try:
+        with progress_on_terminal() as progress, _workers(cluster) as spread:
+
+            def tell(step: str, fraction: float) -> None:
+                progress(f"site {min(len(done) + 1, len(paths))} of {len(paths)}: {step}", fraction)
+
+            def searched(path: Path) -> "SearchResult":
+                return _searched(path, out / path.stem, wanted, resume, tell)
+
+            def finished(place: int, result: "SearchResult") -> "SearchResult":
+                _write_out(result, out / paths[place].stem, tell)
+                if write:
+                    _write_back(paths[place], as_read[place], result)
+                return result
+
+            tell("searching", 0.0)
+            # Elsewhere there is no folder of ours to keep finished mounts in.
+            task = searched if spread is None else partial(search_site, wanted)
+            for place, one in each_site(task, paths, spread or here):
+                is_searched = not one.fault
+                done[place] = attempt(one.path, partial(finished, place, one.result)) if is_searched else one
+                click.echo(site_line(done[place]), err=bool(done[place].fault))
+    except KeyboardInterrupt:
+        click.echo(f"terrain3d: stopped; {len(done)} of {len(paths)} sites were done", err=True)
+        return INTERRUPTED
+    print_sites([done[place] for place in range(len(paths))])
+    failed = [one for one in done.values() if one.fault]
+    if not failed:
+        return 0
+    return BAD_INPUT if all(one.is_input for one in failed) else FAULT

@@ -2,12 +2,14 @@
 
 import tomllib
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import Any
 
 from terrain3d.errors import InputError
+from terrain3d.search.result import SearchResult
+from terrain3d.search.run import read_search, run_search
 from terrain3d.search.spread import Spread, here
 
 
@@ -73,19 +75,35 @@ def each_site(
     1 42.0
     """
     absolute = tuple(path.resolve() for path in paths)
-    for place, (result, fault, is_input) in spread(partial(_tried, task), None, absolute):
-        yield place, SiteDone(paths[place], result, fault, is_input)
+    for place, done in spread(partial(_attempted, task), None, absolute):
+        yield place, replace(done, path=paths[place])
 
 
-def _tried(task: Callable[[Path], Any], _shared: None, path: Path) -> tuple[Any, str, bool]:
+def search_site(wanted: tuple[int | None, float | None, float | None], path: Path) -> SearchResult:
+    """Search one site without a word: most units, most money and the share to hold, then its path."""
+    search = read_search(path, _quiet, *wanted)
+    return run_search(search, _quiet)
+
+
+def attempt(path: Path, task: Callable[[], Any]) -> SiteDone:
+    """Do something for a site; a fault becomes words."""
     try:
-        return task(path), "", True
+        return SiteDone(path, task())
     except InputError as error:
-        return None, str(error), True
+        return SiteDone(path, fault=str(error))
     except MemoryError:
-        return None, "it does not fit in memory; a larger [site] cell makes it smaller", True
+        return SiteDone(path, fault="it does not fit in memory; a larger [site] cell makes it smaller")
     except Exception as error:  # noqa: BLE001  one site's fault must not cost the others their results
-        return None, f"a fault in the program: {type(error).__name__}: {error}", False
+        words = f"a fault in the program: {type(error).__name__}: {error}"
+        return SiteDone(path, fault=words, is_input=False)
+
+
+def _attempted(task: Callable[[Path], Any], _shared: None, path: Path) -> SiteDone:
+    return attempt(path, partial(task, path))
+
+
+def _quiet(_step: str, _fraction: float) -> None:
+    pass
 
 
 def _is_type(path: Path) -> bool:

@@ -1,0 +1,53 @@
+"""What came of many sites: a line for each as it comes, and a table at the end."""
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from terrain3d.search.result import SearchResult
+from terrain3d.search.sites import SiteDone
+
+
+def site_line(done: SiteDone) -> str:
+    """One site in a line, or its fault in a few."""
+    if done.fault:
+        return f"{done.path.name}: failed: {done.fault}"
+    result: SearchResult = done.result
+    units = ", ".join(unit.mount for unit in result.best.option.detectors)
+    return f"{done.path.name}: {result.best.share:.1%} held from {units}"
+
+
+def print_sites(sites: list[SiteDone]) -> None:
+    """Print the table to the standard output."""
+    console = Console()
+    if not console.is_terminal:
+        # A pipe has no width; without one, lines would break at 80.
+        console = Console(width=120)
+    console.print(sites_table(sites))
+
+
+def sites_table(sites: list[SiteDone]) -> Table:
+    """A row for each site: what its best set holds, from where, and by how much it leads."""
+    failed = sum(bool(site.fault) for site in sites)
+    title = f"{len(sites)} site{'' if len(sites) == 1 else 's'} searched"
+    table = Table(title=Text(f"{title}, {failed} failed" if failed else title))
+    table.add_column("site", overflow="fold")
+    for words in ("settings\njudged", "held\nsurely", "runner-up"):
+        table.add_column(words, justify="right")
+    table.add_column("best set", overflow="fold")
+    for site in sites:
+        if site.fault:
+            what = site.fault.partition("\n")[0]
+            table.add_row(Text(site.path.name), "", "", "", Text(f"failed: {what}"))
+            continue
+        result: SearchResult = site.result
+        other = result.runner_up
+        units = [
+            f"{label} on {unit.mount}, {unit.height_m:g} m, bearing {unit.bearing_deg:g}"
+            for unit, label in zip(result.best.option.detectors, result.best.labels, strict=True)
+        ]
+        table.add_row(
+            Text(site.path.name), f"{result.settings_judged:,}", f"{result.best.share:.1%}",
+            "" if other is None else f"{other.share:.1%}", Text("; ".join(units)),
+        )  # fmt: skip
+    return table
