@@ -64,9 +64,22 @@ def walkable(terrain: Terrain, figure: Figure) -> Mask:
     A figure turns its narrow side to a gap.
     """
     body = body_of(figure)
-    return terrain.ground.known & ~stood_on(
+    return firm_ground(terrain.ground) & ~stood_on(
         terrain.ground, terrain.solids, figure.height_m, min(body.breadth_m, body.length_m) / 2
     )
+
+
+def firm_ground(ground: Ground) -> Mask:
+    """(ny, nx) bool: cells whose ground is known in every place, which a neighbour that is not may spoil.
+
+    >>> z = np.zeros((5, 5))
+    >>> z[0, 4] = np.nan
+    >>> firm_ground(Ground(0.0, 0.0, 1.0, z)).astype(int)[:3]
+    array([[1, 1, 1, 0, 0],
+           [1, 1, 1, 0, 0],
+           [1, 1, 1, 1, 1]])
+    """
+    return np.asarray(~binary_dilation(~ground.known, np.ones((3, 3), bool)))
 
 
 def stood_on(ground: Ground, solids: Solids, height_m: float, margin_m: float) -> Mask:
@@ -88,7 +101,7 @@ def stood_on(ground: Ground, solids: Solids, height_m: float, margin_m: float) -
 
 
 def rim(known: Mask) -> Mask:
-    """(ny, nx) bool: known cells at the outer edge of the known ground; those around a gap in it are not.
+    """(ny, nx) bool: known cells at the outer edge of known ground; those around a gap in it are not.
 
     >>> known = np.ones((5, 5), bool)
     >>> known[2, 2] = known[0, 4] = False

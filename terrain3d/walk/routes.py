@@ -38,7 +38,7 @@ from terrain3d.walk.found import (
     inner_words,
     likely_words,
 )
-from terrain3d.walk.ground import cells_on, open_ways, rim
+from terrain3d.walk.ground import cells_on, firm_ground, open_ways, rim
 from terrain3d.walk.paths import (
     Explored,
     Mask,
@@ -244,7 +244,7 @@ class _Searched:
 
 def _starts(terrain: Terrain) -> Mask:
     if not terrain.approaches:
-        return rim(terrain.ground.known)
+        return rim(firm_ground(terrain.ground))
     lines = [cells_on(terrain.ground, approach.line) for approach in terrain.approaches]
     return np.asarray(np.any(lines, axis=0))
 

@@ -86,17 +86,29 @@ def test_a_kerb_is_no_cliff_but_a_bank_is():
 
 
 def test_unknown_ground_is_not_walked_and_its_edge_is_no_start():
-    """A gap within the survey is closed and no edge of the known ground; a notch in its rim is one."""
+    """A gap within the survey is closed, with the cells it spoils, and no edge; a notch in the rim is one."""
     z = np.zeros((20, 20))
     z[8:12, 8:12] = z[15:, :3] = np.nan
     on = ground(lambda x, y: z, cell_m=0.5, extent_m=10.0)
     free = walkable(terrain(on), PERSON)
-    np.testing.assert_array_equal(free, np.isfinite(z))
+    meant = np.ones((20, 20), bool)
+    meant[7:13, 7:13] = meant[14:, :4] = False
+    np.testing.assert_array_equal(free, meant)
     edge = rim(free)
-    assert not edge[5:15, 5:15].any()
-    assert edge[14, 0:3].all()
-    assert edge[15, 3]
+    assert not edge[5:13, 5:15].any()
+    assert edge[13, 0:4].all()
+    assert edge[14, 4]
     assert edge[0].all()
+
+
+def test_every_place_of_a_walked_cell_has_a_height():
+    """Wherever in a cell a walk runs, its ground is known."""
+    rng = np.random.default_rng(3)
+    z = np.where(rng.random((24, 24)) > 0.06, 1.0, np.nan)
+    on = ground(lambda x, y: z, cell_m=0.5, extent_m=12.0)
+    rows, columns = np.nonzero(walkable(terrain(on), PERSON))
+    for dx, dy in ((-0.24, -0.24), (-0.24, 0.24), (0.24, -0.24), (0.24, 0.24)):
+        assert np.isfinite(on.height_at(on.xs[columns] + dx, on.ys[rows] + dy)).all()
 
 
 def test_slope_beside_unknown_ground_is_told_by_the_known_half():
@@ -105,7 +117,8 @@ def test_slope_beside_unknown_ground_is_told_by_the_known_half():
     z[:, :5] = 2.0 * np.arange(5) * 0.25
     on = ground(lambda x, y: z, extent_m=2.25)
     ways = open_ways(terrain(on), PERSON, 100.0, np.array([0.0, 90.0]))
-    assert ways[0, :, :5].all()
+    assert ways[0, :, :4].all()
+    assert not ways[0, :, 4:].any()
     assert not ways[1].any()
 
 

@@ -43,7 +43,7 @@ def strip(within, start, goal, cell_m=0.25):
 
 
 ACROSS = strip(
-    lambda x, y: (np.abs(y - 6) < 1.2) | (np.hypot(x, y) < 0.5),
+    lambda x, y: (np.abs(y - 6) < 1.45) | (np.hypot(x, y) < 0.5),
     np.array([[-12.0, 4.0], [-12.0, 8.0]]),
     patch(9, 4, 12, 8),
 )
@@ -77,7 +77,7 @@ def test_no_clear_route_tells_the_least_that_is_crossed():
 def test_straight_at_the_unit_is_the_weak_way():
     """Walked straight at the unit only the growing width crosses edges: 2 atan(w / 2d) of 9 zones in 90."""
     inward = strip(
-        lambda x, y: (np.abs(x) < 0.3) & (y > -0.5),
+        lambda x, y: (np.abs(x) < 0.6) & (y > -0.5),
         np.array([[-1.0, 14.0], [1.0, 14.0]]),
         patch(-1, 1, 1, 2),
     )
