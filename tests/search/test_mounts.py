@@ -12,6 +12,7 @@ import shapes
 import trimesh
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from large import HEIGHTS_M, large_site
 
 from terrain3d.search.faces import plans_at
 from terrain3d.search.mounts import STANDOFF_M, propose
@@ -295,3 +296,16 @@ def test_a_drawn_site_from_its_file():
     found = proposed(build_terrain(site, Path(), 12.0))
     assert {p.kind for p in found} == {"wall", "edge"}
     assert max(len(p.mount.name) for p in found) < 300
+
+
+def test_the_large_site_is_what_it_says():
+    """The site that speed is measured on: so many mounts, no two of one name, each free at its heights."""
+    terrain = large_site(n_mounts=230)
+    assert terrain.ground.z.shape == (400, 400)
+    assert len({mount.name for mount in terrain.mounts}) == 230
+    assert {p.kind for p in propose(dataclasses.replace(terrain, mounts=()), HEIGHTS_M, 12.0)} == {
+        "corner", "wall", "boundary", "edge",
+    }  # fmt: skip
+    solids = shapely.union_all(plans_at(terrain.solids, terrain.ground, 1.0))
+    assert not shapely.contains_xy(solids, [(mount.x, mount.y) for mount in terrain.mounts]).any()
+    assert large_site(n_mounts=230).mounts == terrain.mounts
