@@ -9,6 +9,7 @@ import pickle
 import signal
 import sys
 import time
+from functools import partial
 from pathlib import Path
 
 import dask
@@ -23,8 +24,9 @@ from terrain3d.errors import InputError
 from terrain3d.search import cluster as module
 from terrain3d.search.cluster import on_cluster
 from terrain3d.search.judge import target_of
+from terrain3d.search.run import read_search, run_search
 from terrain3d.search.settings import Space
-from terrain3d.search.sites import each_site, site_files
+from terrain3d.search.sites import each_site, search_site, site_files
 from terrain3d.search.spread import here
 from terrain3d.sight.hits import first_hits
 from terrain3d.sight.panorama import panorama
@@ -72,7 +74,7 @@ def farm():
     return terrain, space, target_of(terrain, 1.7)
 
 
-MOUNTS = [Mount(f"pole {n}", 9.0 - 2 * n, -5.5, (0.8, 1.2)) for n in range(9)]
+MOUNTS = [Mount(f"pole {n}", 9.0 - 2 * n, -5.5, (0.8, 1.2)) for n in range(7)]
 
 
 def content(result):
@@ -131,6 +133,51 @@ def test_work_that_kills_every_worker_is_told(address):
     assert sorted(done) == [0, 2, 3]
 
 
+SEARCHED = """
+[[protect]]
+name = "yard"
+outline = [[-3.0, -3.0], [3.0, -3.0], [3.0, 3.0], [-3.0, 3.0]]
+[[mount]]
+name = "pole"
+at = [5.0, 0.0]
+heights = [1.0]
+[[mount]]
+name = "post"
+at = [-4.0, 1.0]
+heights = [0.8, 1.0]
+[search]
+types = ["one-head-90"]
+bearing_step = 10
+tilts = [0]
+units = 2
+"""
+
+
+def test_whole_searches_come_out_the_same_on_a_cluster(address, tmp_path):
+    """Mounts of one site, or whole sites: what is chosen and every verdict is as it is found here."""
+    site(tmp_path, "farm")
+    path = tmp_path / "farm.toml"
+    path.write_text(path.read_text() + SEARCHED)
+    task = partial(search_site, (None, None, None))
+    ((_, alone),) = each_site(task, (path,))
+    with on_cluster(address) as spread:
+        ((_, sent),) = each_site(task, (path,), spread)
+        parted = run_search(read_search(path, quiet), quiet, spread=spread)
+    for other in (sent.result, parted):
+        assert other.why == alone.result.why
+        assert [content(unit) for unit in other.best.option.detectors] == [
+            content(unit) for unit in alone.result.best.option.detectors
+        ]
+        for choice, same in ((other.best, alone.result.best), (other.best_unit, alone.result.best_unit)):
+            assert choice.option.verdicts.tobytes() == same.option.verdicts.tobytes()
+            assert choice.steady.verdicts.tobytes() == same.steady.verdicts.tobytes()
+            assert (choice.held_m2, choice.slack_deg) == (same.held_m2, same.slack_deg)
+
+
+def quiet(_step, _fraction):
+    pass
+
+
 def worker_at_work(folder):
     """The process of a worker that has something in hand."""
     until = time.monotonic() + PATIENCE_S
@@ -155,7 +202,7 @@ def test_a_worker_killed_half_way_loses_nothing(settled, tmp_path):
         for place, result in spread(judged_with_a_trace, (tmp_path, *shared), MOUNTS):
             assert place not in found
             found[place] = content(result)
-            if len(found) == 3:
+            if len(found) == 2:
                 killed = worker_at_work(tmp_path)
                 os.kill(killed, signal.SIGKILL)
     assert found == expected
