@@ -20,6 +20,8 @@ from terrain3d.units import Floats
 #: Settings of each height and type that are added in each pass of the proof: a few first, which bring the
 #: bound down, then as many as the solver can be given.
 _PASSES = (2, 2, 30)
+#: Seconds for the solver where it goes on from a set that is proved among the settings kept.
+_SECOND_LIMIT_S = 20.0
 #: Settings of each height and type among which ties are settled.
 _MOST_TIED = 200
 #: Mounts that are judged once more for the proof over all settings; where it takes more, the proof is
@@ -105,18 +107,20 @@ def best_sets(
     chosen = solve_cover(problem)
     bound_all = None
     if limits.hold is None:
+        n_kept = len(columns.mount)
         bests = np.array([one.best.max(initial=0.0) for one in judged])
         for most in _PASSES:
             again = _looked_at_again(site, mounts, columns, problem, bests, chosen.value, most, spread)
-            bound_all = again.bound
-            if again.found is None or again.bound - chosen.value <= _same(target):
+            bound_all = min(again.bound, bound_all or np.inf)
+            if again.found is None or bound_all - chosen.value <= _same(target):
                 break
             columns = joined(columns, again.found)
             problem = problem_for(columns)
-            chosen = solve_cover(problem)
-            if again.is_whole:
-                bound_all = max(chosen.bound, chosen.value)
-                break
+        if len(columns.mount) > n_kept and bound_all is not None and bound_all - chosen.value > _same(target):
+            # Whatever else could be in a better set is among the columns now, if nothing is missing.
+            better = solve_cover(problem, _SECOND_LIMIT_S)
+            bound_all = min(bound_all, better.bound) if again.is_whole else bound_all
+            chosen = better if better.value > chosen.value + _same(target) else chosen
         bound_all = max(bound_all or 0.0, chosen.value)
     single = solve_cover(replace(problem, most_units=1, budget=None, needed=None, at_most=()))
     other = _runner_up(problem, columns, chosen)
@@ -132,7 +136,7 @@ def _runner_up(problem: CoverProblem, columns: Columns, chosen: CoverSolution) -
     same = np.flatnonzero(np.isin(pairs, pairs[chosen.chosen]))
     barred = replace(problem, at_most=(*problem.at_most, (same, max(len(chosen.chosen) - 1, 0))))
     try:
-        other = solve_cover(barred)
+        other = solve_cover(barred, _SECOND_LIMIT_S)
     except InputError:
         return None
     return other if len(other.chosen) else None

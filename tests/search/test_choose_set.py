@@ -1,0 +1,123 @@
+"""The set solver against brute force and against what greedy choice is known to reach."""
+
+import itertools
+
+import numpy as np
+import pytest
+from scipy import sparse
+
+from terrain3d.errors import InputError
+from terrain3d.search.bounds import greedy_set, priced
+from terrain3d.search.choose_set import solve_cover
+from terrain3d.search.problem import CoverProblem, weight_held
+
+
+def instance(seed, n=9, p=40, **limits):
+    """A small random problem: some cells held by each column, groups of three columns."""
+    rng = np.random.default_rng(seed)
+    holds = sparse.csr_array(rng.random((n, p)) < rng.uniform(0.1, 0.4))
+    weight = rng.integers(1, 5, p).astype(float)
+    cost = rng.integers(1, 6, n).astype(float)
+    merits = (rng.integers(0, 3, n).astype(float), rng.integers(0, 9, n).astype(float))
+    return CoverProblem(holds, weight, cost, np.arange(n) // 3, merits=merits, **limits)
+
+
+def allowed(problem):
+    """Every set within the limits, by trying all."""
+    n = len(problem.cost)
+    for size in range(n + 1):
+        for chosen in itertools.combinations(range(n), size):
+            rows = list(chosen)
+            groups = problem.group[rows]
+            if len(set(groups[groups >= 0])) < (groups >= 0).sum():
+                continue
+            if problem.most_units is not None and size > problem.most_units:
+                continue
+            if problem.budget is not None and problem.cost[rows].sum() > problem.budget:
+                continue
+            if any(np.isin(rows, columns).sum() > most for columns, most in problem.at_most):
+                continue
+            yield rows
+
+
+LIMITS = [
+    {"most_units": 1},
+    {"most_units": 2},
+    {"most_units": 3, "at_most": ((np.array([0, 4, 8]), 1),)},
+    {"budget": 6.0},
+    {"budget": 7.0, "most_units": 2},
+]
+
+
+@pytest.mark.parametrize("limits", LIMITS)
+@pytest.mark.parametrize("seed", range(12))
+def test_most_ground_is_that_of_brute_force(seed, limits):
+    """Value, proof and the order in which ties are settled: cost, then each merit."""
+    problem = instance(seed, **limits)
+
+    def rank(rows):
+        merits = tuple(float(merit[rows].sum()) for merit in problem.merits)
+        return (weight_held(problem, rows), -float(problem.cost[rows].sum()), *merits)
+
+    best = max(allowed(problem), key=rank)
+    solution = solve_cover(problem)
+    assert solution.gap == 0.0
+    assert solution.bound == pytest.approx(solution.value)
+    assert rank(solution.chosen.tolist()) == pytest.approx(rank(best))
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_the_cheapest_set_is_that_of_brute_force(seed):
+    """Least cost that holds what is needed; of equals the one that holds more."""
+    problem = instance(seed)
+    reachable = max(weight_held(problem, rows) for rows in allowed(problem))
+    problem = instance(seed, needed=0.8 * reachable)
+    fits = [rows for rows in allowed(problem) if weight_held(problem, rows) >= problem.needed]
+    best = min(fits, key=lambda rows: (problem.cost[rows].sum(), -weight_held(problem, rows)))
+    solution = solve_cover(problem)
+    assert solution.cost == problem.cost[best].sum()
+    assert solution.value == weight_held(problem, best)
+    assert solution.gap == 0.0
+
+
+@pytest.mark.parametrize("k", [1, 2, 3, 4])
+@pytest.mark.parametrize("seed", range(10))
+def test_greedy_never_beats_it_and_stays_above_its_bound(seed, k):
+    """Greedy choice of k holds at least 1 - (1 - 1/k)^k of the most, hence above 1 - 1/e.
+
+    Nemhauser, Wolsey and Fisher 1978, Mathematical Programming 14:265 (page from memory).
+    """
+    problem = instance(seed, n=12, p=60, most_units=k)
+    problem = CoverProblem(problem.holds, problem.weight, np.ones(12), np.full(12, -1), most_units=k)
+    most = solve_cover(problem).value
+    greedy = weight_held(problem, greedy_set(problem))
+    assert greedy <= most
+    assert greedy >= (1 - (1 - 1 / k) ** k) * most - 1e-9 > (1 - 1 / np.e) * most - 1e-6
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_prices_bound_every_set(seed):
+    """No set holds more than the prices say, and they say no more than the largest values summed."""
+    problem = instance(seed, most_units=2)
+    prices = priced(problem, 0.0)
+    assert max(weight_held(problem, rows) for rows in allowed(problem)) <= prices.bound + 1e-9
+    tops = sorted((weight_held(problem, [k]) for k in range(9)), reverse=True)
+    assert prices.bound <= tops[0] + tops[1] + 1e-9
+
+
+def test_what_cannot_be_held_is_said_with_the_most_that_can():
+    """A share out of reach ends in words that name the share that is not."""
+    holds = sparse.csr_array(np.array([[True, True, False, False], [False, True, True, False]]))
+    problem = CoverProblem(holds, np.ones(4), np.ones(2), np.arange(2), needed=4.0)
+    with pytest.raises(InputError, match=r"no set of units holds 100% .* the most is 75.0%"):
+        solve_cover(problem)
+
+
+def test_nothing_to_choose_from_is_no_fault():
+    """No column, or no unit allowed, gives the empty set."""
+    none = CoverProblem(
+        sparse.csr_array((0, 4), dtype=bool), np.ones(4), np.zeros(0), np.zeros(0, int), most_units=2
+    )
+    assert len(solve_cover(none).chosen) == 0
+    poor = instance(0, budget=0.5)
+    assert solve_cover(poor).value == 0.0
