@@ -23,7 +23,7 @@ def main() -> int:
     status = subprocess.run(command, cwd=ROOT, stdin=subprocess.DEVNULL, check=False).returncode
     if status == 0:
         say(f"\nPictures: {OUT / 'stills'}\nResults:  {OUT / 'results.json'}, {OUT / 'verdicts.tif'}")
-        say("Next: .venv/bin/terrain3d view data/demo.toml to turn it, .venv/bin/terrain3d study data/demo.toml")
+        say("Next: .venv/bin/terrain3d view data/demo.toml to turn it, study in place of view")
         say("to see what walks through it, or your own site: see README.md")
     return status
 

@@ -11,7 +11,7 @@ from pathlib import Path
 from PIL import Image, ImageDraw, ImageFont
 
 from terrain3d.job import run
-from terrain3d.show.stills import write_stills
+from terrain3d.show.pages.stills import write_stills
 
 ROOT = Path(__file__).resolve().parents[1]
 OUT, DOCS = ROOT / "out" / "gallery", ROOT / "docs"

@@ -1,8 +1,15 @@
-"""Where the small real files lie; their origin and licence are in data/README.md."""
+"""Where the small real files lie (their origin and licence are in data/README.md); how tests draw cases."""
 
+import os
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+# The same cases every time, so that a run that passed passes again; TERRAIN3D_CASES=new draws new ones.
+settings.register_profile("same", derandomize=True)
+settings.register_profile("new", derandomize=False)
+settings.load_profile(os.environ.get("TERRAIN3D_CASES", "same"))
 
 DATA = Path(__file__).parent / "data"
 

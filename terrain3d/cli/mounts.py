@@ -29,7 +29,7 @@ def command(site: Path, every: float, out: Path, write: bool) -> None:
     from terrain3d.paper.whole import whole_folder
     from terrain3d.paper.write_mounts import write_mounts
     from terrain3d.search.propose import propose_for
-    from terrain3d.show.mounts import write_mounts_page
+    from terrain3d.show.pages.mounts import write_mounts_page
 
     as_read = site.read_bytes() if site.is_file() else b""
     with progress_on_terminal() as progress:

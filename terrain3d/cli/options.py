@@ -56,7 +56,7 @@ def judge_and_write(site: Path, out: Path) -> "Outcome":
     """Run the job on a site file and write everything it gives."""
     from terrain3d.job import run
     from terrain3d.paper.folder import write_results
-    from terrain3d.show.stills import FIRST_KINDS, write_stills
+    from terrain3d.show.pages.stills import FIRST_KINDS, write_stills
 
     with progress_on_terminal() as progress:
         outcome = run(site, progress)

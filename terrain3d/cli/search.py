@@ -116,7 +116,7 @@ def _write_out(result: "SearchResult", out: Path, progress: "Progress") -> None:
     from terrain3d.paper.folder import write_results
     from terrain3d.paper.search import search_outcome, search_results_json
     from terrain3d.paper.whole import whole_folder
-    from terrain3d.show.stills import FIRST_KINDS, write_stills
+    from terrain3d.show.pages.stills import FIRST_KINDS, write_stills
 
     outcome = search_outcome(result)
     write_results(

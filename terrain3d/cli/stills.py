@@ -65,8 +65,8 @@ def command(
         raise click.UsageError("--bearing takes a number of degrees, such as 135")
     from terrain3d.job import run
     from terrain3d.paper.whole import whole_folder
-    from terrain3d.show import size as page_size
-    from terrain3d.show.stills import Lines, write_stills
+    from terrain3d.show.pages import size as page_size
+    from terrain3d.show.pages.stills import Lines, write_stills
 
     with progress_on_terminal() as progress:
         outcome = run(site, progress)

@@ -37,8 +37,8 @@ def command(
     from terrain3d.paper.folder import write_results
     from terrain3d.paper.study import study_json, study_rasters
     from terrain3d.paper.study_lines import print_study
-    from terrain3d.show.size import SIZES
-    from terrain3d.show.study_stills import write_study_stills
+    from terrain3d.show.pages.size import SIZES
+    from terrain3d.show.pages.study_stills import write_study_stills
     from terrain3d.study import study
 
     with progress_on_terminal() as progress:

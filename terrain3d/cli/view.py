@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 def command(site: Path) -> None:
     """Open the options in a window: turn them, set their units, compare two, save the settings."""
     from terrain3d.job import run
-    from terrain3d.show.window import check_display, open_window
+    from terrain3d.show.window.views import check_display, open_window
 
     check_display()  # before the survey is read, not after
     with progress_on_terminal() as progress:

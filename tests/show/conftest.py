@@ -3,7 +3,7 @@
 import pytest
 from scenes import slope_outcome
 
-from terrain3d.show.stills import write_stills
+from terrain3d.show.pages.stills import write_stills
 
 
 @pytest.fixture(scope="session")

@@ -4,8 +4,8 @@ from itertools import combinations
 
 from matplotlib.transforms import Bbox
 
-from terrain3d.show.labels import boxes_meet
-from terrain3d.show.sheet import Sheet
+from terrain3d.show.pages.labels import boxes_meet
+from terrain3d.show.pages.sheet import Sheet
 
 
 def texts_of(page: Sheet) -> list[tuple[str, Bbox]]:

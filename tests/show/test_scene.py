@@ -11,7 +11,7 @@ from terrain3d.frame import site_frame
 from terrain3d.job import Outcome
 from terrain3d.show.camera import fitted_camera, framed_points
 from terrain3d.show.extent import site_extent
-from terrain3d.show.oblique import render
+from terrain3d.show.pages.oblique import render
 from terrain3d.show.scene import build_scene
 from terrain3d.terrain import Foliage, Ground, Mount, Solids, Terrain
 

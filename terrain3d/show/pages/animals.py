@@ -1,0 +1,144 @@
+"""The page of animals: which of them raise the alarm where, and where a person who crawls does not."""
+
+from terrain3d.around.animals import AnimalGround, FigureGround
+from terrain3d.cover.option import OptionResult
+from terrain3d.job import Outcome
+from terrain3d.show import palette, words
+from terrain3d.show.pages.column import unit_rows
+from terrain3d.show.pages.plan import Base, paint_plan, plan_signs
+from terrain3d.show.pages.sheet import Sheet, Stripe, plain_sheet, share_of_page
+from terrain3d.show.pages.size import SCREEN, Size, scale_words
+from terrain3d.show.pages.wash import Wash, edge, lay, without_verdicts
+
+_STRIPE = Stripe("////", palette.CRAWLING_STRIPE)
+
+
+def animals_sheet(
+    outcome: Outcome,
+    option: OptionResult,
+    found: AnimalGround,
+    base: Base,
+    size: Size = SCREEN,
+    date: str = "",
+) -> Sheet:
+    """The page of one option.
+
+    Parameters
+    ----------
+    outcome : Outcome
+    option : OptionResult
+    found : AnimalGround
+        Of this option.
+    base : Base
+        What the plans of all options share, made for this size.
+    size : Size
+    date : str
+        Printed as it is; empty for none.
+    """
+    view = "animals and crawling, plan, north up"
+    if base.scale is not None:
+        view += f", {scale_words(base.scale, size)}"
+    place = words.place_in_ranking(outcome, option)
+    page = plain_sheet(outcome, option.name, view, animals_line(found), place, size, date)
+    axes = page.picture_axes()
+    paint_plan(page, axes, outcome, without_verdicts(option), base)
+    lay(axes, _washes(found), base.extent)
+    for ground in found.animals:
+        edge(axes, outcome.terrain.ground, ground.where, palette.ANIMAL_SCALE[-1])
+    page.key(plan_signs(outcome, (option,), base.extent))
+    _animal_rows(page, found)
+    _crawling_rows(page, found)
+    unit_rows(page, option)
+    return page
+
+
+def animals_line(found: AnimalGround) -> str:
+    """What to take from the page: the lowest animal that raises the alarm, and what a crawler gets.
+
+    >>> from terrain3d.detector.figures import Figure
+    >>> import numpy as np
+    >>> nowhere = np.zeros((2, 2), bool)
+    >>> dog = FigureGround(Figure("dog", 0.6, "invented"), 0.0, None, nowhere)
+    >>> person = Figure("person", 1.7, "invented")
+    >>> crawler = FigureGround(Figure("person crawling", 0.7, "invented"), 12.0, 2.0, ~nowhere)
+    >>> animals_line(AnimalGround("gate", (dog,), person, crawler, 0.0))
+    'No animal raises the alarm. A person crawling passes on 12 m² that hold a person, none of it protected.'
+    """
+    troublesome = [ground for ground in found.animals if ground.area_m2 > 0]
+    if troublesome:
+        lowest = troublesome[0]
+        animals = (
+            f"The lowest animal that raises the alarm is the {_named(lowest)}: on"
+            f" {words.square_metres(lowest.area_m2)}, from {lowest.nearest_m:.1f} m off."
+        )
+        others = [ground.figure.name for ground in troublesome[1:]]
+        if others:
+            animals += f" The taller ones do so on more: {_listed(others)}."
+    else:
+        animals = "No animal raises the alarm."
+    low = found.crawling
+    if low.area_m2 == 0:
+        return f"{animals} A {low.figure.name} is held wherever a {found.upright.name} is."
+    yard = found.crawling_protected_m2
+    protected = f"{words.square_metres(yard)} of it" if yard > 0 else "none of it"
+    return (
+        f"{animals} A {low.figure.name} passes on {words.square_metres(low.area_m2)} that hold"
+        f" a {found.upright.name}, {protected} protected."
+    )
+
+
+def _named(ground: FigureGround) -> str:
+    return f"{ground.figure.name} ({ground.figure.height_m:.2f} m)"
+
+
+def _listed(names: list[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def _washes(found: AnimalGround) -> list[Wash]:
+    """Tallest first, so that the colour left on a cell is that of the lowest animal."""
+    count = len(found.animals)
+    washes = [
+        Wash(ground.where, palette.animal_colour(rank, count)) for rank, ground in enumerate(found.animals)
+    ]
+    return [*reversed(washes), Wash(found.crawling.where, palette.CRAWLING_STRIPE, 1)]
+
+
+def _animal_rows(page: Sheet, found: AnimalGround) -> None:
+    page.heading("Animals that raise the alarm")
+    count, width = len(found.animals), page.right - page.left
+    for rank, ground in enumerate(found.animals):
+        # Room is kept for the sentence below, for crawling and for a unit.
+        if rank < count - 1 and not page.room_for(18):
+            page.row(f"and {count - rank} more: see results.json", size=7.5)
+            break
+        figure = words.square_metres(ground.area_m2) if ground.area_m2 else "none"
+        name = f"{ground.figure.name}, {ground.figure.height_m:.2f} m"
+        room = width - 0.033 - share_of_page(figure, 8) - 0.01
+        baseline = page.row(page.lines(name, room, 8, 1)[0], figure, indent=0.033)
+        page.swatch(baseline, palette.animal_colour(rank, count), Stripe())
+    page.gap(0.004)
+    page.paragraph(
+        "Ground takes the colour of the lowest animal that breaks both layers there; taller ones do so too.",
+        3,
+        color=palette.QUIET_INK,
+    )
+    page.gap()
+
+
+def _crawling_rows(page: Sheet, found: AnimalGround) -> None:
+    low = found.crawling
+    page.heading("The alarm stays silent")
+    figure = words.square_metres(low.area_m2)
+    room = page.right - page.left - 0.033 - share_of_page(figure, 8) - 0.01
+    name = f"{low.figure.name}, {low.figure.height_m:.2f} m"
+    baseline = page.row(page.lines(name, room, 8, 1)[0], figure, indent=0.033)
+    page.swatch(baseline, palette.PAPER, _STRIPE)
+    page.row("of that protected", words.square_metres(found.crawling_protected_m2), indent=0.033)
+    page.gap(0.004)
+    page.paragraph(
+        f"Stripes: ground that holds a {found.upright.name} walking upright, but not this one.",
+        3,
+        color=palette.QUIET_INK,
+    )
+    page.gap()

@@ -1,0 +1,147 @@
+"""The contact sheet: every option in a row of plan, section and numbers, with the line that says why."""
+
+from terrain3d.cover.option import OptionResult
+from terrain3d.cover.verdict import VERDICT_KEYS, Verdict
+from terrain3d.job import Outcome
+from terrain3d.show import palette, words
+from terrain3d.show.pages.beside import best_options
+from terrain3d.show.pages.column import verdict_swatch
+from terrain3d.show.pages.plan import Base, paint_map, printed_base
+from terrain3d.show.pages.profile import telling_bearing
+from terrain3d.show.pages.section import Frame, heights_shown, paint_section, section_view, sides
+from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, STRIPES, Sheet, Sign, plain_sheet
+from terrain3d.show.pages.size import HEIGHT_PX, SCREEN, WIDTH_PX, Size, scale_words
+
+#: Options on one page.
+PER_PAGE = 4
+_TOP, _FLOOR = 0.885, 0.135
+_PLAN, _SECTION, _TEXT = (PICTURE[0], 0.205), (0.217, 0.625), (0.642, COLUMN_RIGHT)
+_AIR = 0.012
+
+
+def contact_pages(outcome: Outcome) -> list[tuple[OptionResult, ...]]:
+    """The options of each page, best first."""
+    options = best_options(outcome)
+    return [options[k : k + PER_PAGE] for k in range(0, len(options), PER_PAGE)]
+
+
+def contact_sheet(
+    outcome: Outcome,
+    options: tuple[OptionResult, ...],
+    note: str,
+    base: Base,
+    size: Size = SCREEN,
+    date: str = "",
+) -> Sheet:
+    """One page of options, each in a row.
+
+    Parameters
+    ----------
+    outcome : Outcome
+    options : tuple of OptionResult
+        At most `PER_PAGE`.
+    note : str
+        Such as "page 1 of 2"; empty where there is one page.
+    base : Base
+        What all plans of the site share.
+    size : Size
+    date : str
+    """
+    height = (_TOP - _FLOOR) / PER_PAGE - _AIR
+    shared = printed_base(outcome, size, (_PLAN[1] - _PLAN[0], height), base)
+    view = "best first; plans north up, sections at true scale"
+    if shared.scale is not None:
+        view += f", {scale_words(shared.scale, size)}"
+    page = plain_sheet(outcome, "All options", view, outcome.why, note, size, date)
+    for row, option in enumerate(options):
+        bottom = _TOP - (row + 1) * (height + _AIR) + _AIR
+        _plan(page, outcome, option, shared, bottom, height)
+        _section(page, outcome, option, bottom, height)
+        _text(page, outcome, option, bottom, height)
+    page.key(_signs(outcome, options))
+    return page
+
+
+def _plan(
+    page: Sheet, outcome: Outcome, option: OptionResult, base: Base, bottom: float, height: float
+) -> None:
+    axes = page.picture_axes((_PLAN[0], bottom, _PLAN[1] - _PLAN[0], height))
+    paint_map(axes, outcome, option, base, fine=False)
+    axes.set_anchor("W")
+    if base.scale is not None:
+        page.set_to_scale(axes, base.extent.width_m, base.extent.depth_m, base.scale)
+
+
+def _section(page: Sheet, outcome: Outcome, option: OptionResult, bottom: float, height: float) -> None:
+    """The section of the first unit along the bearing that crosses most protected ground."""
+    unit = option.detectors[0]
+    width = _SECTION[1] - _SECTION[0]
+    room = width * WIDTH_PX, height * HEIGHT_PX
+    bearing = telling_bearing(outcome.terrain, unit)
+    view = section_view(outcome.terrain, unit, bearing, outcome.figure, SCREEN, room, 20.0)
+    low, high = heights_shown(view.profile, outcome.figure)
+    left, right = sides(view)
+    spare = room[1] * view.metres_per_px - (high - low)
+    axes = page.picture_axes((_SECTION[0], bottom, width, height))
+    frame = Frame(left, right, low - 0.4 * spare, high + 0.6 * spare)
+    paint_section(page, axes, outcome.terrain, view.profile, outcome.figure, frame, 0.7)
+    axes.set(xticks=[], yticks=[])
+    (name,) = page.lines(f"{unit.name}, {bearing:.0f}°", width - 0.02, 7, 1)
+    page.text(_SECTION[0] + 0.006, bottom + height - 0.009, name, 7, va="top", color=palette.QUIET_INK)
+
+
+def _text(page: Sheet, outcome: Outcome, option: OptionResult, bottom: float, height: float) -> None:
+    left, right = _TEXT
+    top = bottom + height
+    place = words.place_in_ranking(outcome, option)
+    (name,) = page.lines(option.name, right - left - 0.075, 10, 1, "bold")
+    page.text(left, top - 0.018, name, 10, weight="bold", va="baseline")
+    page.text(right, top - 0.018, place, 8.5, ha="right", va="baseline", color=palette.QUIET_INK)
+    baseline, step = top - 0.048, (right - left) / 4
+    page.begin_column(left, right, top, bottom)
+    for n, verdict in enumerate((Verdict.BOTH, Verdict.UPPER_ONLY, Verdict.LOWER_ONLY, Verdict.DEAD)):
+        page.left = left + n * step
+        verdict_swatch(page, baseline, verdict)
+        area = words.square_metres(option.area_m2.get(VERDICT_KEYS[verdict], 0.0))
+        page.text(page.left + 0.029, baseline, area, 8, va="baseline")
+    y = baseline - 0.03
+    for line in page.lines(words.loss_line(outcome, option), right - left, 8, 3):
+        page.text(left, y, line, 8, va="baseline")
+        y -= 0.0225
+    y -= 0.002
+    for unit in option.detectors:
+        for text in (f"{unit.name}: {unit.type.name} on {unit.mount}", ", ".join(words.unit_lines(unit))):
+            if y < bottom:
+                return
+            (line,) = page.lines(text, right - left, 7, 1)
+            page.text(left, y, line, 7, va="baseline", color=palette.QUIET_INK)
+            y -= 0.0195
+
+
+def _signs(outcome: Outcome, options: tuple[OptionResult, ...]) -> list[Sign]:
+    """What the colours and marks of the small pictures mean."""
+    names = {
+        layer.name: None
+        for option in options
+        for unit in option.detectors
+        for head in unit.type.head
+        for layer in head.layer
+    }
+    signs = [
+        Sign("both layers", fill=palette.VERDICT_COLOURS[Verdict.BOTH], line=palette.BOTH_EDGE),
+        Sign(
+            "upper only", fill=palette.VERDICT_COLOURS[Verdict.UPPER_ONLY], stripe=STRIPES[Verdict.UPPER_ONLY]
+        ),
+        Sign("lower only", fill=palette.VERDICT_COLOURS[Verdict.LOWER_ONLY]),
+        Sign("dead ground", fill=palette.VERDICT_COLOURS[Verdict.DEAD], stripe=STRIPES[Verdict.DEAD]),
+    ]
+    for name in list(names)[:2]:
+        colour = palette.layer_colour(name)
+        signs.append(Sign(f"{name} layer", fill=palette.mixed(colour, 0.42), line=colour))
+    if outcome.terrain.protect:
+        signs.append(Sign("protected", line=palette.PROTECTED, width=1.2, dashes=(0, (5, 2.2))))
+    if len(outcome.terrain.solids.names):
+        signs.append(Sign("solid", fill=palette.SOLID, line=palette.SOLID_EDGE))
+    if (outcome.terrain.foliage.column >= 0).any():
+        signs.append(Sign("foliage", fill=palette.FOLIAGE_LIGHT, line=palette.FOLIAGE_EDGE))
+    return signs

@@ -1,0 +1,160 @@
+"""The upright cut through site and layers as pixels: ground, verdict strip, leaves, light of the layers."""
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict
+from terrain3d.show import palette
+from terrain3d.show.pages.profile import Beam, Profile
+from terrain3d.show.palette import Rgb
+from terrain3d.terrain import Foliage
+from terrain3d.units import Floats
+
+#: How strongly a layer covers the paper where nothing dims it.
+LAYER_STRENGTH = 0.42
+#: Thickness of the strip of verdicts, in pixels of the layout.
+STRIP_PX = 15.0
+
+
+class Window(NamedTuple):
+    """The part of the upright plane that a picture shows, metres, and its pixels."""
+
+    left: float
+    right: float
+    bottom: float
+    top: float
+    width_px: int
+    height_px: int
+
+
+def cut_image(profile: Profile, foliage: Foliage, window: Window, fineness: float = 1.0) -> Rgb:
+    """Draw the cut.
+
+    Parameters
+    ----------
+    profile : Profile
+    foliage : Foliage
+    window : Window
+    fineness : float
+        Pixels of the picture for one of the layout.
+
+    Returns
+    -------
+    (height_px, width_px, 3) uint8
+        Row 0 at the top.
+    """
+    s = _middles(window.left, window.right, window.width_px)
+    z = _middles(window.bottom, window.top, window.height_px)[::-1, None]
+    image = np.full((window.height_px, window.width_px, 3), 255.0)
+    for beam in profile.beams:
+        # Only the rows that the layer crosses: it is a narrow band of a large picture.
+        high = z[:, 0] <= profile.eye_z + max(float((beam.slopes * beam.ends).max()), 0.0)
+        low = z[:, 0] >= profile.eye_z + min(float((beam.slopes * beam.ends).min()), 0.0)
+        rows = slice(int(high.argmax()), len(z) - int(low[::-1].argmax()))
+        share = LAYER_STRENGTH * lit(beam, s, z[rows] - profile.eye_z)
+        _lay(image[rows], palette.layer_colour(beam.layer), share)
+    # The ground hides what leaves and layers have under it; where it is not known nothing does.
+    if has_leaves(profile, foliage):
+        _lay(image, palette.FOLIAGE, _leafiness(profile, foliage, s, z))
+    known = np.isfinite(profile.ground)
+    ground = np.interp(s, profile.along[known], profile.ground[known])
+    unknown = _codes_at(profile, s) == UNKNOWN
+    below = (z < ground) & ~unknown
+    image[below] = palette.rgb(palette.BLOCK_SIDE)
+    thick = STRIP_PX * fineness * (window.top - window.bottom) / window.height_px
+    _strip(image, profile, s, below & (z >= ground - thick), fineness)
+    rows, columns = np.indices(below.shape)
+    stripes = (columns - rows) % round(14 * fineness) < max(1, round(1.5 * fineness))
+    image[unknown & (z < ground) & stripes] = palette.rgb(palette.UNKNOWN_STRIPE)
+    return np.asarray(np.rint(image), np.uint8)
+
+
+def lit(beam: Beam, along: Floats, height: Floats) -> Floats:
+    """Share of a layer's light at places of the plane; 0 outside its band and past what it meets.
+
+    Parameters
+    ----------
+    beam : Beam
+    along : (n,) float
+        Plan distances, metres.
+    height : (m, 1) float
+        Above the eye, metres.
+
+    Returns
+    -------
+    (m, n) float
+
+    Examples
+    --------
+    >>> slopes, ends = np.array([-0.1, 0.0, 0.1]), np.array([2.0, 2.0, 2.0])
+    >>> beam = Beam("upper", slopes, ends, np.zeros(3, np.uint8), np.array([0.0, 2.0]), np.ones((3, 2)))
+    >>> lit(beam, np.array([-1.0, 1.0, 3.0]), np.array([[0.05], [0.5]])).tolist()
+    [[0.0, 1.0, 0.0], [0.0, 0.0, 0.0]]
+    """
+    with np.errstate(divide="ignore", invalid="ignore"):
+        slope = np.where(along > 0, height / along, np.inf)
+    within = (slope >= beam.slopes[0]) & (slope <= beam.slopes[-1])
+    # Between two lines of sight the shorter one counts: nothing is drawn where nothing may be sensed.
+    row = np.clip(
+        np.searchsorted(beam.slopes, np.where(within, slope, beam.slopes[0])), 1, len(beam.slopes) - 1
+    )
+    end = np.minimum(beam.ends[row - 1], beam.ends[row])
+    column = np.clip(np.searchsorted(beam.at, along), 0, len(beam.at) - 1)
+    light = beam.light[row, np.broadcast_to(column, row.shape)]
+    return np.where(within & (along <= end), light, 0.0)
+
+
+def _middles(low: float, high: float, count: int) -> Floats:
+    return low + (high - low) * (np.arange(count) + 0.5) / count
+
+
+def _lay(image: Floats, colour: str, share: Floats) -> None:
+    image += share[..., None] * (palette.rgb(colour) - image)
+
+
+def _codes_at(profile: Profile, s: Floats) -> Codes:
+    step = profile.along[1] - profile.along[0]
+    index = np.clip(np.rint((s - profile.along[0]) / step).astype(int), 0, len(profile.along) - 1)
+    return np.asarray(profile.codes[index], np.uint8)
+
+
+def _strip(image: Floats, profile: Profile, s: Floats, where: NDArray[np.bool_], fineness: float) -> None:
+    """Colours and stripes of the verdicts, as the plan has them."""
+    codes = np.broadcast_to(_codes_at(profile, s), where.shape)
+    image[where] = palette.verdict_rgb(codes[where])
+    rows, columns = np.indices(where.shape)
+    thin = max(1, round(1.2 * fineness))
+    ground_row = np.broadcast_to(where.argmax(axis=0), where.shape)
+    level = (rows - ground_row) % round(5 * fineness) >= round(5 * fineness) - thin
+    slant = (columns + rows) % round(8 * fineness) < thin
+    image[where & level & (codes == Verdict.UPPER_ONLY)] = palette.rgb(palette.UPPER_STRIPE)
+    image[where & slant & (codes == Verdict.DEAD)] = palette.rgb(palette.DEAD_STRIPE)
+
+
+def has_leaves(profile: Profile, foliage: Foliage) -> bool:
+    """Whether anything grows along the line."""
+    return bool((_columns(profile, foliage, profile.along) >= 0).any())
+
+
+def _columns(profile: Profile, foliage: Foliage, s: Floats) -> NDArray[np.int64]:
+    """The stored column of leaves at each place of the line; -1 where nothing grows."""
+    x, y = profile.places(s)
+    i = np.rint((x - foliage.x0) / foliage.cell_m).astype(int)
+    j = np.rint((y - foliage.y0) / foliage.cell_m).astype(int)
+    ny, nx = foliage.column.shape
+    inside = (i >= 0) & (j >= 0) & (i < nx) & (j < ny)
+    return np.where(inside, foliage.column[np.clip(j, 0, ny - 1), np.clip(i, 0, nx - 1)], -1)
+
+
+def _leafiness(profile: Profile, foliage: Foliage, s: Floats, z: Floats) -> Floats:
+    """How green each place is: 0 without leaves, deeper with their density."""
+    share = np.zeros((len(z), len(s)))
+    column, density = _columns(profile, foliage, s), foliage.density
+    for k in np.flatnonzero(column >= 0):
+        step = np.floor((z[:, 0] - foliage.base_z[column[k]]) / foliage.step_m).astype(int)
+        grown = (step >= 0) & (step < density.shape[1])
+        leaf = density[column[k], np.clip(step, 0, density.shape[1] - 1)]
+        share[:, k] = np.where(grown & (leaf > 0), 0.3 + 0.5 * (1 - np.exp(-leaf / 2)), 0.0)
+    return share

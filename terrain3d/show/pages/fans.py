@@ -1,0 +1,198 @@
+"""The page of fans: how near a walker comes, straight at a unit and across it, bearing by bearing."""
+
+from typing import Any
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.ticker import MultipleLocator
+from matplotlib.transforms import Bbox
+
+from terrain3d.cover.option import OptionResult
+from terrain3d.detector.pose import Detector
+from terrain3d.job import Outcome
+from terrain3d.show import palette, words
+from terrain3d.show.pages.plan import Base
+from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, Sheet, Sign, plain_sheet
+from terrain3d.show.pages.size import SCREEN, Size, scale_words
+from terrain3d.show.pages.walks import begin_plan, counting_words, finish_plan, plan_with, walk_signs
+from terrain3d.units import Floats, wrap_deg
+from terrain3d.walk.fans import ACROSS_M, Fan
+
+_PLAN = (PICTURE[0], 0.15, 0.45, 0.725)
+_LEFT = 0.555
+#: Foot and height of the two charts, shares of the page.
+_TO, _ACROSS = (0.575, 0.165), (0.225, 0.165)
+_MARKERS = ("o", "s", "^", "D", "v")
+
+
+def fans_sheet(
+    outcome: Outcome,
+    option: OptionResult,
+    unit: Detector,
+    to: Fan,
+    across: Fan,
+    base: Base,
+    size: Size = SCREEN,
+    date: str = "",
+) -> Sheet:
+    """The page of one unit's fans.
+
+    Parameters
+    ----------
+    outcome : Outcome
+    option : OptionResult
+    unit : Detector
+    to, across : Fan
+        Walks straight at the unit and across it.
+    base : Base
+        What all plans of the site share.
+    size : Size
+    date : str
+    """
+    shared = plan_with(outcome, [to.lines.reshape(-1, 2)], base, size, _PLAN[2:])
+    view = f"straight walks at {unit.name} alone, plan north up"
+    if shared.scale is not None:
+        view += f", {scale_words(shared.scale, size)}"
+    sentence = f"{fans_sentence(unit, to, across)} {counting_words(option)}"
+    place = words.place_in_ranking(outcome, option)
+    page = plain_sheet(outcome, option.name, view, sentence, place, size, date)
+    axes, heights = begin_plan(page, outcome, option, shared, _PLAN, "NW")
+    finish_plan(page, axes, outcome, option, shared, heights, _draw_walks(axes, to))
+    page.begin_column(_LEFT - 0.03, COLUMN_RIGHT, PICTURE[1] + PICTURE[3], _TO[0] + _TO[1])
+    page.heading("Straight at the unit: the weak direction")
+    page.paragraph(to.words, 3, size=8)
+    page.row(_who(to), size=7.5, color=palette.QUIET_INK)
+    _chart_to(page, unit, to)
+    page.begin_column(_LEFT - 0.03, COLUMN_RIGHT, _TO[0] - 0.06, _ACROSS[0] + _ACROSS[1])
+    page.heading("Across the unit")
+    page.paragraph(across.words, 3, size=8)
+    page.row(_who(across), size=7.5, color=palette.QUIET_INK)
+    _chart_across(page, unit, across)
+    signs = walk_signs(outcome)
+    signs[5:7] = [
+        Sign("way walked unnoticed", line=palette.FIGURE, width=2.4),
+        Sign("noticed here", line=palette.INK, width=0.0, marker="o"),
+    ]
+    page.key(signs)
+    return page
+
+
+def fans_sentence(unit: Detector, to: Fan, across: Fan) -> str:
+    """What to take from a page of fans."""
+    if not to.raised.any():
+        text = f"Whoever walks straight at {unit.name} is never noticed"
+    else:
+        near, far = np.nanmin(to.left_m), np.nanmax(to.left_m)
+        text = (
+            f"Whoever walks straight at {unit.name} comes within {near:.1f} to {far:.1f} m before the alarm"
+        )
+        if not to.raised.all():
+            text += f", from {int((~to.raised).sum())} bearings without any"
+    share = float(across.raised.mean())
+    return f"{text}; across it {share:.0%} of walks of {ACROSS_M:g} m raise it."
+
+
+def _who(fan: Fan) -> str:
+    pulses = "1 pulse" if fan.pulses_needed == 1 else f"{fan.pulses_needed} pulses"
+    return f"walked by: {fan.figure.name}, {fan.speed_mps:g} m/s; the alarm takes {pulses} in each layer"
+
+
+def _draw_walks(axes: Axes, fan: Fan) -> list[Bbox]:
+    """The way of each walk until it is noticed; returns where those spots are, page pixels."""
+    boxes = []
+    for line, walked in zip(fan.lines, fan.walked_m, strict=True):
+        length = float(np.hypot(*(line[1] - line[0])))
+        share = 1.0 if np.isnan(walked) else min(walked / length, 1.0)
+        end = line[0] + share * (line[1] - line[0])
+        x, y = np.array([line[0], end]).T
+        axes.plot(x, y, color="white", linewidth=3.4, zorder=10, solid_capstyle="butt")
+        axes.plot(x, y, color=palette.FIGURE, linewidth=1.7, zorder=11, solid_capstyle="butt")
+        if not np.isnan(walked):
+            axes.plot(*end, "o", ms=4.6, mfc="white", mec=palette.INK, mew=1.0, zorder=12)
+            middle = axes.transData.transform(end)
+            boxes.append(Bbox([middle - 5, middle + 5]))
+    return boxes
+
+
+def offsets_deg(unit: Detector, bearings: Floats) -> Floats:
+    """Bearings as degrees to the right of where a unit faces, in [-180, 180).
+
+    >>> from pathlib import Path
+    >>> from terrain3d.detector.types import load_type
+    >>> unit = Detector("D1", load_type("one-head-90", Path()), "pole", 0, 0, 0, 1.0, 350.0)
+    >>> offsets_deg(unit, np.array([310.0, 350.0, 30.0]))
+    array([-40.,   0.,  40.])
+    """
+    return np.asarray((bearings - unit.bearing_deg + 180.0) % 360.0 - 180.0)
+
+
+def _chart(page: Sheet, unit: Detector, offsets: Floats, place: tuple[float, float], top: float) -> Axes:
+    axes = page.picture_axes((_LEFT, place[0], COLUMN_RIGHT - _LEFT, place[1]))
+    span = offsets.max() - offsets.min()
+    axes.set(xlim=(offsets.min() - 5, offsets.max() + 5), ylim=(0, top))
+    axes.xaxis.set_major_locator(MultipleLocator(10 if span <= 100 else 20 if span <= 200 else 45))
+    axes.xaxis.set_major_formatter(lambda value, _: f"{wrap_deg(unit.bearing_deg + value):.0f}°")
+    axes.tick_params(labelsize=6.5, length=3, width=0.6, colors=palette.QUIET_INK, pad=2)
+    axes.grid(axis="y", color=palette.CONTOUR, linewidth=0.4, alpha=0.4, zorder=0)
+    axes.set_axisbelow(True)
+    for side in ("top", "right"):
+        axes.spines[side].set_visible(False)
+    return axes
+
+
+def _chart_to(page: Sheet, unit: Detector, fan: Fan) -> None:
+    """Bars from the start of each walk down to where it is noticed: shorter is better."""
+    offsets = offsets_deg(unit, fan.bearing_deg)
+    start = float(fan.distance_m.max())
+    axes = _chart(page, unit, offsets, _TO, start)
+    noticed = np.where(fan.raised, fan.left_m, 0.0)
+    axes.bar(offsets, start - noticed, 3.4, bottom=noticed, color=palette.FIGURE, zorder=2)
+    axes.plot(
+        offsets[fan.raised], fan.left_m[fan.raised], "o", ms=4.6, mfc="white", mec=palette.INK, mew=1.0,
+        zorder=3, clip_on=False,
+    )  # fmt: skip
+    axes.yaxis.set_major_locator(MultipleLocator(2 if start <= 16 else 5))
+    axes.yaxis.set_major_formatter(lambda value, _: f"{value:g} m")
+    _caption(page, _TO, "distance from the unit, by bearing: the bar is the way walked unnoticed")
+
+
+def _chart_across(page: Sheet, unit: Detector, fan: Fan) -> None:
+    """Metres walked until noticed, one mark for each distance; those never noticed stand on the top line."""
+    offsets = offsets_deg(unit, fan.bearing_deg)
+    axes = _chart(page, unit, offsets, _ACROSS, ACROSS_M * 1.2)
+    distances = np.unique(fan.distance_m)
+    shift = np.linspace(-1.2, 1.2, len(distances)) if len(distances) > 1 else np.zeros(1)
+    greys = [palette.INK, palette.FIGURE, palette.CONTOUR]
+    for k, distance in enumerate(distances):
+        own = fan.distance_m == distance
+        seen = own & fan.raised
+        look: dict[str, Any] = {
+            "marker": _MARKERS[k % 5],
+            "ls": "",
+            "ms": 5,
+            "mec": palette.INK,
+            "mew": 0.8,
+            "clip_on": False,
+        }
+        axes.plot(
+            offsets[seen] + shift[k],
+            fan.walked_m[seen],
+            mfc=greys[k % 3],
+            label=f"{distance:g} m off",
+            **look,
+        )
+        never = own & ~fan.raised
+        axes.plot(offsets[never] + shift[k], np.full(never.sum(), ACROSS_M * 1.12), mfc="white", **look)
+    axes.axhline(ACROSS_M, color=palette.QUIET_INK, linewidth=0.6)
+    axes.set_yticks([0, 2, 4, ACROSS_M, ACROSS_M * 1.12], ["0 m", "2 m", "4 m", f"{ACROSS_M:g} m", "never"])
+    axes.legend(
+        loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=len(distances), fontsize=6.8, frameon=False,
+        handletextpad=0.1, columnspacing=1.0, borderpad=0.1,
+    )  # fmt: skip
+    _caption(
+        page, _ACROSS, f"metres walked until noticed, of {ACROSS_M:g} m, by bearing of the walk's middle"
+    )
+
+
+def _caption(page: Sheet, place: tuple[float, float], text: str) -> None:
+    page.text(_LEFT, place[0] - 0.047, text, 7, va="baseline", color=palette.QUIET_INK)

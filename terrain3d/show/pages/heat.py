@@ -1,0 +1,239 @@
+"""The page of heat: contrast by ground temperature over what the options still hold at it."""
+
+import math
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.lines import Line2D
+from matplotlib.ticker import MultipleLocator, PercentFormatter
+
+from terrain3d.conditions.heat import (
+    REFERENCE_GROUND_C,
+    REFERENCE_K,
+    HeatResult,
+    band_radiance,
+    reference_contrast,
+)
+from terrain3d.cover.option import OptionResult
+from terrain3d.job import Outcome
+from terrain3d.show import palette
+from terrain3d.show.pages.sheet import PICTURE, Sheet, Sign, plain_sheet
+from terrain3d.show.pages.size import SCREEN, Size
+
+#: One option and what it holds by temperature.
+Warmed = tuple[OptionResult, HeatResult]
+#: Options drawn on one page; the rest is in results.json.
+MOST = 4
+#: Colours and dashes of the options' lines, best first: told apart by either.
+_LINES = (
+    ("#124b66", "-"),
+    ("#c0561f", (0, (7, 2))),
+    ("#6a4a8c", (0, (4, 1.5, 1, 1.5))),
+    ("#4f7a2a", (0, (2, 1.5))),
+)
+_BAND, _SILENT, _CURVE = "#e9eef2", "#d9c3c6", "#1d1d1b"
+#: The two charts, shares of the page; between them lies the shared scale of temperature.
+_UPPER = (PICTURE[0] + 0.022, 0.545, PICTURE[2] - 0.052, 0.315)
+_LOWER = (_UPPER[0], 0.195, _UPPER[2], 0.275)
+
+
+def heat_sheet(outcome: Outcome, warmed: tuple[Warmed, ...], size: Size = SCREEN, date: str = "") -> Sheet:
+    """One page for all options.
+
+    Parameters
+    ----------
+    outcome : Outcome
+    warmed : tuple of (OptionResult, HeatResult)
+        At least one; all of one heat setting.
+    size : Size
+    date : str
+    """
+    ranked = sorted(warmed, key=lambda pair: outcome.ranking.index(pair[0].name))
+    shown = tuple(ranked[:MOST])
+    best = shown[0][1]
+    view = "what is held as the ground warms"
+    page = plain_sheet(outcome, "Heat: figure against ground", view, _sentence(shown), "", size, date)
+    _contrast(page, page.picture_axes(_UPPER), best, _silent(shown))
+    _held(page, page.picture_axes(_LOWER), shown, _silent(shown))
+    _column(page, shown, len(warmed))
+    page.key(_signs(shown))
+    return page
+
+
+def _sentence(shown: tuple[Warmed, ...]) -> str:
+    option, heat = shown[0]
+    first = f"{option.name}: {heat.words[0]}" if len(shown) > 1 else heat.words[0]
+    return f"{first} {' '.join(heat.words[1:-1])}"
+
+
+def _silent(shown: tuple[Warmed, ...]) -> tuple[float, float] | None:
+    """Ground temperatures at which none of the options holds anything; None where none are drawn."""
+    spans = [
+        (
+            -math.inf if heat.silent_from_c is None else heat.silent_from_c,
+            math.inf if heat.silent_to_c is None else heat.silent_to_c,
+        )
+        for _, heat in shown
+        if heat.losses
+    ]
+    if not spans:
+        return None
+    low, high = max(start for start, _ in spans), min(end for _, end in spans)
+    grounds = shown[0][1].curve.grounds_c
+    return (low, high) if low < high and low < grounds[-1] and high > grounds[0] else None
+
+
+def _contrast(page: Sheet, axes: Axes, heat: HeatResult, silent: tuple[float, float] | None) -> None:
+    """Figure minus ground, with the borrowed condition as a band about nothing."""
+    curve, level = heat.curve, reference_contrast()
+    _shade(axes, silent)
+    axes.axhspan(-level, level, facecolor=_BAND, zorder=1)
+    for side in (-level, level):
+        axes.axhline(side, color=palette.QUIET_INK, linewidth=0.8, linestyle=(0, (5, 3)), zorder=3)
+    axes.axhline(0.0, color=palette.INK, linewidth=0.8, zorder=3)
+    axes.plot(curve.grounds_c, curve.contrast, color=_CURVE, linewidth=1.8, zorder=4)
+    low, high = float(min(curve.contrast.min(), -level)), float(max(curve.contrast.max(), level))
+    spare = 0.09 * (high - low)
+    axes.set(xlim=(curve.grounds_c[0], curve.grounds_c[-1]), ylim=(low - spare, high + spare))
+    _rule(axes)
+    axes.set_xticklabels([])
+    times = axes.secondary_yaxis(
+        "right", functions=(lambda v: np.asarray(v, float) / level, lambda v: np.asarray(v, float) * level)
+    )
+    times.tick_params(labelsize=7, length=3, width=0.6, colors=palette.QUIET_INK, pad=2)
+    axes.annotate(
+        f"borrowed test condition: {REFERENCE_K:g} K over {REFERENCE_GROUND_C:g} °C, {level:.2f} W/m²/sr",
+        (curve.grounds_c[0], -level), (5, -3), textcoords="offset points", fontsize=7, ha="left",
+        va="top", color=palette.INK, zorder=6,
+    )  # fmt: skip
+    _above(page, axes, "Contrast, figure minus ground, W/m²/sr (8 to 14 µm)", "times the condition")
+
+
+def _held(page: Sheet, axes: Axes, shown: tuple[Warmed, ...], silent: tuple[float, float] | None) -> None:
+    """What each option holds, as a share of protected ground or, where there is none, in square metres."""
+    _shade(axes, silent)
+    as_share = all(heat.curve.protected_share is not None for _, heat in shown)
+    most = 0.0
+    for (colour, dashes), (_, heat) in zip(_LINES, shown, strict=False):
+        held = heat.curve.protected_share if as_share else heat.curve.held_m2
+        assert held is not None
+        axes.plot(heat.curve.grounds_c, held, color=colour, linestyle=dashes, linewidth=1.8, zorder=4)
+        most = max(most, float(held.max()))
+    grounds = shown[0][1].curve.grounds_c
+    axes.set(xlim=(grounds[0], grounds[-1]), ylim=(0.0, 1.12 * most if most > 0 else 1.0))
+    _rule(axes)
+    if as_share:
+        axes.yaxis.set_major_formatter(PercentFormatter(1.0, decimals=0))
+    if silent is not None and axes.get_xlim()[0] < sum(silent) / 2 < axes.get_xlim()[1]:
+        axes.annotate(
+            f"nothing held\n{silent[0]:.1f} to {silent[1]:.1f} °C",
+            (sum(silent) / 2, 0.5), xycoords=("data", "axes fraction"), fontsize=7, ha="center", va="center",
+            rotation=90, color=palette.INK, zorder=6,
+        )  # fmt: skip
+    _above(page, axes, f"{'Protected ground' if as_share else 'Ground, m²,'} held with both layers", "")
+    box = axes.get_position()
+    page.text(
+        (box.x0 + box.x1) / 2, box.y0 - 0.042, "temperature of the ground, °C", 7.5, ha="center",
+        va="baseline", color=palette.QUIET_INK,
+    )  # fmt: skip
+
+
+def _shade(axes: Axes, silent: tuple[float, float] | None) -> None:
+    if silent is not None:
+        # Wider than any temperature is wide enough.
+        axes.axvspan(max(silent[0], -500.0), min(silent[1], 500.0), facecolor=_SILENT, zorder=2)
+
+
+def _rule(axes: Axes) -> None:
+    axes.xaxis.set_major_locator(MultipleLocator(5))
+    axes.grid(color=palette.HAIRLINE, linewidth=0.5, zorder=0)
+    axes.set_axisbelow(True)
+    axes.tick_params(labelsize=7, length=3, width=0.6, colors=palette.QUIET_INK, pad=2)
+
+
+def _above(page: Sheet, axes: Axes, left: str, right: str) -> None:
+    """What the scales at both sides of a chart are, over it."""
+    box = axes.get_position()
+    page.text(box.x0, box.y1 + 0.008, left, 8, weight="bold", va="baseline")
+    if right:
+        page.text(box.x1, box.y1 + 0.008, right, 7.5, ha="right", va="baseline", color=palette.QUIET_INK)
+
+
+def _column(page: Sheet, shown: tuple[Warmed, ...], n_options: int) -> None:
+    page.heading("As the ground warms")
+    for (colour, dashes), (option, heat) in zip(_LINES, shown, strict=False):
+        (name,) = page.lines(option.name, page.right - page.left - 0.033, 8, 1)
+        _line_sample(page, page.row(name, indent=0.033), colour, dashes)
+        for told, figure in _lost(heat):
+            page.row(told, figure, size=7.5, indent=0.033, color=palette.QUIET_INK)
+    if n_options > len(shown):
+        page.row(f"and {n_options - len(shown)} more: see results.json", size=7.5)
+    page.gap()
+    page.heading("Mind")
+    for text in (shown[0][1].words[-1], *_MIND):
+        page.paragraph(text, 4)
+        page.gap(0.004)
+    _surfaces(page, shown[0][1])
+
+
+_MIND = (
+    "Where contrast is weaker than the condition, a layer needs its mark of fill divided by their ratio;"
+    " where it is stronger, nothing is made easier.",
+    "The figure's surface is kept at one temperature, though clothing follows the air.",
+)
+
+
+def _lost(heat: HeatResult) -> list[tuple[str, str]]:
+    """What is told of an option's losses, and its figures."""
+    if not heat.losses:
+        return [("holds nothing", "")]
+    early = [loss for loss in heat.losses[:-1] if loss.from_c is not None]
+    rows = []
+    if early:
+        shares = ", ".join(f"{loss.share:.0%}" for loss in early)
+        rows.append((f"{shares} lost from", f"{', '.join(_celsius(loss.from_c, '') for loss in early)} °C"))
+    ends = f"{_celsius(heat.silent_from_c, 'coldest')} to {_celsius(heat.silent_to_c, 'hottest')} °C"
+    return [*rows, ("nothing held", ends)]
+
+
+def _surfaces(page: Sheet, heat: HeatResult) -> None:
+    """What the contrast is worked out for; and, where there is room, the law behind it in figures."""
+    setting = heat.setting
+    if not page.room_for(7, 8):
+        return
+    page.gap()
+    page.heading("Surfaces")
+    page.row("figure, apparent surface", f"{setting.figure:g} °C")
+    page.row("emissivity, figure and ground", f"{setting.emissivity:g}, {setting.ground_emissivity:g}")
+    page.row("sky", f"{setting.sky_below:g} K below ground" if setting.sky_below else "as warm as ground")
+    if page.room_for(6, 8):
+        page.gap()
+        page.heading("Black body, 8 to 14 µm")
+        for celsius in (0.0, 20.0, 40.0):
+            page.row(f"{celsius:g} °C", f"{float(band_radiance(celsius)):.2f} W/m²/sr", size=7.5)
+
+
+def _celsius(value: float | None, beyond: str) -> str:
+    return beyond if value is None else f"{value:.1f}"
+
+
+def _line_sample(page: Sheet, baseline: float, colour: str, dashes: object) -> None:
+    page.figure.add_artist(
+        Line2D(
+            [page.left, page.left + 0.026],
+            [baseline + 0.005] * 2,
+            color=colour,
+            linestyle=dashes,  # type: ignore[arg-type]
+            linewidth=1.8,
+        )
+    )
+
+
+def _signs(shown: tuple[Warmed, ...]) -> list[Sign]:
+    signs = [
+        Sign("contrast", line=_CURVE, width=1.8),
+        Sign("weaker than the borrowed condition", fill=_BAND, line=palette.QUIET_INK),
+    ]
+    if _silent(shown) is not None:
+        signs.append(Sign("no option holds anything" if len(shown) > 1 else "nothing is held", fill=_SILENT))
+    return signs

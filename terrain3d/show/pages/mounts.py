@@ -1,0 +1,185 @@
+"""The page of proposed mounts: a plan with each at its number, and what the numbers are."""
+
+import re
+from pathlib import Path
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.transforms import Bbox
+
+from terrain3d.cover.option import OptionResult
+from terrain3d.cover.verdict import UNKNOWN, Verdict
+from terrain3d.job import Outcome
+from terrain3d.search.mounts import Kind, Proposal
+from terrain3d.search.propose import Proposed
+from terrain3d.show import palette
+from terrain3d.show.extent import Extent, whole_cells
+from terrain3d.show.lettering import page_style
+from terrain3d.show.pages.chips import busy_places, north_chip, scale_chip
+from terrain3d.show.pages.labels import Label, boxes_meet, place_labels
+from terrain3d.show.pages.plan import Base, frame_plan, paint_map, plan_base, plan_signs
+from terrain3d.show.pages.sheet import PICTURE_ASPECT, Sheet, Sign, plain_sheet, share_of_page
+from terrain3d.show.shapes import spot_within
+from terrain3d.units import Floats
+
+#: Ground shown around the outermost of what matters, metres.
+_MARGIN_M = 2.5
+#: No number is written over a mark; where there are more than so many, they are written small.
+_MARK_PX, _MANY = 11.0, 60
+_NO_PLACE = (
+    "No place is left for a mount: draw walls, a [boundary] or [[protect]] areas, or ask for closer ones."
+)
+_MARKS: dict[Kind, str] = {"corner": "s", "wall": "o", "boundary": "^", "edge": "^"}
+#: Where a name goes: on its place, or over its mark.
+_ON, _OVER = (0.0, 0.0), (0.0, 1.0)
+_DASHES = (0, (6, 1.6, 1.2, 1.6))
+_HEADINGS: dict[Kind, str] = {
+    "corner": "At corners",
+    "wall": "On faces of walls",
+    "boundary": "Poles inside the boundary",
+    "edge": "Poles beside protected ground",
+}
+
+
+def write_mounts_page(found: Proposed, path: Path) -> Path:
+    """Draw the proposed mounts as a picture; the same mounts give the same bytes."""
+    with page_style():
+        return mounts_sheet(found).save(path)
+
+
+def mounts_sheet(found: Proposed) -> Sheet:
+    """The page of proposed mounts, numbered as in the table."""
+    outcome, option = _bare(found)
+    extent = _extent(found)
+    count = len(found.mounts)
+    title = f"{count} proposed mount{'' if count == 1 else 's'}"
+    sentence = _sentence(found.every_m) if count else _NO_PLACE
+    page = plain_sheet(outcome, title, "plan, north up", sentence)
+    axes = page.picture_axes()
+    base = plan_base(outcome, extent)
+    heights = paint_map(axes, outcome, option, base)
+    frame_plan(page, axes, base)
+    if found.terrain.boundary is not None:
+        ring = np.vstack([found.terrain.boundary, found.terrain.boundary[:1]])
+        axes.plot(*ring.T, color="white", linewidth=3.0, zorder=6)
+        axes.plot(*ring.T, color=palette.BOUNDARY, linewidth=1.6, linestyle=_DASHES, zorder=6)
+    _draw_marks(axes, found.mounts)
+    busy = np.vstack([busy_places(axes, outcome, extent), _pixels(axes, found.mounts)])
+    chip = north_chip(axes, busy)
+    marks = _pixels(axes, found.mounts)
+    taken = [chip, scale_chip(axes, extent, busy, chip)]
+    taken += [Bbox.from_bounds(x - _MARK_PX / 2, y - _MARK_PX / 2, _MARK_PX, _MARK_PX) for x, y in marks]
+    spots = marks - axes.get_window_extent().min
+    size = 7.5 if count <= _MANY else 6.0
+    numbers = [Label(str(k), x, y, size=size, weight="bold") for k, (x, y) in enumerate(spots, 1)]
+    taken += place_labels(axes, [*numbers, *_names(page, axes, found, base)], taken)
+    # A height given on a contour is worth less than a number: the next contour has one too.
+    for text in heights:
+        text.set_visible(not any(boxes_meet(text.get_window_extent(), box) for box in taken))
+    signs = [sign for sign in plan_signs(outcome, (option,), extent) if not sign.text.startswith("unit")]
+    page.key([*_signs(found), *signs])
+    _rows(page, found)
+    return page
+
+
+def _sentence(every_m: float) -> str:
+    return (
+        f"Every {every_m:g} m along walls and boundaries, on free and known ground, no two nearer than "
+        f"{every_m / 2:g} m. What a survey cannot tell is whether a wall bears a bracket: go and look."
+    )
+
+
+def _bare(found: Proposed) -> tuple[Outcome, OptionResult]:
+    """The site as an outcome without units, for the plan."""
+    known = found.terrain.ground.known
+    verdicts = np.where(known, np.uint8(Verdict.OUTSIDE), np.uint8(UNKNOWN))
+    option = OptionResult("mounts", (), verdicts, {}, (), {}, (), {})
+    return Outcome(found.site_name, found.terrain, found.figure, (option,), (), ""), option
+
+
+def _extent(found: Proposed) -> Extent:
+    """Mounts, protected ground and boundary, in the shape of the picture where there is ground."""
+    terrain = found.terrain
+    places = [[mount.x, mount.y] for mount in (*terrain.mounts, *(p.mount for p in found.mounts))]
+    points = np.vstack([np.reshape(places, (-1, 2)), *(area.outline for area in terrain.protect)])
+    if terrain.boundary is not None:
+        points = np.vstack([points, terrain.boundary])
+    west, south, east, north = terrain.ground.bounds
+    if not len(points):
+        return whole_cells(terrain.ground, west, south, east, north)
+    low, high = points.min(axis=0) - _MARGIN_M, points.max(axis=0) + _MARGIN_M
+    size = high - low
+    more = (np.maximum(size, [PICTURE_ASPECT * size[1], size[0] / PICTURE_ASPECT]) - size) / 2
+    low, high = np.maximum(low - more, [west, south]), np.minimum(high + more, [east, north])
+    return whole_cells(terrain.ground, float(low[0]), float(low[1]), float(high[0]), float(high[1]))
+
+
+def _draw_marks(axes: Axes, mounts: tuple[Proposal, ...]) -> None:
+    for kind, mark in _MARKS.items():
+        places = [(p.mount.x, p.mount.y) for p in mounts if p.kind == kind]
+        if places:
+            x, y = np.transpose(places)
+            axes.plot(x, y, mark, ms=5.5, mfc="white", mec=palette.UNIT, mew=1.3, zorder=9)
+
+
+def _pixels(axes: Axes, mounts: tuple[Proposal, ...]) -> Floats:
+    places = [(p.mount.x, p.mount.y) for p in mounts]
+    return np.asarray(axes.transData.transform(np.reshape(places, (-1, 2))))
+
+
+def _signs(found: Proposed) -> list[Sign]:
+    texts: dict[Kind, str] = {"corner": "at a corner", "wall": "on a wall", "edge": "on a pole"}
+    kinds = {"edge" if p.kind == "boundary" else p.kind for p in found.mounts}
+    signs = [Sign(text, width=0, marker=_MARKS[kind]) for kind, text in texts.items() if kind in kinds]
+    if found.terrain.boundary is not None:
+        signs.append(Sign("boundary", line=palette.BOUNDARY, width=1.6, dashes=_DASHES))
+    if found.terrain.mounts:
+        signs.append(Sign("named already", line=palette.QUIET_INK, width=0, marker="o"))
+    return signs
+
+
+def _names(page: Sheet, axes: Axes, found: Proposed, base: Base) -> list[Label]:
+    """Protected ground, what stands on the site, and the mounts that it names already."""
+    named: list[tuple[tuple[float, float] | None, str, float, tuple[float, float]]]
+    named = [(spot_within(area), area.name, 8.0, _ON) for area in found.terrain.protect]
+    for name, region in zip(found.terrain.solids.names, base.solids, strict=True):
+        # Numbers that the survey gave to what it found are in the column, beside its mounts.
+        if not region.is_empty and not name.startswith("surveyed solid"):
+            spot = region.representative_point()
+            named.append(((spot.x, spot.y), name, 6.8, _ON))
+    named += [((mount.x, mount.y), mount.name, 6.8, _OVER) for mount in found.terrain.mounts]
+    box = axes.get_window_extent()
+    labels = []
+    for place, name, size, prefer in named:
+        if place is not None:
+            x, y = axes.transData.transform(place) - box.min
+            lines = page.lines(name, 0.12, size, 2)
+            colour = palette.INK if prefer == _ON else palette.QUIET_INK
+            labels.append(Label("\n".join(lines), x, y, prefer, size, colour=colour))
+    return labels
+
+
+def _rows(page: Sheet, found: Proposed) -> None:
+    """Which numbers are what: alike ones in one row."""
+    width = page.right - page.left
+    rows = [(proposal.kind, _stem(proposal)) for proposal in found.mounts]
+    numbers: dict[tuple[Kind, str], list[int]] = {}
+    for number, row in enumerate(rows, 1):
+        numbers.setdefault(row, []).append(number)
+    shown: Kind | None = None
+    for left, ((kind, stem), which) in zip(range(len(numbers), 0, -1), numbers.items(), strict=True):
+        if not page.room_for(2 if left == 1 else 5):
+            page.row(f"and {left} more: see the table", size=7.5)
+            break
+        if kind != shown:
+            page.heading(_HEADINGS[kind])
+            shown = kind
+        figure = f"{which[0]}" if len(which) == 1 else f"{which[0]} to {which[-1]}"
+        (line,) = page.lines(stem, width - share_of_page(figure, 8) - 0.012, 8, 1)
+        page.row(line, figure)
+
+
+def _stem(proposal: Proposal) -> str:
+    """What several mounts share of their names: all corners of a shed, all mounts of a wall."""
+    name = re.sub(r" \d+$", "", proposal.mount.name)
+    return re.sub(r" corner [NESW]+$", "", name) if proposal.kind == "corner" else name

@@ -1,0 +1,458 @@
+"""What a unit sees: azimuth by elevation, shaded by distance, with its layers where they point."""
+
+import math
+from dataclasses import dataclass
+
+import matplotlib.patheffects as effects
+import numpy as np
+import trimesh
+from matplotlib.axes import Axes
+from matplotlib.patches import Rectangle
+from matplotlib.ticker import MultipleLocator
+from numpy.typing import NDArray
+
+from terrain3d.cover.option import OptionResult
+from terrain3d.detector.pose import Detector, PosedHead, PosedLayer, posed_heads
+from terrain3d.job import Outcome
+from terrain3d.show import palette, words
+from terrain3d.show.lettering import has_glyph
+from terrain3d.show.pages.profile import head_bearings
+from terrain3d.show.pages.sheet import (
+    BLOCK_FLOOR,
+    BLOCK_TOP,
+    COLUMN_RIGHT,
+    WIDE_PICTURE,
+    Sheet,
+    Sign,
+    plain_sheet,
+)
+from terrain3d.show.pages.size import HEIGHT_PX, SCREEN, WIDTH_PX, Size
+from terrain3d.show.palette import Rgb
+from terrain3d.sight.hits import Hit
+from terrain3d.sight.picture import Picture, picture
+from terrain3d.terrain import Solids
+from terrain3d.units import Floats
+
+Ints = NDArray[np.int64]
+Names = tuple[str, ...]
+
+#: Directions shown beyond the outermost arc, degrees.
+_ASIDE_DEG = 14.0
+#: Shown below and above level, degrees; a layer that points elsewhere widens this.
+_LOW_DEG, _HIGH_DEG = -32.0, 14.0
+#: Nothing nearer is told apart, metres, and how far sight is followed past the range, times.
+NEAREST_M, _PAST_RANGE = 0.5, 4.0
+#: Lines of equal distance on the ground, metres.
+CONTOURS_M = (2.0, 4.0, 8.0, 12.0, 24.0, 48.0)
+#: Near and far ends of the shading, dark to light, of what stands there.
+_SHADES = {Hit.GROUND: ("#6e675b", "#efece4"), Hit.SOLID: ("#4d3b2f", "#d9bfa6")}
+#: Directions are cast for no finer a page than this, however fine the paper.
+_FINEST = 1.6
+#: Elevations between the directions that are counted, degrees.
+_FINE_DEG = 0.1
+#: A solid is named where it is at least this much of all that is met.
+_MOSTLY = 0.6
+_SKY = "#e6eef3"
+_BEYOND = "#faf8f3"
+
+
+@dataclass(frozen=True)
+class Span:
+    """What the picture holds: azimuths from the unit's facing (right positive) and elevations, degrees."""
+
+    left: float
+    right: float
+    low: float
+    high: float
+
+
+def outlook_sheet(
+    outcome: Outcome, option: OptionResult, unit: Detector, size: Size = SCREEN, date: str = ""
+) -> Sheet:
+    """The page of what one unit of an option sees.
+
+    Parameters
+    ----------
+    outcome : Outcome
+    option : OptionResult
+    unit : Detector
+    size : Size
+    date : str
+    """
+    place = words.place_in_ranking(outcome, option)
+    view = f"what {unit.name} sees, facing {unit.bearing_deg:g}°"
+    span = span_of(unit)
+    # Coarser than the page: distances change slowly, and edges are lines drawn over them.
+    fineness = min(size.fineness, _FINEST) / 2
+    across, up = round(WIDE_PICTURE[2] * WIDTH_PX * fineness), round(WIDE_PICTURE[3] * HEIGHT_PX * fineness)
+    azimuths = span.left + (span.right - span.left) * (np.arange(across) + 0.5) / across
+    elevations = span.low + (span.high - span.low) * (np.arange(up) + 0.5) / up
+    seen = picture(
+        outcome.terrain, unit.eye, unit.bearing_deg + azimuths, elevations, _PAST_RANGE * unit.type.max_range
+    )
+    sentence = outlook_sentence(unit, *_met(outcome, unit, azimuths), outcome.terrain.solids.names)
+    page = plain_sheet(outcome, option.name, view, sentence, place, size, date)
+    axes = page.picture_axes(WIDE_PICTURE)
+    axes.imshow(
+        shaded(seen, unit.type.max_range),
+        extent=(span.left, span.right, span.low, span.high),
+        origin="lower",
+        aspect="auto",
+        interpolation="bilinear",
+        zorder=1,
+    )
+    _skyline(axes, seen, azimuths)
+    _distance_lines(axes, seen, azimuths, unit.type.max_range)
+    axes.axhline(0.0, color=palette.INK, linewidth=0.8, linestyle=(0, (1, 2)), zorder=5)
+    for head in posed_heads(unit):
+        for layer in head.layers:
+            _layer(axes, unit, head, layer)
+        _arc_limits(axes, unit, head)
+    _frame(axes, span)
+    _scale_block(page, unit, seen)
+    _layer_block(page, unit)
+    _unit_block(page, unit)
+    page.key(_signs(outcome, unit))
+    return page
+
+
+def span_of(unit: Detector) -> Span:
+    """The directions that a picture of a unit holds: its arcs and layers with some room."""
+    heads = posed_heads(unit)
+    outlines = [layer_outline(unit, head, layer) for head in heads for layer in head.layers]
+    every = np.vstack(outlines)
+    aside = min(max(float(np.abs(every[:, 0]).max()) + _ASIDE_DEG, 45.0), 180.0)
+    low = min(_LOW_DEG, float(every[:, 1].min()) - 4)
+    high = max(_HIGH_DEG, float(every[:, 1].max()) + 6)
+    return Span(-aside, aside, max(low, -89.0), min(high, 89.0))
+
+
+def layer_outline(unit: Detector, head: PosedHead, layer: PosedLayer) -> Floats:
+    """The edge of a layer as it stands in the world, once around.
+
+    Returns
+    -------
+    (n, 2) float
+        Azimuth from the unit's facing, right positive, and elevation above level, degrees.
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> from terrain3d.detector.types import load_type
+    >>> unit = Detector("D1", load_type("one-head-90", Path()), "pole", 0, 0, 0, 1.0, 30.0)
+    >>> head = posed_heads(unit)[0]
+    >>> layer_outline(unit, head, head.layers[0])[[0, 60]].round(3).tolist()
+    [[-45.0, 1.5], [45.0, 1.5]]
+    """
+    side = np.linspace(-head.arc_deg / 2, head.arc_deg / 2, 61)
+    half = layer.thickness_deg / 2
+    edges = [(side, layer.elevation_deg + half), (side[::-1], layer.elevation_deg - half)]
+    outline = np.vstack([in_world(unit, head, azimuth, elevation) for azimuth, elevation in edges])
+    return np.vstack([outline, outline[:1]])
+
+
+def in_world(unit: Detector, head: PosedHead, azimuth_deg: Floats, elevation_deg: float) -> Floats:
+    """Directions of a head's frame as (azimuth from the unit's facing, elevation), degrees.
+
+    The inverse of `detector.pose.in_head`.
+    """
+    a, e = np.radians(azimuth_deg)[:, None], math.radians(elevation_deg)
+    rays = math.cos(e) * (np.sin(a) * head.right + np.cos(a) * head.forward) + math.sin(e) * head.up
+    bearing = np.degrees(np.arctan2(rays[:, 0], rays[:, 1]))
+    turn = (bearing - unit.bearing_deg + 180) % 360 - 180
+    # A fan across the back of the unit runs on past 180 degrees instead of jumping.
+    turn = np.degrees(np.unwrap(np.radians(turn)))
+    return np.column_stack([turn, np.degrees(np.arcsin(np.clip(rays[:, 2], -1, 1)))])
+
+
+def shaded(seen: Picture, range_m: float) -> Rgb:
+    """Colour every direction: dark near, light far, paler beyond range, white for the sky.
+
+    Parameters
+    ----------
+    seen : Picture
+    range_m : float
+        The unit's maximum range.
+
+    Returns
+    -------
+    (m, n, 3) uint8
+        Rows as the picture has them.
+    """
+    image = np.empty((*seen.what.shape, 3))
+    image[:] = palette.rgb(_SKY)
+    for what, (near, far) in _SHADES.items():
+        here = seen.what == what
+        share = distance_share(seen.distance[here], range_m)[:, None]
+        image[here] = (1 - share) * palette.rgb(near) + share * palette.rgb(far)
+        image[here & (seen.distance > range_m)] = palette.rgb(_BEYOND)
+    # Leaves stand before what is hit; what they let through shows behind them.
+    veil = (1 - seen.through)[..., None] * 0.85
+    image += veil * (palette.rgb(palette.FOLIAGE) - image)
+    return np.asarray(np.rint(image), np.uint8)
+
+
+def distance_share(distance: Floats, range_m: float) -> Floats:
+    """Where a distance lies between the nearest told apart (0) and the range (1), by its logarithm.
+
+    >>> distance_share(np.array([0.5, 12.0, 50.0]), 12.0).tolist()
+    [0.0, 1.0, 1.0]
+    """
+    share = np.log(np.maximum(distance, NEAREST_M) / NEAREST_M) / math.log(range_m / NEAREST_M)
+    return np.minimum(share, 1.0)
+
+
+def outlook_sentence(unit: Detector, seen: Picture, owners: Ints | None = None, names: Names = ()) -> str:
+    """What to take from the picture: what becomes of each layer on its way.
+
+    Parameters
+    ----------
+    unit : Detector
+    seen : Picture
+        Followed as far as the unit's range, or leaves beyond it are counted as well.
+    owners : (m, n) int, optional
+        Which solid is met, an index of `names`; -1 for none.
+    names : tuple of str
+        Of the solids.
+    """
+    parts = []
+    for name in dict.fromkeys(layer.name for head in posed_heads(unit) for layer in head.layers):
+        told = [
+            f"{share:.0%} {what}"
+            for what, share in layer_shares(unit, seen, name, owners, names).items()
+            if share >= 0.005
+        ]
+        parts.append(f"of the {name} layer {', '.join(told)}")
+    text = "; ".join(parts)
+    return f"{text[0].upper()}{text[1:]}."
+
+
+def layer_shares(
+    unit: Detector, seen: Picture, name: str, owners: Ints | None = None, names: Names = ()
+) -> dict[str, float]:
+    """What becomes of a layer, as shares of its directions that add up to one.
+
+    A direction that leaves dim counts for leaves by what they take, and for what is behind them by the rest.
+    Parameters as for `outlook_sentence`; `name` is the layer's.
+    """
+    inside = _inside_layer(unit, seen, name)
+    level = np.cos(np.radians(seen.elevation_deg))[:, None]
+    weight = np.where(inside, np.broadcast_to(level, inside.shape), 0.0)
+    weight /= float(weight.sum()) or 1.0
+    left = weight * seen.through
+    near = seen.distance <= unit.type.max_range
+    on_solid = near & (seen.what == Hit.SOLID)
+    solid = f"meets {_solid_words(left, on_solid, owners, names)}"
+    shares = {
+        "meets the ground": float(left[near & (seen.what == Hit.GROUND)].sum()),
+        solid: float(left[on_solid].sum()),
+        "is taken by leaves": float((weight - left).sum()),
+    }
+    shares["runs on past its range"] = float(weight.sum()) - sum(shares.values())
+    return shares
+
+
+def _solid_words(left: Floats, on_solid: NDArray[np.bool_], owners: Ints | None, names: Names) -> str:
+    """The solids that are met: by name where it is one alone, or one for the most part."""
+    met = float(left[on_solid].sum())
+    if owners is None or not met:
+        return "solids"
+    known = on_solid & (owners >= 0)
+    by_solid = np.bincount(owners[known], left[known], minlength=len(names))
+    first = int(by_solid.argmax())
+    name = f"\u2018{words.printable(names[first], has_glyph)}\u2019"
+    if by_solid[first] > 0.99 * met:
+        return name
+    return f"solids, mostly {name}" if by_solid[first] >= _MOSTLY * met else "solids"
+
+
+def _inside_layer(unit: Detector, seen: Picture, name: str) -> NDArray[np.bool_]:
+    rays = _directions(seen)
+    inside = np.zeros(seen.what.shape, bool)
+    for head in posed_heads(unit):
+        for layer in head.layers:
+            if layer.name == name:
+                right, forward, up = rays @ head.right, rays @ head.forward, rays @ head.up
+                elevation = np.degrees(np.arcsin(np.clip(up, -1, 1)))
+                azimuth = np.degrees(np.arctan2(right, forward))
+                inside |= (np.abs(azimuth) <= head.arc_deg / 2) & (
+                    np.abs(elevation - layer.elevation_deg) <= layer.thickness_deg / 2
+                )
+    return inside
+
+
+def _met(outcome: Outcome, unit: Detector, azimuths: Floats) -> tuple[Picture, Ints]:
+    """The directions of the unit's layers followed to its range, and which solid each meets (-1: none)."""
+    outlines = [layer_outline(unit, head, layer) for head in posed_heads(unit) for layer in head.layers]
+    elevation = np.vstack(outlines)[:, 1]
+    elevations = np.arange(float(elevation.min()), float(elevation.max()), _FINE_DEG) + _FINE_DEG / 2
+    seen = picture(outcome.terrain, unit.eye, unit.bearing_deg + azimuths, elevations, unit.type.max_range)
+    return seen, solids_met(outcome.terrain.solids, unit.eye, seen)
+
+
+def solids_met(solids: Solids, eye: tuple[float, float, float], seen: Picture) -> Ints:
+    """(m, n) which solid each direction of a picture meets, -1 where it meets none."""
+    owners = np.full(seen.what.shape, -1, np.int64)
+    on_solid = seen.what == Hit.SOLID
+    if on_solid.any():
+        # Embree works in 32 bits: rays start at exact zero, and the mesh moves in 64 bits instead.
+        mesh = trimesh.Trimesh(solids.vertices - eye, solids.triangles, process=False)
+        rays = _directions(seen)[on_solid]
+        triangle = mesh.ray.intersects_first(np.zeros_like(rays), rays)
+        owners[on_solid] = np.where(triangle >= 0, solids.owners[triangle], -1)
+    return owners
+
+
+def _directions(seen: Picture) -> Floats:
+    a, e = np.radians(seen.azimuth_deg), np.radians(seen.elevation_deg)[:, None]
+    level = np.cos(e)
+    up = np.broadcast_to(np.sin(e), (len(e), len(a)))
+    return np.stack([level * np.sin(a), level * np.cos(a), up], axis=-1)
+
+
+_HALO = [effects.withStroke(linewidth=2.2, foreground="white")]
+
+
+def _distance_lines(axes: Axes, seen: Picture, azimuths: Floats, range_m: float) -> None:
+    """Lines of equal distance on the ground, the range's own drawn heavier."""
+    distance = np.where(seen.what == Hit.GROUND, seen.distance, np.nan)
+    # Over a brow the distance leaps: no line of equal distance runs along it.
+    with np.errstate(invalid="ignore"):
+        leap = np.abs(np.diff(distance, axis=0, prepend=np.nan)) > 0.25 * distance
+    distance[leap] = np.nan
+    if not np.isfinite(distance).any():
+        return  # within a solid, say, no ground is seen at all
+    levels = sorted({level for level in CONTOURS_M if level < range_m} | {range_m})
+    shown = [level for level in levels if np.nanmin(distance) < level < np.nanmax(distance)]
+    if not shown:
+        return
+    lines = axes.contour(
+        azimuths,
+        seen.elevation_deg,
+        np.ma.masked_invalid(distance),
+        levels=shown,
+        colors=palette.INK,
+        linewidths=[1.3 if level == range_m else 0.6 for level in shown],
+        zorder=3,
+    )
+    for text in axes.clabel(lines, fontsize=6.8, fmt="%g m", inline=True, inline_spacing=3):
+        text.set(color=palette.INK, path_effects=_HALO, zorder=9)
+
+
+def _skyline(axes: Axes, seen: Picture, azimuths: Floats) -> None:
+    """The line between what is met and the sky."""
+    is_met = (seen.what != Hit.NOTHING).astype(float)
+    if 0 < is_met.mean() < 1:
+        axes.contour(
+            azimuths,
+            seen.elevation_deg,
+            is_met,
+            levels=[0.5],
+            colors=palette.QUIET_INK,
+            linewidths=0.7,
+            zorder=2,
+        )
+
+
+def _layer(axes: Axes, unit: Detector, head: PosedHead, layer: PosedLayer) -> None:
+    colour = palette.layer_colour(layer.name)
+    outline = layer_outline(unit, head, layer)
+    for shift in (-360, 0, 360):
+        axes.fill(
+            outline[:, 0] + shift, outline[:, 1], facecolor=colour, alpha=0.28, edgecolor="none", zorder=4
+        )
+        axes.plot(outline[:, 0] + shift, outline[:, 1], color="white", linewidth=2.4, alpha=0.7, zorder=5)
+        axes.plot(outline[:, 0] + shift, outline[:, 1], color=colour, linewidth=1.3, zorder=6)
+
+
+def _arc_limits(axes: Axes, unit: Detector, head: PosedHead) -> None:
+    """The two ends of a head's arc, from steeply down to well over level."""
+    for side in (-1, 1):
+        edge = np.array([side * head.arc_deg / 2])
+        line = np.vstack([in_world(unit, head, edge, e) for e in np.linspace(-80, 40, 40)])
+        axes.plot(*line.T, color=palette.UNIT, linewidth=0.9, linestyle=(0, (5, 3)), zorder=5)
+
+
+def _frame(axes: Axes, span: Span) -> None:
+    axes.set(xlim=(span.left, span.right), ylim=(span.low, span.high))
+    axes.xaxis.set_major_locator(MultipleLocator(15 if span.right <= 120 else 30))
+    axes.yaxis.set_major_locator(MultipleLocator(5 if span.high - span.low <= 60 else 10))
+    axes.xaxis.set_major_formatter(lambda value, _: f"{value:+g}°" if value else "ahead")
+    axes.yaxis.set_major_formatter(lambda value, _: f"{value:+g}°" if value else "level")
+    axes.tick_params(labelsize=6.5, length=3, width=0.6, colors=palette.QUIET_INK, pad=2)
+
+
+def _scale_block(page: Sheet, unit: Detector, seen: Picture) -> None:
+    """The shading's own scale, a bar for each kind of thing that is seen."""
+    page.begin_column(0.05, 0.40, BLOCK_TOP, BLOCK_FLOOR)
+    page.heading("Distance along the line of sight")
+    range_m = unit.type.max_range
+    kinds = [(Hit.GROUND, "ground"), (Hit.SOLID, "solid")]
+    bar_left, bar_width, height = page.left + 0.062, 0.27, 0.02
+    distances = NEAREST_M * (range_m / NEAREST_M) ** np.linspace(0, 1, 64)
+    for what, name in [kind for kind in kinds if (seen.what == kind[0]).any()]:
+        baseline = page.row(name, size=8)
+        page.gap(0.006)
+        strip = Picture(
+            np.zeros(64), np.zeros(1), distances[None], np.full((1, 64), what, np.uint8), np.ones((1, 64))
+        )
+        axes = page.figure.add_axes((bar_left, baseline - 0.004, bar_width, height))
+        axes.imshow(shaded(strip, range_m), aspect="auto", extent=(0, 1, 0, 1), interpolation="nearest")
+        axes.set(xticks=[], yticks=[])
+    ticks = [m for m in (0.5, 1, 2, 4, 8, 16, 32, 64) if m <= 0.8 * range_m] + [range_m]
+    y = page.row("", size=7)
+    for m in ticks:
+        x = bar_left + bar_width * float(distance_share(np.array([m]), range_m)[0])
+        page.text(x, y, f"{m:g}" + (" m" if m == range_m else ""), 7, ha="center", va="baseline")
+    for colour, text in ((_BEYOND, "beyond the range"), (_SKY, "nothing met: sky, or off the survey")):
+        baseline = page.row(text, size=7.5, indent=0.033)
+        page.figure.add_artist(
+            Rectangle(
+                (page.left, baseline - 0.003), 0.024, 0.015, facecolor=colour, edgecolor=palette.QUIET_INK,
+                linewidth=0.6,
+            )
+        )  # fmt: skip
+
+
+def _layer_block(page: Sheet, unit: Detector) -> None:
+    page.begin_column(0.43, 0.72, BLOCK_TOP, BLOCK_FLOOR)
+    page.heading("Layers as the unit is set")
+    bearings = head_bearings(unit)
+    for number, (head, bearing) in enumerate(zip(posed_heads(unit), bearings, strict=True), 1):
+        which = f"head {number}, " if len(bearings) > 1 else ""
+        if not page.room_for(1 + len(head.layers)):
+            break
+        page.row(f"{which}middle at {bearing:.0f}°, arc {head.arc_deg:g}°", size=8)
+        for layer in head.layers:
+            middle = in_world(unit, head, np.zeros(1), layer.elevation_deg)[0, 1]
+            (line,) = page.lines(
+                f"{layer.name}: axis {words.tilt_words(middle)}, {layer.thickness_deg:g}° thick",
+                page.right - page.left, 7.5, 1,
+            )  # fmt: skip
+            page.row(line, size=7.5, color=palette.QUIET_INK)
+
+
+def _unit_block(page: Sheet, unit: Detector) -> None:
+    page.begin_column(0.755, COLUMN_RIGHT, BLOCK_TOP, BLOCK_FLOOR)
+    page.heading("Unit")
+    page.paragraph(f"{unit.name}: {unit.type.name} on {unit.mount}", 2, size=8)
+    for line in words.unit_lines(unit):
+        page.paragraph(line, 2, color=palette.QUIET_INK)
+
+
+def _signs(outcome: Outcome, unit: Detector) -> list[Sign]:
+    names = dict.fromkeys(layer.name for head in unit.type.head for layer in head.layer)
+    signs = [
+        Sign(
+            f"{name} layer",
+            fill=palette.mixed(palette.layer_colour(name), 0.35),
+            line=palette.layer_colour(name),
+        )
+        for name in list(names)[:4]
+    ]
+    signs.append(Sign("end of an arc", line=palette.UNIT, width=0.9, dashes=(0, (5, 3))))
+    signs.append(Sign("level", line=palette.INK, width=0.8, dashes=(0, (1, 2))))
+    signs.append(Sign("equal distance on the ground, heavy at the range", line=palette.INK, width=1.3))
+    if (outcome.terrain.foliage.column >= 0).any():
+        signs.append(Sign("foliage", fill=palette.FOLIAGE_LIGHT, line=palette.FOLIAGE_EDGE))
+    return signs

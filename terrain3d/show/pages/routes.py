@@ -1,0 +1,322 @@
+"""The page of the ways in to one protected area: plan, numbers, and the ground along the walk."""
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.text import Text
+from matplotlib.transforms import Bbox
+
+from terrain3d.cover.option import OptionResult
+from terrain3d.cover.verdict import VERDICT_WORDS, Verdict
+from terrain3d.job import Outcome
+from terrain3d.show import palette, words
+from terrain3d.show.extent import site_extent
+from terrain3d.show.pages.chips import busy_places, north_chip, scale_chip
+from terrain3d.show.pages.labels import Label, boxes_meet, place_labels
+from terrain3d.show.pages.plan import Base, paint_map
+from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, Sheet, Sign, plain_sheet
+from terrain3d.show.pages.size import SCREEN, Size, scale_words
+from terrain3d.show.pages.traverse import draw_traverse
+from terrain3d.show.pages.walks import plan_with, walk_signs
+from terrain3d.show.shapes import spot_within
+from terrain3d.units import Floats
+from terrain3d.walk.found import ClearRoute, Crossing, LeastLikely, percent
+from terrain3d.walk.routes import OpenRoutes
+
+_PLAN = (PICTURE[0], 0.4, 0.5, 0.475)
+_TRAVERSE = (PICTURE[0] + 0.03, 0.148, COLUMN_RIGHT - PICTURE[0] - 0.06, 0.192)
+#: Lines whose corners lie within this of each other are one to a reader, metres.
+_SAME_M = 0.5
+
+
+@dataclass(frozen=True, eq=False)
+class Drawn:
+    """One line of the page: its letter, what it is, and how it is drawn."""
+
+    letter: str
+    title: str
+    line: Floats
+    colour: str
+    dashes: object
+    alarm: tuple[float, float] | None = None
+
+
+def routes_sheet(
+    outcome: Outcome,
+    option: OptionResult,
+    route: OpenRoutes,
+    base: Base,
+    size: Size = SCREEN,
+    date: str = "",
+) -> Sheet:
+    """The page of the ways in to one protected area under one option.
+
+    Parameters
+    ----------
+    outcome : Outcome
+    option : OptionResult
+    route : OpenRoutes
+    base : Base
+        What all plans of the site share.
+    size : Size
+    date : str
+    """
+    drawn = drawn_routes(route)
+    shared = plan_with(outcome, lines_shown(outcome, drawn), base, size, _PLAN[2:])
+    view = f"ways in to {route.area}, plan north up"
+    if shared.scale is not None:
+        view += f", {scale_words(shared.scale, size)}"
+    place = words.place_in_ranking(outcome, option)
+    page = plain_sheet(outcome, option.name, view, route.words, place, size, date)
+    axes = page.picture_axes(_PLAN)
+    heights = paint_map(axes, outcome, option, shared)
+    axes.set_anchor("W")
+    _finish(page, axes, outcome, option, shared, heights, drawn)
+    page.begin_column(axes.get_position().x1 + 0.035, COLUMN_RIGHT, _PLAN[1] + _PLAN[3], _PLAN[1])
+    route_rows(page, option, route)
+    if drawn:
+        letter, telling = telling_walk(route)
+        heading = f"{letter}: {_ends_words(route, telling)}"
+        page.text(PICTURE[0], 0.371, heading, 9, weight="bold", va="baseline")
+        draw_traverse(page, outcome.terrain, telling, _TRAVERSE)
+    page.key(route_signs(outcome, option, drawn))
+    return page
+
+
+def drawn_routes(route: OpenRoutes) -> list[Drawn]:
+    """The lines of a page: A to the edge, B to the middle, C the clear route or the least held one.
+
+    None where nobody can walk there.
+    """
+    least, inner = route.least, route.inner
+    if least is None or inner is None:
+        return []
+    drawn = [Drawn("A", "to its edge, least likely", least.line, palette.FIGURE, "-", _alarm(least))]
+    if inner.length_m > least.length_m + _SAME_M:
+        drawn.append(
+            Drawn("B", "to its middle, least likely", inner.line, palette.FIGURE, (0, (5, 2)), _alarm(inner))
+        )
+    third = (0, (0.1, 2.2))
+    if route.clear is not None and not same_line(route.clear.line, least.line):
+        drawn.append(Drawn("C", "clear, farthest off", route.clear.line, palette.INK, third))
+    if route.crossing is not None:
+        drawn.append(Drawn("C", "over the least held ground", route.crossing.line, palette.INK, third))
+    return drawn
+
+
+def lines_shown(outcome: Outcome, drawn: list[Drawn]) -> list[Floats]:
+    """What a picture must hold besides the site: the lines, or nothing more."""
+    return [one.line for one in drawn] or [np.array([site_extent(outcome).centre])]
+
+
+def same_line(a: Floats, b: Floats) -> bool:
+    """Whether two lines are one to a reader.
+
+    >>> same_line(np.array([[0.0, 0.0], [5.0, 0.0]]), np.array([[0.0, 0.2], [2.0, 0.1], [5.0, 0.0]]))
+    True
+    """
+    fine = [fine_line(line) for line in (a, b)]
+    apart = np.hypot(*(fine[0][:, None] - fine[1][None]).transpose(2, 0, 1))
+    return bool(max(apart.min(axis=0).max(), apart.min(axis=1).max()) <= _SAME_M)
+
+
+def fine_line(line: Floats) -> Floats:
+    """A line with a point every quarter of a metre at least, (n, 2) float."""
+    pieces = [line[:1]]
+    for a, b in pairwise(line):
+        count = max(int(np.ceil(np.hypot(*(b - a)) / 0.25)), 1)
+        pieces.append(a + np.arange(1, count + 1)[:, None] / count * (b - a))
+    return np.vstack(pieces)
+
+
+def telling_walk(route: OpenRoutes) -> tuple[str, LeastLikely]:
+    """The walk whose ground is drawn: to the edge where that may raise an alarm, else to the middle."""
+    assert route.least is not None
+    assert route.inner is not None
+    if route.least.pulses > 0 or route.inner.length_m <= route.least.length_m + _SAME_M:
+        return "A", route.least
+    return "B", route.inner
+
+
+def _ends_words(route: OpenRoutes, walk: LeastLikely) -> str:
+    where = "edge" if walk is route.least else "middle"
+    return f"along the walk to the {where} of {route.area}"
+
+
+def _alarm(least: LeastLikely) -> tuple[float, float] | None:
+    alarm = least.walked.alarm
+    return None if alarm is None else (alarm.x, alarm.y)
+
+
+def _finish(
+    page: Sheet,
+    axes: Axes,
+    outcome: Outcome,
+    option: OptionResult,
+    base: Base,
+    heights: list[Text],
+    drawn: list[Drawn],
+) -> None:
+    """Draw the lines, then write on the plan where they leave room."""
+    if base.scale is not None:
+        page.set_to_scale(axes, base.extent.width_m, base.extent.depth_m, base.scale)
+    axes.set(xticks=[], yticks=[])
+    axes.apply_aspect()
+    for approach in outcome.terrain.approaches:
+        axes.plot(*approach.line.T, color="white", linewidth=4.4, zorder=9)
+        axes.plot(*approach.line.T, color=palette.QUIET_INK, linewidth=2.8, zorder=9.5)
+    taken = _draw(axes, drawn)
+    # A chip over the start of a line is worse than one over any ground.
+    spots = [axes.transData.transform(fine_line(one.line)) for one in drawn]
+    spots += [np.array([box.min, box.max]) for box in taken]
+    ground = busy_places(axes, outcome, base.extent)
+    busy = np.vstack([ground, *(np.repeat(spot, len(ground) // 4 + 1, axis=0) for spot in spots)])
+    taken.append(north_chip(axes, busy))
+    taken.append(scale_chip(axes, base.extent, busy, taken[-1]))
+    box = axes.get_window_extent()
+    labels = []
+    for unit in option.detectors:
+        x, y = axes.transData.transform((unit.x, unit.y)) - box.min
+        (name,) = page.lines(unit.name, 0.1, 7.5, 1, "bold")
+        labels.append(Label(name, float(x), float(y), (0, -1), 7.5, "bold"))
+    for area in outcome.terrain.protect:
+        spot = spot_within(area)
+        if spot is not None:
+            x, y = axes.transData.transform(spot) - box.min
+            lines_of_name = page.lines(area.name, 0.1, 7.5, 2)
+            labels.append(Label("\n".join(lines_of_name), float(x), float(y), (0, 0), 7.5))
+    for approach in outcome.terrain.approaches:
+        x, y = axes.transData.transform(approach.line.mean(axis=0)) - box.min
+        (name,) = page.lines(approach.name, 0.1, 7, 1)
+        labels.append(Label(name, float(x), float(y), (0, 1), 7.0, colour=palette.QUIET_INK))
+    taken += place_labels(axes, labels, taken)
+    for text in heights:
+        text.set_visible(not any(boxes_meet(text.get_window_extent(), one) for one in taken))
+
+
+def _draw(axes: Axes, drawn: list[Drawn]) -> list[Bbox]:
+    """The lines with their letters and alarms; returns the pixels that marks take."""
+    boxes = []
+    for one in reversed(drawn):
+        x, y = one.line.T
+        axes.plot(x, y, color="white", linewidth=4.6, zorder=10, solid_capstyle="round")
+        width = 2.1 if one.colour == palette.FIGURE else 2.6
+        axes.plot(
+            x, y, color=one.colour, linewidth=width, linestyle=one.dashes, zorder=11,
+            solid_capstyle="round", dash_capstyle="round" if one.colour == palette.INK else "butt",
+        )  # fmt: skip
+        axes.plot(*one.line[-1], "s", ms=5, mfc=one.colour, mec="white", mew=0.8, zorder=12)
+        boxes.append(_box(axes, one.line[-1], 9))
+        if one.alarm is not None:
+            axes.plot(*one.alarm, "*", ms=15, mfc=palette.ALARM, mec=palette.INK, mew=1.1, zorder=14)
+            boxes.append(_box(axes, np.array(one.alarm), 14))
+    boxes += [_badge(axes, start, letters) for start, letters in starts_of(drawn)]
+    return boxes
+
+
+def starts_of(drawn: list[Drawn]) -> list[tuple[Floats, str]]:
+    """Where the lines start, with the letters of those that start there together."""
+    starts: list[tuple[Floats, str]] = []
+    for one in drawn:
+        for k, (start, letters) in enumerate(starts):
+            if np.hypot(*(start - one.line[0])) <= 2 * _SAME_M:
+                starts[k] = (start, letters + one.letter)
+                break
+        else:
+            starts.append((one.line[0], one.letter))
+    return starts
+
+
+def _badge(axes: Axes, at: Floats, letters: str) -> Bbox:
+    """The letters of a line in a box at its start, inside the picture."""
+    frame = axes.get_window_extent()
+    half = np.array([9.0 + 7.0 * len(letters), 15.0])
+    middle = np.clip(axes.transData.transform(at), frame.min + half, frame.max - half)
+    x, y = axes.transData.inverted().transform(middle)
+    axes.annotate(
+        ", ".join(letters), (float(x), float(y)), fontsize=7.5, weight="bold",
+        ha="center", va="center_baseline", zorder=16, annotation_clip=False,
+        bbox={"boxstyle": "round,pad=0.28", "facecolor": "white", "edgecolor": palette.FIGURE,
+              "linewidth": 1.4},
+    )  # fmt: skip
+    return Bbox([middle - half, middle + half])
+
+
+def _box(axes: Axes, at: Floats, half: float) -> Bbox:
+    middle = axes.transData.transform(at)
+    return Bbox([middle - half, middle + half])
+
+
+def route_rows(page: Sheet, option: OptionResult, route: OpenRoutes) -> None:
+    """The numbers of every line, in the column of a page."""
+    letters = {one.letter for one in drawn_routes(route)}
+    if route.least is None or route.inner is None:
+        page.heading("No way in")
+        page.paragraph(route.words, 4, size=8)
+        page.paragraph(trust_words(option), 5, size=7, color=palette.QUIET_INK)
+        return
+    _likely_rows(page, "A: to its edge, least likely", route.least, f"from {route.start}")
+    if "B" in letters:
+        _likely_rows(page, "B: to its middle, least likely", route.inner, "")
+    if route.clear is not None:
+        _clear_rows(page, route.clear, "C" if "C" in letters else "A")
+    if route.crossing is not None:
+        _crossing_rows(page, route.crossing)
+    page.paragraph(trust_words(option), 5, size=7, color=palette.QUIET_INK)
+
+
+def _likely_rows(page: Sheet, heading: str, least: LeastLikely, start: str) -> None:
+    page.heading(heading)
+    page.row("chance of alarm", percent(least.chance), size=9, weight="bold")
+    page.row("length, time at 1 m/s", f"{least.length_m:.1f} m, {least.time_s:.0f} s")
+    alarm = least.walked.alarm
+    if alarm is None:
+        page.row("alarm, zones as set", "none")
+    else:
+        left = max(least.length_m - alarm.along_m, 0.0)
+        page.row("alarm, zones as set", f"{left:.1f} m before the end")
+    if start:
+        page.paragraph(start, 1, color=palette.QUIET_INK)
+    page.gap()
+
+
+def _clear_rows(page: Sheet, clear: ClearRoute, letter: str) -> None:
+    page.heading(f"{letter}: clear, never on held ground")
+    berth = "none is held" if clear.berth_m is None else f"{clear.berth_m:.1f} m"
+    page.row("keeps from held ground", berth, size=9, weight="bold")
+    page.row("length, of the shortest clear", f"{clear.length_m:.1f} m, {clear.shortest_m:.1f} m")
+    page.row("clear ground goes on inside", f"{clear.into_m:.1f} m")
+    page.gap()
+
+
+def _crossing_rows(page: Sheet, crossing: Crossing) -> None:
+    page.heading("C: no way is clear; least held")
+    page.row("touching held ground", f"{crossing.held_m:.1f} m", size=9, weight="bold")
+    page.row("length", f"{crossing.length_m:.1f} m")
+    page.row("clear ground ends short by", f"{crossing.unseen_to_m:.1f} m")
+    page.gap()
+
+
+def trust_words(option: OptionResult) -> str:
+    """What the chance is, and what nobody walks over."""
+    takes = sorted({unit.pulses_needed for unit in option.detectors})
+    several = " or ".join(f"{n} pulse{'s' if n > 1 else ''}" for n in takes)
+    return (
+        f"The chance is a model's, not measured: the alarm takes {several}, and a zone's edge may lie"
+        " anywhere on its arc. Known ground is walked, slopes to the limit, and foliage; no solid is climbed."
+    )
+
+
+def route_signs(outcome: Outcome, option: OptionResult, drawn: list[Drawn]) -> list[Sign]:
+    """What the marks and colours of a page of routes mean; of the verdicts those that there are."""
+    absent = {VERDICT_WORDS[code] for code in Verdict if not (option.verdicts == code).any()}
+    absent.add("walk and its pulses")
+    if all(one.alarm is None for one in drawn):
+        absent.add("alarm")
+    signs = [Sign("least likely walk", line=palette.FIGURE, width=2.1)] if drawn else []
+    if any(one.letter == "C" for one in drawn):
+        text = "clear route" if any(one.title.startswith("clear") for one in drawn) else "least held"
+        signs.append(Sign(text, line=palette.INK, width=2.4, dashes=(0, (1, 1.4))))
+    return signs + [sign for sign in walk_signs(outcome) if sign.text not in absent]

@@ -1,0 +1,460 @@
+"""The section along a bearing: where each layer runs, where it ends, and what that makes of the ground."""
+
+import math
+from dataclasses import dataclass
+
+import matplotlib.patheffects as effects
+import numpy as np
+import shapely
+from matplotlib.axes import Axes
+from matplotlib.lines import Line2D
+from matplotlib.patches import Polygon
+from matplotlib.ticker import MultipleLocator
+from matplotlib.transforms import Bbox
+
+from terrain3d.cover.option import OptionResult
+from terrain3d.detector.figures import Figure
+from terrain3d.detector.pose import Detector
+from terrain3d.job import Outcome
+from terrain3d.show import palette, words
+from terrain3d.show.pages.column import verdict_swatch
+from terrain3d.show.pages.cut import STRIP_PX, Window, cut_image, has_leaves
+from terrain3d.show.pages.labels import Label, place_labels
+from terrain3d.show.pages.plan import Base, paint_map
+from terrain3d.show.pages.profile import Beam, CutSolid, Profile, Run, line_profile
+from terrain3d.show.pages.reading import (
+    SHORT_RUN_M,
+    change_words,
+    changes,
+    end_words,
+    ground_at,
+    metres,
+    passing_from,
+    run_rows,
+    section_sentence,
+)
+from terrain3d.show.pages.sheet import (
+    BLOCK_FLOOR,
+    BLOCK_TOP,
+    COLUMN_RIGHT,
+    WIDE_PICTURE,
+    Sheet,
+    Sign,
+    plain_sheet,
+    share_of_page,
+)
+from terrain3d.show.pages.silhouettes import silhouette
+from terrain3d.show.pages.size import HEIGHT_PX, SCREEN, WIDTH_PX, Size, scale_for, scale_words
+from terrain3d.show.pages.spread import spread
+from terrain3d.terrain import Terrain
+from terrain3d.units import Floats
+
+#: The line runs at least so far behind the unit and past its range, metres.
+BEHIND_M, BEYOND_M = 0.9, 0.7
+#: Pixels of the layout kept free over what stands, for the labels of the changes.
+_LABEL_ROOM_PX = 92.0
+#: What rises higher over the eye than this is cut off at the top, metres.
+_HEADROOM_M = 2.6
+_STRETCHES = (2, 3, 4, 5)
+
+
+@dataclass(frozen=True)
+class Frame:
+    """What a section's picture holds: from and to along the line, and heights, metres.
+
+    `stretch` is how many times larger heights are drawn than distances.
+    """
+
+    left: float
+    right: float
+    bottom: float
+    top: float
+    stretch: int = 1
+
+
+@dataclass(frozen=True)
+class View:
+    """One line cut and ready to draw: `scale` is a printed section's denominator, None on a screen."""
+
+    profile: Profile
+    figure: Figure
+    scale: int | None
+    width_m: float
+    metres_per_px: float
+
+
+def section_view(
+    terrain: Terrain,
+    unit: Detector,
+    bearing_deg: float,
+    figure: Figure,
+    size: Size,
+    room: tuple[float, float],
+    label_room_px: float = _LABEL_ROOM_PX,
+) -> View:
+    """Cut the site along a bearing and choose the scale.
+
+    Parameters
+    ----------
+    terrain : Terrain
+    unit : Detector
+    bearing_deg : float
+    figure : Figure
+    size : Size
+    room : (width, height)
+        Of the picture, in pixels of the layout.
+    label_room_px : float
+        Of its height, kept free for labels.
+    """
+    least = line_profile(terrain, unit, bearing_deg, figure.height_m, BEHIND_M, BEYOND_M)
+    low, high = heights_shown(least, figure)
+    span = unit.type.max_range + BEHIND_M + BEYOND_M
+    needed = max(span / room[0], (high - low) / (room[1] - label_room_px))
+    scale = None
+    if size.width_mm is not None:
+        paper_px = size.paper_m(1 / WIDTH_PX)
+        scale = scale_for((needed, needed), (paper_px, paper_px))
+        needed = scale * paper_px
+    width_m = needed * room[0]
+    spare = max(width_m - span, 0.0) / 2
+    profile = line_profile(
+        terrain, unit, bearing_deg, figure.height_m, BEHIND_M + spare + 0.2, BEYOND_M + spare + 0.2
+    )
+    return View(profile, figure, scale, width_m, needed)
+
+
+def heights_shown(profile: Profile, figure: Figure) -> tuple[float, float]:
+    """Lowest and highest point that a section must show."""
+    ground = profile.ground[np.isfinite(profile.ground)]
+    low, high = float(ground.min()), max(float(ground.max()) + figure.height_m, profile.eye_z)
+    # Upwards a layer may leave the picture, or a steep one would flatten all the rest.
+    ceiling = max(high, profile.eye_z + _HEADROOM_M)
+    tops = [high, *(float(profile.eye_z + (b.slopes * b.ends).max()) for b in profile.beams)]
+    tops += [float(piece[:, 1].max()) for solid in profile.solids for piece in solid.pieces]
+    return low - 0.45, min(max(tops), ceiling) + 0.1
+
+
+def section_sheet(
+    outcome: Outcome,
+    option: OptionResult,
+    unit: Detector,
+    bearing_deg: float,
+    which: str,
+    base: Base,
+    size: Size = SCREEN,
+    date: str = "",
+) -> Sheet:
+    """The page of a section.
+
+    Parameters
+    ----------
+    outcome : Outcome
+    option : OptionResult
+    unit : Detector
+        The unit the section starts from; the verdicts along the line are those of it alone.
+    bearing_deg : float
+    which : str
+        What looks that way, such as "D1" or "D1, head 1 of 2".
+    base : Base
+        Of the small plan that shows where the line runs.
+    size : Size
+    date : str
+    """
+    room = (WIDE_PICTURE[2] * WIDTH_PX, WIDE_PICTURE[3] * HEIGHT_PX)
+    view = section_view(outcome.terrain, unit, bearing_deg, outcome.figure, size, room)
+    what = f"section from {which}, bearing {bearing_deg:.0f}°"
+    if view.scale is not None:
+        what += f", {scale_words(view.scale, size)}"
+    place = words.place_in_ranking(outcome, option)
+    page = plain_sheet(outcome, option.name, what, section_sentence(view.profile), place, size, date)
+    draw_section(page, outcome, view, WIDE_PICTURE)
+    _key_plan(page, outcome, option, view.profile, base)
+    _line_rows(page, view.profile)
+    _unit_rows(page, unit)
+    page.key(section_signs(outcome, view.profile))
+    return page
+
+
+def _key_plan(page: Sheet, outcome: Outcome, option: OptionResult, profile: Profile, base: Base) -> None:
+    """A small plan with the line on it."""
+    axes = page.picture_axes((0.05, BLOCK_FLOOR, 0.17, BLOCK_TOP - BLOCK_FLOOR + 0.005))
+    paint_map(axes, outcome, option, base, fine=False)
+    axes.set_anchor("W")
+    x, y = profile.places(np.array([-BEHIND_M, profile.unit.type.max_range + BEYOND_M]))
+    axes.plot(x, y, color="white", linewidth=3.4, zorder=10)
+    axes.plot(x, y, color=palette.INK, linewidth=1.7, zorder=11)
+
+
+def _line_rows(page: Sheet, profile: Profile) -> None:
+    """The stretches of the line, one a row, with their causes."""
+    page.begin_column(0.245, 0.735, BLOCK_TOP, BLOCK_FLOOR)
+    page.heading(f"Along the line, {profile.unit.name} alone" if profile.unit.name else "Along the line")
+    rows = run_rows(profile)
+    for shown, (run, text) in enumerate(rows):
+        if not page.room_for(1 if shown == len(rows) - 1 else 2, 8):
+            page.row(f"and {len(rows) - shown} more stretches", size=7.5)
+            break
+        (line,) = page.lines(text, page.right - page.left - 0.135, 8, 1)
+        baseline = page.row(line, size=8, indent=0.135)
+        page.text(page.left + 0.033, baseline, _from_to(run), 8, va="baseline")
+        verdict_swatch(page, baseline, run.code)
+
+
+def _from_to(run: Run) -> str:
+    # The place right under a unit has no bearing and counts as outside: nothing a reader needs to know.
+    start = 0.0 if run.start_m < SHORT_RUN_M else run.start_m
+    return f"{metres(start).removesuffix(' m')} to {metres(run.stop_m)}"
+
+
+def _unit_rows(page: Sheet, unit: Detector) -> None:
+    page.begin_column(0.755, COLUMN_RIGHT, BLOCK_TOP, BLOCK_FLOOR)
+    page.heading("Unit")
+    page.paragraph(f"{unit.name}: {unit.type.name} on {unit.mount}", 2, size=8)
+    for line in words.unit_lines(unit):
+        page.paragraph(line, 2, color=palette.QUIET_INK)
+
+
+def draw_section(page: Sheet, outcome: Outcome, view: View, place: tuple[float, float, float, float]) -> None:
+    """Draw a section into a part of a page: at true scale, and stretched below where that says more."""
+    low, high = heights_shown(view.profile, view.figure)
+    metres_px = view.metres_per_px
+    page_px = HEIGHT_PX * place[3]
+    true_px = (high - low) / metres_px + _LABEL_ROOM_PX
+    gap_px = 34.0
+    fits = [k for k in _STRETCHES if true_px + gap_px + k * (high - low) / metres_px + 12 <= page_px]
+    left, right = sides(view)
+    if not fits:
+        spare = page_px * metres_px - (high - low) - _LABEL_ROOM_PX * metres_px
+        bottom = low - 0.4 * spare
+        frame = Frame(left, right, bottom, bottom + page_px * metres_px)
+        _draw(page, outcome, view, place, frame)
+        return
+    share = true_px / HEIGHT_PX
+    upper = (place[0], place[1] + place[3] - share, place[2], share)
+    _draw(page, outcome, view, upper, Frame(left, right, low, low + true_px * metres_px))
+    stretch = fits[-1]
+    below = (place[0], place[1], place[2], place[3] - share - gap_px / HEIGHT_PX)
+    height_m = below[3] * HEIGHT_PX * metres_px / stretch
+    _draw(page, outcome, view, below, Frame(left, right, high - height_m + 0.05, high + 0.05, stretch))
+
+
+def sides(view: View) -> tuple[float, float]:
+    """Where a section starts and ends along the line, metres."""
+    span = view.profile.unit.type.max_range + BEHIND_M + BEYOND_M
+    left = -BEHIND_M - (view.width_m - span) / 2
+    return left, left + view.width_m
+
+
+def _draw(
+    page: Sheet, outcome: Outcome, view: View, place: tuple[float, float, float, float], frame: Frame
+) -> None:
+    axes = page.picture_axes(place)
+    paint_section(page, axes, outcome.terrain, view.profile, view.figure, frame)
+    _rulers(axes, frame)
+    said = f"heights stretched {frame.stretch} times" if frame.stretch > 1 else "true scale"
+    note = axes.annotate(
+        said, (0, 1), (7, -6), "axes fraction", "offset points", fontsize=7, ha="left", va="top",
+        color=palette.QUIET_INK, path_effects=_HALO, zorder=20,
+    )  # fmt: skip
+    taken = [note.get_window_extent()]
+    marked = changes(view.profile)
+    if frame.stretch == 1:
+        taken += _change_labels(page, axes, view, marked, taken[0].x1 + 10)
+    taken += _figure_boxes(axes, view, marked)
+    place_labels(axes, _end_labels(page, axes, view), taken)
+
+
+_HALO = [effects.withStroke(linewidth=2.2, foreground="white")]
+
+
+def paint_section(
+    page: Sheet,
+    axes: Axes,
+    terrain: Terrain,
+    profile: Profile,
+    figure: Figure,
+    frame: Frame,
+    weight: float = 1.0,
+) -> None:
+    """Draw the cut itself, without a word: ground, verdicts, layers, what stands, figures at the changes."""
+    axes.set(xlim=(frame.left, frame.right), ylim=(frame.bottom, frame.top))
+    box = axes.get_window_extent()
+    k = page.size.fineness
+    window = Window(
+        frame.left, frame.right, frame.bottom, frame.top, round(k * box.width), round(k * box.height)
+    )
+    axes.imshow(
+        cut_image(profile, terrain.foliage, window, k),
+        extent=(frame.left, frame.right, frame.bottom, frame.top),
+        aspect="auto",
+        interpolation="nearest",
+        zorder=1,
+    )
+    for solid in profile.solids:
+        for piece in _over_ground(solid, profile):
+            axes.add_patch(
+                Polygon(
+                    piece, facecolor=palette.SOLID, edgecolor=palette.SOLID_EDGE, linewidth=weight, zorder=5
+                )
+            )
+    for beam in profile.beams:
+        _beam_lines(axes, profile, beam, weight)
+    measured = np.where(profile.bridged, np.nan, profile.ground)
+    axes.plot(profile.along, measured, color=palette.INK, linewidth=1.3 * weight, zorder=6)
+    bridged = np.where(profile.bridged, profile.ground, np.nan)
+    axes.plot(
+        profile.along, bridged, color=palette.INK, linewidth=1.3 * weight, linestyle=(0, (4, 2)), zorder=6
+    )
+    for at in changes(profile):
+        foot = ground_at(profile, at)
+        if math.isfinite(foot):
+            for outline in silhouette(figure):
+                axes.add_patch(
+                    Polygon(
+                        np.add(outline, (at, foot)),
+                        facecolor=palette.FIGURE,
+                        edgecolor="white",
+                        linewidth=0.5 * weight,
+                        zorder=8,
+                    )
+                )
+    unit = profile.unit
+    axes.plot([0, 0], [unit.ground_z, profile.eye_z], color=palette.POLE, linewidth=3 * weight, zorder=7)
+    axes.plot(0, profile.eye_z, "o", ms=8 * weight, mfc="white", mec=palette.UNIT, mew=1.4 * weight, zorder=9)
+    axes.plot(0, profile.eye_z, "o", ms=3.2 * weight, color=palette.UNIT, zorder=9)
+
+
+def _over_ground(solid: CutSolid, profile: Profile) -> list[Floats]:
+    """The pieces of a solid without what is in the ground, which is only there to leave no gap."""
+    known = np.isfinite(profile.ground)
+    line = np.column_stack([profile.along[known], profile.ground[known]])
+    deep = float(line[:, 1].min()) - 100
+    earth = shapely.Polygon([*line, (line[-1, 0], deep), (line[0, 0], deep)])
+    pieces = []
+    for piece in solid.pieces:
+        if len(piece) < 4:
+            pieces.append(piece)
+            continue
+        rest = shapely.difference(shapely.Polygon(piece).buffer(0), earth.buffer(0))
+        parts = shapely.get_parts(rest)
+        pieces += [np.asarray(part.exterior.coords) for part in parts if part.geom_type == "Polygon"]
+    return pieces
+
+
+def _beam_lines(axes: Axes, profile: Profile, beam: Beam, weight: float) -> None:
+    """The edges of a layer's band and its axis, each to where it ends."""
+    colour = palette.layer_colour(beam.layer)
+    for row, width, dashes in ((0, 0.9, "-"), (-1, 0.9, "-"), (beam.axis, 0.9, (0, (7, 3)))):
+        end = beam.ends[row]
+        axes.plot(
+            [0, end],
+            [profile.eye_z, profile.eye_z + beam.slopes[row] * end],
+            color=colour,
+            linewidth=width * weight,
+            linestyle=dashes,
+            zorder=4,
+        )
+
+
+def _change_labels(page: Sheet, axes: Axes, view: View, marked: list[float], left_px: float) -> list[Bbox]:
+    """Write over each change its distance and the layers' heights, side by side under the top edge."""
+    box = axes.get_window_extent()
+    texts = [[page.lines(line, 0.12, 7, 1)[0] for line in change_words(view.profile, at)] for at in marked]
+    widths = [WIDTH_PX * max(share_of_page(line, 7, "bold") for line in lines) for lines in texts]
+    wanted = [float(axes.transData.transform((at, 0))[0]) for at in marked]
+    kept, middles = spread(wanted, widths, left_px, box.x1 - 8)
+    boxes = []
+    for k, middle in zip(kept, middles, strict=True):
+        top = box.y1 - 9
+        for n, line in enumerate(texts[k]):
+            x, y = middle / page.figure.bbox.width, (top - 20 * n) / page.figure.bbox.height
+            page.text(
+                x, y, line, 7, ha="center", va="top", weight="normal" if n else "bold", path_effects=_HALO,
+                zorder=30,
+            )  # fmt: skip
+        low = top - 20 * len(texts[k]) - 2
+        boxes.append(Bbox.from_extents(middle - widths[k] / 2, low, middle + widths[k] / 2, box.y1))
+        head = ground_at(view.profile, marked[k]) + view.figure.height_m
+        end = axes.transData.transform((marked[k], head))
+        shares = np.array([[middle, low], np.add(end, (0, 4))]) / [
+            page.figure.bbox.width,
+            page.figure.bbox.height,
+        ]
+        if end[1] + 4 < low:
+            page.figure.add_artist(Line2D(*shares.T, color=palette.QUIET_INK, linewidth=0.6, zorder=29))
+    return boxes
+
+
+def _figure_boxes(axes: Axes, view: View, marked: list[float]) -> list[Bbox]:
+    boxes = []
+    for at in marked:
+        foot = ground_at(view.profile, at)
+        outline = np.add(np.vstack(silhouette(view.figure)), (at, foot))
+        ends = axes.transData.transform([outline.min(axis=0), outline.max(axis=0)])
+        boxes.append(Bbox(ends))
+    return boxes
+
+
+def _end_labels(page: Sheet, axes: Axes, view: View) -> list[Label]:
+    """What ends the layers before their range does, and from where one passes over the figure."""
+    profile, labels = view.profile, []
+    for text, beams in end_words(profile).items():
+        for beam in beams:
+            z = profile.eye_z + float(beam.slopes[beam.axis] * beam.ends[beam.axis])
+            colour = palette.layer_colour(beam.layer)
+            axes.plot(beam.ends[beam.axis], z, "v", ms=5.5, color=colour, mec="white", mew=0.6, zorder=10)
+        end = float(beams[0].ends[beams[0].axis])
+        labels.append(_label(page, axes, text, end, _lowest_under(view, text, end), below=True))
+    for beam in profile.beams:
+        over = passing_from(profile, beam.layer)
+        if over is not None:
+            z = profile.eye_z + float(beam.slopes[-1]) * over
+            text = f"{beam.layer} layer passes over the {view.figure.name} from {metres(over)}"
+            labels.append(_label(page, axes, text, over, z, below=False))
+    return labels
+
+
+def _lowest_under(view: View, text: str, at_m: float) -> float:
+    """The lowest ground over the width of a text, so that the text stays clear of the strip."""
+    half = share_of_page(text, 7.2) * WIDTH_PX * view.metres_per_px / 2
+    near = np.abs(view.profile.along - at_m) <= half
+    ground = view.profile.ground[near & np.isfinite(view.profile.ground)]
+    return float(ground.min()) if len(ground) else view.profile.eye_z
+
+
+def _label(page: Sheet, axes: Axes, text: str, s: float, z: float, below: bool) -> Label:
+    """A sentence about a place of the section: over it, or under it and the strip of verdicts."""
+    box = axes.get_window_extent()
+    x, y = axes.transData.transform((s, z)) - [box.x0, box.y0 + (STRIP_PX + 6 if below else 0)]
+    lines = page.lines(text, 0.3, 7.2, 2)
+    return Label("\n".join(lines), float(x), float(y), (0, -1 if below else 1), 7.2)
+
+
+def _rulers(axes: Axes, frame: Frame) -> None:
+    span = frame.right - frame.left
+    step = next(s for s in (1, 2, 5, 10, 20, 50, 100) if span / s <= 26)
+    axes.xaxis.set_major_locator(MultipleLocator(step))
+    rise = (frame.top - frame.bottom) / 6
+    axes.yaxis.set_major_locator(MultipleLocator(next(s for s in (0.5, 1, 2, 5, 10, 20) if s >= rise * 0.8)))
+    axes.tick_params(labelsize=6.5, length=3, width=0.6, colors=palette.QUIET_INK, pad=2)
+    axes.xaxis.set_major_formatter(lambda value, _: f"{value:g}" + (" m" if value == 0 else ""))
+    axes.yaxis.set_major_formatter(lambda value, _: f"{value:g} m")
+
+
+def section_signs(outcome: Outcome, profile: Profile) -> list[Sign]:
+    """What the marks of a section mean."""
+    signs = [
+        Sign(f"{layer} layer, its axis dashed", fill=palette.mixed(colour, 0.42), line=colour)
+        for layer, colour in {b.layer: palette.layer_colour(b.layer) for b in profile.beams}.items()
+    ]
+    signs.append(Sign("ground", line=palette.INK, width=1.3))
+    if profile.bridged.any():
+        signs.append(Sign("bridged gap of the survey", line=palette.INK, width=1.3, dashes=(0, (4, 2))))
+    if profile.solids:
+        signs.append(Sign("solid", fill=palette.SOLID, line=palette.SOLID_EDGE))
+    if has_leaves(profile, outcome.terrain.foliage):
+        signs.append(Sign("foliage", fill=palette.FOLIAGE_LIGHT, line=palette.FOLIAGE_EDGE))
+    signs.append(
+        Sign(f"{outcome.figure.name} where the verdict changes", fill=palette.FIGURE, line=palette.FIGURE)
+    )
+    return signs

@@ -1,0 +1,272 @@
+"""One printed page: title, picture, legend column, sentence and caution; knows nothing of pictures."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import matplotlib as mpl
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.patches import Rectangle
+
+from terrain3d.caution import SHORT_CAUTION
+from terrain3d.cover.verdict import Verdict
+from terrain3d.job import Outcome
+from terrain3d.show import palette, words
+from terrain3d.show.lettering import fitted_lines, line_width
+from terrain3d.show.pages.size import DPI, HEIGHT_PX, PRINT_DPI, SCREEN, WIDTH_PX, Size
+
+#: Left, bottom, width, height of the picture as shares of the page; beside it the legend column.
+PICTURE = (0.05, 0.15, 0.655, 0.725)
+COLUMN_LEFT, COLUMN_RIGHT = 0.73, 0.978
+#: The same of a picture as wide as the page, and where the blocks of text under it start and end.
+WIDE_PICTURE = (0.05, 0.345, 0.928, 0.53)
+BLOCK_TOP, BLOCK_FLOOR = 0.308, 0.135
+PICTURE_ASPECT = PICTURE[2] * WIDTH_PX / (PICTURE[3] * HEIGHT_PX)
+
+
+@dataclass(frozen=True)
+class Stripe:
+    """The second cue of a swatch, as the drape has it: a hatch of matplotlib and its colour."""
+
+    hatch: str = ""
+    colour: str = ""
+
+
+@dataclass(frozen=True)
+class Sign:
+    """One entry of the key: a patch where `fill` names a colour, a line (with a mark) where not."""
+
+    text: str
+    fill: str = ""
+    line: str = palette.INK
+    width: float = 1.0
+    dashes: Any = "-"
+    marker: str = ""
+    stripe: Stripe = Stripe()
+
+
+STRIPES = {
+    Verdict.UPPER_ONLY: Stripe("---", palette.UPPER_STRIPE),
+    Verdict.DEAD: Stripe(r"\\\\", palette.DEAD_STRIPE),
+}
+
+
+class Sheet:
+    """A page being filled; `heading`, `row` and the like fill a column of it from top to bottom.
+
+    Parameters
+    ----------
+    size : Size
+        What the page is made for.
+    date : str
+        Printed as it is given; none is made up, so that the same site gives the same bytes.
+    """
+
+    def __init__(self, size: Size = SCREEN, date: str = "") -> None:
+        self.size, self.date = size, date
+        inches = WIDTH_PX / DPI
+        self.figure = Figure(
+            figsize=(inches, inches * size.height_px / size.width_px), dpi=DPI, facecolor=palette.PAPER
+        )
+        FigureCanvasAgg(self.figure)
+        self.begin_column(COLUMN_LEFT, COLUMN_RIGHT, PICTURE[1] + PICTURE[3], PICTURE[1])
+
+    def begin_column(self, left: float, right: float, top: float, floor: float) -> None:
+        """Fill another part of the page from now on, all in shares of the page."""
+        self.left, self.right, self._below, self._floor = left, right, top + 0.018, floor
+
+    def picture_axes(self, place: tuple[float, float, float, float] = PICTURE) -> Axes:
+        return self.figure.add_axes(place)
+
+    def set_to_scale(self, axes: Axes, width_m: float, height_m: float, scale: float) -> None:
+        """Shrink axes around their middle until a metre is 1:`scale` of a metre on this paper."""
+        box = axes.get_position()
+        per_m = 1 / (scale * self.size.paper_m(1.0))
+        width, height = width_m * per_m, height_m * per_m * self.size.width_px / self.size.height_px
+        axes.set_position(((box.x0 + box.x1 - width) / 2, (box.y0 + box.y1 - height) / 2, width, height))
+
+    def lines(
+        self, text: str, width: float, size: float, max_lines: int, weight: str = "normal"
+    ) -> list[str]:
+        """A text from a file as lines that fit `width`, a share of the page."""
+        return fitted_lines(text, width * WIDTH_PX * 72 / DPI / size, max_lines, weight)
+
+    def text(self, x: float, y: float, text: str, size: float, **look: Any) -> None:
+        self.figure.text(x, y, text, fontsize=size, **look)
+
+    def heading(self, text: str) -> None:
+        self._below -= 0.036
+        (line,) = self.lines(text, self.right - self.left, 9, 1, "bold")
+        self.text(self.left, self._below, line, 9, weight="bold", va="baseline")
+        self._below -= 0.009
+        self._line(self._below)
+        self._below -= 0.004
+
+    def row(self, text: str, figure: str = "", size: float = 8, indent: float = 0.0, **look: Any) -> float:
+        """One line of the column, a figure at its right edge; returns its baseline."""
+        self._below -= _line_height(size)
+        self.text(self.left + indent, self._below, text, size, va="baseline", **look)
+        if figure:
+            self.text(self.right, self._below, figure, size, va="baseline", ha="right", **look)
+        return self._below
+
+    def paragraph(self, text: str, max_lines: int, size: float = 7.5, **look: Any) -> None:
+        for line in self.lines(text, self.right - self.left, size, max_lines):
+            self.row(line, size=size, **look)
+
+    def gap(self, height: float = 0.006) -> None:
+        self._below -= height
+
+    def room_for(self, lines: int, size: float = 7.5) -> bool:
+        return self._below - lines * _line_height(size) > self._floor
+
+    def swatch(self, baseline: float, colour: str, stripe: Stripe, edge: str = palette.QUIET_INK) -> None:
+        box = Rectangle(
+            (self.left, baseline - 0.003), 0.024, 0.018, facecolor=colour, edgecolor=edge, linewidth=0.8
+        )
+        self.figure.add_artist(box)
+        if stripe.hatch:
+            box.set(hatch=stripe.hatch, edgecolor=stripe.colour)
+            self.figure.add_artist(
+                Rectangle(box.get_xy(), 0.024, 0.018, fill=False, edgecolor=edge, linewidth=0.8)
+            )
+
+    def bar(self, fraction: float) -> None:
+        """A share as a bar over the column's width."""
+        self._below -= 0.015
+        full = self.right - self.left
+        for width, colour in ((full, palette.VERDICT_COLOURS[Verdict.OUTSIDE]), (full * fraction, _BOTH)):
+            self.figure.add_artist(
+                Rectangle((self.left, self._below), width, 0.008, facecolor=colour, edgecolor="none")
+            )
+        self.figure.add_artist(
+            Rectangle(
+                (self.left, self._below),
+                full,
+                0.008,
+                fill=False,
+                edgecolor=palette.QUIET_INK,
+                linewidth=0.5,
+            )
+        )
+
+    def key(self, signs: list[Sign]) -> None:
+        """What the marks of the picture mean, in a row under it."""
+        x, y = PICTURE[0], 0.111
+        for sign in signs:
+            self.figure.add_artist(
+                Rectangle(
+                    (x, y - 0.002),
+                    0.02,
+                    0.0145,
+                    facecolor=sign.fill,
+                    edgecolor=sign.line,
+                    linewidth=sign.width,
+                    linestyle=sign.dashes,
+                )
+                if sign.fill
+                else mpl.lines.Line2D(
+                    [x, x + 0.02],
+                    [y + 0.005] * 2,
+                    color=sign.line,
+                    linewidth=sign.width,
+                    linestyle=sign.dashes,
+                    marker=sign.marker,
+                    markevery=[0],
+                    markersize=5.5,
+                    markerfacecolor="white",
+                )
+            )
+            if sign.stripe.hatch:
+                stripes = Rectangle((x, y - 0.002), 0.02, 0.0145, fill=False, linewidth=0.0)
+                stripes.set(hatch=sign.stripe.hatch, edgecolor=sign.stripe.colour)
+                self.figure.add_artist(stripes)
+            self.text(x + 0.026, y, sign.text, 7.2, va="baseline", color=palette.INK)
+            x += 0.026 + share_of_page(sign.text, 7.2) + 0.022
+
+    def save(self, path: Path) -> Path:
+        dots = DPI if self.size.width_mm is None else PRINT_DPI
+        # matplotlib would write its own version into the file: other bytes for the same picture.
+        self.figure.savefig(
+            path,
+            format="png",
+            # A hair more, or rounding would lose the last row and column of pixels.
+            dpi=DPI * self.size.fineness * (1 + 1e-9),
+            metadata={"Software": None},
+            pil_kwargs={"compress_level": 3, "dpi": (dots, dots)},
+        )
+        return path
+
+    def _line(self, y: float) -> None:
+        self.figure.add_artist(
+            mpl.lines.Line2D([self.left, self.right], [y, y], color=palette.HAIRLINE, linewidth=0.7)
+        )
+
+
+_BOTH = palette.VERDICT_COLOURS[Verdict.BOTH]
+
+
+def share_of_page(text: str, size: float, weight: str = "normal") -> float:
+    """Width of a line as a share of the page."""
+    return line_width(text, weight) * size * DPI / 72 / WIDTH_PX
+
+
+def _line_height(size: float) -> float:
+    return size * 1.42 / 72 * DPI / HEIGHT_PX
+
+
+def plain_sheet(
+    outcome: Outcome,
+    title: str,
+    view: str,
+    sentence: str,
+    note: str = "",
+    size: Size = SCREEN,
+    date: str = "",
+) -> Sheet:
+    """A page with its title, sentence and caution.
+
+    Parameters
+    ----------
+    outcome : Outcome
+    title : str
+    view : str
+        What the picture is, such as "plan, north up".
+    sentence : str
+        What to take from it, under the picture.
+    note : str
+        In the upper right corner, such as a place in the ranking.
+    size : Size
+    date : str
+    """
+    sheet = Sheet(size, date)
+    width = COLUMN_RIGHT - PICTURE[0]
+    (line,) = sheet.lines(title, width - 0.13, 16, 1, "bold")
+    sheet.text(PICTURE[0], 0.943, line, 16, weight="bold", va="baseline")
+    if note:
+        sheet.text(COLUMN_RIGHT, 0.943, note, 11, va="baseline", ha="right", color=palette.QUIET_INK)
+    dated = sheet.lines(date, 0.2, 9.5, 1)[0]
+    if dated:
+        sheet.text(COLUMN_RIGHT, 0.907, dated, 9.5, va="baseline", ha="right", color=palette.QUIET_INK)
+        width -= share_of_page(dated, 9.5) + 0.02
+    subtitle = f"{outcome.site_name}  |  {view}  |  figure: {words.figure_words(outcome.figure)}"
+    (line,) = sheet.lines(subtitle, width, 9.5, 1)
+    sheet.text(PICTURE[0], 0.907, line, 9.5, va="baseline", color=palette.QUIET_INK)
+    _footer(sheet, sentence)
+    return sheet
+
+
+def _footer(sheet: Sheet, sentence: str) -> None:
+    width = COLUMN_RIGHT - PICTURE[0]
+    # A long sentence is set smaller before any of it is left out.
+    size, step, lines = 9.5, 0.026, sheet.lines(sentence, width, 9.5, 3)
+    if len(lines) > 2:
+        size, step, lines = 8.3, 0.0215, sheet.lines(sentence, width, 8.3, 3)
+    y = 0.083
+    for line in lines:
+        sheet.text(PICTURE[0], y, line, size, va="baseline")
+        y -= step
+    (line,) = sheet.lines(SHORT_CAUTION, width, 6.8, 1)
+    sheet.text(PICTURE[0], 0.016, line, 6.8, va="baseline", color=palette.QUIET_INK)

@@ -1,0 +1,234 @@
+"""Pictures without a display, each a page by itself: which kinds there are, and in what order they come."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+
+from terrain3d.cover.option import OptionResult
+from terrain3d.detector.pose import Detector
+from terrain3d.errors import InputError
+from terrain3d.job import Outcome
+from terrain3d.show import words
+from terrain3d.show.camera import site_camera
+from terrain3d.show.extent import site_extent
+from terrain3d.show.lettering import page_style
+from terrain3d.show.pages import sheet
+from terrain3d.show.pages.beside import MOST, beside_sheet, best_options
+from terrain3d.show.pages.column import option_sheet
+from terrain3d.show.pages.contact import contact_pages, contact_sheet
+from terrain3d.show.pages.oblique import draw_oblique
+from terrain3d.show.pages.outlook import outlook_sheet
+from terrain3d.show.pages.plan import Base, draw_plan, plan_base, printed_base
+from terrain3d.show.pages.profile import head_bearings
+from terrain3d.show.pages.section import section_sheet
+from terrain3d.show.pages.sheet import Sheet
+from terrain3d.show.pages.size import SCREEN, Size, scale_words
+from terrain3d.show.scene import build_scene
+from terrain3d.show.shapes import Reach
+from terrain3d.sight.hits import first_hits
+from terrain3d.terrain import Terrain
+from terrain3d.units import Floats
+
+#: The kinds of picture, in the order they are drawn.
+KINDS = ("contact", "side-by-side", "plan", "oblique", "section", "outlook")
+#: Those that go with the results of a comparison; the rest is drawn when it is asked for.
+FIRST_KINDS = ("contact", "plan", "oblique", "section")
+#: How far lines of sight to the camera are followed, metres.
+_SIGHT_M = 100.0
+
+#: A picture's file name and what draws its page.
+_Page = tuple[str, Callable[[], Sheet]]
+
+
+@dataclass(frozen=True)
+class Lines:
+    """Of which units sections and outlooks are drawn, and along which bearing the sections run.
+
+    Parameters
+    ----------
+    units : tuple of str
+        Names of units; those of every option where it is empty.
+    bearing_deg : float, optional
+        One section of each unit along this bearing; along the facing of each of its heads without it.
+    """
+
+    units: tuple[str, ...] = ()
+    bearing_deg: float | None = None
+
+    def drawn(self, option: OptionResult) -> list[Detector]:
+        """The units of an option that are drawn."""
+        return [unit for unit in option.detectors if not self.units or unit.name in self.units]
+
+
+@dataclass(frozen=True)
+class _Job:
+    """What every way of drawing starts from: `base` is the plan as a screen shows it."""
+
+    outcome: Outcome
+    base: Base
+    size: Size
+    date: str
+    lines: Lines
+
+
+def write_stills(
+    outcome: Outcome,
+    folder: Path,
+    progress: Callable[[float], None] | None = None,
+    kinds: tuple[str, ...] = KINDS,
+    size: Size = SCREEN,
+    date: str = "",
+    lines: Lines = Lines(),
+) -> list[Path]:
+    """Draw every option of an outcome.
+
+    Parameters
+    ----------
+    outcome : Outcome
+    folder : Path
+        An existing folder.
+    progress : callable, optional
+        Told the share that is done.
+    kinds : tuple of str
+        Of `KINDS`.
+    size : Size
+        What the pages are made for.
+    date : str
+        Printed on each page as it is given.
+    lines : Lines
+        Which sections and outlooks.
+
+    Returns
+    -------
+    list of Path
+        `01-plan-...png`, `01-oblique-...png` and so on, in the order of the options; what shows all
+        of them starts with `00`. The same outcome gives the same bytes.
+
+    Raises
+    ------
+    InputError
+        Where no option has a unit that is asked for.
+    """
+    _check_units(outcome, lines)
+    drawn: list[Path] = []
+    with page_style():
+        job = _Job(outcome, plan_base(outcome, site_extent(outcome, sheet.PICTURE_ASPECT)), size, date, lines)
+        pages = [page for kind in KINDS if kind in kinds for page in _WAYS[kind](job)]
+        for name, draw in pages:
+            drawn.append(draw().save(folder / f"{name}.png"))
+            if progress is not None:
+                progress(len(drawn) / len(pages))
+    return sorted(drawn)
+
+
+def _numbered(job: _Job, kind: str) -> Iterator[tuple[str, OptionResult]]:
+    for number, option in enumerate(job.outcome.options, 1):
+        yield f"{number:02d}-{kind}-{words.slug(option.name)}", option
+
+
+def _plans(job: _Job) -> Iterator[_Page]:
+    view, base = "plan, north up", printed_base(job.outcome, job.size, sheet.PICTURE[2:], job.base)
+    if base.scale is not None:
+        view += f", {scale_words(base.scale, job.size)}"
+
+    def draw(option: OptionResult) -> Sheet:
+        page = option_sheet(job.outcome, option, view, base.extent, job.size, job.date)
+        draw_plan(page, job.outcome, option, base)
+        return page
+
+    for name, option in _numbered(job, "plan"):
+        yield name, partial(draw, option)
+
+
+def _obliques(job: _Job) -> Iterator[_Page]:
+    outcome, extent, reach = job.outcome, site_extent(job.outcome), reach_of(job.outcome.terrain)
+    camera = site_camera(outcome, extent, reach, sheet.PICTURE_ASPECT)
+    view = "oblique view, the same for every option"
+
+    def draw(option: OptionResult) -> Sheet:
+        page = option_sheet(outcome, option, view, extent, job.size, job.date)
+        scene = build_scene(outcome, option, extent, reach, camera)
+        draw_oblique(page, outcome, option, extent, scene, camera)
+        return page
+
+    for name, option in _numbered(job, "oblique"):
+        yield name, partial(draw, option)
+
+
+def _sections(job: _Job) -> Iterator[_Page]:
+    for name, option in _numbered(job, "section"):
+        cuts = [cut for unit in job.lines.drawn(option) for cut in _cuts(unit, job.lines.bearing_deg)]
+        for number, (unit, bearing, which) in enumerate(cuts, 1):
+            draw = partial(
+                section_sheet, job.outcome, option, unit, bearing, which, job.base, job.size, job.date
+            )
+            yield _one_of(name, "section", number, len(cuts)), draw
+
+
+def _cuts(unit: Detector, bearing_deg: float | None) -> list[tuple[Detector, float, str]]:
+    """The lines of a unit: each with its bearing, and what looks that way."""
+    if bearing_deg is not None:
+        return [(unit, bearing_deg % 360, unit.name)]
+    bearings = head_bearings(unit)
+    if len(bearings) == 1:
+        return [(unit, bearings[0], unit.name)]
+    heads = enumerate(bearings, 1)
+    return [(unit, bearing, f"{unit.name}, head {head} of {len(bearings)}") for head, bearing in heads]
+
+
+def _outlooks(job: _Job) -> Iterator[_Page]:
+    for name, option in _numbered(job, "outlook"):
+        units = job.lines.drawn(option)
+        for number, unit in enumerate(units, 1):
+            draw = partial(outlook_sheet, job.outcome, option, unit, job.size, job.date)
+            yield _one_of(name, "outlook", number, len(units)), draw
+
+
+def _one_of(name: str, kind: str, number: int, count: int) -> str:
+    """A file name with a number of its own where an option has several pictures of a kind."""
+    return name.replace(f"-{kind}-", f"-{kind}-{number}-", 1) if count > 1 else name
+
+
+def _check_units(outcome: Outcome, lines: Lines) -> None:
+    there = dict.fromkeys(unit.name for option in outcome.options for unit in option.detectors)
+    for name in lines.units:
+        if name not in there:
+            raise InputError(
+                f"no option has a unit {name!r}", mend=f"give one of {', '.join(map(repr, there))}"
+            )
+
+
+def _side_by_side(job: _Job) -> Iterator[_Page]:
+    options = best_options(job.outcome)[:MOST]
+    if len(options) > 1:
+        yield "00-side-by-side", partial(beside_sheet, job.outcome, options, job.base, job.size, job.date)
+
+
+def _contacts(job: _Job) -> Iterator[_Page]:
+    pages = contact_pages(job.outcome)
+    for number, options in enumerate(pages, 1):
+        note = f"page {number} of {len(pages)}" if len(pages) > 1 else ""
+        name = f"00-contact-{number}" if note else "00-contact"
+        yield name, partial(contact_sheet, job.outcome, options, note, job.base, job.size, job.date)
+
+
+#: The kinds of picture, in the order they are drawn, and how.
+_WAYS: dict[str, Callable[[_Job], Iterator[_Page]]] = {
+    "contact": _contacts,
+    "side-by-side": _side_by_side,
+    "plan": _plans,
+    "oblique": _obliques,
+    "section": _sections,
+    "outlook": _outlooks,
+}
+
+
+def reach_of(terrain: Terrain) -> Reach:
+    """Distances from a point to the first thing hit, ground or solid."""
+
+    def reach(eye: Floats, directions: Floats) -> Floats:
+        x, y, z = (float(v) for v in eye)
+        return first_hits(terrain, (x, y, z), directions, _SIGHT_M).distance
+
+    return reach

@@ -1,0 +1,234 @@
+"""The page of the low sun: a year of dates across and hours up, marked where the sun stands in a layer."""
+
+import math
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.ticker import FixedLocator, MultipleLocator
+from numpy.typing import NDArray
+
+from terrain3d.conditions.sun import HIDDEN, SEEN, STEP_MIN, SunLayer, SunResult, SunSpan, clock_words
+from terrain3d.cover.option import OptionResult
+from terrain3d.job import Outcome
+from terrain3d.show import palette, words
+from terrain3d.show.pages.sheet import PICTURE, Sheet, Sign, plain_sheet
+from terrain3d.show.pages.size import HEIGHT_PX, SCREEN, WIDTH_PX, Size
+from terrain3d.show.palette import Rgb
+
+#: Heads drawn on one page; the rest is in results.json.
+MOST = 6
+_NIGHT, _DAY, _HIDDEN, _SEVERAL = "#d7dbe2", "#fdfaf0", "#b5ad9f", "#241a20"
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+#: Columns and rows of charts for so many heads.
+_GRID = {1: (1, 1), 2: (1, 2), 3: (1, 3), 4: (2, 2), 5: (2, 3), 6: (2, 3)}
+#: Room of a chart for its hours and its name, pixels of the layout.
+_LEFT_PX, _TOP_PX, _FOOT_PX = 52.0, 30.0, 26.0
+
+
+@dataclass(frozen=True)
+class HeadYear:
+    """The layers of one head of one unit, in the order of the head."""
+
+    unit: str
+    head: int
+    facing_deg: float
+    layers: tuple[SunLayer, ...]
+
+
+def sun_sheet(
+    outcome: Outcome, option: OptionResult, sun: SunResult, size: Size = SCREEN, date: str = ""
+) -> Sheet:
+    """The page of one option.
+
+    Parameters
+    ----------
+    outcome : Outcome
+    option : OptionResult
+    sun : SunResult
+        Of the option's units.
+    size : Size
+    date : str
+    """
+    heads = heads_of(sun)
+    shown = heads[:MOST]
+    view = f"low sun in {sun.setting.year}, by the clock of {sun.setting.zone}"
+    place = words.place_in_ranking(outcome, option)
+    page = plain_sheet(outcome, option.name, view, _sentence(sun), place, size, date)
+    if not heads:
+        axes = page.picture_axes()
+        axes.set(xticks=[], yticks=[])
+        (line,) = page.lines("The sun cannot be placed without a CRS.", PICTURE[2] - 0.1, 11, 1)
+        page.text(PICTURE[0] + PICTURE[2] / 2, PICTURE[1] + PICTURE[3] / 2, line, 11, ha="center")
+        return page
+    hours = _hours(sun.daylight)
+    for place_of_chart, head in zip(_places(len(shown)), shown, strict=True):
+        _chart(page, page.picture_axes(place_of_chart), sun, head, hours)
+    _column(page, heads)
+    page.key(_signs(shown))
+    return page
+
+
+def heads_of(sun: SunResult) -> tuple[HeadYear, ...]:
+    """The layers of a result, gathered by unit and head."""
+    keys = dict.fromkeys((layer.unit, layer.head, layer.facing_deg) for layer in sun.layers)
+    return tuple(
+        HeadYear(
+            unit, head, facing,
+            tuple(found for found in sun.layers if (found.unit, found.head) == (unit, head)),
+        )
+        for unit, head, facing in keys
+    )  # fmt: skip
+
+
+def year_image(daylight: NDArray[np.bool_], layers: tuple[SunLayer, ...]) -> Rgb:
+    """(steps, days, 3) colours of one head's year: hours up, days across, the first row the earliest."""
+    seen = np.stack([layer.states == SEEN for layer in layers])
+    behind = np.any([layer.states == HIDDEN for layer in layers], axis=0)
+    image = np.where(daylight[..., None], palette.rgb(_DAY), palette.rgb(_NIGHT))
+    image[behind] = palette.rgb(_HIDDEN)
+    for layer, mask in zip(layers, seen, strict=True):
+        image[mask] = palette.rgb(palette.layer_colour(layer.layer))
+    image[seen.sum(axis=0) > 1] = palette.rgb(_SEVERAL)
+    return np.ascontiguousarray(image.swapaxes(0, 1).astype(np.uint8))
+
+
+def _sentence(sun: SunResult) -> str:
+    worst = max(sun.layers, key=lambda layer: layer.minutes, default=None)
+    if worst is None:
+        return sun.words[0]
+    if worst.minutes == 0:
+        told = f"The sun never stands in view within an arc and {sun.setting.near:g}° of a layer."
+    else:
+        told = f"{'Most is ' if len(sun.layers) > 1 else ''}{sun.words[sun.layers.index(worst)]}"
+    return f"{told} {sun.words[-1]}"
+
+
+def _hours(daylight: NDArray[np.bool_]) -> tuple[float, float]:
+    """The hours to show: all that is light on some day, to whole hours."""
+    light = np.flatnonzero(daylight.any(axis=0))
+    if not len(light):
+        return 0.0, 24.0
+    per_hour = 60 // STEP_MIN
+    return max(light[0] // per_hour - 1.0, 0.0), min(light[-1] // per_hour + 2.0, 24.0)
+
+
+def _places(n: int) -> list[tuple[float, float, float, float]]:
+    """Left, bottom, width, height of the charts, row by row from the top."""
+    across, down = _GRID[n]
+    left, top, foot = _LEFT_PX / WIDTH_PX, _TOP_PX / HEIGHT_PX, _FOOT_PX / HEIGHT_PX
+    width, height = PICTURE[2] / across, PICTURE[3] / down
+    places = []
+    for k in range(n):
+        row, column = divmod(k, across)
+        x, y = PICTURE[0] + column * width, PICTURE[1] + PICTURE[3] - (row + 1) * height
+        places.append((x + left, y + foot, width - left - 0.004, height - top - foot))
+    return places
+
+
+def _chart(page: Sheet, axes: Axes, sun: SunResult, head: HeadYear, hours: tuple[float, float]) -> None:
+    days = sun.daylight.shape[0]
+    axes.imshow(
+        year_image(sun.daylight, head.layers),
+        extent=(0, days, 0, 24),
+        origin="lower",
+        aspect="auto",
+        interpolation="nearest",
+        zorder=1,
+    )
+    middles = np.arange(days) + 0.5, (np.arange(sun.daylight.shape[1]) + 0.5) * STEP_MIN / 60
+    for layer in head.layers:
+        if layer.minutes:
+            seen = (layer.states == SEEN).T.astype(float)
+            axes.contour(*middles, seen, [0.5], colors=[palette.INK], linewidths=0.7, zorder=3)
+    starts = np.array(
+        [(date(sun.setting.year, month, 1) - date(sun.setting.year, 1, 1)).days for month in range(1, 13)]
+    )
+    axes.xaxis.set_major_locator(FixedLocator(list(starts)))
+    axes.set_xticklabels([])
+    axes.yaxis.set_major_locator(MultipleLocator(3))
+    axes.yaxis.set_major_formatter(lambda value, _: clock_words(round(60 * value)))
+    axes.set(xlim=(0, days), ylim=hours)
+    axes.grid(color=palette.QUIET_INK, linewidth=0.4, alpha=0.35, zorder=2)
+    axes.tick_params(labelsize=7, length=3, width=0.6, colors=palette.QUIET_INK, pad=2)
+    box = axes.get_position()
+    narrow = box.width < 0.25
+    for month, (start, stop) in enumerate(zip(starts, [*starts[1:], days], strict=True)):
+        name = _MONTHS[month][0] if narrow else _MONTHS[month]
+        page.text(
+            box.x0 + box.width * (start + stop) / 2 / days, box.y0 - 0.016, name, 7, ha="center",
+            va="baseline", color=palette.QUIET_INK,
+        )  # fmt: skip
+    (line,) = page.lines(_head_words(head), box.width, 8, 1, "bold")
+    page.text(box.x0, box.y1 + 0.007, line, 8, weight="bold", va="baseline")
+
+
+def _head_words(head: HeadYear) -> str:
+    return f"{head.unit}, head {head.head}, facing {head.facing_deg:.0f}°"
+
+
+def _column(page: Sheet, heads: tuple[HeadYear, ...]) -> None:
+    """The spans in words; where there is no room for all, the first and last day of each layer."""
+    # A head takes its name, its layers' rows and some air.
+    lines = [2.5 + sum(1 + len(x.spans) + (x.hidden_minutes > 0) for x in head.layers) for head in heads]
+    in_full = page.room_for(math.ceil(sum(lines)), 8)
+    for number, head in enumerate(heads):
+        if not in_full and not page.room_for(4 + 2 * len(head.layers), 8):
+            page.row(f"and {_counted(len(heads) - number, 'head')} more", size=7.5)
+            break
+        page.heading(_head_words(head))
+        for layer in head.layers:
+            page.row(f"{layer.layer} layer", _stay(layer), weight="bold")
+            for days, hours in _rows(layer, in_full):
+                page.row(days, hours, size=7.5)
+            if in_full and layer.hidden_minutes:
+                page.row("hidden there", _amount(layer.hidden_minutes), size=7.5, color=palette.QUIET_INK)
+        page.gap()
+    if not in_full:
+        page.row("All times: see results.json", size=7.5, color=palette.QUIET_INK)
+
+
+def _rows(layer: SunLayer, in_full: bool) -> list[tuple[str, str]]:
+    """Days and hours of every span, or of all of them together."""
+    spans, season = layer.spans, layer.season
+    if not in_full and season is not None:
+        starts, ends = [span.start_min for span in spans], [span.end_min for span in spans]
+        spans = (SunSpan(*season, min(starts), max(ends), max(span.longest_min for span in spans)),)
+    return [(_days(span), _clock(span)) for span in spans]
+
+
+def _counted(n: int, noun: str) -> str:
+    return f"{n} {noun}" if n == 1 else f"{n} {noun}s"
+
+
+def _stay(layer: SunLayer) -> str:
+    return f"{_amount(layer.minutes)} in view" if layer.minutes else "never in view"
+
+
+def _amount(minutes: int) -> str:
+    return f"{minutes} min" if minutes < 120 else f"{minutes / 60:.0f} h"
+
+
+def _days(span: SunSpan) -> str:
+    days = [f"{day.day} {_MONTHS[day.month - 1]}" for day in (span.first, span.last)]
+    return " to ".join(dict.fromkeys(days))
+
+
+def _clock(span: SunSpan) -> str:
+    return f"{clock_words(span.start_min)} to {clock_words(span.end_min)}"
+
+
+def _signs(shown: tuple[HeadYear, ...]) -> list[Sign]:
+    names = dict.fromkeys(layer.layer for head in shown for layer in head.layers if layer.minutes)
+    signs = [
+        Sign(f"sun near the {name} layer", fill=palette.layer_colour(name), line=palette.INK)
+        for name in list(names)[:3]
+    ]
+    if any((sum(layer.states == SEEN for layer in head.layers) > 1).any() for head in shown):
+        signs.append(Sign("near several", fill=_SEVERAL, line=palette.INK))
+    if any(layer.hidden_minutes for head in shown for layer in head.layers):
+        signs.append(Sign("near one, but hidden", fill=_HIDDEN, line=palette.QUIET_INK))
+    signs.append(Sign("sun up", fill=_DAY, line=palette.QUIET_INK))
+    signs.append(Sign("sun under level", fill=_NIGHT, line=palette.QUIET_INK))
+    return signs

@@ -1,0 +1,325 @@
+"""What the window writes beside the views: the column of figures, the bar of sliders, the sheets."""
+
+from functools import lru_cache
+
+import numpy as np
+
+from terrain3d.caution import SHORT_CAUTION
+from terrain3d.cover.option import OptionResult
+from terrain3d.cover.verdict import VERDICT_KEYS, VERDICT_WORDS, Verdict
+from terrain3d.show import palette, words
+from terrain3d.show.drape import drape
+from terrain3d.show.palette import Rgb
+from terrain3d.show.window import controls
+from terrain3d.show.window.controls import SETTINGS, Setting
+from terrain3d.show.window.desk import Desk, without_why
+from terrain3d.show.window.ink import LINE, Ink
+
+COLUMN_PX = 330
+BAR_PX = 146
+_MARGIN = 16
+#: Colours of what asks for attention, dark enough to read on paper, and of what is chosen.
+_REFUSED, _CHOSEN, _GROOVE, _ALLOWED = "#8c1226", "#e4eff4", "#d5d1c7", "#7d9aa8"
+
+SHORT_KEYS = (
+    ("Tab", "next unit"),
+    ("\u2191 \u2193", "choose a setting"),
+    ("\u2212 +", "less, more"),
+    ("Enter", "type a value"),
+    ("u", "take the last change back"),
+    ("s", "save to the site file"),
+    ("\u2190 \u2192", "other option"),
+    ("c", "compare two options"),
+    ("k", "all keys"),
+    ("q", "close"),
+)
+ALL_KEYS = (
+    ("Setting a unit", ""),
+    ("Tab, Shift Tab", "next unit, unit before"),
+    ("1 to 9", "a unit by its number"),
+    ("\u2191 \u2193", "setting above, below: height, bearing, tilt, range"),
+    ("\u2212 +", "less, more, by the smallest step a hand can set"),
+    ("Enter", "type a value: bearing 140, or 140 alone for the chosen setting"),
+    ("u", "take the last change back"),
+    ("a", "this option as it was read"),
+    ("s", "save the settings of all options to the site file"),
+    ("Options", ""),
+    ("\u2190 \u2192", "option before, after"),
+    ("c", "compare with the option before; again: one option"),
+    ("View", ""),
+    ("Shift \u2190 \u2192 \u2191 \u2193", "turn it; or drag with the mouse"),
+    ("Ctrl \u2190 \u2192 \u2191 \u2193", "move it; or drag with Shift held"),
+    ("Page Up, Down", "nearer, farther; or the mouse wheel"),
+    ("l, f", "layers, foliage on and off"),
+    ("r", "view as at the start"),
+    ("Window", ""),
+    ("k or F1", "this list; Esc closes it"),
+    ("q", "close; asks first where something is not saved"),
+)
+
+
+def draw_column(desk: Desk, height: int) -> Rgb:
+    """The column: names, figures, warnings, and at its foot the keys and the caution.
+
+    Returns
+    -------
+    (height, 330, 3) uint8
+        Row 0 at the top.
+    """
+    ink = Ink(COLUMN_PX, max(height, 240), _MARGIN)
+    options = tuple(desk.outcome.options[index] for index in desk.shown)
+    foot = _foot()
+    ink.bottom = ink.height - len(foot) - 8.0
+    ink.text(desk.outcome.site_name, 12, 1, colour=palette.QUIET_INK)
+    for option, side in zip(options, ("Left: ", "Right: ") if len(options) > 1 else ("",), strict=True):
+        _option_head(ink, desk, option, side, len(options) == 1)
+    sides = ("left", "right") if len(options) > 1 else ()
+    _verdicts(ink, options, sides)
+    _protected(ink, options, sides)
+    _warnings(ink, desk, options)
+    _signs(ink, options, bool(desk.outcome.terrain.protect))
+    ink.paste(0, ink.height - len(foot), foot)
+    return ink.picture()
+
+
+def draw_bar(desk: Desk, width: int) -> Rgb:
+    """The bar below the views: the chosen unit, a slider for each setting, and what is said or typed.
+
+    Returns
+    -------
+    (146, width, 3) uint8
+        Row 0 at the top.
+    """
+    ink = Ink(width, BAR_PX, _MARGIN)
+    ink.rectangle((0, 0, width, 0), palette.HAIRLINE)
+    unit, count = desk.unit, len(desk.option.detectors)
+    title = f"{unit.name} on {unit.mount}, {unit.type.name}"
+    ink.write(_MARGIN, 8, title, 14, bold=True, width=ink.room - 190)
+    which = f"unit {desk.unit_at + 1} of {count}" + (", Tab: next" if count > 1 else "")
+    ink.write(width - _MARGIN, 9, which, 12, colour=palette.QUIET_INK, align="r")
+    for setting, (left, right) in slider_spans(width).items():
+        _slider(ink, desk, setting, left, right)
+    _said(ink, desk, 115)
+    return ink.picture()
+
+
+def slider_spans(width: int) -> dict[Setting, tuple[float, float]]:
+    """From where to where each slider's knob can stand, pixels from the bar's left edge.
+
+    >>> spans = slider_spans(1000)
+    >>> len(spans), min(left for left, _ in spans.values()) > 16
+    (4, True)
+    """
+    share = (width - _MARGIN) / len(SETTINGS)
+    return {
+        setting: (_MARGIN + k * share + 12, _MARGIN + (k + 1) * share - _MARGIN - 12)
+        for k, setting in enumerate(SETTINGS)
+    }
+
+
+#: Height of the sliders' grooves below the bar's upper edge, and of the part that takes the mouse.
+GROOVE_Y, SLIDER_Y = 76, (32, 106)
+
+
+def draw_sheet(rows: tuple[tuple[str, str], ...], title: str, width: int = 560) -> Rgb:
+    """A sheet laid over the views: a title, then keys and what they do; headings have no second part."""
+    size = 13
+    heights = [LINE * size + (8 if not what else 2) for _, what in rows]
+    ink = Ink(width, round(2 * 20 + 34 + sum(heights)), 20)
+    ink.rectangle((0, 0, width - 1, ink.height - 1), palette.PAPER, palette.QUIET_INK)
+    ink.write(20, 16, title, 17, bold=True)
+    ink.y = 20 + 34
+    for (key, what), height in zip(rows, heights, strict=True):
+        if not what:
+            ink.write(20, ink.y + 7, key, size, bold=True, colour=palette.QUIET_INK)
+        else:
+            ink.write(20, ink.y, key, size, bold=True)
+            ink.write(160, ink.y, what, size, width=width - 180)
+        ink.y += height
+    return ink.picture()
+
+
+def all_keys() -> Rgb:
+    """The list of all keys."""
+    return draw_sheet(ALL_KEYS, "Keys", 640)
+
+
+def question(desk: Desk) -> Rgb:
+    """The one question: what becomes of settings that are not saved."""
+    changed = desk.unsaved
+    names = f"\u201c{changed[0]}\u201d" if len(changed) == 1 else f"{len(changed)} options"
+    rows = (
+        ("s", "save to the site file, then close"),
+        ("l", "leave without saving"),
+        ("Esc", "stay here"),
+    )
+    height = 214 if desk.is_refusal else 170
+    ink = Ink(560, height, 24)
+    ink.rectangle((0, 0, 559, height - 1), palette.PAPER, palette.INK)
+    ink.y = 20
+    ink.text(f"The settings of {names} are changed and not saved.", 16, 2, bold=True)
+    ink.y += 10
+    for key, what in rows:
+        ink.write(24, ink.y, key, 14, bold=True)
+        ink.write(80, ink.y, what, 14)
+        ink.y += 24
+    if desk.is_refusal:
+        ink.bottom = height
+        ink.text(desk.message, 12, 2, colour=_REFUSED)
+    return ink.picture()
+
+
+def _option_head(ink: Ink, desk: Desk, option: OptionResult, side: str, is_alone: bool) -> None:
+    ink.y += 6
+    ink.text(f"{side}{option.name}", 18 if is_alone else 14, 2, bold=True)
+    place = words.place_in_ranking(desk.outcome, option)
+    notes = [f"{place} in the ranking"] if place else []
+    if option.name in desk.unsaved:
+        notes.append("not saved")
+    if notes:
+        ink.line(", ".join(notes), 12, colour=palette.QUIET_INK)
+    ink.y += 3
+    ink.text(words.one_line(without_why(desk.outcome), option), 12, 4)
+
+
+def _heading(ink: Ink, text: str, figures: tuple[str, ...] = ()) -> None:
+    # A heading without a line below it would only puzzle.
+    if ink.y + 12 + 2 * LINE * 13 > ink.bottom:
+        return
+    ink.y += 10
+    ink.line(text, 13, figures, bold=True)
+    ink.y += 2
+
+
+def _verdicts(ink: Ink, options: tuple[OptionResult, ...], sides: tuple[str, ...]) -> None:
+    _heading(ink, "Ground", sides)
+    for verdict in sorted(Verdict, reverse=True):
+        areas = tuple(words.square_metres(one.area_m2.get(VERDICT_KEYS[verdict], 0.0)) for one in options)
+        top = ink.y
+        figures = () if verdict == Verdict.OUTSIDE else areas
+        if ink.line(VERDICT_WORDS[verdict], 13, figures, indent=28):
+            _swatch(ink, top, verdict)
+
+
+@lru_cache(maxsize=8)
+def _pattern(verdict: Verdict) -> Rgb:
+    """A small piece of ground of one verdict, as the drape draws it."""
+    return drape(np.full((11, 20), verdict, np.uint8))[:11, :20]
+
+
+def _swatch(ink: Ink, top: float, verdict: Verdict) -> None:
+    top = round(top)
+    edge = palette.BOTH_EDGE if verdict == Verdict.BOTH else palette.QUIET_INK
+    ink.rectangle((_MARGIN, top + 3, _MARGIN + 21, top + 15), palette.PAPER, edge)
+    ink.paste(_MARGIN + 1, top + 4, _pattern(verdict))
+
+
+def _signs(ink: Ink, options: tuple[OptionResult, ...], has_protected: bool) -> None:
+    """What the bodies and lines in the views are."""
+    units = [unit for option in options for unit in option.detectors]
+    layers = dict.fromkeys(layer.name for unit in units for head in unit.type.head for layer in head.layer)
+    _heading(ink, "In the view")
+    for name in list(layers)[:4]:
+        top, colour = ink.y, palette.layer_colour(name)
+        if ink.line(f"{name} layer", 13, indent=28):
+            ink.rectangle((_MARGIN, top + 3, _MARGIN + 21, top + 15), palette.mixed(colour, 0.4), colour)
+    top = ink.y
+    if has_protected and ink.line("protected ground", 13, indent=28):
+        ink.rectangle((_MARGIN, top + 8, _MARGIN + 21, top + 10), palette.PROTECTED)
+
+
+def _protected(ink: Ink, options: tuple[OptionResult, ...], sides: tuple[str, ...]) -> None:
+    if not options[0].protect:
+        return
+    _heading(ink, "Both layers hold", sides)
+    for index, area in enumerate(options[0].protect[:6]):
+        ink.line(area.name, 13, tuple(f"{one.protect[index].both_fraction:.0%}" for one in options))
+
+
+def _warnings(ink: Ink, desk: Desk, options: tuple[OptionResult, ...]) -> None:
+    """Warnings, whole sentences only; where the room ends it says how many more there are."""
+    common = set.intersection(*(set(words.warnings_of(desk.outcome, option)) for option in options))
+    found = []
+    for option, side in zip(options, ("Left: ", "Right: ") if len(options) > 1 else ("",), strict=True):
+        for warning in words.warnings_of(desk.outcome, option):
+            found.append(warning if warning in common else side + warning)
+    found = list(dict.fromkeys(found))
+    if not found:
+        return
+    _heading(ink, "Mind")
+    for k, warning in enumerate(found):
+        height = ink.height_of(warning, 12, 4) + 3
+        is_last = k == len(found) - 1
+        if ink.y + height + (0 if is_last else LINE * 12) > ink.bottom:
+            ink.line(f"and {len(found) - k} more, see results.json", 12, colour=palette.QUIET_INK)
+            return
+        ink.text(warning, 12, 4)
+        ink.y += 3
+
+
+@lru_cache(maxsize=1)
+def _foot() -> Rgb:
+    """The short list of keys and the caution, the same at every moment."""
+    ink = Ink(COLUMN_PX, round(38 + 1.32 * 12 * len(SHORT_KEYS) + 4 * LINE * 11), _MARGIN)
+    ink.rectangle((_MARGIN, 0, ink.width - _MARGIN, 0), palette.HAIRLINE)
+    ink.y, ink.bottom = 10.0, float(ink.height)
+    for key, what in SHORT_KEYS:
+        ink.write(_MARGIN, ink.y, key, 12, bold=True)
+        ink.write(_MARGIN + 62, ink.y, what, 12)
+        ink.y += 1.32 * 12
+    ink.y += 8
+    ink.text(SHORT_CAUTION, 11, 4, colour=palette.QUIET_INK)
+    return ink.picture()
+
+
+def _slider(ink: Ink, desk: Desk, setting: Setting, left: float, right: float) -> None:
+    unit, y = desk.unit, GROOVE_Y
+    is_chosen = setting is desk.setting
+    if is_chosen:
+        ink.rectangle((left - 12, SLIDER_Y[0], right + 12, SLIDER_Y[1]), _CHOSEN)
+    doubt = controls.doubt(unit, setting)
+    value = controls.shown(controls.value_of(unit, setting), setting)
+    ink.write(left - 4, 38, setting.name, 13, bold=is_chosen)
+    ink.write(right + 4, 36, value, 16, bold=True, colour=_REFUSED if doubt else palette.INK, align="r")
+    ink.rectangle((left, y - 2, right, y + 2), _GROOVE)
+    low, high = controls.slider_span(unit, setting)
+
+    def at(number: float) -> float:
+        return left + (right - left) * (number - low) / max(high - low, 1e-9)
+
+    if setting is controls.HEIGHT:
+        allowed = unit.type.mount_height
+        ink.rectangle((at(allowed[0]), y - 2, at(allowed[1]), y + 2), _ALLOWED)
+    for mark in _marks(desk, setting, low, high):
+        ink.rectangle((at(mark) - 0.5, y + 5, at(mark) + 0.5, y + 9), palette.QUIET_INK)
+    for number, align, x in ((low, "l", left - 4), (high, "r", right + 4)):
+        ink.write(x, y + 11, controls.shown(number, setting), 11, colour=palette.QUIET_INK, align=align)
+    if doubt:
+        ink.write((left + right) / 2, y + 11, doubt, 11, colour=_REFUSED, align="m")
+    knob = left + (right - left) * controls.share_of(unit, setting)
+    ink.disc(knob, y, 8, palette.INK if is_chosen else palette.PAPER, palette.INK)
+
+
+def _marks(desk: Desk, setting: Setting, low: float, high: float) -> tuple[float, ...]:
+    if setting is controls.RANGE:
+        return tuple(sorted(desk.unit.type.range_settings))
+    marks = {controls.BEARING: (0.0, 90.0, 180.0, 270.0), controls.TILT: (-30.0, -15.0, 0.0, 15.0, 30.0)}
+    return tuple(mark for mark in marks.get(setting, desk.unit.type.mount_height) if low <= mark <= high)
+
+
+def _said(ink: Ink, desk: Desk, y: float) -> None:
+    """The last line of the bar: what is typed, or what was said."""
+    if desk.mode != "type":
+        colour = _REFUSED if desk.is_refusal else palette.INK
+        ink.y, ink.bottom = y, float(ink.height)
+        # What is too long for one line takes two smaller ones: a refusal has to be read to its end.
+        size = 13 if ink.height_of(desk.message, 13, 2, desk.is_refusal) < 2 * LINE * 13 else 11
+        ink.text(desk.message, size, 2, desk.is_refusal, colour)
+        return
+    ink.rectangle((_MARGIN, y, _MARGIN + 250, y + 22), palette.PAPER, palette.INK)
+    ink.write(_MARGIN + 8, y + 3, f"{desk.entry}\u258f", 13, width=236)
+    hint = f"a number for {desk.setting.name}, or such as: bearing 140.  Enter sets, Esc cancels"
+    told, colour = (desk.message, _REFUSED) if desk.is_refusal else (hint, palette.QUIET_INK)
+    ink.write(
+        _MARGIN + 264, y + 3, told, 13, bold=desk.is_refusal, colour=colour, width=ink.room - 264
+    )  # fmt: skip

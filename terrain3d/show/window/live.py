@@ -1,0 +1,373 @@
+"""One view of the window: what stands still is added once, what follows the settings is swapped in place."""
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pyvista as pv
+from vtkmodules.vtkRenderingCore import (
+    vtkActor2D,
+    vtkPolyDataMapper2D,
+    vtkTextActor,
+    vtkTextRenderer,
+    vtkTexture,
+)
+
+from terrain3d.cover.verdict import Codes
+from terrain3d.show import palette
+from terrain3d.show.drape import drape
+from terrain3d.show.lettering import has_glyph
+from terrain3d.show.parts import Part, Tag
+from terrain3d.show.scene import (
+    GROUND_AMBIENT,
+    GROUND_DIFFUSE,
+    LEAF_LIGHT,
+    LIGHTS,
+    SOLID_LIGHT,
+    Scene,
+    add_part,
+    light_scene,
+)
+from terrain3d.show.window.apart import free_spots
+from terrain3d.show.window.ink import font_file
+from terrain3d.show.words import printable
+
+#: Pixels along the longer side of the drape: a view on a screen shows no more.
+_DRAPE_PIXELS = 900
+
+
+class Pane:
+    """One view of a plotter.
+
+    Parameters
+    ----------
+    plotter : pyvista.Plotter
+    column : int
+        Which of its views.
+    still : Scene
+        What no setting moves.
+    coarse : pyvista.PolyData
+        The ground of `still` with fewer faces.
+    scales : tuple of Scene
+        The scale on the south, east, north and west side of the ground.
+    """
+
+    def __init__(
+        self, plotter: Any, column: int, still: Scene, coarse: Any, scales: tuple[Scene, ...]
+    ) -> None:
+        self._plotter, self._column = plotter, column
+        self.renderer = plotter.renderers[column]
+        plotter.subplot(0, column)
+        plotter.set_background(palette.PAPER, all_renderers=False)
+        # Faint bodies blend well enough in the order they are added; sorting every pixel takes long.
+        self.renderer.SetUseOIT(False)
+        library: Any = pv
+        self.texture = library.Texture(np.zeros((2, 2, 3), np.uint8))
+        self.texture.interpolate = True
+        # Repeating a picture and asking at every pixel whether it does takes time without a graphics card.
+        self.texture.SetWrap(vtkTexture.ClampToEdge)
+        self.actors: dict[str, list[Any]] = {}
+        self._whole: Any = None
+        self._coarse: Any = None
+        self._codes: Codes | None = None
+        self._shown: Scene | None = None
+        self._moving: dict[Part, Any] = {}
+        self._moving_tags: list[_Name] = []
+        self._names: list[_Name] = []
+        self._unused: set[Any] = set()
+        self._hidden: set[str] = set()
+        self._is_hurried = self._has_title = False
+        for part in still.parts:
+            if part.group == "scale":
+                continue
+            if part.texture is not None:
+                self._whole = self._keep(part.group, self._add_ground(part))
+                self._coarse = self._keep(part.group, self._add_ground(replace(part, mesh=coarse)))
+            elif part.lit and not part.line_px:
+                self._keep(part.group, self._add_lit(part))
+            else:
+                self._keep(part.group, add_part(plotter, part))
+        for tag in still.tags:
+            if tag.kind != "scale":
+                self._keep("names", self._name(tag).actor)
+        self._scales = [
+            (
+                [add_part(plotter, part) for part in scale.parts],
+                [self._name(tag) for tag in scale.tags],
+            )
+            for scale in scales
+        ]
+        light_scene(plotter)
+        self._title = _lettered(18, is_bold=True)
+        self._title.GetPositionCoordinate().SetCoordinateSystemToNormalizedViewport()
+        self._title.GetPositionCoordinate().SetValue(0.5, 0.945)
+        self.renderer.AddViewProp(self._title)
+        self._arrow = _north_arrow()
+        self._north = _lettered(15, is_bold=True)
+        self._north.SetInput("N")
+        for prop in (self._arrow, self._north):
+            self.renderer.AddViewProp(prop)
+        self.renderer.AddObserver("StartEvent", self._face_camera)
+
+    def show(self, codes: Codes, moving: Scene, hidden: set[str]) -> None:
+        """Lay verdicts on the ground and put the units, arcs and layers where they are now.
+
+        Parameters
+        ----------
+        codes : (ny, nx) uint8
+            Verdicts of the drawn ground.
+        moving : Scene
+        hidden : set of str
+            Groups that are switched off.
+        """
+        self._lay(codes)
+        if moving is not self._shown:
+            self._shown = moving
+            self._put(moving)
+        self.hide(hidden)
+
+    def _put(self, moving: Scene) -> None:
+        merged = _merged(moving.parts)
+        self._unused = {actor for look, actor in self._moving.items() if look not in merged}
+        for look, mesh in merged.items():
+            if look not in self._moving:
+                self._plotter.subplot(0, self._column)
+                # Faint layers tell no more when light is worked out on them at every pixel.
+                part = replace(look, mesh=mesh, lit=look.opacity == 1)
+                self._moving[look] = self._keep(look.group, add_part(self._plotter, part))
+            self._moving[look].mapper.SetInputData(mesh)
+        for k, tag in enumerate(moving.tags):
+            if k == len(self._moving_tags):
+                self._moving_tags.append(self._name(tag))
+                self._keep("names", self._moving_tags[k].actor)
+            self._moving_tags[k].write(tag)
+        self._unused |= {name.actor for name in self._moving_tags[len(moving.tags) :]}
+
+    def hide(self, hidden: set[str]) -> None:
+        """Switch groups off, and all others on."""
+        self._hidden = set(hidden)
+        spare = self._whole if self._is_hurried else self._coarse
+        for group, actors in self.actors.items():
+            for actor in actors:
+                is_used = actor not in self._unused and actor is not spare
+                actor.SetVisibility(group not in hidden and is_used)
+
+    def hurry(self, is_hurried: bool) -> None:
+        """Draw the ground with fewer faces under the same verdicts, or whole again."""
+        if is_hurried != self._is_hurried:
+            self._is_hurried = is_hurried
+            self.hide(self._hidden)
+
+    def head(self, title: str) -> None:
+        """Write a title over the view; none where it is empty."""
+        self._title.SetInput(title)
+        self._has_title = bool(title)
+        self._title.SetVisibility(self._has_title)
+
+    def _keep(self, group: str, actor: Any) -> Any:
+        self.actors.setdefault(group, []).append(actor)
+        return actor
+
+    def _add_ground(self, part: Part) -> Any:
+        """The ground with its light worked out once: it does not move, and most pixels are its own."""
+        mesh = part.mesh.copy(deep=False)
+        light = daylight(mesh.point_data.active_normals, GROUND_AMBIENT, GROUND_DIFFUSE)
+        mesh.point_data["light"] = np.repeat((255 * light + 0.5).astype(np.uint8)[:, None], 3, axis=1)
+        actor = add_part(self._plotter, replace(part, mesh=mesh, texture=self.texture))
+        actor.mapper.dataset.set_active_scalars("light")
+        actor.mapper.SetScalarModeToUsePointData()
+        actor.mapper.SetColorModeToDirectScalars()
+        actor.mapper.ScalarVisibilityOn()
+        look = actor.GetProperty()
+        look.LightingOff()
+        look.SetAmbient(0.0)
+        look.SetDiffuse(1.0)
+        return actor
+
+    def _add_lit(self, part: Part) -> Any:
+        """A thing that stands still, with the light on each of its faces worked out once."""
+        ambient, diffuse = LEAF_LIGHT if part.opacity < 1 else SOLID_LIGHT
+        corners = part.mesh.points[part.mesh.triangulate().regular_faces]
+        across = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+        normals = across / np.maximum(np.linalg.norm(across, axis=1), 1e-30)[:, None]
+        colours = daylight(normals, ambient, diffuse)[:, None] * palette.rgb(part.colour) + 0.5
+        # Each face has corners of its own: a colour looked up for every face would be looked up for
+        # every pixel.
+        faces: Any = np.arange(3 * len(corners)).reshape(-1, 3)
+        mesh = pv.PolyData.from_regular_faces(corners.reshape(-1, 3), faces)
+        mesh.point_data["colour"] = colours.astype(np.uint8).repeat(3, axis=0)
+        return self._plotter.add_mesh(
+            mesh, scalars="colour", preference="point", rgb=True, lighting=False, opacity=part.opacity,
+            culling="back" if part.opacity < 1 else None, show_scalar_bar=False, reset_camera=False,
+            render=False,
+        )  # fmt: skip
+
+    def _lay(self, codes: Codes) -> None:
+        if self._codes is not None and np.array_equal(codes, self._codes):
+            return  # beside an option that is being set, the other one stays as it is
+        self._codes = codes.copy()
+        image = drape(codes, pixels=_DRAPE_PIXELS)
+        height, width = image.shape[:2]
+        picture = self.texture.GetInput()
+        if picture is None or picture.GetDimensions() != (width, height, 1):
+            picture = pv.ImageData(dimensions=(width, height, 1))
+            self.texture.SetInputDataObject(picture)
+        picture = pv.wrap(picture)
+        picture.point_data["colour"] = image.reshape(-1, 3)
+        picture.set_active_scalars("colour")
+        picture.Modified()
+
+    def _name(self, tag: Tag) -> "_Name":
+        name = _Name(tag)
+        self._names.append(name)
+        self.renderer.AddViewProp(name.actor)
+        return name
+
+    def _face_camera(self, *_: Any) -> None:
+        """What turns with the camera: the north arrow, the scale on the side in front, and the names."""
+        towards = np.negative(self.renderer.GetActiveCamera().GetDirectionOfProjection())
+        facing = int(np.argmax([-towards[1], towards[0], towards[1], -towards[0]]))
+        for side, (bars, numbers) in enumerate(self._scales):
+            for actor in (*bars, *(number.actor for number in numbers)):
+                actor.SetVisibility(side == facing)
+        self._turn_north()
+        self._place_names(facing)
+
+    def _place_names(self, facing: int) -> None:
+        """Write the names beside their points, apart from each other; what finds no room is left out."""
+        away = {name for side, (_, numbers) in enumerate(self._scales) if side != facing for name in numbers}
+        names = [
+            name for name in self._names
+            if name not in away and name.actor not in self._unused and "names" not in self._hidden
+        ]  # fmt: skip
+        names.sort(key=lambda name: _ORDER.index(name.tag.kind))
+        width, height = self.renderer.GetSize()
+        seen = np.array(self.points_seen([name.tag.point for name in names])).reshape(-1, 2)
+        sizes = np.array([name.size for name in names], float).reshape(-1, 2)
+        corner = (width - 80.0, height - 100.0, float(width), float(height))
+        taken = [corner, (0.0, 0.92 * height, float(width), float(height))] if self._has_title else [corner]
+        for name, spot in zip(names, free_spots(seen, sizes, (width, height), taken), strict=True):
+            name.place(spot)
+
+    def points_seen(self, points: list[tuple[float, float, float]]) -> Any:
+        """(n, 2) where points of the scene lie, pixels from the view's lower left; NaN behind the eye."""
+        width, height = self.renderer.GetSize()
+        camera = self.renderer.GetActiveCamera()
+        matrix = camera.GetCompositeProjectionTransformMatrix(width / max(height, 1), -1, 1)
+        rows = np.array([[matrix.GetElement(i, j) for j in range(4)] for i in (0, 1, 3)])
+        x, y, w = rows @ np.column_stack([np.reshape(points, (-1, 3)), np.ones(len(points))]).T
+        w = np.where(w > 1e-9, w, np.nan)
+        return np.column_stack([(x / w + 1) * width / 2, (y / w + 1) * height / 2])
+
+    def _turn_north(self) -> None:
+        """Point the flat arrow in the upper right corner to the north as the camera sees it."""
+        seen = self.renderer.GetActiveCamera().GetViewTransformMatrix()
+        east, north = (np.array([seen.GetElement(0, k), seen.GetElement(1, k)]) for k in (0, 1))
+        width, height = self.renderer.GetSize()
+        middle = np.array([width - 48.0, height - 52.0])
+        points = middle + 22 * (_ARROW[:, :1] * east + _ARROW[:, 1:] * north)
+        corners = self._arrow.GetMapper().GetInput().GetPoints()
+        for k, (x, y) in enumerate(points[:4]):
+            corners.SetPoint(k, x, y, 0.0)
+        corners.Modified()
+        self._north.GetPositionCoordinate().SetCoordinateSystemToViewport()
+        self._north.GetPositionCoordinate().SetValue(points[4, 0], points[4, 1] - 9)
+
+
+#: Which names find their spot first.
+_ORDER = ("unit", "area", "scale", "figure")
+
+
+class _Name:
+    """A name in a view; its size is measured once, when it is written."""
+
+    def __init__(self, tag: Tag) -> None:
+        is_unit = tag.kind == "unit"
+        self.tag, self.size = tag, (0.0, 0.0)
+        self.actor = _lettered(14 if is_unit else 12, is_unit)
+        self.actor.GetPositionCoordinate().SetCoordinateSystemToViewport()
+        self._text = ""
+        self.write(tag)
+
+    def write(self, tag: Tag) -> None:
+        self.tag = tag
+        lines = [printable(line, has_glyph) for line in tag.text.split("\n")]
+        text = "\n".join(line if len(line) <= 40 else line[:37].rstrip() + "..." for line in lines)
+        if text != self._text:
+            self._text = text
+            self.actor.SetInput(text)
+            self.size = _size_of(self.actor.GetTextProperty(), text)
+
+    def place(self, spot: tuple[float, float] | None) -> None:
+        """Stand with the lower left corner at a spot; away where there is none."""
+        self.actor.SetVisibility(spot is not None)
+        if spot is not None:
+            self.actor.GetPositionCoordinate().SetValue(
+                round(spot[0] + self.size[0] / 2), round(spot[1]), 0.0
+            )
+
+
+#: VTK's own number for a typeface that is read from a file (vtkTextProperty.h).
+_FONT_FILE = 4
+#: A flat arrow, tip to the north, and where its letter stands; in plan, east and north.
+_ARROW = np.array([[0.0, 1.0], [0.42, -0.9], [0.0, -0.5], [-0.42, -0.9], [0.0, 1.6]])
+
+
+def daylight(normals: Any, ambient: float, diffuse: float) -> Any:
+    """(n,) how bright the lights of the scene make faces of (n, 3) normals, at most 1.
+
+    >>> daylight(np.array([[0.0, 0.0, -1.0]]), 0.5, 0.65).tolist()
+    [0.5]
+    """
+    share = np.full(len(normals), ambient)
+    for place, strength in LIGHTS:
+        towards = np.array(place) / np.linalg.norm(place)
+        share += diffuse * strength * np.maximum(normals @ towards, 0.0)
+    return np.minimum(share, 1.0)
+
+
+def _north_arrow() -> Any:
+    shape = pv.PolyData(np.zeros((4, 3)), faces=np.array([3, 0, 1, 2, 3, 0, 2, 3]))
+    mapper = vtkPolyDataMapper2D()
+    mapper.SetInputData(shape)
+    actor = vtkActor2D()
+    actor.SetMapper(mapper)
+    actor.GetProperty().SetColor(*_share(palette.INK))
+    return actor
+
+
+def _lettered(size: int, is_bold: bool) -> Any:
+    actor = vtkTextActor()
+    look = actor.GetTextProperty()
+    look.SetFontFamily(_FONT_FILE)
+    look.SetFontFile(font_file(is_bold))
+    look.SetFontSize(size)
+    look.SetColor(*_share(palette.INK))
+    look.SetBackgroundColor(*_share(palette.PAPER))
+    look.SetBackgroundOpacity(0.75)
+    look.SetVerticalJustificationToBottom()
+    look.SetJustificationToCentered()
+    return actor
+
+
+def _size_of(look: Any, text: str) -> tuple[float, float]:
+    """Width and height of a text, pixels."""
+    box = [0, 0, 0, 0]
+    vtkTextRenderer.GetInstance().GetBoundingBox(look, text, box, 72)
+    return float(box[1] - box[0] + 1), float(box[3] - box[2] + 1)
+
+
+def _share(colour: str) -> tuple[float, float, float]:
+    red, green, blue = (float(v) / 255 for v in palette.rgb(colour))
+    return red, green, blue
+
+
+def _merged(parts: tuple[Part, ...]) -> dict[Part, Any]:
+    """One mesh for all parts of one look, in the order of first appearance."""
+    meshes: dict[Part, list[Any]] = {}
+    for part in parts:
+        meshes.setdefault(replace(part, mesh=None), []).append(part.mesh)
+    return {
+        look: same[0] if len(same) == 1 else same[0].append_polydata(*same[1:])
+        for look, same in meshes.items()
+    }

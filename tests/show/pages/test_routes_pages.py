@@ -1,0 +1,147 @@
+"""The page of the ways in, and the ways in as parts of a scene."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from page_checks import check_texts, texts_of
+from scenes import plane_reach
+
+from terrain3d.show.extent import site_extent
+from terrain3d.show.lettering import page_style
+from terrain3d.show.pages import sheet
+from terrain3d.show.pages.plan import plan_base
+from terrain3d.show.pages.route_scene import route_scene, routes_oblique_sheet
+from terrain3d.show.pages.routes import drawn_routes, routes_sheet, same_line, telling_walk
+from terrain3d.show.pages.size import SIZES
+from terrain3d.sight.panorama import panorama
+from terrain3d.terrain import Approach
+from terrain3d.walk.routes import open_routes
+
+
+def routes_of(outcome, option, terrain=None):
+    """The ways in under an option of an outcome."""
+    on = terrain or outcome.terrain
+    views = tuple(panorama(on, unit.eye, unit.type.max_range) for unit in option.detectors)
+    return open_routes(on, option.detectors, views, option.combine, outcome.figure)
+
+
+@pytest.fixture(scope="module")
+def routes(outcome):
+    """The ways in to the yard and to the gate of the invented slope, under its first option."""
+    return routes_of(outcome, outcome.options[0])
+
+
+@pytest.fixture(scope="module")
+def base(outcome):
+    """What all plans of the invented slope share."""
+    return plan_base(outcome, site_extent(outcome, sheet.PICTURE_ASPECT))
+
+
+@pytest.mark.parametrize("size", ["screen", "a4", "a3"])
+@pytest.mark.parametrize("number", [0, 1])
+def test_no_text_leaves_the_page_or_meets_another(outcome, routes, base, size, number):
+    """Whatever it is made for, a page of ways in keeps its words apart."""
+    with page_style():
+        page = routes_sheet(outcome, outcome.options[0], routes[number], base, SIZES[size])
+        check_texts(page)
+
+
+def test_every_number_of_the_page_is_the_routes_own(outcome, routes, base):
+    """The page tells the chance, the length and the berth as they were found."""
+    with page_style():
+        said = " ".join(
+            text for text, _ in texts_of(routes_sheet(outcome, outcome.options[0], routes[0], base))
+        )
+    assert f"{routes[0].least.length_m:.1f} m, {routes[0].least.time_s:.0f} s" in said
+    assert routes[0].start in said
+    if routes[0].clear is not None:
+        assert f"{routes[0].clear.berth_m:.1f} m" in said
+    else:
+        assert f"{routes[0].crossing.held_m:.1f} m" in said
+
+
+def test_the_plan_holds_every_line(outcome, routes, base):
+    """No line starts outside the plan."""
+    with page_style():
+        page = routes_sheet(outcome, outcome.options[0], routes[1], base)
+    plan = page.figure.axes[0]
+    (west, east), (south, north) = plan.get_xlim(), plan.get_ylim()
+    for one in drawn_routes(routes[1]):
+        assert one.line[:, 0].min() >= west
+        assert one.line[:, 0].max() <= east
+        assert one.line[:, 1].min() >= south
+        assert one.line[:, 1].max() <= north
+
+
+def test_a_walk_of_no_length_has_its_page(outcome, base):
+    """An area that a way in runs through needs no walk, and its page says so."""
+    yard = outcome.terrain.protect[0]
+    through = replace(outcome.terrain, approaches=(Approach("path", yard.outline[[0, 2]]),))
+    (route, *_) = routes_of(outcome, outcome.options[0], through)
+    assert route.least.length_m == 0.0
+    with page_style():
+        page = routes_sheet(outcome, outcome.options[0], route, base)
+        check_texts(page)
+    assert any("needs no walk" in text for text, _ in texts_of(page))
+
+
+@pytest.mark.parametrize("size", ["screen", "a4"])
+def test_where_nobody_walks_the_page_says_so(outcome, routes, base, size):
+    """An area that nobody can walk to has a page without a line, and the reason on it."""
+    words = "Nobody walks to yard: no walkable ground leads there from the edge of the known ground."
+    closed = replace(routes[0], least=None, inner=None, clear=None, crossing=None, words=words)
+    with page_style():
+        page = routes_sheet(outcome, outcome.options[0], closed, base, SIZES[size])
+        check_texts(page)
+    assert any("No way in" in text for text, _ in texts_of(page))
+
+
+def test_lines_that_run_together_are_drawn_once():
+    """Lines within half a metre of each other all along are one; one that leaves and comes back is not."""
+    line = np.array([[0.0, 0.0], [10.0, 0.0]])
+    assert same_line(line, line[::-1] + 0.3)
+    assert not same_line(line, np.array([[0.0, 0.0], [5.0, 2.0], [10.0, 0.0]]))
+
+
+def test_the_telling_walk_is_one_of_those_drawn(routes):
+    """The ground is drawn along a walk whose letter is on the plan."""
+    for route in routes:
+        letter, walk = telling_walk(route)
+        assert letter in {one.letter for one in drawn_routes(route)}
+        assert walk in (route.least, route.inner)
+
+
+def test_the_scene_has_lines_over_the_ground_and_pins(outcome, routes):
+    """In space each line lies a little over the ground, and each alarm has a pin standing on it."""
+    ground = outcome.terrain.ground
+    for route in routes:
+        scene = route_scene(ground, route)
+        drawn = drawn_routes(route)
+        said = ", ".join(tag.text for tag in scene.tags if tag.kind == "unit")
+        assert sorted(said.split(", ")) == [one.letter for one in drawn]
+        pins = [tag.point[:2] for tag in scene.tags if tag.text == "alarm"]
+        for one in (one for one in drawn if one.alarm is not None):
+            assert min(np.hypot(*np.subtract(pin, one.alarm)) for pin in pins) <= 0.5
+        for part in (p for p in scene.parts if p.line_px):
+            x, y, z = np.asarray(part.mesh.points).T
+            over = z - ground.height_at(x, y)
+            assert np.nanmax(np.abs(over - 0.05)) < 1e-3
+
+
+def test_the_oblique_page_keeps_its_words_apart(outcome, routes, base):
+    """In space too the letters of the lines are on the picture and no text covers another."""
+    with page_style():
+        page = routes_oblique_sheet(
+            outcome, outcome.options[0], routes[0], base, plane_reach(outcome.terrain)
+        )
+        check_texts(page)
+    said = ", ".join(text for text, _ in texts_of(page))
+    for one in drawn_routes(routes[0]):
+        assert one.letter in said.split(", ")
+
+
+def test_no_way_no_parts(outcome, routes):
+    """Where nobody can walk there is nothing to draw in space."""
+    nothing = replace(routes[0], least=None, inner=None, clear=None, crossing=None)
+    assert route_scene(outcome.terrain.ground, nothing).parts == ()

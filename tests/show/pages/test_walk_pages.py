@@ -1,0 +1,133 @@
+"""Pages of walks and fans: what they show, and that no word runs into another."""
+
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from page_checks import check_texts, texts_of
+from test_stills import with_bad_names
+
+from terrain3d.cover.verdict import UNKNOWN, Verdict
+from terrain3d.detector.figures import Figure
+from terrain3d.show.extent import site_extent
+from terrain3d.show.lettering import page_style
+from terrain3d.show.pages.fans import fans_sentence, fans_sheet
+from terrain3d.show.pages.plan import plan_base
+from terrain3d.show.pages.size import SCALES, SIZES
+from terrain3d.show.pages.strip import runs, within
+from terrain3d.show.pages.walks import PER_PAGE, plan_with, walk_pages, walks_sentence, walks_sheet
+from terrain3d.terrain import Walk
+from terrain3d.walk.option import option_walks
+
+LONG = Walk("past the gap in the survey", np.array([[19.0, -2.0], [6.0, -2.0], [-2.0, -9.0]]), 0.8)
+SHORT = Walk("along the garden wall", np.array([[-6.0, -5.0], [7.0, -5.0]]))
+TINY = Walk("a step", np.array([[0.0, -2.0], [0.4, -2.0]]))
+TO_HOUSE = Walk("to the house", np.array([[12.0, -12.0], [-3.0, 2.0]]), 1.5, "dog")
+
+
+def with_walks(outcome, *walks):
+    """The invented slope with walks over it."""
+    return replace(outcome, terrain=replace(outcome.terrain, walks=walks))
+
+
+def tried(outcome, option):
+    return option_walks(outcome.terrain, option.name, option.detectors, option.combine, outcome.figure)
+
+
+@pytest.mark.parametrize(("size", "hostile"), [("screen", False), ("a4", True), ("a3", False)])
+def test_words_keep_clear_on_pages_of_walks(outcome, size, hostile):
+    """Every line stays on the page and covers no other, whatever the names."""
+    walked = with_walks(outcome, LONG, SHORT, TINY, TO_HOUSE)
+    if hostile:
+        walked = with_bad_names(walked)
+        bad = "<b>$x$</b> \u4e2d " + "a name without an end " * 9
+        walked = with_walks(walked, *(replace(walk, name=bad) for walk in walked.terrain.walks))
+    with page_style():
+        base = plan_base(walked, site_extent(walked))
+        for option in walked.options:
+            for part in walk_pages(tried(walked, option)):
+                check_texts(walks_sheet(walked, option, part, base, SIZES[size], "25 November 2026"))
+
+
+@pytest.mark.parametrize("size", ["screen", "a4"])
+def test_words_keep_clear_on_pages_of_fans(outcome, size):
+    """One page a unit; one head or two, all noticed or none."""
+    tiny = Figure("cat", 0.2, "invented for the tests")
+    with page_style():
+        base = plan_base(outcome, site_extent(outcome))
+        for figure in (outcome.figure, tiny):
+            for option in outcome.options:
+                units = option.detectors
+                fans = option_walks(outcome.terrain, option.name, units, "any", figure).fans
+                page = fans_sheet(outcome, option, units[0], fans[0], fans[1], base, SIZES[size])
+                check_texts(page)
+
+
+def test_every_walk_has_a_letter_and_a_place(outcome):
+    """Walks go three to a page, lettered on from page to page; beyond Z with two letters."""
+    many = with_walks(outcome, *(replace(TINY, name=f"step {k}") for k in range(28)))
+    pages = walk_pages(tried(many, many.options[0]))
+    assert [len(page) for page in pages] == [PER_PAGE] * 9 + [1]
+    letters = [letter for page in pages for letter, _ in page]
+    assert letters[:2] + letters[25:] == ["A", "B", "Z", "AA", "AB"]
+
+
+def test_the_strip_is_the_walk_piece_by_piece(outcome):
+    """Runs cover the walk from end to end and say where the survey has a gap, and where the yard is."""
+    walked = with_walks(outcome, LONG, SHORT)
+    long, short = tried(walked, walked.options[0]).walks
+    pieces = runs(long)
+    assert pieces[0][0] == 0.0
+    assert pieces[-1][1] == pytest.approx(long.length_m)
+    assert all(a[1] == pytest.approx(b[0]) and a[2] != b[2] for a, b in pairwise(pieces))
+    gap = next(run for run in pieces if run[2] == UNKNOWN)
+    # The gap lies from x = 15 to 18, the walk starts at 19 and goes west; cells beside it are lost too.
+    assert gap[:2] == (pytest.approx(1.0, abs=0.4), pytest.approx(4.0, abs=0.4))
+    assert Verdict.BOTH in {run[2] for run in runs(short)}
+    # The yard lies from x = -4 to 7.
+    ((start, stop),) = within(short, walked.terrain.protect[0])
+    assert (start, stop) == (pytest.approx(2.0, abs=0.11), pytest.approx(13.0, abs=0.11))
+
+
+def test_a_page_names_its_walks_and_the_verdict_on_each(outcome):
+    """What a reader needs stands on the page itself."""
+    walked = with_walks(outcome, SHORT, TO_HOUSE)
+    option = walked.options[0]
+    (part,) = walk_pages(tried(walked, option))
+    with page_style():
+        page = walks_sheet(walked, option, part, plan_base(walked, site_extent(walked)))
+    said = " ".join(text for text, _ in texts_of(page))
+    for letter, walk in part:
+        assert f"{letter}: {walk.name}" in said
+        assert walk.words.split(",")[0].split(":")[0] in said
+    assert "dog, 1.5 m/s" in said
+    assert "both layers" in said
+    assert "walk-test" in said
+
+
+def test_sentences(outcome):
+    """One walk speaks for itself; several are counted; a fan says how near a walker comes."""
+    walked = with_walks(outcome, SHORT, TO_HOUSE)
+    result = tried(walked, walked.options[0])
+    (part,) = walk_pages(result)
+    assert walks_sentence(part[:1]) == part[0][1].words
+    n = sum(walk.alarm is not None for walk in result.walks)
+    assert walks_sentence(part).startswith(f"{n} of 2 walks raise" if n else "None of the walks raises")
+    to, across = result.fans
+    unit = walked.options[0].detectors[0]
+    assert f"comes within {np.nanmin(to.left_m):.1f} to" in fans_sentence(unit, to, across)
+
+
+@pytest.mark.parametrize("size", ["a4", "a3"])
+def test_printed_plans_hold_the_walks_at_a_scale_of_rulers(outcome, size):
+    """The whole of a walk is on the paper at a scale that rulers carry, and the plan fits its place."""
+    place = (0.42, 0.455)
+    base = plan_with(outcome, [LONG.line], plan_base(outcome, site_extent(outcome)), SIZES[size], place)
+    assert base.scale in SCALES
+    assert base.extent.east >= 19.0
+    paper = SIZES[size]
+    assert base.extent.width_m / base.scale <= paper.paper_m(place[0]) + 1e-9
+    assert (
+        base.extent.depth_m / base.scale <= paper.paper_m(place[1] * paper.height_px / paper.width_px) + 1e-9
+    )

@@ -1,0 +1,61 @@
+"""The coarse ground: near the measured one everywhere, with what lies on it in its place."""
+
+import numpy as np
+import pytest
+import pyvista as pv
+from matplotlib.tri import LinearTriInterpolator, Triangulation
+from scenes import slope_outcome
+
+from terrain3d.show.extent import site_extent
+from terrain3d.show.parts import ground_parts
+from terrain3d.show.shapes import filled_heights
+from terrain3d.show.window.coarse import OFF_M, coarse_surface
+
+
+@pytest.fixture(scope="module")
+def ground():
+    """The drawn ground of the invented slope."""
+    outcome = slope_outcome()
+    terrain = outcome.terrain
+    parts = ground_parts(
+        terrain.ground, filled_heights(terrain.ground), outcome.options[0], site_extent(outcome)
+    )
+    return parts[0].mesh
+
+
+def test_it_lies_near_every_measured_point(ground):
+    """Between its corners, as another library interpolates them, no node is farther off than is said."""
+    coarse = coarse_surface(ground)
+    x, y, z = np.asarray(coarse.points, float).T
+    between = LinearTriInterpolator(Triangulation(x, y, coarse.regular_faces), z)
+    px, py, pz = np.asarray(ground.points, float).T
+    off = np.abs(np.ma.filled(between(px, py), np.nan) - pz)
+    assert np.isfinite(off).all()
+    # The outermost nodes stand half a cell farther out than the grid that is thinned.
+    inner = (px > px.min()) & (px < px.max()) & (py > py.min()) & (py < py.max())
+    assert (off[inner] > OFF_M + 0.005).mean() < 1e-3
+    assert off[inner].max() < 1.3 * OFF_M
+    assert coarse.n_cells < 0.25 * 2 * ground.n_cells
+
+
+def test_pictures_and_light_on_it_lie_where_they_lay(ground):
+    """Every corner keeps its place on the drape and its normal."""
+    coarse = coarse_surface(ground)
+    place = {tuple(p): k for k, p in enumerate(np.asarray(ground.points).tolist())}
+    kept = [place[tuple(p)] for p in np.asarray(coarse.points).tolist()]
+    assert np.array_equal(
+        coarse.active_texture_coordinates, np.asarray(ground.active_texture_coordinates)[kept]
+    )
+    assert np.array_equal(coarse.point_data.active_normals, ground.point_data.active_normals[kept])
+
+
+def test_a_bank_keeps_its_edges():
+    """A step across level ground is kept to within what is said, not smoothed away."""
+    x, y = (v.ravel() for v in np.meshgrid(np.arange(41.0), np.arange(21.0)))
+    step = pv.PolyData(np.column_stack([x, y, np.where(x < 20, 0.0, 2.0)]))
+    coarse = coarse_surface(step)
+    heights = np.unique(np.asarray(coarse.points)[:, 2])
+    assert heights.tolist() == [0.0, 2.0]
+    edge = np.asarray(coarse.points)[:, 0]
+    assert {19.0, 20.0} <= set(edge.tolist())
+    assert coarse.n_cells < 200

@@ -1,0 +1,562 @@
+"""The window: what keys and sliders do, what it shows against the numbers, no display, unsaved settings."""
+
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+from vtkmodules.util.numpy_support import vtk_to_numpy
+
+from terrain3d.cover.verdict import UNKNOWN, Verdict
+from terrain3d.errors import InputError
+from terrain3d.show import palette
+from terrain3d.show.pages.stills import reach_of
+from terrain3d.show.window import board, controls
+from terrain3d.show.window import views as window
+from terrain3d.show.window.desk import Desk
+
+
+@pytest.fixture
+def view(outcome):
+    """A view without a window, closed at the end."""
+    drawn = window.View(outcome, off_screen=True)
+    yield drawn
+    drawn.plotter.close()
+
+
+def pixels(path):
+    with Image.open(path) as image:
+        return np.asarray(image.convert("RGB"))
+
+
+def picture(view):
+    view.draw()
+    view.plotter.render()
+    return view.plotter.screenshot(None, return_img=True)
+
+
+def test_no_display_names_the_other_way(outcome, monkeypatch):
+    """Without a display the person is told so, and pointed to the pictures."""
+    monkeypatch.delenv("DISPLAY", raising=False)
+    monkeypatch.delenv("WAYLAND_DISPLAY", raising=False)
+    monkeypatch.setattr(sys, "platform", "linux")
+    with pytest.raises(InputError, match=r"there is no display(.|\n)*terrain3d stills"):
+        window.open_window(outcome)
+
+
+def test_switching_options_goes_round(view, outcome):
+    """Options are stepped through and come round; each time the picture is the option's own."""
+    first = picture(view)
+    view.desk.step_option(1)
+    second = picture(view)
+    assert not np.array_equal(first, second)
+    view.desk.step_option(1)
+    assert view.desk.at == 0
+    assert np.array_equal(picture(view), first)
+    view.desk.step_option(-1)
+    assert view.desk.at == len(outcome.options) - 1
+    assert np.array_equal(picture(view), second)
+
+
+def test_layers_and_foliage_go_and_come_back(view):
+    """A group that is switched off is gone from the picture, and comes back as it was."""
+    whole = picture(view)
+    for group in ("layers", "foliage"):
+        view.toggle(group)
+        without = picture(view)
+        assert (without != whole).any(axis=-1).sum() > 500
+        view.toggle(group)
+        assert np.array_equal(picture(view), whole)
+
+
+def test_hidden_layers_stay_hidden_in_the_next_option(view):
+    """What is off stays off when the option changes, for parts that are new in it as well."""
+    view.toggle("layers")
+    view.desk.step_option(1)
+    view.draw()
+    (pane,) = view._panes
+    assert pane.actors["layers"]
+    assert not any(actor.GetVisibility() for actor in pane.actors["layers"])
+
+
+def test_two_options_share_one_camera(view):
+    """Compared options are both drawn, and turning one turns the other."""
+    view.desk.compare()
+    view.draw()
+    view.reset_camera()
+    assert view.desk.shown == (1, 0)
+    left, right = view.plotter.renderers
+    assert left.GetDraw()
+    assert right.GetDraw()
+    left.camera.position = (10.0, -40.0, 60.0)
+    assert right.camera.position == pytest.approx((10.0, -40.0, 60.0))
+    view.reset_camera()
+    assert left.camera.position != pytest.approx((10.0, -40.0, 60.0))
+    view.desk.compare()
+    view.draw()
+    assert view.desk.shown == (0,)
+    assert not right.GetDraw()
+
+
+#: Colours that stand for each verdict in the drape: its own, its stripe, the rim of ground that is held.
+COLOURS = {
+    Verdict.BOTH: (palette.VERDICT_COLOURS[Verdict.BOTH], palette.BOTH_EDGE),
+    Verdict.UPPER_ONLY: (palette.VERDICT_COLOURS[Verdict.UPPER_ONLY], palette.UPPER_STRIPE),
+    Verdict.LOWER_ONLY: (palette.VERDICT_COLOURS[Verdict.LOWER_ONLY],),
+    Verdict.DEAD: (palette.VERDICT_COLOURS[Verdict.DEAD], palette.DEAD_STRIPE),
+    Verdict.OUTSIDE: (palette.VERDICT_COLOURS[Verdict.OUTSIDE],),
+    UNKNOWN: (palette.UNKNOWN_GROUND, palette.UNKNOWN_STRIPE),
+}
+
+
+def shares_in_texture(pane):
+    """Share of the pixels of the drape on the ground that tell each verdict."""
+    scalars = pane.texture.GetInput().GetPointData().GetScalars()
+    drawn = vtk_to_numpy(scalars).astype(np.int64) @ [65536, 256, 1]
+    return {
+        code: np.isin(drawn, [int(colour[1:], 16) for colour in colours]).mean()
+        for code, colours in COLOURS.items()
+    }
+
+
+CHANGES = [
+    (controls.HEIGHT, 0.6),
+    (controls.BEARING, 0.4),
+    (controls.TILT, 0.65),
+    (controls.RANGE, 0.0),
+]
+
+
+@pytest.mark.parametrize(("setting", "share"), CHANGES)
+def test_the_ground_shows_the_verdicts_of_the_new_setting(view, setting, share):
+    """After a slider moved, each colour's share of the drape is its verdict's share of the ground."""
+    before = view.desk.option.verdicts
+    view.desk.slide(setting, share)
+    view.draw()
+    assert (view.desk.option.verdicts != before).any()
+    codes = view.desk.option.verdicts[view._extent.rows, view._extent.columns]
+    drawn = shares_in_texture(view._panes[0])
+    assert sum(drawn.values()) == pytest.approx(1.0)
+    for code, share_drawn in drawn.items():
+        assert share_drawn == pytest.approx((codes == code).mean(), abs=1e-12), code
+
+
+def test_colours_lie_on_the_ground_they_belong_to(view):
+    """Seen from straight above, the screen has each verdict's hue where its cells are."""
+    view.desk.slide(controls.BEARING, 0.4)
+    view.hidden = {"names", "layers", "foliage", "marks", "contours", "units", "scale", "solids"}
+    view.draw()
+    extent, ground = view._extent, view.desk.outcome.terrain.ground
+    camera = view.plotter.renderers[0].camera
+    x, y = extent.centre
+    camera.position, camera.focal_point, camera.up = (x, y, 400.0), (x, y, 20.0), (0, 1, 0)
+    camera.view_angle = 8.0
+    view._clip()
+    image = view.plotter.screenshot(None, return_img=True)[..., :3].astype(float)
+    codes = view.desk.option.verdicts
+    checked = 0
+    for row in range(extent.rows.start + 2, extent.rows.stop - 2, 3):
+        for column in range(extent.columns.start + 2, extent.columns.stop - 2, 3):
+            code = codes[row, column]
+            if code == UNKNOWN or (codes[row - 2 : row + 3, column - 2 : column + 3] != code).any():
+                continue
+            renderer = view.plotter.renderers[0]
+            renderer.SetWorldPoint(ground.xs[column], ground.ys[row], ground.z[row, column], 1.0)
+            renderer.WorldToDisplay()
+            u, v, _ = renderer.GetDisplayPoint()
+            shown = image[image.shape[0] - 1 - round(v), round(u)]
+            wanted = [palette.rgb(colour).astype(float) for colour in COLOURS[Verdict(code)]]
+            # Light changes how bright a colour is, never its hue.
+            turned = [np.dot(shown, w) / np.linalg.norm(shown) / np.linalg.norm(w) for w in wanted]
+            assert max(turned) > 0.99, (row, column, code)
+            checked += 1
+    assert checked > 300
+
+
+def test_layers_turn_with_the_unit_and_end_where_they_hit(view, outcome):
+    """The drawn layers of a turned unit lie about its new bearing, ending as fresh rays end."""
+    view.desk.slide(controls.BEARING, 0.25)
+    view.draw()
+    unit = view.desk.unit
+    moving = view._moving_parts(view.desk.option)
+    points = np.vstack([part.mesh.points for part in moving.parts if part.group == "layers"])
+    away = points - unit.eye
+    far = np.linalg.norm(away, axis=1)
+    assert far.max() <= unit.type.max_range + 1e-6
+    bearing = np.degrees(np.arctan2(away[far > 2, 0], away[far > 2, 1]))
+    turn = (bearing - unit.bearing_deg + 180) % 360 - 180
+    # Heads at -45 and +45, 84 degrees each.
+    assert np.abs(turn).max() == pytest.approx(87, abs=0.01)
+    assert abs(turn.min() + turn.max()) < 0.01
+    rays = away[far > 0.5] / far[far > 0.5][:, None]
+    limit = np.minimum(reach_of(outcome.terrain)(np.array(unit.eye), rays), unit.type.max_range)
+    assert np.allclose(far[far > 0.5], limit, atol=2e-3)
+
+
+def test_quick_reach_is_the_reach_of_the_pictures(outcome):
+    """Rays that remember the solids about an eye end where plain rays end."""
+    rng = np.random.default_rng(3)
+    rays = rng.normal(size=(500, 3))
+    rays /= np.linalg.norm(rays, axis=1, keepdims=True)
+    quick, plain = window.steady_reach(outcome.terrain), reach_of(outcome.terrain)
+    for eye in ((-3.0, 2.0, 22.5), (3.0, 9.0, 22.0), (-3.0, 2.0, 22.5)):
+        assert np.allclose(quick(np.array(eye), rays), plain(np.array(eye), rays), rtol=1e-9)
+
+
+def test_the_view_turns_moves_and_nears_by_keys_within_limits(view):
+    """Turning keeps the distance and never goes under the ground or over the top."""
+    camera = view.plotter.renderers[0].camera
+    start = camera.distance
+    for _ in range(40):
+        view.turn(1, 1)
+    assert camera.distance == pytest.approx(start)
+    assert -camera.direction[2] == pytest.approx(np.sin(np.radians(87)), abs=1e-3)
+    view.approach(1)
+    assert camera.distance < start
+    before = np.array(camera.position) - camera.focal_point
+    view.move(1, 0)
+    assert np.array(camera.position) - camera.focal_point == pytest.approx(before)
+
+
+def test_what_is_written_fits_and_follows(outcome):
+    """The column is as high as asked, has ink, and differs between options and settings."""
+    desk = Desk(outcome)
+    one, bar = board.draw_column(desk, 900), board.draw_bar(desk, 1000)
+    assert one.shape == (900, board.COLUMN_PX, 3)
+    assert bar.shape == (board.BAR_PX, 1000, 3)
+    assert (one < 128).any()
+    desk.step_value(6)
+    assert not np.array_equal(board.draw_column(desk, 900), one)
+    assert not np.array_equal(board.draw_bar(desk, 1000), bar)
+    desk.compare()
+    assert board.draw_column(desk, 300).shape == (300, board.COLUMN_PX, 3)
+    assert board.draw_bar(desk, 240).shape == (board.BAR_PX, 240, 3)
+
+
+def test_a_hurried_view_shows_the_true_verdicts_and_rests_as_it_was(view):
+    """While something moves the ground has fewer faces; colours, lines and words stay."""
+    view.hurry(True)
+    view.desk.slide(controls.BEARING, 0.4)
+    hurried = picture(view)
+    codes = view.desk.option.verdicts[view._extent.rows, view._extent.columns]
+    for code, share_drawn in shares_in_texture(view._panes[0]).items():
+        assert share_drawn == pytest.approx((codes == code).mean(), abs=1e-12), code
+    view.hurry(True)
+    assert not view._screen.GetDraw()
+    again = view.plotter.screenshot(None, return_img=True)
+    assert np.array_equal(again, hurried), "what is written stays in the picture when it is not drawn again"
+    view.hurry(False)
+    rested = picture(view)
+    far_off = np.abs(rested.astype(int) - hurried).max(axis=-1) > 30
+    assert 0 < far_off.mean() < 0.02
+    assert np.array_equal(rested[:, : board.COLUMN_PX], hurried[:, : board.COLUMN_PX])
+    view.hurry(True)
+    assert np.array_equal(picture(view), hurried)
+    view.hurry(False)
+    assert np.array_equal(picture(view), rested)
+
+
+def test_a_quick_machine_never_hurries(view):
+    """Where pictures take no time to draw there is nothing to leave out."""
+    whole = picture(view)
+    view._is_quick = True
+    view.hurry(True)
+    assert np.array_equal(picture(view), whole)
+
+
+def boxes_of(pane):
+    """Where the names that are written stand: left, bottom, right, top in pixels of the view."""
+    boxes = {}
+    for name in pane._names:
+        if name.actor.GetVisibility():
+            middle, foot = name.actor.GetPositionCoordinate().GetValue()[:2]
+            half = name.size[0] / 2
+            boxes[name.tag.text] = (middle - half, foot, middle + half, foot + name.size[1])
+    return boxes
+
+
+def test_no_two_names_meet_however_the_view_is_turned(view):
+    """In two narrow views names move aside or are left out; each stays in its view, beside its point."""
+    view.desk.compare()
+    view.draw()
+    view.reset_camera()
+    moved_aside = left_out = 0
+    for _ in range(24):
+        view.turn(3, 0)
+        view.plotter.render_window.Render()
+        for pane in view._panes:
+            boxes = boxes_of(pane)
+            assert len(boxes) >= 3
+            width, height = pane.renderer.GetSize()
+            every = list(boxes.items())
+            for k, (text, box) in enumerate(every):
+                assert box[0] >= -1
+                assert box[1] >= -1
+                assert box[2] <= width + 1
+                assert box[3] <= height + 1
+                for other, there in every[k + 1 :]:
+                    is_apart = box[0] >= there[2] or there[0] >= box[2]
+                    assert is_apart or box[1] >= there[3] or there[1] >= box[3], (text, other)
+            for name in (name for name in pane._names if name.tag.kind != "scale"):
+                (x, y), box = pane.points_seen([name.tag.point])[0], boxes.get(name.tag.text)
+                if box is None:
+                    left_out += name.actor not in pane._unused
+                    continue
+                moved_aside += abs(box[1] - y) > 1 or abs((box[0] + box[2]) / 2 - x) > 1
+                assert box[0] - 2 <= x + name.size[0] * 0.1
+                assert x - name.size[0] * 0.1 <= box[2] + 2
+                assert abs((box[1] + box[3]) / 2 - y) < 2.2 * name.size[1]
+    assert moved_aside + left_out > 0, "nothing had to give way: the test looks at nothing"
+
+
+def test_points_are_seen_where_the_library_sees_them(view):
+    """Our own projection of a point agrees with VTK's."""
+    view.plotter.render_window.Render()
+    pane = view._panes[0]
+    points = [(0.0, 0.0, 20.0), (5.0, -4.0, 21.0), (-9.0, 7.0, 18.0)]
+    left, foot = (
+        v * n for v, n in zip(pane.renderer.GetViewport()[:2], view.plotter.window_size, strict=True)
+    )
+    for point, (x, y) in zip(points, pane.points_seen(points), strict=True):
+        pane.renderer.SetWorldPoint(*point, 1.0)
+        pane.renderer.WorldToDisplay()
+        u, v, _ = pane.renderer.GetDisplayPoint()
+        assert (x + left, y + foot) == pytest.approx((u, v), abs=1.0)
+
+
+def test_every_key_that_answers_is_listed():
+    """The list of keys names every letter that does something."""
+    listed = " ".join(key for key, what in board.ALL_KEYS if what).replace(",", " ").split()
+    assert {"Tab", "Enter", "u", "a", "s", "c", "l", "f", "r", "k", "q"} <= set(listed)
+    assert {key for key, _ in board.SHORT_KEYS} - {"\u2191 \u2193"} <= {key for key, _ in board.ALL_KEYS} | {
+        "Tab",
+        "k",
+    }
+
+
+SITE = """\
+# an invented slope
+[site]
+name = "slope"
+cell = 0.5
+[ground]
+plane = { fall = 8, towards = 180, extent = 30 }
+[[mount]]
+name = "pole"
+at = [0, 6]
+[[mount]]
+name = "post"
+at = [4, 6]
+[[solid]]
+name = "wall"
+path = [[-4, 0], [1, 0]]
+height = 1.5
+thickness = 0.3
+[[protect]]
+name = "yard"
+outline = [[-3, -4], [5, -4], [5, 3], [-3, 3]]
+[[option]]
+name = "one"
+[[option.detector]]
+name = "D1"
+mount = "pole"
+type = "one-head-90"
+height = 1.0
+bearing = 180   # down the slope
+range = 12
+[[option]]
+name = "two"
+detector = [{ name = "D1", mount = "pole", type = "one-head-90", height = 1.0, bearing = 200, range = 8 },
+            { name = "D2", mount = "post", type = "one-head-90", height = 1.0, bearing = 160, range = 8 }]
+"""
+
+#: Runs in a process of its own: every key and every slider of a real window, then closing it.
+IN_A_REAL_WINDOW = """
+import sys
+from pathlib import Path
+import numpy as np
+from terrain3d.cli.view import _saver
+from terrain3d.job import run
+from terrain3d.show.window import board, controls
+from terrain3d.show.window.hands import Hands
+from terrain3d.show.window.views import View
+
+site, shots = Path(sys.argv[1]), Path(sys.argv[2])
+as_read = site.read_bytes()
+view = View(run(site), save=_saver(site, as_read))
+hands, desk = Hands(view), view.desk
+view.plotter.show(interactive=False, auto_close=False)
+assert "EGL" not in view.plotter.render_window.GetClassName()
+window = view.plotter.iren.interactor
+
+def press(key, letter=None, shift=0, control=0):
+    letter = letter if letter is not None else key if len(key) == 1 else chr(0)
+    window.SetEventInformation(900, 500, control, shift, letter, 1, key)
+    window.InvokeEvent("KeyPressEvent")
+    window.InvokeEvent("CharEvent")
+    hands.carry_out()
+
+def shot(name):
+    view.plotter.screenshot(str(shots / f"{name}.png"))
+
+shot("first")
+press("Right"); assert desk.at == 1
+press("Left"); assert desk.at == 0
+press("Right")
+press("Tab"); assert desk.unit_at == 1
+press("Tab"); assert desk.unit_at == 0
+press("ISO_Left_Tab", shift=1); assert desk.unit_at == 1
+press("1"); assert desk.unit_at == 0
+press("2"); assert desk.unit_at == 1
+press("9"); assert desk.unit_at == 1 and "no unit 9" in desk.message
+chosen = [desk.setting.name]
+for key in ("Down", "Down", "Down"):
+    press(key); chosen.append(desk.setting.name)
+assert chosen == ["bearing", "tilt", "range", "height"], chosen
+press("Up"); press("Up"); press("Up")
+press("plus", "+"); assert desk.unit.bearing_deg == 162.5
+press("minus", "-"); press("minus", "-"); assert desk.unit.bearing_deg == 157.5
+press("u"); assert desk.unit.bearing_deg == 160.0
+press("a"); assert desk.unit.bearing_deg == 160.0 and not desk.unsaved
+for key in "bearing 14x":
+    if key == "b": press("Return", chr(13))
+    press("space" if key == " " else key, key)
+press("Return", chr(13)); assert desk.mode == "type" and desk.is_refusal, desk.message
+shot("refused")
+press("BackSpace", chr(8)); press("5"); press("Return", chr(13))
+assert desk.mode == "look" and desk.unit.bearing_deg == 145.0
+press("Return", chr(13)); press("q"); press("Escape", chr(27)); assert desk.mode == "look"
+press("l"); assert view.hidden == {"layers"}
+press("f"); assert view.hidden == {"layers", "foliage"}
+press("l"); press("f"); assert not view.hidden
+camera = view.plotter.renderers[0].camera
+for key, held in (("Left", "shift"), ("Up", "shift"), ("Right", "control"), ("Down", "control"),
+                  ("Prior", ""), ("Next", "")):
+    before = np.array(camera.position)
+    press(key, chr(0), held == "shift", held == "control")
+    assert not np.allclose(before, camera.position), key
+assert desk.at == 1
+press("r")
+press("c"); assert desk.shown == (0, 1)
+shot("compared")
+press("c")
+press("k"); assert desk.mode == "keys"
+shot("keys")
+press("Escape", chr(27)); press("F1", chr(0)); assert desk.mode == "keys"
+press("F1", chr(0)); assert desk.mode == "look"
+
+for setting, (left, right) in board.slider_spans(view._bar_width).items():
+    def put(event, share):
+        window.SetEventInformation(round(board.COLUMN_PX + left + share * (right - left)),
+                                   board.BAR_PX - board.GROOVE_Y)
+        window.InvokeEvent(event)
+    before, eye = desk.unit, np.array(camera.position)
+    put("LeftButtonPressEvent", controls.share_of(before, setting))
+    for share in (0.3, 0.5, 0.7):
+        put("MouseMoveEvent", share)
+        hands.carry_out()
+        fits = controls.at_share(desk.unit, setting, share)
+        assert controls.value_of(desk.unit, setting) == controls.value_of(fits, setting), setting
+    put("LeftButtonReleaseEvent", 0.7)
+    assert desk.unit != before and desk.setting is setting
+    assert np.array_equal(eye, camera.position), "a slider's drag turned the view"
+    put("MouseMoveEvent", 0.1)
+    assert controls.value_of(desk.unit, setting) == controls.value_of(fits, setting)
+    press("u"); assert desk.unit == before, "a drag is taken back in one"
+    put("LeftButtonPressEvent", 0.7); put("LeftButtonReleaseEvent", 0.7)
+shot("slid")
+
+press("q"); assert desk.mode == "ask"
+shot("asked")
+press("Escape", chr(27)); assert desk.mode == "look"
+window.ExitCallback(); assert desk.mode == "ask", "the window's own close button asks as well"
+press("Escape", chr(27)); hands.carry_out()
+site.write_bytes(as_read + b"# mine")
+press("s"); assert desk.is_refusal and "changed on disk" in desk.message
+shot("not-saved")
+site.write_bytes(as_read)
+press("s"); assert not desk.unsaved, desk.message
+again = run(site)
+assert [o.detectors for o in again.options] == [o.detectors for o in desk.outcome.options]
+
+# The rest in the window's own loop: it ends by itself, once the question is answered.
+left_to_press = ["plus", "q", "k", "l"]
+told, hurry = [], view.hurry
+view.hurry = lambda is_hurried: (told.append(is_hurried), hurry(is_hurried))
+def next_key(*_):
+    # Goes on once the view has come to rest by itself.
+    if left_to_press and not view._is_hurried:
+        window.SetEventInformation(900, 500, 0, 0, chr(0), 1, left_to_press.pop(0))
+        window.InvokeEvent("KeyPressEvent")
+window.AddObserver("TimerEvent", next_key)
+window.CreateRepeatingTimer(200)
+view.plotter.show()
+assert not left_to_press and desk.unsaved
+assert told[-2:] == [True, False] and not view._is_hurried, told
+"""
+
+
+@pytest.fixture
+def display():
+    """A display of our own, ended afterwards."""
+    read, write = os.pipe()
+    server = subprocess.Popen(
+        ["Xvfb", "-displayfd", str(write), "-screen", "0", "1600x1000x24"],
+        pass_fds=[write],
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
+    os.close(write)
+    try:
+        with os.fdopen(read) as told:
+            yield f":{told.readline().strip()}"
+    finally:
+        server.terminate()
+        server.wait()
+
+
+@pytest.mark.skipif(shutil.which("Xvfb") is None, reason="Xvfb is not installed")
+def test_every_key_and_slider_in_a_real_window(tmp_path, display):
+    """On a display a window opens, each key and slider does what is listed, it saves, asks and closes."""
+    site = tmp_path / "site.toml"
+    site.write_text(SITE)
+    done = subprocess.run(
+        [sys.executable, "-c", IN_A_REAL_WINDOW, str(site), str(tmp_path)],
+        env={**os.environ, "DISPLAY": display},
+        capture_output=True,
+        text=True,
+        timeout=300,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    shots = {path.stem: pixels(path) for path in tmp_path.glob("*.png")}
+    assert set(shots) == {"first", "refused", "compared", "keys", "slid", "asked", "not-saved"}
+    assert len(np.unique(shots["first"].reshape(-1, 3), axis=0)) > 100
+    for one, other in (("first", "slid"), ("slid", "asked"), ("slid", "not-saved"), ("first", "compared")):
+        assert not np.array_equal(shots[one], shots[other])
+    assert "bearing = 180   # down the slope" in site.read_text()
+
+
+def test_a_display_that_does_not_answer_is_no_display():
+    """A display that is named yet not there ends in the same message, not in a hanging window."""
+    code = (
+        "import sys; sys.path.insert(0, sys.argv[1])\n"
+        "from scenes import slope_outcome\n"
+        "from terrain3d.errors import InputError\n"
+        "from terrain3d.show.window.views import open_window\n"
+        "try:\n    open_window(slope_outcome())\n"
+        "except InputError as error:\n    print(error)\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code, str(Path(__file__).parents[1])],
+        env={**os.environ, "DISPLAY": ":4711"},
+        capture_output=True,
+        text=True,
+        timeout=300,
+        check=False,
+    )
+    assert "there is no display" in done.stdout, done.stderr
