@@ -5,6 +5,7 @@ clusters of your own, on a network of your own.
 """
 
 import logging
+import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
@@ -15,6 +16,8 @@ from terrain3d.search.spread import Spread, Task
 
 #: How long a cluster may take to answer, and its first worker to come, seconds.
 _CONNECT_S, _FIRST_WORKER_S = 10, 30
+#: Workers that died are waited for so long, seconds; whether there are any is looked at now and then.
+_AWAY_S, _LOOK_S, _PAUSE_S = 60.0, 2.0, 0.02
 #: When all that is left went out so many times in vain, it is the work that kills its workers. (Each time the
 #: scheduler itself tries several of them.)
 _IN_VAIN = 3
@@ -100,7 +103,7 @@ def _round(
     there = _sent(client, sent, shared)
     places = {client.submit(task, there, items[place], pure=False): place for place in batch}
     try:
-        for future in as_completed(list(places), loop=client.loop):
+        for future in _as_ready(client, as_completed(list(places), loop=client.loop)):
             try:
                 result = future.result()
             except _lost_kinds():
@@ -112,15 +115,45 @@ def _round(
         client.cancel(list(places))
 
 
+def _as_ready(client: Any, waiting: Any) -> Iterator[Any]:
+    """Futures as they are done; workers that stay away are not waited for without end."""
+    looked = back = time.monotonic()
+    while not waiting.is_empty():
+        if waiting.has_ready():
+            yield next(waiting)
+            back = time.monotonic()
+            continue
+        time.sleep(_PAUSE_S)
+        now = time.monotonic()
+        if now - looked > _LOOK_S:
+            looked = now
+            if client.nthreads():
+                back = now
+            elif now - back > _AWAY_S:
+                raise _deserted()
+
+
 def _sent(client: Any, sent: list[tuple[Any, Any]], shared: Any) -> Any:
     """What is shared, as the cluster holds it; sent to every worker when it is not there yet."""
     for own, there in sent:
         if own is shared:
             return there
-    # In a list: of a table or list itself each entry would be sent by itself.
-    (there,) = client.scatter([shared], broadcast=True, hash=False)
+    try:
+        client.wait_for_workers(1, timeout=_AWAY_S)
+        # In a list: of a table or list itself each entry would be sent by itself.
+        (there,) = client.scatter([shared], broadcast=True, hash=False, timeout=_AWAY_S)
+    except TimeoutError:
+        raise _deserted() from None
     sent.append((shared, there))
     return there
+
+
+def _deserted() -> InputError:
+    return InputError(
+        "the cluster has lost all its workers, and none came back",
+        "--cluster",
+        "start some, then search again: it goes on with what is finished",
+    )
 
 
 def _lost_kinds() -> tuple[type[BaseException], ...]:

@@ -112,6 +112,21 @@ def test_a_folder_of_sites_on_a_cluster(address, tmp_path):
     assert "9000.0 is out of bounds" in done[4].fault or "9000 is out of bounds" in done[4].fault
 
 
+def test_workers_that_stay_away_are_not_waited_for(monkeypatch):
+    """When all workers are gone and none comes back, the search ends in words."""
+    monkeypatch.setattr(module, "_AWAY_S", 0.4)
+    monkeypatch.setattr(module, "_LOOK_S", 0.1)
+    with LocalCluster(
+        n_workers=1, threads_per_worker=1, processes=False, host="127.0.0.1", dashboard_address="127.0.0.1:0",
+        protocol="tcp", silence_logs=50,
+    ) as cluster, on_cluster(cluster.scheduler_address) as spread:  # fmt: skip
+        results = spread(added, {"base": 1}, range(200))
+        assert next(results)[1][1] > 0
+        cluster.scale(0)
+        with pytest.raises(InputError, match=r"lost all its workers(.|\n)*start some"):
+            list(results)
+
+
 def test_workers_of_another_version_are_refused(address, monkeypatch):
     """Results are the same everywhere only where the program is the same."""
     monkeypatch.setattr(module, "__version__", "99.0")
