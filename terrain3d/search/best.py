@@ -7,11 +7,11 @@ import numpy as np
 
 from terrain3d.errors import InputError
 from terrain3d.search.apart import clashes
-from terrain3d.search.bounds import could_better, most_units, priced, worth_of
+from terrain3d.search.bounds import could_better, first_set, most_units, priced, worth_of
 from terrain3d.search.choose_set import SAME_SHARE, CoverSolution, solve_cover
 from terrain3d.search.columns import Columns, columns_of, joined, problem_of, same_row, taken
 from terrain3d.search.judge import Judged, Target, price_mount
-from terrain3d.search.problem import CoverProblem, cells_held
+from terrain3d.search.problem import CoverProblem, cells_held, weight_held, with_columns
 from terrain3d.search.settings import Space
 from terrain3d.search.spread import Spread
 from terrain3d.terrain import Mount, Terrain
@@ -20,8 +20,9 @@ from terrain3d.units import Floats
 #: Settings of each height and type that are added in each pass of the proof: a few first, which bring the
 #: bound down, then as many as the solver can be given.
 _PASSES = (2, 2, 30)
-#: Seconds for the solver where it goes on from a set that is proved among the settings kept.
-_SECOND_LIMIT_S = 20.0
+#: Nodes of the solver's tree where it goes on from a set that is proved among the settings kept, and for the
+#: runner-up.
+_MOST_NODES = 50
 #: Settings of each height and type among which ties are settled.
 _MOST_TIED = 200
 #: Mounts that are judged once more for the proof over all settings; where it takes more, the proof is
@@ -106,24 +107,27 @@ def best_sets(
     problem = problem_for(columns)
     chosen = solve_cover(problem)
     bound_all = None
+    n_kept, is_whole = len(columns.mount), False
     if limits.hold is None:
-        n_kept = len(columns.mount)
         bests = np.array([one.best.max(initial=0.0) for one in judged])
         for most in _PASSES:
             again = _looked_at_again(site, mounts, columns, problem, bests, chosen.value, most, spread)
-            bound_all = min(again.bound, bound_all or np.inf)
+            bound_all, is_whole = min(again.bound, bound_all or np.inf), again.is_whole
             if again.found is None or bound_all - chosen.value <= _same(target):
                 break
             columns = joined(columns, again.found)
             problem = problem_for(columns)
-        if len(columns.mount) > n_kept and bound_all is not None and bound_all - chosen.value > _same(target):
-            # Whatever else could be in a better set is among the columns now, if nothing is missing.
-            better = solve_cover(problem, _SECOND_LIMIT_S)
-            bound_all = min(bound_all, better.bound) if again.is_whole else bound_all
+        # Whatever else could be in a better set is among the columns now, where nothing is missing.
+        grown = len(columns.mount) > n_kept
+        if grown and (is_whole or weight_held(problem, first_set(problem)) > chosen.value):
+            better = solve_cover(problem, _MOST_NODES)
+            bound_all = min(bound_all or np.inf, better.bound) if is_whole else bound_all
             chosen = better if better.value > chosen.value + _same(target) else chosen
         bound_all = max(bound_all or 0.0, chosen.value)
     single = solve_cover(replace(problem, most_units=1, budget=None, needed=None, at_most=()))
-    other = _runner_up(problem, columns, chosen)
+    # Near copies of good settings, which the proof brings in, make the second question hard and no better.
+    among = problem if is_whole else with_columns(problem, np.arange(n_kept))
+    other = _runner_up(among, columns, chosen)
     sets = [chosen, single, *([other] if other is not None else [])]
     if not limits.apart:
         columns, sets = _settled(site, mounts, columns, problem, sets)
@@ -133,10 +137,10 @@ def best_sets(
 def _runner_up(problem: CoverProblem, columns: Columns, chosen: CoverSolution) -> CoverSolution | None:
     """The best set that is not of the same types on the same mounts; None where there is none."""
     pairs = columns.mount * (columns.kind.max(initial=0) + 1) + columns.kind
-    same = np.flatnonzero(np.isin(pairs, pairs[chosen.chosen]))
+    same = np.flatnonzero(np.isin(pairs[: len(problem.cost)], pairs[chosen.chosen]))
     barred = replace(problem, at_most=(*problem.at_most, (same, max(len(chosen.chosen) - 1, 0))))
     try:
-        other = solve_cover(barred, _SECOND_LIMIT_S)
+        other = solve_cover(barred, _MOST_NODES)
     except InputError:
         return None
     return other if len(other.chosen) else None

@@ -81,7 +81,7 @@ class Checkpoint:
     def load(self, mount: Mount) -> Judged | None:
         """What was judged of a mount; None where it was not, or its file is broken."""
         try:
-            with np.load(self._path(mount), allow_pickle=False) as file:
+            with self._path(mount).open("rb") as opened, np.load(opened, allow_pickle=False) as file:
                 values = {field.name: file[field.name] for field in fields(Judged)}
         except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
             return None

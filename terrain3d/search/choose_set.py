@@ -43,8 +43,10 @@ class CoverSolution:
     gap: float
 
 
-def solve_cover(problem: CoverProblem, time_limit_s: float = TIME_LIMIT_S) -> CoverSolution:
-    """Solve a covering problem, proved as far as the time allows.
+def solve_cover(problem: CoverProblem, most_nodes: int | None = None) -> CoverSolution:
+    """Solve a covering problem, proved as far as TIME_LIMIT_S and so many nodes of its tree allow.
+
+    A limit in nodes gives the same answer on every machine, one in seconds does not.
 
     Raises
     ------
@@ -72,11 +74,11 @@ def solve_cover(problem: CoverProblem, time_limit_s: float = TIME_LIMIT_S) -> Co
             raise _out_of_reach(problem)
         return CoverSolution(np.zeros(0, np.int64), 0.0, 0.0, 0.0, 0.0)
     if problem.needed is not None:
-        return _cheapest(problem, time_limit_s)
-    return _most(problem, time_limit_s)
+        return _cheapest(problem, most_nodes)
+    return _most(problem, most_nodes)
 
 
-def _most(problem: CoverProblem, time_limit_s: float) -> CoverSolution:
+def _most(problem: CoverProblem, most_nodes: int | None) -> CoverSolution:
     """The set that holds most."""
     first = first_set(problem)
     value = weight_held(problem, first)
@@ -87,7 +89,7 @@ def _most(problem: CoverProblem, time_limit_s: float) -> CoverSolution:
     if not is_whole:
         order = np.lexsort((*(-merit[rows] for merit in problem.merits[::-1]), -reach[rows].round(6)))
         rows = np.union1d(rows[order[:MOST_COLUMNS]], first)
-    x, bound = _Programme.of(with_columns(problem, rows)).best(time_limit_s)
+    x, bound = _Programme.of(with_columns(problem, rows)).best(most_nodes)
     chosen = first if x is None else rows[np.flatnonzero(x)]
     # Where time ran out the first set may be the better one.
     if weight_held(problem, chosen) < value:
@@ -99,12 +101,12 @@ def _most(problem: CoverProblem, time_limit_s: float) -> CoverSolution:
     return CoverSolution(np.sort(chosen), value, cost, bound, 0.0 if same else (bound - value) / bound)
 
 
-def _cheapest(problem: CoverProblem, time_limit_s: float) -> CoverSolution:
+def _cheapest(problem: CoverProblem, most_nodes: int | None) -> CoverSolution:
     """The cheapest set that holds what is needed; of very many columns, among those of many good sets."""
     rows = np.arange(len(problem.cost))
     if len(rows) > MOST_COLUMNS and problem.holds.nnz > _MOST_HELD:
         rows = many_sets(problem, MOST_COLUMNS)
-    x, bound = _Programme.of(with_columns(problem, rows)).best(time_limit_s)
+    x, bound = _Programme.of(with_columns(problem, rows)).best(most_nodes)
     if x is None:
         raise _out_of_reach(problem)
     chosen = rows[np.flatnonzero(x)]
@@ -195,15 +197,15 @@ class _Programme:
             (*goals, *merits), (*slips, *(1e-6 for _ in merits)),
         )  # fmt: skip
 
-    def best(self, time_limit_s: float) -> tuple[NDArray[np.bool_] | None, float]:
+    def best(self, most_nodes: int | None) -> tuple[NDArray[np.bool_] | None, float]:
         """Columns that are best by the first goal and, of equals, by the next; the first goal's bound."""
-        x, bound, optimum, proved = self._solve(self.goals[0], time_limit_s)
+        x, bound, optimum, proved = self._solve(self.goals[0], most_nodes)
         programme = self
         for goal, slip, following in zip(self.goals, self.slips, self.goals[1:], strict=False):
             if x is None or not proved:
                 break
             programme = programme._held_to(goal, optimum + slip)
-            better, _, optimum, proved = programme._solve(following, time_limit_s)
+            better, _, optimum, proved = programme._solve(following, most_nodes)
             x = x if better is None else better
         return x, bound
 
@@ -216,18 +218,21 @@ class _Programme:
         )
 
     def _solve(
-        self, goal: Floats, time_limit_s: float
+        self, goal: Floats, most_nodes: int | None
     ) -> tuple[NDArray[np.bool_] | None, float, float, bool]:
         """Columns taken (None where there are none), bound, optimum, and whether it is proved."""
         n = self.n_columns
         whole = np.zeros(len(goal), np.int64)
         whole[:n] = 1
+        options: Any = {"time_limit": TIME_LIMIT_S, "mip_rel_gap": 0.0}
+        if most_nodes is not None:
+            options["node_limit"] = most_nodes
         result = milp(
             goal,
             integrality=whole,
             bounds=Bounds(0.0, 1.0),
             constraints=LinearConstraint(self.matrix, self.low, self.high),
-            options={"time_limit": time_limit_s, "mip_rel_gap": 0.0},
+            options=options,
         )
         bound = result.mip_dual_bound if result.mip_dual_bound is not None else -math.inf
         if result.x is None:
