@@ -71,7 +71,7 @@ def solve_cover(problem: CoverProblem, most_nodes: int | None = None) -> CoverSo
     problem = replace(problem, holds=sparse.csr_array(problem.holds, dtype=bool))
     if not len(problem.cost) or most_units(problem) < 1:
         if problem.needed is not None:
-            raise _out_of_reach(problem)
+            raise InputError("there is no unit to choose", "search", "allow a unit, or more money")
         return CoverSolution(np.zeros(0, np.int64), 0.0, 0.0, 0.0, 0.0)
     if problem.needed is not None:
         return _cheapest(problem, most_nodes)
@@ -107,23 +107,27 @@ def _cheapest(problem: CoverProblem, most_nodes: int | None) -> CoverSolution:
     if len(rows) > MOST_COLUMNS and problem.holds.nnz > _MOST_HELD:
         rows = many_sets(problem, MOST_COLUMNS)
     x, bound = _Programme.of(with_columns(problem, rows)).best(most_nodes)
-    if x is None:
-        raise _out_of_reach(problem)
-    chosen = rows[np.flatnonzero(x)]
+    chosen = _enough(problem) if x is None else rows[np.flatnonzero(x)]
     cost = float(problem.cost[chosen].sum())
-    bound = min(bound, cost)
+    bound = min(max(bound, 0.0), cost)
     gap = (cost - bound) / cost if cost - bound > 1e-6 else 0.0
     return CoverSolution(np.sort(chosen), weight_held(problem, chosen), cost, bound, gap)
 
 
-def _out_of_reach(problem: CoverProblem) -> InputError:
-    most = solve_cover(replace(problem, needed=None))
+def _enough(problem: CoverProblem) -> Indices:
+    """A set that holds what is needed, where the solver found none: in time, or at all."""
+    first = first_set(problem)
+    if weight_held(problem, first) >= (problem.needed or 0.0) - 1e-9:
+        return first
+    most = _most(replace(problem, needed=None), None)
+    if most.value >= (problem.needed or 0.0) - 1e-9:
+        return most.chosen
     whole = float(problem.weight.sum())
-    return InputError(
+    raise InputError(
         f"no set of units holds {(problem.needed or 0.0) / whole:.0%} of the ground that counts;"
         f" the most is {most.value / whole:.1%}",
         "search",
-        "ask for less, or add mounts, heights, types or units",
+        "ask for less, or for more units or money; or add mounts, heights or types",
     )
 
 
