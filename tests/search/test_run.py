@@ -119,8 +119,8 @@ def test_fewest_units_that_hold_a_share(held):
         run_search(search(units=None, hold=1.0), quiet)
 
 
-def test_equals_go_to_more_slack_then_to_less_animal_ground():
-    """Of all settings that hold as much, none has more slack, and of those none fewer animal cells."""
+def test_equals_go_to_more_slack():
+    """Of all settings of the chosen type that hold as much, none has more slack."""
     small = np.array([[-3.0, -3], [-1, -3], [-1, -1], [-3, -1]])
     area = replace(hillside().protect[0], outline=small)
     terrain = hillside((Mount("south", -2.0, -8.0, (0.8, 1.0)),), protect=(area,))
