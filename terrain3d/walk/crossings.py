@@ -126,14 +126,15 @@ def _side_crossings(
         is_past = (_past(layer, edges[e], east, north) < 0) != rising
         low, high = np.where(is_past, low, middle), np.where(is_past, middle, high)
     x, y = way.x[i] + high * step_x, way.y[i] + high * step_y
-    # Turning on the spot is no step: the figure faces as it does afterwards.
-    east, north, far = _side_bearing(unit, body, x, y, way.facing_deg[i + 1], side)
+    entered = rising if side > 0 else ~rising
+    # Turning on the spot is no step: the figure faces as it does while it is in the zone.
+    facing = np.where(entered, way.facing_deg[i + 1], way.facing_deg[i])
+    east, north, far = _side_bearing(unit, body, x, y, facing, side)
     along = way.along_m[i] + high * (way.along_m[i + 1] - way.along_m[i])
     # Along a bearing that turns clockwise the zone to the right lies ahead.
     hair = np.radians(side * _INSIDE_DEG)
     side_x = unit.x + far * (east + hair * north)
     side_y = unit.y + far * (north - hair * east)
-    entered = rising if side > 0 else ~rising
     return way.walk[i], along, x, y, side_x, side_y, np.full(len(i), index), zones[e], entered
 
 
