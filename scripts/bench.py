@@ -2,6 +2,7 @@
 
 Run it with the project's own environment: `.venv/bin/python scripts/bench.py`. It prints the time
 of each step, the ratio to its reference and the limit it is meant to keep; it never fails a build.
+The search takes some minutes and is left out with `--no-search`.
 """
 
 import math
@@ -17,7 +18,7 @@ import numpy as np
 import trimesh
 
 ROOT = Path(__file__).resolve().parents[1]
-sys.path[:0] = [str(ROOT / "tests"), str(ROOT / "tests" / "reference")]
+sys.path[:0] = [str(ROOT / "tests"), str(ROOT / "tests" / "reference"), str(ROOT / "tests" / "search")]
 
 from gdal_viewshed import Viewshed, write_ground  # noqa: E402
 from shapes import box, ground, leaves, terrain  # noqa: E402
@@ -178,7 +179,54 @@ def time_commands() -> None:
     row("terrain3d compare on the demo, stills and all", demo, "", None, "20 s")
 
 
+def time_study() -> None:
+    """The parts of a study on the demo, beside judging its options once."""
+    from terrain3d.job import run
+    from terrain3d.study import PARTS, study
+
+    demo = ROOT / "data" / "demo.toml"
+    once = best_of(lambda: run(demo), 2)
+    row("the demo read and judged", once, "", None, "")
+    for part in PARTS:
+        draws = 200 if part == "doubt" else None
+        told = f"  and {part}" + (", 200 draws" if draws else "")
+        seconds = best_of(partial(study, demo, (part,), None, draws), 1) - once
+        row(told, max(seconds, 0.0), "judging once", once, "60 s" if draws else "")
+
+
+def time_search() -> None:
+    """Every setting of 200 mounts on 100 x 100 m, beside the same settings judged one by one."""
+    from large import large_site
+
+    from terrain3d.detector.figures import find_figure
+    from terrain3d.search.best import Limits
+    from terrain3d.search.judge import target_of
+    from terrain3d.search.run import Search, run_search, tilts_for
+    from terrain3d.search.settings import Space
+
+    site = large_site()
+    target = target_of(site, 1.7)
+    names = ("one-head-90", "two-head-180")
+    kinds = tuple(load_type(name, ROOT) for name in names)
+    space = Space(kinds, names, tilts_deg=tilts_for(site, target))
+    mount = site.mounts[0]
+    seen = panorama(site, (mount.x, mount.y, float(site.ground.height_at(mount.x, mount.y)) + 1.0), 12.0)
+    one = sum(
+        best_of(partial(verdict_codes, seen, head_table(kind), 140.0, 5.0, 0.0, 12.0, 1.7, 0.5), 200)
+        for kind in kinds
+    ) / len(kinds)
+    for units in (1, 3):
+        search = Search("large", site, find_figure("person"), space, target, Limits(units), 0)
+        result = run_search(search, lambda _step, _share: None)
+        million = result.settings_judged / 1e6
+        what = f"{million:.0f} million settings, best set of {units}, gap {result.gap:.1%}"
+        row(what, result.seconds, "one by one", one * result.settings_judged, "120 s")
+
+
 if __name__ == "__main__":
     time_sight()
     time_reading()
     time_commands()
+    time_study()
+    if "--no-search" not in sys.argv[1:]:
+        time_search()

@@ -10,8 +10,9 @@ from pathlib import Path
 
 from PIL import Image, ImageDraw, ImageFont
 
-from terrain3d.job import run
 from terrain3d.show.pages.stills import write_stills
+from terrain3d.show.pages.study_stills import write_study_stills
+from terrain3d.study import study
 
 ROOT = Path(__file__).resolve().parents[1]
 OUT, DOCS = ROOT / "out" / "gallery", ROOT / "docs"
@@ -22,6 +23,8 @@ README = {
     "04-oblique-shed-pole-two-heads.png": "oblique.png",
 }
 README_PX, THUMB_PX, ACROSS = 1100, 480, 4
+#: Enough for a map of chances to be looked at.
+DRAWS = 50
 
 _POLE = """
 [[option]]
@@ -110,7 +113,9 @@ def main(words: list[str]) -> int:
         folder.mkdir(parents=True, exist_ok=True)
         for old in folder.glob("*.png"):
             old.unlink()
-        drawn += write_stills(run(site), folder)
+        result = study(site, draws=DRAWS)
+        drawn += write_stills(result.outcome, folder)
+        drawn += write_study_stills(result, folder)
         print(f"{name}: {len(list(folder.glob('*.png')))} pictures in {folder.relative_to(ROOT)}")
     write_index(drawn, OUT / "index.png")
     print(f"all of them: {(OUT / 'index.png').relative_to(ROOT)}")

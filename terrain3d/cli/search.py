@@ -70,9 +70,13 @@ def command(
     from terrain3d.paper.search import print_search
 
     as_read = site.read_bytes() if site.is_file() else b""
-    with progress_on_terminal() as progress, _workers(cluster) as spread:
-        result = _searched(site, out, wanted, resume, progress, spread)
-        _write_out(result, out, progress)
+    try:
+        with progress_on_terminal() as progress, _workers(cluster) as spread:
+            result = _searched(site, out, wanted, resume, progress, spread)
+            _write_out(result, out, progress)
+    except KeyboardInterrupt:
+        click.echo(f"finished mounts are kept in {_kept(out)}: the same command goes on from there", err=True)
+        raise
     print_search(result)
     click.echo(f"written to {out}; what was judged of each mount is kept in {_kept(out)}")
     if write:
@@ -115,7 +119,6 @@ def _write_out(result: "SearchResult", out: Path, progress: "Progress") -> None:
     """Write everything that was found, whole or not at all."""
     from terrain3d.paper.folder import write_results
     from terrain3d.paper.search import search_outcome, search_results_json
-    from terrain3d.paper.whole import whole_folder
     from terrain3d.show.pages.stills import FIRST_KINDS, write_stills
 
     outcome = search_outcome(result)
@@ -125,10 +128,8 @@ def _write_out(result: "SearchResult", out: Path, progress: "Progress") -> None:
         lambda drawn, folder: write_stills(
             drawn, folder, lambda share: progress("drawing", share), FIRST_KINDS
         ),
+        search_results_json(result, outcome),
     )
-    with whole_folder(out) as scratch:
-        text = search_results_json(result, outcome)
-        (scratch / "results.json").write_text(text, encoding="utf-8")
 
 
 def _write_back(site: Path, as_read: bytes, result: "SearchResult") -> None:

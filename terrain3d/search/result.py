@@ -188,13 +188,20 @@ def found(
     )
 
 
+#: Areas nearer to each other than this are one.
+_SAME_M2 = 1e-6
+
+
 def telling(best: Choice, runner_up: Choice | None, figure: Figure, space: Space, terrain: Terrain) -> str:
     """Why the best beats the runner-up, both after their tolerance."""
     options = (best.steady,) if runner_up is None else (best.steady, runner_up.steady)
     weight = protected_weight(terrain.ground, terrain.protect)
     reason = why(options, figure.name, weight, terrain.ground.cell_m**2)
     off = f"{space.bearing_step_deg:g} degrees of bearing and {space.tilt_slip_deg:g} of tilt"
-    return f"Wherever each unit is aimed within {off}: {reason[0].lower()}{reason[1:]}"
+    text = f"Wherever each unit is aimed within {off}: {reason[0].lower()}{reason[1:]}"
+    if runner_up is not None and abs(held_m2(best.steady) - held_m2(runner_up.steady)) < _SAME_M2:
+        text += " Of equals the one of fewer units or less cost is taken, then the one that bears more error of aim."
+    return text
 
 
 def as_options(result: SearchResult) -> tuple[Option, ...]:
