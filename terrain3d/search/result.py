@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from terrain3d.choose.compare import held_m2
 from terrain3d.choose.why import why
 from terrain3d.cover.areas import cells_within, protected_weight, verdict_areas
 from terrain3d.cover.causes import cause_areas, combined_fates, fate_maps
@@ -200,7 +201,7 @@ def telling(best: Choice, runner_up: Choice | None, figure: Figure, space: Space
     off = f"{space.bearing_step_deg:g} degrees of bearing and {space.tilt_slip_deg:g} of tilt"
     text = f"Wherever each unit is aimed within {off}: {reason[0].lower()}{reason[1:]}"
     if runner_up is not None and abs(held_m2(best.steady) - held_m2(runner_up.steady)) < _SAME_M2:
-        text += " Of equals the one of fewer units or less cost is taken, then the one that bears more error of aim."
+        text += " Of equals fewer units or less cost go first, then what bears more error of aim."
     return text
 
 
