@@ -79,7 +79,7 @@ def drape(codes: Codes, shade: Floats | None = None, pixels: int = DRAPE_PIXELS)
     for code, mark, slant in ((Verdict.UPPER_ONLY, 251, 0), (Verdict.DEAD, 252, 1), (UNKNOWN, 253, -1)):
         part = _around(codes == code, k, 0)
         inner = fine[part]
-        marked[part][_stripes(fine.shape, period, slant)[part] & (inner == code)] = mark
+        marked[part][stripes(fine.shape, period, slant)[part] & (inner == code)] = mark
     image = np.take(_colours(), marked, axis=0)
     if shade is not None:
         bright = zoom(shade.astype(np.float32), k, order=1, mode="nearest", grid_mode=True)[..., None]
@@ -114,7 +114,7 @@ def _around(cells: Mask, k: int, margin: int) -> tuple[slice, slice]:
 
 
 @lru_cache(maxsize=6)
-def _stripes(shape: tuple[int, ...], period: int, slant: int) -> Mask:
+def stripes(shape: tuple[int, ...], period: int, slant: int) -> Mask:
     """Stripes that rise to the left (1), to the right (-1), or lie level (0) in the picture."""
     rows, columns = np.ogrid[: shape[0], : shape[1]]
     along = columns + slant * rows if slant else rows + 0 * columns

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict
+from terrain3d.units import Floats
 
 Rgb = NDArray[np.uint8]
 
@@ -110,6 +111,39 @@ def animal_colour(rank: int, count: int) -> str:
     low, high = (rgb(colour).astype(float) for colour in ANIMAL_SCALE[below : below + 2])
     mix = low + (place - below) * (high - low)
     return "#" + "".join(f"{round(v + 1e-9):02x}" for v in mix)
+
+
+def chance_rgb(share: Floats) -> Rgb:
+    """Colours of how often ground is held.
+
+    Parameters
+    ----------
+    share : (...,) float
+        Of draws, 0 to 1.
+
+    Returns
+    -------
+    (..., 3) uint8
+
+    Examples
+    --------
+    >>> chance_rgb(np.array([1.0])).tolist()
+    [[31, 95, 139]]
+    """
+    scale = np.stack([rgb(colour).astype(float) for colour in CHANCE_SCALE])
+    place = np.clip(share, 0.0, 1.0) * (len(scale) - 1)
+    steps = np.arange(len(scale))
+    channels = [np.interp(place, steps, scale[:, channel]) for channel in range(3)]
+    return np.asarray(np.stack(channels, axis=-1) + 0.5, np.uint8)
+
+
+def piece_colour(kind: str) -> str:
+    """The colour of others' ground.
+
+    >>> piece_colour("road") == ROAD, piece_colour("other") == NEIGHBOUR
+    (True, True)
+    """
+    return ROAD if kind == "road" else NEIGHBOUR
 
 
 def layer_colour(name: str) -> str:

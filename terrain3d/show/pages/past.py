@@ -36,15 +36,6 @@ _ENDS: dict[Lands, tuple[str, Any]] = {
 _CHIP = 30
 
 
-def piece_colour(kind: str) -> str:
-    """Of others' ground.
-
-    >>> piece_colour("road") == palette.ROAD, piece_colour("other") == palette.NEIGHBOUR
-    (True, True)
-    """
-    return palette.ROAD if kind == "road" else palette.NEIGHBOUR
-
-
 def wide_base(outcome: Outcome, size: Size) -> Base:
     """A plan of own land and all that is drawn beside it, as far as ground is known."""
     terrain = outcome.terrain
@@ -69,7 +60,7 @@ def paint_past(
     terrain = outcome.terrain
     paint_plan(page, axes, outcome, without_verdicts(option), base)
     for piece in terrain.beyond:
-        colour = piece_colour(piece.kind)
+        colour = palette.piece_colour(piece.kind)
         axes.add_patch(Polygon(piece.outline, facecolor=colour, alpha=0.3, edgecolor="none", zorder=1.3))
         axes.add_patch(Polygon(piece.outline, fill=False, edgecolor=colour, linewidth=1.1, zorder=2.6))
     own = None if terrain.boundary is None else shapely.Polygon(terrain.boundary)

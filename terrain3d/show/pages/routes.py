@@ -1,8 +1,5 @@
 """The page of the ways in to one protected area: plan, numbers, and the ground along the walk."""
 
-from dataclasses import dataclass
-from itertools import pairwise
-
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.text import Text
@@ -21,26 +18,13 @@ from terrain3d.show.pages.size import SCREEN, Size, scale_words
 from terrain3d.show.pages.traverse import draw_traverse
 from terrain3d.show.pages.walks import plan_with, walk_signs
 from terrain3d.show.shapes import spot_within
+from terrain3d.show.ways import SAME_M, Drawn, drawn_routes, fine_line, starts_of
 from terrain3d.units import Floats
 from terrain3d.walk.found import ClearRoute, Crossing, LeastLikely, percent
 from terrain3d.walk.routes import OpenRoutes
 
 _PLAN = (PICTURE[0], 0.4, 0.5, 0.475)
 _TRAVERSE = (PICTURE[0] + 0.03, 0.148, COLUMN_RIGHT - PICTURE[0] - 0.06, 0.192)
-#: Lines whose corners lie within this of each other are one to a reader, metres.
-_SAME_M = 0.5
-
-
-@dataclass(frozen=True, eq=False)
-class Drawn:
-    """One line of the page: its letter, what it is, and how it is drawn."""
-
-    letter: str
-    title: str
-    line: Floats
-    colour: str
-    dashes: object
-    alarm: tuple[float, float] | None = None
 
 
 def routes_sheet(
@@ -85,57 +69,16 @@ def routes_sheet(
     return page
 
 
-def drawn_routes(route: OpenRoutes) -> list[Drawn]:
-    """The lines of a page: A to the edge, B to the middle, C the clear route or the least held one.
-
-    None where nobody can walk there.
-    """
-    least, inner = route.least, route.inner
-    if least is None or inner is None:
-        return []
-    drawn = [Drawn("A", "to its edge, least likely", least.line, palette.FIGURE, "-", _alarm(least))]
-    if inner.length_m > least.length_m + _SAME_M:
-        drawn.append(
-            Drawn("B", "to its middle, least likely", inner.line, palette.FIGURE, (0, (5, 2)), _alarm(inner))
-        )
-    third = (0, (0.1, 2.2))
-    if route.clear is not None and not same_line(route.clear.line, least.line):
-        drawn.append(Drawn("C", "clear, farthest off", route.clear.line, palette.INK, third))
-    if route.crossing is not None:
-        drawn.append(Drawn("C", "over the least held ground", route.crossing.line, palette.INK, third))
-    return drawn
-
-
 def lines_shown(outcome: Outcome, drawn: list[Drawn]) -> list[Floats]:
     """What a picture must hold besides the site: the lines, or nothing more."""
     return [one.line for one in drawn] or [np.array([site_extent(outcome).centre])]
-
-
-def same_line(a: Floats, b: Floats) -> bool:
-    """Whether two lines are one to a reader.
-
-    >>> same_line(np.array([[0.0, 0.0], [5.0, 0.0]]), np.array([[0.0, 0.2], [2.0, 0.1], [5.0, 0.0]]))
-    True
-    """
-    fine = [fine_line(line) for line in (a, b)]
-    apart = np.hypot(*(fine[0][:, None] - fine[1][None]).transpose(2, 0, 1))
-    return bool(max(apart.min(axis=0).max(), apart.min(axis=1).max()) <= _SAME_M)
-
-
-def fine_line(line: Floats) -> Floats:
-    """A line with a point every quarter of a metre at least, (n, 2) float."""
-    pieces = [line[:1]]
-    for a, b in pairwise(line):
-        count = max(int(np.ceil(np.hypot(*(b - a)) / 0.25)), 1)
-        pieces.append(a + np.arange(1, count + 1)[:, None] / count * (b - a))
-    return np.vstack(pieces)
 
 
 def telling_walk(route: OpenRoutes) -> tuple[str, LeastLikely]:
     """The walk whose ground is drawn: to the edge where that may raise an alarm, else to the middle."""
     assert route.least is not None
     assert route.inner is not None
-    if route.least.pulses > 0 or route.inner.length_m <= route.least.length_m + _SAME_M:
+    if route.least.pulses > 0 or route.inner.length_m <= route.least.length_m + SAME_M:
         return "A", route.least
     return "B", route.inner
 
@@ -143,11 +86,6 @@ def telling_walk(route: OpenRoutes) -> tuple[str, LeastLikely]:
 def _ends_words(route: OpenRoutes, walk: LeastLikely) -> str:
     where = "edge" if walk is route.least else "middle"
     return f"along the walk to the {where} of {route.area}"
-
-
-def _alarm(least: LeastLikely) -> tuple[float, float] | None:
-    alarm = least.walked.alarm
-    return None if alarm is None else (alarm.x, alarm.y)
 
 
 def _finish(
@@ -214,19 +152,6 @@ def _draw(axes: Axes, drawn: list[Drawn]) -> list[Bbox]:
             boxes.append(_box(axes, np.array(one.alarm), 14))
     boxes += [_badge(axes, start, letters) for start, letters in starts_of(drawn)]
     return boxes
-
-
-def starts_of(drawn: list[Drawn]) -> list[tuple[Floats, str]]:
-    """Where the lines start, with the letters of those that start there together."""
-    starts: list[tuple[Floats, str]] = []
-    for one in drawn:
-        for k, (start, letters) in enumerate(starts):
-            if np.hypot(*(start - one.line[0])) <= 2 * _SAME_M:
-                starts[k] = (start, letters + one.letter)
-                break
-        else:
-            starts.append((one.line[0], one.letter))
-    return starts
 
 
 def _badge(axes: Axes, at: Floats, letters: str) -> Bbox:

@@ -5,7 +5,7 @@ from terrain3d.around.spill import Spill
 from terrain3d.cover.option import OptionResult
 from terrain3d.job import Outcome
 from terrain3d.show import palette, words
-from terrain3d.show.pages.past import paint_past, piece_colour, wide_base
+from terrain3d.show.pages.past import paint_past, wide_base
 from terrain3d.show.pages.sheet import Sheet, Sign, Stripe, plain_sheet, share_of_page
 from terrain3d.show.pages.size import SCREEN, Size, scale_words
 from terrain3d.terrain import Terrain
@@ -158,7 +158,10 @@ def _piece_rows(page: Sheet, spilt: Spill) -> None:
         figure = f"{_area(piece.within_m2)} / {_area(piece.on_past_m2)}"
         baseline = _row(page, name, figure, _INDENT)
         page.swatch(
-            baseline, palette.mixed(piece_colour(piece.kind), 0.5), Stripe(), piece_colour(piece.kind)
+            baseline,
+            palette.mixed(palette.piece_colour(piece.kind), 0.5),
+            Stripe(),
+            palette.piece_colour(piece.kind),
         )
     page.gap()
 

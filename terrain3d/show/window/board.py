@@ -12,14 +12,19 @@ from terrain3d.show.drape import drape
 from terrain3d.show.palette import Rgb
 from terrain3d.show.window import controls
 from terrain3d.show.window.controls import SETTINGS, Setting
-from terrain3d.show.window.desk import Desk, without_why
+from terrain3d.show.window.desk import BEYOND, OTHERWISE, VERDICTS, WAYS, Desk, without_why
+from terrain3d.show.window.findings import GROUND_WORDS, draw_findings, draw_legend, draw_signs
 from terrain3d.show.window.ink import LINE, Ink
 
 COLUMN_PX = 330
 BAR_PX = 146
 _MARGIN = 16
+#: Room of a heading and a line under it.
+_HEADED_LINE_PX = 50.0
 #: Colours of what asks for attention, dark enough to read on paper, and of what is chosen.
 _REFUSED, _CHOSEN, _GROOVE, _ALLOWED = "#8c1226", "#e4eff4", "#d5d1c7", "#7d9aa8"
+
+_EXTRA_WORDS = {WAYS: ("w", "ways"), BEYOND: ("b", "beyond own land")}
 
 SHORT_KEYS = (
     ("Tab", "next unit"),
@@ -68,16 +73,30 @@ def draw_column(desk: Desk, height: int) -> Rgb:
     """
     ink = Ink(COLUMN_PX, max(height, 240), _MARGIN)
     options = tuple(desk.outcome.options[index] for index in desk.shown)
-    foot = _foot()
+    foot = _foot(_study_keys(desk))
     ink.bottom = ink.height - len(foot) - 8.0
     ink.text(desk.outcome.site_name, 12, 1, colour=palette.QUIET_INK)
     for option, side in zip(options, ("Left: ", "Right: ") if len(options) > 1 else ("",), strict=True):
         _option_head(ink, desk, option, side, len(options) == 1)
     sides = ("left", "right") if len(options) > 1 else ()
-    _verdicts(ink, options, sides)
-    _protected(ink, options, sides)
-    _warnings(ink, desk, options)
-    _signs(ink, options, bool(desk.outcome.terrain.protect))
+    if desk.ground_shown == VERDICTS:
+        _verdicts(ink, options, sides)
+    else:
+        draw_legend(ink, desk, options, sides)
+    if desk.study is None:
+        _protected(ink, options, sides)
+        _warnings(ink, desk, options)
+        _signs(ink, desk, options)
+    else:
+        # What the lines in the view are has to be said before what else was found.
+        _signs(ink, desk, options)
+        _protected(ink, options, sides)
+        # However much was found, it is said that there is something to mind.
+        kept = _HEADED_LINE_PX if any(words.warnings_of(desk.outcome, one) for one in options) else 0.0
+        ink.bottom -= kept
+        draw_findings(ink, desk, options, sides)
+        ink.bottom += kept
+        _warnings(ink, desk, options)
     ink.paste(0, ink.height - len(foot), foot)
     return ink.picture()
 
@@ -139,9 +158,28 @@ def draw_sheet(rows: tuple[tuple[str, str], ...], title: str, width: int = 560) 
     return ink.picture()
 
 
-def all_keys() -> Rgb:
+def all_keys(desk: Desk) -> Rgb:
     """The list of all keys."""
-    return draw_sheet(ALL_KEYS, "Keys", 640)
+    more = _study_keys(desk)
+    return draw_sheet(
+        (*ALL_KEYS[:-3], *((("Study", ""),) if more else ()), *more, *ALL_KEYS[-3:]), "Keys", 640
+    )
+
+
+def _study_keys(desk: Desk) -> tuple[tuple[str, str], ...]:
+    """The keys of what was studied."""
+    extras = desk.extras_studied
+    names = [_EXTRA_WORDS[extra][0] for extra in extras]
+    what = [_EXTRA_WORDS[extra][1] for extra in extras]
+    keys = [("g", _listed([GROUND_WORDS[kind] for kind in desk.grounds_studied]))]
+    return (
+        *(keys if len(desk.grounds_studied) > 1 else ()),
+        *(((" ".join(names), f"{', '.join(what)}: on, off"),) if names else ()),
+    )
+
+
+def _listed(names: list[str]) -> str:
+    return f"ground: {', '.join(names)}"
 
 
 def question(desk: Desk) -> Rgb:
@@ -180,19 +218,13 @@ def _option_head(ink: Ink, desk: Desk, option: OptionResult, side: str, is_alone
         ink.line(", ".join(notes), 12, colour=palette.QUIET_INK)
     ink.y += 3
     ink.text(words.one_line(without_why(desk.outcome), option), 12, 4)
-
-
-def _heading(ink: Ink, text: str, figures: tuple[str, ...] = ()) -> None:
-    # A heading without a line below it would only puzzle.
-    if ink.y + 12 + 2 * LINE * 13 > ink.bottom:
-        return
-    ink.y += 10
-    ink.line(text, 13, figures, bold=True)
-    ink.y += 2
+    if desk.study is not None and desk.studied(option) is None:
+        ink.text(f"{OTHERWISE}.", 12, 2, colour=_REFUSED)
 
 
 def _verdicts(ink: Ink, options: tuple[OptionResult, ...], sides: tuple[str, ...]) -> None:
-    _heading(ink, "Ground", sides)
+    if not ink.heading("Ground", sides):
+        return
     for verdict in sorted(Verdict, reverse=True):
         areas = tuple(words.square_metres(one.area_m2.get(VERDICT_KEYS[verdict], 0.0)) for one in options)
         top = ink.y
@@ -214,24 +246,27 @@ def _swatch(ink: Ink, top: float, verdict: Verdict) -> None:
     ink.paste(_MARGIN + 1, top + 4, _pattern(verdict))
 
 
-def _signs(ink: Ink, options: tuple[OptionResult, ...], has_protected: bool) -> None:
+def _signs(ink: Ink, desk: Desk, options: tuple[OptionResult, ...]) -> None:
     """What the bodies and lines in the views are."""
     units = [unit for option in options for unit in option.detectors]
     layers = dict.fromkeys(layer.name for unit in units for head in unit.type.head for layer in head.layer)
-    _heading(ink, "In the view")
+    if not ink.heading("In the view"):
+        return
     for name in list(layers)[:4]:
         top, colour = ink.y, palette.layer_colour(name)
         if ink.line(f"{name} layer", 13, indent=28):
             ink.rectangle((_MARGIN, top + 3, _MARGIN + 21, top + 15), palette.mixed(colour, 0.4), colour)
     top = ink.y
-    if has_protected and ink.line("protected ground", 13, indent=28):
+    if desk.outcome.terrain.protect and ink.line("protected ground", 13, indent=28):
         ink.rectangle((_MARGIN, top + 8, _MARGIN + 21, top + 10), palette.PROTECTED)
+    draw_signs(ink, desk, options)
 
 
 def _protected(ink: Ink, options: tuple[OptionResult, ...], sides: tuple[str, ...]) -> None:
     if not options[0].protect:
         return
-    _heading(ink, "Both layers hold", sides)
+    if not ink.heading("Both layers hold", sides):
+        return
     for index, area in enumerate(options[0].protect[:6]):
         ink.line(area.name, 13, tuple(f"{one.protect[index].both_fraction:.0%}" for one in options))
 
@@ -246,24 +281,37 @@ def _warnings(ink: Ink, desk: Desk, options: tuple[OptionResult, ...]) -> None:
     found = list(dict.fromkeys(found))
     if not found:
         return
-    _heading(ink, "Mind")
+    if not ink.heading("Mind"):
+        return
     for k, warning in enumerate(found):
         height = ink.height_of(warning, 12, 4) + 3
         is_last = k == len(found) - 1
         if ink.y + height + (0 if is_last else LINE * 12) > ink.bottom:
-            ink.line(f"and {len(found) - k} more, see results.json", 12, colour=palette.QUIET_INK)
+            ink.line(_more_words(len(found) - k, k > 0), 12, colour=palette.QUIET_INK)
             return
         ink.text(warning, 12, 4)
         ink.y += 3
 
 
-@lru_cache(maxsize=1)
-def _foot() -> Rgb:
+def _more_words(count: int, is_more: bool) -> str:
+    """How many warnings found no room.
+
+    >>> _more_words(2, True), _more_words(1, False)
+    ('and 2 more, see results.json', '1 warning, see results.json')
+    """
+    if is_more:
+        return f"and {count} more, see results.json"
+    return f"{count} warning{'s' if count > 1 else ''}, see results.json"
+
+
+@lru_cache(maxsize=4)
+def _foot(more: tuple[tuple[str, str], ...]) -> Rgb:
     """The short list of keys and the caution, the same at every moment."""
-    ink = Ink(COLUMN_PX, round(38 + 1.32 * 12 * len(SHORT_KEYS) + 4 * LINE * 11), _MARGIN)
+    keys = (*SHORT_KEYS[:-2], *more, *SHORT_KEYS[-2:])
+    ink = Ink(COLUMN_PX, round(38 + 1.32 * 12 * len(keys) + 4 * LINE * 11), _MARGIN)
     ink.rectangle((_MARGIN, 0, ink.width - _MARGIN, 0), palette.HAIRLINE)
     ink.y, ink.bottom = 10.0, float(ink.height)
-    for key, what in SHORT_KEYS:
+    for key, what in keys:
         ink.write(_MARGIN, ink.y, key, 12, bold=True)
         ink.write(_MARGIN + 62, ink.y, what, 12)
         ink.y += 1.32 * 12

@@ -5,16 +5,23 @@ from dataclasses import replace
 
 from terrain3d.cover.option import OptionResult
 from terrain3d.detector.pose import Detector
+from terrain3d.doubt.draws import OptionDoubt
 from terrain3d.errors import InputError
 from terrain3d.job import Outcome, with_units
 from terrain3d.show.window import controls
 from terrain3d.show.window.controls import SETTINGS, Setting, Trials
 from terrain3d.sight.panorama import Panorama, panorama
+from terrain3d.study import OptionStudy, Study
 from terrain3d.terrain import Terrain
 
 Save = Callable[[Outcome], None]
 #: Panoramas that are kept: a few units at every height of a slider.
 _MOST_VIEWS = 120
+#: What may lie on the ground.
+VERDICTS, ANIMALS, CHANCE = "verdicts", "animals", "chance"
+#: What a study lets be shown or hidden besides.
+WAYS, BEYOND = "ways", "beyond"
+OTHERWISE = "Set otherwise than studied: run study again"
 
 
 class Desk:
@@ -28,6 +35,8 @@ class Desk:
         Index of the option to begin with.
     save : callable, optional
         Puts the settings of an outcome into the site file; raises InputError where it cannot.
+    study : Study, optional
+        What was found out about the options as read.
 
     Attributes
     ----------
@@ -35,9 +44,15 @@ class Desk:
         Looking at the site, typing a value, reading the list of keys, asked whether to save.
     message, is_refusal : str, bool
         What was said last, and whether it refused something.
+    ground : {"verdicts", "animals", "chance"}
+        What is asked to lie on the ground.
+    extras : set of {"ways", "beyond"}
+        What of the study is asked to be shown besides.
     """
 
-    def __init__(self, outcome: Outcome, option: int = 0, save: Save | None = None) -> None:
+    def __init__(
+        self, outcome: Outcome, option: int = 0, save: Save | None = None, study: Study | None = None
+    ) -> None:
         self.outcome = outcome
         self.at = option % len(outcome.options)
         self.unit_at = 0
@@ -47,6 +62,9 @@ class Desk:
         self.entry = ""
         self.message = ""
         self.is_refusal = False
+        self.study = study
+        self.ground = VERDICTS
+        self.extras = {WAYS} & set(self.extras_studied)
         self._save = save
         self._trials = Trials(outcome.options)
         self._views: dict[tuple[tuple[float, float, float], float], Panorama] = {}
@@ -68,6 +86,46 @@ class Desk:
     @property
     def unsaved(self) -> tuple[str, ...]:
         return self._trials.unsaved(self.outcome.options)
+
+    @property
+    def grounds_studied(self) -> tuple[str, ...]:
+        """What may lie on the ground, in the order in which it is gone round."""
+        parts = self.study.parts if self.study is not None else ()
+        return (
+            VERDICTS,
+            *(kind for part, kind in (("animals", ANIMALS), ("doubt", CHANCE)) if part in parts),
+        )
+
+    @property
+    def extras_studied(self) -> tuple[str, ...]:
+        """What of the study may be shown besides."""
+        parts = self.study.parts if self.study is not None else ()
+        found = ((WAYS, "walks" in parts or "routes" in parts), (BEYOND, "beyond" in parts))
+        return tuple(extra for extra, is_there in found if is_there)
+
+    @property
+    def ground_shown(self) -> str:
+        """What lies on the ground of every option in view: verdicts where one was set otherwise since."""
+        is_studied = all(self.studied(self.outcome.options[index]) is not None for index in self.shown)
+        return self.ground if is_studied else VERDICTS
+
+    def studied(self, option: OptionResult) -> OptionStudy | None:
+        """What was found out about an option; None once it is set otherwise than studied."""
+        if self.study is None:
+            return None
+        read = next(one for one in self.study.outcome.options if one.name == option.name)
+        return self.study.of(option.name) if read.detectors == option.detectors else None
+
+    def next_ground(self) -> None:
+        """Go on to what else may lie on the ground, round and round."""
+        kinds = self.grounds_studied
+        self.ground = kinds[(kinds.index(self.ground) + 1) % len(kinds)]
+        self.say("" if self.ground_shown == self.ground else OTHERWISE)
+
+    def toggle(self, extra: str) -> None:
+        """Show or hide something of the study."""
+        self.extras ^= {extra}
+        self.say("" if self.studied(self.option) is not None else OTHERWISE)
 
     def say(self, message: str, is_refusal: bool = False) -> None:
         self.message, self.is_refusal = message, is_refusal
@@ -208,6 +266,13 @@ class Desk:
                 del self._views[next(iter(self._views))]
             self._views[key] = panorama(terrain, eye, reach_m)
         return self._views[key]
+
+
+def doubt_of(desk: Desk, option: OptionResult) -> OptionDoubt | None:
+    """What the draws say of an option; None where none were made."""
+    if desk.study is None or desk.study.doubt is None:
+        return None
+    return next(one for one in desk.study.doubt.options if one.name == option.name)
 
 
 def without_why(outcome: Outcome) -> Outcome:

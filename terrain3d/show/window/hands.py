@@ -5,12 +5,14 @@ from collections.abc import Callable
 from typing import Any
 
 from terrain3d.show.window.controls import Setting
+from terrain3d.show.window.desk import BEYOND, WAYS
 
 #: How long a burst of keys or moves is gathered before it is carried out, milliseconds.
 _GATHER_MS = 1
 #: How long a view rests before it is drawn whole, seconds.
 _REST_S, _LATER_MS = 0.15, 50
 _ARROWS = {"Left": (-1, 0), "Right": (1, 0), "Up": (0, 1), "Down": (0, -1)}
+_EXTRA_OF = {"w": WAYS, "b": BEYOND}
 _LESS, _MORE = ("minus", "underscore", "KP_Subtract"), ("plus", "equal", "KP_Add")
 
 
@@ -123,7 +125,14 @@ class Hands:
 
     def _key_answers(self) -> dict[str, Callable[[], Any]]:
         desk, view = self.desk, self.view
-        return {
+        studied: dict[str, Callable[[], Any]] = {
+            "w": lambda: desk.toggle(WAYS),
+            "b": lambda: desk.toggle(BEYOND),
+        }
+        studied = {key: answer for key, answer in studied.items() if _EXTRA_OF[key] in desk.extras_studied}
+        if len(desk.grounds_studied) > 1:
+            studied["g"] = desk.next_ground
+        return studied | {
             "Left": lambda: desk.step_option(-1),
             "Right": lambda: desk.step_option(1),
             "Up": lambda: desk.step_setting(-1),

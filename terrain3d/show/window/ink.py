@@ -76,6 +76,15 @@ class Ink:
         for line in _fitted(text, self.room / size, max_lines, bold):
             self.line(line, size, bold=bold, colour=colour)
 
+    def heading(self, text: str, figures: tuple[str, ...] = ()) -> bool:
+        """A heading; False and none where a line below it has no room, for it would only puzzle."""
+        if self.y + 12 + 2 * LINE * 13 > self.bottom:
+            return False
+        self.y += 10
+        self.line(text, 13, figures, bold=True)
+        self.y += 2
+        return True
+
     def height_of(self, text: str, size: int, max_lines: int, bold: bool = False) -> float:
         """How much room running text takes."""
         return LINE * size * len(_fitted(text, self.room / size, max_lines, bold))

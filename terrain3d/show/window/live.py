@@ -13,9 +13,7 @@ from vtkmodules.vtkRenderingCore import (
     vtkTexture,
 )
 
-from terrain3d.cover.verdict import Codes
 from terrain3d.show import palette
-from terrain3d.show.drape import drape
 from terrain3d.show.lettering import has_glyph
 from terrain3d.show.parts import Part, Tag
 from terrain3d.show.scene import (
@@ -30,6 +28,7 @@ from terrain3d.show.scene import (
 )
 from terrain3d.show.window.apart import free_spots
 from terrain3d.show.window.ink import font_file
+from terrain3d.show.window.lain import Lain, draw_lain
 from terrain3d.show.words import printable
 
 #: Pixels along the longer side of the drape: a view on a screen shows no more.
@@ -69,7 +68,7 @@ class Pane:
         self.actors: dict[str, list[Any]] = {}
         self._whole: Any = None
         self._coarse: Any = None
-        self._codes: Codes | None = None
+        self._lain: Lain | None = None
         self._shown: Scene | None = None
         self._moving: dict[Part, Any] = {}
         self._moving_tags: list[_Name] = []
@@ -109,18 +108,18 @@ class Pane:
             self.renderer.AddViewProp(prop)
         self.renderer.AddObserver("StartEvent", self._face_camera)
 
-    def show(self, codes: Codes, moving: Scene, hidden: set[str]) -> None:
-        """Lay verdicts on the ground and put the units, arcs and layers where they are now.
+    def show(self, lain: Lain, moving: Scene, hidden: set[str]) -> None:
+        """Colour the ground and put the units, arcs and layers where they are now.
 
         Parameters
         ----------
-        codes : (ny, nx) uint8
-            Verdicts of the drawn ground.
+        lain : Lain
+            Of the drawn ground.
         moving : Scene
         hidden : set of str
             Groups that are switched off.
         """
-        self._lay(codes)
+        self._lay(lain)
         if moving is not self._shown:
             self._shown = moving
             self._put(moving)
@@ -202,11 +201,11 @@ class Pane:
             render=False,
         )  # fmt: skip
 
-    def _lay(self, codes: Codes) -> None:
-        if self._codes is not None and np.array_equal(codes, self._codes):
+    def _lay(self, lain: Lain) -> None:
+        if lain.is_same(self._lain):
             return  # beside an option that is being set, the other one stays as it is
-        self._codes = codes.copy()
-        image = drape(codes, pixels=_DRAPE_PIXELS)
+        self._lain = lain
+        image = draw_lain(lain, _DRAPE_PIXELS)
         height, width = image.shape[:2]
         picture = self.texture.GetInput()
         if picture is None or picture.GetDimensions() != (width, height, 1):
@@ -282,19 +281,22 @@ class _Name:
     """A name in a view; its size is measured once, when it is written."""
 
     def __init__(self, tag: Tag) -> None:
-        is_unit = tag.kind == "unit"
         self.tag, self.size = tag, (0.0, 0.0)
-        self.actor = _lettered(14 if is_unit else 12, is_unit)
+        self.actor = _lettered(12, is_bold=False)
         self.actor.GetPositionCoordinate().SetCoordinateSystemToViewport()
-        self._text = ""
+        self._text, self._is_bold = "", False
         self.write(tag)
 
     def write(self, tag: Tag) -> None:
         self.tag = tag
         lines = [printable(line, has_glyph) for line in tag.text.split("\n")]
         text = "\n".join(line if len(line) <= 40 else line[:37].rstrip() + "..." for line in lines)
-        if text != self._text:
-            self._text = text
+        is_bold = tag.kind == "unit"
+        if (text, is_bold) != (self._text, self._is_bold):
+            self._text, self._is_bold = text, is_bold
+            look = self.actor.GetTextProperty()
+            look.SetFontFile(font_file(is_bold))
+            look.SetFontSize(14 if is_bold else 12)
             self.actor.SetInput(text)
             self.size = _size_of(self.actor.GetTextProperty(), text)
 

@@ -26,10 +26,13 @@ from terrain3d.show.shapes import Reach, filled_heights
 from terrain3d.show.window import board
 from terrain3d.show.window.coarse import coarse_surface
 from terrain3d.show.window.controls import Setting
-from terrain3d.show.window.desk import Desk, Save
+from terrain3d.show.window.desk import ANIMALS, BEYOND, VERDICTS, WAYS, Desk, Save, doubt_of
 from terrain3d.show.window.hands import Hands
+from terrain3d.show.window.lain import Lain, animals_lain, chance_lain, part_of, with_spill
 from terrain3d.show.window.live import Pane
+from terrain3d.show.window.studied import beyond_scene, grown_extent, in_group, together, ways_scene
 from terrain3d.sight.hits import first_hits
+from terrain3d.study import OptionStudy, Study
 from terrain3d.terrain import Solids, Terrain
 from terrain3d.units import Floats
 
@@ -43,12 +46,14 @@ _SIGHT_M = 100.0
 #: A view that is drawn in less time than this can be drawn more finely.
 _QUICK_S = 0.008
 #: What is laid over the views, by what a person is doing.
-_SHEETS = {"keys": lambda _: board.all_keys(), "ask": board.question}
+_SHEETS = {"keys": board.all_keys, "ask": board.question}
 #: How far a key turns the view, degrees; how far it moves it, as a share of what is seen.
 _TURN_DEG, _MOVE_SHARE, _NEARER = 5.0, 0.05, 1.12
 
 
-def open_window(outcome: Outcome, start_option: int = 0, save: Save | None = None) -> None:
+def open_window(
+    outcome: Outcome, start_option: int = 0, save: Save | None = None, study: Study | None = None
+) -> None:
     """Show the options in a window until it is closed.
 
     Parameters
@@ -58,6 +63,8 @@ def open_window(outcome: Outcome, start_option: int = 0, save: Save | None = Non
         Index of the option to show first.
     save : callable, optional
         Puts the settings of an outcome into the site file; raises InputError where it cannot.
+    study : Study, optional
+        Of the outcome: what it found is shown as well.
 
     Raises
     ------
@@ -65,7 +72,7 @@ def open_window(outcome: Outcome, start_option: int = 0, save: Save | None = Non
         Where there is no display.
     """
     check_display()
-    view = View(outcome, start_option, save=save)
+    view = View(outcome, start_option, save=save, study=study)
     Hands(view)
     view.plotter.show(interactive=False, auto_close=False)
     view.smooth_where_quick()
@@ -95,6 +102,7 @@ class View:
     save : callable, optional
     off_screen : bool
         Draw without a window, for checks.
+    study : Study, optional
     """
 
     def __init__(
@@ -103,9 +111,10 @@ class View:
         start_option: int = 0,
         save: Save | None = None,
         off_screen: bool = False,
+        study: Study | None = None,
     ) -> None:
         vtkLogger.SetStderrVerbosity(vtkLogger.VERBOSITY_ERROR)
-        self.desk = Desk(outcome, start_option, save)
+        self.desk = Desk(outcome, start_option, save, study)
         self.hidden: set[str] = set()
         title = " ".join(outcome.site_name.split())[:80]
         library: Any = pv
@@ -122,6 +131,8 @@ class View:
             raise _NO_DISPLAY
         self._reach = steady_reach(outcome.terrain)
         self._extent = _extent_all_round(outcome)
+        if study is not None and "beyond" in study.parts:
+            self._extent = grown_extent(self._extent, study)
         self._start = site_camera(outcome, self._extent, self._reach, 1.0)
         self._ground, self._heights = outcome.terrain.ground, filled_heights(outcome.terrain.ground)
         self._person = standing_place(outcome, self._reach)
@@ -130,6 +141,9 @@ class View:
         self._is_hurried = self._is_quick = False
         self._panes: list[Pane] = []
         self._moving: dict[str, tuple[tuple[Detector, ...], Scene]] = {}
+        self._extra: dict[tuple[str, str], Scene] = {}
+        self._whole: dict[str, tuple[tuple[Scene, ...], Scene]] = {}
+        self._grounds: dict[tuple[str, str], Lain] = {}
         self._screen = _screen_over(self.plotter.render_window)
         self._column, self._bar, self._sheet = (_Picture(self._screen) for _ in range(3))
         self._laid_out: tuple[Any, ...] = ()
@@ -141,8 +155,7 @@ class View:
         self._lay_out()
         for pane, index in zip(self._panes, self.desk.shown, strict=False):
             option = self.desk.outcome.options[index]
-            codes = option.verdicts[self._extent.rows, self._extent.columns]
-            pane.show(codes, self._moving_parts(option), self.hidden)
+            pane.show(self._lain(option), self._all_moving(option), self.hidden)
             pane.head(option.name if self.desk.is_comparing else "")
         self.write()
 
@@ -270,6 +283,51 @@ class View:
             kept = (option.detectors, moving_parts(self._ground, self._heights, option, self._reach))
             self._moving[option.name] = kept
         return kept[1]
+
+    def _all_moving(self, option: OptionResult) -> Scene:
+        """The same with what of the study is shown, the same object as long as nothing changes."""
+        extras = [extra for extra in self.desk.extras_studied if extra in self.desk.extras]
+        if self.desk.studied(option) is None or not extras:
+            return self._moving_parts(option)
+        scenes = (self._moving_parts(option), *(self._extra_parts(option, extra) for extra in extras))
+        kept = self._whole.get(option.name)
+        if (
+            kept is None
+            or len(kept[0]) != len(scenes)
+            or any(a is not b for a, b in zip(kept[0], scenes, strict=True))
+        ):
+            kept = (scenes, together(scenes))
+            self._whole[option.name] = kept
+        return kept[1]
+
+    def _extra_parts(self, option: OptionResult, extra: str) -> Scene:
+        found, key = self.desk.studied(option), (option.name if extra == WAYS else "", extra)
+        if key not in self._extra and found is not None:
+            terrain = self.desk.outcome.terrain
+            if extra == WAYS:
+                scene = ways_scene(terrain, found, self._extent)
+            else:
+                scene = beyond_scene(terrain, self._extent)
+            self._extra[key] = in_group(scene, extra)
+        return self._extra[key]
+
+    def _lain(self, option: OptionResult) -> Lain:
+        """What lies on the drawn ground of an option."""
+        kind, found = self.desk.ground_shown, self.desk.studied(option)
+        lain = Lain(option.verdicts)
+        if found is not None and kind != VERDICTS:
+            if (option.name, kind) not in self._grounds:
+                self._grounds[option.name, kind] = self._studied_ground(option, found, kind)
+            lain = self._grounds[option.name, kind]
+        if found is not None and found.spill is not None and BEYOND in self.desk.extras:
+            lain = with_spill(lain, found.spill)
+        return part_of(lain, self._extent.rows, self._extent.columns)
+
+    def _studied_ground(self, option: OptionResult, found: OptionStudy, kind: str) -> Lain:
+        if kind == ANIMALS and found.animals is not None:
+            return animals_lain(found.animals, option.verdicts)
+        doubt = doubt_of(self.desk, option)
+        return Lain(option.verdicts) if doubt is None else chance_lain(doubt.chance)
 
     def _lay_out(self) -> None:
         """Give each view its part of the window; a view is filled when it is first needed."""

@@ -11,9 +11,10 @@ from terrain3d.show.extent import site_extent
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages import sheet
 from terrain3d.show.pages.plan import plan_base
-from terrain3d.show.pages.route_scene import route_scene, routes_oblique_sheet
-from terrain3d.show.pages.routes import drawn_routes, routes_sheet, same_line, telling_walk
+from terrain3d.show.pages.route_scene import routes_oblique_sheet
+from terrain3d.show.pages.routes import routes_sheet, telling_walk
 from terrain3d.show.pages.size import SIZES
+from terrain3d.show.ways import drawn_routes, route_scene, same_line
 from terrain3d.sight.panorama import panorama
 from terrain3d.terrain import Approach
 from terrain3d.walk.routes import open_routes

@@ -1,0 +1,245 @@
+"""What of a study is written in the column: legends of its ground, signs of its lines, its findings."""
+
+from functools import lru_cache
+
+import numpy as np
+
+from terrain3d.conditions.heat import HeatResult
+from terrain3d.conditions.sun import SunResult, season_words
+from terrain3d.cover.option import OptionResult
+from terrain3d.doubt.telling import amount_words
+from terrain3d.show import palette, words
+from terrain3d.show.palette import Rgb
+from terrain3d.show.window.desk import ANIMALS, BEYOND, CHANCE, VERDICTS, WAYS, Desk, doubt_of
+from terrain3d.show.window.ink import LINE, Ink
+from terrain3d.show.window.lain import CRAWLING, SPILT_ON, SPILT_WITHIN, Lain, draw_lain
+from terrain3d.study import OptionStudy
+from terrain3d.walk.found import percent
+
+GROUND_WORDS = {VERDICTS: "verdicts", ANIMALS: "animals", CHANCE: "chance"}
+#: A figure that is not there.
+_NONE = "\u2013"
+_INDENT, _SWATCH_PX = 28, 21
+_Options = tuple[OptionResult, ...]
+
+
+def draw_legend(ink: Ink, desk: Desk, options: _Options, sides: tuple[str, ...]) -> None:
+    """What the colours on the ground are, where they are not verdicts.
+
+    Parameters
+    ----------
+    ink : Ink
+    desk : Desk
+    options : tuple of OptionResult
+        In view; all set as they were studied.
+    sides : tuple of str
+        Over the figures of each; empty for one option alone.
+    """
+    (_animal_legend if desk.ground_shown == ANIMALS else _chance_legend)(ink, desk, options, sides)
+
+
+def draw_signs(ink: Ink, desk: Desk, options: _Options) -> None:
+    """What the lines and pins of the study are, as far as they are shown."""
+    studies = _studies(desk, options)
+    if WAYS in desk.extras and studies:
+        has_walks = any(found.walks is not None and found.walks.walks for found in studies)
+        has_routes = any(found.routes for found in studies)
+        if has_walks or has_routes:
+            _line_sign(ink, _way_words(has_walks, has_routes), palette.FIGURE)
+        if has_routes:
+            _line_sign(ink, "C: clear way, or the least held", palette.INK)
+        if has_walks or has_routes:
+            top = ink.y
+            if ink.line("an alarm is raised", 13, indent=_INDENT):
+                ink.disc(ink.margin + 10, top + 9, 5, palette.ALARM, palette.INK)
+    if BEYOND in desk.extras and studies:
+        _beyond_signs(ink, desk, studies)
+
+
+def draw_findings(ink: Ink, desk: Desk, options: _Options, sides: tuple[str, ...]) -> None:
+    """What was found out, the shortest first; what finds no room is left out."""
+    rows = finding_rows(desk, options)
+    if not rows:
+        return
+    if not ink.heading("Studied", sides):
+        return
+    for text, figures in rows:
+        if not ink.line(text, 13, figures):
+            return
+    for found, side in zip((desk.studied(option) for option in options), sides or ("",), strict=True):
+        if found is None or found.sun is None:
+            continue
+        for text in sun_lines(found.sun):
+            told = f"{side.capitalize()}: {text}" if side else text
+            if ink.y + ink.height_of(told, 12, 3) > ink.bottom:
+                return
+            ink.text(told, 12, 3)
+
+
+def finding_rows(desk: Desk, options: _Options) -> list[tuple[str, tuple[str, ...]]]:
+    """Rows of a text and a figure for each option; a dash for one that is set otherwise than studied."""
+    studies = [desk.studied(option) for option in options]
+    known = [found for found in studies if found is not None]
+    if not known:
+        return []
+    rows: list[tuple[str, tuple[str, ...]]] = []
+
+    def add(text: str, figures: list[str]) -> None:
+        rows.append((text, tuple(figures)))
+
+    for k, route in enumerate(known[0].routes or ()):
+        add(f"Alarm, way to {route.area}", [_way_chance(found, k) for found in studies])
+    if any(found.heat is not None for found in known):
+        add("Silent on ground, \u00b0C", [_silent_of(found) for found in studies])
+    doubts = [
+        doubt_of(desk, option) if found else None for option, found in zip(options, studies, strict=True)
+    ]
+    if any(doubts):
+        add("Held, middle draw", [_NONE if d is None else amount_words(d, d.middle) for d in doubts])
+        add("Held, worst 20th", [_NONE if d is None else amount_words(d, d.worst) for d in doubts])
+    if any(found.spill is not None and found.spill.has_boundary for found in known):
+        add("Past boundary, in range", [_past_words(found) for found in studies])
+    return rows
+
+
+def sun_lines(sun: SunResult) -> list[str]:
+    """When the sun stands in a layer, a line for each that it reaches, the longest first.
+
+    >>> from terrain3d.site import SunSetting
+    >>> import numpy as np
+    >>> sun_lines(SunResult(SunSetting(), None, np.zeros((1, 1), bool), (), ("no CRS",)))
+    ['Low sun: no CRS']
+    """
+    if not sun.layers:
+        return [f"Low sun: {sun.words[0]}"]
+    reached = sorted((one for one in sun.layers if one.season), key=lambda one: -one.minutes)
+    if not reached:
+        return [f"Low sun: in no layer in {sun.setting.year}"]
+    return [
+        f"Low sun in {one.unit}, head {one.head}, {one.layer}: {_hours(one.minutes)},"
+        f" {season_words(*one.season)}"
+        for one in reached
+        if one.season is not None
+    ]
+
+
+def _animal_legend(ink: Ink, desk: Desk, options: _Options, sides: tuple[str, ...]) -> None:
+    grounds = [found.animals for found in _studies(desk, options) if found.animals is not None]
+    if not ink.heading("Animals raise alarm" if sides else "Animals that raise the alarm", sides):
+        return
+    count = len(grounds[0].animals)
+    for rank, animal in enumerate(grounds[0].animals):
+        top = ink.y
+        areas = tuple(words.square_metres(ground.animals[rank].area_m2) for ground in grounds)
+        if ink.line(f"{animal.figure.name}, {animal.figure.height_m:.2f} m", 13, areas, _INDENT):
+            _swatch(ink, top, _plain(palette.animal_colour(rank, count)))
+    top = ink.y
+    areas = tuple(words.square_metres(ground.crawling.area_m2) for ground in grounds)
+    if ink.line("silent for a crawler", 13, areas, _INDENT):
+        _swatch(ink, top, _pattern(CRAWLING))
+    note = "The colour is that of the lowest animal that breaks both layers; taller ones do so too."
+    if ink.y + ink.height_of(note, 11, 3) <= ink.bottom:
+        ink.text(note, 11, 3, colour=palette.QUIET_INK)
+
+
+def _chance_legend(ink: Ink, desk: Desk, options: _Options, sides: tuple[str, ...]) -> None:
+    if not ink.heading("Both layers hold, of all draws"):
+        return
+    width, top = ink.room, round(ink.y) + 3
+    if ink.y + 18 + LINE * 12 > ink.bottom:
+        return
+    ink.rectangle((ink.margin - 1, top - 1, ink.margin + width, top + 14), palette.PAPER, palette.QUIET_INK)
+    bar = palette.chance_rgb(np.linspace(0, 1, width))
+    ink.paste(ink.margin, top, np.repeat(bar[None], 14, axis=0))
+    ink.y += 20
+    for share, align in ((0.0, "l"), (0.5, "m"), (1.0, "r")):
+        ink.write(ink.margin + share * width, ink.y, f"{share:.0%}", 12, align=align)
+    ink.y += LINE * 12 + 2
+    cell_m2 = desk.outcome.terrain.ground.cell_m**2
+    doubts = [doubt for option in options if (doubt := doubt_of(desk, option)) is not None]
+    if sides:
+        ink.line("", 12, sides, bold=True)
+    for text, least in (("in half or more", 0.5), ("in 95% or more", 0.95)):
+        areas = tuple(words.square_metres(float((d.chance >= least).sum()) * cell_m2) for d in doubts)
+        ink.line(text, 13, areas)
+
+
+def _beyond_signs(ink: Ink, desk: Desk, studies: list[OptionStudy]) -> None:
+    terrain = desk.outcome.terrain
+    top = ink.y
+    if terrain.boundary is not None and ink.line("boundary of own land", 13, indent=_INDENT):
+        for left in (0, 8, 16):
+            ink.rectangle((ink.margin + left, top + 8, ink.margin + left + 5, top + 10), palette.BOUNDARY)
+    for code, text in ((SPILT_WITHIN, "spill, a person in range"), (SPILT_ON, "spill, a vehicle past it")):
+        if any(found.spill is not None and _spilt(found, code) for found in studies):
+            top = ink.y
+            if ink.line(text, 13, indent=_INDENT):
+                _swatch(ink, top, _pattern(code))
+
+
+def _spilt(found: OptionStudy, code: int) -> bool:
+    spilt = found.spill
+    return spilt is not None and bool((spilt.past_on if code == SPILT_ON else spilt.past_within).any())
+
+
+def _studies(desk: Desk, options: _Options) -> list[OptionStudy]:
+    return [found for option in options if (found := desk.studied(option)) is not None]
+
+
+def _way_words(has_walks: bool, has_routes: bool) -> str:
+    if not has_routes:
+        return "walk"
+    return "A, B: least likely alarm; walks" if has_walks else "A, B: least likely alarm"
+
+
+def _way_chance(found: OptionStudy | None, index: int) -> str:
+    least = None if found is None or found.routes is None else found.routes[index].least
+    return _NONE if least is None else percent(least.chance).replace(" %", "%")
+
+
+def _past_words(found: OptionStudy | None) -> str:
+    past = None if found is None or found.spill is None else found.spill.farthest_within_m
+    return _NONE if past is None else f"{past:.1f} m"
+
+
+def _silent_of(found: OptionStudy | None) -> str:
+    return _NONE if found is None or found.heat is None else silent_words(found.heat)
+
+
+def silent_words(heat: HeatResult) -> str:
+    """Between which ground temperatures nothing is held, degrees C."""
+    low, high = heat.silent_from_c, heat.silent_to_c
+    if low is None and high is None:
+        return "none" if heat.losses else _NONE
+    if low is None:
+        return f"to {high:.0f}"
+    return f"from {low:.0f}" if high is None else f"{low:.0f} to {high:.0f}"
+
+
+def _hours(minutes: int) -> str:
+    return f"{minutes} min" if minutes < 120 else f"{minutes / 60:.0f} h"
+
+
+def _line_sign(ink: Ink, text: str, colour: str) -> None:
+    top = ink.y
+    if ink.line(text, 13, indent=_INDENT):
+        ink.rectangle((ink.margin, top + 8, ink.margin + _SWATCH_PX, top + 10), colour)
+
+
+def _swatch(ink: Ink, top: float, pattern: Rgb) -> None:
+    top = round(top)
+    ink.rectangle((ink.margin, top + 3, ink.margin + _SWATCH_PX, top + 15), palette.PAPER, palette.QUIET_INK)
+    ink.paste(ink.margin + 1, top + 4, pattern)
+
+
+@lru_cache(maxsize=32)
+def _plain(colour: str) -> Rgb:
+    return np.full((11, 20, 3), palette.rgb(colour), np.uint8)
+
+
+@lru_cache(maxsize=4)
+def _pattern(code: int) -> Rgb:
+    """A small piece of ground with something laid over it, as the view draws it."""
+    colours = np.full((256, 3), palette.rgb(palette.PAPER), np.uint8)
+    nothing = np.zeros((11, 20), np.uint8)
+    return draw_lain(Lain(nothing, colours, nothing + np.uint8(code)), 20)[:11, :20]

@@ -1,0 +1,160 @@
+"""What lies on the ground of a view: verdicts, animals or the chance of holding, spill over it."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from terrain3d.around.animals import AnimalGround
+from terrain3d.around.spill import Spill
+from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict
+from terrain3d.show import palette
+from terrain3d.show.drape import drape, stripes
+from terrain3d.show.palette import Rgb
+
+#: Codes of ground with nothing to tell, and of the most certain ground; the rest are ranks or shares.
+_NOTHING, _CERTAIN = 254, 250
+#: Codes of what is laid over the ground: stripes where a person crawls through, and the spill.
+_CLEAR, CRAWLING, SPILT_ON, SPILT_WITHIN = range(4)
+#: Colour and slant of each; a slant of 0 covers the cell.
+_OVER = {
+    CRAWLING: (palette.CRAWLING_STRIPE, 1),
+    SPILT_ON: (palette.SPILT, -1),
+    SPILT_WITHIN: (palette.SPILT, 0),
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Lain:
+    """Cells and their colours.
+
+    Parameters
+    ----------
+    codes : (ny, nx) uint8
+        Verdicts, or rows of `colours`; 255 is ground that is not known.
+    colours : (256, 3) uint8 or None
+        None where the codes are verdicts.
+    over : (ny, nx) uint8 or None
+        What is laid over each cell.
+    """
+
+    codes: Codes
+    colours: Rgb | None = None
+    over: Codes | None = None
+
+    def is_same(self, other: "Lain | None") -> bool:
+        """Whether both look the same."""
+        return (
+            other is not None
+            and _alike(self.codes, other.codes)
+            and _alike(self.colours, other.colours)
+            and _alike(self.over, other.over)
+        )
+
+
+def _alike(a: NDArray[np.uint8] | None, b: NDArray[np.uint8] | None) -> bool:
+    if a is None or b is None:
+        return a is b
+    return a is b or np.array_equal(a, b)
+
+
+def animals_lain(found: AnimalGround, verdicts: Codes) -> Lain:
+    """Ground in the colour of the lowest animal that raises the alarm there, striped where a crawler passes.
+
+    Parameters
+    ----------
+    found : AnimalGround
+    verdicts : (ny, nx) uint8
+        Where ground is not known.
+    """
+    colours = _empty_table()
+    codes = np.where(verdicts == UNKNOWN, np.uint8(UNKNOWN), np.uint8(_NOTHING))
+    count = len(found.animals)
+    # Tallest first, so that the code left on a cell is that of the lowest animal.
+    for rank in reversed(range(count)):
+        codes[found.animals[rank].where] = rank
+        colours[rank] = palette.rgb(palette.animal_colour(rank, count))
+    over = np.where(found.crawling.where, np.uint8(CRAWLING), np.uint8(_CLEAR))
+    return Lain(codes, colours, over)
+
+
+def chance_lain(chance: NDArray[np.float32]) -> Lain:
+    """Ground in the colour of the share of draws that hold it, to the nearest 0.4 %.
+
+    Parameters
+    ----------
+    chance : (ny, nx) float32
+        NaN where ground is not known.
+    """
+    colours = _empty_table()
+    colours[1 : _CERTAIN + 1] = palette.chance_rgb(np.arange(1, _CERTAIN + 1) / _CERTAIN)
+    share = np.nan_to_num(chance.astype(float))
+    # However seldom ground is held, it does not look like ground that never is.
+    codes = np.where(share > 0, np.maximum(np.round(share * _CERTAIN), 1), _NOTHING).astype(np.uint8)
+    codes[np.isnan(chance)] = UNKNOWN
+    return Lain(codes, colours)
+
+
+def with_spill(lain: Lain, spilt: Spill) -> Lain:
+    """The same with the upper layer past the boundary laid over it."""
+    over = np.zeros_like(lain.codes) if lain.over is None else lain.over.copy()
+    over[spilt.past_on] = SPILT_ON
+    over[spilt.past_within] = SPILT_WITHIN
+    return Lain(lain.codes, lain.colours, over)
+
+
+def part_of(lain: Lain, rows: slice, columns: slice) -> Lain:
+    """What lies on a part of the ground."""
+    over = None if lain.over is None else lain.over[rows, columns]
+    return Lain(lain.codes[rows, columns], lain.colours, over)
+
+
+def draw_lain(lain: Lain, pixels: int) -> Rgb:
+    """Draw it, each cell as whole pixels.
+
+    Parameters
+    ----------
+    lain : Lain
+    pixels : int
+        Least length of the longer side.
+
+    Returns
+    -------
+    (ny * k, nx * k, 3) uint8
+        Row 0 the southernmost, as the grid.
+
+    Examples
+    --------
+    >>> draw_lain(chance_lain(np.ones((2, 3), np.float32)), 6)[0, 0].tolist()
+    [31, 95, 139]
+    """
+    image = drape(lain.codes, pixels=pixels) if lain.colours is None else _flat(lain, pixels)
+    if lain.over is not None and lain.over.any():
+        k = image.shape[0] // lain.over.shape[0]
+        fine = lain.over.repeat(k, axis=1).repeat(k, axis=0)
+        for code, (colour, slant) in _OVER.items():
+            _put(image, fine == code, colour, slant)
+    return image
+
+
+def _flat(lain: Lain, pixels: int) -> Rgb:
+    """Cells in their colours; unknown ground is striped as the verdicts' is."""
+    assert lain.colours is not None
+    k = max(1, -(-pixels // max(lain.codes.shape)))
+    fine = lain.codes.repeat(k, axis=1).repeat(k, axis=0)
+    image = np.take(lain.colours, fine, axis=0)
+    _put(image, fine == UNKNOWN, palette.UNKNOWN_STRIPE, -1)
+    return image
+
+
+def _put(image: Rgb, where: NDArray[np.bool_], colour: str, slant: int) -> None:
+    if where.any():
+        period = max(image.shape) // 110 + 4
+        image[where & stripes(image.shape[:2], period, slant) if slant else where] = palette.rgb(colour)
+
+
+def _empty_table() -> Rgb:
+    table = np.zeros((256, 3), np.uint8)
+    table[_NOTHING] = palette.rgb(palette.VERDICT_COLOURS[Verdict.OUTSIDE])
+    table[UNKNOWN] = palette.rgb(palette.UNKNOWN_GROUND)
+    return table
