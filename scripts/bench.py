@@ -23,7 +23,8 @@ sys.path[:0] = [str(ROOT / "tests"), str(ROOT / "tests" / "reference"), str(ROOT
 from gdal_viewshed import Viewshed, write_ground  # noqa: E402
 from shapes import box, ground, leaves, terrain  # noqa: E402
 
-from terrain3d.cover.fill import head_table, verdict_codes  # noqa: E402
+from terrain3d.cover.fill import verdict_codes  # noqa: E402
+from terrain3d.cover.heads import head_table  # noqa: E402
 from terrain3d.detector.types import load_type  # noqa: E402
 from terrain3d.sight.panorama import Panorama, panorama  # noqa: E402
 from terrain3d.terrain import Terrain  # noqa: E402

@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain3d.cover.areas import cells_within
-from terrain3d.cover.fill import head_table, verdict_codes
+from terrain3d.cover.fill import verdict_codes
+from terrain3d.cover.heads import head_table
 from terrain3d.cover.option import OptionResult, verdict_map
 from terrain3d.cover.verdict import Verdict, combined
 from terrain3d.detector.figures import Figure, find_figure, known_figures

@@ -7,7 +7,8 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain3d.cover.fill import HeadTable, head_table, verdict_codes
+from terrain3d.cover.fill import verdict_codes
+from terrain3d.cover.heads import HeadTable, head_table
 from terrain3d.cover.verdict import Codes, Verdict
 from terrain3d.detector.pose import Detector, PosedHead, PosedLayer
 from terrain3d.detector.types import DetectorType

@@ -23,7 +23,8 @@ from scipy.constants import c, h, k, zero_Celsius
 from scipy.optimize import brentq
 
 from terrain3d.cover.areas import cells_within
-from terrain3d.cover.fill import HeadTable, head_table, verdict_codes
+from terrain3d.cover.fill import verdict_codes
+from terrain3d.cover.heads import HeadTable, head_table
 from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.pose import Detector
 from terrain3d.sight.panorama import Panorama

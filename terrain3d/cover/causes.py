@@ -5,8 +5,18 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain3d.cover import fill
-from terrain3d.cover.fill import HeadTable, layer_fates
+from terrain3d.cover.fates import (
+    BEYOND,
+    BY_FOLIAGE,
+    BY_GROUND,
+    BY_SOLID,
+    CLOSE_IN,
+    LANDS_SHORT,
+    OUTSIDE_ARC,
+    PASSES_ABOVE,
+    layer_fates,
+)
+from terrain3d.cover.heads import HeadTable
 from terrain3d.cover.verdict import Codes
 from terrain3d.detector.pose import Detector, posed_heads
 from terrain3d.sight.panorama import Panorama
@@ -14,14 +24,14 @@ from terrain3d.terrain import Ground
 
 #: Words of the causes; also their keys in `results.json`.
 CAUSE_WORDS = {
-    fill.BY_FOLIAGE: "hidden by foliage",
-    fill.BY_SOLID: "hidden by a solid",
-    fill.BY_GROUND: "hidden by ground",
-    fill.PASSES_ABOVE: "passes above the figure",
-    fill.LANDS_SHORT: "lands short",
-    fill.CLOSE_IN: "below the layer",
-    fill.BEYOND: "beyond range",
-    fill.OUTSIDE_ARC: "outside arc",
+    BY_FOLIAGE: "hidden by foliage",
+    BY_SOLID: "hidden by a solid",
+    BY_GROUND: "hidden by ground",
+    PASSES_ABOVE: "passes above the figure",
+    LANDS_SHORT: "lands short",
+    CLOSE_IN: "below the layer",
+    BEYOND: "beyond range",
+    OUTSIDE_ARC: "outside arc",
 }
 
 #: A fate on ground that is not known.
@@ -36,7 +46,7 @@ def fate_maps(ground: Ground, seen: Panorama, table: HeadTable, unit: Detector, 
     Returns
     -------
     dict of layer name to (ny, nx) uint8
-        `fill.BROKEN` or the code of a cause; NO_FATE where no ground is known.
+        `BROKEN` or the code of a cause; NO_FATE where no ground is known.
     """
     far = _fate_beyond_reach(ground, unit)
     fates = layer_fates(seen, table, unit, figure_m)
@@ -64,7 +74,7 @@ def combined_fates(units: list[FateMaps], verdicts: list[Codes], combine: str) -
     names = list(dict.fromkeys(name for maps in units for name in maps))
     shape = verdicts[0].shape
     # A unit without some layer has nothing to say of it, as if it looked elsewhere.
-    elsewhere = np.full(shape, fill.OUTSIDE_ARC, np.uint8)
+    elsewhere = np.full(shape, OUTSIDE_ARC, np.uint8)
     stacked = {name: np.stack([maps.get(name, elsewhere) for maps in units]) for name in names}
     misses = sum(stack.astype(np.int32) for stack in stacked.values())
     score = 10_000 * np.stack(verdicts).astype(np.int32) - misses
@@ -101,6 +111,6 @@ def _fate_beyond_reach(ground: Ground, unit: Detector) -> NDArray[np.uint8]:
     for head in posed_heads(unit):
         side, ahead = dx * head.right[0] + dy * head.right[1], dx * head.forward[0] + dy * head.forward[1]
         in_any_arc |= np.abs(np.arctan2(side, ahead)) <= np.radians(head.arc_deg / 2)
-    fates = np.where(in_any_arc, np.uint8(fill.BEYOND), np.uint8(fill.OUTSIDE_ARC))
+    fates = np.where(in_any_arc, np.uint8(BEYOND), np.uint8(OUTSIDE_ARC))
     fates[~ground.known] = NO_FATE
     return fates

@@ -7,7 +7,8 @@ import numpy as np
 from terrain3d.cover.areas import cells_within, protected_weight, verdict_areas
 from terrain3d.cover.causes import FateMaps, cause_areas, combined_fates, fate_maps
 from terrain3d.cover.cautions import option_warnings, unit_warnings
-from terrain3d.cover.fill import head_table, verdict_codes
+from terrain3d.cover.fill import verdict_codes
+from terrain3d.cover.heads import head_table
 from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict, combined
 from terrain3d.detector.pose import Detector
 from terrain3d.sight.panorama import Panorama

@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 
 from terrain3d.choose.compare import ranked
 from terrain3d.cover.areas import cells_within, protected_weight
-from terrain3d.cover.fill import HeadTable, head_table, verdict_codes
+from terrain3d.cover.fill import verdict_codes
+from terrain3d.cover.heads import HeadTable, head_table
 from terrain3d.cover.option import OptionResult, verdict_map
 from terrain3d.cover.verdict import Verdict, combined
 from terrain3d.detector.pose import Detector

@@ -12,7 +12,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain3d.cover.fill import HeadTable, head_table, verdict_codes
+from terrain3d.cover.fill import verdict_codes
+from terrain3d.cover.heads import HeadTable, head_table
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.pose import Detector

@@ -12,7 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain3d.cover.areas import cells_within, protected_weight
-from terrain3d.cover.fill import HeadTable, _layer_sines, head_table, verdict_codes
+from terrain3d.cover.band import layer_sines
+from terrain3d.cover.fill import verdict_codes
+from terrain3d.cover.heads import HeadTable, head_table
 from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.figures import find_figure
 from terrain3d.search.kernel import WORD, counted, fan_axes, held_bearings, weighed
@@ -380,7 +382,7 @@ def _aimed(
         # Layers that stay where they are first: what they miss need not be judged at every range.
         layers.sort(key=lambda k: bool(np.isnan(table.elevation_deg[h, k])))
         elevation, half = table.elevation_deg[h, layers], table.half_thickness_deg[h, layers]
-        sines = np.stack([_layer_sines(elevation, half, table.nominal_height_m, r) for r in ranges])
+        sines = np.stack([layer_sines(elevation, half, table.nominal_height_m, r) for r in ranges])
         for t, tilt in enumerate(tilts):
             held_bearings(
                 view.east, view.north, view.distance, view.foot, view.low, view.high, view.light,

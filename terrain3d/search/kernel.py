@@ -12,7 +12,7 @@ import math
 import numpy as np
 from numba import njit
 
-from terrain3d.cover.fill import ROUNDING, _arc_tangent, _axes, _filled, _in_arc, _slope
+from terrain3d.cover.band import ROUNDING, arc_tangent, axes_of, filled_length, in_arc, slope_at
 from terrain3d.sight.slices import NEAR_M
 
 #: Metres, slopes and radians within which the two ends of an arc do not settle a cell.
@@ -31,7 +31,7 @@ def fan_axes(start_deg, step_deg, n_bearings, tilt_deg):
     """(6, 2 n_bearings) x and y of right, forward and up of a head at every bearing, twice around."""
     axes = np.empty((6, 2 * n_bearings))
     for b in range(n_bearings):
-        own = _axes(start_deg + b * step_deg, tilt_deg, 0.0)
+        own = axes_of(start_deg + b * step_deg, tilt_deg, 0.0)
         for row in range(3):
             for k in range(2):
                 axes[2 * row + k, b] = own[row, k]
@@ -52,14 +52,14 @@ def _mark_broken(
     top = min(foot + figure, high_seen)
     for j in range(len(own)):
         lean = east * up_x[j] + north * up_y[j]
-        axis = _slope(lean, up_z, sine)
+        axis = slope_at(lean, up_z, sine)
         side = abs(east * right_x[j] + north * right_y[j])
         ahead = east * ahead_x[j] + north * ahead_y[j] + axis * ahead_z
-        z_low = d * _slope(lean, up_z, sine_low)
-        z_high = d * _slope(lean, up_z, sine_high)
+        z_low = d * slope_at(lean, up_z, sine_low)
+        z_high = d * slope_at(lean, up_z, sine_high)
         filled = max(min(z_high, top) - max(z_low, low_seen), 0.0) * share_seen
         met = (
-            _in_arc(side, ahead, tangent, is_wide)
+            in_arc(side, ahead, tangent, is_wide)
             & (d * d * (1.0 + axis * axis) <= reach_squared)
             & (filled >= share * (z_high - z_low))
         )
@@ -74,14 +74,14 @@ def _mark_through_gaps(
     """The same by all pieces that a cell shows."""
     for j in range(first, last):
         lean = east * axes[4, j] + north * axes[5, j]
-        axis = _slope(lean, up_z, sines[1])
+        axis = slope_at(lean, up_z, sines[1])
         side = abs(east * axes[0, j] + north * axes[1, j])
         ahead = east * axes[2, j] + north * axes[3, j] + axis * ahead_z
-        if _in_arc(side, ahead, tangent, is_wide) and d * d * (1.0 + axis * axis) <= reach_squared:
-            z_low = d * _slope(lean, up_z, sines[0])
-            z_high = d * _slope(lean, up_z, sines[2])
+        if in_arc(side, ahead, tangent, is_wide) and d * d * (1.0 + axis * axis) <= reach_squared:
+            z_low = d * slope_at(lean, up_z, sines[0])
+            z_high = d * slope_at(lean, up_z, sines[2])
             roof = min(z_high, foot + figure)
-            if _filled(pieces, first_piece, last_piece, z_low, roof) >= share * (z_high - z_low):
+            if filled_length(pieces, first_piece, last_piece, z_low, roof) >= share * (z_high - z_low):
                 own[j - first] |= bit
 
 
@@ -96,9 +96,9 @@ def _sort_out(
     falls steadily as the lean grows, and so do the heights of the band's edges. What asks the band to be
     low enough, or high enough, is therefore so in between where it is so at both ends, or fails there.
     """
-    near_axis, far_axis = _slope(near_lean, up_z, sines[1]), _slope(far_lean, up_z, sines[1])
-    near_low, far_low = _slope(near_lean, up_z, sines[0]), _slope(far_lean, up_z, sines[0])
-    near_high, far_high = _slope(near_lean, up_z, sines[2]), _slope(far_lean, up_z, sines[2])
+    near_axis, far_axis = slope_at(near_lean, up_z, sines[1]), slope_at(far_lean, up_z, sines[1])
+    near_low, far_low = slope_at(near_lean, up_z, sines[0]), slope_at(far_lean, up_z, sines[0])
+    near_high, far_high = slope_at(near_lean, up_z, sines[2]), slope_at(far_lean, up_z, sines[2])
     near_needed, far_needed = share * (near_high - near_low), share * (far_high - far_low)
     # Where the axis passes level between the ends it is nowhere as steep as at them.
     flattest = 0.0 if near_axis * far_axis <= 0.0 else min(abs(near_axis), abs(far_axis))
@@ -137,8 +137,8 @@ def _arc_bounds(half_arc, tilt_deg, sine):
         return -1.0, math.pi
     t = math.radians(tilt_deg)
     up_z = math.cos(t)
-    steep = max(abs(_slope(math.sin(t), up_z, sine)), abs(_slope(-math.sin(t), up_z, sine)))
-    tangent, _ = _arc_tangent(half_arc)
+    steep = max(abs(slope_at(math.sin(t), up_z, sine)), abs(slope_at(-math.sin(t), up_z, sine)))
+    tangent, _ = arc_tangent(half_arc)
     level = math.atan(tangent * up_z)
     swing = tangent * steep * abs(math.sin(t)) * math.cos(level)
     turn = math.asin(swing) if swing < 1.0 else math.pi
@@ -194,7 +194,7 @@ def held_bearings(
     start = math.radians(start_deg)
     sin_tilt = math.sin(math.radians(tilt_deg))
     up_z = math.cos(math.radians(tilt_deg))
-    tangent, is_wide = _arc_tangent(half_arc)
+    tangent, is_wide = arc_tangent(half_arc)
     reach_squared = max_range * max_range * (1.0 + 1e-12)
     share = fill_needed - ROUNDING
     full = np.uint8((1 << n_ranges) - 1)

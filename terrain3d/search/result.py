@@ -10,7 +10,8 @@ from terrain3d.choose.compare import held_m2
 from terrain3d.choose.why import why
 from terrain3d.cover.areas import cells_within, protected_weight, verdict_areas
 from terrain3d.cover.causes import cause_areas, combined_fates, fate_maps
-from terrain3d.cover.fill import head_table, verdict_codes
+from terrain3d.cover.fill import verdict_codes
+from terrain3d.cover.heads import head_table
 from terrain3d.cover.option import OptionResult, judge_option, verdict_map
 from terrain3d.cover.verdict import Verdict, combined
 from terrain3d.detector.figures import Figure

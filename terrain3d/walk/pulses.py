@@ -5,7 +5,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from terrain3d.cover.fill import head_table, verdict_codes
+from terrain3d.cover.fill import verdict_codes
+from terrain3d.cover.heads import head_table
 from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict, combined
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector

@@ -20,7 +20,8 @@ from scipy.ndimage import distance_transform_edt, maximum_filter
 from scipy.special import gammainc
 
 from terrain3d.cover.areas import cells_within
-from terrain3d.cover.fill import head_table, verdict_codes
+from terrain3d.cover.fill import verdict_codes
+from terrain3d.cover.heads import head_table
 from terrain3d.cover.option import verdict_map
 from terrain3d.cover.verdict import Codes, Verdict, combined
 from terrain3d.detector.figures import Figure

@@ -12,7 +12,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from terrain3d.cover.fill import BROKEN, head_table, layer_fates
+from terrain3d.cover.fates import BROKEN, layer_fates
+from terrain3d.cover.heads import head_table
 from terrain3d.detector.pose import Detector, PosedHead, posed_heads
 from terrain3d.sight.panorama import Panorama
 from terrain3d.units import Floats

@@ -12,7 +12,8 @@ from shapes import box, ground, leaves, plane, terrain, unit
 from terrain3d.around.follow import Lands, follow
 from terrain3d.around.spill import FOLLOW_ON, spill, spills_into
 from terrain3d.around.upper import upper_broken
-from terrain3d.cover.fill import BROKEN, head_table, layer_fates
+from terrain3d.cover.fates import BROKEN, layer_fates
+from terrain3d.cover.heads import head_table
 from terrain3d.detector.types import load_type
 from terrain3d.sight.panorama import panorama
 from terrain3d.terrain import Beyond, Ground

@@ -7,7 +7,7 @@ from shapes import unit
 
 from terrain3d.choose.compare import held_m2, held_share, ranked, weighted_share
 from terrain3d.choose.why import why
-from terrain3d.cover import fill
+from terrain3d.cover.fates import BY_SOLID, LANDS_SHORT, OUTSIDE_ARC, PASSES_ABOVE
 from terrain3d.cover.option import OptionResult, ProtectedResult
 from terrain3d.detector.types import load_type
 
@@ -70,7 +70,7 @@ def test_the_sentence_names_what_takes_the_ground_that_the_winner_holds():
     """Ground that both lose explains nothing, however much of it there is."""
     best = option("north", (10.0, 0.6, 1.0), held=6)
     other = option(
-        "south", (10.0, 0.2, 1.0), held=2, upper=[0] * 6 + [fill.OUTSIDE_ARC] * 4, lower=[0, 0] + [5] * 8
+        "south", (10.0, 0.2, 1.0), held=2, upper=[0] * 6 + [OUTSIDE_ARC] * 4, lower=[0, 0] + [5] * 8
     )
     assert told(best, other) == (
         'Option "north" holds 60% of the protected ground with both layers; "south" holds 20%,'
@@ -81,7 +81,7 @@ def test_the_sentence_names_what_takes_the_ground_that_the_winner_holds():
 def test_weights_choose_the_cause_and_square_metres_tell_it():
     """Four cells of weight three outweigh six of weight one, and are told as 4 m2."""
     best = option("a", (10.0, 1.0, 1.0), held=10)
-    other = option("b", (10.0, 0.0, 1.0), upper=[fill.OUTSIDE_ARC] * 6 + [fill.BY_SOLID] * 4)
+    other = option("b", (10.0, 0.0, 1.0), upper=[OUTSIDE_ARC] * 6 + [BY_SOLID] * 4)
     assert "walls or buildings hide 4 m2 of that ground from its upper layer" in told(best, other)
     unweighted = np.ones((1, 10))
     assert "6 m2 of that ground lie outside its arc" in told(best, other, weight=unweighted)
@@ -105,7 +105,7 @@ def test_ties_and_single_options_claim_no_cause():
 def test_the_figure_is_named_as_it_is():
     """A layer that passes over a dog passes over a dog."""
     best = option("a", (10.0, 1.0, 1.0), held=10)
-    other = option("b", (10.0, 0.5, 1.0), held=5, upper=[0] * 5 + [fill.PASSES_ABOVE] * 5)
+    other = option("b", (10.0, 0.5, 1.0), held=5, upper=[0] * 5 + [PASSES_ABOVE] * 5)
     assert "passes over a dog on 5 m2" in told(best, other, figure="dog")
 
 
@@ -113,7 +113,7 @@ def test_the_other_mount_is_named_even_where_it_comes_third():
     """When winner and runner-up share a pole, the best from another pole is told with its cause."""
     best = option("a1", (10.0, 0.9, 1.0), held=9, mount="a")
     second = option("a2", (10.0, 0.8, 1.0), held=8, mount="a")
-    third = option("b1", (10.0, 0.1, 1.0), held=1, mount="b", lower=[0] + [fill.LANDS_SHORT] * 9)
+    third = option("b1", (10.0, 0.1, 1.0), held=1, mount="b", lower=[0] + [LANDS_SHORT] * 9)
     text = told(best, second, third)
     assert text.endswith(
         'From other mounts the best is this: "b1" holds 10%,'

@@ -8,7 +8,8 @@ from shapes import box, plane, terrain, unit
 
 from terrain3d.cover.areas import cells_within, verdict_areas
 from terrain3d.cover.causes import CAUSE_WORDS, cause_areas, combined_fates, fate_maps
-from terrain3d.cover.fill import BROKEN, head_table
+from terrain3d.cover.fates import BROKEN
+from terrain3d.cover.heads import head_table
 from terrain3d.cover.option import judge_option
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.pose import Detector

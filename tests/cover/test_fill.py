@@ -6,8 +6,18 @@ import numpy as np
 import pytest
 from shapes import box, leaves, plane, terrain, unit
 
-from terrain3d.cover import fill
-from terrain3d.cover.fill import BROKEN, head_table, layer_fates, verdict_codes
+from terrain3d.cover.fates import (
+    BEYOND,
+    BROKEN,
+    BY_FOLIAGE,
+    BY_GROUND,
+    BY_SOLID,
+    CLOSE_IN,
+    PASSES_ABOVE,
+    layer_fates,
+)
+from terrain3d.cover.fill import verdict_codes
+from terrain3d.cover.heads import head_table
 from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.types import DetectorType, Head, Layer, load_type
 from terrain3d.sight.panorama import panorama
@@ -28,7 +38,7 @@ def due_north(site, figure_m=1.7, height_m=1.0, kind=ONE, **setting):
 
 def test_a_hedge_hides_what_its_share_of_light_decides():
     """Through exp(-0.5) of light a layer is broken at fill 0.5, through exp(-1) it is not."""
-    for density, expected in [(1.0, BROKEN), (2.0, fill.BY_FOLIAGE)]:
+    for density, expected in [(1.0, BROKEN), (2.0, BY_FOLIAGE)]:
         hedge = leaves(LEVEL, lambda x, y: (y > 3.125) & (y < 4.125), 0.0, 2.0, density)
         distance, fates = due_north(terrain(LEVEL, foliage=hedge))
         behind = (distance > 4.5) & (distance < 11)
@@ -40,7 +50,7 @@ def test_a_hedge_hides_what_its_share_of_light_decides():
 def test_another_sensitivity_needs_another_fill():
     """Where half light is let through, fill 0.5 holds and fill 0.7 does not."""
     hedge = leaves(LEVEL, lambda x, y: (y > 3.125) & (y < 4.125), 0.0, 2.0, 1.0)
-    for needed, expected in [(0.5, BROKEN), (0.7, fill.BY_FOLIAGE)]:
+    for needed, expected in [(0.5, BROKEN), (0.7, BY_FOLIAGE)]:
         distance, fates = due_north(terrain(LEVEL, foliage=hedge), fill=needed)
         assert np.all(fates["upper"][(distance > 4.5) & (distance < 11)] == expected)
 
@@ -48,9 +58,9 @@ def test_another_sensitivity_needs_another_fill():
 def test_close_to_the_unit_both_layers_pass_over_a_cat():
     """Near the pole the lower layer is over a cat: close in; the upper passes above it everywhere."""
     distance, fates = due_north(terrain(LEVEL), figure_m=0.25)
-    assert np.all(fates["upper"][distance < 11.9] == fill.PASSES_ABOVE)
+    assert np.all(fates["upper"][distance < 11.9] == PASSES_ABOVE)
     near = distance < 8.5  # at 9 m its axis is down to 0.25 m
-    assert np.all(fates["lower"][near] == fill.CLOSE_IN)
+    assert np.all(fates["lower"][near] == CLOSE_IN)
     assert fates["lower"][np.flatnonzero(distance > 9.1)[0]] == BROKEN
 
 
@@ -60,13 +70,13 @@ def test_a_bank_hides_ground_behind_it():
     on.z[(on.ys > 4) & (on.ys < 5), :] = 0.9
     distance, fates = due_north(terrain(on))
     behind = (distance > 6) & (distance < 11)
-    assert np.all(fates["lower"][behind] == fill.BY_GROUND)
+    assert np.all(fates["lower"][behind] == BY_GROUND)
     assert np.all(fates["upper"][behind] == BROKEN)
 
 
 def test_a_roof_hides_nothing_that_passes_under_it():
     """An eave from 2 m up leaves both layers under it alone; one hanging to 0.9 m takes the upper."""
-    for bottom, expected in [(2.0, BROKEN), (0.9, fill.BY_SOLID)]:
+    for bottom, expected in [(2.0, BROKEN), (0.9, BY_SOLID)]:
         eave = box((-5, 3, bottom), (5, 5, 2.6))
         distance, fates = due_north(terrain(LEVEL, eave))
         behind = (distance > 6) & (distance < 11)
@@ -80,8 +90,8 @@ def test_slant_range_ends_a_layer():
         terrain(plane(-0.5, cell_m=0.25, extent_m=26.75)), tilt_deg=26.565, figure_m=2.4
     )
     limit = 12.0 * np.cos(np.radians(26.565))
-    assert np.all(fates["upper"][distance > limit + 0.02] == fill.BEYOND)
-    assert not np.any(fates["upper"][distance < limit - 0.02] == fill.BEYOND)
+    assert np.all(fates["upper"][distance > limit + 0.02] == BEYOND)
+    assert not np.any(fates["upper"][distance < limit - 0.02] == BEYOND)
 
 
 def test_any_alarm_needs_one_layer_only():
@@ -113,7 +123,7 @@ def test_layers_of_two_heads_do_not_add_up():
         & (seen.distance < 11)
     )
     assert np.all(fates[names.index("upper")][ahead] == BROKEN)
-    assert np.all(np.isin(fates[names.index("sky")][ahead], [fill.PASSES_ABOVE, fill.BEYOND]))
+    assert np.all(np.isin(fates[names.index("sky")][ahead], [PASSES_ABOVE, BEYOND]))
     assert np.all(codes[ahead] == Verdict.UPPER_ONLY)
 
 

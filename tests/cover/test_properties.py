@@ -7,7 +7,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapes import box, ground, leaves, terrain, unit
 
-from terrain3d.cover.fill import BROKEN, head_table, layer_fates, verdict_codes
+from terrain3d.cover.fates import BROKEN, layer_fates
+from terrain3d.cover.fill import verdict_codes
+from terrain3d.cover.heads import head_table
 from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.types import load_type
 from terrain3d.sight.panorama import panorama

@@ -9,7 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapes import box, ground, leaves, plane, terrain, unit
 
-from terrain3d.cover.fill import head_table, verdict_codes
+from terrain3d.cover.fill import verdict_codes
+from terrain3d.cover.heads import head_table
 from terrain3d.cover.option import verdict_map
 from terrain3d.detector.types import load_type
 from terrain3d.doubt.moved import finely, looked_at, moved

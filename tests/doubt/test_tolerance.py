@@ -10,7 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapes import plane, terrain, unit
 
-from terrain3d.cover.fill import head_table, verdict_codes
+from terrain3d.cover.fill import verdict_codes
+from terrain3d.cover.heads import head_table
 from terrain3d.cover.option import judge_option
 from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.types import load_type

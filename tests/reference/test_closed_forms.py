@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 from shapes import box, plane, terrain, unit
 
-from terrain3d.cover import fill
-from terrain3d.cover.fill import BROKEN, head_table, layer_fates
+from terrain3d.cover.fates import BROKEN, BY_SOLID, LANDS_SHORT, PASSES_ABOVE, layer_fates
+from terrain3d.cover.heads import head_table
 from terrain3d.detector.types import load_type
 from terrain3d.sight.panorama import panorama
 
@@ -51,7 +51,7 @@ def test_lower_layer_lands_where_the_plane_meets_it(bearing_deg, height_m, rise)
     short = inside & (distance < limit - 0.02) & (distance > 0.3)
     beyond = inside & (distance > limit + 0.02)
     assert np.all(fates["lower"][short] == BROKEN)
-    assert np.all(fates["lower"][beyond] == fill.LANDS_SHORT)
+    assert np.all(fates["lower"][beyond] == LANDS_SHORT)
     assert beyond.any()
     assert short.any()
 
@@ -75,7 +75,7 @@ def test_upper_layer_lands_on_rising_ground(rise, height_m):
     limit = height_m / (rise * ahead)
     inside = (distance < 12) & (distance > 0.3)
     assert np.all(fates["upper"][inside & (distance < limit - 1e-6)] == BROKEN)
-    assert np.all(fates["upper"][inside & (distance > limit + 1e-6)] == fill.LANDS_SHORT)
+    assert np.all(fates["upper"][inside & (distance > limit + 1e-6)] == LANDS_SHORT)
 
 
 @pytest.mark.parametrize("fall", [0.1, 0.2, 0.4])
@@ -86,7 +86,7 @@ def test_upper_layer_clears_a_head_on_falling_ground(fall, figure_m):
     limit = (figure_m - 1.0) / (fall * ahead)
     inside = (distance < 12) & (distance > 0.3)
     assert np.all(fates["upper"][inside & (distance < limit - 1e-6)] == BROKEN)
-    assert np.all(fates["upper"][inside & (distance > limit + 1e-6)] == fill.PASSES_ABOVE)
+    assert np.all(fates["upper"][inside & (distance > limit + 1e-6)] == PASSES_ABOVE)
 
 
 @pytest.mark.parametrize("animal_m", [0.45, 0.6, 0.67])
@@ -98,7 +98,7 @@ def test_upper_layer_comes_down_to_an_animal(animal_m):
     last = height_m / (rise * ahead)
     before = (distance < first - 1e-6) & (distance > 0.3)
     on = (distance > first + 1e-6) & (distance < last - 1e-6)
-    assert np.all(fates["upper"][before] == fill.PASSES_ABOVE)
+    assert np.all(fates["upper"][before] == PASSES_ABOVE)
     assert np.all(fates["upper"][on] == BROKEN)
     assert on.any()
 
@@ -115,7 +115,7 @@ def test_wall_cuts_the_lower_layer(wall_m, at_m):
     behind = (distance > at_m / ahead + 0.1) & (distance < 11.9)
     cut = behind & (axis < wall_m - 0.004)
     clear = behind & (axis > wall_m + 0.004)
-    assert np.all(fates["lower"][cut] == fill.BY_SOLID)
+    assert np.all(fates["lower"][cut] == BY_SOLID)
     assert np.all(fates["lower"][clear] == BROKEN)
     assert (cut | clear).any()
     assert np.all(fates["upper"][behind] == BROKEN)

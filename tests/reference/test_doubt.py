@@ -15,7 +15,8 @@ import pytest
 from scipy.special import ndtr
 from shapes import plane, terrain, unit
 
-from terrain3d.cover.fill import head_table, verdict_codes
+from terrain3d.cover.fill import verdict_codes
+from terrain3d.cover.heads import head_table
 from terrain3d.cover.option import judge_option
 from terrain3d.detector.types import load_type
 from terrain3d.doubt.draws import draw_doubt

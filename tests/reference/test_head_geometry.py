@@ -6,7 +6,8 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 from shapes import plane, terrain, unit
 
-from terrain3d.cover.fill import OUTSIDE_ARC, head_table, layer_fates
+from terrain3d.cover.fates import OUTSIDE_ARC, layer_fates
+from terrain3d.cover.heads import head_table
 from terrain3d.detector.pose import PosedHead, head_axes, in_head
 from terrain3d.detector.types import DetectorType, Head, Layer
 from terrain3d.sight.panorama import panorama

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from shapes import plane, terrain, unit
 
-from terrain3d.cover.fill import head_table, verdict_codes
+from terrain3d.cover.fill import verdict_codes
+from terrain3d.cover.heads import head_table
 from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.figures import find_figure
 from terrain3d.detector.types import load_type

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from small_sites import FIGURE, KINDS, coarse, every_setting, held_by_cover, hillside, weight_of
 
-from terrain3d.cover.fill import head_table, verdict_codes
+from terrain3d.cover.fill import verdict_codes
+from terrain3d.cover.heads import head_table
 from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.types import Head, Layer
 from terrain3d.search import judge as j

@@ -12,7 +12,8 @@ import shapely
 from numpy.typing import NDArray
 
 from terrain3d.cover.causes import NO_FATE, fate_maps
-from terrain3d.cover.fill import head_table, verdict_codes
+from terrain3d.cover.fill import verdict_codes
+from terrain3d.cover.heads import head_table
 from terrain3d.cover.option import verdict_map
 from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict
 from terrain3d.detector.pose import Detector, PosedHead, PosedLayer, in_head, posed_heads

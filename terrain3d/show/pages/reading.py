@@ -6,7 +6,7 @@ from itertools import pairwise
 import numpy as np
 
 from terrain3d.cover.causes import CAUSE_WORDS
-from terrain3d.cover.fill import PASSES_ABOVE
+from terrain3d.cover.fates import PASSES_ABOVE
 from terrain3d.cover.verdict import UNKNOWN, VERDICT_WORDS, Verdict
 from terrain3d.show import words
 from terrain3d.show.pages.profile import Beam, Profile, Run

@@ -11,7 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapes import box, ground, leaves, plane, terrain, unit
 
-from terrain3d.cover.fill import LANDS_SHORT, head_table, verdict_codes
+from terrain3d.cover.fates import LANDS_SHORT
+from terrain3d.cover.fill import verdict_codes
+from terrain3d.cover.heads import head_table
 from terrain3d.cover.option import verdict_map
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.pose import in_head, posed_heads

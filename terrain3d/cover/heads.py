@@ -1,0 +1,81 @@
+"""A detector type as arrays, packed once so that a setting costs no packing."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from terrain3d.detector.types import DetectorType
+from terrain3d.units import Floats
+
+
+@dataclass(frozen=True)
+class HeadTable:
+    """A detector type as arrays, packed once so that a setting costs no packing.
+
+    Parameters
+    ----------
+    pan_deg, half_arc_deg : (h,) float
+    elevation_deg, half_thickness_deg : (h, l) float
+        NaN elevation follows the range setting; NaN thickness is no layer.
+    upper : (h,) int64
+        Which layer of each head is the upper one: by its name, else the highest.
+    name : (h, l) int64
+        Row of `layer_names` of each layer; -1 is no layer.
+    layer_names : tuple of str
+        Uppermost first.
+    """
+
+    pan_deg: Floats
+    half_arc_deg: Floats
+    elevation_deg: Floats
+    half_thickness_deg: Floats
+    upper: NDArray[np.int64]
+    name: NDArray[np.int64]
+    layer_names: tuple[str, ...]
+    nominal_height_m: float
+    max_range_m: float
+    any_layer: bool
+
+
+def head_table(kind: DetectorType, pan_deg: tuple[float, ...] | None = None) -> HeadTable:
+    """Pack a detector type; `pan_deg` overrides the pan of each head.
+
+    >>> from pathlib import Path
+    >>> from terrain3d.detector.types import load_type
+    >>> head_table(load_type("one-head-90", Path())).layer_names
+    ('upper', 'lower')
+    """
+    n_heads, n_layers = len(kind.head), max(len(head.layer) for head in kind.head)
+    elevation = np.full((n_heads, n_layers), np.nan)
+    half_thickness = np.full((n_heads, n_layers), np.nan)
+    name = np.full((n_heads, n_layers), -1, np.int64)
+    steepest = -math.degrees(math.atan(kind.nominal_height / min(kind.range_settings)))
+    height_of: dict[str, float] = {}
+    for head in kind.head:
+        for layer in head.layer:
+            angle = steepest if layer.elevation == "range" else layer.elevation
+            height_of[layer.name] = max(height_of.get(layer.name, -90.0), angle)
+    names = sorted(height_of, key=lambda layer_name: -height_of[layer_name])
+    upper = np.zeros(n_heads, np.int64)
+    for h, head in enumerate(kind.head):
+        for k, layer in enumerate(head.layer):
+            elevation[h, k] = math.nan if layer.elevation == "range" else layer.elevation
+            half_thickness[h, k] = layer.thickness / 2
+            name[h, k] = names.index(layer.name)
+        own = [layer.name for layer in head.layer]
+        upper[h] = own.index("upper" if "upper" in own else min(own, key=names.index))
+    pans = [head.pan for head in kind.head] if pan_deg is None else list(pan_deg)
+    return HeadTable(
+        np.array(pans, float),
+        np.array([head.arc / 2 for head in kind.head]),
+        elevation,
+        half_thickness,
+        upper,
+        name,
+        tuple(names),
+        kind.nominal_height,
+        kind.max_range,
+        kind.alarm == "any",
+    )
