@@ -40,7 +40,7 @@ Wanted = tuple[int | None, float | None, float | None]
 @click.option(
     "--write",
     is_flag=True,
-    help="Put the best set and the runner-up into the site file as options, for those of an earlier search.",
+    help="Put the best set and the runner-up into the site file as options, in place of those found before.",
 )
 @click.option(
     "--cluster",

@@ -5,23 +5,16 @@ from pathlib import Path
 
 import click
 
-from terrain3d.cli.options import out_option, progress_on_terminal, site_argument
+from terrain3d.cli.options import date_option, out_option, progress_on_terminal, site_argument, size_option
 
 #: What can be drawn and for what, without loading what draws it; a test holds them to `show`.
 KINDS = ("contact", "side-by-side", "plan", "oblique", "section", "outlook")
-SIZES = ("screen", "a4", "a3")
 
 
 @click.command("stills")
 @site_argument
 @out_option(Path("out"), "Folder for stills/.")
-@click.option(
-    "--size",
-    type=click.Choice(SIZES),
-    default="screen",
-    show_default=True,
-    help="1600 pixels wide, or paper at 300 dots an inch with plans and sections to scale.",
-)
+@size_option
 @click.option(
     "--kind",
     "kinds",
@@ -40,11 +33,9 @@ SIZES = ("screen", "a4", "a3")
     "--bearing",
     type=click.FloatRange(-360, 360),
     metavar="DEG",
-    help="Cut sections along this bearing, clockwise from grid north; along each head's facing without it.",
+    help="Cut sections along this bearing, clockwise from true north; along each head's facing without it.",
 )
-@click.option(
-    "--date", default="", metavar="TEXT", help="Printed on every page as it is given; none without."
-)
+@date_option
 def command(
     site: Path,
     out: Path,

@@ -12,6 +12,7 @@ from PIL import Image
 from scenes import PERSON, flat_ground, option, unit
 from test_drape import pixels_of
 
+from terrain3d.cli import options
 from terrain3d.cli import stills as command
 from terrain3d.cover.verdict import VERDICT_KEYS, Verdict
 from terrain3d.errors import InputError
@@ -156,7 +157,7 @@ def test_every_option_has_its_pictures(stills):
 def test_the_command_offers_what_can_be_drawn():
     """The command line's own lists of kinds and sizes, which load nothing heavy, are those of the room."""
     assert command.KINDS == KINDS
-    assert set(command.SIZES) == set(SIZES)
+    assert set(options.SIZES) == set(SIZES)
 
 
 def test_only_the_kinds_asked_for_are_drawn(outcome, tmp_path):
