@@ -21,6 +21,9 @@ from terrain3d.units import Floats
 
 #: Seconds that the solver may take for one question.
 TIME_LIMIT_S = 60.0
+#: Nodes of its tree that it may take to settle which of equal sets is taken: where near copies of settings
+#: hold the same, a proof that none bears a little more error takes far longer than it is worth.
+TIE_NODES = 50
 #: Columns that the solver is given at most, and the cells held up to which it is given any number.
 MOST_COLUMNS = 500
 _MOST_HELD = 200_000
@@ -203,15 +206,18 @@ class _Programme:
 
     def best(self, most_nodes: int | None) -> tuple[NDArray[np.bool_] | None, float]:
         """Columns that are best by the first goal and, of equals, by the next; the first goal's bound."""
-        x, bound, optimum, proved = self._solve(self.goals[0], most_nodes)
+        taken, bound, optimum, proved = self._solve(self.goals[0], most_nodes)
         programme = self
+        few = TIE_NODES if most_nodes is None else min(TIE_NODES, most_nodes)
         for goal, slip, following in zip(self.goals, self.slips, self.goals[1:], strict=False):
-            if x is None or not proved:
+            if taken is None or not proved:
                 break
             programme = programme._held_to(goal, optimum + slip)
-            better, _, optimum, proved = programme._solve(following, most_nodes)
-            x = x if better is None else better
-        return x, bound
+            better, _, optimum, proved = programme._solve(following, few)
+            # Of an unproved answer only what is an improvement is taken.
+            if better is not None and float(following @ better) < float(following @ taken) + 1e-9:
+                taken = better
+        return None if taken is None else taken[: self.n_columns] > 0.5, bound
 
     def _held_to(self, goal: Floats, most: float) -> "_Programme":
         return replace(
@@ -221,10 +227,8 @@ class _Programme:
             high=np.append(self.high, most),
         )
 
-    def _solve(
-        self, goal: Floats, most_nodes: int | None
-    ) -> tuple[NDArray[np.bool_] | None, float, float, bool]:
-        """Columns taken (None where there are none), bound, optimum, and whether it is proved."""
+    def _solve(self, goal: Floats, most_nodes: int | None) -> tuple[Floats | None, float, float, bool]:
+        """What is taken and held (None where nothing is found), bound, optimum, and whether it is proved."""
         n = self.n_columns
         whole = np.zeros(len(goal), np.int64)
         whole[:n] = 1
@@ -241,4 +245,4 @@ class _Programme:
         bound = result.mip_dual_bound if result.mip_dual_bound is not None else -math.inf
         if result.x is None:
             return None, bound, math.inf, False
-        return result.x[:n] > 0.5, bound, float(result.fun), result.status == 0
+        return np.round(result.x, 9), bound, float(result.fun), result.status == 0
