@@ -10,7 +10,7 @@ from pathlib import Path
 
 from terrain3d.around.animals import AnimalGround, animal_ground
 from terrain3d.around.nuisance import InLayer, in_layers
-from terrain3d.around.spill import Spill, spill
+from terrain3d.around.spill import FOLLOW_ON, Spill, spill
 from terrain3d.conditions.heat import HeatResult, held_by_temperature
 from terrain3d.conditions.sun import SunResult, sun_times
 from terrain3d.cover.option import OptionResult
@@ -22,6 +22,8 @@ from terrain3d.errors import InputError
 from terrain3d.job import Outcome, Progress, in_file, own_figures, run
 from terrain3d.sight.panorama import Panorama, panorama
 from terrain3d.site import Site, load_site
+from terrain3d.survey.build import build_surroundings
+from terrain3d.terrain import Terrain
 from terrain3d.walk.borrowed import BorrowedTests, load_tests
 from terrain3d.walk.option import OptionWalks, option_walks
 from terrain3d.walk.routes import OpenRoutes, open_routes
@@ -47,12 +49,16 @@ class OptionStudy:
 
 @dataclass(frozen=True, eq=False)
 class Study:
-    """An outcome with what walks through it, option by option in the order of the site file."""
+    """An outcome with what walks through it, option by option in the order of the site file.
+
+    `surroundings` is the site as `beyond` and `sun` look at it: with the ground past the reach of the units.
+    """
 
     outcome: Outcome
     options: tuple[OptionStudy, ...]
     doubt: Doubt | None
     parts: tuple[str, ...]
+    surroundings: Terrain
 
     def of(self, name: str) -> OptionStudy:
         """The study of an option."""
@@ -88,10 +94,11 @@ def study(
     walker = _walker(site, outcome, site_path)
     own_tests = site.walk_test.file
     tests = None if own_tests is None else load_tests(site_path.parent / own_tests)
+    surroundings = _surroundings(site, site_path, outcome, parts, tell)
     options = []
     for number, option in enumerate(outcome.options):
         told = partial(_tell_at, tell, number / len(outcome.options))
-        options.append(_option(outcome, option, site, walker, tests, parts, told))
+        options.append(_option(outcome, surroundings, option, site, walker, tests, parts, told))
     doubt = None
     if "doubt" in parts:
         try:
@@ -102,7 +109,25 @@ def study(
             )  # fmt: skip
         except InputError as error:
             raise in_file(error, site_path) from error
-    return Study(outcome, tuple(options), doubt, tuple(part for part in PARTS if part in parts))
+    done = tuple(part for part in PARTS if part in parts)
+    return Study(outcome, tuple(options), doubt, done, surroundings)
+
+
+def _surroundings(
+    site: Site, site_path: Path, outcome: Outcome, parts: tuple[str, ...], tell: Progress
+) -> Terrain:
+    """The ground as far as the parts look that are asked for."""
+    if not {"beyond", "sun"} & set(parts):
+        return outcome.terrain
+    farthest_m = max(unit.type.max_range for option in outcome.options for unit in option.detectors)
+    to_the_sky = "sun" in parts and outcome.terrain.frame.origin_lonlat is not None
+    try:
+        return build_surroundings(
+            site, site_path.parent, outcome.terrain, FOLLOW_ON * farthest_m, to_the_sky,
+            lambda fraction: tell("reading the ground around", fraction),
+        )  # fmt: skip
+    except InputError as error:
+        raise in_file(error, site_path) from error
 
 
 def _tell_at(tell: Progress, share: float, step: str) -> None:
@@ -111,6 +136,7 @@ def _tell_at(tell: Progress, share: float, step: str) -> None:
 
 def _option(
     outcome: Outcome,
+    surroundings: Terrain,
     option: OptionResult,
     site: Site,
     walker: Figure,
@@ -135,14 +161,14 @@ def _option(
         done["animals"] = animal_ground(terrain, option, views, own)
     if "beyond" in parts:
         tell("looking beyond the boundary")
-        done["spill"] = spill(terrain, units, figure.height_m)
-        done["nuisances"] = in_layers(terrain, units)
+        done["spill"] = spill(surroundings, units, figure.height_m)
+        done["nuisances"] = in_layers(surroundings, units)
     if "heat" in parts:
         tell("warming the ground")
         done["heat"] = held_by_temperature(terrain, units, views, combine, figure.height_m, site.heat)
     if "sun" in parts:
         tell("following the sun")
-        done["sun"] = sun_times(terrain, units, site.sun)
+        done["sun"] = sun_times(surroundings, units, site.sun)
     if "doubt" in parts:
         tell("shifting each setting")
         done["tolerances"] = option_tolerances(terrain, option, figure.height_m)

@@ -112,6 +112,17 @@ class Ground:
             self.y0 + self.cell_m * (ny - 1) + half,
         )
 
+    def part_of(self, wider: "Ground") -> tuple[slice, slice]:
+        """Rows and columns that this ground takes up in a wider one that holds it, cells upon cells.
+
+        >>> wider = Ground(0.0, 0.0, 1.0, np.zeros((3, 4)))
+        >>> Ground(1.0, 1.0, 1.0, np.zeros((2, 2))).part_of(wider)
+        (slice(1, 3, None), slice(1, 3, None))
+        """
+        i, j = round((self.x0 - wider.x0) / self.cell_m), round((self.y0 - wider.y0) / self.cell_m)
+        ny, nx = self.z.shape
+        return slice(j, j + ny), slice(i, i + nx)
+
     def height_at(self, x: ArrayLike, y: ArrayLike) -> Floats:
         """Bilinear heights; NaN off the grid or beside a node that is not known.
 
@@ -285,6 +296,8 @@ class Terrain:
     `doubts` are sentences about the survey that every output has to carry; `spacing_m` is the
     typical distance between measured ground points, None where the ground is drawn, not surveyed.
     `boundary` is the (k, 2) outline of the site's own land, None where it is not drawn.
+    `far` is the surface of the survey past `ground`, ever coarser rings of it, nearest first: tops of
+    crowns and roofs, which only the sky is looked at over. It is empty unless somebody looks that far.
     """
 
     frame: Frame
@@ -300,6 +313,7 @@ class Terrain:
     nuisances: tuple[Nuisance, ...] = ()
     beyond: tuple[Beyond, ...] = ()
     boundary: Floats | None = None
+    far: tuple[Ground, ...] = ()
 
     def mount(self, name: str) -> Mount:
         return next(mount for mount in self.mounts if mount.name == name)

@@ -7,9 +7,11 @@ far end, and senses what is hot and large farther off than a person (common prac
 
 What counts on ground of others, in cells of the ground's grid:
 
-- within range a person (the site's figure) who breaks the upper layer; on a road something as tall as a
-  vehicle, VEHICLE_M;
+- within range a person (the site's figure) who breaks the upper layer; on a road the larger of a person and
+  a vehicle, VEHICLE_M, for both use it;
 - on past its range something as tall as a vehicle, whatever the ground.
+
+The same holds for the ground past the boundary as a whole.
 
 A cell counts when that height fills the layer as the unit's own fill has it, seen past ground, solids and
 leaves, as for a verdict. How several units combine does not matter here: each is troubled by itself.
@@ -127,8 +129,10 @@ class Spill:
         that run past it.
     has_boundary : bool
         Whether own land is drawn; without it nothing is said of running past.
+    ground : Ground
+        What was looked at: the ground of the terrain that was handed in.
     past_within, past_on : (ny, nx) bool
-        Cells beyond the boundary in the upper layer, within range and only on past it.
+        Cells of `ground` beyond the boundary in the upper layer, within range and only on past it.
     past_within_m2, past_on_m2 : float
         Their areas.
     pieces : tuple of PieceSpill
@@ -140,6 +144,7 @@ class Spill:
     fans: tuple[Fan, ...]
     landings: tuple[tuple[Landing, ...], ...]
     has_boundary: bool
+    ground: Ground
     past_within: Mask
     past_on: Mask
     past_within_m2: float
@@ -156,10 +161,13 @@ class Spill:
 
     @property
     def farthest_on_m(self) -> float | None:
-        """Farthest that any layer runs past the boundary when it is followed on past its range."""
+        """Farthest that any layer runs past the boundary on past its range; None without a boundary.
+
+        Only what lies past the range counts, as everywhere here.
+        """
         if not self.has_boundary:
             return None
-        return max((float((fan.past_within_m + fan.past_on_m).max()) for fan in self.fans), default=0.0)
+        return max((float(fan.past_on_m.max()) for fan in self.fans), default=0.0)
 
 
 def spill(terrain: Terrain, units: tuple[Detector, ...], figure_m: float) -> Spill:
@@ -178,24 +186,29 @@ def spill(terrain: Terrain, units: tuple[Detector, ...], figure_m: float) -> Spi
     )
     ground = terrain.ground
     none = np.zeros(ground.z.shape, bool)
-    person, vehicle, on_past = none.copy(), none.copy(), none.copy()
+    person, larger, on_past = none.copy(), none.copy(), none.copy()
     for unit in units:
         follow_m = FOLLOW_ON * unit.type.max_range
         seen = panorama(terrain, unit.eye, follow_m)
-        person |= upper_broken(ground, unit, seen, figure_m)
-        vehicle |= upper_broken(ground, unit, seen, VEHICLE_M)
-        on_past |= upper_broken(ground, unit, seen, VEHICLE_M, follow_m)
+        person |= upper_broken(ground, unit, seen, counted_height_m("other", figure_m))
+        larger |= upper_broken(ground, unit, seen, counted_height_m("road", figure_m))
+        # Cells that the same height breaks in both reaches differ in their distance alone.
+        vehicle = upper_broken(ground, unit, seen, VEHICLE_M)
+        on_past |= upper_broken(ground, unit, seen, VEHICLE_M, follow_m) & ~vehicle
+    road = none.copy()
+    for piece in terrain.beyond:
+        if piece.kind == "road":
+            road |= _piece_cells(ground, piece)
+    within = person | (larger & road)
+    pieces = tuple(_piece(ground, units, piece, within, on_past) for piece in terrain.beyond)
     outside = none if terrain.boundary is None else ground.known & ~_own_cells(terrain)
-    pieces = tuple(
-        _piece(ground, units, piece, vehicle if piece.kind == "road" else person, on_past)
-        for piece in terrain.beyond
-    )
-    within, on = person & outside, on_past & ~person & outside
+    within, on = within & outside, on_past & ~within & outside
     cell_m2 = ground.cell_m**2
     return Spill(
         fans,
         tuple(landings(fan, terrain.solids.names) for fan in fans),
         terrain.boundary is not None,
+        ground,
         within,
         on,
         float(within.sum()) * cell_m2,
@@ -223,15 +236,24 @@ def spills_into(
     piece : Beyond
         Its cells are looked up once and remembered.
     figure_m : float
-        Height of a person, metres; on a road it is that of a vehicle.
+        Height of a person, metres; on a road it is the larger of theirs and a vehicle's.
     """
-    height_m = VEHICLE_M if piece.kind == "road" else figure_m
+    height_m = counted_height_m(piece.kind, figure_m)
     inside = _piece_cells(terrain.ground, piece).ravel()[seen.cells]
     broken = np.zeros(len(inside), bool)
     if inside.any():
         for codes in upper_codes(unit, seen, height_m):
             broken |= codes == Verdict.BOTH
     return float((broken & inside).sum()) * terrain.ground.cell_m**2
+
+
+def counted_height_m(kind: str, figure_m: float) -> float:
+    """Height of what counts on ground of a kind, within range, metres.
+
+    >>> counted_height_m("neighbour", 1.7), counted_height_m("road", 1.7), counted_height_m("road", 0.6)
+    (1.7, 1.7, 1.5)
+    """
+    return max(figure_m, VEHICLE_M) if kind == "road" else figure_m
 
 
 def landings(fan: Fan, solid_names: tuple[str, ...]) -> tuple[Landing, ...]:
@@ -329,7 +351,7 @@ def _piece(
 
 
 def _notes(terrain: Terrain, units: tuple[Detector, ...], fans: tuple[Fan, ...]) -> list[str]:
-    notes = []
+    notes = list(terrain.doubts)
     if terrain.boundary is None:
         notes.append("no boundary is drawn, so nothing is said of how far the layers run past it")
     else:

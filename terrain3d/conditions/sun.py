@@ -7,9 +7,10 @@ refraction (standard air; 0.3 to 0.5 degrees at the horizon), and that of its mi
 more than `near` degrees from the layer's band.
 
 What hides it is cast ray by ray from the unit: ground, solids, and foliage that lets through less than
-`LEAST_LIGHT`. Ground that is not known hides nothing, and what lies beyond the survey is taken as level:
-there the sun rises at elevation 0. The frame is centred on the site, so its north is true north: 100 m
-from the centre the two differ by under 0.002 degrees up to latitude 60.
+`LEAST_LIGHT`; past them the surface of the survey, `Terrain.far`, where it was read so far. Ground that
+is not known hides nothing, and what lies beyond the survey is taken as level: there the sun rises at
+elevation 0. The frame is centred on the site, so its north is true north: 100 m from the centre the two
+differ by under 0.002 degrees up to latitude 60.
 """
 
 import difflib
@@ -27,7 +28,7 @@ from scipy import ndimage
 from terrain3d.detector.pose import Detector, PosedHead, PosedLayer, in_head, posed_heads
 from terrain3d.errors import InputError
 from terrain3d.sight.foliage import near_leaves
-from terrain3d.sight.hits import first_hits
+from terrain3d.sight.hits import first_hits, ground_distances
 from terrain3d.sight.picture import light_along
 from terrain3d.sight.slices import N_BINS
 from terrain3d.site import SunSetting
@@ -270,7 +271,7 @@ def sun_times(terrain: Terrain, units: tuple[Detector, ...], setting: SunSetting
     daylight = np.zeros((len(sun.offset_s), STEPS_A_DAY), bool)
     daylight[sun.day, sun.step] = True
     layers = tuple(found for unit in units for found in _before_unit(terrain, unit, sun, setting))
-    return SunResult(setting, origin, daylight, layers, _words(layers, setting))
+    return SunResult(setting, origin, daylight, layers, _words(layers, setting, terrain.far))
 
 
 def sun_near(head: PosedHead, layer: PosedLayer, directions: Floats, near_deg: float) -> NDArray[np.bool_]:
@@ -298,8 +299,10 @@ def directions_of(azimuth_deg: Floats, elevation_deg: Floats) -> Floats:
 def hidden(terrain: Terrain, unit: Detector, azimuth_deg: Floats, elevation_deg: Floats) -> NDArray[np.bool_]:
     """Whether ground, solids or foliage stand before each direction, (n,) bool."""
     far = _far_m(terrain.ground)
-    hits = first_hits(terrain, unit.eye, directions_of(azimuth_deg, elevation_deg), far)
-    behind = np.isfinite(hits.distance)
+    rays = directions_of(azimuth_deg, elevation_deg)
+    behind = np.isfinite(first_hits(terrain, unit.eye, rays, far).distance)
+    for ring in terrain.far:
+        behind |= np.isfinite(ground_distances(ring, unit.eye, rays, _far_m(ring)))
     slopes = np.tan(np.radians(elevation_deg))
     for n in np.flatnonzero(~behind & _may_meet_leaves(terrain, unit, azimuth_deg, slopes, far)):
         light = light_along(terrain, unit.eye, float(azimuth_deg[n]), slopes[n : n + 1], np.array([far]))
@@ -448,7 +451,7 @@ def clock_words(minutes: int) -> str:
     return f"{minutes // 60:02d}:{minutes % 60:02d}"
 
 
-def _words(layers: tuple[SunLayer, ...], setting: SunSetting) -> tuple[str, ...]:
+def _words(layers: tuple[SunLayer, ...], setting: SunSetting, far: tuple[Ground, ...]) -> tuple[str, ...]:
     told = []
     for layer in layers:
         which = f"{layer.unit}, head {layer.head}, {layer.layer} layer"
@@ -467,10 +470,24 @@ def _words(layers: tuple[SunLayer, ...], setting: SunSetting) -> tuple[str, ...]
             )
     told.append(
         f"Clock times of {setting.zone}, to {STEP_MIN} minutes; the middle of the sun, lifted by refraction."
-        " What lies beyond the survey is taken as level. Foliage hides the sun where it lets through less"
-        f" than {LEAST_LIGHT:.0%}; once its leaves are down it may not."
+        f" {far_words(far)}What lies beyond the survey is taken as level. Foliage hides the sun where it lets"
+        f" through less than {LEAST_LIGHT:.0%}; once its leaves are down it may not."
     )
     return tuple(told)
+
+
+def far_words(far: tuple[Ground, ...]) -> str:
+    """How the survey was read past the ground worked on; nothing where it ends with that.
+
+    >>> far_words((Ground(0.0, 0.0, 0.5, np.zeros((2, 2))), Ground(0.0, 0.0, 2.0, np.zeros((2, 2)))))
+    'Far from the units the survey is a surface of cells of 0.5 to 2 m, crowns and roofs taken as solid. '
+    """
+    if not far:
+        return ""
+    sizes = " to ".join(dict.fromkeys(f"{ring.cell_m:.2g}" for ring in (far[0], far[-1])))
+    return (
+        f"Far from the units the survey is a surface of cells of {sizes} m, crowns and roofs taken as solid. "
+    )
 
 
 def _hours(minutes: int) -> str:

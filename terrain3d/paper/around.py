@@ -5,6 +5,7 @@ from typing import Any
 from terrain3d.around.animals import AnimalGround, FigureGround
 from terrain3d.around.nuisance import InLayer
 from terrain3d.around.spill import Fan, Landing, Spill
+from terrain3d.terrain import Ground, Terrain
 
 
 def animal_values(found: AnimalGround) -> dict[str, Any]:
@@ -22,6 +23,19 @@ def animal_values(found: AnimalGround) -> dict[str, Any]:
 def beyond_values(spilt: Spill, things: tuple[InLayer, ...]) -> dict[str, Any]:
     """What an option senses besides its own land, under the keys `beyond` and `nuisances`."""
     return {"beyond": _spill(spilt), "nuisances": [_thing(thing) for thing in things]}
+
+
+def surroundings_values(terrain: Terrain) -> dict[str, Any]:
+    """What the parts that look past the reach of the units looked at, under the key `surroundings`."""
+    return {
+        "ground": _grid(terrain.ground),
+        "far": [_grid(ring) for ring in terrain.far],
+        "doubts": list(terrain.doubts),
+    }
+
+
+def _grid(ground: Ground) -> dict[str, Any]:
+    return {"cell_m": round(ground.cell_m, 6), "bounds_m": [_m(edge) for edge in ground.bounds]}
 
 
 def _figure(ground: FigureGround) -> dict[str, Any]:
@@ -63,7 +77,7 @@ def _spill(spilt: Spill) -> dict[str, Any]:
 
 
 def _fan(fan: Fan, rows: tuple[Landing, ...], has_boundary: bool) -> dict[str, Any]:
-    within, on = fan.past_within_m, fan.past_within_m + fan.past_on_m
+    within, on = fan.past_within_m, fan.past_on_m
     return {
         "unit": fan.unit,
         "head": fan.head,

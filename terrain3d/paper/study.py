@@ -6,7 +6,7 @@ import numpy as np
 
 from terrain3d.around.animals import AnimalGround
 from terrain3d.cover.verdict import UNKNOWN, Codes
-from terrain3d.paper.around import animal_values, beyond_values
+from terrain3d.paper.around import animal_values, beyond_values, surroundings_values
 from terrain3d.paper.conditions import heat_values, sun_values
 from terrain3d.paper.doubt import chances_tif, doubt_dict
 from terrain3d.paper.rasters import bands_tif
@@ -25,6 +25,8 @@ def study_json(study: Study) -> str:
     if study.doubt is not None:
         tolerances = tuple(option.tolerances or () for option in study.options)
         document["doubt"] = doubt_dict(study.outcome, study.doubt, tolerances)
+    if {"beyond", "sun"} & set(study.parts):
+        document["surroundings"] = surroundings_values(study.surroundings)
     return json_text(document)
 
 

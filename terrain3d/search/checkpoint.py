@@ -6,8 +6,10 @@ import tempfile
 import zipfile
 from dataclasses import fields
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from terrain3d import __version__
 from terrain3d.errors import InputError
@@ -31,16 +33,18 @@ def checkpoint_folder(out: Path) -> Path:
 def inputs_digest(terrain: Terrain, space: Space, target: Target) -> str:
     """One number for all that the settings of a mount depend on, but for the mount itself."""
     ground, solids, leaves = terrain.ground, terrain.solids, terrain.foliage
-    digest = hashlib.sha256(f"terrain3d {__version__}, judged 1".encode())
+    digest = hashlib.sha256(f"terrain3d {__version__}, judged 2".encode())
     for kind in space.kinds:
         digest.update(kind.model_dump_json().encode())
     lattices = (ground.x0, ground.y0, ground.cell_m, leaves.x0, leaves.y0, leaves.cell_m, leaves.step_m)
     settings = (space.bearing_step_deg, space.tilts_deg, space.ranges_m, space.tilt_slip_deg, space.labels)
-    digest.update(repr((lattices, settings, target.figure_m, target.animal_m)).encode())
-    for array in (
+    kept_out_m = [height_m for height_m, _ in target.keep_out]
+    digest.update(repr((lattices, settings, target.figure_m, target.animal_m, kept_out_m)).encode())
+    arrays: list[NDArray[Any]] = [
         ground.z, solids.vertices, solids.triangles, leaves.column, leaves.base_z, leaves.above,
-        target.cells, target.weight, target.keep_out,
-    ):  # fmt: skip
+        target.cells, target.weight, *(cells for _, cells in target.keep_out),
+    ]  # fmt: skip
+    for array in arrays:
         digest.update(repr((array.shape, array.dtype.str)).encode())
         digest.update(np.ascontiguousarray(array).tobytes())
     return digest.hexdigest()

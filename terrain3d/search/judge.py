@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from terrain3d.around.spill import counted_height_m
 from terrain3d.cover.areas import cells_within, protected_weight
 from terrain3d.cover.band import layer_sines
 from terrain3d.cover.fill import verdict_codes
@@ -45,15 +46,16 @@ class Target:
         Flat indices into the ground of the cells that count: protected, or all known where none is.
     weight : (p,) float
         Of each of them.
-    keep_out : (q,) int64
-        Flat indices of the cells into which no upper layer may reach.
+    keep_out : tuple of (float, (q,) int64)
+        Flat indices of the cells into which no upper layer may reach, by the height in metres of what
+        counts there.
     figure_m, animal_m : float
         Heights of the figure that is to be held, and of the animal that is better not.
     """
 
     cells: Cells
     weight: Floats
-    keep_out: Cells
+    keep_out: tuple[tuple[float, Cells], ...]
     figure_m: float
     animal_m: float
 
@@ -114,12 +116,14 @@ def target_of(terrain: Terrain, figure_m: float) -> Target:
     weight = protected_weight(ground, terrain.protect) if terrain.protect else np.ones(ground.z.shape)
     weight = np.where(ground.known, weight, 0.0).ravel()
     cells = np.flatnonzero(weight)
-    kept_out = np.zeros(ground.z.shape, bool)
+    kept_out: dict[float, NDArray[np.bool_]] = {}
     for piece in terrain.beyond:
         if piece.keep_out:
-            kept_out |= cells_within(ground, piece)
+            height_m = counted_height_m(piece.kind, figure_m)
+            kept_out[height_m] = kept_out.get(height_m, False) | (cells_within(ground, piece) & ground.known)
     animal = find_figure("dog", []).height_m
-    return Target(cells, weight[cells], np.flatnonzero(kept_out & ground.known), figure_m, animal)
+    keep_out = tuple((height_m, np.flatnonzero(kept_out[height_m])) for height_m in sorted(kept_out))
+    return Target(cells, weight[cells], keep_out, figure_m, animal)
 
 
 def judge_mount(terrain: Terrain, mount: Mount, space: Space, target: Target) -> Judged:
@@ -220,7 +224,8 @@ class _Look:
 
     `rows` are the cells of the panorama that count, `place` their places in `Target.cells`;
     `near` are these places ascending, the same at every height;
-    `spot` is where in it each cell of `view` is. `spill` are the cells to keep out of.
+    `spot` is where in it each cell of `view` is. `spill` are the cells to keep out of, by the height of what
+    counts there.
     """
 
     seen: Panorama
@@ -229,7 +234,7 @@ class _Look:
     near: Cells
     view: _View
     spot: Cells
-    spill: _View | None
+    spill: tuple[tuple[float, _View], ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -291,12 +296,12 @@ def _look(
     rows = np.flatnonzero(places >= 0)
     near = np.sort(places[rows])
     view = _view(seen, place, target)
-    spill = None
-    if len(target.keep_out):
+    spill = []
+    for height_of_it_m, cells in target.keep_out:
         outside = np.full(len(place), -1, np.int64)
-        outside[target.keep_out] = np.arange(len(target.keep_out))
-        spill = _view(seen, outside, None)
-    return _Look(seen, rows, places[rows], near, view, np.searchsorted(near, view.place), spill)
+        outside[cells] = np.arange(len(cells))
+        spill.append((height_of_it_m, _view(seen, outside, None)))
+    return _Look(seen, rows, places[rows], near, view, np.searchsorted(near, view.place), tuple(spill))
 
 
 def _view(seen: Panorama, place: Cells, target: Target | None) -> _View:
@@ -337,9 +342,9 @@ def _judge_kind(
         n = len(space.bearings_deg)
         sure = np.stack([_steady(aimed[row], n) for row in rows])
         barred = np.zeros((len(rows), len(some), n), bool)
-        if look.spill is not None:
-            upper = _aimed(look.spill, space, kind, some, target.figure_m, upper_only=True)[:, :, :n]
-            barred = _barred(upper, rows, len(some))
+        for height_m, outside in look.spill:
+            upper = _aimed(outside, space, kind, some, height_m, upper_only=True)[:, :, :n]
+            barred |= _barred(upper, rows, len(some))
         masks = _Masks(sure, len(some), barred, look.view.blocks)
         results.append((some, masks.values(), masks))
     return results

@@ -10,7 +10,7 @@ from numba import njit
 from numpy.typing import ArrayLike, NDArray
 
 from terrain3d.sight.march import first_ground
-from terrain3d.terrain import Solids, Terrain
+from terrain3d.terrain import Ground, Solids, Terrain
 from terrain3d.units import Floats
 
 
@@ -56,9 +56,7 @@ def first_hits(
     """
     rays = np.atleast_2d(np.asarray(directions, float))
     rays = rays / np.linalg.norm(rays, axis=1, keepdims=True)
-    ground = terrain.ground
-    x, y, z = (float(v) for v in origin)
-    distance = _ground_distances(ground.z, ground.x0, ground.y0, ground.cell_m, x, y, z, rays, float(reach_m))
+    distance = ground_distances(terrain.ground, origin, rays, reach_m)
     what = np.where(np.isfinite(distance), Hit.GROUND, Hit.NOTHING).astype(np.uint8)
     if len(terrain.solids.triangles):
         solid = solid_distances(terrain.solids, origin, rays)
@@ -66,6 +64,17 @@ def first_hits(
         distance = np.where(nearer, solid, distance)
         what[nearer] = Hit.SOLID
     return Hits(distance, what)
+
+
+def ground_distances(
+    ground: Ground, origin: tuple[float, float, float], rays: Floats, reach_m: float
+) -> Floats:
+    """Slant distance of each unit ray to a ground, metres; inf for none within reach."""
+    x, y, z = (float(v) for v in origin)
+    distance: Floats = _ground_distances(
+        ground.z, ground.x0, ground.y0, ground.cell_m, x, y, z, rays, float(reach_m)
+    )
+    return distance
 
 
 def solid_distances(solids: Solids, origin: tuple[float, float, float], rays: Floats) -> Floats:

@@ -1,5 +1,6 @@
 """Site file and survey to `Terrain`: everything in one local frame, and what a person should doubt."""
 
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -10,8 +11,10 @@ from terrain3d.errors import InputError
 from terrain3d.frame import Frame, site_frame
 from terrain3d.site import Site
 from terrain3d.survey.above import ground_points, sort_standing
+from terrain3d.survey.boxes import box_around, grown, holds, joined, meeting
 from terrain3d.survey.buildings import buildings
 from terrain3d.survey.crs import crs_words, horizontal, read_crs
+from terrain3d.survey.far import far_surface
 from terrain3d.survey.files import read_header, read_survey
 from terrain3d.survey.footing import (
     check_on_ground,
@@ -20,18 +23,21 @@ from terrain3d.survey.footing import (
     off_ground,
     under_mounts,
 )
-from terrain3d.survey.lattice import Lattice, Relief, lattice_over
+from terrain3d.survey.lattice import MAX_NODES, Lattice, Relief, lattice_over, n_cells
 from terrain3d.survey.leaves import Profiles, estimated, foliage
 from terrain3d.survey.placing import Drawn, Placed, drawn, middle, placed
 from terrain3d.survey.sheets import from_mesh, from_raster
-from terrain3d.survey.solids import block, wall
+from terrain3d.survey.solids import block, named_alike, wall
 from terrain3d.survey.source import Box, Cloud, Header, Progress, Raster
 from terrain3d.survey.surface import plane, spot_levels, surveyed
 from terrain3d.survey.whereabouts import check_whereabouts
-from terrain3d.terrain import Solids, Terrain
+from terrain3d.terrain import Ground, Solids, Terrain
+from terrain3d.units import Floats
 
 #: Ground beyond the reach of a unit, and around what is to be held, that is worked on as well.
 _AROUND_M = 3.0
+#: Drawn things farther than this from every mount widen nothing that is read.
+MOST_AROUND_M = 100.0
 #: A survey is read this much beyond the grid and the widest gap bridged, so that the edge of the grid is
 #: as sure as its middle.
 _BEYOND_M = 2.0
@@ -75,34 +81,105 @@ def build_terrain(
     >>> terrain.ground.height_at([3.0], [0.0]), terrain.ground.z.shape
     (array([-0.3]), (160, 160))
     """
-    tell = progress or (lambda _fraction: None)
     header, site_crs, doubts = _settled(site, folder)
     shapes = drawn(site, folder, site_crs)
     check_whereabouts(shapes, site, header, site_crs)
     frame = _frame(site, shapes, header, site_crs)
     local = placed(shapes, frame)
+    if header is not None:
+        check_on_survey(local, shapes, frame, header)
+    wanted = _wanted(local, reach_m, around_m)
+    ground = _Source(site, folder, header, site_crs, frame, doubts)
+    return _terrain(ground, shapes, local, wanted, progress)
+
+
+def build_surroundings(
+    site: Site,
+    folder: Path,
+    near: Terrain,
+    look_m: float,
+    to_the_sky: bool = False,
+    progress: Progress | None = None,
+) -> Terrain:
+    """The same site with the ground that is looked at past the reach of the units.
+
+    Parameters
+    ----------
+    site : Site
+    folder : Path
+    near : Terrain
+        From `build_terrain` of the same site.
+    look_m : float
+        How far the upper layers are followed: the survey is read this far around each mount as it was
+        read for the verdicts, and farther where the boundary, ground of others, nuisance things, walls and
+        hedges are drawn, up to `MOST_AROUND_M` from the mounts.
+    to_the_sky : bool
+        Whether to read the rest of the survey too, as `Terrain.far`.
+    progress : callable, optional
+
+    Returns
+    -------
+    Terrain
+        In the frame of `near`, with a ground whose cells line up with its cells and that holds them all;
+        `near` itself where no more is known. Its doubts are those of what is looked at here alone.
+
+    Raises
+    ------
+    InputError
+        Where the survey cannot be read.
+    """
+    tell = progress or (lambda _fraction: None)
+    header, site_crs, _ = _settled(site, folder)
     if header is None:
-        relief, more = _drawn_ground(site, frame, site_crs)
+        return replace(near, doubts=())
+    assert site.ground.file is not None
+    shapes = drawn(site, folder, site_crs)
+    local = placed(shapes, near.frame)
+    covered = _turned_box(header.bounds, near.frame, header.crs, to_local=True)
+    mounts = box_around([np.array([[mount.x, mount.y]]) for mount in near.mounts])
+    looked = grown(mounts, look_m + _AROUND_M)
+    outlines = [*_outlines(near), *(points for _, points in local.solids)]
+    outlines += [prism.outline for prism in local.prisms]
+    drawn_at = grown(box_around([np.array(mounts).reshape(2, 2), *outlines]), _AROUND_M)
+    drawn_at = meeting(drawn_at, grown(mounts, MOST_AROUND_M))
+    wide, wanted = near, joined(near.ground.bounds, joined(looked, drawn_at))
+    if n_cells(meeting(wanted, covered), site.site.cell) > MAX_NODES:
+        wanted = joined(near.ground.bounds, looked)
+    if not holds(near.ground.bounds, meeting(wanted, covered)):
+        source = _Source(site, folder, header, site_crs, near.frame, ())
+        wide = _terrain(source, shapes, local, wanted, lambda share: tell(share / 2))
+        wide = replace(wide, solids=named_alike(wide.solids, near.solids))
+    doubts = off_ground(wide.ground, shapes, local, "what is looked at around the site")
+    far: tuple[Ground, ...] = ()
+    if to_the_sky:
+        far = far_surface(
+            folder / site.ground.file, header, near.frame, wide.ground.bounds, mounts, covered, look_m,
+            lambda share: tell((1 + share) / 2),
+        )  # fmt: skip
+    return replace(wide, doubts=doubts, far=far)
+
+
+def _terrain(
+    source: "_Source", shapes: Drawn, local: Placed, wanted: Box | None, progress: Progress | None
+) -> Terrain:
+    """The ground within a box, with all that stands on it."""
+    tell = progress or (lambda _fraction: None)
+    site, frame, doubts = source.site, source.frame, source.doubts
+    if source.header is None:
+        relief, more = _drawn_ground(site, frame, source.site_crs)
         standing, profiles = Solids.none(), None
         if local.treatments:
             more += ("[[treat]] outlines are left aside: drawn ground has nothing standing on it",)
     else:
-        check_on_survey(local, shapes, frame, header)
         relief, standing, profiles, more = _surveyed_ground(
-            site,
-            folder,
-            header,
-            frame,
-            local,
-            _wanted(local, reach_m, around_m),
-            lambda share: tell(_READING * share),
+            source, source.header, local, wanted, lambda share: tell(_READING * share)
         )
     tell(0.9)
-    if header is not None:
+    if source.header is not None:
         relief, hidden = under_mounts(relief, local.mounts)
         more += hidden
     check_on_ground(local, shapes, relief, site)
-    doubts += more + ground_doubts(relief) + off_ground(relief, shapes, local)
+    doubts += more + ground_doubts(relief) + off_ground(relief.ground, shapes, local)
     terrain = Terrain(
         frame,
         relief.ground,
@@ -120,6 +197,18 @@ def build_terrain(
     )
     tell(1.0)
     return terrain
+
+
+@dataclass(frozen=True)
+class _Source:
+    """Where the ground comes from, and what is doubtful before any of it is read."""
+
+    site: Site
+    folder: Path
+    header: Header | None
+    site_crs: pyproj.CRS | None
+    frame: Frame
+    doubts: tuple[str, ...]
 
 
 def crs_of_site(site: Site, folder: Path) -> pyproj.CRS | None:
@@ -195,15 +284,10 @@ def _drawn_ground(site: Site, frame: Frame, site_crs: pyproj.CRS | None) -> tupl
 
 
 def _surveyed_ground(
-    site: Site,
-    folder: Path,
-    header: Header,
-    frame: Frame,
-    local: Placed,
-    wanted: Box | None,
-    progress: Progress,
+    source: _Source, header: Header, local: Placed, wanted: Box | None, progress: Progress
 ) -> _Read:
     """Read what lies around the shapes and turn it into ground and what stands on it."""
+    site, frame = source.site, source.frame
     assert site.ground.file is not None
     covered = _turned_box(header.bounds, frame, header.crs, to_local=True)
     work = _cut(wanted or covered, covered)
@@ -212,7 +296,7 @@ def _surveyed_ground(
     beyond = limit + _BEYOND_M + 3 * site.site.cell
     around = (work[0] - beyond, work[1] - beyond, work[2] + beyond, work[3] + beyond)
     box = _turned_box(around, frame, header.crs, to_local=False)
-    survey = read_survey(folder / site.ground.file, header, box, progress)
+    survey = read_survey(source.folder / site.ground.file, header, box, progress)
     if isinstance(survey, Raster):
         doubts = (
             *survey.doubts,
@@ -245,6 +329,13 @@ def _from_cloud(cloud: Cloud, frame: Frame, local: Placed, lattice: Lattice, lim
     return relief, solids, profiles, cloud.doubts + doubts + sorted_.doubts
 
 
+def _outlines(terrain: Terrain) -> list[Floats]:
+    """Own land, ground of others and nuisance things."""
+    outlines = [piece.outline for piece in terrain.beyond]
+    outlines += [thing.outline for thing in terrain.nuisances]
+    return outlines if terrain.boundary is None else [*outlines, terrain.boundary]
+
+
 def _wanted(local: Placed, reach_m: float, around_m: float) -> Box | None:
     """The box around all that is looked at: mounts with their reach, areas to be held, walks and ways in."""
     rings = [np.array([[mount.x, mount.y]]) for mount in local.mounts]
@@ -260,12 +351,7 @@ def _wanted(local: Placed, reach_m: float, around_m: float) -> Box | None:
 
 
 def _cut(wanted: Box, covered: Box) -> Box:
-    box = (
-        max(wanted[0], covered[0]),
-        max(wanted[1], covered[1]),
-        min(wanted[2], covered[2]),
-        min(wanted[3], covered[3]),
-    )
+    box = meeting(wanted, covered)
     if box[0] >= box[2] or box[1] >= box[3]:
         raise InputError(
             "nothing that the site file draws lies on the survey",

@@ -8,7 +8,7 @@ from scipy.spatial import cKDTree
 
 from terrain3d.survey.gaps import Mask, spacing
 from terrain3d.survey.lattice import Lattice, Relief, lattice_over
-from terrain3d.survey.solids import FOOTING_M
+from terrain3d.survey.solids import FOOTING_M, SURVEYED
 from terrain3d.terrain import Solids
 from terrain3d.units import Floats
 
@@ -270,7 +270,7 @@ def _faces(columns: _Columns, open_below: Mask) -> Solids:
     owner = np.tile(np.concatenate(owners), 2).astype(np.int64)
     # A side that comes to a point at one end is one triangle, not two.
     real = (triangles != np.roll(triangles, 1, axis=1)).all(axis=1)
-    names = tuple(f"surveyed solid {k + 1}" for k in range(n_things))
+    names = tuple(f"{SURVEYED} {k + 1}" for k in range(n_things))
     return Solids(vertices, triangles[real], owner[real], names)
 
 

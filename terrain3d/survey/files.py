@@ -1,6 +1,7 @@
 """One door to every survey file: look at what it is, then hand it to the reader of its format."""
 
 import re
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -147,6 +148,52 @@ def read_survey(
     from terrain3d.survey.meshes import read_mesh
 
     return read_mesh(path, header, form, box, progress)
+
+
+def pass_points(
+    path: Path, header: Header, take: Callable[[Cloud], None], progress: Progress | None = None
+) -> None:
+    """Hand on all points of a cloud, chunk by chunk, keeping none.
+
+    Parameters
+    ----------
+    path : Path
+    header : Header
+        From `read_header` of the same file, of the kind 'cloud'.
+    take : callable
+        Given some points at a time.
+    progress : callable, optional
+        Told the share of the work that is done.
+    """
+    form, _ = recognise(path)
+    if form == "las":
+        from terrain3d.survey.points import pass_las
+
+        pass_las(path, header, None, take, progress)
+    else:
+        from terrain3d.survey.textpoints import pass_text
+
+        pass_text(path, header, None, take, progress)
+
+
+def pass_tops(path: Path, header: Header, box: Box, wide: int, take: Callable[[Cloud], None]) -> None:
+    """Hand on an elevation grid as points: of each square of cells, so many wide, its middle and its top.
+
+    Parameters
+    ----------
+    path : Path
+    header : Header
+        From `read_header` of the same file, of the kind 'raster'.
+    box : (west, south, east, north)
+        In the units of `header.crs`.
+    wide : int
+        1 for every cell.
+    take : callable
+        Given some points at a time.
+    """
+    from terrain3d.survey.grids import pass_grid
+
+    pass_grid(path, header, recognise(path)[0], box, wide, take)
 
 
 def recognise(path: Path) -> tuple[str, tuple[str, ...]]:

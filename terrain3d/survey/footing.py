@@ -107,12 +107,13 @@ def ground_doubts(relief: Relief) -> tuple[str, ...]:
     return tuple(doubts)
 
 
-def off_ground(relief: Relief, shapes: Drawn, local: Placed) -> tuple[str, ...]:
+def off_ground(on: Ground, shapes: Drawn, local: Placed, part: str = "the verdicts") -> tuple[str, ...]:
     """A doubt about walls, blocks, hedges and treatments that meet no cell of the ground.
 
-    The grid is a rectangle and everything looked at lies on it, so what lies off it blocks no sight.
+    The grid is a rectangle and everything that a verdict looks at lies on it, so what lies off it blocks
+    none of that sight.
     """
-    ground = shapely.box(*relief.ground.bounds)
+    ground = shapely.box(*on.bounds)
     off = {
         name: float(plan.distance(ground))
         for name, plan in _plans(shapes, local)
@@ -125,8 +126,8 @@ def off_ground(relief: Relief, shapes: Drawn, local: Placed) -> tuple[str, ...]:
     return (
         f"{listed(list(off))} {'lies' if one else 'lie'} wholly off the ground worked on, "
         f"{'' if one else 'the nearest '}{nearest:.{0 if nearest >= 10 else 1}f} m from it, and "
-        f"{'counts' if one else 'count'} for nothing: check {'its' if one else 'their'} coordinates and "
-        "[site] crs",
+        f"{'plays' if one else 'play'} no part in {part}: check {'its' if one else 'their'} "
+        "coordinates and [site] crs",
     )
 
 

@@ -2,7 +2,7 @@
 
 import math
 import warnings
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -20,7 +20,7 @@ from rasterio.windows import Window
 from terrain3d.errors import InputError
 from terrain3d.site import GroundSource
 from terrain3d.survey.crs import Said, said_by, settle, unit_words
-from terrain3d.survey.source import Box, Header, Progress, Raster
+from terrain3d.survey.source import Box, Cloud, Header, Progress, Raster
 from terrain3d.survey.wording import box_words
 from terrain3d.units import FOOT_M, US_SURVEY_FOOT_M, Floats
 
@@ -120,6 +120,47 @@ def read_grid(
     if n_guessed:
         doubts += (f"{n_guessed} cells hold {USUAL_NO_DATA[0]:.0f} or the like and are taken for no data",)
     return Raster(z, transform, header.crs, doubts)
+
+
+def pass_grid(
+    path: Path, header: Header, form: str, box: Box, wide: int, take: Callable[[Cloud], None]
+) -> None:
+    """Hand on the cells of a box as points, strip by strip: of each square of cells the middle and the top.
+
+    Parameters
+    ----------
+    path : Path
+    header : Header
+        From `grid_header`.
+    form : 'tif' or 'asc'
+    box : (west, south, east, north)
+        In the units of the grid's CRS.
+    wide : int
+        Cells along the side of a square.
+    take : callable
+        Given the squares of a strip that hold data, as a `Cloud`.
+    """
+    with _opened(path, form) as dataset:
+        window = _window(dataset, box)
+        if window is None:
+            return
+        rows = wide * max(1, STRIP_CELLS // (window.width * wide))
+        for top in range(0, window.height, rows):
+            strip = np.empty((min(rows, window.height - top), window.width))
+            part = Window(window.col_off, window.row_off + top, window.width, len(strip))
+            _read_strip(dataset, part, strip)
+            pad = [(0, -n % wide) for n in strip.shape]
+            squares = np.pad(np.where(np.isnan(strip), -np.inf, strip), pad, constant_values=-np.inf)
+            ny, nx = (n // wide for n in squares.shape)
+            tops = squares.reshape(ny, wide, nx, wide).max(axis=(1, 3))
+            row, column = np.nonzero(np.isfinite(tops))
+            x, y = dataset.transform @ (
+                window.col_off + (column + 0.5) * wide,
+                window.row_off + top + (row + 0.5) * wide,
+            )
+            ones = np.ones(len(row), np.uint8)
+            z = tops[row, column] * header.vertical_unit_m
+            take(Cloud(np.column_stack([x, y, z]), np.zeros(len(row), np.uint8), ones, ones, header.crs))
 
 
 def _read_strip(dataset: Any, window: Window, out: Floats) -> int:

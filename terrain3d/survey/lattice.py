@@ -75,6 +75,15 @@ def lattice_over(bounds: Box, cell_m: float) -> Lattice:
     return Lattice((i0 + 0.5) * cell_m, (j0 + 0.5) * cell_m, cell_m, nx, ny)
 
 
+def n_cells(bounds: Box, cell_m: float) -> float:
+    """About how many cells cover a box.
+
+    >>> n_cells((0, 0, 10, 5), 0.5)
+    200.0
+    """
+    return (bounds[2] - bounds[0]) * (bounds[3] - bounds[1]) / cell_m**2
+
+
 def check_size(nx: int, ny: int, cell_m: float) -> None:
     """Refuse a grid that would not fit the memory."""
     if nx * ny > MAX_NODES:

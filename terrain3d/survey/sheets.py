@@ -11,7 +11,7 @@ from terrain3d.frame import Frame
 from terrain3d.survey.above import STANDS_ABOVE_M, Treatment, filtered_ground
 from terrain3d.survey.gaps import Mask, bridged, carried_on, wide_gaps
 from terrain3d.survey.lattice import Lattice, Relief
-from terrain3d.survey.solids import Indices
+from terrain3d.survey.solids import SURVEYED, Indices
 from terrain3d.survey.source import Raster
 from terrain3d.survey.surface import surveyed, within
 from terrain3d.terrain import Ground, Solids
@@ -154,5 +154,5 @@ def _solids(vertices: Floats, triangles: Indices) -> Solids:
     pairs = tri[:, [0, 1, 1, 2]].reshape(-1, 2)
     graph = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(points),) * 2)
     n, part = connected_components(graph, directed=False)
-    names = tuple(f"surveyed solid {k + 1}" for k in range(n))
+    names = tuple(f"{SURVEYED} {k + 1}" for k in range(n))
     return Solids(points, tri, part[tri[:, 0]].astype(np.int64), names)

@@ -22,6 +22,8 @@ FOOTING_M = 0.5
 SHORTEST_M = 0.05
 #: Splitting stops here: more rounds than this would resolve centimetres of plan.
 _MOST_ROUNDS = 40
+#: What things that a survey shows are called, with a number.
+SURVEYED = "surveyed solid"
 
 
 def wall(
@@ -228,3 +230,42 @@ def _rim(triangles: Indices) -> Indices:
 def _twice_area(points: Floats, triangles: Indices) -> Floats:
     a, b, c = (points[triangles[:, k]] for k in range(3))
     return (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])
+
+
+def named_alike(solids: Solids, known: Solids) -> Solids:
+    """The same with the names that other readings of the survey gave to the things on the same ground.
+
+    Things of a survey are numbered as they are found, so that a wider reading would number them anew.
+
+    Examples
+    --------
+    >>> def post(x, name):
+    ...     corners = np.array([[x, 0.0, 0], [x + 1, 0, 0], [x, 1, 1]])
+    ...     return Solids(corners, np.array([[0, 1, 2]]), np.zeros(1, np.int64), (name,))
+    >>> wider = post(-9, f"{SURVEYED} 1").joined(post(5.2, f"{SURVEYED} 2"))
+    >>> named_alike(wider, post(5.0, f"{SURVEYED} 1")).names
+    ('surveyed solid 2', 'surveyed solid 1')
+    """
+    plans = [_plans(all_, lambda name: name.startswith(SURVEYED)) for all_ in (solids, known)]
+    names = list(solids.names)
+    free = iter(range(1, len(solids.names) + len(known.names) + 1))
+    taken = set(known.names)
+    for own, plan in plans[0].items():
+        shared = {other: plan.intersection(there).area for other, there in plans[1].items()}
+        best = max(shared, key=lambda other: shared[other], default=None)
+        if best is not None and shared[best] > 0:
+            names[own] = known.names[best]
+            del plans[1][best]
+        else:
+            names[own] = next(name for n in free if (name := f"{SURVEYED} {n}") not in taken)
+    return Solids(solids.vertices, solids.triangles, solids.owners, tuple(names))
+
+
+def _plans(solids: Solids, which: Callable[[str], bool]) -> dict[int, shapely.Geometry]:
+    """The box in plan of each thing whose name is one of those asked for."""
+    boxes = {}
+    for k, name in enumerate(solids.names):
+        if which(name):
+            corners = solids.vertices[solids.triangles[solids.owners == k].ravel(), :2]
+            boxes[k] = shapely.box(*corners.min(axis=0), *corners.max(axis=0))
+    return boxes

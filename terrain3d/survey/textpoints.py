@@ -1,7 +1,7 @@
 """XYZ and CSV text: one point a line, with or without a line of names."""
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
@@ -80,9 +80,24 @@ def text_header(path: Path, ground: GroundSource) -> Header:
 
 def read_text(path: Path, header: Header, box: Box | None, progress: Progress | None = None) -> Cloud:
     """Read the points inside a box, noise left out; see `read_las`."""
+    kept: list[Cloud] = []
+    pass_text(path, header, box, kept.append, progress)
+    xyz = np.concatenate([cloud.xyz for cloud in kept])
+    ones = np.ones(len(xyz), np.uint8)
+    classes = np.concatenate([cloud.classes for cloud in kept])
+    return Cloud(xyz, classes, ones, ones.copy(), header.crs, header.doubts)
+
+
+def pass_text(
+    path: Path,
+    header: Header,
+    box: Box | None,
+    take: Callable[[Cloud], None],
+    progress: Progress | None = None,
+) -> None:
+    """Hand on the points that `read_text` would read, chunk by chunk, keeping none; see `pass_las`."""
     layout = _layout(path)
-    kept: list[Floats] = []
-    n_inside = 0
+    n_inside = n_kept = 0
     for done, rows in _rows(path, layout):
         if box is not None:
             inside = (rows[:, 0] >= box[0]) & (rows[:, 1] >= box[1])
@@ -90,11 +105,16 @@ def read_text(path: Path, header: Header, box: Box | None, progress: Progress | 
         n_inside += len(rows)
         if layout.has_class:
             rows = rows[~np.isin(rows[:, 3], (7, 18))]
-        kept.append(rows)
+        n_kept += len(rows)
+        if len(rows):
+            xyz = np.ascontiguousarray(rows[:, :3])
+            xyz[:, 2] *= header.vertical_unit_m
+            ones = np.ones(len(rows), np.uint8)
+            classes = rows[:, 3].astype(np.uint8) if layout.has_class else np.zeros(len(rows), np.uint8)
+            take(Cloud(xyz, classes, ones, ones, header.crs))
         if progress is not None:
             progress(done)
-    table = np.concatenate(kept)
-    if len(table) == 0:
+    if n_kept == 0:
         what = (
             "all its points are noise (classes 7 and 18)"
             if n_inside
@@ -105,11 +125,6 @@ def read_text(path: Path, header: Header, box: Box | None, progress: Progress | 
             str(path),
             f"it covers {box_words(header.bounds)}: check [site] crs and [ground] crs, or name another",
         )
-    ones = np.ones(len(table), np.uint8)
-    classes = table[:, 3].astype(np.uint8) if layout.has_class else np.zeros(len(table), np.uint8)
-    xyz = np.ascontiguousarray(table[:, :3])
-    xyz[:, 2] *= header.vertical_unit_m
-    return Cloud(xyz, classes, ones, ones.copy(), header.crs, header.doubts)
 
 
 def _rows(path: Path, layout: _Layout) -> Iterator[tuple[float, Floats]]:

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapes import box, ground, leaves, plane, terrain, unit
@@ -15,6 +16,7 @@ from terrain3d.around.upper import upper_broken
 from terrain3d.cover.fates import BROKEN, layer_fates
 from terrain3d.cover.heads import head_table
 from terrain3d.detector.types import load_type
+from terrain3d.paper.around import beyond_values
 from terrain3d.sight.panorama import panorama
 from terrain3d.terrain import Beyond, Ground
 
@@ -105,8 +107,10 @@ def test_a_notch_in_own_land_counts_and_the_land_beyond_it_does_not():
     assert fan.past_within_m[1, middle] == pytest.approx(2.0)
 
 
-@pytest.mark.parametrize(("kind", "figure_m", "counts"), [("road", 0.6, True), ("neighbour", 0.6, False)])
-def test_on_a_road_it_is_the_vehicle_that_counts(kind, figure_m, counts):
+@pytest.mark.parametrize(
+    ("kind", "figure_m", "counts"), [("road", 0.6, True), ("neighbour", 0.6, False), ("road", 1.7, True)]
+)
+def test_on_a_road_the_larger_of_person_and_vehicle_counts(kind, figure_m, counts):
     """A figure under a level layer breaks nothing; a vehicle on the same ground does."""
     plot = Beyond("plot", kind, np.array([[-2.0, 5], [2, 5], [2, 7], [-2, 7]]))
     site = replace(terrain(plane(0.0)), beyond=(plot,))
@@ -114,6 +118,40 @@ def test_on_a_road_it_is_the_vehicle_that_counts(kind, figure_m, counts):
     assert (piece.within_m2 == 8.0) == counts
     view = panorama(site, EYE, 12.0)
     assert spills_into(site, unit(KIND), view, plot, figure_m) == piece.within_m2
+
+
+@pytest.mark.parametrize(("fall", "figure_m"), [(0.055, 1.7), (0.0, 0.6)])
+def test_a_road_counts_alike_by_itself_and_in_the_whole(fall, figure_m):
+    """Ground 5 to 11 m off, all of it road and past the boundary: the piece is the whole, for any figure.
+
+    On a fall of 5.5 % the layer stands 1.5 m up at 9.1 m and 1.7 m up at 12.7 m: people on the road
+    are met all over it, vehicles on its nearer part alone.
+    """
+    plot = np.array([[-2.0, 5], [2, 5], [2, 11], [-2, 11]])
+    own = shapely.box(-30, -30, 30, 30).difference(shapely.Polygon(plot).union(shapely.box(-2, 5, 2, 40)))
+    site = replace(
+        terrain(plane(-fall, extent_m=90.0)),
+        beyond=(Beyond("lane", "road", plot),),
+        boundary=np.array(own.exterior.coords[:-1]),
+    )
+    found = spill(site, (unit(KIND),), figure_m)
+    (piece,) = found.pieces
+    assert piece.within_m2 == pytest.approx(24.0)
+    on_the_road = shapely.contains_xy(shapely.Polygon(plot), *np.meshgrid(site.ground.xs, site.ground.ys))
+    assert (found.past_within & on_the_road).sum() * 0.25**2 == piece.within_m2
+    x, y = np.meshgrid(site.ground.xs, site.ground.ys)
+    assert not (found.past_on & (np.hypot(x, y) < 11.9)).any()
+
+
+def test_what_runs_on_past_the_range_is_counted_from_there():
+    """Boundary at 8 m, level ground: 4 m past it within range, 24 m on past the range, never 28."""
+    land = np.array([[-40.0, -40], [40, -40], [40, 8], [-40, 8]])
+    site = replace(terrain(plane(-0.1, extent_m=90.0, cell_m=0.5)), boundary=land)
+    found = spill(site, (unit(KIND),), 1.7)
+    assert found.farthest_within_m == pytest.approx(4.0)
+    assert found.farthest_on_m == pytest.approx(24.0, abs=0.02)
+    (layer,) = beyond_values(found, ())["beyond"]["layers"]
+    assert layer["layer_past_on_past_range_m"] == pytest.approx(24.0, abs=0.02)
 
 
 waves = st.tuples(st.floats(-0.3, 0.3), st.floats(-0.3, 0.3), st.floats(0, 0.6), st.floats(1.5, 6))

@@ -87,31 +87,40 @@ def test_the_best_setting_is_that_of_brute_force():
         np.testing.assert_array_equal(held, meant)
 
 
-def test_settings_that_spill_into_ground_to_keep_out_of_are_barred():
-    """No kept setting breaks the upper layer there, aimed off or not; those that do not spill are kept."""
+@pytest.mark.parametrize(("kind", "figure_m", "counts_m"), [("neighbour", 1.7, 1.7), ("road", 0.6, 1.5)])
+def test_settings_that_spill_into_ground_to_keep_out_of_are_barred(kind, figure_m, counts_m):
+    """No kept setting breaks the upper layer there, aimed off or not; those that do not spill are kept.
+
+    On a road the larger of a vehicle and the figure counts.
+    """
     outline = np.array([[-12.0, 5], [2, 5], [2, 12], [-12, 12]])
-    terrain = hillside(beyond=[Beyond("neighbour", "neighbour", outline, keep_out=True)])
+    terrain = hillside(beyond=[Beyond("plot", kind, outline, keep_out=True)])
     space = coarse()
-    target = j.target_of(terrain, FIGURE.height_m)
+    target = j.target_of(terrain, figure_m)
+    ((height_m, kept_out),) = target.keep_out
+    assert height_m == counts_m
     judged = j.judge_mount(terrain, MOUNT, space, target)
     upper_breaks = (Verdict.BOTH, Verdict.UPPER_ONLY)
     place = j._places(terrain, target)
     bearings = set()
     for row in range(len(judged.value)):
         look = j._look(terrain, MOUNT, judged.height_m[row], space, place, target)
-        kind = space.kinds[judged.kind[row]]
+        unit_type = space.kinds[judged.kind[row]]
         for turn in (-30.0, 0.0, 30.0):
             for nod in (-1.0, 0.0, 1.0):
                 codes = verdict_codes(
-                    look.seen, head_table(kind), judged.bearing_deg[row] + turn, judged.tilt_deg[row] + nod,
-                    0.0, judged.range_m[row], FIGURE.height_m, kind.fill,
+                    look.seen, head_table(unit_type), judged.bearing_deg[row] + turn,
+                    judged.tilt_deg[row] + nod, 0.0, judged.range_m[row], counts_m, unit_type.fill,
                 )  # fmt: skip
                 spilled = look.seen.cells[np.isin(codes, upper_breaks)]
-                assert not np.isin(spilled, target.keep_out).any()
+                assert not np.isin(spilled, kept_out).any()
         bearings.add(float(judged.bearing_deg[row]))
     assert bearings
     assert len(bearings) < len(
-        {float(b) for b in j.judge_mount(hillside(), MOUNT, space, j.target_of(hillside(), 1.7)).bearing_deg}
+        {
+            float(b)
+            for b in j.judge_mount(hillside(), MOUNT, space, j.target_of(hillside(), figure_m)).bearing_deg
+        }
     )
 
 

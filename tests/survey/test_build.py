@@ -389,7 +389,7 @@ def test_what_lies_off_the_ground_is_told_once_with_its_distance():
     """The plane ends at x = 20: walls from 55, 32 and 23.5, a hedge from 60, a treatment from 100."""
     lone = build(site(PLANE, solid=[wall_at(55, 2), wall_at(18, 5, "at the rim")]))
     assert lone.doubts == (
-        "solid 'wall' lies wholly off the ground worked on, 35 m from it, and counts for nothing: "
+        "solid 'wall' lies wholly off the ground worked on, 35 m from it, and plays no part in the verdicts: "
         "check its coordinates and [site] crs",
     )
     hedge = {"name": "hedge", "outline": square(61, 0, 1), "height": 1.5, "density": 2.0}
@@ -403,7 +403,7 @@ def test_what_lies_off_the_ground_is_told_once_with_its_distance():
     )
     assert (
         "solid 'wall', solid 'far', solid 'near' and 2 more lie wholly off the ground worked on, "
-        "the nearest 3.5 m from it, and count for nothing: check their coordinates and [site] crs"
+        "the nearest 3.5 m from it, and play no part in the verdicts: check their coordinates and [site] crs"
     ) in several.doubts
     assert sum("off the ground" in doubt for doubt in several.doubts) == 1
 

@@ -13,6 +13,7 @@ from terrain3d.around.follow import Lands
 from terrain3d.around.nuisance import InLayer
 from terrain3d.around.spill import Fan, Spill
 from terrain3d.cover.option import OptionResult
+from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.job import Outcome
 from terrain3d.show import palette
 from terrain3d.show.extent import site_extent
@@ -45,6 +46,19 @@ def wide_base(outcome: Outcome, size: Size) -> Base:
         more.append(Area("own land", terrain.boundary))
     wide = replace(outcome, terrain=replace(terrain, protect=(*terrain.protect, *more)))
     return printed_base(wide, size, PICTURE[2:], plan_base(wide, site_extent(wide, PICTURE_ASPECT)))
+
+
+def on_wider_ground(outcome: Outcome, terrain: Terrain) -> Outcome:
+    """The same options on a ground that reaches farther: what is added lies outside of all of them."""
+    part = outcome.terrain.ground.part_of(terrain.ground)
+    bare = np.where(terrain.ground.known, np.uint8(Verdict.OUTSIDE), np.uint8(UNKNOWN))
+
+    def wider(option: OptionResult) -> OptionResult:
+        verdicts = bare.copy()
+        verdicts[part] = option.verdicts
+        return replace(option, verdicts=verdicts)
+
+    return replace(outcome, terrain=terrain, options=tuple(wider(option) for option in outcome.options))
 
 
 def paint_past(

@@ -57,21 +57,28 @@ def spill_line(spilt: Spill, things: tuple[InLayer, ...]) -> str:
     """What to take from the page.
 
     >>> import numpy as np
+    >>> from terrain3d.terrain import Ground
     >>> none = np.zeros((2, 2), bool)
-    >>> spill_line(Spill((), (), False, none, none, 0.0, 0.0, (), ()), ())
+    >>> ground = Ground(0.0, 0.0, 1.0, np.zeros((2, 2)))
+    >>> spill_line(Spill((), (), False, ground, none, none, 0.0, 0.0, (), ()), ())
     'No boundary is drawn, so nothing is said of how far the upper layer runs past it.'
     """
     within, on = spilt.farthest_within_m, spilt.farthest_on_m
     if within is None or on is None:
         past = "No boundary is drawn, so nothing is said of how far the upper layer runs past it."
-    elif on < 0.05:
+    elif within < 0.05 and on < 0.05:
         past = "The upper layer ends on own land."
     elif within < 0.05:
-        past = f"Within its range the upper layer stays on own land; it runs on {on:.0f} m past the boundary."
+        past = (
+            "Within its range the upper layer stays on own land;"
+            f" on past its range it runs over up to {on:.0f} m of others' ground."
+        )
+    elif on < 0.05:
+        past = f"The upper layer runs up to {within:.1f} m past the boundary, all of it within its range."
     else:
         past = (
-            f"The upper layer runs {within:.1f} m past the boundary within its range,"
-            f" {on:.0f} m when it is followed on."
+            f"The upper layer runs up to {within:.1f} m past the boundary within its range,"
+            f" and up to {on:.0f} m on past its range."
         )
     return f"{past} {_worst_line(things)}".rstrip()
 
@@ -125,9 +132,9 @@ def _past_rows(page: Sheet, spilt: Spill) -> None:
             _row(page, "more: see results.json", quiet=True)
             break
         if spilt.has_boundary:
-            within, on = float(fan.past_within_m.max()), float((fan.past_within_m + fan.past_on_m).max())
+            within, on = float(fan.past_within_m.max()), float(fan.past_on_m.max())
             _row(page, f"{fan.unit}, head {fan.head}, within {fan.range_m:g} m", _length(within))
-            _row(page, f"followed on to {fan.follow_m:g} m", _length(on), 0.012, quiet=True)
+            _row(page, f"on from there to {fan.follow_m:g} m", _length(on), 0.012, quiet=True)
         else:
             _row(page, f"{fan.unit}, head {fan.head}: no boundary is drawn")
         for landing in rows[:3]:
@@ -136,7 +143,9 @@ def _past_rows(page: Sheet, spilt: Spill) -> None:
     if spilt.has_boundary:
         page.gap(0.004)
         _row(page, "Beyond the boundary it is broken by", quiet=True)
-        baseline = _row(page, "a person, within range", _area(spilt.past_within_m2), _INDENT)
+        baseline = _row(
+            page, "a person, within range", _area(spilt.past_within_m2), _INDENT
+        )
         page.swatch(baseline, palette.SPILT, Stripe())
         baseline = _row(page, "a vehicle, past its range", _area(spilt.past_on_m2), _INDENT)
         page.swatch(baseline, palette.PAPER, _ON)

@@ -14,6 +14,7 @@ from terrain3d.show.pages.animals import animals_sheet
 from terrain3d.show.pages.doubt import doubt_sheet
 from terrain3d.show.pages.fans import fans_sheet
 from terrain3d.show.pages.heat import heat_sheet
+from terrain3d.show.pages.past import on_wider_ground
 from terrain3d.show.pages.plan import Base, plan_base, printed_base
 from terrain3d.show.pages.route_scene import routes_oblique_sheet
 from terrain3d.show.pages.routes import routes_sheet
@@ -135,11 +136,10 @@ def _animals(job: _Job) -> Iterator[_Page]:
 
 
 def _beyond(job: _Job) -> Iterator[_Page]:
-    for number, name, option, found in _options(job):
+    around = on_wider_ground(job.study.outcome, job.study.surroundings)
+    for (number, name, _, found), option in zip(_options(job), around.options, strict=True):
         assert found.spill is not None
-        draw = partial(
-            spill_sheet, job.study.outcome, option, found.spill, found.nuisances or (), job.size, job.date
-        )
+        draw = partial(spill_sheet, around, option, found.spill, found.nuisances or (), job.size, job.date)
         yield f"{number}-beyond-{name}", draw
 
 

@@ -11,6 +11,7 @@ from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict
 from terrain3d.show import palette
 from terrain3d.show.drape import drape, stripes
 from terrain3d.show.palette import Rgb
+from terrain3d.terrain import Ground
 
 #: Codes of ground with nothing to tell, and of the most certain ground; the rest are ranks or shares.
 _NOTHING, _CERTAIN = 254, 250
@@ -95,11 +96,12 @@ def chance_lain(chance: NDArray[np.float32]) -> Lain:
     return Lain(codes, colours)
 
 
-def with_spill(lain: Lain, spilt: Spill) -> Lain:
-    """The same with the upper layer past the boundary laid over it."""
+def with_spill(lain: Lain, spilt: Spill, ground: Ground) -> Lain:
+    """The same with the upper layer past the boundary laid over it, as far as the ground goes."""
     over = np.zeros_like(lain.codes) if lain.over is None else lain.over.copy()
-    over[spilt.past_on] = SPILT_ON
-    over[spilt.past_within] = SPILT_WITHIN
+    part = ground.part_of(spilt.ground)
+    over[spilt.past_on[part]] = SPILT_ON
+    over[spilt.past_within[part]] = SPILT_WITHIN
     return Lain(lain.codes, lain.colours, over)
 
 

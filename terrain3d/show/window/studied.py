@@ -90,7 +90,7 @@ def grown_extent(extent: Extent, study: Study) -> Extent:
         points.append(terrain.boundary)
     for spilt in (option.spill for option in study.options if option.spill is not None):
         rows, columns = np.nonzero(spilt.past_within | spilt.past_on)
-        points.append(np.column_stack([ground.xs[columns], ground.ys[rows]]))
+        points.append(np.column_stack([spilt.ground.xs[columns], spilt.ground.ys[rows]]))
     every = np.vstack(points)
     west, south, east, north = ground.bounds
     low = np.maximum(every.min(axis=0), [west, south]) + 1e-6

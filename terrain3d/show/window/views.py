@@ -320,7 +320,7 @@ class View:
                 self._grounds[option.name, kind] = self._studied_ground(option, found, kind)
             lain = self._grounds[option.name, kind]
         if found is not None and found.spill is not None and BEYOND in self.desk.extras:
-            lain = with_spill(lain, found.spill)
+            lain = with_spill(lain, found.spill, self.desk.outcome.terrain.ground)
         return part_of(lain, self._extent.rows, self._extent.columns)
 
     def _studied_ground(self, option: OptionResult, found: OptionStudy, kind: str) -> Lain:

@@ -94,8 +94,8 @@ def test_pages_say_their_figures(outcome):
                 continue
             spilt, things = found
             for fan in spilt.fans:
-                on = (fan.past_within_m + fan.past_on_m).max()
-                assert (f"{on:.1f} m" if on > 0.05 else "none") in said
+                for past_m in (fan.past_within_m.max(), fan.past_on_m.max()):
+                    assert (f"{past_m:.1f} m" if past_m > 0.05 else "none") in said
             assert "plot (keep out)" in said
             assert all(thing.thing in said for thing in things)
             seen += [thing for thing in things if thing.is_seen]

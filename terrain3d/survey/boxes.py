@@ -1,0 +1,47 @@
+"""Boxes (west, south, east, north): grown, met and joined."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from terrain3d.survey.source import Box
+from terrain3d.units import Floats
+
+#: A box that ends this little past another is held by it.
+_SLACK_M = 0.5
+
+
+def box_around(places: Sequence[Floats]) -> Box:
+    """The box around some (n, 2) points.
+
+    >>> box_around([np.array([[0.0, 1.0], [2.0, 0.0]]), np.array([[-1.0, 0.5]])])
+    (-1.0, 0.0, 2.0, 1.0)
+    """
+    points = np.vstack(places)
+    (west, south), (east, north) = points.min(axis=0).tolist(), points.max(axis=0).tolist()
+    return west, south, east, north
+
+
+def grown(box: Box, by: float) -> Box:
+    """A box larger on every side, or smaller where `by` is negative."""
+    return box[0] - by, box[1] - by, box[2] + by, box[3] + by
+
+
+def meeting(box: Box, other: Box) -> Box:
+    """Where two boxes meet; its west lies past its east where they do not."""
+    return max(box[0], other[0]), max(box[1], other[1]), min(box[2], other[2]), min(box[3], other[3])
+
+
+def joined(box: Box, other: Box) -> Box:
+    """The box around two."""
+    return min(box[0], other[0]), min(box[1], other[1]), max(box[2], other[2]), max(box[3], other[3])
+
+
+def holds(box: Box, other: Box) -> bool:
+    """Whether a box in metres holds another, but for half a metre.
+
+    >>> holds((0, 0, 10, 10), (-0.4, 5, 8, 10.5)), holds((0, 0, 10, 10), (5, 5, 11, 8))
+    (True, False)
+    """
+    wide = grown(box, _SLACK_M)
+    return joined(wide, other) == wide
