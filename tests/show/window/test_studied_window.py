@@ -57,7 +57,9 @@ def study(outcome):
         doubts.append(OptionDoubt(option.name, chance.astype(np.float32), np.ones(3), np.full(3, 0.25), 0.5))
     names = tuple(option.name for option in outcome.options)
     doubt = Doubt(tuple(doubts), Spread(0.1, 10.0, 0.02, 2.5, 1.0), 3, 1, names, 1.0, 1.0)
-    return Study(outcome, tuple(options), doubt, ("walks", "routes", "animals", "beyond", "doubt"))
+    return Study(
+        outcome, tuple(options), doubt, ("walks", "routes", "animals", "beyond", "doubt"), outcome.terrain
+    )
 
 
 @pytest.fixture
