@@ -297,6 +297,10 @@ _Shape = TypeVar("_Shape", bound=Table)
 OrFile = Annotated[Annotated[_Shape, Tag(_DRAWN)] | Annotated[FileRef, Tag(_IN_A_FILE)], Discriminator(_kind)]
 
 
+#: Tables of their own that name a file, and are no list of shapes.
+_ONE_TABLE = ("ground", "walk_test")
+
+
 class Site(Table):
     """A whole site file. Lists of shapes may hold `FileRef` entries until the survey is read."""
 
@@ -328,7 +332,7 @@ class Site(Table):
         if not isinstance(raw, Mapping):
             return raw
         return {
-            key: [value] if key != "ground" and isinstance(value, dict) and "file" in value else value
+            key: [value] if key not in _ONE_TABLE and isinstance(value, dict) and "file" in value else value
             for key, value in raw.items()
         }
 

@@ -28,6 +28,8 @@ from terrain3d.units import Floats
 
 #: More features than this are no drawing of a site.
 MOST_FEATURES = 200_000
+#: Rows read of the standard's own tables; that of CRSs may list some thousands.
+_MOST_ROWS = 100_000
 #: No text or shape in a table is longer, in bytes.
 _MOST_CELL = 50_000_000
 #: In the header of the database (SQLite file format, 1.3): GeoPackage 1.2 and later, 1.0, 1.1.
@@ -102,7 +104,8 @@ def _connected(path: Path) -> Iterator[sqlite3.Connection]:
                 connection.execute(f"PRAGMA {guard}")
             connection.set_authorizer(_may)
             yield connection
-    except (sqlite3.Error, MemoryError) as error:
+    except (sqlite3.Error, UnicodeDecodeError, MemoryError) as error:
+        # The second is of a name or an error's own text that is no UTF-8.
         raise _damaged(path) from error
 
 
@@ -146,7 +149,7 @@ def _rows(
     """Rows of one of the standard's own tables."""
     if table not in tables or not set(columns) <= _columns(connection, table).keys():
         raise _damaged(path)
-    return connection.execute(f"SELECT {', '.join(columns)} FROM {table} LIMIT {MOST_FEATURES}")
+    return connection.execute(f"SELECT {', '.join(columns)} FROM {table} LIMIT {_MOST_ROWS}")
 
 
 def _layers(connection: sqlite3.Connection, tables: set[str], path: Path) -> list[tuple[str, str, int]]:
