@@ -70,16 +70,20 @@ def read_crs(text: str, where: str) -> pyproj.CRS:
     >>> read_crs("EPSG:32631", "site.toml: ground.crs").name
     'WGS 84 / UTM zone 31N'
     """
-    if _NAMES_A_FILE.search(text):
-        raise InputError(
-            f"{text!r} names a file, which a CRS may not", where, 'give a code such as "EPSG:32631"'
-        )
     try:
         return from_name(text)
+    except _FileNamedError:
+        raise InputError(
+            f"{text!r} names a file, which a CRS may not", where, 'give a code such as "EPSG:32631"'
+        ) from None
     except CRSError:
         raise InputError(
             f"{text!r} names no CRS", where, 'give a code such as "EPSG:32631", or the WKT of a CRS'
         ) from None
+
+
+class _FileNamedError(CRSError):
+    """A CRS that PROJ would open a file for."""
 
 
 def from_name(text: str) -> pyproj.CRS:
@@ -90,9 +94,15 @@ def from_name(text: str) -> pyproj.CRS:
     CRSError
         Where the text names none, or a file that the CRS would be made with.
     """
-    if _NAMES_A_FILE.search(text) or "{" in text:
-        raise CRSError(f"not the name of a CRS alone: {text[:60]!r}")
-    return pyproj.CRS.from_user_input(text)
+    if _NAMES_A_FILE.search(text):
+        raise _FileNamedError(f"a CRS that names a file: {text[:60]!r}")
+    if "{" in text:
+        raise CRSError(f"a CRS in JSON: {text[:60]!r}")
+    crs = pyproj.CRS.from_user_input(text)
+    # A way to another datum may be bound to a CRS, and is taken off; one that the CRS is made by stays.
+    if "PARAMETERFILE" in horizontal(crs).to_wkt():
+        raise _FileNamedError(f"a CRS that is made with a file: {text[:60]!r}")
+    return crs
 
 
 def from_wkt(text: str) -> pyproj.CRS:

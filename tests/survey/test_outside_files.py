@@ -31,6 +31,7 @@ from made_files import slope_points, write_las, write_tif
 from watched import Bait, laid_bait
 
 from terrain3d.errors import InputError
+from terrain3d.frame import site_frame
 from terrain3d.search.sites import site_files
 from terrain3d.site import FileRef, GroundSource, MountShape, load_site
 from terrain3d.survey.crs import horizontal, read_crs
@@ -394,10 +395,16 @@ UTM_WKT = (
     'PARAMETER["central_meridian",3],PARAMETER["scale_factor",0.9996],PARAMETER["false_easting",500000],'
     'PARAMETER["false_northing",0],UNIT["metre",1],EXTENSION["PROJ4","+proj=utm +zone=31 +ellps=WGS84 {0}"]]'
 )
+DEGREES_WKT = (
+    f'GEOGCRS["x",{UTM_BASE}DERIVINGCONVERSION["c",METHOD["NTv2",ID["EPSG",9615]],'
+    'PARAMETERFILE["Latitude and longitude difference file","{file}",ID["EPSG",8656]]],CS[ellipsoidal,2],'
+    'AXIS["longitude",east],AXIS["latitude",north],ANGLEUNIT["degree",0.0174532925199433]]'
+)
 #: CRSs spelt out so that PROJ opens a file when it works with them; {file} and {address} are the bait.
 SPELT_OUT = {
     "a method": f'PROJCRS["x",{UTM_BASE}CONVERSION["c",METHOD["PROJ hgridshift grids={{file}}"]],'
     f"{PLANE_AXES}]",
+    "a derived CRS": DEGREES_WKT,
     "an extension": UTM_WKT.format("+nadgrids={file}"),
     "an extension that fetches": UTM_WKT.format("+nadgrids={address}/a.tif"),
 }
@@ -450,6 +457,20 @@ def test_usual_ways_to_say_a_crs_are_taken() -> None:
     mercator = "+proj=merc +a=6378137 +b=6378137 +nadgrids=@null +units=m +no_defs"
     assert horizontal(read_crs(mercator, "x")).is_projected
     assert read_crs(UTM_WKT.format("+nadgrids=@null"), "x").is_projected
+
+
+def test_a_grid_bound_to_a_crs_is_taken_off(tmp_path: Path, bait: Bait) -> None:
+    """GDAL writes the grid of a datum or of heights so (WKT 1, EXTENSION); what it is bound to is taken."""
+    grid = bait.put("bait.gtx", bytes(100))
+    datum = UTM_WKT.format("").replace("],PRIMEM", f',EXTENSION["PROJ4_GRIDS","{grid}"]],PRIMEM', 1)
+    heights = f'VERT_CS["h",VERT_DATUM["h",2005,EXTENSION["PROJ4_GRIDS","{grid}"]],UNIT["metre",1]]'
+    for wkt in (datum, f'COMPD_CS["c",{datum},{heights}]'):
+        path = las_with_wkt(tmp_path / "survey.las", wkt)
+        crs = read_header(path, GroundSource(file=path.name)).crs
+        assert crs is not None
+        assert not crs.is_bound
+        site_frame(crs, 500_000.0, 6_000_000.0).to_local([500_000.0], [6_000_000.0], crs)
+    bait.assert_untouched()
 
 
 def test_proj_fetches_no_grid_though_the_machine_asks_for_it(tmp_path: Path, bait: Bait) -> None:
