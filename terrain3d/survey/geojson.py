@@ -1,6 +1,7 @@
 """GeoJSON (RFC 7946), read as the JSON it is: whatever else a text in braces orders is not obeyed."""
 
 import json
+from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -76,8 +77,8 @@ def _parsed(path: Path) -> Any:
 def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     found = dict(pairs)
     if len(found) < len(pairs):
-        names = [name for name, _ in pairs]
-        raise _TwiceError(next(name for name in names if names.count(name) > 1))
+        ((twice, _),) = Counter(name for name, _ in pairs).most_common(1)
+        raise _TwiceError(twice)
     return found
 
 
@@ -109,9 +110,8 @@ def _feature(entry: Any, where: str) -> Feature:
     try:
         parts = _parts(kind, geometry.get("coordinates") or [])
     except (TypeError, ValueError, OverflowError):
-        raise InputError(
-            "its coordinates are no lists of numbers as its kind has", where, "draw it again"
-        ) from (None)
+        fault = "its coordinates are no lists of numbers as its kind has"
+        raise InputError(fault, where, "draw it again") from None
     values = {column_name(name, where): cell_value(value, name) for name, value in (properties or {}).items()}
     return Feature(kind, parts, {name: value for name, value in values.items() if value is not None})
 
@@ -140,17 +140,17 @@ def _crs(document: Any, path: Path) -> pyproj.CRS:
     member = document.get("crs") if isinstance(document, dict) else None
     if member is None:
         return pyproj.CRS.from_epsg(4326)
-    kind, properties = (
-        (member.get("type"), member.get("properties")) if isinstance(member, dict) else ("", "")
-    )
+    kind = member.get("type") if isinstance(member, dict) else None
+    properties = member.get("properties") if isinstance(member, dict) else None
     name = properties.get("name") if isinstance(properties, dict) else None
-    if kind == "EPSG" and isinstance(properties, dict):
-        name = f"EPSG:{properties.get('code')}"
-    elif kind != "name" or not isinstance(name, str) or "://" in name or "=" in name:
-        raise InputError(
-            f"its crs member names no CRS by its code: {json.dumps(member)[:80]}", str(path), _IN_DEGREES
-        )
+    if kind == "EPSG" and isinstance(properties, dict) and isinstance(properties.get("code"), int):
+        name = f"EPSG:{properties['code']}"
+    elif kind != "name" or not isinstance(name, str):
+        told = f", and is of the type {kind[:20]!r}" if isinstance(kind, str) else ""
+        raise InputError(f"its crs member names no CRS{told}", str(path), _IN_DEGREES)
     try:
+        if "://" in name or "=" in name:
+            raise CRSError(name)
         crs = from_name(name)
     except CRSError:
         raise InputError(

@@ -7,6 +7,7 @@ the connection; and the shapes, WKB after a small header, are taken apart here, 
 the process in a library.
 """
 
+import os
 import sqlite3
 import struct
 from collections.abc import Iterator
@@ -74,11 +75,11 @@ def read_geopackage(path: Path, layer: str | None) -> tuple[list[Feature], pypro
 def _refuse_strangers(path: Path) -> None:
     with opened(path) as stream:
         header = stream.read(100)
-    path = path.resolve()
     if header[68:72] not in _APPLICATIONS:
         raise _damaged(path)
     for suffix in ("-wal", "-journal"):
-        other = path.with_name(path.name + suffix)
+        # SQLite goes by the file itself, wherever a link to it lies.
+        other = Path(f"{path.resolve()}{suffix}")
         if not other.is_file():
             continue
         with opened(other) as stream:
@@ -94,7 +95,7 @@ def _refuse_strangers(path: Path) -> None:
 @contextmanager
 def _connected(path: Path) -> Iterator[sqlite3.Connection]:
     """A connection that can read plain tables of the file and nothing else."""
-    address = f"file:{quote(str(path.resolve()))}?mode=ro&immutable=1"
+    address = f"file:{quote(os.fsencode(path.resolve()))}?mode=ro&immutable=1"
     try:
         with closing(sqlite3.connect(address, uri=True, isolation_level=None)) as connection:
             connection.text_factory = lambda text: text.decode("utf-8", "replace")

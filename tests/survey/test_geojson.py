@@ -158,7 +158,13 @@ def test_a_collection_may_be_named_as_a_layer(tmp_path: Path) -> None:
         (pole(properties=[1]), "no table of names", ": feature 1"),
         (pole(properties={"a\x1b[2J": 1}), r"named 'a\\x1b\[2J'", ": feature 1"),
         ({"type": "FeatureCollection", "features": [pole(), 5]}, "no GeoJSON feature", ": feature 2"),
-        ({"type": "FeatureCollection", "crs": "EPSG:32631", "features": []}, "names no CRS by its code", ""),
+        ({"type": "FeatureCollection", "crs": "EPSG:32631", "features": []}, "crs member names no CRS", ""),
+        (
+            {"crs": {"type": "link", "properties": {"href": "there"}}, **pole()},
+            "names no CRS, and is of the type 'link'",
+            "",
+        ),
+        ({"crs": {"type": "name", "properties": {"name": "a=b"}}, **pole()}, "'a=b', which is no CRS", ""),
         (
             {"crs": {"type": "name", "properties": {"name": "nowhere"}}, **pole()},
             "names 'nowhere', which is no CRS",

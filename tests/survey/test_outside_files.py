@@ -264,6 +264,10 @@ def test_a_geopackage_still_open_elsewhere_is_not_read_half(tmp_path: Path) -> N
     database.commit()
     before = state(tmp_path)
     assert "site.gpkg-wal lies beside it" in refused(path)
+    link = tmp_path / "link.gpkg"
+    link.symlink_to(path)
+    assert "site.gpkg-wal lies beside it" in refused(link)
+    link.unlink()
     assert state(tmp_path) == before
     database.close()
     assert names(path) == ["moved"]
