@@ -8,9 +8,13 @@ import pyproj
 from numpy.typing import ArrayLike
 from pyproj.crs import ProjectedCRS
 from pyproj.crs.coordinate_operation import TransverseMercatorConversion
+from pyproj.network import set_network_enabled  # type: ignore[attr-defined]  # not listed as exported
 
 from terrain3d.errors import InputError
 from terrain3d.units import Floats
+
+# Whatever the machine is set to: a result may not hang on what a server gives today.
+set_network_enabled(False)
 
 #: Coordinates without a CRS and farther from zero than this are shifted near zero, in metres.
 FAR_FROM_ZERO_M = 10_000.0

@@ -6,7 +6,7 @@ from typing import Annotated, Any, Literal, TypeVar
 
 from pydantic import ConfigDict, Discriminator, Field, Strict, Tag, model_validator
 
-from terrain3d.tables import TAG_OPENS, Number, Table, Text, UnfitError, checked, read_toml
+from terrain3d.tables import TAG_OPENS, FileName, Number, Table, Text, UnfitError, checked, read_toml
 
 Coordinate = Annotated[Number, Field(ge=-1e8, le=1e8)]
 Angle = Annotated[Number, Field(ge=-360, le=360)]
@@ -31,7 +31,7 @@ class Plane(Table):
 
 
 class GroundSource(Table):
-    file: Text | None = None
+    file: FileName | None = None
     crs: Text | None = None
     vertical_unit: Literal["m", "ft", "us-ft"] | None = None
     plane: Plane | None = None
@@ -58,7 +58,7 @@ class FileRef(Table):
     """A list of shapes kept in a GeoJSON or GeoPackage layer; `also` holds keys for all of them."""
 
     model_config = ConfigDict(extra="allow", frozen=True)
-    file: Text
+    file: FileName
     layer: Text | None = None
 
     @property
@@ -235,13 +235,13 @@ class WalkTestSetting(Table):
     """Borrowed walk tests, tried where a grade is given; `file` is a user's own copy of them."""
 
     grade: Annotated[int, Strict(), Field(ge=1, le=4)] | None = None
-    file: Text | None = None
+    file: FileName | None = None
 
 
 class SearchSetting(Table):
     """What the search may use; angles in degrees, `tilts` None is a sensible span in whole degrees."""
 
-    types: tuple[Text, ...] = ("one-head-90", "two-head-180")
+    types: tuple[FileName, ...] = ("one-head-90", "two-head-180")
     bearing_step: Annotated[Number, Field(ge=0.5, le=90)] = 2.5
     tilts: Annotated[tuple[Annotated[Number, Field(ge=-30, le=30)], ...], Field(min_length=1)] | None = None
     ranges: Annotated[tuple[Annotated[Number, Field(gt=0)], ...], Field(min_length=1)] | None = None
@@ -260,7 +260,7 @@ class FigureShape(Table):
 class DetectorSetting(Table):
     name: Text
     mount: Text
-    type: Text
+    type: FileName
     height: MountHeight
     bearing: Angle
     tilt: Annotated[Number, Field(ge=-30, le=30)] = 0.0
@@ -297,6 +297,10 @@ _Shape = TypeVar("_Shape", bound=Table)
 OrFile = Annotated[Annotated[_Shape, Tag(_DRAWN)] | Annotated[FileRef, Tag(_IN_A_FILE)], Discriminator(_kind)]
 
 
+#: Tables of their own that name a file, and are no list of shapes.
+_ONE_TABLE = ("ground", "walk_test")
+
+
 class Site(Table):
     """A whole site file. Lists of shapes may hold `FileRef` entries until the survey is read."""
 
@@ -328,7 +332,7 @@ class Site(Table):
         if not isinstance(raw, Mapping):
             return raw
         return {
-            key: [value] if key != "ground" and isinstance(value, dict) and "file" in value else value
+            key: [value] if key not in _ONE_TABLE and isinstance(value, dict) and "file" in value else value
             for key, value in raw.items()
         }
 

@@ -11,6 +11,10 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, Strict, Valid
 from pydantic.fields import FieldInfo
 
 from terrain3d.errors import InputError
+from terrain3d.outside import LOCAL_NAME, content, strange_name
+
+#: A site file of a thousand outlines has a tenth of this.
+MOST_BYTES = 10_000_000
 
 
 class UnfitError(ValueError):
@@ -31,8 +35,17 @@ def _printable(text: str) -> str:
     return text
 
 
+def _local(name: str) -> str:
+    """Refuse the name of anything but a local file."""
+    if fault := strange_name(name):
+        raise UnfitError(fault, LOCAL_NAME)
+    return name
+
+
 Number = Annotated[float, Strict(), Field(allow_inf_nan=False)]
 Text = Annotated[str, Strict(), Field(min_length=1, max_length=300), AfterValidator(_printable)]
+#: Every key that names a file is one of these, so that no library ever meets an address.
+FileName = Annotated[Text, AfterValidator(_local)]
 
 #: Tags that pydantic puts into its locations for a choice of tables; no key looks like one.
 TAG_OPENS = "<"
@@ -64,19 +77,18 @@ Location = tuple[str | int, ...]
 
 def read_toml(path: Path) -> dict[str, Any]:
     """The tables of a TOML file, unchecked."""
+    text = content(path, MOST_BYTES, "name a TOML file, or keep shapes by the thousand in GeoJSON")
     try:
         # Some editors put a byte-order mark before the text.
-        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except FileNotFoundError:
-        raise InputError("there is no such file", str(path), "check the path") from None
-    except IsADirectoryError:
-        raise InputError("this is a folder", str(path), "name the .toml file in it") from None
-    except OSError as error:
-        raise InputError(f"it cannot be read: {error.strerror}", str(path), "check its permissions") from None
+        return tomllib.loads(text.decode("utf-8-sig"))
     except UnicodeDecodeError:
         raise InputError("it is not a text file in UTF-8", str(path), "name a TOML file") from None
     except tomllib.TOMLDecodeError as error:
         raise InputError(f"it is not TOML: {error}", str(path), "mend the file at that line") from None
+    except RecursionError:
+        raise InputError(
+            "its tables or lists lie too deep in each other", str(path), "write them flatter"
+        ) from None
 
 
 def checked(model: type[T], raw: Mapping[str, Any], where: str) -> T:

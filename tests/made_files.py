@@ -40,7 +40,9 @@ def write_las(
     return path
 
 
-def write_tif(path: Path, z: ArrayLike, transform: Affine, crs: str | None = UTM31, **options: Any) -> Path:
+def write_tif(
+    path: Path, z: ArrayLike, transform: Affine | None, crs: str | None = UTM31, **options: Any
+) -> Path:
     """A GeoTIFF of one band, heights as 32-bit floats unless `dtype` says otherwise."""
     cells = np.asarray(z)
     settings = {"dtype": "float32", "count": 1} | options

@@ -11,7 +11,8 @@ PACKAGE = Path(terrain3d.__file__).parent
 
 #: A room may import from itself and from rooms of a lower floor.
 FLOORS = {
-    "caution": 0, "errors": 0, "units": 1, "tables": 1, "frame": 2, "site": 2, "detector": 3, "terrain": 4,
+    "caution": 0, "errors": 0, "units": 1, "outside": 1, "tables": 2, "frame": 2, "site": 3, "detector": 3,
+    "terrain": 4,
     "survey": 5, "sight": 5, "cover": 6, "choose": 7, "walk": 8, "around": 8, "conditions": 8, "doubt": 8,
     "job": 9, "search": 10, "study": 10, "show": 11, "paper": 11, "cli": 12,
 }  # fmt: skip
@@ -78,3 +79,59 @@ def test_drawing_libraries_stay_in_one_room(library):
             elif isinstance(node, ast.Import):
                 names = [name.name for name in node.names]
             assert not any(name.split(".")[0] == library for name in names), path
+
+
+#: Who may open a file that comes from outside, or hand one to a library; each is shut in where it is called.
+DOORS = {
+    "laspy.open": {"survey/points.py"},
+    "laspy.CopcReader": {"survey/points.py"},
+    "laspy.read": set(),
+    "rasterio.open": {"survey/gdal.py"},
+    "MemoryFile": {"survey/gdal.py", "paper/rasters.py"},
+    "trimesh.load": {"survey/meshes.py"},
+    "trimesh.load_mesh": set(),
+    "trimesh.load_scene": set(),
+    "sqlite3.connect": {"survey/geopackage.py"},
+    "pyproj.CRS.from_user_input": {"survey/crs.py"},
+    "pyproj.CRS.from_string": set(),
+    "pyproj.CRS.from_wkt": set(),
+    "shapely.from_wkb": set(),
+    "shapely.from_geojson": set(),
+}
+#: Rooms that read what comes from outside: in them a file is opened by `outside.py` alone.
+READERS = ("site.py", "tables.py", "detector", "survey", "walk", "conditions", "search/sites.py")
+#: Libraries that choose a format, and so a reader, by what they find.
+GUESSERS = {"fiona", "geopandas", "osgeo", "pyogrio"}
+
+
+def calls_of(path: Path) -> set[str]:
+    """What a file calls, by the words it is called with."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    return {ast.unparse(node.func) for node in ast.walk(tree) if isinstance(node, ast.Call)}
+
+
+@pytest.mark.parametrize("path", modules(), ids=lambda path: str(path.relative_to(PACKAGE)))
+def test_files_from_outside_come_in_by_one_door(path):
+    """No library is handed a name but where it is shut in; other readers take an open stream."""
+    place = str(path.relative_to(PACKAGE))
+    for call in calls_of(path):
+        assert place in DOORS.get(call, {place}), f"{place} calls {call}"
+        # What the package brings with it, by importlib.resources, is its own.
+        opens = call == "open" or call.endswith((".open", ".read_text", ".read_bytes"))
+        if place.startswith(READERS) and opens and not call.startswith("files("):
+            assert call in DOORS or call.startswith("memory.") or place == "survey/quiet.py", (
+                f"{place} calls {call}"
+            )
+    words = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            words |= {name.name.split(".")[0] for name in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            words.add((node.module or "").split(".")[0])
+    assert not words & GUESSERS
+
+
+def test_every_door_is_used():
+    """A door that nobody goes through any more is taken out of the table."""
+    used = {(call, str(path.relative_to(PACKAGE))) for path in modules() for call in calls_of(path)}
+    assert {(call, place) for call, places in DOORS.items() for place in places} <= used

@@ -150,7 +150,7 @@ def _search_folder(
     from terrain3d.search.spread import here
 
     paths = site_files(folder)
-    as_read = [path.read_bytes() for path in paths]
+    as_read = [path.read_bytes() if path.is_file() else b"" for path in paths]
     done: dict[int, SiteDone] = {}
     try:
         with progress_on_terminal() as progress, _workers(cluster) as spread:

@@ -1,6 +1,5 @@
 """Many sites: each one's result as it comes, a failed one told with its message, the rest finished."""
 
-import tomllib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from functools import partial
@@ -11,6 +10,7 @@ from terrain3d.errors import InputError
 from terrain3d.search.result import SearchResult
 from terrain3d.search.run import read_search, run_search
 from terrain3d.search.spread import Spread, here
+from terrain3d.tables import read_toml
 
 
 @dataclass(frozen=True)
@@ -109,6 +109,6 @@ def _quiet(_step: str, _fraction: float) -> None:
 def _is_type(path: Path) -> bool:
     """Whether a file describes a detector type: those have heads, sites have none."""
     try:
-        return "head" in tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError):
+        return "head" in read_toml(path)
+    except InputError:
         return False

@@ -1,10 +1,12 @@
 """Which CRS and which unit of height a survey is in, who said so, and whether it can be true."""
 
 import math
+import re
 from dataclasses import dataclass
 
 import numpy as np
 import pyproj
+from pyproj.crs import is_wkt
 from pyproj.exceptions import CRSError, ProjError
 
 from terrain3d.errors import InputError
@@ -24,6 +26,11 @@ ROUND_TRIP_M = 1.0
 #: What programs write where a CRS has no name.
 _NO_NAMES = ("", "unnamed", "unknown", "undefined", "user-defined")
 _UNIT_WORDS = {"m": "metres", "ft": "international feet", "us-ft": "US survey feet"}
+#: What has PROJ open a file while it reads a CRS or works with it: grids, models, files of definitions.
+#: WKT can hold such words too, in a method's name or a remark. `@null` is no file, and common.
+_NAMES_A_FILE = re.compile(
+    r"\b(init|[a-z_]*grids?|file|model|catalog)\s*=(?!\s*@null([\s\"]|$))", re.IGNORECASE
+)
 _MEND_CRS = '[ground] crs names the CRS the coordinates are in, such as crs = "EPSG:32631"'
 _MEND_UNIT = '[ground] vertical_unit says otherwise: "m", "ft" or "us-ft"'
 
@@ -64,11 +71,56 @@ def read_crs(text: str, where: str) -> pyproj.CRS:
     'WGS 84 / UTM zone 31N'
     """
     try:
-        return pyproj.CRS.from_user_input(text)
+        return from_name(text)
+    except _FileNamedError:
+        raise InputError(
+            f"{text!r} names a file, which a CRS may not", where, 'give a code such as "EPSG:32631"'
+        ) from None
     except CRSError:
         raise InputError(
             f"{text!r} names no CRS", where, 'give a code such as "EPSG:32631", or the WKT of a CRS'
         ) from None
+
+
+class _FileNamedError(CRSError):
+    """A CRS that PROJ would open a file for."""
+
+
+def from_name(text: str) -> pyproj.CRS:
+    """A CRS by its code, name, PROJ string or WKT.
+
+    Raises
+    ------
+    CRSError
+        Where the text names none, or a file that the CRS would be made with.
+    """
+    if _NAMES_A_FILE.search(text):
+        raise _FileNamedError(f"a CRS that names a file: {text[:60]!r}")
+    if "{" in text:
+        raise CRSError(f"a CRS in JSON: {text[:60]!r}")
+    crs = pyproj.CRS.from_user_input(text)
+    # A way to another datum may be bound to a CRS, and is taken off; one that the CRS is made by stays.
+    if "PARAMETERFILE" in horizontal(crs).to_wkt():
+        raise _FileNamedError(f"a CRS that is made with a file: {text[:60]!r}")
+    return crs
+
+
+def from_wkt(text: str) -> pyproj.CRS:
+    """A CRS that a file spells out.
+
+    Raises
+    ------
+    CRSError
+        Where the text is no WKT, or names a file that the CRS would be made with.
+
+    Examples
+    --------
+    >>> from_wkt(pyproj.CRS("EPSG:32631").to_wkt()).name
+    'WGS 84 / UTM zone 31N'
+    """
+    if not is_wkt(text):
+        raise CRSError(f"not WKT: {text[:60]!r}")
+    return from_name(text)
 
 
 def horizontal(crs: pyproj.CRS) -> pyproj.CRS:

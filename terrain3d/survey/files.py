@@ -6,6 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from terrain3d.errors import InputError
+from terrain3d.outside import opened
 from terrain3d.site import GroundSource
 from terrain3d.survey.source import Box, Cloud, Header, Progress, Raster, Surface
 
@@ -198,17 +199,8 @@ def pass_tops(path: Path, header: Header, box: Box, wide: int, take: Callable[[C
 
 def recognise(path: Path) -> tuple[str, tuple[str, ...]]:
     """The format of a file by its content, and a doubt where its name promises another one."""
-    try:
-        with path.open("rb") as stream:
-            start = stream.read(4096)
-    except FileNotFoundError:
-        raise InputError(
-            "there is no such file", str(path), "check the path; in a site file it is relative to that file"
-        ) from None
-    except IsADirectoryError:
-        raise InputError("this is a folder", str(path), "name the survey file in it") from None
-    except OSError as error:
-        raise InputError(f"it cannot be read: {error.strerror}", str(path), "check its permissions") from None
+    with opened(path) as stream:
+        start = stream.read(4096)
     if not start.strip(b"\0 \t\r\n"):
         raise InputError("it is empty", str(path), "copy or export the survey again")
     promised = EXTENSIONS.get(path.suffix.lower())

@@ -3,11 +3,11 @@
 import struct
 
 import pyproj
-import rasterio
+from pyproj.exceptions import CRSError
 from rasterio.errors import RasterioError
-from rasterio.io import MemoryFile
 
-from terrain3d.survey.crs import Said, said_by
+from terrain3d.survey.crs import Said, from_wkt, said_by
+from terrain3d.survey.gdal import wkt_of_tiff
 
 #: The three tags (OGC 19-008r4, section 7.1); a LAS file keeps them as records of the same numbers.
 DIRECTORY, DOUBLES, TEXT = 34735, 34736, 34737
@@ -63,14 +63,9 @@ def _is_sound(entry: tuple[int, ...]) -> bool:
 
 def _decoded(records: dict[int, bytes]) -> pyproj.CRS | None:
     try:
-        # Version 1.0 keys carry heights only when asked.
-        with (
-            rasterio.Env(GTIFF_REPORT_COMPD_CS="YES"),
-            MemoryFile(_tiny_tiff(records)) as memory,
-            memory.open(driver="GTiff") as dataset,
-        ):
-            return pyproj.CRS.from_wkt(dataset.crs.to_wkt()) if dataset.crs else None
-    except (RasterioError, pyproj.exceptions.CRSError, ValueError):
+        wkt = wkt_of_tiff(_tiny_tiff(records))
+        return from_wkt(wkt) if wkt else None
+    except (RasterioError, CRSError, ValueError):
         return None
 
 

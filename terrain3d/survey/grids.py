@@ -1,25 +1,24 @@
 """GeoTIFF and ESRI ASCII elevation grids: the window of a box."""
 
 import math
-import warnings
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-import pyproj
-import rasterio
 from affine import Affine
 from numpy.typing import NDArray
 from pyproj.exceptions import CRSError
 from rasterio.enums import ColorInterp
-from rasterio.errors import NotGeoreferencedWarning, RasterioError
+from rasterio.errors import RasterioError
 from rasterio.windows import Window
 
 from terrain3d.errors import InputError
+from terrain3d.outside import beside, content
 from terrain3d.site import GroundSource
-from terrain3d.survey.crs import Said, said_by, settle, unit_words
+from terrain3d.survey.crs import Said, from_wkt, said_by, settle, unit_words
+from terrain3d.survey.gdal import opened_raster, wkt_of_prj
 from terrain3d.survey.source import Box, Cloud, Header, Progress, Raster
 from terrain3d.survey.wording import box_words
 from terrain3d.units import FOOT_M, US_SURVEY_FOOT_M, Floats
@@ -30,6 +29,8 @@ MOST_CELLS = 100_000_000
 STRIP_CELLS = 4_000_000
 #: Values that stand for no data though the file does not say so (common practice, no source).
 USUAL_NO_DATA = (-9999.0, -99999.0, -32767.0, -32768.0, float(np.finfo(np.float32).min))
+#: World files and .prj files are a few hundred bytes long.
+_MOST_BESIDE = 100_000
 _FORMS = {"tif": "GeoTIFF", "asc": "ESRI ASCII grid"}
 _DRIVERS = {"tif": "GTiff", "asc": "AAIGrid"}
 #: How a band may spell its unit; GDAL writes the first of each.
@@ -52,9 +53,9 @@ _BAND_UNITS = {
 
 def grid_header(path: Path, ground: GroundSource, form: str) -> Header:
     """What a grid, 'tif' or 'asc', says before its cells are read."""
-    with _opened(path, form) as dataset:
-        transform, width, height = dataset.transform, dataset.width, dataset.height
-        said = _said(dataset)
+    with _opened(path, form) as (dataset, transform):
+        width, height = dataset.width, dataset.height
+        said = _said(dataset, path, form)
         rotated = not (transform.b == 0 and transform.d == 0)
         n_bands = dataset.count
     corners = [transform @ corner for corner in ((0, 0), (width, 0), (0, height), (width, height))]
@@ -62,6 +63,11 @@ def grid_header(path: Path, ground: GroundSource, form: str) -> Header:
     bounds = (float(min(xs)), float(min(ys)), float(max(xs)), float(max(ys)))
     settled = settle(said, ground, str(path), bounds, width * height)
     doubts = settled.doubts
+    mask = path.with_name(f"{path.name}.msk")
+    if mask.is_file():
+        doubts += (
+            f"the mask beside it, {mask.name}, is not read: cells that it blanks out count as heights",
+        )
     if n_bands > 1:
         doubts += (f"it has {n_bands} bands: the first is taken for heights",)
     return Header(
@@ -87,8 +93,8 @@ def read_grid(
     InputError
         Where the window is too large, off the grid, or without data.
     """
-    with _opened(path, form) as dataset:
-        window = _window(dataset, box)
+    with _opened(path, form) as (dataset, placed):
+        window = _window(dataset, placed, box)
         if window is None:
             raise InputError(
                 f"it does not meet {box_words(box or header.bounds)}; it covers {box_words(header.bounds)}",
@@ -111,7 +117,7 @@ def read_grid(
             if progress is not None:
                 progress((top + len(strip)) / window.height)
         z *= header.vertical_unit_m
-        transform = dataset.transform @ Affine.translation(window.col_off, window.row_off)
+        transform = placed @ Affine.translation(window.col_off, window.row_off)
     if not np.any(np.isfinite(z)):
         raise InputError(
             "none of its cells there holds data", str(path), "name a survey that covers the site"
@@ -140,8 +146,8 @@ def pass_grid(
     take : callable
         Given the squares of a strip that hold data, as a `Cloud`.
     """
-    with _opened(path, form) as dataset:
-        window = _window(dataset, box)
+    with _opened(path, form) as (dataset, placed):
+        window = _window(dataset, placed, box)
         if window is None:
             return
         rows = wide * max(1, STRIP_CELLS // (window.width * wide))
@@ -154,7 +160,7 @@ def pass_grid(
             ny, nx = (n // wide for n in squares.shape)
             tops = squares.reshape(ny, wide, nx, wide).max(axis=(1, 3))
             row, column = np.nonzero(np.isfinite(tops))
-            x, y = dataset.transform @ (
+            x, y = placed @ (
                 window.col_off + (column + 0.5) * wide,
                 window.row_off + top + (row + 0.5) * wide,
             )
@@ -176,11 +182,11 @@ def _read_strip(dataset: Any, window: Window, out: Floats) -> int:
     return int(np.count_nonzero(guessed))
 
 
-def _window(dataset: Any, box: Box | None) -> Window | None:
+def _window(dataset: Any, placed: Affine, box: Box | None) -> Window | None:
     if box is None:
         return Window(0, 0, dataset.width, dataset.height)
     west, south, east, north = box
-    to_pixel = ~dataset.transform
+    to_pixel = ~placed
     corners = [to_pixel @ corner for corner in ((west, south), (west, north), (east, south), (east, north))]
     columns, rows = [c for c, _ in corners], [r for _, r in corners]
     left, right = max(0, math.floor(min(columns)) - 1), min(dataset.width, math.ceil(max(columns)) + 1)
@@ -188,13 +194,17 @@ def _window(dataset: Any, box: Box | None) -> Window | None:
     return Window(left, top, right - left, bottom - top) if right > left and bottom > top else None
 
 
-def _said(dataset: Any) -> Said:
+def _said(dataset: Any, path: Path, form: str) -> Said:
     said = Said()
-    if dataset.crs:
+    wkt, source = dataset.crs.to_wkt() if dataset.crs else "", "the grid's own CRS"
+    prj = beside(path, ".prj") if form == "asc" else None
+    if prj is not None:
+        wkt = wkt_of_prj(_note(prj))
+    if wkt:
         try:
-            said = said_by(pyproj.CRS.from_wkt(dataset.crs.to_wkt()), "the grid's own CRS")
+            said = said_by(from_wkt(wkt), source)
         except CRSError:
-            said = Said(doubts=("the grid's own CRS cannot be understood",))
+            said = Said(doubts=(f"{source} cannot be understood",))
     unit = (dataset.units[0] or "").strip().lower()
     if not unit:
         return said
@@ -221,15 +231,13 @@ def _said(dataset: Any) -> Said:
 
 
 @contextmanager
-def _opened(path: Path, form: str) -> Iterator[Any]:
-    """Open a grid that can hold heights, by the driver of its form alone, so that no link is followed."""
+def _opened(path: Path, form: str) -> Iterator[tuple[Any, Affine]]:
+    """A grid that can hold heights, and where its cells lie."""
     try:
-        with (
-            rasterio.Env(GTIFF_REPORT_COMPD_CS="YES"),
-            _quietly_opened(path, form) as dataset,
-        ):
-            _refuse_pictures(dataset, path)
-            yield dataset
+        with opened_raster(path, _DRIVERS[form]) as dataset:
+            placed = _placed(dataset, path, form)
+            _refuse_pictures(dataset, placed, path)
+            yield dataset, placed
     except InputError:
         raise
     except (RasterioError, MemoryError, ValueError) as error:
@@ -240,17 +248,30 @@ def _opened(path: Path, form: str) -> Iterator[Any]:
         ) from error
 
 
-def _quietly_opened(path: Path, form: str) -> Any:
-    with warnings.catch_warnings():
-        # Told as an error of our own.
-        warnings.simplefilter("ignore", NotGeoreferencedWarning)
-        return rasterio.open(path, driver=_DRIVERS[form])
+def _placed(dataset: Any, path: Path, form: str) -> Affine:
+    """The grid's own placement, or else that of the world file beside a picture format."""
+    world = beside(path, ".tfw", ".tifw", ".wld") if form == "tif" else None
+    if world is None or dataset.transform != Affine.identity() or dataset.gcps[0]:
+        return Affine(*dataset.transform[:6])
+    try:
+        a, d, b, e, c, f = (float(word) for word in _note(world).split())
+    except ValueError:
+        raise InputError(
+            "it does not hold six numbers, one a line", str(world), "write it again, or export a GeoTIFF"
+        ) from None
+    # A world file places the middle of the first cell (ESRI's convention), an Affine its corner.
+    return Affine(a, b, c, d, e, f) @ Affine.translation(-0.5, -0.5)
 
 
-def _refuse_pictures(dataset: Any, path: Path) -> None:
-    if dataset.transform == Affine.identity() and not dataset.gcps[0]:
+def _note(path: Path) -> bytes:
+    """A small file that lies beside a grid."""
+    return content(path, _MOST_BESIDE, "it is none of this grid's: move it elsewhere")
+
+
+def _refuse_pictures(dataset: Any, placed: Affine, path: Path) -> None:
+    if placed == Affine.identity() and not dataset.gcps[0]:
         raise _not_placed(path)
-    if dataset.transform.determinant == 0 or not np.all(np.isfinite(dataset.transform)):
+    if placed.determinant == 0 or not np.isfinite(tuple(placed)).all():
         raise InputError("its cells have no size", str(path), "export the grid again with its placement")
     if dataset.gcps[0]:
         raise InputError(

@@ -9,11 +9,11 @@ from pathlib import Path
 from typing import BinaryIO
 
 import numpy as np
-import pyproj
 from pyproj.exceptions import CRSError
 
 from terrain3d.errors import InputError
-from terrain3d.survey.crs import Said, said_by
+from terrain3d.outside import opened
+from terrain3d.survey.crs import Said, from_wkt, said_by
 from terrain3d.survey.source import Box
 from terrain3d.units import Floats
 
@@ -82,7 +82,7 @@ def read_las_header(path: Path) -> LasHeader:
         Where the header claims what the file cannot hold.
     """
     size = path.stat().st_size
-    with path.open("rb") as stream:
+    with opened(path) as stream:
         block = stream.read(375)
         if len(block) < 227:
             raise _broken(f"the file ends inside its header, after {len(block)} bytes", path)
@@ -133,7 +133,7 @@ def _said_by_wkt(record: bytes) -> Said:
     if not text:
         return Said()
     try:
-        return said_by(pyproj.CRS.from_wkt(text), "its WKT record")
+        return said_by(from_wkt(text), "its WKT record")
     except CRSError:
         return Said(doubts=(f"the CRS in its WKT record cannot be understood: {text[:60]!r}",))
 
@@ -203,7 +203,7 @@ def _check_chunks(las: LasHeader, size: int, path: Path) -> None:
     """The compressed points' table of chunks must lie in the file before a decoder allocates for it."""
     if ("laszip encoded", 22204) not in las.records:
         raise _broken("its points are compressed, yet the record that says how is missing", path)
-    with path.open("rb") as stream:
+    with opened(path) as stream:
         stream.seek(las.points_at)
         pointer = stream.read(8)
         if pointer == b"\xff" * 8:  # written last where the writer could not go back

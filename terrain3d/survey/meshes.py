@@ -8,6 +8,7 @@ import trimesh
 from numpy.typing import NDArray
 
 from terrain3d.errors import InputError
+from terrain3d.outside import opened
 from terrain3d.site import GroundSource
 from terrain3d.survey.crs import Said, settle
 from terrain3d.survey.source import Box, Header, Progress, Surface
@@ -86,16 +87,36 @@ def read_mesh(
     return Surface(kept, flat.reshape(-1, 3).astype(np.int64), header.crs, header.doubts)
 
 
+class _NothingElse(trimesh.resolvers.ZipResolver):
+    """Refuses whatever a mesh keeps beside itself, such as a GLB its points.
+
+    Given none, trimesh makes itself one that opens files, from the name of the stream.
+    """
+
+    def __init__(self, path: Path) -> None:
+        super().__init__({})
+        self._path = path
+
+    def get(self, name: str) -> bytes:
+        raise InputError(
+            f"it keeps a part of itself elsewhere, in {name[:100]!r}",
+            str(self._path),
+            "export it as one file that holds everything",
+        )
+
+
 def _loaded(path: Path, form: str) -> tuple[Floats, NDArray[np.int64]]:
     """Vertices in use and triangles, z up, checked."""
     try:
-        # Handed over as a stream: then nothing the file points to, such as a texture, is looked for.
-        with path.open("rb") as stream, np.errstate(all="ignore"):
-            options: dict[str, Any] = {"skip_materials": True} if form == "obj" else {}
-            mesh: Any = trimesh.load(stream, file_type=form, process=False, **options)
+        with opened(path) as stream, np.errstate(all="ignore"):
+            mesh: Any = trimesh.load(
+                stream, file_type=form, resolver=_NothingElse(path), process=False, skip_materials=True
+            )
         mesh = mesh.to_geometry() if isinstance(mesh, trimesh.Scene) else mesh
         vertices: Floats = np.array(mesh.vertices, np.float64)
         triangles = np.array(getattr(mesh, "faces", np.empty((0, 3))), np.int64)
+    except InputError:
+        raise
     except Exception as error:
         raise InputError(
             f"it cannot be read as {_FORMS[form].split(',')[0]}: it is damaged or cut off",

@@ -6,12 +6,14 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import laspy
 import numpy as np
 from numpy.typing import NDArray
 
 from terrain3d.errors import InputError
+from terrain3d.outside import opened
 from terrain3d.site import GroundSource
 from terrain3d.survey.crs import settle
 from terrain3d.survey.header import LasHeader, read_las_header, said_by_las
@@ -253,7 +255,7 @@ def _records_of(
     if las.copc and box is not None and _share(box, header.bounds) < _QUERY_SHARE:
         yield from _queried(path, las, box, _share(box, header.bounds))
         return
-    with laspy.open(path, read_evlrs=False, decompression_selection=_WANTED) as reader:
+    with _reader(path) as reader:
         done = 0
         for chunk in reader.chunk_iterator(CHUNK):
             done += len(chunk)
@@ -266,13 +268,23 @@ def _records_of(
         )
 
 
+@contextmanager
+def _reader(path: Path) -> Iterator[Any]:
+    """A laspy reader of an open stream: it takes a name for an address where it looks like one."""
+    with (
+        opened(path) as stream,
+        laspy.open(stream, closefd=False, read_evlrs=False, decompression_selection=_WANTED) as reader,
+    ):
+        yield reader
+
+
 def _queried(path: Path, las: LasHeader, box: Box, share: float) -> Iterator[tuple[float, Record]]:
     """The points of a COPC in a box, found through its octree, in strips that fit in memory."""
     n_strips = max(1, math.ceil(share * las.n_points / _QUERY_POINTS))
     low, high = _raw_range(box, las, 0)
     # Raw coordinates are whole numbers: an edge halfway between two puts each point in one strip.
     edges = [low - 0.5, *(np.floor(np.linspace(low, high, n_strips + 1)[1:-1]) + 0.5), high + 0.5]
-    with path.open("rb") as stream:
+    with opened(path) as stream:
         reader = laspy.CopcReader(stream, close_fd=False, decompression_selection=_WANTED)
         for number, (left, right) in enumerate(pairwise(edges), 1):
             raw_low = np.array([left, _raw_range(box, las, 1)[0], -_RAW_END])
@@ -349,7 +361,7 @@ def _first_points_inside(path: Path, las: LasHeader) -> bool:
 def _ends(path: Path, las: LasHeader, n_points: int) -> Box:
     """The bounds of the first points themselves."""
     low, high = np.full(2, np.inf), np.full(2, -np.inf)
-    with _decoding(path), laspy.open(path, read_evlrs=False, decompression_selection=_WANTED) as reader:
+    with _decoding(path), _reader(path) as reader:
         for start in range(0, n_points, CHUNK):
             record = reader.read_points(min(CHUNK, n_points - start)).array
             for axis, name in enumerate("XY"):

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 import affine
 import numpy as np
@@ -116,3 +116,24 @@ class Header:
     form: str = ""
     crs_from: str = ""
     vertical_unit_from: str = ""
+
+
+@dataclass(frozen=True)
+class Feature:
+    """A shape drawn in a map program, with what its table says of it.
+
+    Parameters
+    ----------
+    kind : str
+        Point, LineString or Polygon, or one of these with Multi before it; any other kind that the
+        format knows has no parts.
+    parts : tuple of tuples of (n, 2) float
+        Of each single shape its rings: a point and a line have one, a polygon its outline and then its
+        holes. x east and y north; heights are left out.
+    values : dict
+        By column, as TOML would give them; blank ones are left out.
+    """
+
+    kind: str
+    parts: tuple[tuple[Floats, ...], ...]
+    values: dict[str, Any]

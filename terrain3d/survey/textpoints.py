@@ -3,6 +3,7 @@
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from io import TextIOWrapper
 from itertools import islice
 from pathlib import Path
 from typing import TextIO
@@ -10,6 +11,7 @@ from typing import TextIO
 import numpy as np
 
 from terrain3d.errors import InputError
+from terrain3d.outside import opened
 from terrain3d.site import GroundSource
 from terrain3d.survey.crs import Said, settle
 from terrain3d.survey.source import Box, Cloud, Header, Progress
@@ -179,7 +181,7 @@ def _fault_at(lines: list[str], layout: _Layout, path: Path, n_before: int) -> I
 
 def _opened(path: Path) -> TextIO:
     # Latin-1 takes any byte, and numbers read alike in it; a mark of byte order is no part of a name.
-    return path.open(encoding="latin-1")
+    return TextIOWrapper(opened(path), encoding="latin-1")
 
 
 def _layout(path: Path) -> _Layout:

@@ -104,6 +104,33 @@ def test_ascii_grid_with_and_without_a_crs(tmp_path: Path) -> None:
     assert crs.to_epsg(60) == 32631
 
 
+def test_an_old_note_of_a_crs_beside_an_ascii_grid(tmp_path: Path) -> None:
+    """A .prj in words and not in WKT, as older programs write (ArcInfo's form; GDAL's own reader of it)."""
+    path = tmp_path / "grid.asc"
+    path.write_text("ncols 2\nnrows 2\nxllcorner 500000\nyllcorner 6000000\ncellsize 5\n1 2\n3 4\n")
+    (tmp_path / "grid.PRJ").write_text("Projection UTM\nZone 31\nDatum WGS84\nUnits METERS\nParameters\n")
+    raster = read(path)
+    assert raster.crs is not None
+    assert raster.crs.utm_zone == "31N"
+
+
+@pytest.mark.filterwarnings("ignore::rasterio.errors.NotGeoreferencedWarning")
+@pytest.mark.parametrize("suffix", [".tfw", ".TFW", ".wld"])
+def test_a_world_file_places_a_tiff_that_has_no_place(tmp_path: Path, suffix: str) -> None:
+    """Turned and stretched, as GDAL reads it from the same two files; the TIFF's own placement goes first."""
+    path = write_tif(tmp_path / "grid.tif", sloped(NORTH_UP, 4, 5), None, None)
+    world = tmp_path / f"grid{suffix}"
+    world.write_text("1.5\n0.2\n-0.1\n-2.5\n500000.75\n6000098.75\n")
+    with rasterio.open(path) as reference:
+        assert read(path, crs="EPSG:32631").transform.almost_equals(reference.transform, 1e-6)
+    world.write_text("1.5\n0.2\nnorth\n")
+    with pytest.raises(InputError, match="six numbers") as fault:
+        read(path)
+    assert fault.value.where == str(world)
+    write_tif(path, sloped(NORTH_UP, 4, 5), NORTH_UP)
+    assert read(path).transform == NORTH_UP
+
+
 @pytest.mark.parametrize(
     ("crs", "unit", "metres", "source"),
     [

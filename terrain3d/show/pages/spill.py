@@ -143,9 +143,7 @@ def _past_rows(page: Sheet, spilt: Spill) -> None:
     if spilt.has_boundary:
         page.gap(0.004)
         _row(page, "Beyond the boundary it is broken by", quiet=True)
-        baseline = _row(
-            page, "a person, within range", _area(spilt.past_within_m2), _INDENT
-        )
+        baseline = _row(page, "a person, within range", _area(spilt.past_within_m2), _INDENT)
         page.swatch(baseline, palette.SPILT, Stripe())
         baseline = _row(page, "a vehicle, past its range", _area(spilt.past_on_m2), _INDENT)
         page.swatch(baseline, palette.PAPER, _ON)
