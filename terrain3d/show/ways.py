@@ -45,7 +45,7 @@ def drawn_routes(route: OpenRoutes) -> list[Drawn]:
     if least is None or inner is None:
         return []
     drawn = [Drawn("A", "to its edge, least likely", least.line, palette.FIGURE, "-", _alarm(least))]
-    if inner.length_m > least.length_m + SAME_M:
+    if not same_line(inner.line, least.line):
         drawn.append(
             Drawn("B", "to its middle, least likely", inner.line, palette.FIGURE, (0, (5, 2)), _alarm(inner))
         )

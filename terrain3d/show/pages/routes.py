@@ -20,7 +20,7 @@ from terrain3d.show.pages.size import SCREEN, Size, scale_words
 from terrain3d.show.pages.traverse import draw_traverse
 from terrain3d.show.pages.walks import plan_with, walk_signs
 from terrain3d.show.shapes import spot_within
-from terrain3d.show.ways import SAME_M, Drawn, drawn_routes, fine_line, starts_of
+from terrain3d.show.ways import Drawn, drawn_routes, fine_line, same_line, starts_of
 from terrain3d.units import Floats
 from terrain3d.walk.found import ClearRoute, Crossing, WayIn, left_m, percent
 from terrain3d.walk.routes import OpenRoutes
@@ -87,7 +87,7 @@ def telling_walk(route: OpenRoutes) -> tuple[str, WayIn]:
         return "A", route.least
     if route.shorter is not None:
         return "D", route.shorter
-    if route.inner.length_m <= route.least.length_m + SAME_M:
+    if same_line(route.inner.line, route.least.line):
         return "A", route.least
     return "B", route.inner
 
