@@ -72,6 +72,25 @@ def least_ways(
     -------
     LeastWays or None
         None where no way leads.
+
+    Examples
+    --------
+    A band of held ground lies across the way north; it ends two cells short of the eastern edge.
+
+    >>> import numpy as np
+    >>> from terrain3d.walk.chance import PulseField
+    >>> from terrain3d.walk.network import network
+    >>> from terrain3d.walk.paths import open_steps
+    >>> row, column = np.mgrid[:9, :15]
+    >>> band = np.where((row == 4) & (column < 13), 4.0, 0.0)[None]
+    >>> field = PulseField(band, np.array([[1.0, -5.0]]), 1.0, 0.48, 0.3, False)
+    >>> ways = np.ones((16, 9, 15), bool)
+    >>> net = network(field, ways, open_steps(ways, 1.0), (row == 0) & (column == 3))
+    >>> found = least_ways(net, (row == 8) & (column == 3), lambda n: n + 0.001, lambda m: m / 2)
+    >>> found.least.pulses, round(found.least.length_m, 1), found.least.corners.tolist()
+    (0.0, 21.8, [[3, 0], [12, 3], [13, 4], [12, 5], [3, 8]])
+    >>> round(found.shorter.pulses, 2), round(found.shorter.length_m, 1)
+    (0.02, 9.0)
     """
     first = _way(network, goals, network.least)
     if first is None:

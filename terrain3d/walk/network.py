@@ -87,6 +87,19 @@ def network(field: PulseField, ways: Mask, lengths: csr_array, starts: Mask) -> 
     lengths : csr_array
         Of the steps in those directions, as `paths.open_steps` tells them.
     starts : (ny, nx) bool
+
+    Examples
+    --------
+    Three cells in a row: to the next, to both sides, and back.
+
+    >>> from terrain3d.walk.paths import open_steps
+    >>> field = PulseField(np.ones((1, 1, 3)), np.array([[1.0, -4.0]]), 1.0, 0.4, 0.4, False)
+    >>> ways = np.ones((16, 1, 3), bool)
+    >>> net = network(field, ways, open_steps(ways, 1.0), np.array([[True, False, False]]))
+    >>> net.to.tolist(), net.length_m.tolist(), net.pulses.round(2).tolist()
+    ([1, 0, 2, 1], [1.0, 1.0, 1.0, 1.0], [0.49, 0.49, 0.49, 0.49])
+    >>> net.least.total.round(2).tolist(), net.least.before.tolist()
+    ([0.0, 0.49, 0.98], [-9999, 0, 1])
     """
     lines = lines_over(field, ways)
     # Two cells are the longest step in the open, so one from farther off does not reach held ground.
