@@ -6,7 +6,7 @@ import numpy as np
 
 from terrain3d.frame import Frame
 from terrain3d.units import Floats
-from terrain3d.walk.found import ClearRoute, Crossing, LeastLikely
+from terrain3d.walk.found import ClearRoute, Crossing, WayIn, left_m
 from terrain3d.walk.routes import OpenRoutes
 
 
@@ -23,8 +23,10 @@ def routes_values(routes: tuple[OpenRoutes, ...], frame: Frame) -> list[dict[str
         {
             "area": route.area,
             "start": route.start,
-            "least_likely": route.least and _likely(route.least, frame),
-            "least_likely_to_middle": route.inner and _likely(route.inner, frame),
+            "least_likely": route.least and _way_in(route.least, frame),
+            "much_shorter": route.shorter and _way_in(route.shorter, frame),
+            "least_likely_to_middle": route.inner and _way_in(route.inner, frame),
+            "much_shorter_to_middle": route.inner_shorter and _way_in(route.inner_shorter, frame),
             "clear": route.clear and _clear(route.clear, frame),
             "least_held": route.crossing and _crossing(route.crossing, frame),
             "words": route.words,
@@ -33,22 +35,23 @@ def routes_values(routes: tuple[OpenRoutes, ...], frame: Frame) -> list[dict[str
     ]
 
 
-def _likely(least: LeastLikely, frame: Frame) -> dict[str, Any]:
-    alarm = least.walked.alarm
+def _way_in(way: WayIn, frame: Frame) -> dict[str, Any]:
+    alarm = way.walked.alarm
     return {
-        "length_m": _m(least.length_m),
-        "time_s": _m(least.time_s),
-        "expected_pulses": round(least.pulses, 6),
-        "alarm_chance": round(least.chance, 6),
+        "start": way.start,
+        "length_m": _m(way.length_m),
+        "time_s": _m(way.time_s),
+        "expected_pulses": round(way.pulses, 6),
+        "alarm_chance": round(way.chance, 6),
         "alarm_as_set": alarm
         and {
             "at": _points(np.array([[alarm.x, alarm.y]]), frame)[0],
             "along_m": _m(alarm.along_m),
             "time_s": _m(alarm.time_s),
-            "left_m": _m(max(least.length_m - alarm.along_m, 0.0)),
+            "left_m": _m(left_m(way) or 0.0),
             "units": list(alarm.units),
         },
-        "line": _points(least.line, frame),
+        "line": _points(way.line, frame),
     }
 
 

@@ -45,6 +45,8 @@ FOLIAGE_EDGE = "#4f6a29"
 PROTECTED = "#111111"
 UNIT = "#111111"
 FIGURE = "#2c5d57"
+#: A much shorter walk, beside the least likely one in the figure's colour.
+MUCH_SHORTER = "#bf00e6"
 POLE = "#6b6459"
 BLOCK_SIDE = "#e4dfd4"
 CONTOUR = "#8b8578"

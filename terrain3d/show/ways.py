@@ -14,7 +14,7 @@ from terrain3d.show.scene import Scene
 from terrain3d.show.shapes import filled_heights
 from terrain3d.terrain import Ground
 from terrain3d.units import Floats
-from terrain3d.walk.found import LeastLikely
+from terrain3d.walk.found import WayIn
 from terrain3d.walk.routes import OpenRoutes
 
 #: Lines whose corners lie within this of each other are one to a reader, metres.
@@ -36,15 +36,16 @@ class Drawn:
 
 
 def drawn_routes(route: OpenRoutes) -> list[Drawn]:
-    """The lines of a page: A to the edge, B to the middle, C the clear route or the least held one.
+    """The lines of a page; none where nobody can walk there.
 
-    None where nobody can walk there.
+    A leads to the edge and B to the middle, least likely to raise the alarm; C is the clear route or the
+    least held one; D and E lead to the edge and to the middle by much shorter ways.
     """
     least, inner = route.least, route.inner
     if least is None or inner is None:
         return []
     drawn = [Drawn("A", "to its edge, least likely", least.line, palette.FIGURE, "-", _alarm(least))]
-    if inner.length_m > least.length_m + SAME_M:
+    if not same_line(inner.line, least.line):
         drawn.append(
             Drawn("B", "to its middle, least likely", inner.line, palette.FIGURE, (0, (5, 2)), _alarm(inner))
         )
@@ -53,6 +54,12 @@ def drawn_routes(route: OpenRoutes) -> list[Drawn]:
         drawn.append(Drawn("C", "clear, farthest off", route.clear.line, palette.INK, third))
     if route.crossing is not None:
         drawn.append(Drawn("C", "over the least held ground", route.crossing.line, palette.INK, third))
+    shorter, within = route.shorter, route.inner_shorter
+    colour, fourth = palette.MUCH_SHORTER, (0, (6, 1.5, 1.2, 1.5))
+    if shorter is not None:
+        drawn.append(Drawn("D", "to its edge, much shorter", shorter.line, colour, fourth, _alarm(shorter)))
+    if within is not None and (shorter is None or not same_line(within.line, shorter.line)):
+        drawn.append(Drawn("E", "to its middle, much shorter", within.line, colour, fourth, _alarm(within)))
     return drawn
 
 
@@ -134,7 +141,7 @@ def starts_of(drawn: list[Drawn]) -> list[tuple[Floats, str]]:
     return starts
 
 
-def _alarm(least: LeastLikely) -> tuple[float, float] | None:
+def _alarm(least: WayIn) -> tuple[float, float] | None:
     alarm = least.walked.alarm
     return None if alarm is None else (alarm.x, alarm.y)
 

@@ -1,21 +1,137 @@
-"""How many pulses a step on any piece of ground may bring, and the chance that it raises the alarm.
+"""How many pulses a walk is to bring on any piece of ground, and the chance that it raises the alarm.
 
 A model, not a measured probability. Where exactly a zone's edge lies on the ground is not known: the unit
 is turned by hand to within some degrees, and makers draw zones roughly. So the edges of a layer are
-spread evenly over its arc, and the count on a step becomes an expected number. What is exact here is the
+spread evenly over its arc, and the count on a walk becomes an expected number. What is exact here is the
 geometry: how fast the two sides of a figure turn about the unit, and where both layers are broken.
 """
 
+import math
+from typing import NamedTuple
+
 import numpy as np
+from numba import njit
 from numpy.typing import ArrayLike
+from scipy.ndimage import maximum_filter
+from scipy.special import gammainc, gammaincinv
 
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector
 from terrain3d.sight.panorama import Panorama
 from terrain3d.terrain import Terrain
 from terrain3d.units import Floats
-from terrain3d.walk.bodies import Body, body_of, seen_width_m
+from terrain3d.walk.bodies import body_of
 from terrain3d.walk.zones import broken_layers, zoned_layers
+
+
+class PulseField(NamedTuple):
+    """What pulses depend on, for every cell of a grid; kernels take it as it is.
+
+    Distances are metres from the centre of the south-west cell.
+
+    Parameters
+    ----------
+    density : (u, ny, nx) float
+        Zone edges to the radian about each unit, where its alarm rule is met; else 0.
+    units : (u, 2) float
+        East and north of each unit.
+    cell_m : float
+    breadth_m, length_m : float
+        Of the body.
+    fewest : bool
+        Of several units the one with the fewest pulses counts, since all have to alarm; else the one with
+        the most.
+    """
+
+    density: Floats
+    units: Floats
+    cell_m: float
+    breadth_m: float
+    length_m: float
+    fewest: bool
+
+
+def pulse_field(
+    terrain: Terrain,
+    units: tuple[Detector, ...],
+    views: tuple[Panorama, ...],
+    combine: str,
+    figure: Figure,
+) -> PulseField:
+    """Where and about which units a figure's walk brings pulses.
+
+    Parameters
+    ----------
+    terrain : Terrain
+    units : tuple of Detector
+    views : tuple of Panorama
+        What each unit sees, in the same order, to its maximum range at least.
+    combine : {"any", "all"}
+    figure : Figure
+
+    Notes
+    -----
+    Pulses of different units or heads are never added up, since each counts its own: under `any` the unit
+    with the most stands for all, under `all` the one with the fewest.
+    """
+    ground, body = terrain.ground, body_of(figure)
+    density = np.zeros((len(units), ground.z.size))
+    for row, unit, seen in zip(density, units, views, strict=True):
+        row[seen.cells] = edge_density(unit, seen, figure)
+    places = np.array([[unit.x - ground.x0, unit.y - ground.y0] for unit in units]).reshape(-1, 2)
+    return PulseField(
+        density.reshape(len(units), *ground.z.shape),
+        places,
+        ground.cell_m,
+        body.breadth_m,
+        body.length_m,
+        combine == "all",
+    )
+
+
+def touched(field: PulseField) -> PulseField:
+    """The same with ground where only a side of the body is held: the densest that it touches counts there.
+
+    >>> density = np.array([[[0.0, 6.0, 0.0, 0.0]]])
+    >>> row = PulseField(density, np.zeros((1, 2)), 0.25, 0.48, 0.3, False)
+    >>> touched(row).density[0, 0]
+    array([6., 6., 6., 0.])
+    """
+    reach = field.breadth_m / 2 / field.cell_m + 0.5
+    span = np.arange(-int(reach), int(reach) + 1)
+    beside = (np.hypot(*np.meshgrid(span, span)) < reach)[None]
+    density = np.where(
+        field.density > 0, field.density, maximum_filter(field.density, footprint=beside, mode="constant")
+    )
+    return field._replace(density=density)
+
+
+@njit(cache=True, nogil=True)
+def metre_pulses(field: PulseField, i: int, j: int, x: float, y: float, east: float, north: float) -> float:
+    """Pulses to be expected of a metre walked at a place in column i and row j, towards a unit direction.
+
+    Notes
+    -----
+    Both sides of a figure of width w at distance d turn about the unit as it walks at an angle t to the
+    line of sight, by |sin t / d -+ (w / 2) cos t / (d^2 + w^2 / 4)| radians a metre; edges stand
+    zones / arc to the radian. Across the unit that is 2 zones / (arc d); straight at it only what
+    the growing width of the figure brings: the weak direction. No bearing is told over the foot of the mount.
+    """
+    pulses = 0.0
+    foot = max(field.breadth_m, field.length_m) / 2
+    for u in range(len(field.density)):
+        own = 0.0
+        dx, dy = x - field.units[u, 0], y - field.units[u, 1]
+        square = dx * dx + dy * dy
+        if field.density[u, j, i] > 0 and square > foot * foot:
+            d = math.sqrt(square)
+            cosine, sine = (dx * east + dy * north) / d, (dx * north - dy * east) / d
+            half = math.hypot(field.breadth_m * cosine, field.length_m * sine) / 2
+            # |a - b| + |a + b| is twice the larger of |a| and |b|.
+            turn = 2 * max(abs(sine) / d, abs(half * cosine) / (square + half * half))
+            own = turn * field.density[u, j, i]
+        pulses = own if u == 0 else (min(pulses, own) if field.fewest else max(pulses, own))
+    return pulses
 
 
 def step_pulses(
@@ -26,16 +142,12 @@ def step_pulses(
     figure: Figure,
     directions_deg: Floats,
 ) -> Floats:
-    """Expected pulses per metre walked on each cell, in each of some directions.
+    """Expected pulses per metre walked over the centre of each cell, in each of some directions.
 
     Parameters
     ----------
-    terrain : Terrain
-    units : tuple of Detector
-    views : tuple of Panorama
-        What each unit sees, in the same order, to its maximum range at least.
-    combine : {"any", "all"}
-    figure : Figure
+    terrain, units, views, combine, figure
+        As for `pulse_field`.
     directions_deg : (k,) float
         Bearings of the walk, clockwise from north.
 
@@ -44,16 +156,6 @@ def step_pulses(
     (k, ny, nx) float
         Pulses per metre in every layer that the alarm rule needs; 0 where the layers are not broken
         together and where no ground is known.
-
-    Notes
-    -----
-    Both sides of a figure of width w at distance d turn about the unit as it walks at an angle t to the
-    line of sight, by |sin t / d -+ (w / 2) cos t / (d^2 + w^2 / 4)| radians a metre; edges stand
-    zones / arc to the radian. Across the unit that is 2 zones / (arc d); straight at it only what
-    the growing width of the figure brings: the weak direction.
-
-    Pulses of different units or heads are never added up, since each counts its own: under `any` the unit
-    with the most stands for all, under `all` the one with the fewest.
 
     Examples
     --------
@@ -73,33 +175,20 @@ def step_pulses(
     >>> float(rates[0, 0, 7])             # behind it
     0.0
     """
-    body = body_of(figure)
-    shape = (len(directions_deg), *terrain.ground.z.shape)
-    rates = []
-    for unit, seen in zip(units, views, strict=True):
-        whole = np.zeros((shape[0], terrain.ground.z.size))
-        whole[:, seen.cells] = turn_rates(seen, body, directions_deg) * edge_density(unit, seen, figure)
-        rates.append(whole.reshape(shape))
-    combined = np.minimum if combine == "all" else np.maximum
-    return np.asarray(combined.reduce(rates)) if rates else np.zeros(shape)
+    field = pulse_field(terrain, units, views, combine, figure)
+    return np.asarray(_rates(field, np.radians(np.asarray(directions_deg, float))))
 
 
-def turn_rates(seen: Panorama, body: Body, directions_deg: ArrayLike) -> Floats:
-    """How far the two sides of a body turn about the eye for each metre walked, added up.
-
-    Returns
-    -------
-    (k, n) float
-        Radians per metre; 0 at the foot of the mount, where no bearing is told.
-    """
-    bearing = np.degrees(np.arctan2(seen.east, seen.north))
-    turn_deg = np.asarray(directions_deg, float)[:, None] - bearing
-    half = seen_width_m(body, turn_deg) / 2
-    turn = np.radians(turn_deg)
-    d = np.where(seen.distance > half.max(), seen.distance, np.inf)
-    across = np.sin(turn) / d
-    growing = half * np.cos(turn) / np.where(np.isfinite(d), d**2 + half**2, np.inf)
-    return np.asarray(np.abs(across - growing) + np.abs(across + growing))
+@njit(cache=True, nogil=True)
+def _rates(field: PulseField, directions: Floats) -> Floats:
+    _, ny, nx = field.density.shape
+    rates = np.zeros((len(directions), ny, nx))
+    for k in range(len(directions)):
+        east, north = math.sin(directions[k]), math.cos(directions[k])
+        for j in range(ny):
+            for i in range(nx):
+                rates[k, j, i] = metre_pulses(field, i, j, i * field.cell_m, j * field.cell_m, east, north)
+    return rates
 
 
 def edge_density(unit: Detector, seen: Panorama, figure: Figure) -> Floats:
@@ -150,3 +239,23 @@ def alarm_chance(pulses_per_metre: ArrayLike, step_m: float, pulses_needed: int)
     (array([0.    , 0.3935]), 0.1535)
     """
     return np.asarray(-np.expm1(-np.asarray(pulses_per_metre, float) * step_m / pulses_needed))
+
+
+def chance_of(pulses: ArrayLike, needed: int) -> Floats:
+    """Chance of so many pulses at least, where they come at random and so many are to be expected.
+
+    The tail of a Poisson count; it rises with the pulses, so the walk with the fewest is the least likely.
+
+    >>> chance_of([0.0, 1.0], 1).round(4), float(chance_of(1.0, 3).round(4))
+    (array([0.    , 0.6321]), 0.0803)
+    """
+    return np.asarray(gammainc(needed, np.asarray(pulses, float)), float)
+
+
+def pulses_of_chance(chance: float, needed: int) -> float:
+    """How many pulses are to be expected where they bring a chance; infinite where it is certain.
+
+    >>> round(pulses_of_chance(0.001, 1), 6), round(pulses_of_chance(0.001, 3), 4), pulses_of_chance(1.0, 1)
+    (0.001001, 0.1905, inf)
+    """
+    return float(gammaincinv(needed, min(chance, 1.0)))

@@ -153,8 +153,8 @@ def path_to(reached: Explored, goals: Mask) -> Path | None:
 
 def line_cost(cost: Floats, corners: Ints, cell_m: float) -> float:
     """What a line over the grid costs; its corners are (n, 2) column and row of cells."""
-    bearings = np.radians(step_bearings(len(cost)))
-    return cell_m * float(sum(straight_cost(cost, bearings, *a, *b, 0.0) for a, b in pairwise(corners)))
+    bearings, room = np.radians(step_bearings(len(cost))), piece_room(cost.shape[1:])
+    return cell_m * float(sum(_straight_cost(cost, bearings, *a, *b, *room) for a, b in pairwise(corners)))
 
 
 def pulled_straight(cost: Floats, cells: Ints) -> Ints:
@@ -175,11 +175,26 @@ def pulled_straight(cost: Floats, cells: Ints) -> Ints:
     >>> pulled_straight(np.ones((8, 3, 5)), stairs).tolist()
     [[0, 0], [4, 2]]
     """
-    bearings = np.radians(step_bearings(len(cost)))
+    bearings, room = np.radians(step_bearings(len(cost))), piece_room(cost.shape[1:])
+    return drawn_taut(cells, lambda piece: _straight_costs(cost, bearings, piece, *room), TIE_PER_M)
+
+
+def drawn_taut(cells: Ints, lines: Callable[[Ints], Floats], per_cell: float) -> Ints:
+    """The corners of the cheapest line that has its corners on cells of a path.
+
+    Parameters
+    ----------
+    cells : (n, 2) int
+        Column and row of each cell of the path.
+    lines : callable
+        Costs of the straight lines between all of some cells: [a, b] from the first to a later one, (n, n).
+    per_cell : float
+        What a line as long as a cell costs besides.
+    """
     kept = [cells[:1]]
     for first in range(0, len(cells) - 1, _PIECE):
         piece = cells[first : first + _PIECE + 1]
-        kept.append(piece[_cheapest_corners(cost, bearings, piece)][1:])
+        kept.append(piece[_least_corners(lines(piece), piece, per_cell)][1:])
     return np.vstack(kept)
 
 
@@ -229,6 +244,29 @@ def widest_berth(room_m: Floats, open_ways: Mask, starts: Mask, goals: Mask) -> 
         middle = (low + high + 1) // 2
         low, high = (middle, high) if leads(float(levels[middle])) else (low, middle - 1)
     return float(levels[low]) if low >= 0 else None
+
+
+def open_steps(ways: Mask, cell_m: float) -> csr_array:
+    """Every step between cells that can be walked over, with its length in metres.
+
+    Parameters
+    ----------
+    ways : (k, ny, nx) bool
+        Whether each cell can be walked over in each of k = 8, 16 or 32 directions.
+    cell_m : float
+
+    Examples
+    --------
+    >>> open_steps(np.ones((8, 1, 3), bool), 0.5).toarray()
+    array([[0. , 0.5, 0. ],
+           [0.5, 0. , 0.5],
+           [0. , 0.5, 0. ]])
+    """
+
+    def length(_d: int, east: int, north: int, _shares: Shares, _touched: list[Cell]) -> Floats:
+        return np.full(ways.shape[1:], cell_m * math.hypot(east, north))
+
+    return _ways(ways, length)
 
 
 def _graph(cost: Floats, is_open: Mask, cell_m: float) -> csr_array:
@@ -298,55 +336,37 @@ def _cells_under(di: int, dj: int) -> tuple[Shares, list[Cell]]:
     return shares, touched
 
 
-@njit(cache=True, nogil=True)
-def straight_cost(cost: Floats, bearings: Floats, ai: int, aj: int, bi: int, bj: int, tie: float) -> float:
-    """Cost of the straight line between two cells, in cells; infinite where it is closed.
+def piece_room(shape: tuple[int, ...]) -> tuple[Ints, Ints, Floats]:
+    """Arrays long enough for the pieces of any line over a grid, to be passed to `line_pieces`."""
+    most = 3 * sum(shape) + 4
+    return np.empty(most, np.int64), np.empty(most, np.int64), np.empty(most)
 
-    Between two directions of the grid the cost of a metre is taken between theirs.
+
+@njit(cache=True, nogil=True)
+def line_pieces(ai: int, aj: int, bi: int, bj: int, columns: Ints, rows: Ints, shares: Floats) -> int:
+    """The cells under the straight line between two, in order, with the share of its length in each.
+
+    A line that runs through the corner between four cells needs all of them open: the two beside it are
+    listed with no share. Returns how many there are.
     """
-    k = len(bearings)
-    east = bi - ai
-    north = bj - aj
-    if east == 0 and north == 0:
-        return 0.0
-    bearing = math.atan2(east, north) % (2.0 * math.pi)
-    left = k - 1
-    for d in range(k):
-        if bearings[d] <= bearing + 1e-9:
-            left = d
-    right = (left + 1) % k
-    gap = (bearings[right] - bearings[left]) % (2.0 * math.pi)
-    share = (bearing - bearings[left]) / gap
-    if share < 1e-7:
-        share = 0.0
-        right = left
-    wide = abs(east)
-    tall = abs(north)
-    step_i = 1 if east > 0 else -1
-    step_j = 1 if north > 0 else -1
-    i = ai
-    j = aj
-    m = 0
-    n = 0
-    at = 0.0
-    total = 0.0
+    wide, tall = abs(bi - ai), abs(bj - aj)
+    step_i = 1 if bi > ai else -1
+    step_j = 1 if bj > aj else -1
+    i, j, m, n, count, at = ai, aj, 0, 0, 0, 0.0
     while True:
-        a = cost[left, j, i]
-        b = cost[right, j, i]
-        if not (a < np.inf and b < np.inf):
-            return np.inf
         # The cuts with the edges of columns and rows lie at odd halves of the line's width and height.
         cut_i = (2 * m + 1) / (2.0 * wide) if m < wide else 2.0
         cut_j = (2 * n + 1) / (2.0 * tall) if n < tall else 2.0
         cut = min(cut_i, cut_j, 1.0)
-        total += (cut - at) * ((1.0 - share) * a + share * b + tie)
+        columns[count], rows[count], shares[count] = i, j, cut - at
+        count += 1
         at = cut
         if m >= wide and n >= tall:
-            return float(total * math.hypot(east, north))
+            return count
         if m < wide and n < tall and (2 * m + 1) * tall == (2 * n + 1) * wide:
-            for d in (left, right):
-                if not (cost[d, j, i + step_i] < np.inf and cost[d, j + step_j, i] < np.inf):
-                    return np.inf
+            columns[count], rows[count], shares[count] = i + step_i, j, 0.0
+            columns[count + 1], rows[count + 1], shares[count + 1] = i, j + step_j, 0.0
+            count += 2
             m += 1
             n += 1
             i += step_i
@@ -360,7 +380,64 @@ def straight_cost(cost: Floats, bearings: Floats, ai: int, aj: int, bi: int, bj:
 
 
 @njit(cache=True, nogil=True)
-def _cheapest_corners(cost: Floats, bearings: Floats, cells: Ints) -> Ints:
+def between_bearings(bearings: Floats, east: int, north: int) -> tuple[int, int, float]:
+    """The two directions of the grid that a line runs between, and how far from the first to the second."""
+    k = len(bearings)
+    bearing = math.atan2(east, north) % (2.0 * math.pi)
+    left = k - 1
+    for d in range(k):
+        if bearings[d] <= bearing + 1e-9:
+            left = d
+    right = (left + 1) % k
+    share = (bearing - bearings[left]) / ((bearings[right] - bearings[left]) % (2.0 * math.pi))
+    return (left, left, 0.0) if share < 1e-7 else (left, right, share)
+
+
+@njit(cache=True, nogil=True)
+def _straight_cost(
+    cost: Floats,
+    bearings: Floats,
+    ai: int,
+    aj: int,
+    bi: int,
+    bj: int,
+    columns: Ints,
+    rows: Ints,
+    shares: Floats,
+) -> float:
+    """Cost of the straight line between two cells, in cells; infinite where it is closed.
+
+    Between two directions of the grid the cost of a metre is taken between theirs.
+    """
+    if ai == bi and aj == bj:
+        return 0.0
+    left, right, share = between_bearings(bearings, bi - ai, bj - aj)
+    total = 0.0
+    for piece in range(line_pieces(ai, aj, bi, bj, columns, rows, shares)):
+        a = cost[left, rows[piece], columns[piece]]
+        b = cost[right, rows[piece], columns[piece]]
+        if not (a < np.inf and b < np.inf):
+            return np.inf
+        total += shares[piece] * ((1.0 - share) * a + share * b)
+    return float(total * math.hypot(bi - ai, bj - aj))
+
+
+@njit(cache=True, nogil=True)
+def _straight_costs(
+    cost: Floats, bearings: Floats, cells: Ints, columns: Ints, rows: Ints, shares: Floats
+) -> Floats:
+    """Costs of the straight lines from each cell of a path to every later one."""
+    costs = np.full((len(cells), len(cells)), np.inf)
+    for a in range(len(cells)):
+        for b in range(a + 1, len(cells)):
+            costs[a, b] = _straight_cost(
+                cost, bearings, cells[a, 0], cells[a, 1], cells[b, 0], cells[b, 1], columns, rows, shares
+            )
+    return costs
+
+
+@njit(cache=True, nogil=True)
+def _least_corners(lines: Floats, cells: Ints, per_cell: float) -> Ints:
     """Indices of the cells that the cheapest line with corners on a path keeps as its corners."""
     count = len(cells)
     best = np.full(count, np.inf)
@@ -368,12 +445,11 @@ def _cheapest_corners(cost: Floats, bearings: Floats, cells: Ints) -> Ints:
     best[0] = 0.0
     for end in range(1, count):
         for start in range(end):
-            line = straight_cost(
-                cost, bearings, cells[start, 0], cells[start, 1], cells[end, 0], cells[end, 1], TIE_PER_M
-            )
+            long = math.hypot(cells[end, 0] - cells[start, 0], cells[end, 1] - cells[start, 1])
+            line = best[start] + lines[start, end] + per_cell * long
             # Of lines that cost alike the longest straight piece comes first and stays.
-            if best[start] + line < best[end] - 1e-12 * (1.0 + best[end] if best[end] < np.inf else 0.0):
-                best[end] = best[start] + line
+            if line < best[end] * (1.0 - 1e-12):
+                best[end] = line
                 came[end] = start
     kept = [count - 1]
     while kept[-1] > 0:

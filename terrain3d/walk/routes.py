@@ -1,10 +1,12 @@
 """Open routes: how whoever knows the layout would come in, from the edge of the site to what is protected.
 
 Two answers for each protected area. The walk least likely to raise an alarm: `walk.chance` tells the pulses
-to be expected of every metre in every direction, and pulses add up along a walk, so the cheapest path is
-the least likely one; its chance is that of so many pulses when edges come at random at that rate, and
-`walk.pulses` counts along it with the zones exactly as they are set. And the clear route, which never
-touches ground held by both layers, as far from it as can be.
+to be expected of every metre in every direction, they add up along a walk, and its chance is that of so many
+when edges come at random at that rate; so the walk with the fewest is the least likely one. No price is put
+on its length: of walks whose chances are alike to a thousandth the shorter is taken, and where a much shorter
+one has another chance, it is told beside it as what it is. `walk.pulses` counts along both with the zones
+exactly as they are set. And the clear route, which never touches ground held by both layers, as far from it
+as can be.
 
 A body is as wide as it is: it touches held ground when that lies within half its breadth of its middle.
 What the chance leaves out: the time within which an alarm's pulses must fall, so where more than one pulse
@@ -16,8 +18,8 @@ from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
-from scipy.ndimage import distance_transform_edt, maximum_filter
-from scipy.special import gammainc
+from scipy.ndimage import distance_transform_edt
+from scipy.sparse import csr_array
 
 from terrain3d.cover.areas import cells_within
 from terrain3d.cover.fill import verdict_codes
@@ -30,36 +32,42 @@ from terrain3d.sight.panorama import Panorama
 from terrain3d.terrain import Approach, Area, Terrain, Walk
 from terrain3d.units import Floats
 from terrain3d.walk.bodies import body_of
-from terrain3d.walk.chance import option_pulses_needed, step_pulses
+from terrain3d.walk.chance import (
+    chance_of,
+    option_pulses_needed,
+    pulse_field,
+    pulses_of_chance,
+    touched,
+)
 from terrain3d.walk.found import (
+    ALIKE,
     ClearRoute,
     Crossing,
-    LeastLikely,
-    clear_words,
-    inner_words,
-    likely_words,
+    WayIn,
+    much_shorter_m,
+    nobody_words,
+    ways_words,
 )
 from terrain3d.walk.ground import cells_on, firm_ground, open_ways, rim
+from terrain3d.walk.least import LeastWays, Way, least_ways
+from terrain3d.walk.lines import pulses_along
+from terrain3d.walk.network import Network, network
 from terrain3d.walk.paths import (
     Explored,
     Mask,
-    Path,
     explored,
     least_exposed,
+    open_steps,
     path_to,
     step_bearings,
     widest_berth,
 )
 from terrain3d.walk.pulses import try_walk
 
-#: Directions of a step: with straight lines pulled, the cost of a turning path is within 0.2 % of the true.
+#: Directions of a step in the open: with straight lines pulled, a turning path is within 0.2 % of the true.
 DIRECTIONS = 16
 #: How fast a route is walked, metres a second: the usual walk test.
 SPEED_MPS = 1.0
-#: A metre more is walked where it saves this many pulses: less is the grid's noise, and no walk people take.
-DETOUR_PER_M = 0.01
-#: Step in which the chance along a walk is told, metres.
-_CHANCE_STEP_M = 0.1
 EDGE = "the edge of the known ground"
 
 
@@ -72,10 +80,12 @@ class OpenRoutes:
     area : str
     start : str
         Where the least likely walk starts: an approach, or a side of the known ground.
-    least : LeastLikely or None
-        To the area's edge.
-    inner : LeastLikely or None
-        To the ground farthest within it that can be walked to.
+    least : WayIn or None
+        Least likely to raise the alarm, to the area's edge; of walks alike to a thousandth the shortest.
+    shorter : WayIn or None
+        Least likely of all that are much shorter, where there are such.
+    inner, inner_shorter : WayIn or None
+        The same to the ground farthest within it that can be walked to.
     clear : ClearRoute or None
     crossing : Crossing or None
         Where no route is clear.
@@ -84,8 +94,10 @@ class OpenRoutes:
 
     area: str
     start: str
-    least: LeastLikely | None
-    inner: LeastLikely | None
+    least: WayIn | None
+    shorter: WayIn | None
+    inner: WayIn | None
+    inner_shorter: WayIn | None
     clear: ClearRoute | None
     crossing: Crossing | None
     words: str
@@ -131,25 +143,32 @@ def open_routes(
     >>> routes.least.chance, routes.least.length_m, routes.clear.berth_m > 1
     (0.0, 11.0, True)
     """
-    ways = _ways_of(terrain, figure, steepest_percent)
-    starts = _starts(terrain)
-    room, touched = room_to_held(
-        held_ground(terrain, units, views, combine, figure) == Verdict.BOTH, terrain.ground.cell_m, figure
-    )
-    rates = touching_pulses(terrain, units, views, combine, figure)
-    cell = terrain.ground.cell_m
-    likely = explored(np.where(ways, rates + DETOUR_PER_M, np.inf), np.any(ways, axis=0), cell, starts)
-    clear = explored(np.where(ways & ~touched, 0.0, np.inf), ~touched, cell, starts)
-    site = _Searched(terrain, units, combine, figure, ways, starts, room, touched, rates, likely, clear)
+    walked = _walked(terrain, figure, steepest_percent)
+    held = held_ground(terrain, units, views, combine, figure) == Verdict.BOTH
+    room, hit = room_to_held(held, terrain.ground.cell_m, figure)
+    ways, starts = walked.ways, walked.starts
+    field = touched(pulse_field(terrain, units, views, combine, figure))
+    clear = explored(np.where(ways & ~hit, 0.0, np.inf), ~hit, terrain.ground.cell_m, starts)
+    likely = network(field, ways, walked.lengths, starts)
+    site = _Searched(terrain, units, combine, figure, ways, starts, room, hit, likely, clear)
     return tuple(_to_area(site, area) for area in terrain.protect)
 
 
+@dataclass(frozen=True, eq=False)
+class _Walked:
+    """Which way each cell can be walked over, the steps between them, and where a walk starts."""
+
+    ways: Mask
+    lengths: csr_array
+    starts: Mask
+
+
 @lru_cache(maxsize=2)
-def _ways_of(terrain: Terrain, figure: Figure, steepest_percent: float) -> Mask:
-    """Which way each cell can be walked over: remembered, as it is the same for every option of a site."""
+def _walked(terrain: Terrain, figure: Figure, steepest_percent: float) -> _Walked:
+    """Where a figure walks: remembered, as it is the same for every option of a site."""
     ways = open_ways(terrain, figure, steepest_percent, step_bearings(DIRECTIONS))
     ways.flags.writeable = False
-    return ways
+    return _Walked(ways, open_steps(ways, terrain.ground.cell_m), _starts(terrain))
 
 
 def held_ground(
@@ -199,29 +218,6 @@ def room_to_held(held: Mask, cell_m: float, figure: Figure) -> tuple[Floats, Mas
     return room, room < body_of(figure).breadth_m / 2
 
 
-def touching_pulses(
-    terrain: Terrain,
-    units: tuple[Detector, ...],
-    views: tuple[Panorama, ...],
-    combine: str,
-    figure: Figure,
-) -> Floats:
-    """(k, ny, nx) pulses per metre in each of `DIRECTIONS`, where only a side of the body is held too.
-
-    There the most of the held cells that it touches is taken.
-    """
-    reach = body_of(figure).breadth_m / 2 / terrain.ground.cell_m + 0.5
-    span = np.arange(-int(reach), int(reach) + 1)
-    touching = (np.hypot(*np.meshgrid(span, span)) < reach)[None]
-    combined_by = np.minimum if combine == "all" else np.maximum
-    whole = []
-    for unit, seen in zip(units, views, strict=True):
-        rates = step_pulses(terrain, (unit,), (seen,), "any", figure, step_bearings(DIRECTIONS))
-        beside = maximum_filter(rates, footprint=touching)
-        whole.append(np.where(rates.any(axis=0), rates, beside))
-    return np.asarray(combined_by.reduce(whole))
-
-
 @dataclass(frozen=True, eq=False)
 class _Searched:
     """What the routes to all areas start from."""
@@ -234,8 +230,7 @@ class _Searched:
     starts: Mask
     room: Floats
     touched: Mask
-    rates: Floats
-    likely: Explored
+    likely: Network
     clear: Explored
 
     def local(self, line: Floats) -> Floats:
@@ -252,28 +247,30 @@ def _starts(terrain: Terrain) -> Mask:
 
 def _to_area(site: _Searched, area: Area) -> OpenRoutes:
     goals = cells_within(site.terrain.ground, area)
-    path = path_to(site.likely, goals)
-    if path is None:
+    found = _least_ways(site, goals)
+    if found is None:
         where = "the drawn approaches" if site.terrain.approaches else EDGE
-        why = (
-            "no ground of it is known" if not goals.any() else f"no walkable ground leads there from {where}"
-        )
-        return OpenRoutes(area.name, where, None, None, None, None, f"Nobody walks to {area.name}: {why}.")
+        words = nobody_words(area.name, where, bool(goals.any()))
+        return OpenRoutes(area.name, where, None, None, None, None, None, None, words)
     depth = _depth(goals) * site.terrain.ground.cell_m
-    inner = path_to(site.likely, depth == depth[np.isfinite(site.likely.total)].max())
-    assert inner is not None
-    least, to_inner = _least_likely(site, area, path), _least_likely(site, area, inner)
+    followed = np.isfinite(site.likely.least.total).reshape(depth.shape)
+    within = _least_ways(site, depth == depth[followed].max())
+    assert within is not None
+    least, shorter = _ways_in(site, area, found)
+    inner, inner_shorter = _ways_in(site, area, within)
     clear = _clear(site, goals, depth)
     crossing = None if clear else _crossing(site, goals)
-    start = start_words(site.terrain.approaches, area, least.line[0])
-    words = " ".join(
-        [
-            likely_words(area.name, start, least),
-            inner_words(to_inner),
-            clear_words(clear, crossing),
-        ]
-    )
-    return OpenRoutes(area.name, start, least, to_inner, clear, crossing, words)
+    words = ways_words(area.name, least, shorter, inner, inner_shorter, clear, crossing)
+    return OpenRoutes(area.name, least.start, least, shorter, inner, inner_shorter, clear, crossing, words)
+
+
+def _least_ways(site: _Searched, goals: Mask) -> LeastWays | None:
+    needed = option_pulses_needed(site.units, site.combine)
+
+    def alike(pulses: float) -> float:
+        return pulses_of_chance(float(chance_of(pulses, needed)) + ALIKE, needed)
+
+    return least_ways(site.likely, goals, alike, much_shorter_m)
 
 
 def _depth(goals: Mask) -> Floats:
@@ -282,53 +279,27 @@ def _depth(goals: Mask) -> Floats:
     return np.asarray(np.maximum(depth, 0.0))
 
 
-def _least_likely(site: _Searched, area: Area, path: Path) -> LeastLikely:
-    line = site.local(path.line)
-    needed = option_pulses_needed(site.units, site.combine)
-    along, pulses = _pulses_along(site, path.line)
+def _ways_in(site: _Searched, area: Area, found: LeastWays) -> tuple[WayIn, WayIn | None]:
+    shorter = None if found.shorter is None else _way_in(site, area, found.shorter)
+    return _way_in(site, area, found.least), shorter
+
+
+def _way_in(site: _Searched, area: Area, way: Way) -> WayIn:
+    line = site.local(np.asarray(way.corners * site.terrain.ground.cell_m, float))
+    along, pulses = pulses_along(site.likely.lines.field, way.corners)
+    chance = chance_of(pulses, option_pulses_needed(site.units, site.combine))
     walk = Walk(f"to {area.name}", line if len(line) > 1 else np.repeat(line, 2, axis=0), SPEED_MPS)
-    return LeastLikely(
+    return WayIn(
+        start_words(site.terrain.approaches, area, line[0]),
         line,
-        path.length_m,
-        path.length_m / SPEED_MPS,
-        float(pulses[-1]),
-        chance_of(float(pulses[-1]), needed),
+        way.length_m,
+        way.length_m / SPEED_MPS,
+        way.pulses,
+        float(chance[-1]),
         along,
-        np.asarray(gammainc(needed, pulses)),
+        chance,
         try_walk(site.terrain, site.units, site.combine, walk, site.figure),
     )
-
-
-def chance_of(pulses: float, needed: int) -> float:
-    """Chance of so many pulses at least, where they come at random and so many are to be expected.
-
-    The tail of a Poisson count; it rises with the pulses, so the walk with the fewest is the least likely.
-
-    >>> chance_of(0.0, 1), round(chance_of(1.0, 1), 4), round(chance_of(1.0, 3), 4)
-    (0.0, 0.6321, 0.0803)
-    """
-    return float(gammainc(needed, pulses))
-
-
-def _pulses_along(site: _Searched, line: Floats) -> tuple[Floats, Floats]:
-    """Distances along a line of the grid, and the pulses to be expected up to there."""
-    bearings = step_bearings(DIRECTIONS)
-    cell = site.terrain.ground.cell_m
-    lengths, rates = [np.zeros(1)], []
-    for a, b in pairwise(line):
-        east, north = b - a
-        length = float(np.hypot(east, north))
-        count = max(int(np.ceil(length / _CHANCE_STEP_M)), 1)
-        at = a + (np.arange(count) + 0.5)[:, None] / count * (b - a)
-        i, j = np.rint(at / cell).astype(int).T
-        bearing = np.degrees(np.arctan2(east, north)) % 360
-        left = int(np.searchsorted(bearings, bearing + 1e-9)) - 1
-        right = (left + 1) % DIRECTIONS
-        share = (bearing - bearings[left]) / ((bearings[right] - bearings[left]) % 360)
-        rates.append((1 - share) * site.rates[left, j, i] + share * site.rates[right, j, i])
-        lengths.append(np.full(count, length / count))
-    steps_m = np.concatenate(lengths)
-    return np.cumsum(steps_m), np.cumsum(np.concatenate([[0.0], *rates]) * steps_m)
 
 
 def _clear(site: _Searched, goals: Mask, depth_m: Floats) -> ClearRoute | None:

@@ -44,6 +44,20 @@ def test_values_survive_json_and_carry_every_number(routes):
     assert nowhere["least_held"] is None
 
 
+def test_a_much_shorter_way_has_the_same_keys(routes):
+    """Beside the least likely way stands the much shorter one, with every key that it has, or null."""
+    both = replace(routes[0], shorter=routes[0].inner, inner_shorter=replace(routes[0].least, start="lane"))
+    alone = replace(routes[0], shorter=None, inner_shorter=None)
+    frame = site_frame(None, 0, 0)
+    yard, quiet = json.loads(json.dumps(routes_values((both, alone), frame), allow_nan=False))
+    for pair in (("least_likely", "much_shorter"), ("least_likely_to_middle", "much_shorter_to_middle")):
+        assert list(yard[pair[0]]) == list(yard[pair[1]])
+        assert quiet[pair[1]] is None
+    assert yard["much_shorter"] == yard["least_likely_to_middle"]
+    assert yard["much_shorter_to_middle"] == yard["least_likely"] | {"start": "lane"}
+    assert yard["least_likely"]["start"] == yard["start"]
+
+
 def test_lines_are_in_the_coordinates_of_the_site_file(routes):
     """Where the site file's own metres lie far from zero the lines are told in those, as units are."""
     far = site_frame(None, 50_300.0, 20_000.0)

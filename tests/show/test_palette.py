@@ -55,6 +55,14 @@ def test_any_two_verdicts_are_told_apart(sight):
     assert min(distances.values()) > 30, distances
 
 
+@pytest.mark.parametrize("sight", SIGHT)
+def test_the_lines_of_ways_are_told_apart(sight):
+    """A much shorter way is told from the least likely one, from ink and from any ground, as verdicts are."""
+    others = [palette.FIGURE, palette.INK, palette.PAPER, *palette.VERDICT_COLOURS.values()]
+    own = lab(palette.MUCH_SHORTER, SIGHT[sight])
+    assert min(np.linalg.norm(own - lab(colour, SIGHT[sight])) for colour in others) > 29
+
+
 def test_verdicts_stay_ordered_in_grey():
     """Grey print keeps the order from nearly paper through good to bad, in clear steps of lightness."""
     lightness = [lab(palette.VERDICT_COLOURS[v], SIGHT["normal"])[0] for v in BEST_TO_WORST]

@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -14,11 +15,12 @@ from terrain3d.detector.types import load_type
 from terrain3d.sight.panorama import panorama
 from terrain3d.terrain import Approach, Area, Walk
 from terrain3d.walk.bodies import body_of
-from terrain3d.walk.chance import step_pulses
-from terrain3d.walk.found import percent
+from terrain3d.walk.chance import chance_of, pulse_field, pulses_of_chance, step_pulses, touched
+from terrain3d.walk.found import ALIKE, much_shorter_m, percent
+from terrain3d.walk.lines import line_pulses, lines_over
 from terrain3d.walk.paths import step_bearings
 from terrain3d.walk.pulses import try_walk
-from terrain3d.walk.routes import chance_of, held_ground, open_routes, room_to_held
+from terrain3d.walk.routes import held_ground, open_routes, room_to_held
 
 ONE, TWO = load_type("one-head-90", Path()), load_type("two-head-180", Path())
 PERSON = Figure("person", 1.7, "as in the package's figures")
@@ -89,6 +91,113 @@ def test_straight_at_the_unit_is_the_weak_way():
     assert found.least.pulses < 2 < 18
 
 
+def grown(near_m: float, far_m: float) -> float:
+    """Pulses of a walk straight at a unit: 2 atan(w / 2d) more of its arc of 9 zones in 90 degrees."""
+    half = body_of(PERSON).breadth_m / 2
+    return 2 * (math.atan(half / near_m) - math.atan(half / far_m)) * 9 / (math.pi / 2)
+
+
+@pytest.mark.parametrize("bearing", [0, 5, 10, 13.28, 20, 26.565, 35.8, 45, 73, 200, 310])
+def test_straight_at_the_unit_is_as_weak_whatever_way_it_faces(bearing):
+    """A strip turned with the unit about it brings the same: the grid's own directions have no part in it."""
+    east, north = math.sin(math.radians(bearing)), math.cos(math.radians(bearing))
+
+    def at(across, along):
+        return [along * east + across * north, along * north - across * east]
+
+    inward = strip(
+        lambda x, y: (np.abs(x * north - y * east) < 1.0) & (x * east + y * north > -0.5),
+        np.array([at(-1, 14), at(1, 14)]),
+        np.array([at(-1, 2), at(1, 2), at(1, 1), at(-1, 1)]),
+    )
+    (found,) = routes_of(inward, unit(ONE, bearing_deg=bearing))
+    # The first cell of the yard lies up to half of one farther in, and held cells end where they do.
+    assert grown(2.2, 12.0) * 0.95 < found.least.pulses < grown(1.75, 12.25) * 1.05
+
+
+def two_ways():
+    """From a gate a straight lane of 12 m leads at the unit to the yard's near side, another goes round."""
+
+    def known(x, y):
+        lane = (np.abs(x) < 1.2) & (y > 5.5) & (y < 20)
+        over = (np.abs(y - 18.8) < 1.2) & (x > -1.2) & (x < 20)
+        down = (np.abs(x - 18.8) < 1.2) & (y > 5.5) & (y < 20)
+        yard = (y > 5.5) & (y < 8) & (x > -1.2) & (x < 20)
+        return lane | over | down | yard
+
+    on = ground(lambda x, y: np.where(known(x, y), 0.0, np.nan), extent_m=42.0)
+    site = terrain(on, protect=(Area("yard", patch(-1, 6, 13, 7.5)),))
+    return replace(site, approaches=(Approach("gate", np.array([[-1.0, 19.6], [1.0, 19.6]])),))
+
+
+def test_a_way_round_without_an_alarm_is_the_least_likely():
+    """Twenty metres more are walked for a chance of none, and the short way is told beside as what it is."""
+    (found,) = routes_of(two_ways(), unit(ONE, pulses=1))
+    assert found.least.chance == 0.0
+    assert found.least.walked.alarm is None
+    # Along the upper lane, down the far one to the level of the yard, and back to it, corners cut.
+    assert found.least.length_m == pytest.approx(32.0, abs=0.5)
+    assert found.shorter.length_m == pytest.approx(12.0, abs=0.5)
+    assert found.shorter.chance == pytest.approx(1 - math.exp(-grown(7.5, 12.0)), abs=0.02)
+    assert found.shorter.walked.line is found.shorter.line
+    assert found.inner.chance == 0.0
+    assert found.inner_shorter.length_m < found.inner.length_m - 10
+    short = (
+        f"A much shorter way, {found.shorter.length_m:.0f} m instead of {found.least.length_m:.0f} m, has a"
+    )
+    assert "Someone can walk to yard without an alarm: from gate, 32 m in 32 s." in found.words
+    assert f"{short} chance of {percent(found.shorter.chance)} (zones as set: no alarm)." in found.words
+    assert "Its middle can be reached without an alarm too. A much shorter way there, " in found.words
+
+
+def test_of_ways_alike_to_a_thousandth_the_shorter_is_taken():
+    """Where three pulses are needed the straight lane's chance is under a thousandth, and it is 20 m less."""
+    (found,) = routes_of(two_ways(), unit(ONE, pulses=3))
+    assert 0 < found.least.chance <= ALIKE
+    assert found.least.length_m == pytest.approx(12.0, abs=0.5)
+    assert found.shorter is None
+    assert "with a chance of an alarm of 0.1 % at most: from gate, 12 m in 12 s" in found.words
+
+
+def test_a_start_elsewhere_is_told():
+    """A much shorter way that starts from another approach names it."""
+    site = two_ways()
+    lane = Approach("lane", np.array([[-1.0, 13.0], [1.0, 13.0]]))
+    drive = Approach("drive", np.array([[18.0, 19.6], [19.6, 19.6]]))
+    (found,) = routes_of(replace(site, approaches=(lane, drive)), unit(ONE, pulses=1))
+    assert (found.start, found.least.start, found.shorter.start) == ("drive", "drive", "lane")
+    assert "A much shorter way, from lane, " in found.words
+
+
+@pytest.mark.parametrize(("length", "most"), [(60, 40), (30, 20), (24, 14), (12, 2), (8, -2)])
+def test_what_is_much_shorter(length, most):
+    """A third less at least, and ten metres at least."""
+    assert much_shorter_m(length) == pytest.approx(most)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_no_walk_drawn_at_random_is_less_likely(seed):
+    """Under units at random places no straight way from the edge to the yard, nor any bent one, beats it."""
+    rng = np.random.default_rng(seed)
+    site = terrain(plane(0.0, extent_m=28.0), protect=(Area("yard", patch(-3, -3, 3, 3)),))
+    units = tuple(
+        replace(unit(ONE, bearing_deg=bearing), name=f"D{k}", x=x, y=y)
+        for k, (x, y, bearing) in enumerate(rng.uniform((-6, -6, 0), (6, 6, 360), (4, 3)))
+    )
+    views = tuple(panorama(site, one.eye, one.type.max_range) for one in units)
+    (found,) = open_routes(site, units, views, "any", PERSON)
+    field = touched(pulse_field(site, units, views, "any", PERSON))
+    n = site.ground.z.shape[0]
+    lines = lines_over(field, np.ones((16, n, n), bool))
+    sides = [(0, k) for k in range(n)] + [(n - 1, k) for k in range(n)]
+    for _ in range(600):
+        start = sides[rng.integers(len(sides))][:: rng.choice((-1, 1))]
+        bends = [tuple(rng.integers(0, n, 2).tolist()) for _ in range(rng.integers(0, 3))]
+        line = [start, *bends, tuple(rng.integers(n // 2 - 12, n // 2 + 12, 2).tolist())]
+        pulses = sum(line_pulses(lines, a, b) for a, b in pairwise(line))
+        assert found.least.chance <= chance_of(pulses, 1) + ALIKE
+
+
 def test_more_pulses_needed_make_an_alarm_less_likely():
     """The same walk against a unit that wants 3 pulses has the chance of 3 of as many to be expected."""
     (one,) = routes_of(ACROSS, unit(ONE, pulses=1))
@@ -104,6 +213,7 @@ def test_chance_is_the_tail_of_a_poisson_count(needed):
     for m in (0.0, 0.3, 1.0, 4.0):
         tail = 1 - sum(math.exp(-m) * m**k / math.factorial(k) for k in range(needed))
         assert chance_of(m, needed) == pytest.approx(tail, abs=1e-12)
+        assert pulses_of_chance(tail, needed) == pytest.approx(m, abs=1e-6)
 
 
 def guarded():

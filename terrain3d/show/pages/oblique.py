@@ -59,9 +59,15 @@ def render(scene: Scene, camera: Camera, width_px: int, height_px: int, fineness
 
 
 def draw_oblique(
-    page: Sheet, outcome: Outcome, option: OptionResult, extent: Extent, scene: Scene, camera: Camera
+    page: Sheet,
+    outcome: Outcome,
+    option: OptionResult,
+    extent: Extent,
+    scene: Scene,
+    camera: Camera,
+    more: list[Sign] | None = None,
 ) -> None:
-    """Draw an option's oblique view into the picture of a page."""
+    """Draw an option's oblique view into the picture of a page; `more` signs go before those of its own."""
     axes = page.picture_axes()
     box = axes.get_window_extent()
     width, height = round(box.width), round(box.height)
@@ -71,7 +77,7 @@ def draw_oblique(
     axes.set_axis_off()
     taken = [_north(page, camera, box)]
     place_labels(axes, _names(page, scene, camera, width, height), taken)
-    page.key(_signs(page, outcome, option, extent))
+    page.key([*(more or []), *_signs(page, outcome, option, extent)])
 
 
 def _names(page: Sheet, scene: Scene, camera: Camera, width: int, height: int) -> list[Label]:

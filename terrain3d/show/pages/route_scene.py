@@ -6,7 +6,7 @@ from terrain3d.show import words
 from terrain3d.show.camera import site_camera
 from terrain3d.show.pages.oblique import draw_oblique
 from terrain3d.show.pages.plan import Base
-from terrain3d.show.pages.routes import lines_shown, route_rows
+from terrain3d.show.pages.routes import line_signs, lines_shown, route_rows
 from terrain3d.show.pages.sheet import PICTURE, PICTURE_ASPECT, Sheet, plain_sheet
 from terrain3d.show.pages.size import SCREEN, Size
 from terrain3d.show.pages.walks import plan_with
@@ -39,7 +39,8 @@ def routes_oblique_sheet(
     size : Size
     date : str
     """
-    lines = lines_shown(outcome, drawn_routes(route))
+    drawn = drawn_routes(route)
+    lines = lines_shown(outcome, drawn)
     extent = plan_with(outcome, lines, base, SCREEN, PICTURE[2:]).extent
     camera = site_camera(outcome, extent, reach, PICTURE_ASPECT)
     scene, ways = (
@@ -51,5 +52,5 @@ def routes_oblique_sheet(
     page = plain_sheet(outcome, option.name, view, route.words, place, size, date)
     route_rows(page, option, route)
     whole = Scene((*scene.parts, *ways.parts), (*ways.tags, *scene.tags))
-    draw_oblique(page, outcome, option, extent, whole, camera)
+    draw_oblique(page, outcome, option, extent, whole, camera, line_signs(drawn, dashed=False))
     return page

@@ -1,5 +1,7 @@
 """The page of the ways in to one protected area: plan, numbers, and the ground along the walk."""
 
+from typing import Any
+
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.text import Text
@@ -18,12 +20,15 @@ from terrain3d.show.pages.size import SCREEN, Size, scale_words
 from terrain3d.show.pages.traverse import draw_traverse
 from terrain3d.show.pages.walks import plan_with, walk_signs
 from terrain3d.show.shapes import spot_within
-from terrain3d.show.ways import SAME_M, Drawn, drawn_routes, fine_line, starts_of
+from terrain3d.show.ways import Drawn, drawn_routes, fine_line, same_line, starts_of
 from terrain3d.units import Floats
-from terrain3d.walk.found import ClearRoute, Crossing, LeastLikely, percent
+from terrain3d.walk.found import ClearRoute, Crossing, WayIn, left_m, percent
 from terrain3d.walk.routes import OpenRoutes
 
 _PLAN = (PICTURE[0], 0.4, 0.5, 0.475)
+#: What a line of a letter is to be read as.
+_KIND = {"A": "least likely", "B": "least likely", "D": "much shorter", "E": "much shorter"}
+_CHANCE: dict[str, Any] = {"size": 9, "weight": "bold"}
 _TRAVERSE = (PICTURE[0] + 0.03, 0.148, COLUMN_RIGHT - PICTURE[0] - 0.06, 0.192)
 
 
@@ -59,10 +64,10 @@ def routes_sheet(
     axes.set_anchor("W")
     _finish(page, axes, outcome, option, shared, heights, drawn)
     page.begin_column(axes.get_position().x1 + 0.035, COLUMN_RIGHT, _PLAN[1] + _PLAN[3], _PLAN[1])
-    route_rows(page, option, route)
+    route_rows(page, option, route, beside=True)
     if drawn:
         letter, telling = telling_walk(route)
-        heading = f"{letter}: {_ends_words(route, telling)}"
+        heading = f"{letter}: {_ends_words(route, letter)}"
         page.text(PICTURE[0], 0.371, heading, 9, weight="bold", va="baseline")
         draw_traverse(page, outcome.terrain, telling, _TRAVERSE)
     page.key(route_signs(outcome, option, drawn))
@@ -74,18 +79,22 @@ def lines_shown(outcome: Outcome, drawn: list[Drawn]) -> list[Floats]:
     return [one.line for one in drawn] or [np.array([site_extent(outcome).centre])]
 
 
-def telling_walk(route: OpenRoutes) -> tuple[str, LeastLikely]:
-    """The walk whose ground is drawn: to the edge where that may raise an alarm, else to the middle."""
+def telling_walk(route: OpenRoutes) -> tuple[str, WayIn]:
+    """The walk whose ground is drawn: the first that may raise an alarm, else the farthest in."""
     assert route.least is not None
     assert route.inner is not None
-    if route.least.pulses > 0 or route.inner.length_m <= route.least.length_m + SAME_M:
+    if route.least.pulses > 0:
+        return "A", route.least
+    if route.shorter is not None:
+        return "D", route.shorter
+    if same_line(route.inner.line, route.least.line):
         return "A", route.least
     return "B", route.inner
 
 
-def _ends_words(route: OpenRoutes, walk: LeastLikely) -> str:
-    where = "edge" if walk is route.least else "middle"
-    return f"along the walk to the {where} of {route.area}"
+def _ends_words(route: OpenRoutes, letter: str) -> str:
+    where, how = ("middle" if letter == "B" else "edge"), ("much shorter " if letter == "D" else "")
+    return f"along the {how}walk to the {where} of {route.area}"
 
 
 def _finish(
@@ -140,7 +149,7 @@ def _draw(axes: Axes, drawn: list[Drawn]) -> list[Bbox]:
     for one in reversed(drawn):
         x, y = one.line.T
         axes.plot(x, y, color="white", linewidth=4.6, zorder=10, solid_capstyle="round")
-        width = 2.1 if one.colour == palette.FIGURE else 2.6
+        width = 2.6 if one.colour == palette.INK else 2.1
         axes.plot(
             x, y, color=one.colour, linewidth=width, linestyle=one.dashes, zorder=11,
             solid_capstyle="round", dash_capstyle="round" if one.colour == palette.INK else "butt",
@@ -150,23 +159,40 @@ def _draw(axes: Axes, drawn: list[Drawn]) -> list[Bbox]:
         if one.alarm is not None:
             axes.plot(*one.alarm, "*", ms=15, mfc=palette.ALARM, mec=palette.INK, mew=1.1, zorder=14)
             boxes.append(_box(axes, np.array(one.alarm), 14))
-    boxes += [_badge(axes, start, letters) for start, letters in starts_of(drawn)]
-    return boxes
+    badges: list[tuple[Floats, str]] = []
+    for start, letters in starts_of(drawn):
+        at = axes.transData.transform(start)
+        met = [
+            k
+            for k, (spot, own) in enumerate(badges)
+            if boxes_meet(_around(axes, spot, own), _around(axes, at, letters))
+        ]
+        if met:
+            badges[met[0]] = (badges[met[0]][0], badges[met[0]][1] + letters)
+        else:
+            badges.append((at, letters))
+    return boxes + [_badge(axes, at, "".join(sorted(letters))) for at, letters in badges]
+
+
+def _around(axes: Axes, at: Floats, letters: str) -> Bbox:
+    """The box of a badge at a pixel, inside the picture."""
+    frame = axes.get_window_extent()
+    half = np.array([9.0 + 7.0 * len(letters), 15.0])
+    middle = np.clip(at, frame.min + half, frame.max - half)
+    return Bbox([middle - half, middle + half])
 
 
 def _badge(axes: Axes, at: Floats, letters: str) -> Bbox:
-    """The letters of a line in a box at its start, inside the picture."""
-    frame = axes.get_window_extent()
-    half = np.array([9.0 + 7.0 * len(letters), 15.0])
-    middle = np.clip(axes.transData.transform(at), frame.min + half, frame.max - half)
-    x, y = axes.transData.inverted().transform(middle)
+    """The letters of the lines that start at a pixel, in a box there."""
+    box = _around(axes, at, letters)
+    x, y = axes.transData.inverted().transform(np.mean([box.min, box.max], axis=0))
     axes.annotate(
         ", ".join(letters), (float(x), float(y)), fontsize=7.5, weight="bold",
         ha="center", va="center_baseline", zorder=16, annotation_clip=False,
         bbox={"boxstyle": "round,pad=0.28", "facecolor": "white", "edgecolor": palette.FIGURE,
               "linewidth": 1.4},
     )  # fmt: skip
-    return Bbox([middle - half, middle + half])
+    return box
 
 
 def _box(axes: Axes, at: Floats, half: float) -> Bbox:
@@ -174,17 +200,25 @@ def _box(axes: Axes, at: Floats, half: float) -> Bbox:
     return Bbox([middle - half, middle + half])
 
 
-def route_rows(page: Sheet, option: OptionResult, route: OpenRoutes) -> None:
-    """The numbers of every line, in the column of a page."""
+def route_rows(page: Sheet, option: OptionResult, route: OpenRoutes, beside: bool = False) -> None:
+    """The numbers of every line, in the column of a page; `beside` where that has room for two figures."""
     letters = {one.letter for one in drawn_routes(route)}
     if route.least is None or route.inner is None:
         page.heading("No way in")
         page.paragraph(route.words, 4, size=8)
         page.paragraph(trust_words(option), 5, size=7, color=palette.QUIET_INK)
         return
-    _likely_rows(page, "A: to its edge, least likely", route.least, f"from {route.start}")
-    if "B" in letters:
-        _likely_rows(page, "B: to its middle, least likely", route.inner, "")
+    to_edge = [("A", route.least), ("D", route.shorter)]
+    to_middle = [("B", route.inner), ("E", route.inner_shorter)]
+    for where, walks in (("edge", to_edge), ("middle", to_middle)):
+        told = [(letter, way) for letter, way in walks if way is not None and letter in letters]
+        if beside and len(told) == 2:
+            _rows_beside(page, f"To its {where}", told)
+        else:
+            for letter, way in told:
+                # Where the way to the middle starts is on the picture.
+                start = f"from {way.start}" if where == "edge" else ""
+                _way_rows(page, f"{letter}: to its {where}, {_KIND[letter]}", way, start)
     if route.clear is not None:
         _clear_rows(page, route.clear, "C" if "C" in letters else "A")
     if route.crossing is not None:
@@ -192,19 +226,39 @@ def route_rows(page: Sheet, option: OptionResult, route: OpenRoutes) -> None:
     page.paragraph(trust_words(option), 5, size=7, color=palette.QUIET_INK)
 
 
-def _likely_rows(page: Sheet, heading: str, least: LeastLikely, start: str) -> None:
+def _way_rows(page: Sheet, heading: str, way: WayIn, start: str) -> None:
     page.heading(heading)
-    page.row("chance of alarm", percent(least.chance), size=9, weight="bold")
-    page.row("length, time at 1 m/s", f"{least.length_m:.1f} m, {least.time_s:.0f} s")
-    alarm = least.walked.alarm
-    if alarm is None:
-        page.row("alarm, zones as set", "none")
-    else:
-        left = max(least.length_m - alarm.along_m, 0.0)
-        page.row("alarm, zones as set", f"{left:.1f} m before the end")
+    for k, (text, figure) in enumerate(_figures(way)):
+        page.row(text, figure, **(_CHANCE if k == 0 else {}))
     if start:
         page.paragraph(start, 1, color=palette.QUIET_INK)
     page.gap()
+
+
+def _rows_beside(page: Sheet, heading: str, told: list[tuple[str, WayIn]]) -> None:
+    """The numbers of the least likely walk, and at its right those of the much shorter one."""
+    page.heading(heading)
+    letters = [f"{letter}: {_KIND[letter]}" for letter, _ in told]
+    left = page.left + 0.68 * (page.right - page.left)
+    starts = [f"{letter} from {way.start}" for letter, way in told]
+    whole = f"from {told[0][1].start}" if told[0][1].start == told[1][1].start else ", ".join(starts)
+    (start,) = page.lines(whole, 0.45 * (page.right - page.left), 7.5, 1)
+    pairs = zip(*(_figures(way) for _, way in told), strict=True)
+    rows = [(start, *letters), *((text, first, second) for (text, first), (_, second) in pairs)]
+    for k, (text, first, second) in enumerate(rows):
+        look = {0: {"size": 7.5, "color": palette.QUIET_INK}, 1: _CHANCE}.get(k, {})
+        baseline = page.row(text, second, **look)
+        page.text(left, baseline, first, **{"size": 8, "va": "baseline", "ha": "right", **look})
+    page.gap()
+
+
+def _figures(way: WayIn) -> list[tuple[str, str]]:
+    left = left_m(way)
+    return [
+        ("chance of alarm", percent(way.chance)),
+        ("length, time at 1 m/s", f"{way.length_m:.1f} m, {way.time_s:.0f} s"),
+        ("alarm, zones as set", "none" if left is None else f"{left:.1f} m before the end"),
+    ]
 
 
 def _clear_rows(page: Sheet, clear: ClearRoute, letter: str) -> None:
@@ -240,8 +294,17 @@ def route_signs(outcome: Outcome, option: OptionResult, drawn: list[Drawn]) -> l
     absent.add("walk and its pulses")
     if all(one.alarm is None for one in drawn):
         absent.add("alarm")
+    return line_signs(drawn) + [sign for sign in walk_signs(outcome) if sign.text not in absent]
+
+
+def line_signs(drawn: list[Drawn], dashed: bool = True) -> list[Sign]:
+    """What each kind of line is; in space none is dashed."""
     signs = [Sign("least likely walk", line=palette.FIGURE, width=2.1)] if drawn else []
     if any(one.letter == "C" for one in drawn):
         text = "clear route" if any(one.title.startswith("clear") for one in drawn) else "least held"
-        signs.append(Sign(text, line=palette.INK, width=2.4, dashes=(0, (1, 1.4))))
-    return signs + [sign for sign in walk_signs(outcome) if sign.text not in absent]
+        signs.append(Sign(text, line=palette.INK, width=2.4, dashes=(0, (1, 1.4)) if dashed else "-"))
+    if any(one.letter in ("D", "E") for one in drawn):
+        # Closer together than on the plan: a key is short.
+        dashes = (0, (3, 1.1, 1, 1.1)) if dashed else "-"
+        signs.append(Sign("much shorter", line=palette.MUCH_SHORTER, width=2.1, dashes=dashes))
+    return signs

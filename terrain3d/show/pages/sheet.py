@@ -153,8 +153,11 @@ class Sheet:
         )
 
     def key(self, signs: list[Sign]) -> None:
-        """What the marks of the picture mean, in a row under it."""
+        """What the marks of the picture mean, in a row under it; closer together where there are many."""
         x, y = PICTURE[0], 0.111
+        room, gaps = COLUMN_RIGHT - PICTURE[0] - 0.026 * len(signs), len(signs) - 1
+        wide = sum(share_of_page(sign.text, 7.2) for sign in signs) + 0.022 * gaps
+        fit = min(1.0, room / wide) if signs else 1.0
         for sign in signs:
             self.figure.add_artist(
                 Rectangle(
@@ -183,8 +186,8 @@ class Sheet:
                 stripes = Rectangle((x, y - 0.002), 0.02, 0.0145, fill=False, linewidth=0.0)
                 stripes.set(hatch=sign.stripe.hatch, edgecolor=sign.stripe.colour)
                 self.figure.add_artist(stripes)
-            self.text(x + 0.026, y, sign.text, 7.2, va="baseline", color=palette.INK)
-            x += 0.026 + share_of_page(sign.text, 7.2) + 0.022
+            self.text(x + 0.026, y, sign.text, 7.2 * fit, va="baseline", color=palette.INK)
+            x += 0.026 + (share_of_page(sign.text, 7.2) + 0.022) * fit
 
     def save(self, path: Path) -> Path:
         dots = DPI if self.size.width_mm is None else PRINT_DPI
@@ -261,11 +264,11 @@ def plain_sheet(
 def _footer(sheet: Sheet, sentence: str) -> None:
     width = COLUMN_RIGHT - PICTURE[0]
     # A long sentence is set smaller before any of it is left out.
-    size, step, lines = 9.5, 0.026, sheet.lines(sentence, width, 9.5, 3)
-    if len(lines) > 2:
-        size, step, lines = 8.3, 0.0215, sheet.lines(sentence, width, 8.3, 3)
+    sizes = ((9.5, 0.026, 2), (8.3, 0.0215, 3), (6.8, 0.0175, 4))
+    fitting = (one for one in sizes if len(sheet.lines(sentence, width, one[0], one[2] + 1)) <= one[2])
+    size, step, most = next(fitting, sizes[-1])
     y = 0.083
-    for line in lines:
+    for line in sheet.lines(sentence, width, size, most):
         sheet.text(PICTURE[0], y, line, size, va="baseline")
         y -= step
     (line,) = sheet.lines(SHORT_CAUTION, width, 6.8, 1)

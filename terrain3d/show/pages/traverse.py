@@ -8,7 +8,7 @@ from terrain3d.show import palette
 from terrain3d.show.pages.sheet import Sheet
 from terrain3d.show.pages.strip import draw_strip
 from terrain3d.terrain import Terrain
-from terrain3d.walk.found import LeastLikely
+from terrain3d.walk.found import WayIn
 from terrain3d.walk.track import spots_at
 
 #: Share of the height that the ground takes; the strip of layers and pulses lies under it.
@@ -17,7 +17,7 @@ _STEP_M = 0.1
 
 
 def draw_traverse(
-    page: Sheet, terrain: Terrain, least: LeastLikely, place: tuple[float, float, float, float]
+    page: Sheet, terrain: Terrain, least: WayIn, place: tuple[float, float, float, float]
 ) -> None:
     """Draw the ground along a walk into a part of a page, with its strip under it.
 
@@ -25,7 +25,7 @@ def draw_traverse(
     ----------
     page : Sheet
     terrain : Terrain
-    least : LeastLikely
+    least : WayIn
         Of some length.
     place : (left, bottom, width, height)
         Shares of the page.
@@ -67,7 +67,7 @@ def _times(stretch: float) -> str:
     )
 
 
-def _ground(axes: Axes, terrain: Terrain, least: LeastLikely) -> None:
+def _ground(axes: Axes, terrain: Terrain, least: WayIn) -> None:
     along = np.linspace(0, least.length_m, max(int(least.length_m / _STEP_M), 2) + 1)
     z = terrain.ground.height_at(*spots_at(least.line, along))
     known = z[np.isfinite(z)]
@@ -92,7 +92,7 @@ def _ground(axes: Axes, terrain: Terrain, least: LeastLikely) -> None:
         axes.plot(alarm.along_m, at, "*", ms=13, mfc=palette.ALARM, mec=palette.INK, mew=1.0, zorder=6)
 
 
-def _chance(right: Axes, least: LeastLikely) -> None:
+def _chance(right: Axes, least: WayIn) -> None:
     """The chance so far as a line, its scale at the right edge."""
     right.patch.set_visible(False)
     right.yaxis.tick_right()

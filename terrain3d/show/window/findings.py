@@ -14,7 +14,8 @@ from terrain3d.show.window.desk import ANIMALS, BEYOND, CHANCE, VERDICTS, WAYS, 
 from terrain3d.show.window.ink import LINE, Ink
 from terrain3d.show.window.lain import CRAWLING, SPILT_ON, SPILT_WITHIN, Lain, draw_lain
 from terrain3d.study import OptionStudy
-from terrain3d.walk.found import percent
+from terrain3d.walk.found import WayIn, percent
+from terrain3d.walk.routes import OpenRoutes
 
 GROUND_WORDS = {VERDICTS: "verdicts", ANIMALS: "animals", CHANCE: "chance"}
 #: A figure that is not there.
@@ -48,6 +49,8 @@ def draw_signs(ink: Ink, desk: Desk, options: _Options) -> None:
             _line_sign(ink, _way_words(has_walks, has_routes), palette.FIGURE)
         if has_routes:
             _line_sign(ink, "C: clear way, or the least held", palette.INK)
+        if any(_is_much_shorter(route) for found in studies for route in found.routes or ()):
+            _line_sign(ink, "D, E: much shorter", palette.MUCH_SHORTER)
         if has_walks or has_routes:
             top = ink.y
             if ink.line("an alarm is raised", 13, indent=_INDENT):
@@ -88,7 +91,13 @@ def finding_rows(desk: Desk, options: _Options) -> list[tuple[str, tuple[str, ..
         rows.append((text, tuple(figures)))
 
     for k, route in enumerate(known[0].routes or ()):
-        add(f"Alarm, way to {route.area}", [_way_chance(found, k) for found in studies])
+        ways = [None if found is None or found.routes is None else found.routes[k] for found in studies]
+        add(f"Alarm, way to {route.area}", [_chance(None if way is None else way.least) for way in ways])
+        if any(way is not None and way.shorter is not None for way in ways):
+            add(
+                f"Much shorter to {route.area}",
+                [_chance(None if way is None else way.shorter) for way in ways],
+            )
     if any(found.heat is not None for found in known):
         add("Silent on ground, \u00b0C", [_silent_of(found) for found in studies])
     doubts = [
@@ -192,9 +201,12 @@ def _way_words(has_walks: bool, has_routes: bool) -> str:
     return "A, B: least likely alarm; walks" if has_walks else "A, B: least likely alarm"
 
 
-def _way_chance(found: OptionStudy | None, index: int) -> str:
-    least = None if found is None or found.routes is None else found.routes[index].least
-    return _NONE if least is None else percent(least.chance).replace(" %", "%")
+def _chance(way: WayIn | None) -> str:
+    return _NONE if way is None else percent(way.chance).replace(" %", "%")
+
+
+def _is_much_shorter(route: OpenRoutes) -> bool:
+    return route.shorter is not None or route.inner_shorter is not None
 
 
 def _past_words(found: OptionStudy | None) -> str:

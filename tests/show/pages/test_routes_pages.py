@@ -7,6 +7,7 @@ import pytest
 from page_checks import check_texts, texts_of
 from scenes import plane_reach
 
+from terrain3d.show import palette
 from terrain3d.show.extent import site_extent
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages import sheet
@@ -16,7 +17,8 @@ from terrain3d.show.pages.routes import routes_sheet, telling_walk
 from terrain3d.show.pages.size import SIZES
 from terrain3d.show.ways import drawn_routes, route_scene, same_line
 from terrain3d.sight.panorama import panorama
-from terrain3d.terrain import Approach
+from terrain3d.terrain import Approach, Walk
+from terrain3d.walk.pulses import Alarm, try_walk
 from terrain3d.walk.routes import open_routes
 
 
@@ -33,6 +35,29 @@ def routes(outcome):
     return routes_of(outcome, outcome.options[0])
 
 
+def hurried(outcome, route, far=3.0):
+    """A route with much shorter ways beside it, one of which starts elsewhere and raises the alarm."""
+    option = outcome.options[0]
+
+    def straight(way, start, name, aside):
+        line = np.array([way.line[0] + aside, way.line[-1]])
+        walked = try_walk(outcome.terrain, option.detectors, "any", Walk(name, line, 1.0), outcome.figure)
+        alarm = walked.alarm or Alarm(*line.mean(axis=0), walked.length_m / 2, walked.length_m / 2, ("D1",))
+        return replace(
+            way, start=start, line=line, length_m=walked.length_m, time_s=walked.length_m, chance=0.12,
+            pulses=0.13, along_m=np.array([0.0, walked.length_m]), chance_along=np.array([0.0, 0.12]),
+            walked=replace(walked, alarm=alarm),
+        )  # fmt: skip
+
+    least = replace(route.least, length_m=route.least.length_m + 40)
+    return replace(
+        route,
+        least=least,
+        shorter=straight(route.least, "the old cart track behind the barn", "short", np.array([far, 0.0])),
+        inner_shorter=straight(route.inner, route.start, "short within", np.zeros(2)),
+    )
+
+
 @pytest.fixture(scope="module")
 def base(outcome):
     """What all plans of the invented slope share."""
@@ -46,6 +71,49 @@ def test_no_text_leaves_the_page_or_meets_another(outcome, routes, base, size, n
     with page_style():
         page = routes_sheet(outcome, outcome.options[0], routes[number], base, SIZES[size])
         check_texts(page)
+
+
+@pytest.mark.parametrize("size", ["screen", "a4", "a3"])
+@pytest.mark.parametrize("far", [0.3, 1.2, 8.0])
+def test_a_much_shorter_way_stands_beside_the_least_likely(outcome, routes, base, size, far):
+    """Both have their figures side by side, their letters and lines, and the key names the second kind."""
+    route = hurried(outcome, routes[0], far)
+    with page_style():
+        page = routes_sheet(outcome, outcome.options[0], route, base, SIZES[size])
+        check_texts(page)
+    texts = [text for text, _ in texts_of(page)]
+    for walk in (route.least, route.shorter, route.inner, route.inner_shorter):
+        assert f"{walk.length_m:.1f} m, {walk.time_s:.0f} s" in texts
+    assert texts.count("12 %") == 2
+    assert "D: much shorter" in texts
+    assert "much shorter" in texts
+    left = route.shorter.length_m - route.shorter.walked.alarm.along_m
+    assert f"{left:.1f} m before the end" in texts
+    letters = [text for text in texts if set(text) <= set("ABCDE, ")]
+    assert sorted("".join(letters).replace(", ", "")) == sorted(one.letter for one in drawn_routes(route))
+    colours = {line.get_color() for line in page.figure.axes[0].get_lines()}
+    assert palette.MUCH_SHORTER in colours
+
+
+def test_without_a_much_shorter_way_nothing_is_said_of_one(outcome, routes, base):
+    """No sign, no figure and no line of one is on a page where there is none."""
+    route = replace(routes[0], shorter=None, inner_shorter=None)
+    with page_style():
+        page = routes_sheet(outcome, outcome.options[0], route, base)
+    assert not any("much shorter" in text for text, _ in texts_of(page))
+    assert not {"D", "E"} & {one.letter for one in drawn_routes(route)}
+
+
+def test_in_space_a_much_shorter_way_has_its_colour(outcome, routes, base):
+    """The oblique page draws it in the colour that its key names, and tells where it starts."""
+    route = hurried(outcome, routes[0])
+    scene = route_scene(outcome.terrain.ground, route)
+    assert palette.MUCH_SHORTER in {part.colour for part in scene.parts}
+    with page_style():
+        page = routes_oblique_sheet(outcome, outcome.options[0], route, base, plane_reach(outcome.terrain))
+        check_texts(page)
+    texts = [text for text, _ in texts_of(page)]
+    assert {"much shorter", "least likely walk", "from the old cart track behind the barn"} <= set(texts)
 
 
 def test_every_number_of_the_page_is_the_routes_own(outcome, routes, base):
@@ -105,12 +173,14 @@ def test_lines_that_run_together_are_drawn_once():
     assert not same_line(line, np.array([[0.0, 0.0], [5.0, 2.0], [10.0, 0.0]]))
 
 
-def test_the_telling_walk_is_one_of_those_drawn(routes):
+def test_the_telling_walk_is_one_of_those_drawn(outcome, routes):
     """The ground is drawn along a walk whose letter is on the plan."""
-    for route in routes:
+    for route in (*routes, hurried(outcome, routes[0])):
         letter, walk = telling_walk(route)
         assert letter in {one.letter for one in drawn_routes(route)}
-        assert walk in (route.least, route.inner)
+        assert walk is {"A": route.least, "B": route.inner, "D": route.shorter}[letter]
+    quiet = replace(hurried(outcome, routes[0]), least=replace(routes[0].least, pulses=0.0))
+    assert telling_walk(quiet) == ("D", quiet.shorter)
 
 
 def test_the_scene_has_lines_over_the_ground_and_pins(outcome, routes):

@@ -13,11 +13,13 @@ from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.doubt.draws import Doubt, OptionDoubt
 from terrain3d.doubt.field import Spread
 from terrain3d.show import palette
+from terrain3d.show.extent import site_extent
 from terrain3d.show.window import board
 from terrain3d.show.window import views as window
 from terrain3d.show.window.desk import Desk
 from terrain3d.show.window.findings import finding_rows
 from terrain3d.show.window.hands import Hands
+from terrain3d.show.window.studied import ways_scene
 from terrain3d.sight.panorama import panorama
 from terrain3d.study import OptionStudy, Study
 from terrain3d.terrain import Beyond, Nuisance, Walk
@@ -225,6 +227,23 @@ def test_findings_are_the_studys_own_and_go_with_a_change(study):
     desk.step_value(1)
     both = tuple(desk.outcome.options[index] for index in desk.shown)
     assert dict(finding_rows(desk, both))["Held, middle draw"] == ("25%", "\u2013")
+
+
+def test_a_much_shorter_way_has_its_figure_its_sign_and_its_line(study):
+    """Where a study found one the column tells its chance and colour, and the view draws it; else not."""
+    plain = [replace(route, shorter=None, inner_shorter=None) for route in study.options[0].routes]
+    quick = replace(plain[0].least, line=plain[0].inner.line, chance=0.12)
+    hurried = [replace(plain[0], shorter=quick), *plain[1:]]
+    for routes, figures in ((plain, None), (hurried, ("12%",))):
+        options = (replace(study.options[0], routes=tuple(routes)), *study.options[1:])
+        known = replace(study, options=options)
+        desk = Desk(known.outcome, study=known)
+        desk.extras = {"ways"}
+        assert dict(finding_rows(desk, (desk.option,))).get("Much shorter to yard") == figures
+        column = board.draw_column(desk, 1400)
+        assert is_colour(column[..., :3], palette.MUCH_SHORTER).any() == (figures is not None)
+        scene = ways_scene(known.outcome.terrain, known.options[0], site_extent(known.outcome))
+        assert (palette.MUCH_SHORTER in {part.colour for part in scene.parts}) == (figures is not None)
 
 
 @pytest.mark.parametrize("height", [240, 420, 600, 880, 1400])
