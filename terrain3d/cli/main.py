@@ -6,6 +6,7 @@ from importlib import import_module
 import click
 
 from terrain3d import __version__
+from terrain3d.cli.start import hear_no_more
 from terrain3d.errors import InputError
 
 #: Exit statuses: bad input, a fault of ours, Ctrl-C (`start` makes another of it for other signals).
@@ -71,6 +72,7 @@ def _run(words: list[str]) -> int:
         click.echo(f"terrain3d: {error.format_message()}", err=True)
         return BAD_INPUT
     except (KeyboardInterrupt, click.exceptions.Abort) as error:
+        hear_no_more()
         # click puts an exception of its own over the one that has the notes.
         click.echo(f"terrain3d: stopped; {_done_before(error.__cause__ or error)}", err=True)
         return INTERRUPTED

@@ -114,7 +114,7 @@ def outcome_pictures(outcome: "Outcome", which: str, progress: "Progress | None"
         return (
             lambda best_only: still_names(outcome, FIRST_KINDS, best_only=best_only),
             lambda folder, share_done, best_only: write_stills(
-                outcome, folder, share_done, FIRST_KINDS, best_only=best_only
+                outcome, folder, share_done, FIRST_KINDS, best_only=best_only, is_shared=True
             ),
         )
 

@@ -10,6 +10,7 @@ import click
 
 from terrain3d.cli.options import out_option, progress_on_terminal
 from terrain3d.cli.pictures import check_out, outcome_pictures, stills_option, write_and_tell
+from terrain3d.cli.start import hear_no_more
 
 if TYPE_CHECKING:
     from terrain3d.job import Progress
@@ -198,6 +199,7 @@ def _search_folder(
                 if done[place].fault:
                     click.echo(site_line(done[place]), err=True)
     except KeyboardInterrupt as stopped:
+        hear_no_more()
         words = [f"{len(done)} of {len(paths)} sites were done", *getattr(stopped, "__notes__", ())]
         click.echo(f"terrain3d: stopped; {'; '.join(words)}", err=True)
         return INTERRUPTED

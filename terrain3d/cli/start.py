@@ -16,18 +16,19 @@ _AGAIN_S = 0.05
 #: Exit statuses of a command that a signal stopped: this and the signal's number (common practice).
 _STOPPED = 128
 _INTERRUPTED = _STOPPED + signal.SIGINT
-#: Not on every system: the terminal was closed.
-_HANG_UP = getattr(signal, "SIGHUP", signal.SIGTERM)
+#: Ctrl-C; being told to end; and, not on every system, the terminal was closed.
+_SIGNALS = (signal.SIGINT, signal.SIGTERM, getattr(signal, "SIGHUP", signal.SIGTERM))
 #: What is done in a moment and never left half done: files taking their place, the tidying after them.
 _WHOLE_MODULE, _WHOLE = "terrain3d.paper.whole", ("_take_place", "_scratch_in", "_clear")
 
 _heard: signal.Signals | None = None
+_is_sent_again = False
 
 
 def main() -> None:
     """Run the command line and leave with its exit status."""
     try:
-        for number in (signal.SIGINT, signal.SIGTERM, _HANG_UP):
+        for number in _SIGNALS:
             # What is ignored, as under nohup, stays ignored.
             if signal.getsignal(number) in (signal.default_int_handler, signal.SIG_DFL):
                 signal.signal(number, _stop)
@@ -35,6 +36,7 @@ def main() -> None:
 
         run()
     except KeyboardInterrupt:
+        hear_no_more()
         print("terrain3d: stopped; nothing was written", file=sys.stderr)  # noqa: T201  click is not there yet
         _leave()
     except SystemExit as leaving:
@@ -45,6 +47,13 @@ def main() -> None:
         if _heard is None:
             raise
         _leave()  # a terminal that is gone takes no last word
+
+
+def hear_no_more() -> None:
+    """Take no notice of more signals: everything is tidied, and there is only something left to be said."""
+    for number in _SIGNALS:
+        if signal.getsignal(number) is _stop:
+            signal.signal(number, signal.SIG_IGN)
 
 
 def _leave() -> None:
@@ -60,14 +69,28 @@ def _stop(number: int, frame: FrameType | None) -> None:
 
     Compiled libraries take an exception while they load for a fault of their own, or fall over it.
     """
-    global _heard
+    global _heard, _is_sent_again
     _heard = signal.Signals(number)
     while frame is not None:
         if _is_whole(frame):
-            threading.Timer(_AGAIN_S, _thread.interrupt_main, (number,)).start()
+            if not _is_sent_again:
+                _is_sent_again = True
+                timer = threading.Timer(_AGAIN_S, _send_again, (_heard,))
+                timer.daemon = True
+                timer.start()
             return
         frame = frame.f_back
     raise KeyboardInterrupt
+
+
+def _send_again(number: signal.Signals) -> None:
+    """Send a signal to the main thread, out of whatever it waits for where the system can do that."""
+    global _is_sent_again
+    _is_sent_again = False
+    if hasattr(signal, "pthread_kill"):
+        signal.pthread_kill(threading.main_thread().ident or 0, number)
+    else:
+        _thread.interrupt_main(number)
 
 
 def _is_whole(frame: FrameType) -> bool:

@@ -73,7 +73,7 @@ def command(
         return (
             partial(still_names, outcome, kinds, lines),
             lambda folder, share_done, _: write_stills(
-                outcome, folder, share_done, kinds, page_size.SIZES[size], date, lines
+                outcome, folder, share_done, kinds, page_size.SIZES[size], date, lines, is_shared=True
             ),
         )
 

@@ -56,7 +56,7 @@ def command(
         return (
             partial(study_still_names, result),
             lambda folder, share_done, best_only: write_study_stills(
-                result, folder, share_done, SIZES[size], date, best_only
+                result, folder, share_done, SIZES[size], date, best_only, is_shared=True
             ),
         )
 

@@ -12,11 +12,11 @@ from terrain3d.job import Outcome
 from terrain3d.show import words
 from terrain3d.show.camera import Camera, site_camera
 from terrain3d.show.extent import Extent, site_extent
-from terrain3d.show.lettering import page_style
 from terrain3d.show.pages import sheet
 from terrain3d.show.pages.beside import MOST, beside_sheet, best_options
 from terrain3d.show.pages.column import option_sheet
 from terrain3d.show.pages.contact import contact_pages, contact_sheet
+from terrain3d.show.pages.drawing import Page, draw_pages
 from terrain3d.show.pages.names import KINDS
 from terrain3d.show.pages.oblique import draw_oblique
 from terrain3d.show.pages.outlook import outlook_sheet
@@ -33,9 +33,6 @@ from terrain3d.units import Floats
 
 #: How far lines of sight to the camera are followed, metres.
 _SIGHT_M = 100.0
-
-#: A picture's file name and what draws its page.
-_Page = tuple[str, Callable[[], Sheet]]
 
 
 @dataclass(frozen=True)
@@ -97,6 +94,7 @@ def write_stills(
     date: str = "",
     lines: Lines = Lines(),
     best_only: bool = False,
+    is_shared: bool = False,
 ) -> list[Path]:
     """Draw every option of an outcome.
 
@@ -117,6 +115,8 @@ def write_stills(
         Which sections and outlooks.
     best_only : bool
         Only what shows all options, and the pages of the one that is ranked first.
+    is_shared : bool
+        Whether other processes may help (`draw_pages` says on what condition).
 
     Returns
     -------
@@ -130,14 +130,8 @@ def write_stills(
         Where no option has a unit that is asked for.
     """
     _check_units(outcome, lines)
-    drawn: list[Path] = []
-    with page_style():
-        pages = _pages(_Job(outcome, size, date, lines, best_only), kinds)
-        for name, draw in pages:
-            drawn.append(draw().save(folder / f"{name}.png"))
-            if progress is not None:
-                progress(len(drawn) / len(pages))
-    return sorted(drawn)
+    job = _Job(outcome, size, date, lines, best_only)
+    return draw_pages(partial(_pages, job, kinds), folder, progress, is_shared)
 
 
 def still_names(
@@ -147,7 +141,7 @@ def still_names(
     return tuple(f"{name}.png" for name, _ in _pages(_Job(outcome, lines=lines, best_only=best_only), kinds))
 
 
-def _pages(job: _Job, kinds: tuple[str, ...]) -> list[_Page]:
+def _pages(job: _Job, kinds: tuple[str, ...]) -> list[Page]:
     return [page for kind in KINDS if kind in kinds for page in _WAYS[kind](job)]
 
 
@@ -158,7 +152,7 @@ def _numbered(job: _Job, kind: str) -> Iterator[tuple[str, OptionResult]]:
             yield f"{number:02d}-{kind}-{words.slug(option.name)}", option
 
 
-def _plans(job: _Job) -> Iterator[_Page]:
+def _plans(job: _Job) -> Iterator[Page]:
     def draw(option: OptionResult) -> Sheet:
         view, base = "plan, north up", job.printed
         if base.scale is not None:
@@ -171,7 +165,7 @@ def _plans(job: _Job) -> Iterator[_Page]:
         yield name, partial(draw, option)
 
 
-def _obliques(job: _Job) -> Iterator[_Page]:
+def _obliques(job: _Job) -> Iterator[Page]:
     view = "oblique view, the same for every option"
 
     def draw(option: OptionResult) -> Sheet:
@@ -185,7 +179,7 @@ def _obliques(job: _Job) -> Iterator[_Page]:
         yield name, partial(draw, option)
 
 
-def _sections(job: _Job) -> Iterator[_Page]:
+def _sections(job: _Job) -> Iterator[Page]:
     def draw(option: OptionResult, unit: Detector, bearing: float, which: str) -> Sheet:
         return section_sheet(job.outcome, option, unit, bearing, which, job.base, job.size, job.date)
 
@@ -206,7 +200,7 @@ def _cuts(unit: Detector, bearing_deg: float | None) -> list[tuple[Detector, flo
     return [(unit, bearing, f"{unit.name}, head {head} of {len(bearings)}") for head, bearing in heads]
 
 
-def _outlooks(job: _Job) -> Iterator[_Page]:
+def _outlooks(job: _Job) -> Iterator[Page]:
     for name, option in _numbered(job, "outlook"):
         units = job.lines.drawn(option)
         for number, unit in enumerate(units, 1):
@@ -228,13 +222,13 @@ def _check_units(outcome: Outcome, lines: Lines) -> None:
             )
 
 
-def _side_by_side(job: _Job) -> Iterator[_Page]:
+def _side_by_side(job: _Job) -> Iterator[Page]:
     options = best_options(job.outcome)[:MOST]
     if len(options) > 1:
         yield "00-side-by-side", lambda: beside_sheet(job.outcome, options, job.base, job.size, job.date)
 
 
-def _contacts(job: _Job) -> Iterator[_Page]:
+def _contacts(job: _Job) -> Iterator[Page]:
     def draw(options: tuple[OptionResult, ...], note: str) -> Sheet:
         return contact_sheet(job.outcome, options, note, job.base, job.size, job.date)
 
@@ -246,7 +240,7 @@ def _contacts(job: _Job) -> Iterator[_Page]:
 
 
 #: The kinds of picture, in the order they are drawn, and how.
-_WAYS: dict[str, Callable[[_Job], Iterator[_Page]]] = {
+_WAYS: dict[str, Callable[[_Job], Iterator[Page]]] = {
     "contact": _contacts,
     "side-by-side": _side_by_side,
     "plan": _plans,

@@ -10,11 +10,11 @@ from terrain3d.around.animals import AnimalGround
 from terrain3d.cover.option import OptionResult
 from terrain3d.show import words
 from terrain3d.show.extent import site_extent
-from terrain3d.show.lettering import page_style
 from terrain3d.show.pages import sheet
 from terrain3d.show.pages.animals import animals_sheet
 from terrain3d.show.pages.beside import best_options
 from terrain3d.show.pages.doubt import doubt_sheet
+from terrain3d.show.pages.drawing import Page, draw_pages
 from terrain3d.show.pages.fans import fans_sheet
 from terrain3d.show.pages.heat import heat_sheet
 from terrain3d.show.pages.plan import Base, plan_base, printed_base
@@ -28,9 +28,6 @@ from terrain3d.show.pages.sun import sun_sheet
 from terrain3d.show.pages.walks import walk_pages, walks_sheet
 from terrain3d.study import OptionStudy, Study
 from terrain3d.walk.routes import OpenRoutes
-
-#: A picture's file name and what draws its page.
-_Page = tuple[str, Callable[[], Sheet]]
 
 
 @dataclass(frozen=True)
@@ -60,6 +57,7 @@ def write_study_stills(
     size: Size = SCREEN,
     date: str = "",
     best_only: bool = False,
+    is_shared: bool = False,
 ) -> list[Path]:
     """Draw the parts of a study.
 
@@ -76,6 +74,8 @@ def write_study_stills(
         Printed on each page as it is given.
     best_only : bool
         Only what shows all options, and the pages of the one that is ranked first.
+    is_shared : bool
+        Whether other processes may help (`draw_pages` says on what condition).
 
     Returns
     -------
@@ -83,14 +83,7 @@ def write_study_stills(
         `01-walks-...png`, `01-routes-...png` and so on, in the order of the options; what shows all of
         them starts with `00`. The same study gives the same bytes.
     """
-    drawn: list[Path] = []
-    with page_style():
-        pages = _pages(_Job(study, size, date, best_only))
-        for name, draw in pages:
-            drawn.append(draw().save(folder / f"{name}.png"))
-            if progress is not None:
-                progress(len(drawn) / len(pages))
-    return sorted(drawn)
+    return draw_pages(partial(_pages, _Job(study, size, date, best_only)), folder, progress, is_shared)
 
 
 def study_still_names(study: Study, best_only: bool = False) -> tuple[str, ...]:
@@ -98,7 +91,7 @@ def study_still_names(study: Study, best_only: bool = False) -> tuple[str, ...]:
     return tuple(f"{name}.png" for name, _ in _pages(_Job(study, best_only=best_only)))
 
 
-def _pages(job: _Job) -> list[_Page]:
+def _pages(job: _Job) -> list[Page]:
     return [page for part in job.study.parts for page in _WAYS[part](job)]
 
 
@@ -116,7 +109,7 @@ def _on_plan(job: _Job, draw: Callable[..., Sheet], *shown: Any) -> Sheet:
     return draw(job.study.outcome, *shown, job.base, job.size, job.date)
 
 
-def _walks(job: _Job) -> Iterator[_Page]:
+def _walks(job: _Job) -> Iterator[Page]:
     for number, name, option, found in _options(job):
         assert found.walks is not None
         pages = walk_pages(found.walks)
@@ -131,7 +124,7 @@ def _walks(job: _Job) -> Iterator[_Page]:
             yield f"{number}-fans{which}-{name}", draw
 
 
-def _routes(job: _Job) -> Iterator[_Page]:
+def _routes(job: _Job) -> Iterator[Page]:
     outcome, reach = job.study.outcome, reach_of(job.study.outcome.terrain)
 
     def oblique(option: OptionResult, route: OpenRoutes) -> Sheet:
@@ -145,7 +138,7 @@ def _routes(job: _Job) -> Iterator[_Page]:
             yield f"{number}-routes-oblique{which}-{name}", partial(oblique, option, route)
 
 
-def _animals(job: _Job) -> Iterator[_Page]:
+def _animals(job: _Job) -> Iterator[Page]:
     def draw(option: OptionResult, ground: AnimalGround) -> Sheet:
         return animals_sheet(job.study.outcome, option, ground, job.printed, job.size, job.date)
 
@@ -154,7 +147,7 @@ def _animals(job: _Job) -> Iterator[_Page]:
         yield f"{number}-animals-{name}", partial(draw, option, found.animals)
 
 
-def _beyond(job: _Job) -> Iterator[_Page]:
+def _beyond(job: _Job) -> Iterator[Page]:
     for number, name, option, found in _options(job):
         assert found.spill is not None
         draw = partial(
@@ -163,13 +156,13 @@ def _beyond(job: _Job) -> Iterator[_Page]:
         yield f"{number}-beyond-{name}", draw
 
 
-def _heat(job: _Job) -> Iterator[_Page]:
+def _heat(job: _Job) -> Iterator[Page]:
     every = zip(job.study.outcome.options, job.study.options, strict=True)
     warmed = tuple((option, found.heat) for option, found in every if found.heat is not None)
     yield "00-heat", partial(heat_sheet, job.study.outcome, warmed, job.size, job.date)
 
 
-def _sun(job: _Job) -> Iterator[_Page]:
+def _sun(job: _Job) -> Iterator[Page]:
     for number, name, option, found in _options(job):
         assert found.sun is not None
         yield (
@@ -178,7 +171,7 @@ def _sun(job: _Job) -> Iterator[_Page]:
         )
 
 
-def _doubt(job: _Job) -> Iterator[_Page]:
+def _doubt(job: _Job) -> Iterator[Page]:
     doubt = job.study.doubt
     assert doubt is not None
     told = dict(zip((option.name for option in job.study.options), doubt.options, strict=True))
@@ -188,7 +181,7 @@ def _doubt(job: _Job) -> Iterator[_Page]:
 
 
 #: How the pages of each part are drawn.
-_WAYS: dict[str, Callable[[_Job], Iterator[_Page]]] = {
+_WAYS: dict[str, Callable[[_Job], Iterator[Page]]] = {
     "walks": _walks,
     "routes": _routes,
     "animals": _animals,
