@@ -11,7 +11,7 @@ from terrain3d.cli.pictures import judge_and_write, stills_option
 @click.command("cover")
 @site_argument
 @out_option(Path("out"), "Folder for results.json, verdicts.tif and stills/.")
-@stills_option
+@stills_option()
 def command(site: Path, out: Path, which: str) -> None:
     """Show which ground each option holds with both layers, one or none, and why."""
     from terrain3d.paper.table import print_areas

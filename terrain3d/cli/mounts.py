@@ -23,7 +23,7 @@ PLAN = "mounts.png"
 )
 @out_option(Path("out"), "Folder for mounts.png, a plan with every mount at its number.")
 @click.option("--write", is_flag=True, help="Add them to the site file; every other byte of it stays.")
-@stills_option
+@stills_option("Draw the plan (all and best alike), or nothing.")
 def command(site: Path, every: float, out: Path, write: bool, which: str) -> None:
     """Propose mounts: at corners, on walls, along boundaries and beside protected ground.
 

@@ -16,15 +16,16 @@ if TYPE_CHECKING:
 Room = tuple[Callable[[bool], tuple[str, ...]], Callable[[Path, Callable[[float], None], bool], object]]
 
 WHICH = ("all", "best", "none")
-stills_option = click.option(
-    "--stills",
-    "which",
-    type=click.Choice(WHICH),
-    default="all",
-    show_default=True,
-    help="Draw, once the results are written: every option, only the one that is ranked first with the page"
-    " of all, or nothing.",
-)
+
+
+def stills_option(
+    text: str = "Draw, once the results are written, the pages of every option, the page of all and those of"
+    " the option ranked first, or nothing.",
+) -> Callable[[Any], Any]:
+    """The `--stills` option of the commands that draw beside their results."""
+    return click.option(
+        "--stills", "which", type=click.Choice(WHICH), default="all", show_default=True, help=text
+    )
 
 
 def check_out(
@@ -129,15 +130,15 @@ def write_and_tell(
     text: str | None = None,
     rasters: Mapping[str, bytes] | None = None,
 ) -> None:
-    """Write results, tell the answer, draw; then say which pictures beside them tell of other verdicts."""
+    """Write results, tell the answer, draw; then say which pictures beside them may show other verdicts."""
     from terrain3d.paper.folder import write_results
 
     older = write_results(outcome, out, drawn, text, rasters, tell)
     if older:
         count = "1 picture or map" if len(older) == 1 else f"{len(older)} pictures and maps"
         click.echo(
-            f"{count} of an earlier run stay in {out}, made when the verdicts were others, such as"
-            f" {older[0].relative_to(out)}: make them anew, or take them away",
+            f"{count} of earlier runs stay in {out}, such as {older[0].relative_to(out)}, and may show other"
+            " verdicts than the new results: make them anew, or take them away",
             err=True,
         )
 

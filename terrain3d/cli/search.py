@@ -43,7 +43,7 @@ Wanted = tuple[int | None, float | None, float | None]
     is_flag=True,
     help="Put the best set and the runner-up into the site file as options, in place of those found before.",
 )
-@stills_option
+@stills_option()
 @click.option(
     "--cluster",
     metavar="ADDRESS",

@@ -25,7 +25,7 @@ PARTS = ("walks", "routes", "animals", "beyond", "heat", "sun", "doubt")
 @click.option(
     "--draws", type=click.IntRange(1), metavar="N", help="Draws of the doubt; else the site file's."
 )
-@stills_option
+@stills_option()
 @size_option
 @date_option
 def command(

@@ -97,7 +97,8 @@ def write_results(
     Returns
     -------
     list of Path
-        Pictures and maps in `out` that an earlier run made of other verdicts, and this one did not make anew.
+        Pictures and maps of earlier runs in `out` that were not made anew, where the verdicts are others
+        than those that stood there.
 
     Raises
     ------

@@ -101,12 +101,12 @@ def test_an_option_that_is_gone_takes_its_pages_with_it(site, tmp_path, capsys):
     out = tmp_path / "out"
     assert run("compare", site, "--out", out) == 0
     assert run("stills", site, "--out", out, "--kind", "outlook") == 0
-    assert "earlier run" not in capsys.readouterr().err
+    assert "earlier runs" not in capsys.readouterr().err
     site_of(tmp_path, 180)
     assert run("compare", site, "--out", out) == 0
     assert [name for name in drawn(out) if name.startswith("02")] == ["02-outlook-bearing-0.png"]
     err = capsys.readouterr().err
-    assert "2 pictures and maps of an earlier run stay" in err
+    assert "2 pictures and maps of earlier runs stay" in err
     assert "stills/01-outlook-bearing-180.png" in err
 
 

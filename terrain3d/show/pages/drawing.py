@@ -4,7 +4,7 @@ import multiprocessing
 import os
 import signal
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from multiprocessing.connection import wait
 from pathlib import Path
 from typing import Any
@@ -120,10 +120,9 @@ def _help(end: Any, open_pages: Callable[[], list[Page]], folder: Path, share: r
             for place in share:
                 _draw(pages[place], folder)
                 end.send(place)
-    except BrokenPipeError:
-        return  # whoever wanted them is gone
     except Exception as error:  # noqa: BLE001  it is raised again where it is waited for
-        end.send(error)
+        with suppress(BrokenPipeError):  # unless whoever wanted the pages is gone
+            end.send(error)
 
 
 def _hear(ends: list[Any], seconds: float | None, finished: Callable[[int], None]) -> None:
