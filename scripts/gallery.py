@@ -114,8 +114,8 @@ def main(words: list[str]) -> int:
         for old in folder.glob("*.png"):
             old.unlink()
         result = study(site, draws=DRAWS)
-        drawn += write_stills(result.outcome, folder)
-        drawn += write_study_stills(result, folder)
+        drawn += write_stills(result.outcome, folder, is_shared=True)
+        drawn += write_study_stills(result, folder, is_shared=True)
         print(f"{name}: {len(list(folder.glob('*.png')))} pictures in {folder.relative_to(ROOT)}")
     write_index(drawn, OUT / "index.png")
     print(f"all of them: {(OUT / 'index.png').relative_to(ROOT)}")

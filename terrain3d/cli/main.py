@@ -6,9 +6,10 @@ from importlib import import_module
 import click
 
 from terrain3d import __version__
+from terrain3d.cli.start import hear_no_more
 from terrain3d.errors import InputError
 
-#: Exit statuses: bad input, a fault of ours, Ctrl-C.
+#: Exit statuses: bad input, a fault of ours, Ctrl-C (`start` makes another of it for other signals).
 BAD_INPUT, FAULT, INTERRUPTED = 2, 1, 130
 
 _COMMANDS = {
@@ -70,25 +71,37 @@ def _run(words: list[str]) -> int:
     except click.ClickException as error:
         click.echo(f"terrain3d: {error.format_message()}", err=True)
         return BAD_INPUT
-    except (KeyboardInterrupt, click.exceptions.Abort):
-        click.echo("terrain3d: stopped; nothing was written", err=True)
+    except (KeyboardInterrupt, click.exceptions.Abort) as error:
+        hear_no_more()
+        # click puts an exception of its own over the one that has the notes.
+        click.echo(f"terrain3d: stopped; {_done_before(error.__cause__ or error)}", err=True)
         return INTERRUPTED
     except InputError as error:
         if debug:
             raise
-        click.echo(f"terrain3d: {error}", err=True)
+        click.echo("\n  ".join([f"terrain3d: {error}", *_notes(error)]), err=True)
         return BAD_INPUT
-    except MemoryError:
+    except MemoryError as error:
         if debug:
             raise
-        click.echo("terrain3d: it does not fit in memory; a larger [site] cell makes it smaller", err=True)
+        told = "terrain3d: it does not fit in memory; a larger [site] cell makes it smaller"
+        click.echo("\n  ".join([told, *_notes(error)]), err=True)
         return BAD_INPUT
     except Exception as error:
         if debug:
             raise
         click.echo(
             f"terrain3d: a fault in the program: {type(error).__name__}: {error}\n"
-            "  to mend: nothing was written; run again with --debug and report what it shows",
+            f"  to mend: {_done_before(error)}; run again with --debug and report what it shows",
             err=True,
         )
         return FAULT
+
+
+def _notes(error: BaseException) -> list[str]:
+    """What was done before an exception came, as whoever did it has noted."""
+    return list(getattr(error, "__notes__", ()))
+
+
+def _done_before(error: BaseException) -> str:
+    return "; ".join(_notes(error)) or "nothing was written"

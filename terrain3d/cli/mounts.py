@@ -5,6 +5,10 @@ from pathlib import Path
 import click
 
 from terrain3d.cli.options import out_option, progress_on_terminal, site_argument
+from terrain3d.cli.pictures import check_out, stills_option
+
+#: The plan with every mount at its number; it shows no option, so that `best` draws it as `all` does.
+PLAN = "mounts.png"
 
 
 @click.command("mounts")
@@ -19,7 +23,8 @@ from terrain3d.cli.options import out_option, progress_on_terminal, site_argumen
 )
 @out_option(Path("out"), "Folder for mounts.png, a plan with every mount at its number.")
 @click.option("--write", is_flag=True, help="Add them to the site file; every other byte of it stays.")
-def command(site: Path, every: float, out: Path, write: bool) -> None:
+@stills_option("Draw the plan (all and best alike), or nothing.")
+def command(site: Path, every: float, out: Path, write: bool, which: str) -> None:
     """Propose mounts: at corners, on walls, along boundaries and beside protected ground.
 
     They stand clear of solids and leaves, on the site's own land and on ground that is known, within reach
@@ -29,16 +34,28 @@ def command(site: Path, every: float, out: Path, write: bool) -> None:
     from terrain3d.paper.whole import whole_folder
     from terrain3d.paper.write_mounts import write_mounts
     from terrain3d.search.propose import propose_for
-    from terrain3d.show.pages.mounts import write_mounts_page
 
+    if which != "none":
+        check_out(out, "none", (), list, (PLAN,))
     as_read = site.read_bytes() if site.is_file() else b""
     with progress_on_terminal() as progress:
         found = propose_for(site, every, progress)
-        with whole_folder(out) as scratch:
-            progress("drawing", 0.0)
-            write_mounts_page(found, scratch / "mounts.png")
     print_mounts(found)
-    click.echo(f"plan written to {out / 'mounts.png'}")
-    if write and found.mounts:
+    is_added = write and bool(found.mounts)
+    if is_added:
         write_mounts(site, as_read, found.mounts, found.terrain.frame, found.crs)
-        click.echo(f"{len(found.mounts)} added to {site}")
+    added = f"{len(found.mounts)} added to {site}"
+    try:
+        if which != "none":
+            from terrain3d.show.pages.mounts import write_mounts_page
+
+            with progress_on_terminal() as progress, whole_folder(out) as scratch:
+                progress("drawing", 0.0)
+                write_mounts_page(found, scratch / PLAN)
+            click.echo(f"plan written to {out / PLAN}")
+    except BaseException as error:
+        if is_added:
+            error.add_note(f"{added}; the plan was not drawn")
+        raise
+    if is_added:
+        click.echo(added)

@@ -10,7 +10,7 @@ import click
 
 if TYPE_CHECKING:
     # The job brings numba and the survey readers: only a command that runs it waits for them.
-    from terrain3d.job import Outcome, Progress
+    from terrain3d.job import Progress
 
 site_argument = click.argument("site", type=click.Path(path_type=Path), metavar="SITE.toml")
 
@@ -50,21 +50,3 @@ def progress_on_terminal() -> Iterator["Progress"]:
     with Bar(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task("starting", total=1.0)
         yield lambda step, fraction: bar.update(task, description=step, completed=fraction, refresh=True)
-
-
-def judge_and_write(site: Path, out: Path) -> "Outcome":
-    """Run the job on a site file and write everything it gives."""
-    from terrain3d.job import run
-    from terrain3d.paper.folder import write_results
-    from terrain3d.show.pages.stills import FIRST_KINDS, write_stills
-
-    with progress_on_terminal() as progress:
-        outcome = run(site, progress)
-        write_results(
-            outcome,
-            out,
-            lambda result, folder: write_stills(
-                result, folder, lambda share: progress("drawing", share), FIRST_KINDS
-            ),
-        )
-    return outcome

@@ -1,6 +1,6 @@
 """`terrain3d search`: which mounts, which settings, for one site or for a folder of them."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING
 import click
 
 from terrain3d.cli.options import out_option, progress_on_terminal
+from terrain3d.cli.pictures import check_out, outcome_pictures, stills_option, write_and_tell
+from terrain3d.cli.start import hear_no_more
 
 if TYPE_CHECKING:
     from terrain3d.job import Progress
     from terrain3d.search.result import SearchResult
-    from terrain3d.search.sites import SiteDone
     from terrain3d.search.spread import Spread
 
 #: Most units of a set, most money, the share to hold: None is what the site file says.
@@ -42,6 +43,7 @@ Wanted = tuple[int | None, float | None, float | None]
     is_flag=True,
     help="Put the best set and the runner-up into the site file as options, in place of those found before.",
 )
+@stills_option()
 @click.option(
     "--cluster",
     metavar="ADDRESS",
@@ -57,6 +59,7 @@ def command(
     hold: float | None,
     resume: bool,
     write: bool,
+    which: str,
     cluster: str | None,
 ) -> None:
     """Judge every mount, height, type, bearing, tilt and range; find the best unit and the best set.
@@ -66,21 +69,26 @@ def command(
     """
     wanted = (units, budget, hold)
     if site.is_dir():
-        ctx.exit(_search_folder(site, out, wanted, resume, write, cluster))
+        ctx.exit(_search_folder(site, out, wanted, resume, write, which, cluster))
     from terrain3d.paper.search import print_search
 
+    _check_out(out, which)
     as_read = site.read_bytes() if site.is_file() else b""
     try:
         with progress_on_terminal() as progress, _workers(cluster) as spread:
             result = _searched(site, out, wanted, resume, progress, spread)
-            _write_out(result, out, progress)
     except KeyboardInterrupt:
         click.echo(f"finished mounts are kept in {_kept(out)}: the same command goes on from there", err=True)
         raise
-    print_search(result)
+
+    def tell() -> None:
+        print_search(result)
+        if write:
+            _write_back(site, as_read, result)
+
+    _write_out(result, out, which, tell)
     click.echo(f"written to {out}; what was judged of each mount is kept in {_kept(out)}")
     if write:
-        _write_back(site, as_read, result)
         click.echo(f"the best set and the runner-up are in {site}")
 
 
@@ -115,21 +123,27 @@ def _kept(out: Path) -> Path:
     return checkpoint_folder(out)
 
 
-def _write_out(result: "SearchResult", out: Path, progress: "Progress") -> None:
-    """Write everything that was found, whole or not at all."""
-    from terrain3d.paper.folder import write_results
+def _check_out(out: Path, which: str) -> None:
+    """Refuse a folder where something of the user's is in the way of what a search writes."""
+    from terrain3d.paper.search import NAMES
+    from terrain3d.show.pages.names import FIRST_KINDS
+
+    check_out(out, which, FIRST_KINDS, lambda: NAMES)
+
+
+def _write_out(
+    result: "SearchResult",
+    out: Path,
+    which: str,
+    tell: Callable[[], object],
+    progress: "Progress | None" = None,
+) -> None:
+    """Write everything that was found, tell it, then draw it."""
     from terrain3d.paper.search import search_outcome, search_results_json
-    from terrain3d.show.pages.stills import FIRST_KINDS, write_stills
 
     outcome = search_outcome(result)
-    write_results(
-        outcome,
-        out,
-        lambda drawn, folder: write_stills(
-            drawn, folder, lambda share: progress("drawing", share), FIRST_KINDS
-        ),
-        search_results_json(result, outcome),
-    )
+    drawn = outcome_pictures(outcome, which, progress)
+    write_and_tell(outcome, out, drawn, tell, search_results_json(result, outcome))
 
 
 def _write_back(site: Path, as_read: bytes, result: "SearchResult") -> None:
@@ -141,12 +155,12 @@ def _write_back(site: Path, as_read: bytes, result: "SearchResult") -> None:
 
 
 def _search_folder(
-    folder: Path, out: Path, wanted: Wanted, resume: bool, write: bool, cluster: str | None
+    folder: Path, out: Path, wanted: Wanted, resume: bool, write: bool, which: str, cluster: str | None
 ) -> int:
     """Search every site of a folder, each into a folder of its own; returns the exit status."""
     from terrain3d.cli.main import BAD_INPUT, FAULT, INTERRUPTED
     from terrain3d.paper.sites import print_sites, site_line
-    from terrain3d.search.sites import attempt, each_site, search_site, site_files
+    from terrain3d.search.sites import SiteDone, attempt, each_site, search_site, site_files
     from terrain3d.search.spread import here
 
     paths = site_files(folder)
@@ -162,20 +176,32 @@ def _search_folder(
                 return _searched(path, out / path.stem, wanted, resume, tell)
 
             def finished(place: int, result: "SearchResult") -> "SearchResult":
-                _write_out(result, out / paths[place].stem, tell)
-                if write:
-                    _write_back(paths[place], as_read[place], result)
+                def found() -> None:
+                    click.echo(site_line(SiteDone(paths[place], result)))
+                    if write:
+                        _write_back(paths[place], as_read[place], result)
+
+                _write_out(result, out / paths[place].stem, which, found, tell)
                 return result
 
+            for place, path in enumerate(paths):
+                one = attempt(path, partial(_check_out, out / path.stem, which))
+                if one.fault:
+                    done[place] = one
+                    click.echo(site_line(one), err=True)
+            rest = [place for place in range(len(paths)) if place not in done]
             tell("searching", 0.0)
             # Elsewhere there is no folder of ours to keep finished mounts in.
             task = searched if spread is None else partial(search_site, wanted)
-            for place, one in each_site(task, paths, spread or here):
-                is_searched = not one.fault
+            for nth, one in each_site(task, tuple(paths[place] for place in rest), spread or here):
+                place, is_searched = rest[nth], not one.fault
                 done[place] = attempt(one.path, partial(finished, place, one.result)) if is_searched else one
-                click.echo(site_line(done[place]), err=bool(done[place].fault))
-    except KeyboardInterrupt:
-        click.echo(f"terrain3d: stopped; {len(done)} of {len(paths)} sites were done", err=True)
+                if done[place].fault:
+                    click.echo(site_line(done[place]), err=True)
+    except KeyboardInterrupt as stopped:
+        hear_no_more()
+        words = [f"{len(done)} of {len(paths)} sites were done", *getattr(stopped, "__notes__", ())]
+        click.echo(f"terrain3d: stopped; {'; '.join(words)}", err=True)
         return INTERRUPTED
     print_sites([done[place] for place in range(len(paths))])
     failed = [one for one in done.values() if one.fault]

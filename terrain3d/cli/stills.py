@@ -1,11 +1,13 @@
 """`terrain3d stills`: the pictures alone."""
 
 import math
+from functools import partial
 from pathlib import Path
 
 import click
 
 from terrain3d.cli.options import date_option, out_option, progress_on_terminal, site_argument, size_option
+from terrain3d.cli.pictures import Room, check_out, options_of, pictures
 
 #: What can be drawn and for what, without loading what draws it; a test holds them to `show`.
 KINDS = ("contact", "side-by-side", "plan", "oblique", "section", "outlook")
@@ -48,30 +50,34 @@ def command(
     """Draw the options, without a display.
 
     A contact sheet of all options and up to four side by side; then of each option a plan, an oblique
-    view, a section of each unit along each head's facing, and the outlook: what each unit sees.
+    view, a section of each unit along each head's facing, and the outlook: what each unit sees. Pictures of
+    kinds that are not asked for stay.
     """
     if bearing is not None and kinds and "section" not in kinds:
         raise click.UsageError("--bearing is for sections: add --kind section, or leave --bearing out")
     if bearing is not None and not math.isfinite(bearing):
         raise click.UsageError("--bearing takes a number of degrees, such as 135")
     from terrain3d.job import run
-    from terrain3d.paper.whole import whole_folder
+    from terrain3d.paper.folder import STILLS, write_pictures
     from terrain3d.show.pages import size as page_size
-    from terrain3d.show.pages.stills import Lines, write_stills
 
+    kinds = kinds or KINDS
+    check_out(out, "all", kinds, lambda: options_of(site), ())
     with progress_on_terminal() as progress:
         outcome = run(site, progress)
-        with whole_folder(out) as scratch:
-            folder = scratch / "stills"
-            folder.mkdir()
-            drawn = write_stills(
-                outcome,
-                folder,
-                lambda fraction: progress("drawing", fraction),
-                kinds or KINDS,
-                page_size.SIZES[size],
-                date,
-                Lines(units, bearing),
-            )
-    for still in drawn:
-        click.echo(out / "stills" / still.name)
+    from terrain3d.show.pages.stills import Lines, still_names, write_stills
+
+    lines = Lines(units, bearing)
+
+    def room() -> Room:
+        return (
+            partial(still_names, outcome, kinds, lines),
+            lambda folder, share_done, _: write_stills(
+                outcome, folder, share_done, kinds, page_size.SIZES[size], date, lines, is_shared=True
+            ),
+        )
+
+    drawn = pictures("all", kinds, room)
+    write_pictures(out, drawn)
+    for name in sorted(drawn.names):
+        click.echo(out / STILLS / name)

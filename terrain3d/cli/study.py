@@ -1,10 +1,12 @@
 """`terrain3d study`: what walks through the options, what else they sense, and how surely they hold."""
 
+from functools import partial
 from pathlib import Path
 
 import click
 
 from terrain3d.cli.options import date_option, out_option, progress_on_terminal, site_argument, size_option
+from terrain3d.cli.pictures import Room, check_out, options_of, pictures, stills_option, write_and_tell
 
 #: The parts, without loading what works them out; a test holds them to `study`.
 PARTS = ("walks", "routes", "animals", "beyond", "heat", "sun", "doubt")
@@ -23,34 +25,42 @@ PARTS = ("walks", "routes", "animals", "beyond", "heat", "sun", "doubt")
 @click.option(
     "--draws", type=click.IntRange(1), metavar="N", help="Draws of the doubt; else the site file's."
 )
+@stills_option()
 @size_option
 @date_option
-@click.option("--stills/--no-stills", default=True, show_default=True, help="Draw a page of each part.")
 def command(
-    site: Path, out: Path, parts: tuple[str, ...], draws: int | None, size: str, date: str, stills: bool
+    site: Path, out: Path, parts: tuple[str, ...], draws: int | None, which: str, size: str, date: str
 ) -> None:
     """Look at what walks through the options, and how far to trust them.
 
     Walks and pulses, open routes, animals, what lies beyond the boundary, warm evenings, low sun, and
     doubt: the errors of the survey and of fixing by hand. Writes the results of `cover` with them.
     """
-    from terrain3d.paper.folder import write_results
-    from terrain3d.paper.study import study_json, study_rasters
+    from terrain3d.paper.folder import RESULTS
+    from terrain3d.paper.study import RASTERS, study_json, study_rasters
     from terrain3d.paper.study_lines import print_study
+    from terrain3d.show.pages.names import PART_KINDS
     from terrain3d.show.pages.size import SIZES
-    from terrain3d.show.pages.study_stills import write_study_stills
     from terrain3d.study import study
 
+    parts = parts or PARTS
+    kinds = [kind for part in parts for kind in PART_KINDS[part]]
+    files = (*RESULTS, *(RASTERS[part] for part in parts if part in RASTERS))
+    check_out(out, which, kinds, lambda: options_of(site), files)
     with progress_on_terminal() as progress:
-        result = study(site, parts or PARTS, progress, draws)
+        result = study(site, parts, progress, draws)
 
-        def draw(_outcome: object, folder: Path) -> object:
-            return write_study_stills(
-                result, folder, lambda share: progress("drawing", share), SIZES[size], date
-            )
+    def room() -> Room:
+        from terrain3d.show.pages.study_stills import study_still_names, write_study_stills
 
-        write_results(
-            result.outcome, out, draw if stills else None, study_json(result), study_rasters(result)
+        return (
+            partial(study_still_names, result),
+            lambda folder, share_done, best_only: write_study_stills(
+                result, folder, share_done, SIZES[size], date, best_only, is_shared=True
+            ),
         )
-    print_study(result)
+
+    drawn = pictures(which, kinds, room)
+    told, rasters = study_json(result), study_rasters(result)
+    write_and_tell(result.outcome, out, drawn, lambda: print_study(result), told, rasters)
     click.echo(f"written to {out}")

@@ -1,41 +1,164 @@
-"""The folder of results, written whole or not at all."""
+"""The folder of results: the numbers and maps first, whole or not at all; then the pictures, likewise."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
+from contextlib import suppress
+from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from terrain3d.job import Outcome
+from terrain3d.paper.ours import WRITTEN_HERE, ours
 from terrain3d.paper.rasters import verdicts_tif
 from terrain3d.paper.results import results_json
-from terrain3d.paper.whole import whole_folder
+from terrain3d.paper.whole import check_folder, whole_folder
+
+#: What is written of every outcome, and the folder of the pictures.
+RESULTS, STILLS = ("results.json", "verdicts.tif"), "stills"
+
+
+@dataclass(frozen=True)
+class Pictures:
+    """The pictures that go with results.
+
+    Parameters
+    ----------
+    names : tuple of str
+        Of the files to be drawn; none where nothing is.
+    draw : callable
+        Draws them into a folder.
+    is_replaced : callable
+        Given the name of a picture that an earlier run drew: whether it is of a kind that these take the
+        place of.
+    """
+
+    names: tuple[str, ...]
+    draw: Callable[[Path], object]
+    is_replaced: Callable[[str], bool]
+
+
+def no_picture(_name: str) -> bool:
+    """What `is_replaced` says where pictures are left alone."""
+    return False
+
+
+def check_place(
+    out: Path, files: Iterable[str] = RESULTS, is_page: Callable[[str], bool] = no_picture
+) -> None:
+    """Refuse a folder of results in which something of the user's is in the way, before the work starts.
+
+    Parameters
+    ----------
+    out : Path
+    files : iterable of str
+        What is to be written beside the pictures.
+    is_page : callable
+        Whether a picture of such a name may be drawn.
+
+    Raises
+    ------
+    InputError
+    """
+    pages: list[str] = []
+    if is_page is not no_picture:
+        with suppress(OSError):
+            pages = sorted(entry.name for entry in (out / STILLS).iterdir() if is_page(entry.name))
+        pages.append(WRITTEN_HERE)
+    check_folder(out, [*map(Path, files), *(Path(STILLS, name) for name in pages)])
 
 
 def write_results(
     outcome: Outcome,
     out: Path,
-    write_stills: Callable[[Outcome, Path], object] | None = None,
+    pictures: Pictures | None = None,
     text: str | None = None,
     rasters: Mapping[str, bytes] | None = None,
-) -> None:
-    """Write `results.json`, `verdicts.tif` and, where a drawer is given, `stills/`.
+    tell: Callable[[], object] | None = None,
+) -> list[Path]:
+    """Write `results.json` and `verdicts.tif`, tell the answer, then draw `stills/`.
+
+    Pictures of an earlier run that these would replace go away with the results they were drawn of, in the
+    step that puts the new results there: whatever becomes of the drawing, none is left that shows other
+    numbers than those beside it. Where the results are the same to the byte, they stay until then.
+
+    Of an outcome without options there is nothing to map or to draw.
 
     Parameters
     ----------
     outcome : Outcome
     out : Path
-    write_stills : callable, optional
-        Draws an outcome into a folder.
+    pictures : Pictures, optional
     text : str, optional
         Of a `results.json` that says more than the outcome alone.
     rasters : mapping, optional
         More files by their names.
+    tell : callable, optional
+        Called once the results are in their place, before the drawing starts.
+
+    Returns
+    -------
+    list of Path
+        Pictures and maps of earlier runs in `out` that were not made anew, where the verdicts are others
+        than those that stood there.
+
+    Raises
+    ------
+    InputError
+        When something of the user's is in the way (nothing has been changed then), or `out` cannot be
+        written. A note tells of an exception of any kind that the results are there by then.
     """
-    with whole_folder(out) as scratch:
-        told = results_json(outcome) if text is None else text
-        (scratch / "results.json").write_text(told, encoding="utf-8")
-        (scratch / "verdicts.tif").write_bytes(verdicts_tif(outcome))
-        for name, raster in (rasters or {}).items():
-            (scratch / name).write_bytes(raster)
-        if write_stills is not None:
-            stills = scratch / "stills"
-            stills.mkdir()
-            write_stills(outcome, stills)
+    told = results_json(outcome) if text is None else text
+    files = {RESULTS[0]: told.encode("utf-8"), **(rasters or {})}
+    if outcome.options:
+        files[RESULTS[1]] = verdicts_tif(outcome)
+    pages = pictures.names if pictures is not None and outcome.options else ()
+    made = [*map(Path, files), *(Path(STILLS, name) for name in pages)]
+    check_folder(out, made)
+    before = {name: _content(out / name) for name in {*files, *RESULTS}}
+    is_same = all(before[name] == content for name, content in files.items())
+
+    def is_outdated(path: Path) -> bool:
+        drawn = pictures is not None and _is_replaced(pictures, path)
+        return not is_same and (drawn or str(path) in RESULTS)
+
+    with whole_folder(out, is_outdated) as scratch:
+        for name, content in files.items():
+            (scratch / name).write_bytes(content)
+    try:
+        if tell is not None:
+            tell()
+        if pages and pictures is not None:
+            write_pictures(out, pictures)
+    except BaseException as error:
+        unfinished = "; the pictures were not finished: none was written" if pages else ""
+        error.add_note(f"the results are in {out}{unfinished}")
+        raise
+    if before[RESULTS[1]] in (b"", files.get(RESULTS[1])):
+        return []
+    return [path for path in _shown(out) if path.relative_to(out) not in made]
+
+
+def write_pictures(out: Path, pictures: Pictures) -> None:
+    """Draw `stills/`, whole or not at all.
+
+    Raises
+    ------
+    InputError
+        When something of the user's is in the way, or `out` cannot be written.
+    """
+    with whole_folder(out, partial(_is_replaced, pictures)) as scratch:
+        stills = scratch / STILLS
+        stills.mkdir()
+        pictures.draw(stills)
+
+
+def _is_replaced(pictures: Pictures, path: Path) -> bool:
+    return path.parent == Path(STILLS) and pictures.is_replaced(path.name)
+
+
+def _shown(out: Path) -> list[Path]:
+    """The pictures and maps that are ours."""
+    return [path for path in (*ours(out), *ours(out / STILLS)) if path.suffix == ".tif" or path.parent != out]
+
+
+def _content(path: Path) -> bytes:
+    return path.read_bytes() if path.is_file() else b""

@@ -13,6 +13,9 @@ from terrain3d.job import Outcome
 from terrain3d.paper.results import results_json
 from terrain3d.search.result import Choice, SearchResult
 
+#: What each option of a search may be called, in their order.
+NAMES = (("best set", "best found"), ("runner-up", "best unit"), ("best unit",))
+
 
 def search_outcome(result: SearchResult) -> Outcome:
     """The best set, the runner-up and the best unit as options, in that order."""

@@ -16,6 +16,9 @@ from terrain3d.paper.walks import walk_values
 from terrain3d.study import OptionStudy, Study
 from terrain3d.terrain import Terrain
 
+#: The map that goes with a part.
+RASTERS = {"animals": "animals.tif", "doubt": "chances.tif"}
+
 
 def study_json(study: Study) -> str:
     """The text of `results.json` with the parts of a study: those of an option in it, `doubt` beside them."""
@@ -36,9 +39,9 @@ def study_rasters(study: Study) -> dict[str, bytes]:
     terrain = study.outcome.terrain
     grounds = [option.animals for option in study.options if option.animals is not None]
     if grounds:
-        maps["animals.tif"] = animals_tif(terrain, grounds)
+        maps[RASTERS["animals"]] = animals_tif(terrain, grounds)
     if study.doubt is not None:
-        maps["chances.tif"] = chances_tif(study.outcome, study.doubt)
+        maps[RASTERS["doubt"]] = chances_tif(study.outcome, study.doubt)
     return maps
 
 

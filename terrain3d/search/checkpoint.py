@@ -2,6 +2,7 @@
 
 import hashlib
 import os
+import re
 import tempfile
 import zipfile
 from dataclasses import fields
@@ -18,7 +19,9 @@ from terrain3d.search.settings import Space
 from terrain3d.terrain import Mount, Terrain
 
 #: Tells in a folder which inputs its files are for.
-_INPUTS = "inputs.sha256"
+_INPUTS, _INPUTS_SAID = "inputs.sha256", re.compile(r"[0-9a-f]{64}")
+#: What the files of finished mounts are called.
+_NAME = re.compile(r"[0-9a-f]{32}\.npz")
 
 
 def checkpoint_folder(out: Path) -> Path:
@@ -65,6 +68,11 @@ class Checkpoint:
     ----------
     outdated : bool
         Whether there were files of other inputs.
+
+    Raises
+    ------
+    InputError
+        When the folder cannot be written, or a file of the user's is in the way.
     """
 
     def __init__(self, folder: Path, inputs: str, anew: bool = False) -> None:
@@ -73,11 +81,19 @@ class Checkpoint:
         said = folder / _INPUTS
         try:
             folder.mkdir(parents=True, exist_ok=True)
-            before = said.read_text(encoding="utf-8") if said.is_file() else None
+            before = said.read_text(encoding="utf-8", errors="replace") if said.is_file() else None
+            if before is not None and not _INPUTS_SAID.fullmatch(before):
+                raise InputError(
+                    "this file was not written by terrain3d, and would be overwritten",
+                    str(said),
+                    "move it away, or name another folder with --out",
+                )
             self.outdated = before is not None and before != inputs
             if anew or before != inputs:
                 for path in folder.glob("*.npz"):
-                    path.unlink()
+                    # What has another name is not ours.
+                    if _NAME.fullmatch(path.name):
+                        path.unlink()
             _write(said, inputs.encode())
         except OSError as error:
             raise _unwritable(folder, error) from None

@@ -90,12 +90,18 @@ def attempt(path: Path, task: Callable[[], Any]) -> SiteDone:
     try:
         return SiteDone(path, task())
     except InputError as error:
-        return SiteDone(path, fault=str(error))
-    except MemoryError:
-        return SiteDone(path, fault="it does not fit in memory; a larger [site] cell makes it smaller")
+        return SiteDone(path, fault=_with_notes(str(error), error))
+    except MemoryError as error:
+        words = "it does not fit in memory; a larger [site] cell makes it smaller"
+        return SiteDone(path, fault=_with_notes(words, error))
     except Exception as error:  # noqa: BLE001  one site's fault must not cost the others their results
         words = f"a fault in the program: {type(error).__name__}: {error}"
-        return SiteDone(path, fault=words, is_input=False)
+        return SiteDone(path, fault=_with_notes(words, error), is_input=False)
+
+
+def _with_notes(words: str, error: Exception) -> str:
+    """What a fault says, and what of the site was done before it."""
+    return "\n  ".join([words, *getattr(error, "__notes__", ())])
 
 
 def _attempted(task: Callable[[Path], Any], _shared: None, path: Path) -> SiteDone:

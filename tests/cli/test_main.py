@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from terrain3d.cli.main import main
+from terrain3d.paper.ours import WRITTEN_HERE
 
 SITE = """
 [site]
@@ -65,10 +66,10 @@ def test_every_command_has_help(name, capsys):
 
 
 def test_cover_writes_results_and_tells_areas(site, tmp_path, capsys):
-    """`cover` writes the three results and prints the areas they hold."""
+    """`cover` writes the three results with a list of them, and prints the areas they hold."""
     out = tmp_path / "out"
     assert run("cover", site, "--out", out) == 0
-    assert sorted(p.name for p in out.iterdir()) == ["results.json", "stills", "verdicts.tif"]
+    assert sorted(p.name for p in out.iterdir()) == [WRITTEN_HERE, "results.json", "stills", "verdicts.tif"]
     document = json.loads((out / "results.json").read_text())
     printed = capsys.readouterr().out
     assert f"both layers {document['options'][0]['area_m2']['both']:.1f} m2" in printed

@@ -49,7 +49,7 @@ thickness = 3
 @pytest.fixture
 def folder(tmp_path, monkeypatch):
     """Three sites, the one in the middle at fault, and a detector type beside them; no pictures are drawn."""
-    monkeypatch.setattr("terrain3d.show.pages.stills.write_stills", lambda *_: [])
+    monkeypatch.setattr("terrain3d.show.pages.stills.write_stills", lambda *_, **__: [])
     monkeypatch.chdir(tmp_path)
     place = tmp_path / "sites"
     place.mkdir()

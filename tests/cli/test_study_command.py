@@ -8,6 +8,7 @@ import rasterio
 
 from terrain3d.cli.main import main
 from terrain3d.cli.study import PARTS as NAMED
+from terrain3d.paper.ours import WRITTEN_HERE
 from terrain3d.study import PARTS
 
 SITE = """
@@ -101,17 +102,18 @@ def test_a_study_writes_numbers_maps_and_pages(site, tmp_path, capsys):
 def test_one_part_without_pages(site, tmp_path):
     """What is not asked for is neither worked out nor drawn."""
     out = tmp_path / "out"
-    assert run("study", site, "--out", out, "--part", "animals", "--no-stills") == 0
+    assert run("study", site, "--out", out, "--part", "animals", "--stills", "none") == 0
     (option,) = json.loads((out / "results.json").read_text())["options"]
     assert "animals" in option
     assert "walks" not in option
-    assert sorted(path.name for path in out.iterdir()) == ["animals.tif", "results.json", "verdicts.tif"]
+    names = sorted(path.name for path in out.iterdir())
+    assert names == [WRITTEN_HERE, "animals.tif", "results.json", "verdicts.tif"]
 
 
 def test_the_same_study_twice_gives_the_same_bytes(site, tmp_path):
     """Draws are seeded: results and maps do not differ between runs."""
     for name in ("a", "b"):
-        assert run("study", site, "--out", tmp_path / name, "--no-stills") == 0
+        assert run("study", site, "--out", tmp_path / name, "--stills", "none") == 0
     for file in ("results.json", "chances.tif", "animals.tif"):
         assert (tmp_path / "a" / file).read_bytes() == (tmp_path / "b" / file).read_bytes()
 

@@ -15,6 +15,7 @@ from terrain3d.detector.pose import in_head, posed_heads
 from terrain3d.errors import InputError
 from terrain3d.paper.search import search_outcome, search_part, search_results_json
 from terrain3d.search.best import Limits
+from terrain3d.search.checkpoint import Checkpoint
 from terrain3d.search.judge import target_of
 from terrain3d.search.result import as_options
 from terrain3d.search.run import Search, in_threads, open_checkpoint, read_search, run_search, tilts_for
@@ -236,6 +237,19 @@ def test_a_changed_site_is_judged_anew(tmp_path):
     assert changed.outdated
     assert changed.load(MOUNTS[0]) is None
     assert not list((tmp_path / "kept").glob("*.npz"))
+
+
+def test_a_checkpoint_leaves_alone_what_it_did_not_write(tmp_path):
+    """Arrays of the user's stay when finished mounts are thrown away; a file with its name is refused."""
+    Checkpoint(tmp_path, "a" * 64)
+    for name in ("mine.npz", "0123.npz", f"{'0' * 32}.npz"):
+        (tmp_path / name).write_bytes(b"mine")
+    assert Checkpoint(tmp_path, "b" * 64).outdated
+    assert sorted(path.name for path in tmp_path.glob("*.npz")) == ["0123.npz", "mine.npz"]
+    (tmp_path / "inputs.sha256").write_bytes(b"\xff mine")
+    with pytest.raises(InputError, match="not written by terrain3d"):
+        Checkpoint(tmp_path, "a" * 64)
+    assert (tmp_path / "inputs.sha256").read_bytes() == b"\xff mine"
 
 
 def test_a_broken_checkpoint_file_is_judged_again(tmp_path):

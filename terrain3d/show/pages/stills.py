@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from functools import partial
+from functools import cached_property, partial
 from pathlib import Path
 
 from terrain3d.cover.option import OptionResult
@@ -10,13 +10,14 @@ from terrain3d.detector.pose import Detector
 from terrain3d.errors import InputError
 from terrain3d.job import Outcome
 from terrain3d.show import words
-from terrain3d.show.camera import site_camera
-from terrain3d.show.extent import site_extent
-from terrain3d.show.lettering import page_style
+from terrain3d.show.camera import Camera, site_camera
+from terrain3d.show.extent import Extent, site_extent
 from terrain3d.show.pages import sheet
 from terrain3d.show.pages.beside import MOST, beside_sheet, best_options
 from terrain3d.show.pages.column import option_sheet
 from terrain3d.show.pages.contact import contact_pages, contact_sheet
+from terrain3d.show.pages.drawing import Page, draw_pages
+from terrain3d.show.pages.names import KINDS
 from terrain3d.show.pages.oblique import draw_oblique
 from terrain3d.show.pages.outlook import outlook_sheet
 from terrain3d.show.pages.plan import Base, draw_plan, plan_base, printed_base
@@ -30,15 +31,8 @@ from terrain3d.sight.hits import first_hits
 from terrain3d.terrain import Terrain
 from terrain3d.units import Floats
 
-#: The kinds of picture, in the order they are drawn.
-KINDS = ("contact", "side-by-side", "plan", "oblique", "section", "outlook")
-#: Those that go with the results of a comparison; the rest is drawn when it is asked for.
-FIRST_KINDS = ("contact", "plan", "oblique", "section")
 #: How far lines of sight to the camera are followed, metres.
 _SIGHT_M = 100.0
-
-#: A picture's file name and what draws its page.
-_Page = tuple[str, Callable[[], Sheet]]
 
 
 @dataclass(frozen=True)
@@ -63,13 +57,32 @@ class Lines:
 
 @dataclass(frozen=True)
 class _Job:
-    """What every way of drawing starts from: `base` is the plan as a screen shows it."""
+    """What every way of drawing starts from.
+
+    What pages share is worked out when the first of them is drawn: their names are had for nothing.
+    """
 
     outcome: Outcome
-    base: Base
-    size: Size
-    date: str
-    lines: Lines
+    size: Size = SCREEN
+    date: str = ""
+    lines: Lines = Lines()
+    best_only: bool = False
+
+    @cached_property
+    def base(self) -> Base:
+        """The plan as a screen shows it."""
+        return plan_base(self.outcome, site_extent(self.outcome, sheet.PICTURE_ASPECT))
+
+    @cached_property
+    def printed(self) -> Base:
+        """The plan of an option's page."""
+        return printed_base(self.outcome, self.size, sheet.PICTURE[2:], self.base)
+
+    @cached_property
+    def oblique(self) -> tuple[Extent, Reach, Camera]:
+        """What the oblique views show, and from where."""
+        extent, reach = site_extent(self.outcome), reach_of(self.outcome.terrain)
+        return extent, reach, site_camera(self.outcome, extent, reach, sheet.PICTURE_ASPECT)
 
 
 def write_stills(
@@ -80,6 +93,8 @@ def write_stills(
     size: Size = SCREEN,
     date: str = "",
     lines: Lines = Lines(),
+    best_only: bool = False,
+    is_shared: bool = False,
 ) -> list[Path]:
     """Draw every option of an outcome.
 
@@ -98,6 +113,10 @@ def write_stills(
         Printed on each page as it is given.
     lines : Lines
         Which sections and outlooks.
+    best_only : bool
+        Only what shows all options, and the pages of the one that is ranked first.
+    is_shared : bool
+        Whether other processes may help (`draw_pages` says on what condition).
 
     Returns
     -------
@@ -111,28 +130,33 @@ def write_stills(
         Where no option has a unit that is asked for.
     """
     _check_units(outcome, lines)
-    drawn: list[Path] = []
-    with page_style():
-        job = _Job(outcome, plan_base(outcome, site_extent(outcome, sheet.PICTURE_ASPECT)), size, date, lines)
-        pages = [page for kind in KINDS if kind in kinds for page in _WAYS[kind](job)]
-        for name, draw in pages:
-            drawn.append(draw().save(folder / f"{name}.png"))
-            if progress is not None:
-                progress(len(drawn) / len(pages))
-    return sorted(drawn)
+    job = _Job(outcome, size, date, lines, best_only)
+    return draw_pages(partial(_pages, job, kinds), folder, progress, is_shared)
+
+
+def still_names(
+    outcome: Outcome, kinds: tuple[str, ...] = KINDS, lines: Lines = Lines(), best_only: bool = False
+) -> tuple[str, ...]:
+    """The names of the files that `write_stills` draws, without drawing them."""
+    return tuple(f"{name}.png" for name, _ in _pages(_Job(outcome, lines=lines, best_only=best_only), kinds))
+
+
+def _pages(job: _Job, kinds: tuple[str, ...]) -> list[Page]:
+    return [page for kind in KINDS if kind in kinds for page in _WAYS[kind](job)]
 
 
 def _numbered(job: _Job, kind: str) -> Iterator[tuple[str, OptionResult]]:
+    best = [option.name for option in best_options(job.outcome)[:1]]
     for number, option in enumerate(job.outcome.options, 1):
-        yield f"{number:02d}-{kind}-{words.slug(option.name)}", option
+        if not job.best_only or option.name in best:
+            yield f"{number:02d}-{kind}-{words.slug(option.name)}", option
 
 
-def _plans(job: _Job) -> Iterator[_Page]:
-    view, base = "plan, north up", printed_base(job.outcome, job.size, sheet.PICTURE[2:], job.base)
-    if base.scale is not None:
-        view += f", {scale_words(base.scale, job.size)}"
-
+def _plans(job: _Job) -> Iterator[Page]:
     def draw(option: OptionResult) -> Sheet:
+        view, base = "plan, north up", job.printed
+        if base.scale is not None:
+            view += f", {scale_words(base.scale, job.size)}"
         page = option_sheet(job.outcome, option, view, base.extent, job.size, job.date)
         draw_plan(page, job.outcome, option, base)
         return page
@@ -141,29 +165,28 @@ def _plans(job: _Job) -> Iterator[_Page]:
         yield name, partial(draw, option)
 
 
-def _obliques(job: _Job) -> Iterator[_Page]:
-    outcome, extent, reach = job.outcome, site_extent(job.outcome), reach_of(job.outcome.terrain)
-    camera = site_camera(outcome, extent, reach, sheet.PICTURE_ASPECT)
+def _obliques(job: _Job) -> Iterator[Page]:
     view = "oblique view, the same for every option"
 
     def draw(option: OptionResult) -> Sheet:
-        page = option_sheet(outcome, option, view, extent, job.size, job.date)
-        scene = build_scene(outcome, option, extent, reach, camera)
-        draw_oblique(page, outcome, option, extent, scene, camera)
+        extent, reach, camera = job.oblique
+        page = option_sheet(job.outcome, option, view, extent, job.size, job.date)
+        scene = build_scene(job.outcome, option, extent, reach, camera)
+        draw_oblique(page, job.outcome, option, extent, scene, camera)
         return page
 
     for name, option in _numbered(job, "oblique"):
         yield name, partial(draw, option)
 
 
-def _sections(job: _Job) -> Iterator[_Page]:
+def _sections(job: _Job) -> Iterator[Page]:
+    def draw(option: OptionResult, unit: Detector, bearing: float, which: str) -> Sheet:
+        return section_sheet(job.outcome, option, unit, bearing, which, job.base, job.size, job.date)
+
     for name, option in _numbered(job, "section"):
         cuts = [cut for unit in job.lines.drawn(option) for cut in _cuts(unit, job.lines.bearing_deg)]
         for number, (unit, bearing, which) in enumerate(cuts, 1):
-            draw = partial(
-                section_sheet, job.outcome, option, unit, bearing, which, job.base, job.size, job.date
-            )
-            yield _one_of(name, "section", number, len(cuts)), draw
+            yield _one_of(name, "section", number, len(cuts)), partial(draw, option, unit, bearing, which)
 
 
 def _cuts(unit: Detector, bearing_deg: float | None) -> list[tuple[Detector, float, str]]:
@@ -177,7 +200,7 @@ def _cuts(unit: Detector, bearing_deg: float | None) -> list[tuple[Detector, flo
     return [(unit, bearing, f"{unit.name}, head {head} of {len(bearings)}") for head, bearing in heads]
 
 
-def _outlooks(job: _Job) -> Iterator[_Page]:
+def _outlooks(job: _Job) -> Iterator[Page]:
     for name, option in _numbered(job, "outlook"):
         units = job.lines.drawn(option)
         for number, unit in enumerate(units, 1):
@@ -199,22 +222,25 @@ def _check_units(outcome: Outcome, lines: Lines) -> None:
             )
 
 
-def _side_by_side(job: _Job) -> Iterator[_Page]:
+def _side_by_side(job: _Job) -> Iterator[Page]:
     options = best_options(job.outcome)[:MOST]
     if len(options) > 1:
-        yield "00-side-by-side", partial(beside_sheet, job.outcome, options, job.base, job.size, job.date)
+        yield "00-side-by-side", lambda: beside_sheet(job.outcome, options, job.base, job.size, job.date)
 
 
-def _contacts(job: _Job) -> Iterator[_Page]:
+def _contacts(job: _Job) -> Iterator[Page]:
+    def draw(options: tuple[OptionResult, ...], note: str) -> Sheet:
+        return contact_sheet(job.outcome, options, note, job.base, job.size, job.date)
+
     pages = contact_pages(job.outcome)
     for number, options in enumerate(pages, 1):
         note = f"page {number} of {len(pages)}" if len(pages) > 1 else ""
         name = f"00-contact-{number}" if note else "00-contact"
-        yield name, partial(contact_sheet, job.outcome, options, note, job.base, job.size, job.date)
+        yield name, partial(draw, options, note)
 
 
 #: The kinds of picture, in the order they are drawn, and how.
-_WAYS: dict[str, Callable[[_Job], Iterator[_Page]]] = {
+_WAYS: dict[str, Callable[[_Job], Iterator[Page]]] = {
     "contact": _contacts,
     "side-by-side": _side_by_side,
     "plan": _plans,

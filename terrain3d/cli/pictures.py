@@ -1,0 +1,155 @@
+"""What the commands that draw beside their results share: which pictures, into what folder, and when."""
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from terrain3d.cli.options import progress_on_terminal
+
+if TYPE_CHECKING:
+    from terrain3d.job import Outcome, Progress
+    from terrain3d.paper.folder import Pictures
+
+#: What gives the names of pictures and what draws them, each for the best option only or for all.
+Room = tuple[Callable[[bool], tuple[str, ...]], Callable[[Path, Callable[[float], None], bool], object]]
+
+WHICH = ("all", "best", "none")
+
+
+def stills_option(
+    text: str = "Draw, once the results are written, the pages of every option, the page of all and those of"
+    " the option ranked first, or nothing.",
+) -> Callable[[Any], Any]:
+    """The `--stills` option of the commands that draw beside their results."""
+    return click.option(
+        "--stills", "which", type=click.Choice(WHICH), default="all", show_default=True, help=text
+    )
+
+
+def check_out(
+    out: Path,
+    which: str,
+    kinds: Iterable[str],
+    options: Callable[[], Sequence[tuple[str, ...]]],
+    files: Iterable[str] | None = None,
+) -> None:
+    """Refuse a folder where something of the user's is in the way, before anything is worked out for it.
+
+    Parameters
+    ----------
+    out : Path
+    which : str
+        Of `WHICH`.
+    kinds : iterable of str
+        Kinds of pages that may be drawn.
+    options : callable
+        Gives what each option may be called, in their order.
+    files : iterable of str, optional
+        What is written beside the pictures; what is written of every outcome where it is not given.
+    """
+    from terrain3d.paper.folder import RESULTS, check_place, no_picture
+    from terrain3d.show.pages.names import pages_of
+
+    is_page = no_picture if which == "none" else pages_of(kinds, options())
+    check_place(out, RESULTS if files is None else files, is_page)
+
+
+def options_of(site: Path) -> list[tuple[str, ...]]:
+    """What the options of a site file are called."""
+    from terrain3d.site import load_site
+
+    return [(option.name,) for option in load_site(site).option]
+
+
+def pictures(
+    which: str, kinds: Iterable[str], room: Callable[[], Room], progress: "Progress | None" = None
+) -> "Pictures":
+    """The pictures that a command draws beside its results.
+
+    Parameters
+    ----------
+    which : str
+        Of `WHICH`.
+    kinds : iterable of str
+        Kinds of pages that the command draws.
+    room : callable
+        Opens what draws them: what gives the names of the files, of the best option only or of all, and
+        what draws those into a folder, telling the share that is done.
+    progress : callable, optional
+        Told how many are drawn; a bar of their own where it is not given.
+    """
+    from terrain3d.paper.folder import Pictures
+    from terrain3d.show.pages.names import pages_of
+
+    if which == "none":
+        return Pictures((), lambda _folder: None, pages_of(kinds))
+    names, write = room()
+    files = names(which == "best")
+
+    def draw(folder: Path) -> None:
+        def told(tell: "Progress") -> Callable[[float], None]:
+            def share_done(share: float) -> None:
+                tell(f"drawing: {round(share * len(files))} of {len(files)} pictures done", share)
+
+            share_done(0.0)
+            return share_done
+
+        if progress is not None:
+            write(folder, told(progress), which == "best")
+            return
+        with progress_on_terminal() as bar:
+            write(folder, told(bar), which == "best")
+
+    return Pictures(files, draw, pages_of(kinds))
+
+
+def outcome_pictures(outcome: "Outcome", which: str, progress: "Progress | None" = None) -> "Pictures":
+    """Those that go with the results of a comparison."""
+    from terrain3d.show.pages.names import FIRST_KINDS
+
+    def room() -> Room:
+        from terrain3d.show.pages.stills import still_names, write_stills
+
+        return (
+            lambda best_only: still_names(outcome, FIRST_KINDS, best_only=best_only),
+            lambda folder, share_done, best_only: write_stills(
+                outcome, folder, share_done, FIRST_KINDS, best_only=best_only, is_shared=True
+            ),
+        )
+
+    return pictures(which, FIRST_KINDS, room, progress)
+
+
+def write_and_tell(
+    outcome: "Outcome",
+    out: Path,
+    drawn: "Pictures",
+    tell: Callable[[], object],
+    text: str | None = None,
+    rasters: Mapping[str, bytes] | None = None,
+) -> None:
+    """Write results, tell the answer, draw; then say which pictures beside them may show other verdicts."""
+    from terrain3d.paper.folder import write_results
+
+    older = write_results(outcome, out, drawn, text, rasters, tell)
+    if older:
+        count = "1 picture or map" if len(older) == 1 else f"{len(older)} pictures and maps"
+        click.echo(
+            f"{count} of earlier runs stay in {out}, such as {older[0].relative_to(out)}, and may show other"
+            " verdicts than the new results: make them anew, or take them away",
+            err=True,
+        )
+
+
+def judge_and_write(site: Path, out: Path, which: str, tell: Callable[["Outcome"], Any]) -> None:
+    """Run the job on a site file, write its results, tell the answer and draw."""
+    from terrain3d.job import run
+    from terrain3d.show.pages.names import FIRST_KINDS
+
+    check_out(out, which, FIRST_KINDS, lambda: options_of(site))
+    with progress_on_terminal() as progress:
+        outcome = run(site, progress)
+    write_and_tell(outcome, out, outcome_pictures(outcome, which), lambda: tell(outcome))
+    click.echo(f"written to {out}")

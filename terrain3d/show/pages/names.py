@@ -1,0 +1,50 @@
+"""The kinds of pages and how their files are called, without loading what draws them."""
+
+import re
+from collections.abc import Callable, Iterable, Sequence
+
+from terrain3d.show import words
+
+#: The kinds of picture, in the order they are drawn.
+KINDS = ("contact", "side-by-side", "plan", "oblique", "section", "outlook")
+#: Those that go with the results of a comparison; the rest is drawn when it is asked for.
+FIRST_KINDS = ("contact", "plan", "oblique", "section")
+#: The kinds of page of each part of a study.
+PART_KINDS = {
+    "walks": ("walks", "fans"),
+    "routes": ("routes", "routes-oblique"),
+    "animals": ("animals",),
+    "beyond": ("beyond",),
+    "heat": ("heat",),
+    "sun": ("sun",),
+    "doubt": ("doubt",),
+}
+
+
+def pages_of(kinds: Iterable[str], options: Sequence[tuple[str, ...]] | None = None) -> Callable[[str], bool]:
+    """Tells of a file name whether it is that of a page of some kinds.
+
+    Parameters
+    ----------
+    kinds : iterable of str
+    options : sequence of tuple of str, optional
+        For pages of these options alone: what each may be called, in their order.
+
+    Examples
+    --------
+    >>> is_plan = pages_of(["plan"])
+    >>> is_plan("03-plan-gate-pole.png"), is_plan("03-section-gate-pole.png"), is_plan("my plan.png")
+    (True, False, False)
+    >>> is_one = pages_of(["contact", "section"], [("gate pole",)])
+    >>> is_one("00-contact-2.png"), is_one("01-section-2-gate-pole.png"), is_one("02-section-2-gate-pole.png")
+    (True, True, False)
+    """
+    kind = "|".join(map(re.escape, kinds))
+    if options is None:
+        pattern = rf"\d\d+-(?:{kind})(?:-.*)?\.png"
+    else:
+        slugs = ["|".join(map(words.slug, names)) for names in options]
+        one = [rf"{number:02d}-(?:{kind})(?:-\d+)?-(?:{slug})" for number, slug in enumerate(slugs, 1)]
+        pattern = rf"(?:{'|'.join([rf'00-(?:{kind})(?:-[0-9]+)?', *one])})\.png"
+    whole = re.compile(pattern)
+    return lambda name: whole.fullmatch(name) is not None
