@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from terrain3d.cli.options import out_option, progress_on_terminal, site_argument
+from terrain3d.cli.options import out_option, progress_on_terminal, site_argument, whoever_reads
 from terrain3d.cli.pictures import check_out, stills_option
 
 #: The plan with every mount at its number; it shows no option, so that `best` draws it as `all` does.
@@ -40,7 +40,8 @@ def command(site: Path, every: float, out: Path, write: bool, which: str) -> Non
     as_read = site.read_bytes() if site.is_file() else b""
     with progress_on_terminal() as progress:
         found = propose_for(site, every, progress)
-    print_mounts(found)
+    with whoever_reads():
+        print_mounts(found)
     is_added = write and bool(found.mounts)
     if is_added:
         write_mounts(site, as_read, found.mounts, found.terrain.frame, found.crs)

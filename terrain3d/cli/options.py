@@ -1,8 +1,9 @@
 """What the commands share: arguments, progress on a terminal."""
 
+import os
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -34,6 +35,23 @@ def out_option(default: Path, text: str) -> Callable[[Any], Any]:
     return click.option(
         "--out", type=click.Path(path_type=Path), default=default, metavar="DIR", show_default=True, help=text
     )
+
+
+@contextmanager
+def whoever_reads() -> Iterator[None]:
+    """What is printed in the block is lost where its reader has gone, and the work goes on all the same."""
+    try:
+        yield
+    except (BrokenPipeError, SystemExit):  # the second is what rich makes of the first
+        _print_nowhere()
+
+
+def _print_nowhere() -> None:
+    """Nothing reads the standard output any more: no later word may fail for that either."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    with suppress(OSError):
+        os.dup2(nowhere, sys.stdout.fileno())
+    os.close(nowhere)
 
 
 @contextmanager

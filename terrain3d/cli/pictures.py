@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from terrain3d.cli.options import progress_on_terminal
+from terrain3d.cli.options import progress_on_terminal, whoever_reads
 
 if TYPE_CHECKING:
     from terrain3d.job import Outcome, Progress
@@ -151,5 +151,10 @@ def judge_and_write(site: Path, out: Path, which: str, tell: Callable[["Outcome"
     check_out(out, which, FIRST_KINDS, lambda: options_of(site))
     with progress_on_terminal() as progress:
         outcome = run(site, progress)
-    write_and_tell(outcome, out, outcome_pictures(outcome, which), lambda: tell(outcome))
+
+    def told() -> None:
+        with whoever_reads():
+            tell(outcome)
+
+    write_and_tell(outcome, out, outcome_pictures(outcome, which), told)
     click.echo(f"written to {out}")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from terrain3d.cli.options import out_option, progress_on_terminal
+from terrain3d.cli.options import out_option, progress_on_terminal, whoever_reads
 from terrain3d.cli.pictures import check_out, outcome_pictures, stills_option, write_and_tell
 from terrain3d.cli.start import hear_no_more
 
@@ -82,7 +82,8 @@ def command(
         raise
 
     def tell() -> None:
-        print_search(result)
+        with whoever_reads():
+            print_search(result)
         if write:
             _write_back(site, as_read, result)
 
@@ -177,7 +178,8 @@ def _search_folder(
 
             def finished(place: int, result: "SearchResult") -> "SearchResult":
                 def found() -> None:
-                    click.echo(site_line(SiteDone(paths[place], result)))
+                    with whoever_reads():
+                        click.echo(site_line(SiteDone(paths[place], result)))
                     if write:
                         _write_back(paths[place], as_read[place], result)
 

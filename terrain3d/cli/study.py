@@ -5,7 +5,14 @@ from pathlib import Path
 
 import click
 
-from terrain3d.cli.options import date_option, out_option, progress_on_terminal, site_argument, size_option
+from terrain3d.cli.options import (
+    date_option,
+    out_option,
+    progress_on_terminal,
+    site_argument,
+    size_option,
+    whoever_reads,
+)
 from terrain3d.cli.pictures import Room, check_out, options_of, pictures, stills_option, write_and_tell
 
 #: The parts, without loading what works them out; a test holds them to `study`.
@@ -61,6 +68,10 @@ def command(
         )
 
     drawn = pictures(which, kinds, room)
-    told, rasters = study_json(result), study_rasters(result)
-    write_and_tell(result.outcome, out, drawn, lambda: print_study(result), told, rasters)
+
+    def tell() -> None:
+        with whoever_reads():
+            print_study(result)
+
+    write_and_tell(result.outcome, out, drawn, tell, study_json(result), study_rasters(result))
     click.echo(f"written to {out}")

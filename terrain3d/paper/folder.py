@@ -7,7 +7,7 @@ from functools import partial
 from pathlib import Path
 
 from terrain3d.job import Outcome
-from terrain3d.paper.ours import WRITTEN_HERE, ours
+from terrain3d.paper.ours import WRITTEN_HERE, is_folder, ours
 from terrain3d.paper.rasters import verdicts_tif
 from terrain3d.paper.results import results_json
 from terrain3d.paper.whole import check_folder, whole_folder
@@ -157,7 +157,8 @@ def _is_replaced(pictures: Pictures, path: Path) -> bool:
 
 def _shown(out: Path) -> list[Path]:
     """The pictures and maps that are ours."""
-    return [path for path in (*ours(out), *ours(out / STILLS)) if path.suffix == ".tif" or path.parent != out]
+    maps = [path for path in ours(out) if path.suffix == ".tif"]
+    return [*maps, *(ours(out / STILLS) if is_folder(out / STILLS) else [])]
 
 
 def _content(path: Path) -> bytes:

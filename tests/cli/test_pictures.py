@@ -213,6 +213,25 @@ def test_a_drawing_that_fails_is_told_with_what_is_there(site, tmp_path, capsys,
     assert "search: best" in (folder / "a.toml").read_text()
 
 
+def test_pictures_are_drawn_when_nobody_reads_the_answer(site, tmp_path):
+    """With the table written into a pipe that has been closed, as by `| true`, the work is still done."""
+    out = tmp_path / "out"
+    ours, theirs = os.pipe()
+    os.close(ours)
+    for command in ("compare", "cover"):
+        child = subprocess.run(
+            [*PROGRAM, command, site, "--out", out, "--stills", "best"],
+            stdout=theirs,
+            stderr=subprocess.PIPE,
+            text=True,
+            check=False,
+        )
+        assert (child.returncode, child.stderr) == (0, "")
+        assert len(drawn(out)) == 4
+        shutil.rmtree(out)
+    os.close(theirs)
+
+
 def until(is_so, child: subprocess.Popen) -> None:
     """Wait for something that a command does; fail when the command has ended, or hangs."""
     for _ in range(6000):
