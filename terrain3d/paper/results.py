@@ -13,7 +13,7 @@ import pyproj
 from terrain3d.caution import CAUTION
 from terrain3d.choose.compare import held_share, weighted_share
 from terrain3d.choose.why import Reason
-from terrain3d.cover.option import OptionResult
+from terrain3d.cover.option import OptionResult, ProtectedResult
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector
 from terrain3d.frame import Frame
@@ -98,20 +98,24 @@ def _option(outcome: Outcome, option: OptionResult) -> dict[str, Any]:
         "protected_share": share(held_share(option)),
         "weighted_share": share(weighted_share(option)),
         "area_m2": {key: area(m2) for key, m2 in option.area_m2.items()},
-        "protect": [
-            {
-                "name": part.name,
-                "area_m2": area(part.area_m2),
-                "both_fraction": share(part.both_fraction),
-                "weight": part.weight,
-                "out_of_reach_m2": area(part.out_of_reach_m2),
-                "unknown_m2": area(part.unknown_m2),
-            }
-            for part in option.protect
-        ],
+        "protect": [_protected(part) for part in option.protect],
         "causes": _causes(option.causes),
         "protected_lost_m2": _causes(option.lost_m2) if option.protect else None,
         "warnings": list(option.warnings),
+    }
+
+
+def _protected(part: ProtectedResult) -> dict[str, Any]:
+    whole_m2 = part.area_m2 or 1.0
+    return {
+        "name": part.name,
+        "area_m2": area(part.area_m2),
+        "both_fraction": share(part.both_fraction),
+        "weight": part.weight,
+        "out_of_reach_m2": area(part.out_of_reach_m2),
+        "out_of_reach_share": share(part.out_of_reach_m2 / whole_m2),
+        "unknown_m2": area(part.unknown_m2),
+        "unknown_share": share(part.unknown_m2 / whole_m2),
     }
 
 

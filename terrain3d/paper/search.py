@@ -39,12 +39,11 @@ def search_results_json(result: SearchResult, outcome: Outcome) -> str:
 
 
 def search_part(result: SearchResult) -> dict[str, Any]:
-    """What a search found, as plain values; `seconds` is the only one that differs from run to run."""
+    """What a search found, as plain values."""
     space, limits, whole_m2 = result.space, result.limits, _whole_m2(result)
     return {
         "settings_judged": result.settings_judged,
         "mount_count": result.n_mounts,
-        "seconds": round(result.seconds, 1),
         "seed": result.seed,
         "space": {
             "types": [kind.name for kind in space.kinds],
