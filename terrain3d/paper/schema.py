@@ -375,8 +375,12 @@ class Crawling(Figure):
 class PastBoundary(Part):
     """Ground beyond the boundary in the upper layer of any unit."""
 
-    within_range: float = told("m2", "A person breaks it there within `max_range_m`.")
-    on_past_range: float = told("m2", "A vehicle alone breaks it there, on past that.")
+    within_range: float = told(
+        "m2", "A person breaks it within `max_range_m`, on a road the larger of a person and a vehicle."
+    )
+    on_past_range: float = told(
+        "m2", "A vehicle breaks it on past that; what counts within range is left out."
+    )
 
 
 class LandsOn(Part):
@@ -404,7 +408,7 @@ class UpperLayer(Part):
         "m", "The same of its axis and its two edges.", "no boundary is drawn"
     )
     layer_past_on_past_range_m: float | None = told(
-        "m", "The same followed on past its range.", "no boundary is drawn"
+        "m", "The same on past its range, counted from there.", "no boundary is drawn"
     )
     known_ground_ends_m: float | None = told(
         "m", "Nearest slant distance at which it leaves the known ground.", "it does not"
@@ -418,7 +422,9 @@ class Piece(Part):
     name: str = said("As the site file says.")
     kind: Literal["road", "neighbour", "other"] = said("As the site file says.")
     keep_out: bool = said("As the site file says.")
-    within_range_m2: float = told("m2", "Of it in the upper layer of any unit within range.")
+    within_range_m2: float = told(
+        "m2", "Of it in the upper layer of any unit within range, for a person or, on a road, a vehicle."
+    )
     on_past_range_m2: float = told("m2", "Of it only on past range, where a vehicle is sensed.")
     nearest_m: float | None = told(
         "m", "Plan distance from a unit to the nearest such ground.", "there is none"
@@ -435,7 +441,7 @@ class Beyond(Part):
         "no boundary is drawn",
     )
     farthest_on_past_range_m: float | None = told(
-        "m", "The same followed on past range.", "no boundary is drawn"
+        "m", "The same on past range, counted from there.", "no boundary is drawn"
     )
     past_boundary_m2: PastBoundary | None = told(
         "m2", "Ground beyond the boundary in an upper layer.", "no boundary is drawn"
@@ -806,6 +812,21 @@ class Margin(Part):
     unit_count: int | None = told("count", "Fewer units.", "it was not chosen by their number")
 
 
+class Grid(Part):
+    """A part of the ground, as it was read."""
+
+    cell_m: float = told("m", "Edge of a cell.")
+    bounds_m: tuple[float, float, float, float] = told("m", "West, south, east and north edge, as x and y.")
+
+
+class Surroundings(Part):
+    """What the parts `beyond` and `sun` looked at."""
+
+    ground: Grid = said("Read as for the verdicts, and past them: what upper layers are followed over.")
+    far: list[Grid] = said("Around it, for the sun alone: surfaces of the survey, from near to far.")
+    doubts: list[str] = said("Sentences about what is looked at here alone.")
+
+
 class Search(Part):
     """What a search found."""
 
@@ -841,6 +862,7 @@ class Results(Part):
     why: str = said("Why the first is the best.")
     reasons: list[Reason] = said("What `why` is made of: the runner-up, and the best from other mounts.")
     doubt: Doubt = part("Part `doubt` of a study.")
+    surroundings: Surroundings = part("Of the parts `beyond` and `sun` of a study.")
     search: Search = part("Of `terrain3d search` alone.")
 
 

@@ -120,6 +120,11 @@ def demo() -> dict:
     return json.loads(results_json(run(ROOT / "data" / "demo.toml")))
 
 
+def demo_study() -> dict:
+    """What looks past the demo's verdicts, over its survey."""
+    return json.loads(study_json(study(ROOT / "data" / "demo.toml", ("beyond", "sun"))))
+
+
 def plane(folder: Path) -> dict:
     """`cover` of a bare slope, one option."""
     return json.loads(results_json(run(written(folder, BARE + unit("up")))))

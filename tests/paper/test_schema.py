@@ -41,6 +41,7 @@ def written(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Node]:
     (folder / "own.toml").write_text(unpriced.read_text().replace("price = 100", "# price = 100"))
     return {
         "demo": documents.demo(),
+        "demo study": documents.demo_study(),
         "plane": documents.plane(folder),
         "bare study": documents.bare_study(folder),
         "lone study": documents.lone_study(folder),
@@ -238,7 +239,11 @@ TELLING = ("words", "why", "notes", "warnings", "advice")
 
 
 def sentences(value: Any, above: list[Any]) -> Iterator[tuple[str, Any]]:
-    """Every sentence with what stands beside it; of `why` the whole file, of heat and rank what is above."""
+    """Every sentence with what stands beside it.
+
+    `why` speaks of the whole file, heat and rank of what is above them too, sun of how the ground was read.
+    """
+    doubts = {*above[0]["site"]["doubts"], *above[0].get("surroundings", {}).get("doubts", ())}
     if isinstance(value, dict):
         for key, below in value.items():
             texts = [below] if isinstance(below, str) else below
@@ -249,7 +254,9 @@ def sentences(value: Any, above: list[Any]) -> Iterator[tuple[str, Any]]:
                         value,
                         {k: v for k, v in above[-1].items() if k in ("area_m2", "draws", "options")},
                     ]
-                yield from ((text, beside) for text in texts if text not in above[0]["site"]["doubts"])
+                elif "least_light_share" in value:
+                    beside = [value, above[0]["surroundings"]]
+                yield from ((text, beside) for text in texts if text not in doubts)
             elif isinstance(below, (dict, list)):
                 yield from sentences(below, [*above, value])
     elif isinstance(value, list):
