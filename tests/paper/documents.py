@@ -115,14 +115,11 @@ def written(folder: Path, text: str) -> Path:
     return path
 
 
-def demo() -> dict:
-    """`cover` and `compare` of the demo."""
-    return json.loads(results_json(run(ROOT / "data" / "demo.toml")))
-
-
-def demo_study() -> dict:
-    """What looks past the demo's verdicts, over its survey."""
-    return json.loads(study_json(study(ROOT / "data" / "demo.toml", ("beyond", "sun"))))
+def demo() -> dict[str, dict]:
+    """`cover` and `compare` of the demo, and what looks past its verdicts, over its survey."""
+    looked = study(ROOT / "data" / "demo.toml", ("beyond", "sun"))
+    texts = {"demo": results_json(looked.outcome), "demo study": study_json(looked)}
+    return {name: json.loads(text) for name, text in texts.items()}
 
 
 def plane(folder: Path) -> dict:

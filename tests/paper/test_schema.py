@@ -40,8 +40,7 @@ def written(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Node]:
     unpriced = documents.ROOT / "terrain3d" / "detector" / "builtin" / "one-head-90.toml"
     (folder / "own.toml").write_text(unpriced.read_text().replace("price = 100", "# price = 100"))
     return {
-        "demo": documents.demo(),
-        "demo study": documents.demo_study(),
+        **documents.demo(),
         "plane": documents.plane(folder),
         "bare study": documents.bare_study(folder),
         "lone study": documents.lone_study(folder),
@@ -73,16 +72,19 @@ def test_what_is_written_fits_the_schema(schema: Node, written: dict[str, Node])
 
 def test_a_key_that_is_not_in_the_schema_is_a_fault(schema: Node, written: dict[str, Node]) -> None:
     """Nowhere in a document can a key be added or left out unnoticed."""
+    assert all(node["additionalProperties"] is False for _, node in objects_of(schema))
     validator = jsonschema.Draft202012Validator(schema)
-    document = json.loads(json.dumps(written["full study"]))
-    for part in objects_in(document):
-        if set(part) <= {*get_args(CauseWords), "upper", "lower"}:
-            continue  # causes that are nought are left out
+    document = json.loads(json.dumps(written["lone study"]))
+    (option,) = document["options"]
+    for part in (document, document["site"], option, option["detectors"][0], option["causes"]["upper"]):
         part["oddly"] = 1
         assert not validator.is_valid(document)
         del part["oddly"]
-    del document["options"][0]["detectors"][0]["tilt_deg"]
-    assert not validator.is_valid(document)
+    assert validator.is_valid(document)
+    for part, key in ((option["detectors"][0], "tilt_deg"), (document, "reasons")):
+        kept = part.pop(key)
+        assert not validator.is_valid(document)
+        part[key] = kept
 
 
 def test_no_key_of_the_schema_is_dead(schema: Node, written: dict[str, Node]) -> None:
