@@ -8,15 +8,23 @@ should have been.
 
 import json
 import re
+import types
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
+from pydantic.fields import FieldInfo
+
+from terrain3d.detector.figures import known_figures
+from terrain3d.detector.types import DetectorType
 from terrain3d.paper.schema import schema_text
+from terrain3d.site import FileRef, Site
+from terrain3d.tables import Table, bounds_of, metadata_of, unit_of
+from terrain3d.walk.bodies import body_of
 
 ROOT = Path(__file__).resolve().parents[1]
 SCHEMA = ROOT / "terrain3d" / "paper" / "results.schema.json"
-RESULTS = ROOT / "docs" / "results.md"
+RESULTS, GUIDE = ROOT / "docs" / "results.md", ROOT / "docs" / "guide.md"
 
 Node = dict[str, Any]
 
@@ -30,9 +38,12 @@ def main() -> None:
 def written() -> dict[Path, str]:
     """Every file that is made from the code, with its text as it should be."""
     schema = schema_text()
+    guide = with_part(GUIDE.read_text(encoding="utf-8"), "figures", figures_table())
+    guide = with_part(guide, "site keys", settings_table(site_rows()))
     return {
         SCHEMA: schema,
         RESULTS: with_part(RESULTS.read_text(encoding="utf-8"), "keys", keys_page(json.loads(schema))),
+        GUIDE: with_part(guide, "type keys", settings_table(type_rows())),
     }
 
 
@@ -136,6 +147,128 @@ def slug(heading: str) -> str:
     'optionsdetectors'
     """
     return re.sub(r"[^\w\- ]", "", heading.lower()).replace(" ", "-")
+
+
+def figures_table() -> str:
+    """Every figure that comes along, with its body."""
+    lines = ["", "", "| figure | height m | breadth m | length m | |", "| --- | --- | --- | --- | --- |"]
+    for figure in known_figures():
+        body = body_of(figure)
+        sizes = f"{figure.height_m:.2f} | {body.breadth_m:.2f} | {body.length_m:.2f}"
+        lines.append(
+            f"| `{figure.name}` | {sizes} | {'animal' if figure.is_animal else ''} |".replace("  ", " ")
+        )
+    return "\n".join([*lines, "", ""])
+
+
+#: A key with the table it stands in, as a file has it.
+Row = tuple[str, str, FieldInfo]
+
+
+def site_rows() -> list[Row]:
+    """Every key of a site file, table by table."""
+    rows = []
+    for table, info in Site.model_fields.items():
+        for model in models_in(info.annotation):
+            if model is not FileRef:
+                name = f"[[{table}]]" if tuple in origins(info.annotation) else f"[{table}]"
+                rows += rows_of(name, model)
+    return rows
+
+
+def type_rows() -> list[Row]:
+    """Every key of a detector type."""
+    return rows_of("", DetectorType)
+
+
+def rows_of(table: str, model: type[Table]) -> list[Row]:
+    """The keys of a table, then those of the tables within it."""
+    own, below = [], []
+    for name, info in model.model_fields.items():
+        inner = models_in(info.annotation)
+        if not inner:
+            own.append((table, info.alias or name, info))
+        for part in inner:
+            path = f"{table.strip('[]')}.{name}".lstrip(".")
+            below += rows_of(f"[[{path}]]" if tuple in origins(info.annotation) else f"[{path}]", part)
+    return own + below
+
+
+def models_in(annotation: Any) -> list[type[Table]]:
+    """The tables that a key may hold."""
+    if isinstance(annotation, type) and issubclass(annotation, Table):
+        return [annotation]
+    return [found for part in get_args(annotation) for found in models_in(part)]
+
+
+def origins(annotation: Any) -> set[Any]:
+    """What a type is made of: tuple where it is a list."""
+    return {get_origin(annotation)}.union(*(origins(part) for part in get_args(annotation)))
+
+
+def settings_table(rows: list[Row]) -> str:
+    """Keys with default, unit, bounds and meaning."""
+    lines = ["", "", "| key | default | unit | allowed | meaning |", "| --- | --- | --- | --- | --- |"]
+    for table, name, info in rows:
+        place = f"`{table} {name}`".replace("` ", "`")
+        told = (place, default_words(info), unit_of(info), allowed_words(info), info.description or "")
+        lines.append(f"| {' | '.join(told)} |".replace("  ", " "))
+    return "\n".join([*lines, "", ""])
+
+
+def default_words(info: FieldInfo) -> str:
+    """A default as a site file would say it.
+
+    >>> default_words(Site.model_fields["site"]), default_words(FieldInfo(default=(0.8, 1.0)))
+    ('needed', '`[0.8, 1.0]`')
+    """
+    if info.is_required():
+        return "needed"
+    value = info.default
+    if value is None or value == ():
+        return "none"
+    return f"`{json.dumps(list(value) if isinstance(value, tuple) else value)}`"
+
+
+def allowed_words(info: FieldInfo) -> str:
+    """What a key may hold.
+
+    >>> allowed_words(Site.model_fields["solid"])
+    'list'
+    """
+    kind = bare(info.annotation)
+    if get_origin(kind) is Literal:
+        return ", ".join(f'"{word}"' for word in get_args(kind))
+    bounds = "" if unit_of(info) == "coordinates" else " and ".join(bounds_of(info))
+    if get_origin(kind) is tuple:
+        return ", ".join(part for part in (list_words(kind, info), bounds) if part)
+    if get_origin(kind) in (Union, types.UnionType):
+        choices = [bare(part) for part in get_args(kind)]
+        words = " or ".join(f'"{get_args(part)[0]}"' for part in choices if get_origin(part) is Literal)
+        return f"{words} or {bounds}"
+    if kind is int:
+        return f"whole, {bounds}"
+    return {bool: "true, false", str: "text"}.get(kind, bounds)
+
+
+def bare(annotation: Any) -> Any:
+    """A type without its notes and without None."""
+    if get_origin(annotation) is Annotated:
+        return bare(get_args(annotation)[0])
+    if get_origin(annotation) in (Union, types.UnionType):
+        parts = [part for part in get_args(annotation) if part is not type(None)]
+        return bare(parts[0]) if len(parts) == 1 else annotation
+    return annotation
+
+
+def list_words(kind: Any, info: FieldInfo) -> str:
+    """How a list is written: points by their coordinates, others by how many there have to be."""
+    inner = [bare(part) for part in get_args(kind)]
+    if Ellipsis not in inner:
+        return f"[{', '.join('xyz'[: len(inner)])}]" if unit_of(info) == "coordinates" else "[low, high]"
+    least = next((limit.min_length for limit in metadata_of(info) if hasattr(limit, "min_length")), 0)
+    what = "points" if get_origin(inner[0]) is tuple else "list"
+    return f"{what}, {least} or more" if least > 1 else what
 
 
 if __name__ == "__main__":
