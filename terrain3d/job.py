@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from terrain3d.choose.compare import ranked
-from terrain3d.choose.why import Reason, reasons, why
+from terrain3d.choose.why import Reason, reasons, why_words
 from terrain3d.cover.areas import protected_weight
 from terrain3d.cover.option import OptionResult, judge_option
 from terrain3d.detector.figures import Figure, find_figure
@@ -108,8 +108,10 @@ def _ranked_outcome(
     names = tuple(option.name for option in best_first)
     ground = terrain.ground
     weight, cell_m2 = protected_weight(ground, terrain.protect), ground.cell_m**2
-    told = why(best_first, figure.name, weight, cell_m2)
-    return Outcome(site_name, terrain, figure, results, names, told, reasons(best_first, weight, cell_m2))
+    found = reasons(best_first, weight, cell_m2)
+    return Outcome(
+        site_name, terrain, figure, results, names, why_words(best_first, figure.name, found), found
+    )
 
 
 def in_file(error: InputError, site_path: Path) -> InputError:

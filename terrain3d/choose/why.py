@@ -63,14 +63,18 @@ def why(options: tuple[OptionResult, ...], figure: str, weight: Floats, cell_m2:
     cell_m2 : float
         Area of a cell.
     """
+    return why_words(options, figure, reasons(options, weight, cell_m2))
+
+
+def why_words(options: tuple[OptionResult, ...], figure: str, found: tuple[Reason, ...]) -> str:
+    """The sentence of `why`, of reasons that `reasons` has found for these options."""
     if not options:
         return "There is no option to compare."
     best = options[0]
     ground = "protected ground" if best.protect else "ground"
     text = f'Option "{best.name}" holds {_amount(best)} of the {ground} with both layers'
     against = [
-        _against(best, rival, reason, figure)
-        for rival, reason in zip(_rivals(options), reasons(options, weight, cell_m2), strict=True)
+        _against(best, rival, reason, figure) for rival, reason in zip(_rivals(options), found, strict=True)
     ]
     if not against:
         return f"{text}."
