@@ -18,7 +18,7 @@ from terrain3d.doubt import field, tolerance
 from terrain3d.search import judge, run
 from terrain3d.search.settings import Space
 from terrain3d.survey import build
-from terrain3d.walk import fans, ground, routes
+from terrain3d.walk import fans, found, ground, routes
 
 ROOT = Path(__file__).parent.parent
 
@@ -103,6 +103,8 @@ RULES = [
     f'"More than {fans.NEAR_M:g} m from the unit"',
     f"between {ground.STEP_UP_M:g} m and the figure's head",
     f"are walked at {routes.SPEED_MPS:g} m/s",
+    f"whose chances are alike to {100 * found.ALIKE:g} %",
+    {(2 / 3, 10.0): "**much shorter**: by a third, and by 10 m"}[(found.MUCH_SHARE, found.MUCH_M)],
     f"measured over {ground.STRIDE_M:g} m",
     f"your own figures lower than {animals.OWN_BELOW_M:g} m",
     {3: "from there to three times it"}[int(spill.FOLLOW_ON)],

@@ -285,9 +285,10 @@ class Walks(Part):
     note: str = said("What the numbers are not.")
 
 
-class LeastLikely(Part):
-    """The walk least likely to raise the alarm."""
+class WayIn(Part):
+    """A walk to a protected area, and how likely it is to raise the alarm."""
 
+    start: str = said("Where it starts: an approach, or a side of the known ground.")
     figure: Figure = said("Who walks.")
     speed_mps: float = told("m/s", "Of the walk.")
     length_m: float = told("m", "In plan.")
@@ -340,10 +341,19 @@ class Routes(Part):
     """The ways to one protected area; a part `routes` of a study has one for each."""
 
     area: str = said("Name of the protected area.")
-    start: str = said("Where the least likely walk starts: an approach, or a side of the known ground.")
-    least_likely: LeastLikely | None = said("To the area's edge.", "nobody can walk there")
-    least_likely_to_middle: LeastLikely | None = said(
-        "To the ground deepest within it that can be walked to.", "nobody can walk there"
+    start: str = said("Where the least likely walk starts, or where a walk was looked for.")
+    least_likely: WayIn | None = said(
+        "The walk to the area's edge that is least likely to raise the alarm.", "nobody can walk there"
+    )
+    much_shorter: WayIn | None = said(
+        "The least likely of those to its edge that are much shorter: by a third, and by 10 m.",
+        "there is none, or nobody can walk there",
+    )
+    least_likely_to_middle: WayIn | None = said(
+        "The same to the ground deepest within it that can be walked to.", "nobody can walk there"
+    )
+    much_shorter_to_middle: WayIn | None = said(
+        "The least likely of those there that are much shorter.", "there is none, or nobody can walk there"
     )
     clear: ClearRoute | None = said("A clear route.", "there is none, or nobody can walk there")
     least_held: LeastHeld | None = said(

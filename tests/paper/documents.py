@@ -107,6 +107,28 @@ near = 1
 draws = 3
 """
 
+#: A wall between the way in and the yard, open at its south end where the unit looks, and behind the unit.
+DETOUR = """
+[site]
+name = "a wall with a long way round"
+[ground]
+plane = { fall = 0, towards = 0, extent = 30 }
+[[solid]]
+name = "long wall"
+path = [[0, -1], [0, 15]]
+height = 2
+thickness = 0.3
+[[mount]]
+name = "pole"
+at = [0, -10]
+[[protect]]
+name = "yard"
+outline = [[-6, 0], [-4, 0], [-4, 4], [-6, 4]]
+[[approach]]
+name = "gate"
+path = [[8, 2], [8, 3]]
+"""
+
 
 def written(folder: Path, text: str) -> Path:
     """A site file in a folder."""
@@ -149,6 +171,11 @@ def full_study(folder: Path) -> dict:
         + unit("aloft", height=9.9, tilt=-30)
     )
     return json.loads(study_json(study(written(folder, FULL + options))))
+
+
+def detour(folder: Path) -> dict:
+    """Ways in of which the least likely one is long."""
+    return json.loads(study_json(study(written(folder, DETOUR + unit("north")), ("routes",))))
 
 
 def searched(folder: Path, keys: str, text: str = FULL) -> dict:

@@ -45,6 +45,7 @@ def written(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Node]:
         "bare study": documents.bare_study(folder),
         "lone study": documents.lone_study(folder),
         "full study": documents.full_study(folder),
+        "detour": documents.detour(folder),
         "set": documents.searched(folder, "units = 2"),
         "budget": documents.searched(folder, "budget = 200\nranges = [8, 12]"),
         "hold": documents.searched(folder, "hold = 0.3"),
