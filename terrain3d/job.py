@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from terrain3d.choose.compare import ranked
-from terrain3d.choose.why import why
+from terrain3d.choose.why import Reason, reasons, why_words
 from terrain3d.cover.areas import protected_weight
 from terrain3d.cover.option import OptionResult, judge_option
 from terrain3d.detector.figures import Figure, find_figure
@@ -24,7 +24,7 @@ Progress = Callable[[str, float], None]
 
 @dataclass(frozen=True)
 class Outcome:
-    """All options of a site judged; `ranking` names them best first."""
+    """All options of a site judged; `ranking` names them best first, `reasons` are what `why` is made of."""
 
     site_name: str
     terrain: Terrain
@@ -32,6 +32,7 @@ class Outcome:
     options: tuple[OptionResult, ...]
     ranking: tuple[str, ...]
     why: str
+    reasons: tuple[Reason, ...] = ()
 
 
 def run(site_path: Path, progress: Progress | None = None) -> Outcome:
@@ -106,9 +107,11 @@ def _ranked_outcome(
     best_first = ranked(results)
     names = tuple(option.name for option in best_first)
     ground = terrain.ground
-    weight = protected_weight(ground, terrain.protect)
-    reason = why(best_first, figure.name, weight, ground.cell_m**2)
-    return Outcome(site_name, terrain, figure, results, names, reason)
+    weight, cell_m2 = protected_weight(ground, terrain.protect), ground.cell_m**2
+    found = reasons(best_first, weight, cell_m2)
+    return Outcome(
+        site_name, terrain, figure, results, names, why_words(best_first, figure.name, found), found
+    )
 
 
 def in_file(error: InputError, site_path: Path) -> InputError:

@@ -6,7 +6,17 @@ from typing import Annotated, Any, Literal, TypeVar
 
 from pydantic import ConfigDict, Discriminator, Field, Strict, Tag, model_validator
 
-from terrain3d.tables import TAG_OPENS, FileName, Number, Table, Text, UnfitError, checked, read_toml
+from terrain3d.tables import (
+    TAG_OPENS,
+    FileName,
+    Number,
+    Table,
+    Text,
+    UnfitError,
+    checked,
+    key,
+    read_toml,
+)
 
 Coordinate = Annotated[Number, Field(ge=-1e8, le=1e8)]
 Angle = Annotated[Number, Field(ge=-360, le=360)]
@@ -17,29 +27,38 @@ MountHeight = Annotated[Number, Field(gt=0, le=10)]
 
 
 class SiteHead(Table):
-    name: Text
-    crs: Text | None = None
-    cell: Annotated[Number, Field(ge=0.02, le=5)] = 0.25
-    figure: Text = "person"
-    seed: Annotated[int, Strict(), Field(ge=0, lt=2**32)] = 0
+    name: Annotated[Text, key("", "what the site is called")]
+    crs: Annotated[Text | None, key("", "CRS of every coordinate of the site file; none is local metres")] = (
+        None
+    )
+    cell: Annotated[Number, key("metres", "edge of a square cell of the ground", ge=0.02, le=5)] = 0.25
+    figure: Annotated[Text, key("", "who the verdicts are for: a figure, built in or of the site file")] = (
+        "person"
+    )
+    seed: Annotated[int, Strict(), key("", "where the draws of doubt start", ge=0, lt=2**32)] = 0
 
 
 class Plane(Table):
-    fall: Annotated[Number, Field(ge=-200, le=200)]
-    towards: Angle
-    extent: Annotated[Number, Field(gt=0, le=1000)]
+    fall: Annotated[Number, key("percent", "fall of the ground; a rise is negative", ge=-200, le=200)]
+    towards: Annotated[Angle, key("degrees", "bearing that it falls towards")]
+    extent: Annotated[Number, key("metres", "side of the square", gt=0, le=1000)]
 
 
 class GroundSource(Table):
-    file: FileName | None = None
-    crs: Text | None = None
-    vertical_unit: Literal["m", "ft", "us-ft"] | None = None
-    plane: Plane | None = None
-    points: Annotated[tuple[tuple[Coordinate, Coordinate, Coordinate], ...], Field(min_length=3)] | None = (
-        None
-    )
-    #: Gaps of the survey up to this width in metres are bridged and marked; wider ones stay unknown.
-    hole_limit: Annotated[Number, Field(ge=0, le=50)] = 3.0
+    file: Annotated[FileName | None, key("", "the survey, by its path from the site file")] = None
+    crs: Annotated[Text | None, key("", "CRS of the survey, where it says none or a wrong one")] = None
+    vertical_unit: Annotated[
+        Literal["m", "ft", "us-ft"] | None, key("", "unit of its heights, where it says none or a wrong one")
+    ] = None
+    plane: Annotated[Plane | None, key("", "a tilted square instead of a survey")] = None
+    points: Annotated[
+        tuple[tuple[Coordinate, Coordinate, Coordinate], ...] | None,
+        key("coordinates", "spot levels [x, y, z] instead of a survey, z in metres", min_length=3),
+    ] = None
+    hole_limit: Annotated[
+        Number,
+        key("metres", "gaps up to this width are bridged and marked; wider ones stay unknown", ge=0, le=50),
+    ] = 3.0
 
     @model_validator(mode="after")
     def _one_source(self) -> "GroundSource":
@@ -58,8 +77,8 @@ class FileRef(Table):
     """A list of shapes kept in a GeoJSON or GeoPackage layer; `also` holds keys for all of them."""
 
     model_config = ConfigDict(extra="allow", frozen=True)
-    file: FileName
-    layer: Text | None = None
+    file: Annotated[FileName, key("", "GeoJSON or GeoPackage that holds the shapes, by its path")]
+    layer: Annotated[Text | None, key("", "its layer; none is the only one")] = None
 
     @property
     def also(self) -> Mapping[str, Any]:
@@ -67,12 +86,12 @@ class FileRef(Table):
 
 
 class SolidShape(Table):
-    name: Text
-    path: Path2 | None = None
-    outline: Outline | None = None
-    height: Annotated[Number, Field(gt=0, le=200)]
-    thickness: Annotated[Number, Field(gt=0, le=20)] | None = None
-    base: Annotated[Number, Field(ge=0, le=100)] = 0.0
+    name: Annotated[Text, key("", "as it is called in causes and warnings")]
+    path: Annotated[Path2 | None, key("coordinates", "middle line of a wall; or outline")] = None
+    outline: Annotated[Outline | None, key("coordinates", "around a block; or path")] = None
+    height: Annotated[Number, key("metres", "its top, above the ground beneath", gt=0, le=200)]
+    thickness: Annotated[Number | None, key("metres", "of a wall, which needs it", gt=0, le=20)] = None
+    base: Annotated[Number, key("metres", "clearance under it, above the ground", ge=0, le=100)] = 0.0
 
     @model_validator(mode="after")
     def _one_shape(self) -> "SolidShape":
@@ -93,11 +112,11 @@ class SolidShape(Table):
 
 
 class FoliageShape(Table):
-    name: Text
-    outline: Outline
-    base: Annotated[Number, Field(ge=0, le=100)] = 0.0
-    height: Annotated[Number, Field(gt=0, le=100)]
-    density: Annotated[Number, Field(ge=0, le=50)]
+    name: Annotated[Text, key("", "as it is called")]
+    outline: Annotated[Outline, key("coordinates", "around it")]
+    base: Annotated[Number, key("metres", "where its leaves begin, above the ground", ge=0, le=100)] = 0.0
+    height: Annotated[Number, key("metres", "where they end, above the ground", gt=0, le=100)]
+    density: Annotated[Number, key("m2/m3", "leaf area in a cubic metre", ge=0, le=50)]
 
     @model_validator(mode="after")
     def _upright(self) -> "FoliageShape":
@@ -110,53 +129,62 @@ class FoliageShape(Table):
 
 
 class MountShape(Table):
-    name: Text
-    at: Point
-    heights: Annotated[tuple[MountHeight, ...], Field(min_length=1)] = (0.8, 1.0, 1.2)
-    #: Detector types that may not be fixed here.
-    not_for: tuple[Text, ...] = ()
+    name: Annotated[Text, key("", "as detectors name it")]
+    at: Annotated[Point, key("coordinates", "where it stands")]
+    heights: Annotated[
+        tuple[MountHeight, ...], key("metres", "heights above the ground that a search tries", min_length=1)
+    ] = (0.8, 1.0, 1.2)
+    not_for: Annotated[tuple[Text, ...], key("", "types that a search may not fix here")] = ()
 
 
 class ProtectShape(Table):
-    name: Text
-    outline: Outline
-    weight: Annotated[Number, Field(gt=0, le=1e6)] = 1.0
+    name: Annotated[Text, key("", "as it is called")]
+    outline: Annotated[Outline, key("coordinates", "around the ground that must be held")]
+    weight: Annotated[Number, key("", "how much it counts when options are ranked", gt=0, le=1e6)] = 1.0
 
 
 class TreatShape(Table):
     """Overrides, inside an outline, what points standing above the ground are taken for."""
 
-    outline: Outline
-    take_as: Annotated[Literal["solid", "foliage", "ground", "nothing"], Field(alias="as")]
+    outline: Annotated[Outline, key("coordinates", "within which points of a survey are taken otherwise")]
+    take_as: Annotated[
+        Literal["solid", "foliage", "ground", "nothing"],
+        key("", "what points above the ground are taken for there", alias="as"),
+    ]
 
 
 class WalkShape(Table):
-    """A walk to try, from the first point of its path to the last; speed in metres a second."""
+    """A walk to try, from the first point of its path to the last."""
 
-    name: Text
-    path: Path2
-    speed: Annotated[Number, Field(gt=0, le=10)] = 1.0
-    figure: Text | None = None
+    name: Annotated[Text, key("", "as it is called")]
+    path: Annotated[Path2, key("coordinates", "from the first point to the last")]
+    speed: Annotated[Number, key("metres a second", "of the walk", gt=0, le=10)] = 1.0
+    figure: Annotated[Text | None, key("", "who walks; none is the site's figure")] = None
 
 
 class ApproachShape(Table):
     """Where people may come in: any point of the path is a start of an open route."""
 
-    name: Text
-    path: Path2
+    name: Annotated[Text, key("", "as it is called")]
+    path: Annotated[Path2, key("coordinates", "any point of it is a start of an open route")]
 
 
 class NuisanceShape(Table):
     """A thing that may trouble a unit; `width` widens a point or a path."""
 
-    name: Text
-    kind: Literal["vent", "flue", "window", "road", "water", "foliage", "other"] = "other"
-    at: Point | None = None
-    path: Path2 | None = None
-    outline: Outline | None = None
-    width: Annotated[Number, Field(gt=0, le=50)] | None = None
-    base: Annotated[Number, Field(ge=0, le=100)] = 0.0
-    height: Annotated[Number, Field(gt=0, le=100)]
+    name: Annotated[Text, key("", "as it is called")]
+    kind: Annotated[
+        Literal["vent", "flue", "window", "road", "water", "foliage", "other"],
+        key("", "what it is: sets the advice"),
+    ] = "other"
+    at: Annotated[Point | None, key("coordinates", "middle of a square; or path, or outline")] = None
+    path: Annotated[Path2 | None, key("coordinates", "middle line of a band; or at, or outline")] = None
+    outline: Annotated[Outline | None, key("coordinates", "around it; or at, or path")] = None
+    width: Annotated[
+        Number | None, key("metres", "side of the square, breadth of the band; not with outline", gt=0, le=50)
+    ] = None
+    base: Annotated[Number, key("metres", "its underside, above the ground", ge=0, le=100)] = 0.0
+    height: Annotated[Number, key("metres", "its top, above the ground", gt=0, le=100)]
 
     @model_validator(mode="after")
     def _one_shape(self) -> "NuisanceShape":
@@ -178,106 +206,150 @@ class NuisanceShape(Table):
 class BeyondShape(Table):
     """Ground of others; no upper layer may reach into it where `keep_out` is true."""
 
-    name: Text
-    kind: Literal["road", "neighbour", "other"] = "other"
-    outline: Outline
-    keep_out: Annotated[bool, Strict()] = False
+    name: Annotated[Text, key("", "as it is called")]
+    kind: Annotated[Literal["road", "neighbour", "other"], key("", "on a road vehicles count too")] = "other"
+    outline: Annotated[Outline, key("coordinates", "around it")]
+    keep_out: Annotated[
+        bool, Strict(), key("", "a search takes no setting whose upper layer reaches in within range")
+    ] = False
 
 
 class BoundaryShape(Table):
     """The outline of the site's own land."""
 
-    outline: Outline
+    outline: Annotated[Outline, key("coordinates", "around own land")]
 
 
 class HeatSetting(Table):
-    """Temperatures in degrees C: `figure` is the apparent surface of whoever walks.
+    """Temperatures of figure and ground, and of the sky that both reflect."""
 
-    `sky_below` is how many kelvin the sky that both reflect shows colder than the ground; 0 is cloud.
-    """
-
-    figure: Annotated[Number, Field(ge=-50, le=80)] = 30.0
-    emissivity: Annotated[Number, Field(gt=0, le=1)] = 0.95
-    ground_emissivity: Annotated[Number, Field(gt=0, le=1)] = 0.96
-    grounds: Annotated[tuple[Annotated[Number, Field(ge=-50, le=80)], ...], Field(min_length=2)] = (
-        0.0, 5.0, 10.0, 15.0, 20.0, 25.0, 30.0, 35.0, 40.0,
-    )  # fmt: skip
-    sky_below: Annotated[Number, Field(ge=0, le=100)] = 0.0
+    figure: Annotated[Number, key("degrees C", "apparent surface of whoever walks", ge=-50, le=80)] = 30.0
+    emissivity: Annotated[Number, key("", "of the figure", gt=0, le=1)] = 0.95
+    ground_emissivity: Annotated[Number, key("", "of the ground", gt=0, le=1)] = 0.96
+    grounds: Annotated[
+        tuple[Annotated[Number, Field(ge=-50, le=80)], ...],
+        key("degrees C", "temperatures of the ground that are told", min_length=2),
+    ] = (0.0, 5.0, 10.0, 15.0, 20.0, 25.0, 30.0, 35.0, 40.0)
+    sky_below: Annotated[
+        Number, key("kelvin", "how much colder than the ground the sky shows; 0 is thick cloud", ge=0, le=100)
+    ] = 0.0
 
 
 class SunSetting(Table):
-    """`near` is how many degrees from a layer still count; `zone` a name of the time zone database."""
+    """Which sun is followed, and how near to a layer it counts."""
 
-    year: Annotated[int, Strict(), Field(ge=1950, le=2100)] = 2026
-    zone: Text = "UTC"
-    near: Annotated[Number, Field(ge=0, le=30)] = 3.0
+    year: Annotated[int, Strict(), key("", "the year that is looked through", ge=1950, le=2100)] = 2026
+    zone: Annotated[Text, key("", "time zone of the clock times, a name such as Europe/Paris")] = "UTC"
+    near: Annotated[Number, key("degrees", "how near to a layer the sun counts", ge=0, le=30)] = 3.0
 
 
 class DoubtSetting(Table):
-    """Standard deviations: of the survey (metres, None takes what the survey says), and of fixing by hand."""
+    """Standard deviations: of the survey, and of fixing by hand."""
 
-    ground: Annotated[Number, Field(ge=0, le=5)] | None = None
-    correlation: Annotated[Number, Field(gt=0, le=1000)] = 10.0
-    height: Annotated[Number, Field(ge=0, le=1)] = 0.02
-    bearing: Annotated[Number, Field(ge=0, le=45)] = 2.5
-    tilt: Annotated[Number, Field(ge=0, le=15)] = 1.0
-    draws: Annotated[int, Strict(), Field(ge=1, le=100000)] = 200
+    ground: Annotated[
+        Number | None,
+        key("metres", "of the survey's heights; none is 0.1, as of quality level 2", ge=0, le=5),
+    ] = None
+    correlation: Annotated[
+        Number, key("metres", "over which they err alike: the correlation falls to 1/e", gt=0, le=1000)
+    ] = 10.0
+    height: Annotated[Number, key("metres", "of a unit's height", ge=0, le=1)] = 0.02
+    bearing: Annotated[Number, key("degrees", "of its bearing", ge=0, le=45)] = 2.5
+    tilt: Annotated[Number, key("degrees", "of its tilt, and of its roll too", ge=0, le=15)] = 1.0
+    draws: Annotated[int, Strict(), key("", "how many sites that are a little off", ge=1, le=100000)] = 200
 
 
 class RouteSetting(Table):
-    """`steepest` is the rise or fall that can be walked, percent; `figure` None is the site's."""
+    """Who walks the open routes, and over what."""
 
-    steepest: Annotated[Number, Field(gt=0, le=1000)] = 100.0
-    figure: Text | None = None
+    steepest: Annotated[Number, key("percent", "rise or fall that is walked", gt=0, le=1000)] = 100.0
+    figure: Annotated[Text | None, key("", "who walks; none is the site's figure")] = None
 
 
 class WalkTestSetting(Table):
-    """Borrowed walk tests, tried where a grade is given; `file` is a user's own copy of them."""
+    """Borrowed walk tests, tried where a grade is given."""
 
-    grade: Annotated[int, Strict(), Field(ge=1, le=4)] | None = None
-    file: FileName | None = None
+    grade: Annotated[
+        int | None, Strict(), key("", "grade of the tests to try; none is no test", ge=1, le=4)
+    ] = None
+    file: Annotated[
+        FileName | None, key("", "your own copy of the tests; none is the one that comes along")
+    ] = None
 
 
 class SearchSetting(Table):
-    """What the search may use; angles in degrees, `tilts` None is a sensible span in whole degrees."""
+    """What a search may use, and what a set of units is to be."""
 
-    types: tuple[FileName, ...] = ("one-head-90", "two-head-180")
-    bearing_step: Annotated[Number, Field(ge=0.5, le=90)] = 2.5
-    tilts: Annotated[tuple[Annotated[Number, Field(ge=-30, le=30)], ...], Field(min_length=1)] | None = None
-    ranges: Annotated[tuple[Annotated[Number, Field(gt=0)], ...], Field(min_length=1)] | None = None
-    units: Annotated[int, Strict(), Field(ge=1, le=50)] = 1
-    budget: Annotated[Number, Field(gt=0)] | None = None
-    hold: Annotated[Number, Field(gt=0, le=1)] | None = None
-    #: Two units must not see each other.
-    apart: Annotated[bool, Strict()] = False
+    types: Annotated[tuple[FileName, ...], key("", "built-in types, or paths of your own")] = (
+        "one-head-90",
+        "two-head-180",
+    )
+    bearing_step: Annotated[
+        Number,
+        key(
+            "degrees",
+            "from one bearing to the next, a part of 360; also how far aim may be off",
+            ge=0.5,
+            le=90,
+        ),
+    ] = 2.5
+    tilts: Annotated[
+        tuple[Annotated[Number, Field(ge=-30, le=30)], ...] | None,
+        key(
+            "degrees",
+            "tilts to try; none is whole degrees as steep as the ground, 4 to 12 each way",
+            min_length=1,
+        ),
+    ] = None
+    ranges: Annotated[
+        tuple[Annotated[Number, Field(gt=0)], ...] | None,
+        key("metres", "range settings to try; none is all that each type has", min_length=1),
+    ] = None
+    units: Annotated[
+        int,
+        Strict(),
+        key("", "most units of a set; with budget or hold no limit where it is left out", ge=1, le=50),
+    ] = 1
+    budget: Annotated[Number | None, key("", "most money, in that of the types' prices", gt=0)] = None
+    hold: Annotated[
+        Number | None, key("", "share of what counts, by weight, to be held at least cost", gt=0, le=1)
+    ] = None
+    apart: Annotated[bool, Strict(), key("", "two units may not see each other")] = False
 
 
 class FigureShape(Table):
-    name: Text
-    height: Annotated[Number, Field(gt=0, le=2.5)]
+    name: Annotated[Text, key("", "as walks and settings name it")]
+    height: Annotated[
+        Number, key("metres", "above the ground; below 1.3 m it counts as an animal", gt=0, le=2.5)
+    ]
 
 
 class DetectorSetting(Table):
-    name: Text
-    mount: Text
-    type: FileName
-    height: MountHeight
-    bearing: Angle
-    tilt: Annotated[Number, Field(ge=-30, le=30)] = 0.0
-    roll: Annotated[Number, Field(ge=-30, le=30)] = 0.0
-    range: Annotated[Number, Field(gt=0, le=100)] = 12.0
-    #: Pan of each head in degrees, where the installer turned them within the housing.
-    pan: tuple[Angle, ...] | None = None
-    #: Share of a layer a figure must fill to break it; None takes the type's.
-    fill: Annotated[Number, Field(gt=0, le=1)] | None = None
-    #: Pulses that make an alarm; None takes the first its type offers.
-    pulses: Annotated[int, Strict(), Field(ge=1, le=1000)] | None = None
+    name: Annotated[Text, key("", "as it is called; one of a kind in its option")]
+    mount: Annotated[Text, key("", "name of its mount")]
+    type: Annotated[FileName, key("", "a built-in type, or the path of your own")]
+    height: Annotated[MountHeight, key("metres", "above the ground at the mount")]
+    bearing: Annotated[Angle, key("degrees", "facing, clockwise from true north")]
+    tilt: Annotated[Number, key("degrees", "nose down is positive", ge=-30, le=30)] = 0.0
+    roll: Annotated[Number, key("degrees", "right side down is positive", ge=-30, le=30)] = 0.0
+    range: Annotated[Number, key("metres", "one of the range settings of its type", gt=0, le=100)] = 12.0
+    pan: Annotated[
+        tuple[Angle, ...] | None, key("degrees", "of each head within the housing; none is as the type says")
+    ] = None
+    fill: Annotated[
+        Number | None, key("", "share of a layer that breaks it; none is the type's", gt=0, le=1)
+    ] = None
+    pulses: Annotated[
+        int | None,
+        Strict(),
+        key("", "pulses of an alarm; none is the first that the type offers", ge=1, le=1000),
+    ] = None
 
 
 class Option(Table):
-    name: Text
-    combine: Literal["any", "all"] = "any"
-    detector: Annotated[tuple[DetectorSetting, ...], Field(min_length=1)]
+    name: Annotated[Text, key("", "as it is called")]
+    combine: Annotated[Literal["any", "all"], key("", "whether any or all units have to hold ground")] = "any"
+    detector: Annotated[tuple[DetectorSetting, ...], key("", "its units", min_length=1)]
 
     @model_validator(mode="after")
     def _names_differ(self) -> "Option":

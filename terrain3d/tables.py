@@ -50,25 +50,26 @@ FileName = Annotated[Text, AfterValidator(_local)]
 #: Tags that pydantic puts into its locations for a choice of tables; no key looks like one.
 TAG_OPENS = "<"
 
-#: What a bare number of a key is in; said where one is refused.
-_UNITS = {
-    "metres": {"height", "heights", "base", "thickness", "extent", "cell", "range", "hole_limit", "at"}
-    | {"nominal_height", "mount_height", "max_range", "range_settings", "path", "outline", "points"}
-    | {"width", "correlation", "ranges"},
-    "degrees": {"bearing", "tilt", "roll", "pan", "towards", "arc", "nominal_arc", "elevation"}
-    | {"bearing_step", "tilts", "near"},
-    "degrees C": {"grounds"},
-    "kelvin": {"sky_below"},
-    "metres a second": {"speed"},
-    "seconds": {"pulse_window"},
-    "percent": {"fall", "steepest"},
-}
-
 
 class Table(BaseModel):
     """One table of a TOML file: unknown keys are errors, values do not change."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+def key(unit: str, meaning: str, **bounds: Any) -> Any:
+    """What the guide and a refusal say of a key: its unit, empty where it has none, and what it means.
+
+    Parameters
+    ----------
+    unit : str
+        What a bare number is in, in the plural.
+    meaning : str
+        A clause for the table of docs/guide.md.
+    **bounds
+        As pydantic's `Field` takes them.
+    """
+    return Field(description=meaning, json_schema_extra={"unit": unit}, **bounds)
 
 
 T = TypeVar("T", bound=Table)
@@ -110,7 +111,7 @@ def checked(model: type[T], raw: Mapping[str, Any], where: str) -> T:
     Examples
     --------
     >>> class Post(Table):
-    ...     height: Annotated[Number, Field(gt=0, le=10)]
+    ...     height: Annotated[Number, key("metres", "above the ground", gt=0, le=10)]
     >>> checked(Post, {"height": 11}, "site.toml")
     Traceback (most recent call last):
     terrain3d.errors.InputError: 11 is out of bounds
@@ -178,7 +179,9 @@ def _explain(model: type[Table], loc: Location, fault: Any) -> tuple[str, str]:
         return f"{shown} is not known here", f"use {context['expected']}"
     if kind in ("greater_than", "greater_than_equal", "less_than", "less_than_equal", "finite_number"):
         what = f"{shown} is out of bounds" if kind != "finite_number" else f"{shown} is no finite number"
-        return what, f"give {_unit_of(loc)}{_bounds_at(model, loc)}"
+        info = _field_at(model, loc)
+        limits = " and ".join(bounds_of(info))
+        return what, f"give {unit_of(info) or 'a number'}{', ' if limits else ''}{limits}"
     needed = {
         "string": "text in quotes",
         "float": "a number",
@@ -190,33 +193,42 @@ def _explain(model: type[Table], loc: Location, fault: Any) -> tuple[str, str]:
     return f"{shown} is not {wanted.split(',')[0]}", f"give {wanted}"
 
 
-def _unit_of(loc: Location) -> str:
-    keys = {part for part in loc if isinstance(part, str)}
-    return next((unit for unit, names in _UNITS.items() if keys & names), "a number")
+def unit_of(info: FieldInfo) -> str:
+    """What the number of a key is in; empty where it has no unit."""
+    about = info.json_schema_extra
+    return str(about.get("unit", "")) if isinstance(about, dict) else ""
 
 
-def _bounds_at(model: type[Table], loc: Location) -> str:
-    """The bounds that a key states, in words; empty where they cannot be told."""
+def bounds_of(info: FieldInfo) -> tuple[str, ...]:
+    """The bounds that a key states for its numbers, in words.
+
+    >>> class Post(Table):
+    ...     height: Annotated[Number, key("metres", "above the ground", gt=0, le=10)]
+    >>> bounds_of(Post.model_fields["height"])
+    ('more than 0', 'at most 10')
+    """
     words = {"gt": "more than", "ge": "at least", "lt": "less than", "le": "at most"}
-    key = next((part for part in reversed(loc) if isinstance(part, str)), "")
-    parent = loc[: len(loc) - 1 - loc[::-1].index(key)] if key else loc
-    for name, info in _fields_at(model, parent):
-        if key in (name, info.alias):
-            limits = [
-                f"{word} {_plain(getattr(limit, short))}"
-                for limit in _metadata(info)
-                for short, word in words.items()
-                if hasattr(limit, short)
-            ]
-            return f", {' and '.join(dict.fromkeys(limits))}" if limits else ""
-    return ""
+    found = [
+        f"{word} {_plain(getattr(limit, short))}"
+        for limit in metadata_of(info)
+        for short, word in words.items()
+        if hasattr(limit, short)
+    ]
+    return tuple(dict.fromkeys(found))
+
+
+def _field_at(model: type[Table], loc: Location) -> FieldInfo:
+    """The key that a location is in; one that says nothing where it is not found."""
+    last = max(place for place, part in enumerate(loc) if isinstance(part, str))
+    near = (info for name, info in _fields_at(model, loc[:last]) if loc[last] in (name, info.alias))
+    return next(near, FieldInfo())
 
 
 def _plain(bound: float) -> str:
     return f"{bound:g}" if abs(bound) < 1e6 else f"{bound:,.0f}"
 
 
-def _metadata(info: FieldInfo) -> Iterator[Any]:
+def metadata_of(info: FieldInfo) -> Iterator[Any]:
     """Constraints of a field and of what it is made of."""
     yield from info.metadata
     pending = [info.annotation]

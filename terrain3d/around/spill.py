@@ -92,10 +92,12 @@ class Fan:
 class Landing:
     """One kind of thing that the axes of a fan end on past the boundary.
 
-    `arc_deg` is the arc of bearings; the distances are slant metres from the unit.
+    `solid` names the solid where they land on one; `arc_deg` is the arc of bearings; the distances are
+    slant metres from the unit.
     """
 
-    what: str
+    lands: Lands
+    solid: str | None
     arc_deg: float
     nearest_m: float
     farthest_m: float
@@ -262,27 +264,31 @@ def landings(fan: Fan, solid_names: tuple[str, ...]) -> tuple[Landing, ...]:
     # Each bearing stands for half the way to its neighbours.
     share_deg = np.gradient(np.unwrap(fan.bearing_deg, period=360))
     share_deg[[0, -1]] /= 2
-    found: dict[str, list[int]] = {}
+    found: dict[tuple[Lands, str | None], list[int]] = {}
     for k in np.flatnonzero(counts):
-        name = solid_names[fan.solid[1, k]] if fan.solid[1, k] >= 0 else ""
-        found.setdefault(_landing_words(int(fan.lands[1, k]), name, fan), []).append(int(k))
+        name = solid_names[fan.solid[1, k]] if fan.solid[1, k] >= 0 else None
+        found.setdefault((Lands(fan.lands[1, k]), name), []).append(int(k))
     ends = fan.end_m[1]
     rows = [
-        Landing(what, float(share_deg[at].sum()), float(ends[at].min()), float(ends[at].max()))
+        Landing(*what, float(share_deg[at].sum()), float(ends[at].min()), float(ends[at].max()))
         for what, at in found.items()
     ]
     return tuple(sorted(rows, key=lambda row: -row.arc_deg))
 
 
-def _landing_words(lands: int, solid: str, fan: Fan) -> str:
-    if lands == Lands.SOLID:
-        return solid
+def landing_words(landing: Landing, follow_m: float) -> str:
+    """What an axis lands on, short; `follow_m` is how far it was followed.
+
+    >>> landing_words(Landing(Lands.NOTHING, None, 90.0, 36.0, 36.0), 36.0)
+    'nothing within 36 m'
+    """
     return {
-        Lands.NOTHING: f"nothing within {fan.follow_m:g} m",
+        Lands.NOTHING: f"nothing within {follow_m:g} m",
         Lands.GROUND: "ground",
+        Lands.SOLID: landing.solid or "a solid",
         Lands.FOLIAGE: "foliage",
         Lands.UNSURVEYED: "known ground ends",
-    }[Lands(lands)]
+    }[landing.lands]
 
 
 def _fan(terrain: Terrain, unit: Detector, index: int, head: PosedHead) -> Fan:

@@ -1,5 +1,7 @@
 """The sentence that says why one option is better, in words a client understands."""
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from terrain3d.choose.compare import held_m2, held_share, weighted_share
@@ -21,6 +23,29 @@ _TELLING = {
 }
 
 
+@dataclass(frozen=True)
+class Reason:
+    """What costs an option most of the ground that the best one holds and it does not.
+
+    `layer`, `cause` and `lost_m2`, plain ground, are None where it holds as much, or no cause takes half
+    a square metre.
+    """
+
+    option: str
+    layer: str | None = None
+    cause: str | None = None
+    lost_m2: float | None = None
+
+
+def reasons(options: tuple[OptionResult, ...], weight: Floats, cell_m2: float) -> tuple[Reason, ...]:
+    """What the sentence of `why` is made of, in its order; its parameters."""
+    rivals = _rivals(options)
+    if not rivals:
+        return ()
+    counts = weight if weight.any() else np.ones(options[0].verdicts.shape)
+    return tuple(_reason(options[0], rival, counts, cell_m2) for rival in rivals)
+
+
 def why(options: tuple[OptionResult, ...], figure: str, weight: Floats, cell_m2: float) -> str:
     """Why the first of several ranked options wins.
 
@@ -38,40 +63,62 @@ def why(options: tuple[OptionResult, ...], figure: str, weight: Floats, cell_m2:
     cell_m2 : float
         Area of a cell.
     """
+    return why_words(options, figure, reasons(options, weight, cell_m2))
+
+
+def why_words(options: tuple[OptionResult, ...], figure: str, found: tuple[Reason, ...]) -> str:
+    """The sentence of `why`, of reasons that `reasons` has found for these options."""
     if not options:
         return "There is no option to compare."
-    best, *others = options
-    counts = weight if weight.any() else np.ones(best.verdicts.shape)
+    best = options[0]
     ground = "protected ground" if best.protect else "ground"
     text = f'Option "{best.name}" holds {_amount(best)} of the {ground} with both layers'
-    if not others:
+    against = [
+        _against(best, rival, reason, figure) for rival, reason in zip(_rivals(options), found, strict=True)
+    ]
+    if not against:
         return f"{text}."
-    text += f"; {_against(best, others[0], figure, counts, cell_m2)}."
-    # Whoever chooses between poles wants the other pole named, even where it comes third.
-    if _mounts(others[0]) == _mounts(best):
-        elsewhere = next((other for other in others if _mounts(other) != _mounts(best)), None)
-        if elsewhere is not None:
-            text += (
-                f" From other mounts the best is this: {_against(best, elsewhere, figure, counts, cell_m2)}."
-            )
-    return text
+    elsewhere = [f" From other mounts the best is this: {told}." for told in against[1:]]
+    return "".join([text, f"; {against[0]}.", *elsewhere])
+
+
+def _rivals(options: tuple[OptionResult, ...]) -> list[OptionResult]:
+    """The runner-up; where it stands on the winner's mounts, the best of those that do not as well.
+
+    Whoever chooses between poles wants the other pole named, even where it comes third.
+    """
+    if len(options) < 2:
+        return []
+    best, runner_up, *others = options
+    if _mounts(runner_up) != _mounts(best):
+        return [runner_up]
+    return [runner_up, *[other for other in others if _mounts(other) != _mounts(best)][:1]]
 
 
 def _mounts(option: OptionResult) -> set[str]:
     return {unit.mount for unit in option.detectors}
 
 
-def _against(best: OptionResult, other: OptionResult, figure: str, counts: Floats, cell_m2: float) -> str:
+def _reason(best: OptionResult, other: OptionResult, counts: Floats, cell_m2: float) -> Reason:
+    loss = None if _equal(best, other) else _heaviest_loss(best, other, counts, cell_m2)
+    return Reason(other.name) if loss is None else Reason(other.name, *loss)
+
+
+def _against(best: OptionResult, other: OptionResult, reason: Reason, figure: str) -> str:
     """What another option holds, and the cause that costs it most."""
-    if abs(held_m2(best) - held_m2(other)) < 1e-6:
+    if _equal(best, other):
         return f'"{other.name}" holds as much'
     text = f'"{other.name}" holds {_amount(other)}'
-    loss = _heaviest_loss(best, other, counts, cell_m2)
-    if loss is None:
+    if reason.cause is None:
         return text
-    layer, cause, area = loss
-    telling = _TELLING[cause].format(area=f"{area:.0f} m2", layer=layer, figure=figure)
+    telling = _TELLING[reason.cause].format(
+        area=f"{reason.lost_m2:.0f} m2", layer=reason.layer, figure=figure
+    )
     return f"{text}, because {telling}"
+
+
+def _equal(best: OptionResult, other: OptionResult) -> bool:
+    return abs(held_m2(best) - held_m2(other)) < 1e-6
 
 
 def _amount(option: OptionResult) -> str:

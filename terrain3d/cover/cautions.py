@@ -1,5 +1,7 @@
 """Where a client would be misled by a picture: warnings about a unit and its option."""
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from terrain3d.cover.areas import cells_within
@@ -15,7 +17,51 @@ FACING_M = 0.6
 OFF_GROUND_SHARE = 0.1
 
 
-def unit_warnings(terrain: Terrain, seen: Panorama, unit: Detector) -> list[str]:
+@dataclass(frozen=True)
+class UnitFacts:
+    """What may mislead about one unit, as numbers.
+
+    Parameters
+    ----------
+    is_inside_solid : bool
+    solid_ahead_m : float or None
+        Slant distance to a solid right before a head; None where none stands within FACING_M.
+    across_unknown_m2 : float
+        Ground in its reach that it sees across ground that is not known.
+    off_known_share, off_known_m2 : float
+        Of its arcs, out to its maximum range, what lies off the known ground.
+    """
+
+    is_inside_solid: bool
+    solid_ahead_m: float | None
+    across_unknown_m2: float
+    off_known_share: float
+    off_known_m2: float
+
+
+@dataclass(frozen=True)
+class AreaFacts:
+    """Of one protected area: its ground, and what of it no unit reaches or nobody knows, m2."""
+
+    name: str
+    area_m2: float
+    out_of_reach_m2: float
+    unknown_m2: float
+
+
+def unit_facts(terrain: Terrain, seen: Panorama, unit: Detector) -> UnitFacts:
+    """What may mislead about one unit as it is fixed; `seen` is what it sees."""
+    inside, ahead = False, None
+    if len(terrain.solids.triangles):
+        inside = bool(inside_solid(terrain.solids, unit.eye))
+        ahead = None if inside else _faces_into_solid(terrain, unit)
+    # Unknown ground with a building on it opens no sight: only what is seen across counts.
+    seen_across = seen.across_unknown & (np.diff(seen.piece_start) > 0)
+    across_m2 = float(seen_across.sum()) * terrain.ground.cell_m**2
+    return UnitFacts(inside, ahead, across_m2, *_off_known_ground(terrain.ground, unit))
+
+
+def unit_warnings(unit: Detector, facts: UnitFacts) -> list[str]:
     """Warnings about one unit as it is fixed."""
     warnings = []
     low, high = unit.type.mount_height
@@ -29,51 +75,55 @@ def unit_warnings(terrain: Terrain, seen: Panorama, unit: Detector) -> list[str]
             f"{unit.type.name} raises its alarm on any one layer: for {unit.name}"
             ' "both layers" means that one layer or more is broken'
         )
-    if len(terrain.solids.triangles):
-        if inside_solid(terrain.solids, unit.eye):
-            warnings.append(f"{unit.name} is inside a solid: move mount {unit.mount!r} in front of it")
-        elif (facing := _faces_into_solid(terrain, unit)) is not None:
-            warnings.append(f"{unit.name} faces into a solid {facing:.1f} m away: turn it or move its mount")
-    # Unknown ground with a building on it opens no sight: only what is seen across counts.
-    seen_across = seen.across_unknown & (np.diff(seen.piece_start) > 0)
-    blind = float(seen_across.sum()) * terrain.ground.cell_m**2
-    if blind > 0.02 * np.pi * unit.type.max_range**2:
+    if facts.is_inside_solid:
+        warnings.append(f"{unit.name} is inside a solid: move mount {unit.mount!r} in front of it")
+    elif facts.solid_ahead_m is not None:
+        away = f"{facts.solid_ahead_m:.1f} m away"
+        warnings.append(f"{unit.name} faces into a solid {away}: turn it or move its mount")
+    if facts.across_unknown_m2 > 0.02 * np.pi * unit.type.max_range**2:
         warnings.append(
-            f"{unit.name} looks across ground that is not known to {blind:.0f} m2 in its reach;"
-            " the sight there is taken as open"
+            f"{unit.name} looks across ground that is not known to {facts.across_unknown_m2:.0f} m2 in its"
+            " reach; the sight there is taken as open"
         )
-    blind_share, blind_m2 = _off_known_ground(terrain.ground, unit)
-    if blind_share > OFF_GROUND_SHARE:
+    if facts.off_known_share > OFF_GROUND_SHARE:
         warnings.append(
-            f"{blind_share:.0%} of the arc and range of {unit.name} ({blind_m2:.0f} m2) lies off the known"
-            " ground: nothing is said of it"
+            f"{facts.off_known_share:.0%} of the arc and range of {unit.name} ({facts.off_known_m2:.0f} m2)"
+            " lies off the known ground: nothing is said of it"
         )
     return warnings
 
 
-def option_warnings(ground: Ground, units: tuple[Detector, ...], protect: tuple[Area, ...]) -> list[str]:
-    """Warnings about protected ground that no unit of an option can reach, or that is not known."""
-    warnings = []
+def area_facts(
+    ground: Ground, units: tuple[Detector, ...], protect: tuple[Area, ...]
+) -> tuple[AreaFacts, ...]:
+    """What no unit of an option reaches of each protected area, and what of it is not known."""
     reached = np.zeros(ground.z.shape, bool)
     for unit in units:
         reached |= np.hypot(ground.xs - unit.x, (ground.ys - unit.y)[:, None]) <= unit.type.max_range
+    facts = []
     for area in protect:
         within = cells_within(ground, area)
-        total = float(within.sum())
-        if total == 0:
+        parts = (within, within & ~reached, within & ~ground.known)
+        facts.append(AreaFacts(area.name, *(float(part.sum()) * ground.cell_m**2 for part in parts)))
+    return tuple(facts)
+
+
+def area_warnings(areas: tuple[AreaFacts, ...]) -> list[str]:
+    """Warnings about protected ground that no unit of an option can reach, or that is not known."""
+    warnings = []
+    for area in areas:
+        if area.area_m2 == 0:
             warnings.append(f"{area.name!r} holds no cell of the known survey")
             continue
-        beyond = float((within & ~reached).sum())
-        if beyond > 0.01 * total:
+        if area.out_of_reach_m2 > 0.01 * area.area_m2:
             warnings.append(
-                f"{beyond * ground.cell_m**2:.0f} m2 of {area.name!r} ({beyond / total:.0%})"
+                f"{area.out_of_reach_m2:.0f} m2 of {area.name!r} ({area.out_of_reach_m2 / area.area_m2:.0%})"
                 " lie beyond the reach of every unit"
             )
-        unknown = float((within & ~ground.known).sum())
-        if unknown > 0.01 * total:
+        if area.unknown_m2 > 0.01 * area.area_m2:
             warnings.append(
-                f"no ground is known under {unknown * ground.cell_m**2:.0f} m2 of {area.name!r}"
-                f" ({unknown / total:.0%}); that part counts as not held"
+                f"no ground is known under {area.unknown_m2:.0f} m2 of {area.name!r}"
+                f" ({area.unknown_m2 / area.area_m2:.0%}); that part counts as not held"
             )
     return warnings
 

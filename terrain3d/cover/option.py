@@ -6,7 +6,7 @@ import numpy as np
 
 from terrain3d.cover.areas import cells_within, protected_weight, verdict_areas
 from terrain3d.cover.causes import FateMaps, cause_areas, combined_fates, fate_maps
-from terrain3d.cover.cautions import option_warnings, unit_warnings
+from terrain3d.cover.cautions import UnitFacts, area_facts, area_warnings, unit_facts, unit_warnings
 from terrain3d.cover.fill import verdict_codes
 from terrain3d.cover.heads import head_table
 from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict, combined
@@ -17,12 +17,18 @@ from terrain3d.terrain import Ground, Terrain
 
 @dataclass(frozen=True)
 class ProtectedResult:
-    """How much of one protected area an option holds with both layers."""
+    """How much of one protected area an option holds with both layers.
+
+    `out_of_reach_m2` is what lies beyond the maximum range of every unit, `unknown_m2` where no ground is
+    known; both count as not held.
+    """
 
     name: str
     area_m2: float
     both_fraction: float
     weight: float
+    out_of_reach_m2: float = 0.0
+    unknown_m2: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -33,6 +39,7 @@ class OptionResult:
     255 where no ground is known. `area_m2` is keyed by VERDICT_KEYS; `causes` by layer, then by
     cause, in m2; `lost_m2` likewise, for protected ground that is not held. `fates` holds for each
     layer what became of it on each cell, codes of `cover.fill` as `cover.causes.fate_maps` has them.
+    `facts` tells of each unit what its warnings are about.
     """
 
     name: str
@@ -45,6 +52,7 @@ class OptionResult:
     lost_m2: dict[str, dict[str, float]]
     fates: FateMaps = field(default_factory=dict)
     combine: str = "any"
+    facts: tuple[UnitFacts, ...] = ()
 
 
 def judge_option(
@@ -73,7 +81,7 @@ def judge_option(
     cell_m2 = ground.cell_m**2
     maps: list[Codes] = []
     fates: list[FateMaps] = []
-    warnings: list[str] = []
+    facts = tuple(unit_facts(terrain, seen, unit) for unit, seen in zip(units, views, strict=True))
     for unit, seen in zip(units, views, strict=True):
         table = head_table(unit.type, unit.pan_deg)
         codes = verdict_codes(
@@ -82,18 +90,20 @@ def judge_option(
         )  # fmt: skip
         maps.append(verdict_map(ground, seen, codes))
         fates.append(fate_maps(ground, seen, table, unit, figure_m))
-        warnings += unit_warnings(terrain, seen, unit)
     verdicts = combined(maps, combine)
     fate = combined_fates(fates, maps, combine)
     protect = []
-    for area in terrain.protect:
+    about = area_facts(ground, units, terrain.protect)
+    for area, known in zip(terrain.protect, about, strict=True):
         within = cells_within(ground, area)
-        total = int(within.sum())
-        held = int((verdicts[within] == Verdict.BOTH).sum())
+        held = float((verdicts[within] == Verdict.BOTH).mean()) if within.any() else 0.0
         protect.append(
-            ProtectedResult(area.name, total * cell_m2, held / total if total else 0.0, area.weight)
+            ProtectedResult(
+                area.name, known.area_m2, held, area.weight, known.out_of_reach_m2, known.unknown_m2
+            )
         )
-    warnings += option_warnings(ground, units, terrain.protect)
+    warnings = [text for unit, own in zip(units, facts, strict=True) for text in unit_warnings(unit, own)]
+    warnings += area_warnings(about)
     lost = (protected_weight(ground, terrain.protect) > 0) & (verdicts != Verdict.BOTH)
     return OptionResult(
         name,
@@ -106,6 +116,7 @@ def judge_option(
         cause_areas(fate, cell_m2, lost),
         fate,
         combine,
+        facts,
     )
 
 

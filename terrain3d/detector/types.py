@@ -9,7 +9,7 @@ from typing import Annotated, Literal
 from pydantic import Field, Strict, model_validator
 
 from terrain3d.errors import InputError
-from terrain3d.tables import Number, Table, Text, UnfitError, checked, read_toml
+from terrain3d.tables import Number, Table, Text, UnfitError, checked, key, read_toml
 
 Count = Annotated[int, Strict(), Field(ge=1, le=1000)]
 
@@ -21,19 +21,24 @@ class Layer(Table):
     setting when the unit is at its nominal height, a fixed angle in the unit.
     """
 
-    name: Text
-    elevation: Annotated[Number, Field(ge=-45, le=45)] | Literal["range"]
-    thickness: Annotated[Number, Field(gt=0, le=20)]
-    zones: Count = 1
+    name: Annotated[Text, key("", "`upper`, `lower`, or as you like")]
+    elevation: Annotated[
+        Annotated[Number, Field(ge=-45, le=45)] | Literal["range"],
+        key("degrees", 'of its axis above level; "range" is down to the range setting from nominal height'),
+    ]
+    thickness: Annotated[Number, key("degrees", "from its lower edge to its upper", gt=0, le=20)]
+    zones: Annotated[Count, key("", "zones side by side over the arc")] = 1
 
 
 class Head(Table):
     """One fan of sensing: an arc in plan, layers in elevation, panned within the housing."""
 
-    pan: Annotated[Number, Field(ge=-180, le=180)] = 0.0
-    arc: Annotated[Number, Field(gt=0, le=360)]
-    nominal_arc: Annotated[Number, Field(gt=0, le=360)] | None = None
-    layer: Annotated[tuple[Layer, ...], Field(min_length=1, max_length=8)]
+    pan: Annotated[Number, key("degrees", "off the unit's bearing, clockwise", ge=-180, le=180)] = 0.0
+    arc: Annotated[Number, key("degrees", "plan angle that is judged, from edge to edge", gt=0, le=360)]
+    nominal_arc: Annotated[
+        Number | None, key("degrees", "what the sheet calls it; judged by nobody", gt=0, le=360)
+    ] = None
+    layer: Annotated[tuple[Layer, ...], key("", "its layers", min_length=1, max_length=8)]
 
     @model_validator(mode="after")
     def _names_differ(self) -> "Head":
@@ -43,29 +48,49 @@ class Head(Table):
 
 
 class Supply(Table):
-    volts: tuple[Annotated[Number, Field(gt=0)], Annotated[Number, Field(gt=0)]]
-    milliamps: Annotated[Number, Field(gt=0)]
+    """What a unit draws: told, judged by nobody."""
+
+    volts: Annotated[
+        tuple[Annotated[Number, Field(gt=0)], Annotated[Number, Field(gt=0)]],
+        key("volts", "lowest and highest"),
+    ]
+    milliamps: Annotated[Number, key("milliamps", "drawn", gt=0)]
 
 
 class DetectorType(Table):
     """What a unit can do; the heights are metres, the angles degrees."""
 
-    name: Text
-    about: Text = "no description"
-    nominal_height: Annotated[Number, Field(gt=0, le=10)]
-    mount_height: tuple[Annotated[Number, Field(gt=0)], Annotated[Number, Field(gt=0, le=10)]]
-    max_range: Annotated[Number, Field(gt=0, le=100)]
-    range_settings: Annotated[tuple[Annotated[Number, Field(gt=0)], ...], Field(min_length=1)]
-    pulses: Annotated[tuple[Count, ...], Field(min_length=1)] = (1,)
-    #: Seconds within which the pulses of one alarm must fall.
-    pulse_window: Annotated[Number, Field(gt=0, le=600)] = 10.0
-    #: What a unit costs fixed, in whatever money the budget is in; None is not priced.
-    price: Annotated[Number, Field(ge=0)] | None = None
-    alarm: Literal["all", "any"] = "all"
-    #: Share of a layer's height that a figure must fill to break it; 0.5 is middle sensitivity.
-    fill: Annotated[Number, Field(gt=0, le=1)] = 0.5
-    head: Annotated[tuple[Head, ...], Field(min_length=1, max_length=8)]
-    supply: Supply | None = None
+    name: Annotated[Text, key("", "as results name it")]
+    about: Annotated[Text, key("", "what it is, for whoever reads the file")] = "no description"
+    nominal_height: Annotated[
+        Number,
+        key(
+            "metres", 'height at which layers at "range" meet level ground at the range setting', gt=0, le=10
+        ),
+    ]
+    mount_height: Annotated[
+        tuple[Annotated[Number, Field(gt=0)], Annotated[Number, Field(gt=0, le=10)]],
+        key("metres", "lowest and highest allowed; outside it every output warns"),
+    ]
+    max_range: Annotated[
+        Number, key("metres", "slant distance out to which it senses a person", gt=0, le=100)
+    ]
+    range_settings: Annotated[
+        tuple[Annotated[Number, Field(gt=0)], ...], key("metres", "that it has", min_length=1)
+    ]
+    pulses: Annotated[tuple[Count, ...], key("", "pulse settings that it has", min_length=1)] = (1,)
+    pulse_window: Annotated[
+        Number, key("seconds", "within which the pulses of one alarm must fall", gt=0, le=600)
+    ] = 10.0
+    price: Annotated[Number | None, key("", "of a unit, fixed, in any money; none is not priced", ge=0)] = (
+        None
+    )
+    alarm: Annotated[Literal["all", "any"], key("", "layers of one head that an alarm needs broken")] = "all"
+    fill: Annotated[Number, key("", "share of a layer that a figure must fill to break it", gt=0, le=1)] = 0.5
+    head: Annotated[
+        tuple[Head, ...], key("", "its heads, from left to right or as you like", min_length=1, max_length=8)
+    ]
+    supply: Annotated[Supply | None, key("", "what it draws")] = None
 
     @model_validator(mode="after")
     def _consistent(self) -> "DetectorType":

@@ -1,7 +1,10 @@
 """What the draws say, in sentences that a client understands."""
 
+import math
+
 from terrain3d.doubt.draws import Doubt, OptionDoubt
 from terrain3d.doubt.field import Spread
+from terrain3d.doubt.tolerance import LOSS, Slack, UnitTolerance
 
 
 def ranking_words(doubt: Doubt, best: str) -> str:
@@ -77,3 +80,62 @@ def spread_words(spread: Spread) -> tuple[str, str]:
         f"units in height by {spread.height_m:g} m, in bearing by {spread.bearing_deg:g}°, "
         f"in tilt and roll by {spread.tilt_deg:g}°",
     )
+
+
+def tolerance_words(unit: UnitTolerance) -> str:
+    """How far each setting of a unit may be off, in one sentence.
+
+    >>> slacks = (Slack("tilt", "deg", 2.71, 0.04), Slack("range", "m", 0.0, 0.0))
+    >>> tolerance_words(UnitTolerance("D1", 9.0, slacks))
+    'D1 may be off in tilt by -2.7° to 0° before 5% of what it holds is lost; no other range setting will do'
+    """
+    if not unit.slacks:
+        return f"{unit.unit} holds nothing that a setting could lose"
+    told = ", ".join(_slack_words(slack) for slack in unit.slacks if slack.setting != "range")
+    ranges = [f"; {range_words(slack)}" for slack in unit.slacks if slack.setting == "range"]
+    return f"{unit.unit} may be off {told} before {LOSS:.0%} of what it holds is lost{''.join(ranges)}"
+
+
+def _slack_words(slack: Slack) -> str:
+    """One setting of that sentence.
+
+    >>> _slack_words(Slack("height", "m", 0.1468, 0.3, more_open=True))
+    'in height by -0.14 m to +0.30 m or more'
+    >>> _slack_words(Slack("tilt", "deg", 0.0, 0.04))
+    'in tilt not at all'
+    """
+    less, more = side_words(slack)
+    if less == more:  # signs tell them apart but for nought
+        return f"in {slack.setting} not at all"
+    sides = [
+        f"{text} or more" if is_open and not text.startswith("0") else text
+        for text, is_open in ((less, slack.less_open), (more, slack.more_open))
+    ]
+    return f"in {slack.setting} by {sides[0]} to {sides[1]}"
+
+
+def side_words(slack: Slack) -> tuple[str, str]:
+    """How far a setting may be off to each side; nought has no sign.
+
+    >>> side_words(Slack("bearing", "deg", 7.58, 4.0)), side_words(Slack("tilt", "deg", 0.0, 0.04))
+    (('-7.5°', '+4.0°'), ('0°', '0°'))
+    """
+    digits, unit = (2, " m") if slack.unit == "m" else (1, "°")
+    # Rounded down: what is told must hold.
+    less, more = (math.floor(off * 10**digits + 1e-6) / 10**digits for off in (slack.less, slack.more))
+    return (
+        f"-{less:.{digits}f}{unit}" if less else f"0{unit}",
+        f"+{more:.{digits}f}{unit}" if more else f"0{unit}",
+    )
+
+
+def range_words(slack: Slack) -> str:
+    """Which other range settings would do.
+
+    >>> range_words(Slack("range", "m", 4.0, 0.0)), range_words(Slack("range", "m", 0.0, 0.0))
+    ('the range setting may be 4 m shorter', 'no other range setting will do')
+    """
+    ways = [f"{off:g} m {way}" for way, off in (("shorter", slack.less), ("longer", slack.more)) if off > 0]
+    if not ways:
+        return "no other range setting will do"
+    return f"the range setting may be {' or '.join(ways)}"

@@ -1,9 +1,11 @@
 """Heat and sun as plain values for `results.json`."""
 
+from datetime import date
 from typing import Any
 
 from terrain3d.conditions.heat import REFERENCE_GROUND_C, REFERENCE_K, HeatResult, reference_contrast
-from terrain3d.conditions.sun import STEP_MIN, SunLayer, SunResult, SunSpan, clock_words
+from terrain3d.conditions.sun import LEAST_LIGHT, STEP_MIN, SunLayer, SunResult, SunSpan, clock_words
+from terrain3d.paper.rounded import area, share, size
 
 
 def heat_values(heat: HeatResult) -> dict[str, Any]:
@@ -18,22 +20,21 @@ def heat_values(heat: HeatResult) -> dict[str, Any]:
         "borrowed_condition": {
             "difference_k": REFERENCE_K,
             "ground_c": REFERENCE_GROUND_C,
-            "contrast_w_m2_sr": round(reference_contrast(), 6),
+            "contrast_w_m2_sr": share(reference_contrast()),
             "source": "from memory, not verified",
         },
         "by_ground": [
             {
                 "ground_c": float(table.grounds_c[n]),
-                # Adding zero keeps "-0.0" out.
-                "contrast_w_m2_sr": round(float(table.contrast[n]), 6) + 0.0,
-                "ratio": round(float(table.ratio[n]), 6),
-                "held_m2": round(float(table.held_m2[n]), 6),
-                "protected_share": None if shares is None else round(float(shares[n]), 9),
+                "contrast_w_m2_sr": share(table.contrast[n]),
+                "ratio": share(table.ratio[n]),
+                "both_m2": area(table.held_m2[n]),
+                "protected_share": None if shares is None else share(shares[n]),
             }
             for n in range(len(table.grounds_c))
         ],
         "lost": [
-            {"share": loss.share, "from_c": _celsius(loss.from_c), "to_c": _celsius(loss.to_c)}
+            {"share": loss.share, "from_c": size(loss.from_c), "to_c": size(loss.to_c)}
             for loss in heat.losses
         ],
         "words": list(heat.words),
@@ -45,8 +46,9 @@ def sun_values(sun: SunResult) -> dict[str, Any]:
     return {
         "placed": sun.origin_lonlat is not None,
         "year": sun.setting.year,
-        "zone": sun.setting.zone,
+        "time_zone": sun.setting.zone,
         "near_deg": sun.setting.near,
+        "least_light_share": LEAST_LIGHT,
         "step_min": STEP_MIN,
         "layers": [_layer(layer) for layer in sun.layers],
         "words": list(sun.words),
@@ -54,17 +56,27 @@ def sun_values(sun: SunResult) -> dict[str, Any]:
 
 
 def _layer(layer: SunLayer) -> dict[str, Any]:
-    season = layer.season
     return {
         "unit": layer.unit,
         "head": layer.head,
-        "facing_deg": round(layer.facing_deg, 6),
+        "facing_deg": size(layer.facing_deg),
         "layer": layer.layer,
-        "minutes": layer.minutes,
-        "hidden_minutes": layer.hidden_minutes,
-        "season": None if season is None else [day.isoformat() for day in season],
+        "in_view_min": layer.minutes,
+        "hidden_min": layer.hidden_minutes,
+        "seasons": _seasons(layer),
         "spans": [_span(span) for span in layer.spans],
     }
+
+
+def _seasons(layer: SunLayer) -> list[dict[str, str]]:
+    """When in the year, each from a first day to a later one: a season over New Year is two of them."""
+    if layer.season is None:
+        return []
+    first, last = layer.season
+    parts = [(first, last)]
+    if last < first:
+        parts = [(date(first.year, 1, 1), last), (first, date(first.year, 12, 31))]
+    return [{"first": begin.isoformat(), "last": end.isoformat()} for begin, end in parts]
 
 
 def _span(span: SunSpan) -> dict[str, Any]:
@@ -75,7 +87,3 @@ def _span(span: SunSpan) -> dict[str, Any]:
         "to": clock_words(span.end_min),
         "longest_min": span.longest_min,
     }
-
-
-def _celsius(value: float | None) -> float | None:
-    return None if value is None else round(value, 6)

@@ -6,9 +6,13 @@ import numpy as np
 
 from terrain3d.doubt.draws import Doubt, OptionDoubt
 from terrain3d.doubt.telling import held_words, ranking_words
-from terrain3d.doubt.tolerance import LIMITS, LOSS, UnitTolerance
+from terrain3d.doubt.tolerance import LIMITS, LOSS, Slack, UnitTolerance
 from terrain3d.job import Outcome
 from terrain3d.paper.rasters import bands_tif
+from terrain3d.paper.rounded import area, share, size
+
+#: Units of the tolerances; range has no limit of its own.
+_LIMIT_KEYS = {"height": "height_m", "bearing": "bearing_deg", "tilt": "tilt_deg", "roll": "roll_deg"}
 
 
 def doubt_dict(
@@ -36,13 +40,13 @@ def doubt_dict(
             "bearing_deg": spread.bearing_deg,
             "tilt_and_roll_deg": spread.tilt_deg,
         },
-        "ranking": {
-            "best_holds": round(doubt.best_holds, 9),
-            "order_holds": round(doubt.order_share, 9),
-            "words": ranking_words(doubt, doubt.ranking[0]),
+        "ranking_holds": {
+            "best_share": share(doubt.best_holds),
+            "order_share": share(doubt.order_share),
+            "words": ranking_words(doubt, doubt.ranking[0]) or None,
         },
-        "tolerance_loss": LOSS,
-        "tolerance_limits": dict(LIMITS),
+        "tolerance_loss_share": LOSS,
+        "tolerance_limits": {key: LIMITS[setting] for setting, key in _LIMIT_KEYS.items()},
         "options": [
             _option(outcome, option, units) for option, units in zip(doubt.options, tolerances, strict=True)
         ],
@@ -58,20 +62,21 @@ def chances_tif(outcome: Outcome, doubt: Doubt) -> bytes:
 def _option(outcome: Outcome, option: OptionDoubt, units: tuple[UnitTolerance, ...]) -> dict[str, Any]:
     cell_m2 = outcome.terrain.ground.cell_m**2
     chance = option.chance
+    of_draws = {
+        "middle": share(option.middle),
+        "worst_twentieth": share(option.worst),
+        "mean": share(option.mean),
+    }
     return {
         "name": option.name,
-        "held": {
-            "of": "ground, m2" if option.held_share is None else "protected ground, share",
-            "middle": round(option.middle, 9),
-            "worst_twentieth": round(option.worst, 9),
-            "mean": round(option.mean, 9),
-        },
+        "protected_share": None if option.held_share is None else of_draws,
+        "both_m2": of_draws if option.held_share is None else None,
         "words": held_words(option),
-        "best_in": round(option.best_share, 9),
-        "area_m2": {
-            "held_in_95_percent": round(float((chance >= 0.95).sum()) * cell_m2, 6),
-            "held_in_half": round(float((chance >= 0.5).sum()) * cell_m2, 6),
-            "ever_held": round(float((chance > 0).sum()) * cell_m2, 6),
+        "best_share": share(option.best_share),
+        "chance_m2": {
+            "at_least_95_percent": area((chance >= 0.95).sum() * cell_m2),
+            "at_least_half": area((chance >= 0.5).sum() * cell_m2),
+            "above_none": area((chance > 0).sum() * cell_m2),
         },
         "tolerance": [_unit(unit) for unit in units],
     }
@@ -79,17 +84,16 @@ def _option(outcome: Outcome, option: OptionDoubt, units: tuple[UnitTolerance, .
 
 def _unit(unit: UnitTolerance) -> dict[str, Any]:
     return {
-        "detector": unit.unit,
-        "held_m2": round(unit.held_m2, 6),
-        "settings": [
-            {
-                "setting": slack.setting,
-                "unit": slack.unit,
-                "less": round(slack.less, 4),
-                "more": round(slack.more, 4),
-                "less_open": slack.less_open,
-                "more_open": slack.more_open,
-            }
-            for slack in unit.slacks
-        ],
+        "unit": unit.unit,
+        "counted_m2": area(unit.held_m2),
+        "settings": {slack.setting: _slack(slack) for slack in unit.slacks} or None,
+    }
+
+
+def _slack(slack: Slack) -> dict[str, Any]:
+    return {
+        f"less_{slack.unit}": size(slack.less),
+        f"more_{slack.unit}": size(slack.more),
+        "less_open": slack.less_open,
+        "more_open": slack.more_open,
     }

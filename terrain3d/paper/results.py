@@ -1,68 +1,152 @@
-"""An outcome as `results.json`: every number that a picture or a table shows."""
+"""An outcome as `results.json`: every number that a picture or a table shows.
+
+What each key means is said in `results.schema.json` beside this file: a key more is a line here and one
+there.
+"""
 
 import json
 from typing import Any
 
+import numpy as np
 import pyproj
 
 from terrain3d.caution import CAUTION
 from terrain3d.choose.compare import held_share, weighted_share
-from terrain3d.cover.option import OptionResult
+from terrain3d.choose.why import Reason
+from terrain3d.cover.option import OptionResult, ProtectedResult
+from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector
+from terrain3d.frame import Frame
 from terrain3d.job import Outcome
+from terrain3d.paper.rounded import area, share, size
+from terrain3d.terrain import Terrain
+
+SCHEMA = "terrain3d/results/2"
+#: Degrees of longitude and latitude to a millimetre.
+_LONLAT_DECIMALS = 8
 
 
 def results_json(outcome: Outcome) -> str:
-    """The text of `results.json`, schema `terrain3d/results/1`; the same outcome gives the same text."""
+    """The text of `results.json`; the same outcome gives the same text."""
     return json_text(results_values(outcome))
 
 
 def json_text(document: dict[str, Any]) -> str:
-    """Plain values as the text of `results.json`."""
-    return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    """Plain values as the text of `results.json`; nothing is "-0.0" in it.
+
+    >>> print(json_text({"tilt_deg": -0.0}), end="")
+    {
+      "tilt_deg": 0.0
+    }
+    """
+    return json.dumps(_plus_zero(document), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def results_values(outcome: Outcome) -> dict[str, Any]:
     """What `results.json` says of an outcome, as plain values that other parts may grow."""
-    terrain = outcome.terrain
     return {
-        "schema": "terrain3d/results/1",
+        "schema": SCHEMA,
         "caution": CAUTION,
-        "site": {
-            "name": outcome.site_name,
-            "cell_m": terrain.ground.cell_m,
-            "figure": {"name": outcome.figure.name, "height_m": outcome.figure.height_m},
-            "frame_wkt": terrain.frame.wkt,
-            "origin_lonlat": terrain.frame.origin_lonlat,
-            "doubts": list(terrain.doubts),
-        },
+        "site": _site(outcome),
         "options": [_option(outcome, option) for option in outcome.options],
         "ranking": list(outcome.ranking),
         "why": outcome.why,
+        "reasons": [_reason(reason) for reason in outcome.reasons],
+    }
+
+
+def figure_values(figure: Figure) -> dict[str, Any]:
+    """Who walks."""
+    return {"name": figure.name, "height_m": figure.height_m}
+
+
+def place(x: float, y: float, frame: Frame) -> dict[str, float]:
+    """A place in the site's local metres, as those of the units are told."""
+    east, north = frame.from_local(x, y, None)
+    return {"x": round(float(east), 4), "y": round(float(north), 4)}
+
+
+def _site(outcome: Outcome) -> dict[str, Any]:
+    terrain = outcome.terrain
+    return {
+        "name": outcome.site_name,
+        "cell_m": terrain.ground.cell_m,
+        "figure": figure_values(outcome.figure),
+        "frame_wkt": terrain.frame.wkt,
+        "origin_lonlat": terrain.frame.origin_lonlat,
+        "ground": _ground(terrain),
+        "doubts": list(terrain.doubts),
+    }
+
+
+def _ground(terrain: Terrain) -> dict[str, Any]:
+    ground = terrain.ground
+    cell_m2 = ground.cell_m**2
+    return {
+        "known_m2": area(np.count_nonzero(ground.known) * cell_m2),
+        "unknown_m2": area(np.count_nonzero(~ground.known) * cell_m2),
+        "bridged_m2": area(np.count_nonzero(ground.filled) * cell_m2),
+        "spacing_m": size(terrain.spacing_m),
     }
 
 
 def _option(outcome: Outcome, option: OptionResult) -> dict[str, Any]:
     return {
         "name": option.name,
-        "detectors": [_detector(outcome, unit) for unit in option.detectors],
-        "protected_share": _rounded(held_share(option)),
-        "weighted_share": _rounded(weighted_share(option)),
-        "area_m2": {key: round(area, 6) for key, area in option.area_m2.items()},
-        "protect": [
-            {
-                "name": area.name,
-                "area_m2": round(area.area_m2, 6),
-                "both_fraction": round(area.both_fraction, 9),
-                "weight": area.weight,
-            }
-            for area in option.protect
-        ],
-        "causes": {
-            layer: {cause: round(area, 6) for cause, area in causes.items()}
-            for layer, causes in option.causes.items()
-        },
+        "combine": option.combine,
+        "detectors": [_detector(outcome, option, number) for number in range(len(option.detectors))],
+        "protected_share": share(held_share(option)),
+        "weighted_share": share(weighted_share(option)),
+        "area_m2": {key: area(m2) for key, m2 in option.area_m2.items()},
+        "protect": [_protected(part) for part in option.protect],
+        "causes": _causes(option.causes),
+        "protected_lost_m2": _causes(option.lost_m2) if option.protect else None,
         "warnings": list(option.warnings),
+    }
+
+
+def _protected(part: ProtectedResult) -> dict[str, Any]:
+    whole_m2 = part.area_m2 or 1.0
+    return {
+        "name": part.name,
+        "area_m2": area(part.area_m2),
+        "both_fraction": share(part.both_fraction),
+        "weight": part.weight,
+        "out_of_reach_m2": area(part.out_of_reach_m2),
+        "out_of_reach_share": share(part.out_of_reach_m2 / whole_m2),
+        "unknown_m2": area(part.unknown_m2),
+        "unknown_share": share(part.unknown_m2 / whole_m2),
+    }
+
+
+def _causes(layers: dict[str, dict[str, float]]) -> dict[str, dict[str, Any]]:
+    return {layer: {cause: area(m2) for cause, m2 in causes.items()} for layer, causes in layers.items()}
+
+
+def _detector(outcome: Outcome, option: OptionResult, number: int) -> dict[str, Any]:
+    unit, facts = option.detectors[number], option.facts[number]
+    return {
+        "name": unit.name,
+        "type": unit.type.name,
+        "mount": unit.mount,
+        **place(unit.x, unit.y, outcome.terrain.frame),
+        "lonlat": _lonlat(outcome, unit),
+        "ground_z": size(unit.ground_z),
+        "height_m": unit.height_m,
+        "allowed_height_m": list(unit.type.mount_height),
+        "bearing_deg": unit.bearing_deg,
+        "tilt_deg": unit.tilt_deg,
+        "roll_deg": unit.roll_deg,
+        "pan_deg": list(unit.pan_deg or (head.pan for head in unit.type.head)),
+        "range_m": unit.range_m,
+        "max_range_m": unit.type.max_range,
+        "fill": unit.fill_needed,
+        "pulses": unit.pulses_needed,
+        "is_inside_solid": facts.is_inside_solid,
+        "solid_ahead_m": size(facts.solid_ahead_m),
+        "across_unknown_m2": area(facts.across_unknown_m2),
+        "off_known_m2": area(facts.off_known_m2),
+        "off_known_share": share(facts.off_known_share),
     }
 
 
@@ -72,26 +156,22 @@ def _lonlat(outcome: Outcome, unit: Detector) -> tuple[float, float] | None:
     if not frame.is_georeferenced:
         return None
     lon, lat = frame.from_local(unit.x, unit.y, pyproj.CRS("EPSG:4326"))
-    return round(float(lon), 8), round(float(lat), 8)
+    return round(float(lon), _LONLAT_DECIMALS), round(float(lat), _LONLAT_DECIMALS)
 
 
-def _rounded(share: float | None) -> float | None:
-    return None if share is None else round(share, 9)
-
-
-def _detector(outcome: Outcome, unit: Detector) -> dict[str, Any]:
-    x, y = outcome.terrain.frame.from_local(unit.x, unit.y, None)
+def _reason(reason: Reason) -> dict[str, Any]:
     return {
-        "name": unit.name,
-        "type": unit.type.name,
-        "mount": unit.mount,
-        "x": round(float(x), 4),
-        "y": round(float(y), 4),
-        "lonlat": _lonlat(outcome, unit),
-        "ground_z": round(unit.ground_z, 4),
-        "height_m": unit.height_m,
-        "bearing_deg": unit.bearing_deg,
-        "tilt_deg": unit.tilt_deg,
-        "roll_deg": unit.roll_deg,
-        "range_m": unit.range_m,
+        "option": reason.option,
+        "layer": reason.layer,
+        "cause": reason.cause,
+        "lost_m2": area(reason.lost_m2),
     }
+
+
+def _plus_zero(value: Any) -> Any:
+    """The same values with every negative zero a plain one."""
+    if isinstance(value, dict):
+        return {key: _plus_zero(below) for key, below in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_plus_zero(below) for below in value]
+    return value + 0.0 if isinstance(value, float) else value

@@ -2,9 +2,9 @@
 
 from typing import Any
 
-import numpy as np
-
 from terrain3d.frame import Frame
+from terrain3d.paper.results import figure_values, place
+from terrain3d.paper.rounded import share, size
 from terrain3d.units import Floats
 from terrain3d.walk.found import ClearRoute, Crossing, WayIn, left_m
 from terrain3d.walk.routes import OpenRoutes
@@ -39,16 +39,18 @@ def _way_in(way: WayIn, frame: Frame) -> dict[str, Any]:
     alarm = way.walked.alarm
     return {
         "start": way.start,
-        "length_m": _m(way.length_m),
-        "time_s": _m(way.time_s),
-        "expected_pulses": round(way.pulses, 6),
-        "alarm_chance": round(way.chance, 6),
+        "figure": figure_values(way.walked.figure),
+        "speed_mps": way.walked.speed_mps,
+        "length_m": size(way.length_m),
+        "time_s": size(way.time_s),
+        "expected_pulses": share(way.pulses),
+        "alarm_chance": share(way.chance),
         "alarm_as_set": alarm
         and {
-            "at": _points(np.array([[alarm.x, alarm.y]]), frame)[0],
-            "along_m": _m(alarm.along_m),
-            "time_s": _m(alarm.time_s),
-            "left_m": _m(left_m(way) or 0.0),
+            **place(alarm.x, alarm.y, frame),
+            "along_m": size(alarm.along_m),
+            "time_s": size(alarm.time_s),
+            "left_m": size(left_m(way) or 0.0),
             "units": list(alarm.units),
         },
         "line": _points(way.line, frame),
@@ -57,27 +59,22 @@ def _way_in(way: WayIn, frame: Frame) -> dict[str, Any]:
 
 def _clear(clear: ClearRoute, frame: Frame) -> dict[str, Any]:
     return {
-        "length_m": _m(clear.length_m),
-        "berth_m": None if clear.berth_m is None else _m(clear.berth_m),
-        "into_m": _m(clear.into_m),
+        "length_m": size(clear.length_m),
+        "berth_m": size(clear.berth_m),
+        "into_m": size(clear.into_m),
         "line": _points(clear.line, frame),
-        "shortest_m": _m(clear.shortest_m),
-        "shortest": _points(clear.shortest, frame),
+        "shortest": {"length_m": size(clear.shortest_m), "line": _points(clear.shortest, frame)},
     }
 
 
 def _crossing(crossing: Crossing, frame: Frame) -> dict[str, Any]:
     return {
-        "length_m": _m(crossing.length_m),
-        "held_m": _m(crossing.held_m),
-        "first_held": _points(np.array([crossing.first_held]), frame)[0],
-        "unseen_to_m": _m(crossing.unseen_to_m),
+        "length_m": size(crossing.length_m),
+        "held_m": size(crossing.held_m),
+        "first_held": place(*crossing.first_held, frame),
+        "unseen_to_m": size(crossing.unseen_to_m),
         "line": _points(crossing.line, frame),
     }
-
-
-def _m(value: float) -> float:
-    return round(value, 3)
 
 
 def _points(line: Floats, frame: Frame) -> list[list[float]]:

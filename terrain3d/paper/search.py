@@ -1,6 +1,5 @@
 """What a search found: the `search` part of `results.json`, and a table on the terminal."""
 
-import json
 from typing import Any
 
 from rich.console import Console, Group, RenderableType
@@ -8,9 +7,12 @@ from rich.table import Table
 from rich.text import Text
 
 from terrain3d.caution import SHORT_CAUTION
-from terrain3d.choose.compare import held_m2
+from terrain3d.choose.compare import held_m2, held_share
+from terrain3d.choose.why import reasons
+from terrain3d.cover.areas import protected_weight
 from terrain3d.job import Outcome
-from terrain3d.paper.results import results_json
+from terrain3d.paper.results import json_text, results_values
+from terrain3d.paper.rounded import area, share, size
 from terrain3d.search.result import Choice, SearchResult
 
 #: What each option of a search may be called, in their order.
@@ -24,23 +26,24 @@ def search_outcome(result: SearchResult) -> Outcome:
         choices.append(result.best_unit)
     options = tuple(choice.option for choice in choices)
     ranking = tuple(option.name for option in options)
-    return Outcome(result.site_name, result.terrain, result.figure, options, ranking, result.why)
+    terrain = result.terrain
+    steady = tuple(choice.steady for choice in (result.best, result.runner_up) if choice is not None)
+    weight = protected_weight(terrain.ground, terrain.protect)
+    told = reasons(steady, weight, terrain.ground.cell_m**2)
+    return Outcome(result.site_name, terrain, result.figure, options, ranking, result.why, told)
 
 
 def search_results_json(result: SearchResult, outcome: Outcome) -> str:
     """The text of `results.json` with its part `search`."""
-    document = json.loads(results_json(outcome))
-    document["search"] = search_part(result)
-    return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    return json_text({**results_values(outcome), "search": search_part(result)})
 
 
 def search_part(result: SearchResult) -> dict[str, Any]:
-    """What a search found, as plain values; `seconds` is the only one that differs from run to run."""
-    space, limits = result.space, result.limits
+    """What a search found, as plain values."""
+    space, limits, whole_m2 = result.space, result.limits, _whole_m2(result)
     return {
         "settings_judged": result.settings_judged,
-        "mounts": result.n_mounts,
-        "seconds": round(result.seconds, 1),
+        "mount_count": result.n_mounts,
         "seed": result.seed,
         "space": {
             "types": [kind.name for kind in space.kinds],
@@ -50,36 +53,47 @@ def search_part(result: SearchResult) -> dict[str, Any]:
         },
         "tolerance": {"bearing_deg": space.bearing_step_deg, "tilt_deg": space.tilt_slip_deg},
         "limits": {
-            "units": limits.units,
+            "most_units": limits.units,
             "budget": limits.budget,
-            "hold": limits.hold,
+            "hold_share": limits.hold,
             "apart": limits.apart,
         },
-        "best": _choice(result.best),
-        "runner_up": None if result.runner_up is None else _choice(result.runner_up),
-        "best_unit": _choice(result.best_unit),
-        "margin": round(result.margin, 6),
-        "margin_in": _margin_words(result),
-        "gap": round(result.gap, 9),
-        "gap_all_settings": None if result.gap_all is None else round(result.gap_all, 9),
+        "best": _choice(result.best, whole_m2),
+        "runner_up": None if result.runner_up is None else _choice(result.runner_up, whole_m2),
+        "best_unit": _choice(result.best_unit, whole_m2),
+        "margin": None if result.runner_up is None else _margin(result),
+        "gap_share": share(result.gap),
+        "gap_all_settings_share": share(result.gap_all),
         "why": result.why,
     }
 
 
-def _margin_words(result: SearchResult) -> str:
-    if result.limits.hold is None:
-        return "weighted m2 held after the tolerance"
-    return "price" if result.best.price is not None else "units"
+def _margin(result: SearchResult) -> dict[str, float | None]:
+    """By how much the best beats the runner-up, in what it was chosen by."""
+    margin = share(result.margin)
+    by_area = result.limits.hold is None
+    by_price = not by_area and result.best.price is not None
+    return {
+        "weighted_m2": margin if by_area else None,
+        "price": margin if by_price else None,
+        "unit_count": None if by_area or by_price else round(result.margin),
+    }
 
 
-def _choice(choice: Choice) -> dict[str, Any]:
+def _whole_m2(result: SearchResult) -> float:
+    """All ground that counts, by weight."""
+    return result.best.held_m2 / result.best.share if result.best.share else 0.0
+
+
+def _choice(choice: Choice, whole_m2: float) -> dict[str, Any]:
     return {
         "option": choice.option.name,
         "units": [
             {
                 "name": unit.name,
                 "mount": unit.mount,
-                "type": label,
+                "type": unit.type.name,
+                "type_in_site_file": label,
                 "height_m": unit.height_m,
                 "bearing_deg": unit.bearing_deg,
                 "tilt_deg": unit.tilt_deg,
@@ -87,13 +101,18 @@ def _choice(choice: Choice) -> dict[str, Any]:
             }
             for unit, label in zip(choice.option.detectors, choice.labels, strict=True)
         ],
-        "held_m2": round(choice.held_m2, 6),
-        "held_share": round(choice.share, 9),
-        "held_m2_aimed_exactly": round(held_m2(choice.option), 6),
-        "slack_deg": choice.slack_deg,
-        "animal_m2": round(choice.animal_m2, 6),
+        "weighted_m2": {"surely": area(choice.held_m2), "aimed_exactly": area(held_m2(choice.option))},
+        "weighted_share": {"surely": share(choice.share), "aimed_exactly": share(_exactly(choice, whole_m2))},
+        "protected_share": share(held_share(choice.steady)),
+        "slack_deg": size(choice.slack_deg),
+        "animal_m2": area(choice.animal_m2),
         "price": choice.price,
     }
+
+
+def _exactly(choice: Choice, whole_m2: float) -> float:
+    """Share of all that counts, by weight, that is held when every unit is aimed exactly."""
+    return held_m2(choice.option) / whole_m2 if whole_m2 else 0.0
 
 
 def print_search(result: SearchResult) -> None:
@@ -119,7 +138,6 @@ def search_table(result: SearchResult) -> RenderableType:
         "slack\ndeg",
     ):
         table.add_column(words, justify="right")
-    whole = result.best.held_m2 / result.best.share if result.best.share else 0.0
     for name, choice in (
         ("best", result.best),
         ("runner-up", result.runner_up),
@@ -128,8 +146,11 @@ def search_table(result: SearchResult) -> RenderableType:
         if choice is None or (name == "best unit" and len(result.best.option.detectors) == 1):
             continue
         for place, (unit, label) in enumerate(zip(choice.option.detectors, choice.labels, strict=True)):
-            exactly = held_m2(choice.option) / whole if whole else 0.0
-            shares = [f"{choice.share:.1%}", f"{exactly:.1%}", f"{choice.slack_deg:g}"]
+            shares = [
+                f"{choice.share:.1%}",
+                f"{_exactly(choice, _whole_m2(result)):.1%}",
+                f"{choice.slack_deg:g}",
+            ]
             table.add_row(
                 name if place == 0 else "", Text(unit.mount), Text(label), f"{unit.height_m:g}",
                 f"{unit.bearing_deg:g}", f"{unit.tilt_deg:g}", f"{unit.range_m:g}",

@@ -11,8 +11,7 @@ from terrain3d.around.nuisance import InLayer
 from terrain3d.around.spill import Spill
 from terrain3d.caution import SHORT_CAUTION
 from terrain3d.doubt.draws import Doubt
-from terrain3d.doubt.telling import held_words, ranking_words, spread_words
-from terrain3d.doubt.tolerance import LOSS, Slack, UnitTolerance
+from terrain3d.doubt.telling import held_words, ranking_words, spread_words, tolerance_words
 from terrain3d.study import OptionStudy, Study
 from terrain3d.walk.option import OptionWalks
 
@@ -132,21 +131,3 @@ def _beyond(spilt: Spill, things: tuple[InLayer, ...]) -> _Lines:
                 f"{thing.thing} ({thing.kind}) lies in {where}, fills {thing.seen_fill:.0%} of a zone: "
                 f"{thing.advice}",
             )
-
-
-def tolerance_words(unit: UnitTolerance) -> str:
-    """How far each setting of a unit may be off, in one line."""
-    if not unit.slacks:
-        return f"{unit.unit} holds nothing that a setting could lose"
-    told = ", ".join(_slack(slack) for slack in unit.slacks)
-    return f"{unit.unit} may be off by {told} before {LOSS:.0%} of what it holds is lost"
-
-
-def _slack(slack: Slack) -> str:
-    digits = 1 if slack.unit == "deg" else 2
-    unit = "\u00b0" if slack.unit == "deg" else f" {slack.unit}"
-    less, more = (
-        f"{sign}{round(amount, digits):g}{' or more' if is_open and amount else ''}"
-        for sign, amount, is_open in (("-", slack.less, slack.less_open), ("+", slack.more, slack.more_open))
-    )
-    return f"{slack.setting} {less} to {more}{unit}"

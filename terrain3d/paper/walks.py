@@ -1,10 +1,13 @@
 """Walks and fans of one option as plain values for `results.json`."""
 
+import math
 from typing import Any
 
 from terrain3d.frame import Frame
+from terrain3d.paper.results import figure_values, place
+from terrain3d.paper.rounded import share, size
 from terrain3d.units import Floats
-from terrain3d.walk.fans import Fan, share_alarmed
+from terrain3d.walk.fans import NEAR_M, Fan, share_alarmed
 from terrain3d.walk.option import OptionWalks
 from terrain3d.walk.pulses import Alarm, Pulse, WalkResult
 from terrain3d.walk.reach import Reached
@@ -38,17 +41,16 @@ def walk_values(walks: OptionWalks, frame: Frame) -> dict[str, Any]:
 def _walk(walk: WalkResult, frame: Frame) -> dict[str, Any]:
     return {
         "name": walk.name,
-        "figure": {
-            "name": walk.figure.name,
-            "height_m": walk.figure.height_m,
+        "figure": figure_values(walk.figure),
+        "body": {
             "breadth_m": walk.body.breadth_m,
             "length_m": walk.body.length_m,
             "source": walk.body.source,
         },
         "speed_mps": walk.speed_mps,
-        "length_m": round(walk.length_m, 4),
-        "time_s": round(walk.time_s, 4),
-        "both_m": round(walk.both_m, 4),
+        "length_m": size(walk.length_m),
+        "time_s": size(walk.time_s),
+        "both_m": size(walk.both_m),
         "alarm": None if walk.alarm is None else _alarm(walk.alarm, frame),
         "protect": [_reached(area) for area in walk.reached],
         "pulses": [_pulse(pulse, frame) for pulse in walk.pulses],
@@ -58,18 +60,18 @@ def _walk(walk: WalkResult, frame: Frame) -> dict[str, Any]:
 
 def _alarm(alarm: Alarm, frame: Frame) -> dict[str, Any]:
     return {
-        **_place(alarm.x, alarm.y, frame),
-        "along_m": round(alarm.along_m, 4),
-        "time_s": round(alarm.time_s, 4),
+        **place(alarm.x, alarm.y, frame),
+        "along_m": size(alarm.along_m),
+        "time_s": size(alarm.time_s),
         "units": list(alarm.units),
     }
 
 
 def _pulse(pulse: Pulse, frame: Frame) -> dict[str, Any]:
     return {
-        **_place(pulse.x, pulse.y, frame),
-        "along_m": round(pulse.along_m, 4),
-        "time_s": round(pulse.time_s, 4),
+        **place(pulse.x, pulse.y, frame),
+        "along_m": size(pulse.along_m),
+        "time_s": size(pulse.time_s),
         "unit": pulse.unit,
         "head": pulse.head,
         "layer": pulse.layer,
@@ -78,45 +80,53 @@ def _pulse(pulse: Pulse, frame: Frame) -> dict[str, Any]:
     }
 
 
-def _place(x: float, y: float, frame: Frame) -> dict[str, float]:
-    east, north = frame.from_local(x, y, None)
-    return {"x": round(float(east), 3), "y": round(float(north), 3)}
-
-
 def _reached(area: Reached) -> dict[str, Any]:
     return {
         "name": area.name,
-        "enters_m": _metres(area.enters_m),
-        "left_along_m": _metres(area.left_m),
-        "left_straight_m": _metres(area.straight_m),
+        "enters_m": size(area.enters_m),
+        "left_along_m": size(area.left_m),
+        "left_straight_m": size(area.straight_m),
     }
 
 
-def _metres(value: float | None) -> float | None:
-    # Adding zero keeps "-0.0" out.
-    return None if value is None else round(value, 4) + 0.0
-
-
 def _fan(fan: Fan) -> dict[str, Any]:
+    walks = [_fan_walk(fan, k) for k in range(len(fan.bearing_deg))]
+    is_to = fan.kind == "to"
     return {
         "unit": fan.unit,
-        "kind": "straight at the unit" if fan.kind == "to" else "across the unit",
-        "figure": fan.figure.name,
+        "kind": "straight at the unit" if is_to else "across the unit",
+        "figure": figure_values(fan.figure),
         "speed_mps": fan.speed_mps,
-        "pulses_needed": fan.pulses_needed,
-        "walks": [
+        "pulses": fan.pulses_needed,
+        "walk_length_m": size(math.hypot(*(fan.lines[0, 1] - fan.lines[0, 0]))),
+        "walk_count": len(walks),
+        "alarm_count": int(fan.raised.sum()),
+        "early_m": NEAR_M if is_to else None,
+        "early_count": int(fan.early.sum()) if is_to else None,
+        "weakest": None if fan.weakest is None else walks[fan.weakest],
+        "share_alarmed": [
             {
-                "bearing_deg": float(fan.bearing_deg[k]),
-                "distance_m": round(float(fan.distance_m[k]), 4),
-                "walked_m": _known(fan.walked_m, k),
-                "from_unit_m": _known(fan.left_m, k),
+                "from_unit_m": metres if is_to else None,
+                "walked_m": None if is_to else metres,
+                "share": share(share_alarmed(fan, metres)),
             }
-            for k in range(len(fan.bearing_deg))
+            for metres in SHARES_M
         ],
-        "share_alarmed": {f"{metres:g}": round(share_alarmed(fan, metres), 6) for metres in SHARES_M},
+        "walks": walks,
         "words": fan.words,
     }
 
 
+def _fan_walk(fan: Fan, k: int) -> dict[str, Any]:
+    distance_m = size(fan.distance_m[k])
+    return {
+        "bearing_deg": size(fan.bearing_deg[k]),
+        "starts_at_m": distance_m if fan.kind == "to" else None,
+        "passes_at_m": distance_m if fan.kind == "across" else None,
+        "walked_m": _known(fan.walked_m, k),
+        "from_unit_m": _known(fan.left_m, k),
+    }
+
+
 def _known(values: Floats, k: int) -> float | None:
-    return round(float(values[k]), 4) if values[k] == values[k] else None
+    return size(values[k]) if values[k] == values[k] else None

@@ -13,7 +13,7 @@ from pydantic import Field
 
 from terrain3d.detector.figures import Figure, find_figure
 from terrain3d.detector.pose import Detector
-from terrain3d.tables import Number, Table, Text, checked, read_toml
+from terrain3d.tables import Number, Table, Text, checked, key, read_toml
 from terrain3d.terrain import Terrain
 from terrain3d.walk.fans import Fan, fan_across, fan_to
 
@@ -27,8 +27,8 @@ class BorrowedTest(Table):
 
     name: Text
     walk: Literal["to", "across"]
-    speed: FourSpeeds
-    distance: tuple[Near, Near, Near, Near] | None = None
+    speed: Annotated[FourSpeeds, key("metres a second", "for grades 1 to 4; 0 is not required")]
+    distance: Annotated[tuple[Near, Near, Near, Near] | None, key("metres", "from the unit")] = None
     figure: tuple[Text, Text, Text, Text]
 
 

@@ -72,6 +72,17 @@ class Fan:
     def raised(self) -> NDArray[np.bool_]:
         return np.isfinite(self.walked_m)
 
+    @property
+    def early(self) -> NDArray[np.bool_]:
+        """Walks noticed while the walker is still farther than NEAR_M from the unit."""
+        with np.errstate(invalid="ignore"):
+            return np.asarray(self.left_m > NEAR_M)
+
+    @property
+    def weakest(self) -> int | None:
+        """Which walk is noticed latest: nearest to the unit, or after most of the way across."""
+        return weakest_walk(self.kind, self.walked_m, self.left_m)
+
 
 def fan_to(
     terrain: Terrain,
@@ -234,21 +245,29 @@ def _fan(
     )
 
 
+def weakest_walk(kind: str, walked: Floats, left: Floats) -> int | None:
+    """Which walk of a fan is noticed latest; None where none is. Parameters as of `Fan`."""
+    if not np.isfinite(walked).any():
+        return None
+    return int(np.nanargmin(left)) if kind == "to" else int(np.nanargmax(walked))
+
+
 def fan_words(unit: str, kind: str, bearings: Floats, distances: Floats, walked: Floats, left: Floats) -> str:
     """What a fan comes to: how many walks are noticed, and the weakest bearing."""
-    n, noticed = len(walked), np.isfinite(walked)
+    n, noticed, worst = len(walked), np.isfinite(walked), weakest_walk(kind, walked, left)
     how = f"Straight at {unit}" if kind == "to" else f"Across {unit}"
     first = f"{how}: {int(noticed.sum())} of {n} walks raise the alarm"
-    if not noticed.any():
+    if worst is None:
         return f"{first}."
     missed = _bearing_words(np.unique(bearings[~noticed]))
     if kind == "to":
-        early, worst = int((left[noticed] > NEAR_M).sum()), int(np.nanargmin(left))
+        early = int((left[noticed] > NEAR_M).sum())
         near = f"{early} of them while the walker is more than {NEAR_M:g} m from the unit"
         weakest = f"weakest is bearing {bearings[worst]:.0f}°, {left[worst]:.1f} m from it"
         return f"{first}, {near}; {weakest if not missed else f'never at {missed}'}."
-    worst = int(np.nanargmax(walked))
-    near = f"after {np.nanmin(walked):.1f} to {walked[worst]:.1f} m of {ACROSS_M:g} m"
+    first_m, last_m = f"{np.nanmin(walked):.1f}", f"{walked[worst]:.1f}"
+    span = f"{first_m} to {last_m}" if first_m != last_m else last_m
+    near = f"after {span} m of {ACROSS_M:g} m"
     weakest = f"weakest is bearing {bearings[worst]:.0f}° at {distances[worst]:g} m"
     return f"{first}, {near}; {weakest if not missed else f'the others pass bearings {missed}'}."
 

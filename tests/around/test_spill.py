@@ -39,7 +39,7 @@ def test_a_solid_ends_a_layer_and_is_named():
     middle = len(fan.bearing_deg) // 2
     assert fan.end_m[1, middle] == pytest.approx(5.0)
     assert fan.past_within_m[1, middle] == pytest.approx(2.0)
-    assert [row.what for row in rows] == ["box"]
+    assert [(row.lands, row.solid) for row in rows] == [(Lands.SOLID, "box")]
     assert rows[0].arc_deg == pytest.approx(90.0)
     assert found.past_on_m2 == 0
 
@@ -87,7 +87,8 @@ def test_without_a_boundary_nothing_is_said_of_it():
     assert found.farthest_on_m is None
     assert not found.past_within.any()
     assert "no boundary is drawn" in found.notes[0]
-    assert found.landings[0][0].what == f"nothing within {FOLLOW_ON * 12:g} m"
+    assert [(row.lands, row.solid) for row in found.landings[0]] == [(Lands.NOTHING, None)]
+    assert found.fans[0].follow_m == FOLLOW_ON * 12
 
 
 def test_a_unit_off_own_land_is_told():

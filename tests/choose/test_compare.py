@@ -6,7 +6,7 @@ import numpy as np
 from shapes import unit
 
 from terrain3d.choose.compare import held_m2, held_share, ranked, weighted_share
-from terrain3d.choose.why import why
+from terrain3d.choose.why import Reason, reasons, why
 from terrain3d.cover.fates import BY_SOLID, LANDS_SHORT, OUTSIDE_ARC, PASSES_ABOVE
 from terrain3d.cover.option import OptionResult, ProtectedResult
 from terrain3d.detector.types import load_type
@@ -120,3 +120,15 @@ def test_the_other_mount_is_named_even_where_it_comes_third():
         " because its lower layer meets the ground before 8 m2 of that ground."
     )
     assert "From other mounts" not in told(best, third, second)
+
+
+def test_the_reasons_are_what_the_sentence_says():
+    """Option, layer, cause and square metres of both rivals; of one that holds as much its name alone."""
+    best = option("a1", (10.0, 0.9, 1.0), held=9, mount="a")
+    second = option("a2", (10.0, 0.9, 1.0), held=9, mount="a")
+    third = option("b1", (10.0, 0.1, 1.0), held=1, mount="b", lower=[0] + [LANDS_SHORT] * 9)
+    assert reasons((best, second, third), WEIGHT, 1.0) == (
+        Reason("a2"),
+        Reason("b1", "lower", "lands short", 8.0),
+    )
+    assert reasons((best,), WEIGHT, 1.0) == ()

@@ -76,7 +76,8 @@ def test_what_was_found_is_written_back_and_judged_alike(folder, capsys):
     assert (best.name, other.name) == ("search: best", "search: runner-up")
     (unit,) = json.loads(Path("out/results.json").read_text())["search"]["best"]["units"]
     written = best.detector[0]
-    assert (written.mount, written.type, written.height) == (unit["mount"], unit["type"], unit["height_m"])
+    assert (written.mount, written.height) == (unit["mount"], unit["height_m"])
+    assert written.type == unit["type_in_site_file"]
     assert (written.bearing, written.tilt, written.range) == tuple(
         unit[key] for key in ("bearing_deg", "tilt_deg", "range_m")
     )
@@ -95,7 +96,7 @@ def test_a_folder_is_searched_and_a_failed_site_told(folder, capsys):
     assert str(folder / "b.toml") in told.err
     assert sorted(path.name for path in Path("out").iterdir()) == ["a", "a.judged", "c", "c.judged"]
     for name in "ac":
-        assert json.loads(Path(f"out/{name}/results.json").read_text())["search"]["mounts"] == 2
+        assert json.loads(Path(f"out/{name}/results.json").read_text())["search"]["mount_count"] == 2
         assert len(load_site(folder / f"{name}.toml").option) == 2
     assert (folder / "b.toml").read_text() == SITE.replace("FALL", "5000")
 

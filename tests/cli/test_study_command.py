@@ -79,7 +79,7 @@ def test_a_study_writes_numbers_maps_and_pages(site, tmp_path, capsys):
     out = tmp_path / "out"
     assert run("study", site, "--out", out) == 0
     document = json.loads((out / "results.json").read_text())
-    assert document["schema"] == "terrain3d/results/1"
+    assert document["schema"] == "terrain3d/results/2"
     (option,) = document["options"]
     for key in ("walks", "routes", "animals", "crawling", "beyond", "nuisances", "heat", "sun"):
         assert option[key], key
@@ -91,7 +91,7 @@ def test_a_study_writes_numbers_maps_and_pages(site, tmp_path, capsys):
         assert np.allclose(thirds, np.round(thirds))
         lowest = animals.read(1)
     red_deer = next(row for row in option["animals"] if row["name"] == "red deer")
-    assert (lowest > 0).sum() * 0.25 == pytest.approx(red_deer["area_m2"])
+    assert (lowest > 0).sum() * 0.25 == pytest.approx(red_deer["alarm_m2"])
     drawn = {path.name.split("-")[1].removesuffix(".png") for path in (out / "stills").glob("*.png")}
     assert drawn == {"walks", "fans", "routes", "animals", "beyond", "heat", "sun", "doubt"}
     said = capsys.readouterr().out

@@ -139,6 +139,22 @@ def test_warnings_say_what_would_mislead():
     assert judged(terrain(plane(0.0)), unit(TWO)).warnings == ()
 
 
+def test_what_warnings_say_is_there_in_numbers():
+    """A wall 0.3 m ahead, an area of 1 m2 out of reach, half a disc off the edge of the ground."""
+    far = Area("far yard", np.array([[-14, -14], [-13, -14], [-13, -13], [-14, -13.0]]))
+    site = terrain(plane(0.0), box((-1, 0.3, -1), (1, 0.5, 2)), protect=(far,))
+    option = judged(site, unit(ONE))
+    (facts,), (area,) = option.facts, option.protect
+    assert facts.solid_ahead_m == pytest.approx(0.3, abs=0.03)
+    assert (facts.is_inside_solid, facts.across_unknown_m2, facts.off_known_share) == (False, 0.0, 0.0)
+    assert (area.area_m2, area.out_of_reach_m2, area.unknown_m2) == (1.0, 1.0, 0.0)
+    # Facing out of the ground at its edge, all of a quarter disc of 12 m is off it but what rounding leaves.
+    edge = Detector("D1", ONE, "rim", 0.0, 14.9, 0.0, 1.0, 0.0)
+    (facts,) = judged(terrain(plane(0.0)), edge).facts
+    assert facts.off_known_m2 == pytest.approx(np.pi * 12**2 / 4, rel=0.01)
+    assert facts.off_known_share == pytest.approx(1.0, abs=0.01)
+
+
 def test_sight_across_unknown_ground_is_said():
     """A hole in the survey before the unit is named with the ground behind it."""
     on = plane(0.0)

@@ -40,8 +40,8 @@ def test_values_are_plain_and_whole(boundary):
     (animals, spilt, things), told = values(boundary)
     assert json.loads(json.dumps(told, allow_nan=False)) == told
     assert [row["name"] for row in told["animals"]] == [ground.figure.name for ground in animals.animals]
-    assert [row["area_m2"] for row in told["animals"]] == [ground.area_m2 for ground in animals.animals]
-    assert told["crawling"]["area_m2"] == animals.crawling.area_m2 > 0
+    assert [row["alarm_m2"] for row in told["animals"]] == [ground.area_m2 for ground in animals.animals]
+    assert told["crawling"]["unnoticed_m2"] == animals.crawling.area_m2 > 0
     assert told["beyond"]["pieces"][0]["within_range_m2"] == spilt.pieces[0].within_m2 == 4.0
     assert len(told["nuisances"]) == len(things) > 0
     assert told["nuisances"][0]["is_seen"]

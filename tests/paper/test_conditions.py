@@ -37,13 +37,13 @@ def test_heat_values_are_the_result():
     result = heat_of(site())
     values = json.loads(json.dumps(heat_values(result), allow_nan=False))
     assert [row["ground_c"] for row in values["by_ground"]] == list(HeatSetting().grounds)
-    assert [row["held_m2"] for row in values["by_ground"]] == result.table.held_m2.tolist()
+    assert [row["both_m2"] for row in values["by_ground"]] == result.table.held_m2.tolist()
     assert np.allclose([row["protected_share"] for row in values["by_ground"]], result.table.protected_share)
     assert np.allclose(
         [row["contrast_w_m2_sr"] for row in values["by_ground"]], result.table.contrast, atol=1e-6
     )
     assert [loss["share"] for loss in values["lost"]] == [0.05, 0.5, 1.0]
-    assert abs(values["lost"][2]["from_c"] - result.silent_from_c) < 1e-6
+    assert abs(values["lost"][2]["from_c"] - result.silent_from_c) < 1e-4
     assert "not verified" in values["borrowed_condition"]["source"]
 
 
@@ -65,9 +65,9 @@ def test_sun_values_are_the_result():
     assert values["placed"] is True
     upper = values["layers"][0]
     assert (upper["unit"], upper["head"], upper["layer"], upper["facing_deg"]) == ("D1", 1, "upper", 250.0)
-    assert upper["minutes"] == result.layers[0].minutes > 0
+    assert upper["in_view_min"] == result.layers[0].minutes > 0
     assert len(upper["spans"]) == len(result.layers[0].spans)
-    assert upper["season"] == [day.isoformat() for day in result.layers[0].season]
+    assert upper["seasons"][-1]["first"] == result.layers[0].season[0].isoformat()
     first = result.layers[0].spans[0]
     assert upper["spans"][0]["first"] == f"{first.first:%Y-%m-%d}"
     hours, minutes = (int(part) for part in upper["spans"][0]["from"].split(":"))
@@ -81,3 +81,19 @@ def test_sun_without_a_place():
     assert values["placed"] is False
     assert values["layers"] == []
     assert "crs" in values["words"][0]
+
+
+def test_a_season_over_new_year_is_two():
+    """A unit that looks south-west on the level has the low sun of winter: from autumn on, and until spring.
+
+    At latitude 44.7 the sun sets at bearing 235 about the winter solstice and at 305 about that of summer
+    (cos of the bearing = sin of the declination / cos of the latitude).
+    """
+    unit = shapes.unit(load_type("one-head-90", Path()), bearing_deg=200.0)
+    result = sun_times(site(), (unit,), SunSetting(near=0.0))
+    first, last = result.layers[0].season
+    assert last < first
+    before, after = sun_values(result)["layers"][0]["seasons"]
+    assert before == {"first": "2026-01-01", "last": last.isoformat()}
+    assert after == {"first": first.isoformat(), "last": "2026-12-31"}
+    assert {before["last"][5:7], after["first"][5:7]} <= {"01", "02", "10", "11"}

@@ -62,15 +62,18 @@ def test_numbers_survive_json(judged):
     document = doubt_dict(outcome, doubt, found)
     assert json.loads(json.dumps(document, allow_nan=False)) == document
     north, south = document["options"]
-    assert north["held"]["middle"] == pytest.approx(np.median(doubt.options[0].held_share), abs=1e-9)
-    assert north["held"]["worst_twentieth"] <= north["held"]["middle"]
-    assert [s["setting"] for s in north["tolerance"][0]["settings"]] == [
-        "height", "bearing", "tilt", "roll", "range",
-    ]  # fmt: skip
-    assert (south["held"]["middle"], south["tolerance"][0]["settings"]) == (0.0, [])
-    areas = north["area_m2"]
-    assert 0 < areas["held_in_95_percent"] < areas["held_in_half"] < areas["ever_held"]
-    assert document["ranking"]["words"].startswith('"north" stays the best option in all of 20 draws')
+    assert north["protected_share"]["middle"] == pytest.approx(
+        np.median(doubt.options[0].held_share), abs=1e-6
+    )
+    assert north["protected_share"]["worst_twentieth"] <= north["protected_share"]["middle"]
+    assert north["both_m2"] is None
+    settings = north["tolerance"][0]["settings"]
+    assert list(settings) == ["height", "bearing", "tilt", "roll", "range"]
+    assert settings["tilt"]["less_deg"] == pytest.approx(found[0][0].slacks[2].less, abs=1e-4)
+    assert (south["protected_share"]["middle"], south["tolerance"][0]["settings"]) == (0.0, None)
+    areas = north["chance_m2"]
+    assert 0 < areas["at_least_95_percent"] < areas["at_least_half"] < areas["above_none"]
+    assert document["ranking_holds"]["words"].startswith('"north" stays the best option in all of 20 draws')
 
 
 def test_chances_are_read_by_others(judged):

@@ -56,7 +56,7 @@ def outcome(tmp_path_factory):
 def test_results_have_the_agreed_shape(outcome):
     """Every key of the results schema is there, and the areas add up to the ground."""
     document = json.loads(results_json(outcome))
-    assert document["schema"] == "terrain3d/results/1"
+    assert document["schema"] == "terrain3d/results/2"
     assert document["site"]["cell_m"] == 0.5
     assert document["site"]["origin_lonlat"] is None
     assert document["ranking"][0] == "=north"

@@ -40,8 +40,11 @@ def test_every_number_of_a_walk_is_there():
     assert behind["alarm"] is None
     assert behind["pulses"] == []
     assert [fan["kind"] for fan in told["fans"]] == ["straight at the unit", "across the unit"]
-    shares = list(told["fans"][0]["share_alarmed"].values())
+    straight, sideways = (fan["share_alarmed"] for fan in told["fans"])
+    shares = [row["share"] for row in straight]
     assert shares == sorted(shares, reverse=True)
+    assert [row["from_unit_m"] for row in straight] == [row["walked_m"] for row in sideways]
+    assert {row["walked_m"] for row in straight} == {row["from_unit_m"] for row in sideways} == {None}
     assert "not a measured probability" in told["note"]
 
 
@@ -70,6 +73,23 @@ def test_places_are_told_as_those_of_units_are():
     walks, _ = values()
     told = walk_values(walks, frame)["paths"][0]
     alarm = walks.walks[0].alarm
-    assert told["alarm"]["x"] == round(560_000.0 + alarm.x, 3)
-    assert told["alarm"]["y"] == round(4_950_000.0 + alarm.y, 3)
+    assert told["alarm"]["x"] == round(560_000.0 + alarm.x, 4)
+    assert told["alarm"]["y"] == round(4_950_000.0 + alarm.y, 4)
     assert told["pulses"][0]["y"] == 4_950_006.0
+
+
+def test_a_fan_is_counted():
+    """How many walks raise the alarm, how many early, and the one that does so last."""
+    _, told = values()
+    for fan in told["fans"]:
+        raised = [walk for walk in fan["walks"] if walk["walked_m"] is not None]
+        assert (fan["walk_count"], fan["alarm_count"]) == (len(fan["walks"]), len(raised))
+        late = "walked_m" if fan["kind"].startswith("across") else "from_unit_m"
+        pick = max if late == "walked_m" else min
+        assert fan["weakest"] in raised
+        assert fan["weakest"][late] == pick(walk[late] for walk in raised)
+    straight, across = told["fans"]
+    early = [walk for walk in straight["walks"] if (walk["from_unit_m"] or 0) > straight["early_m"] == 3.0]
+    assert straight["early_count"] == len(early)
+    assert (across["early_m"], across["early_count"], across["walk_length_m"]) == (None, None, 6.0)
+    assert values(40)[1]["fans"][1]["weakest"] is None

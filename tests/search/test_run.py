@@ -267,7 +267,7 @@ def test_what_is_told_agrees_with_itself():
     result = run_search(search(units=2), quiet)
     part = search_part(result)
     assert part["settings_judged"] == result.settings_judged
-    assert part["best"]["held_m2"] == round(result.best.held_m2, 6)
+    assert part["best"]["weighted_m2"]["surely"] == round(result.best.held_m2, 6)
     best, other = as_options(result)
     assert (best.name, other.name) == ("search: best", "search: runner-up")
     for unit, written in zip(result.best.option.detectors, best.detector, strict=True):
@@ -317,7 +317,7 @@ def test_the_command_writes_results_and_pictures(tmp_path, capsys):
     document = json.loads((tmp_path / "out" / "results.json").read_text())
     found = document["search"]
     assert found["settings_judged"] == 2 * 12 * 5 * 2
-    assert found["limits"]["units"] == 2
+    assert found["limits"]["most_units"] == 2
     assert found["best"]["option"] == document["ranking"][0] == document["options"][0]["name"]
     assert list((tmp_path / "out" / "stills").glob("*.png"))
     printed = capsys.readouterr().out

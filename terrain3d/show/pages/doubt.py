@@ -1,6 +1,5 @@
 """The page of doubt: how often ground is held when site and units are a little off, and what may be off."""
 
-import math
 from typing import Any
 
 import numpy as np
@@ -15,7 +14,7 @@ from terrain3d.cover.option import OptionResult
 from terrain3d.detector.pose import Detector
 from terrain3d.doubt.draws import Doubt, OptionDoubt
 from terrain3d.doubt.field import Spread
-from terrain3d.doubt.telling import amount_words, held_words, ranking_words, spread_words
+from terrain3d.doubt.telling import amount_words, held_words, ranking_words, side_words, spread_words
 from terrain3d.doubt.tolerance import LIMITS, LOSS, Slack, UnitTolerance
 from terrain3d.job import Outcome
 from terrain3d.show import palette, words
@@ -257,17 +256,15 @@ def _setting_words(unit: Detector, setting: str) -> str:
 def _slack_words(slack: Slack) -> tuple[str, str]:
     """How far off to each side; free where no limit was found.
 
-    >>> _slack_words(Slack("bearing", "deg", 7.52, 4.0))
-    ('-7.5°', '+4.0°')
     >>> _slack_words(Slack("height", "m", 0.1468, 0.3, more_open=True))
     ('-0.14 m', 'free')
+    >>> _slack_words(Slack("tilt", "deg", 0.0, 4.0, less_open=True))       # it can be tilted no farther
+    ('0°', '+4.0°')
     """
-    digits, unit = (2, " m") if slack.unit == "m" else (1, "°")
-    # Rounded down: what is told must hold.
-    less, more = (math.floor(off * 10**digits + 1e-6) / 10**digits for off in (slack.less, slack.more))
+    less, more = side_words(slack)
     return (
-        "free" if slack.less_open else f"-{less:.{digits}f}{unit}",
-        "free" if slack.more_open else f"+{more:.{digits}f}{unit}",
+        "free" if slack.less_open and slack.less else less,
+        "free" if slack.more_open and slack.more else more,
     )
 
 

@@ -1,7 +1,7 @@
 """The page of what lies beyond: the upper layer past the boundary, whose ground is in it, nuisance things."""
 
 from terrain3d.around.nuisance import InLayer
-from terrain3d.around.spill import Spill
+from terrain3d.around.spill import Spill, landing_words
 from terrain3d.cover.option import OptionResult
 from terrain3d.job import Outcome
 from terrain3d.show import palette, words
@@ -139,7 +139,13 @@ def _past_rows(page: Sheet, spilt: Spill) -> None:
             _row(page, f"{fan.unit}, head {fan.head}: no boundary is drawn")
         for landing in rows[:3]:
             span = _span(landing.nearest_m, landing.farthest_m)
-            _row(page, f"{landing.arc_deg:.0f}°: {landing.what}", span, 0.012, quiet=True)
+            _row(
+                page,
+                f"{landing.arc_deg:.0f}°: {landing_words(landing, fan.follow_m)}",
+                span,
+                0.012,
+                quiet=True,
+            )
     if spilt.has_boundary:
         page.gap(0.004)
         _row(page, "Beyond the boundary it is broken by", quiet=True)

@@ -1,0 +1,904 @@
+"""What `results.json` holds, key by key: the source of its JSON Schema and of docs/results.md.
+
+`scripts/write_docs.py` writes both from here. A program in Python may also read a file through these models:
+`Results.model_validate_json(text)`.
+"""
+
+import json
+from datetime import date
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+#: Units that a number may have, by the suffix of its key.
+SUFFIXES = {
+    "m": "_m", "m2": "_m2", "deg": "_deg", "s": "_s", "min": "_min", "°C": "_c", "K": "_k", "m/s": "_mps",
+    "W/m2/sr": "_w_m2_sr", "share": "_share", "count": "_count",
+}  # fmt: skip
+#: What other numbers are in.
+OTHERS = ("chance", "number from 1", "money", "weight", "pulses", "ratio", "any whole number", "year")
+
+
+def told(unit: str, meaning: str, null: str = "") -> Any:
+    """A number, a list of numbers or a table of them: its unit, its meaning and what null means."""
+    if unit not in {*SUFFIXES, *OTHERS}:
+        raise ValueError(f"{unit!r} is no unit that is told")
+    about: dict[str, Any] = {"x-unit": unit, **({"x-null": null} if null else {})}
+    return Field(description=f"{meaning} Unit: {unit}.{_null(null)}", json_schema_extra=about)
+
+
+def said(meaning: str, null: str = "") -> Any:
+    """Anything else: its meaning and what null means."""
+    about: dict[str, Any] = {"x-null": null} if null else {}
+    return Field(description=f"{meaning}{_null(null)}", json_schema_extra=about)
+
+
+def part(meaning: str) -> Any:
+    """A key that is there only where it was asked for."""
+    return Field(default=None, description=meaning)
+
+
+def _null(null: str) -> str:
+    return f" Null: {null}." if null else ""
+
+
+class Part(BaseModel):
+    """One object of the file: it holds these keys and no others."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+CauseWords = Literal[
+    "hidden by foliage", "hidden by a solid", "hidden by ground", "passes above the figure", "lands short",
+    "below the layer", "beyond range", "outside arc",
+]  # fmt: skip
+#: Square metres by layer, then by cause.
+Causes = dict[str, dict[CauseWords, float]]
+LonLat = Annotated[tuple[float, float], Field(description="Longitude and latitude, WGS 84.")]
+X = Annotated[float, told("m", "East, in the metres of `site.frame_wkt`.")]
+Y = Annotated[float, told("m", "North, in the metres of `site.frame_wkt`.")]
+Line = list[tuple[float, float]]
+
+
+class Figure(Part):
+    """Who walks: an upright line from the ground."""
+
+    name: str = said("Name of the figure, built in or of the site file.")
+    height_m: float = told("m", "Height; of an animal that of its shoulder.")
+
+
+class GroundRead(Part):
+    """The ground that was worked on, cell by cell."""
+
+    known_m2: float = told("m2", "Ground whose height is known, bridged gaps with it.")
+    unknown_m2: float = told("m2", "Cells whose ground is not known: no verdict is given there.")
+    bridged_m2: float = told("m2", "Of the known ground, what was not measured but bridged across gaps.")
+    spacing_m: float | None = told(
+        "m", "Typical distance between measured ground points.", "the ground is drawn, not surveyed"
+    )
+
+
+class Site(Part):
+    """The site as it was read."""
+
+    name: str = said("As the site file says.")
+    cell_m: float = told("m", "Edge of a square cell of the ground.")
+    figure: Figure = said("The figure that the verdicts are for.")
+    frame_wkt: str = said(
+        "The CRS of every x and y here and of the rasters, as WKT: a transverse Mercator of scale 1 centred"
+        " on the site; without a CRS an engineering CRS, and x and y are those of the site file."
+    )
+    origin_lonlat: LonLat | None = told(
+        "deg", "Where x = 0, y = 0 lies: longitude, latitude, WGS 84.", "the site has no CRS"
+    )
+    ground: GroundRead = said("How much of the ground is known.")
+    doubts: list[str] = said("Sentences about the survey that every reader has to see.")
+
+
+class Detector(Part):
+    """One unit of an option as it is posed, and what may mislead about it."""
+
+    name: str = said("Unique within its option.")
+    type: str = said("The name that its type gives itself.")
+    mount: str = said("Name of the mount.")
+    x: X
+    y: Y
+    lonlat: LonLat | None = told("deg", "Longitude, latitude, WGS 84.", "the site has no CRS")
+    ground_z: float = told("m", "Height of the ground at the mount, in the survey's own heights, as metres.")
+    height_m: float = told("m", "Of the unit above the ground at its mount.")
+    allowed_height_m: tuple[float, float] = told("m", "Lowest and highest that its type allows.")
+    bearing_deg: float = told("deg", "Facing, clockwise from true north, 0 to 360.")
+    tilt_deg: float = told("deg", "Nose down positive.")
+    roll_deg: float = told("deg", "Right side down positive.")
+    pan_deg: list[float] = told("deg", "Of each head within the housing, clockwise, in the type's order.")
+    range_m: float = told("m", "Range setting.")
+    max_range_m: float = told("m", "Slant distance out to which the type is rated.")
+    fill: float = told("share", "Share of a layer that a figure has to fill to break it.")
+    pulses: int = told("pulses", "Within the type's window, for an alarm.")
+    is_inside_solid: bool = said("Whether it stands inside a solid.")
+    solid_ahead_m: float | None = told(
+        "m",
+        "Slant distance to a solid that a head looks straight into.",
+        "none stands within 0.6 m, or the unit is inside one",
+    )
+    across_unknown_m2: float = told("m2", "Ground in its reach seen across ground that is not known.")
+    off_known_m2: float = told("m2", "Of its arcs out to `max_range_m`, what lies off the known ground.")
+    off_known_share: float = told("share", "The same as a share of its arcs.")
+
+
+class VerdictAreas(Part):
+    """Known ground by verdict; the five add up to `site.ground.known_m2`."""
+
+    both: float = told("m2", "Held by both layers: an alarm can be raised there.")
+    upper_only: float = told("m2", "The upper layer alone is broken.")
+    lower_only: float = told("m2", "Another layer alone is broken.")
+    dead: float = told("m2", "Dead ground: within arc and range, and no layer reaches the figure.")
+    outside: float = told("m2", "Outside every arc or range.")
+
+
+class Protected(Part):
+    """One protected area under an option."""
+
+    name: str = said("As the site file says.")
+    area_m2: float = told("m2", "Cells whose middle lies in its outline, known or not.")
+    both_fraction: float = told("share", "Of `area_m2`, held by both layers; 0 where the area has no cell.")
+    weight: float = told("weight", "As the site file says.")
+    out_of_reach_m2: float = told("m2", "Beyond the maximum range of every unit.")
+    out_of_reach_share: float = told("share", "The same of `area_m2`; 0 where the area has no cell.")
+    unknown_m2: float = told("m2", "Where no ground is known: counts as not held.")
+    unknown_share: float = told("share", "The same of `area_m2`; 0 where the area has no cell.")
+
+
+class Body(Part):
+    """How large a figure is seen from above."""
+
+    breadth_m: float = told("m", "Across its walk.")
+    length_m: float = told("m", "Along its walk.")
+    source: str = said("Where the two come from.")
+
+
+class Alarm(Part):
+    """Where and when an alarm is raised."""
+
+    x: X
+    y: Y
+    along_m: float = told("m", "Walked by then, in plan.")
+    time_s: float = told("s", "Passed by then.")
+    units: list[str] = said("Units that have raised theirs by then.")
+
+
+class RouteAlarm(Alarm):
+    """Where and when a route raises the alarm with the zones exactly as they are set."""
+
+    left_m: float = told("m", "Still to walk from there to the end of the route.")
+
+
+class Reached(Part):
+    """One protected area and a walk."""
+
+    name: str = said("Of the protected area.")
+    enters_m: float | None = told("m", "Walked when the path first enters it.", "the path never does")
+    left_along_m: float | None = told(
+        "m",
+        "From the alarm on along the path until it enters; negative where the alarm comes too late.",
+        "there is no alarm, or the path never enters",
+    )
+    left_straight_m: float | None = told(
+        "m", "From the alarm straight to the area; 0 within it.", "there is no alarm"
+    )
+
+
+class Pulse(Part):
+    """One zone entered or left by a side of the figure while the layers that the alarm needs are broken."""
+
+    x: X
+    y: Y
+    along_m: float = told("m", "Walked by then.")
+    time_s: float = told("s", "Passed by then.")
+    unit: str = said("Name of the unit.")
+    head: int = told("number from 1", "Head of the unit, in the type's order.")
+    layer: str = said("Name of the layer.")
+    zone: int = told("number from 1", "Zone of the layer, from the left as the unit looks out.")
+    entered: bool = said("True where the zone is entered, false where it is left.")
+
+
+class Walk(Part):
+    """One walk of the site file."""
+
+    name: str = said("As the site file says.")
+    figure: Figure = said("Who walks.")
+    body: Body = said("How large the walker is seen from above.")
+    speed_mps: float = told("m/s", "As the site file says.")
+    length_m: float = told("m", "Of the whole path, in plan.")
+    time_s: float = told("s", "For the whole path.")
+    both_m: float = told("m", "Walked under both layers.")
+    alarm: Alarm | None = said("The first alarm.", "none is raised")
+    protect: list[Reached] = said("Every protected area, in the order of the site file.")
+    pulses: list[Pulse] = said("In the order they come.")
+    words: str = said("The same as a sentence.")
+
+
+class FanWalk(Part):
+    """One straight walk of a fan."""
+
+    bearing_deg: float = told("deg", "From the unit to the walk; to its middle where it goes across.")
+    starts_at_m: float | None = told("m", "Plan distance from the unit at which it starts.", "it goes across")
+    passes_at_m: float | None = told(
+        "m", "Plan distance from the unit at which it passes.", "it goes straight at the unit"
+    )
+    walked_m: float | None = told("m", "Walked when the alarm is raised.", "none is raised")
+    from_unit_m: float | None = told(
+        "m", "Plan distance from the unit when the alarm is raised.", "none is raised"
+    )
+
+
+class ShareAlarmed(Part):
+    """How many walks of a fan raise the alarm in time."""
+
+    from_unit_m: float | None = told(
+        "m", "In time is while the walker is farther from the unit than this.", "of walks across"
+    )
+    walked_m: float | None = told(
+        "m", "In time is before more than this is walked.", "of walks straight at the unit"
+    )
+    share: float = told("share", "Of all walks of the fan.")
+
+
+class Fan(Part):
+    """Straight walks against one unit alone, every 5 degrees of its arcs."""
+
+    unit: str = said("Name of the unit.")
+    kind: Literal["straight at the unit", "across the unit"] = said("Which way they go.")
+    figure: Figure = said("Who walks.")
+    speed_mps: float = told("m/s", "Of every walk.")
+    pulses: int = told("pulses", "That the unit's alarm takes.")
+    walk_length_m: float = told("m", "Of every walk.")
+    walk_count: int = told("count", "Walks of the fan.")
+    alarm_count: int = told("count", "Walks that raise the alarm.")
+    early_m: float | None = told("m", "Distance from the unit that `early_count` goes by.", "of walks across")
+    early_count: int | None = told(
+        "count", "Walks that raise the alarm farther from the unit than that.", "of walks across"
+    )
+    weakest: FanWalk | None = said(
+        "Of the walks that raise the alarm the one that does so last.", "none does"
+    )
+    share_alarmed: list[ShareAlarmed] = said("How many raise it in time, for several meanings of that.")
+    walks: list[FanWalk] = said("Each walk.")
+    words: str = said("The same as a sentence.")
+
+
+class BorrowedFan(Fan):
+    """A fan walked as a borrowed walk test says."""
+
+    test: str = said("Name of the test.")
+    grade: int = told("number from 1", "Grade of the test, 1 to 4.")
+    status: str = said("How far the test's own figures can be trusted.")
+    note: str = said("Says that the test is borrowed.")
+
+
+class Walks(Part):
+    """Part `walks` of a study."""
+
+    paths: list[Walk] = said("The walks of the site file.")
+    fans: list[Fan] = said("Two of each unit: straight at it and across it.")
+    borrowed_walk_tests: list[BorrowedFan] = said("Of each unit; empty where no grade is asked for.")
+    note: str = said("What the numbers are not.")
+
+
+class WayIn(Part):
+    """A walk to a protected area, and how likely it is to raise the alarm."""
+
+    start: str = said("Where it starts: an approach, or a side of the known ground.")
+    figure: Figure = said("Who walks.")
+    speed_mps: float = told("m/s", "Of the walk.")
+    length_m: float = told("m", "In plan.")
+    time_s: float = told("s", "For the whole of it.")
+    expected_pulses: float = told("pulses", "To be expected along it, with the edges of zones spread evenly.")
+    alarm_chance: float = told("chance", "That it raises the alarm: a model's, not a measured one.")
+    alarm_as_set: RouteAlarm | None = said(
+        "The alarm of the same walk with the zones exactly as they are set.", "none is raised"
+    )
+    line: Line = told("m", "Its corners, [x, y] each.")
+
+
+class Shortest(Part):
+    """The shortest clear route, which may run close by held ground."""
+
+    length_m: float = told("m", "In plan.")
+    line: Line = told("m", "Its corners, [x, y] each.")
+
+
+class ClearRoute(Part):
+    """A route that never touches ground held by both layers, as far from it as can be."""
+
+    length_m: float = told("m", "In plan.")
+    berth_m: float | None = told(
+        "m", "How far its middle keeps from the nearest held ground.", "no ground is held at all"
+    )
+    into_m: float = told("m", "How deep into the area clear ground can be followed, from its outline.")
+    line: Line = told("m", "Its corners, [x, y] each.")
+    shortest: Shortest = said("The shortest clear route of all.")
+
+
+class PlaceOn(Part):
+    """A place."""
+
+    x: X
+    y: Y
+
+
+class LeastHeld(Part):
+    """Where no route is clear: the one that touches held ground for the shortest way."""
+
+    length_m: float = told("m", "In plan.")
+    held_m: float = told("m", "Walked touching held ground.")
+    first_held: PlaceOn = said("Where it first touches held ground.")
+    unseen_to_m: float = told("m", "How near to the area clear ground can be followed from outside.")
+    line: Line = told("m", "Its corners, [x, y] each.")
+
+
+class Routes(Part):
+    """The ways to one protected area; a part `routes` of a study has one for each."""
+
+    area: str = said("Name of the protected area.")
+    start: str = said("Where the least likely walk starts, or where a walk was looked for.")
+    least_likely: WayIn | None = said(
+        "The walk to the area's edge that is least likely to raise the alarm.", "nobody can walk there"
+    )
+    much_shorter: WayIn | None = said(
+        "The least likely of those to its edge that are much shorter: by a third, and by 10 m.",
+        "there is none, or nobody can walk there",
+    )
+    least_likely_to_middle: WayIn | None = said(
+        "The same to the ground deepest within it that can be walked to.", "nobody can walk there"
+    )
+    much_shorter_to_middle: WayIn | None = said(
+        "The least likely of those there that are much shorter.", "there is none, or nobody can walk there"
+    )
+    clear: ClearRoute | None = said("A clear route.", "there is none, or nobody can walk there")
+    least_held: LeastHeld | None = said(
+        "The way over least held ground.", "there is a clear route, or nobody can walk there"
+    )
+    words: str = said("The same as sentences.")
+
+
+class Animal(Figure):
+    """What one animal makes of an option."""
+
+    alarm_m2: float = told("m2", "Ground on which it raises the alarm (breaks what a person has to break).")
+    nearest_m: float | None = told(
+        "m", "Plan distance from the nearest unit to such ground.", "there is none"
+    )
+
+
+class Crawling(Figure):
+    """Ground on which a person who crawls is not noticed and one upright is."""
+
+    upright: Figure = said("Who is noticed walking upright.")
+    unnoticed_m2: float = told("m2", "Ground that holds the one upright and not the one who crawls.")
+    unnoticed_protected_m2: float = told("m2", "Of it, what is protected, each cell once.")
+    nearest_m: float | None = told(
+        "m", "Plan distance from the nearest unit to such ground.", "there is none"
+    )
+
+
+class PastBoundary(Part):
+    """Ground beyond the boundary in the upper layer of any unit."""
+
+    within_range: float = told(
+        "m2", "A person breaks it within `max_range_m`, on a road the larger of a person and a vehicle."
+    )
+    on_past_range: float = told(
+        "m2", "A vehicle breaks it on past that; what counts within range is left out."
+    )
+
+
+class LandsOn(Part):
+    """What the axis of a layer ends on; of bearings past the boundary alone where one is drawn."""
+
+    what: Literal["nothing", "ground", "solid", "foliage", "end of the known ground"] = said("What it is.")
+    solid: str | None = said("Name of the solid.", "it is no solid")
+    arc_deg: float = told("deg", "Arc of bearings that end there.")
+    nearest_m: float = told("m", "Slant distance from the unit.")
+    farthest_m: float = told("m", "Slant distance from the unit.")
+
+
+class UpperLayer(Part):
+    """The upper layer of one head, followed past own land."""
+
+    unit: str = said("Name of the unit.")
+    head: int = told("number from 1", "Head of the unit, in the type's order.")
+    layer: str = said("Name of the layer.")
+    max_range_m: float = told("m", "Slant distance out to which the type is rated.")
+    followed_to_m: float = told("m", "Slant distance to which the layer is followed: three times that.")
+    axis_past_within_range_m: float | None = told(
+        "m", "Farthest that its axis runs past the boundary within range, in plan.", "no boundary is drawn"
+    )
+    layer_past_within_range_m: float | None = told(
+        "m", "The same of its axis and its two edges.", "no boundary is drawn"
+    )
+    layer_past_on_past_range_m: float | None = told(
+        "m", "The same on past its range, counted from there.", "no boundary is drawn"
+    )
+    known_ground_ends_m: float | None = told(
+        "m", "Nearest slant distance at which it leaves the known ground.", "it does not"
+    )
+    lands_on: list[LandsOn] = said("Widest arc first.")
+
+
+class Piece(Part):
+    """One piece of ground of others."""
+
+    name: str = said("As the site file says.")
+    kind: Literal["road", "neighbour", "other"] = said("As the site file says.")
+    keep_out: bool = said("As the site file says.")
+    within_range_m2: float = told(
+        "m2", "Of it in the upper layer of any unit within range, for a person or, on a road, a vehicle."
+    )
+    on_past_range_m2: float = told("m2", "Of it only on past range, where a vehicle is sensed.")
+    nearest_m: float | None = told(
+        "m", "Plan distance from a unit to the nearest such ground.", "there is none"
+    )
+
+
+class Beyond(Part):
+    """Part `beyond` of a study: where upper layers run past own land."""
+
+    has_boundary: bool = said("Whether own land is drawn.")
+    farthest_within_range_m: float | None = told(
+        "m",
+        "Farthest that any upper layer runs past the boundary within range, in plan.",
+        "no boundary is drawn",
+    )
+    farthest_on_past_range_m: float | None = told(
+        "m", "The same on past range, counted from there.", "no boundary is drawn"
+    )
+    past_boundary_m2: PastBoundary | None = told(
+        "m2", "Ground beyond the boundary in an upper layer.", "no boundary is drawn"
+    )
+    layers: list[UpperLayer] = said("Of each head of each unit.")
+    pieces: list[Piece] = said("Every piece of ground of others that is drawn.")
+    notes: list[str] = said("What a reader has to know besides.")
+
+
+class InLayer(Part):
+    """One nuisance thing in one layer of one head; seen and near ones first."""
+
+    name: str = said("Of the thing.")
+    kind: Literal["vent", "flue", "window", "road", "water", "foliage", "other"] = said(
+        "As the site file says."
+    )
+    unit: str = said("Name of the unit.")
+    head: int = told("number from 1", "Head of the unit, in the type's order.")
+    layer: str = said("Name of the layer.")
+    distance_m: float = told(
+        "m", "Slant distance to the nearest part in the layer; of what is seen, where any is."
+    )
+    bearing_deg: float = told("deg", "To the middle of what lies in the layer.")
+    is_within_range: bool = said("Whether that distance is within `max_range_m`.")
+    is_seen: bool = said("False where ground and solids hide all of it.")
+    zone: int = told("number from 1", "Zone that it fills most, from the left as the unit looks out.")
+    zone_share: float = told("share", "Of that zone, if nothing stood between.")
+    zone_share_seen: float = told("share", "Most that is seen of it in one zone.")
+    advice: str = said("What to do about it.")
+    advice_source: str = said("Where the advice comes from.")
+
+
+class BorrowedCondition(Part):
+    """The contrast that the marks of fill are taken to be for."""
+
+    difference_k: float = told("K", "Figure over background.")
+    ground_c: float = told("°C", "Background.")
+    contrast_w_m2_sr: float = told("W/m2/sr", "Of the two, 8 to 14 micrometres.")
+    source: str = said("Where it comes from.")
+
+
+class ByGround(Part):
+    """What is held at one temperature of the ground."""
+
+    ground_c: float = told("°C", "Of the ground.")
+    contrast_w_m2_sr: float = told("W/m2/sr", "Figure less ground; negative where the figure shows colder.")
+    ratio: float = told("ratio", "Size of the contrast over that of the borrowed condition.")
+    both_m2: float = told("m2", "All ground held by both layers.")
+    protected_share: float | None = told("share", "Of the protected ground, so held.", "nothing is protected")
+
+
+class Lost(Part):
+    """Between which temperatures of the ground a share of the held ground is lost."""
+
+    share: float = told("share", "At least so much of what is held at full contrast is lost.")
+    from_c: float | None = told("°C", "From here on.", "from the coldest ground looked at")
+    to_c: float | None = told("°C", "Up to here.", "to the hottest ground looked at")
+
+
+class Heat(Part):
+    """Part `heat` of a study."""
+
+    figure_c: float = told("°C", "Apparent surface of the figure.")
+    emissivity: float = told("ratio", "Of the figure.")
+    ground_emissivity: float = told("ratio", "Of the ground.")
+    sky_below_k: float = told("K", "How much colder than the ground the sky shows.")
+    borrowed_condition: BorrowedCondition = said("What contrasts are measured by.")
+    by_ground: list[ByGround] = said("At each temperature of the site file's `grounds`.")
+    lost: list[Lost] = said("Empty where nothing is held at any temperature.")
+    words: list[str] = said("The same as sentences.")
+
+
+class Season(Part):
+    """A part of the year, both days included."""
+
+    first: date = said("First day.")
+    last: date = said("Last day, never before the first.")
+
+
+class SunSpan(Season):
+    """Days between which the sun comes in view every so often, and between which hours."""
+
+    from_: str = Field(
+        alias="from", pattern=r"^\d\d:\d\d$", description="Earliest clock time of all these days, HH:MM."
+    )
+    to: str = Field(pattern=r"^\d\d:\d\d$", description="Latest clock time; midnight at the end is 24:00.")
+    longest_min: int = told("min", "Longest stay of one day.")
+
+
+class SunLayer(Part):
+    """The sun before one layer of one head."""
+
+    unit: str = said("Name of the unit.")
+    head: int = told("number from 1", "Head of the unit, in the type's order.")
+    facing_deg: float = told("deg", "Bearing of the head.")
+    layer: str = said("Name of the layer.")
+    in_view_min: int = told("min", "In the year, with the sun in view.")
+    hidden_min: int = told("min", "In the year, with the sun up and where it would be in view, but hidden.")
+    seasons: list[Season] = said(
+        "When in the year the sun comes in view: none, one, or two where the season runs over New Year; a"
+        " pause of 14 days or less ends none."
+    )
+    spans: list[SunSpan] = said("The same in full: days and hours.")
+
+
+class Sun(Part):
+    """Part `sun` of a study."""
+
+    placed: bool = said("False where the site has no CRS, so that nobody knows where the sun stands.")
+    year: int = told("year", "That was looked at.")
+    time_zone: str = said("Of the clock times, a name of the time zone database.")
+    near_deg: float = told("deg", "How near to a layer the sun counts.")
+    least_light_share: float = told("share", "Foliage that lets through less hides the sun.")
+    step_min: int = told("min", "In which the sun was looked at.")
+    layers: list[SunLayer] = said("Of each head of each unit; empty where the sun cannot be placed.")
+    words: list[str] = said("The same as sentences.")
+
+
+class Option(Part):
+    """One option, judged; the parts of a study stand in it where they were asked for."""
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "dependentRequired": {
+                "animals": ["crawling"],
+                "crawling": ["animals"],
+                "beyond": ["nuisances"],
+                "nuisances": ["beyond"],
+            }
+        }
+    )
+
+    name: str = said("As the site file says, or what a search found it as.")
+    combine: Literal["any", "all"] = said("Whether any or all of its units have to hold a piece of ground.")
+    detectors: list[Detector] = said("Its units.")
+    protected_share: float | None = told(
+        "share",
+        "Of the protected ground, by plain area, held by both layers; ground of two areas counts in both.",
+        "nothing is protected",
+    )
+    weighted_share: float | None = told(
+        "share",
+        "The same by weight: what options are ranked by.",
+        "nothing is protected, or all weights are equal",
+    )
+    area_m2: VerdictAreas = told("m2", "Known ground by verdict.")
+    protect: list[Protected] = said("Every protected area, in the order of the site file.")
+    causes: Causes = told(
+        "m2", "All ground that a layer does not reach, by layer and cause; causes of 0 are left out."
+    )
+    protected_lost_m2: Causes | None = told(
+        "m2", "The same of protected ground that is not held.", "nothing is protected"
+    )
+    warnings: list[str] = said("Sentences, those of the survey with them.")
+    walks: Walks = part("Part `walks` of a study.")
+    routes: list[Routes] = part("Part `routes` of a study: one for each protected area.")
+    animals: list[Animal] = part("Part `animals` of a study: lowest animal first.")
+    crawling: Crawling = part("Of part `animals` too: a person who crawls.")
+    beyond: Beyond = part("Part `beyond` of a study.")
+    nuisances: list[InLayer] = part("Of part `beyond` too: things that may trouble a unit.")
+    heat: Heat = part("Part `heat` of a study.")
+    sun: Sun = part("Part `sun` of a study.")
+
+
+class Reason(Part):
+    """What costs an option most of the ground that the best one holds and it does not."""
+
+    option: str = said("Name of the option that is not the best.")
+    layer: str | None = said("Name of the layer.", "it holds as much, or no cause takes 0.5 m2")
+    cause: CauseWords | None = said("The cause.", "as of `layer`")
+    lost_m2: float | None = told("m2", "Plain ground that the cause takes.", "as of `layer`")
+
+
+class Spread(Part):
+    """Standard deviations that the draws were made with."""
+
+    ground_m: float = told("m", "Of the survey's heights.")
+    ground_source: str = said("Where that comes from.")
+    correlation_m: float = told("m", "Distance over which they err alike.")
+    height_m: float = told("m", "Of a unit's height.")
+    bearing_deg: float = told("deg", "Of a unit's bearing.")
+    tilt_and_roll_deg: float = told("deg", "Of a unit's tilt, and of its roll.")
+
+
+class RankingHolds(Part):
+    """How firmly the options rank."""
+
+    best_share: float = told("share", "Of draws in which the best option stays the best.")
+    order_share: float = told("share", "Of draws in which all options keep their order.")
+    words: str | None = said("The same as a sentence.", "there is one option only")
+
+
+class Limits(Part):
+    """How far off each setting was looked at, to each side; range has the settings of its type."""
+
+    height_m: float = told("m", "Of height.")
+    bearing_deg: float = told("deg", "Of bearing.")
+    tilt_deg: float = told("deg", "Of tilt.")
+    roll_deg: float = told("deg", "Of roll.")
+
+
+class OfDraws(Part):
+    """One amount over all draws."""
+
+    middle: float = told("share", "The median.")
+    worst_twentieth: float = told("share", "Reached or bettered in 95 % of the draws.")
+    mean: float = told("share", "The mean.")
+
+
+class AreaOfDraws(Part):
+    """One area over all draws."""
+
+    middle: float = told("m2", "The median.")
+    worst_twentieth: float = told("m2", "Reached or bettered in 95 % of the draws.")
+    mean: float = told("m2", "The mean.")
+
+
+class ChanceAreas(Part):
+    """Ground by the share of draws in which both layers hold it."""
+
+    at_least_95_percent: float = told("m2", "In 95 % of the draws or more.")
+    at_least_half: float = told("m2", "In half of them or more.")
+    above_none: float = told("m2", "In any of them.")
+
+
+class SlackM(Part):
+    """How far a length may be off to each side before too much is lost."""
+
+    less_m: float = told("m", "Lower, or shorter; not negative.")
+    more_m: float = told("m", "Higher, or longer; not negative.")
+    less_open: bool = said("True where no more was looked at: the limit, or the last setting that there is.")
+    more_open: bool = said("The same to the other side.")
+
+
+class SlackDeg(Part):
+    """How far an angle may be off to each side before too much is lost."""
+
+    less_deg: float = told("deg", "To the left, or nose up, or right side up; not negative.")
+    more_deg: float = told("deg", "To the right, or nose down, or right side down; not negative.")
+    less_open: bool = said("True where no more was looked at: the limit, or the end of the swivel.")
+    more_open: bool = said("The same to the other side.")
+
+
+class Settings(Part):
+    """The tolerance of each setting, the others as they are."""
+
+    height: SlackM = said("Of height.")
+    bearing: SlackDeg = said("Of bearing.")
+    tilt: SlackDeg = said("Of tilt.")
+    roll: SlackDeg = said("Of roll.")
+    range: SlackM = said("Of the range setting: by how much the shortest and longest that will do differ.")
+
+
+class UnitTolerance(Part):
+    """How far each setting of one unit may be off."""
+
+    unit: str = said("Name of the unit.")
+    counted_m2: float = told(
+        "m2", "Ground that the whole option holds and that may be lost: protected ground, or all."
+    )
+    settings: Settings | None = said("Each setting.", "the option holds nothing to lose")
+
+
+class OptionDoubt(Part):
+    """How one option fares over the draws."""
+
+    name: str = said("Of the option.")
+    protected_share: OfDraws | None = told(
+        "share", "Of the protected ground, held by both layers.", "nothing is protected"
+    )
+    both_m2: AreaOfDraws | None = told("m2", "All ground held by both layers.", "some ground is protected")
+    words: str = said("The same as a sentence.")
+    best_share: float = told("share", "Of draws in which it is the best option.")
+    chance_m2: ChanceAreas = told("m2", "Ground by how often it is held.")
+    tolerance: list[UnitTolerance] = said("Of each unit.")
+
+
+class Doubt(Part):
+    """Part `doubt` of a study: the options judged again on sites that are a little off."""
+
+    draws: int = told("count", "How many.")
+    seed: int = told("any whole number", "Of the site file.")
+    spread: Spread = said("How far off they are.")
+    ranking_holds: RankingHolds = said("How firmly the options rank.")
+    tolerance_loss_share: float = told("share", "Of the held ground that may be lost, for every tolerance.")
+    tolerance_limits: Limits = said("How far off settings were looked at.")
+    options: list[OptionDoubt] = said("In the order of the site file.")
+
+
+class Space(Part):
+    """What was searched, besides the mounts and their heights."""
+
+    types: list[str] = said("Names that the types give themselves.")
+    bearing_step_deg: float = told("deg", "From one bearing to the next.")
+    tilts_deg: list[float] = told("deg", "Every tilt.")
+    ranges_m: list[float] | None = told(
+        "m", "Range settings, of those that a type has.", "all that each type has"
+    )
+
+
+class AimOff(Part):
+    """How far the aim may be off for ground still to count as surely held, to each side."""
+
+    bearing_deg: float = told("deg", "Of bearing.")
+    tilt_deg: float = told("deg", "Of tilt.")
+
+
+class SearchLimits(Part):
+    """What was asked for."""
+
+    most_units: int | None = told("count", "Units of a set.", "no limit: money or a share to hold decides")
+    budget: float | None = told("money", "In the money of the types' prices.", "no limit")
+    hold_share: float | None = told(
+        "share",
+        "Of the ground that counts, by weight, to be held at least cost.",
+        "as much as can be is held",
+    )
+    apart: bool = said("Whether two units of a set may not see each other.")
+
+
+class FoundUnit(Part):
+    """One unit of a set; the whole of it stands in `options`."""
+
+    name: str = said("Of the unit, as in its option.")
+    mount: str = said("Name of the mount.")
+    type: str = said("The name that its type gives itself.")
+    type_in_site_file: str = said("The type as a site file names it: built in, or a path.")
+    height_m: float = told("m", "Above the ground at its mount.")
+    bearing_deg: float = told("deg", "Facing, clockwise from true north.")
+    tilt_deg: float = told("deg", "Nose down positive.")
+    range_m: float = told("m", "Range setting.")
+
+
+class Aimed(Part):
+    """An area by how the units are aimed."""
+
+    surely: float = told("m2", "Held wherever within `search.tolerance` each unit is aimed.")
+    aimed_exactly: float = told("m2", "Held with every unit aimed exactly.")
+
+
+class AimedShare(Part):
+    """A share by how the units are aimed."""
+
+    surely: float = told("share", "Held wherever within `search.tolerance` each unit is aimed.")
+    aimed_exactly: float = told("share", "Held with every unit aimed exactly.")
+
+
+class Choice(Part):
+    """One set of units."""
+
+    option: str = said("Name of the option that it is.")
+    units: list[FoundUnit] = said("Its units.")
+    weighted_m2: Aimed = told("m2", "Ground that counts, by weight; all ground where nothing is protected.")
+    weighted_share: AimedShare = told("share", "The same as a share of all that counts.")
+    protected_share: float | None = told(
+        "share", "Of the protected ground, by plain area, surely held.", "nothing is protected"
+    )
+    slack_deg: float = told("deg", "Least of its units': by how much a bearing may be off with little lost.")
+    animal_m2: float = told("m2", "Ground on which a large dog raises the alarm, each unit's summed.")
+    price: float | None = told("money", "Of its units.", "a type has no price")
+
+
+class Margin(Part):
+    """By how much the best set beats the runner-up: one of the three, the one it was chosen by."""
+
+    weighted_m2: float | None = told("m2", "More surely held, by weight.", "a share to hold was given")
+    price: float | None = told("money", "Less money.", "it was not chosen by price")
+    unit_count: int | None = told("count", "Fewer units.", "it was not chosen by their number")
+
+
+class Grid(Part):
+    """A part of the ground, as it was read."""
+
+    cell_m: float = told("m", "Edge of a cell.")
+    bounds_m: tuple[float, float, float, float] = told("m", "West, south, east and north edge, as x and y.")
+
+
+class Surroundings(Part):
+    """What the parts `beyond` and `sun` looked at."""
+
+    ground: Grid = said("Read as for the verdicts, and past them: what upper layers are followed over.")
+    far: list[Grid] = said("Around it, for the sun alone: surfaces of the survey, from near to far.")
+    doubts: list[str] = said("Sentences about what is looked at here alone.")
+
+
+class Search(Part):
+    """What a search found."""
+
+    settings_judged: int = told("count", "Settings of one unit that were judged.")
+    mount_count: int = told("count", "Mounts that were searched.")
+    seed: int = told("any whole number", "Of the site file.")
+    space: Space = said("What was searched.")
+    tolerance: AimOff = said("How far the aim may be off.")
+    limits: SearchLimits = said("What was asked for.")
+    best: Choice = said("The best set.")
+    runner_up: Choice | None = said("The next best that differs.", "there is none")
+    best_unit: Choice = said("The best unit alone.")
+    margin: Margin | None = said("By how much the best is better.", "there is no runner-up")
+    gap_share: float = told("share", "What the solver left open over the settings kept; 0 is proved.")
+    gap_all_settings_share: float | None = told(
+        "share", "What is open over all settings; 0 is proved.", "a share to hold was given"
+    )
+    why: str = said("As the top-level `why`.")
+
+
+class Results(Part):
+    """Everything that terrain3d writes into results.json."""
+
+    schema_: Literal["terrain3d/results/2"] = Field(
+        alias="schema", description="Which schema the file is of."
+    )
+    caution: str = said("What has to be told with every number here.")
+    site: Site = said("The site as it was read.")
+    options: list[Option] = said(
+        "In the order of the site file; of a search the best set, the runner-up, the best unit."
+    )
+    ranking: list[str] = said("Names of the options, best first.")
+    why: str = said("Why the first is the best.")
+    reasons: list[Reason] = said("What `why` is made of: the runner-up, and the best from other mounts.")
+    doubt: Doubt = part("Part `doubt` of a study.")
+    surroundings: Surroundings = part("Of the parts `beyond` and `sun` of a study.")
+    search: Search = part("Of `terrain3d search` alone.")
+
+
+def schema_text() -> str:
+    """The JSON Schema (draft 2020-12) of a file, as `results.schema.json` beside this module has it."""
+    found = _plain(Results.model_json_schema(by_alias=True))
+    objects = found.pop("$defs")
+    for node in (found, *objects.values()):
+        for value in node["properties"].values():
+            # pydantic leaves out what the object says of itself in the same words.
+            if set(value) == {"$ref"}:
+                value["description"] = objects[value["$ref"].rpartition("/")[2]]["description"]
+    head = {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "results.json of terrain3d, terrain3d/results/2",
+    }
+    return json.dumps({**head, **found, "$defs": objects}, indent=1, ensure_ascii=False) + "\n"
+
+
+def _plain(node: Any) -> Any:
+    """A schema without the titles and defaults that pydantic makes up from names."""
+    if isinstance(node, list):
+        return [_plain(below) for below in node]
+    if not isinstance(node, dict):
+        return node
+    kept = {key: below for key, below in node.items() if not (key == "title" and isinstance(below, str))}
+    if "default" in kept and kept["default"] is None:
+        del kept["default"]
+    return {key: _plain(below) for key, below in kept.items()}

@@ -1,0 +1,187 @@
+"""Documents that between them hold every key of results.json, with null and without."""
+
+import json
+from pathlib import Path
+
+from terrain3d.job import run
+from terrain3d.paper.results import results_json
+from terrain3d.paper.search import search_outcome, search_results_json
+from terrain3d.paper.study import study_json
+from terrain3d.search.run import read_search, run_search
+from terrain3d.study import study
+
+ROOT = Path(__file__).parents[2]
+
+
+def unit(option: str, mount: str = "pole", kind: str = "one-head-90", **setting: object) -> str:
+    """An option of one unit as a site file has it."""
+    keys = {"height": 1.0, "bearing": 0} | setting
+    lines = "\n".join(f"{key} = {value}" for key, value in keys.items())
+    return (
+        f'[[option]]\nname = "{option}"\n[[option.detector]]\nname = "D1"\n'
+        f'mount = "{mount}"\ntype = "{kind}"\n{lines}\n'
+    )
+
+
+#: Local metres, nothing protected, nothing drawn; two options of which one stands as the other does.
+BARE = """
+[site]
+name = "bare slope"
+cell = 0.5
+[ground]
+plane = { fall = 12, towards = 180, extent = 30 }
+[[mount]]
+name = "pole"
+at = [0, -4]
+[doubt]
+draws = 2
+"""
+#: A CRS, all that can be drawn, a wall before one unit; one area behind the units, one indoors.
+FULL = """
+[site]
+name = "slope with everything"
+crs = "EPSG:32631"
+cell = 0.25
+[ground]
+plane = { fall = 12, towards = 180, extent = 30 }
+[boundary]
+outline = [[559988, 4949994], [560012, 4949994], [560012, 4950012], [559988, 4950012]]
+[[beyond]]
+name = "lane"
+kind = "road"
+outline = [[559988, 4949991], [560012, 4949991], [560012, 4949994], [559988, 4949994]]
+[[beyond]]
+name = "field"
+kind = "neighbour"
+keep_out = true
+outline = [[559985, 4949998], [559988, 4949998], [559988, 4950004], [559985, 4950004]]
+[[solid]]
+name = "shed"
+outline = [[560004, 4950000], [560008, 4950000], [560008, 4950004], [560004, 4950004]]
+height = 2.5
+[[solid]]
+name = "barn"
+outline = [[559996, 4950012.5], [560004, 4950012.5], [560004, 4950014.5], [559996, 4950014.5]]
+height = 4
+[[foliage]]
+name = "hedge"
+outline = [[559993, 4950005], [559994, 4950005], [559994, 4950013], [559993, 4950013]]
+height = 1.4
+density = 3
+[[nuisance]]
+name = "vent"
+kind = "vent"
+at = [560000, 4950002]
+width = 0.4
+height = 1.2
+[[mount]]
+name = "pole"
+at = [560000, 4949996]
+[[mount]]
+name = "shed wall"
+at = [560003.7, 4950002]
+[[protect]]
+name = "yard"
+outline = [[559997, 4949998], [560003, 4949998], [560003, 4950004], [559997, 4950004]]
+weight = 2
+[[protect]]
+name = "corner behind"
+outline = [[559990, 4949988], [559994, 4949988], [559994, 4949991], [559990, 4949991]]
+[[protect]]
+name = "inside the shed"
+outline = [[560005, 4950001], [560007, 4950001], [560007, 4950003], [560005, 4950003]]
+[[approach]]
+name = "in the middle"
+path = [[560000, 4950002], [560000.5, 4950002]]
+[[walk]]
+name = "across"
+path = [[559991, 4950001], [560003, 4950001]]
+[[walk]]
+name = "behind"
+path = [[559991, 4949992], [560009, 4949992]]
+[walk_test]
+grade = 2
+[sun]
+near = 1
+[doubt]
+draws = 3
+"""
+
+#: A wall between the way in and the yard, open at its south end where the unit looks, and behind the unit.
+DETOUR = """
+[site]
+name = "a wall with a long way round"
+[ground]
+plane = { fall = 0, towards = 0, extent = 30 }
+[[solid]]
+name = "long wall"
+path = [[0, -1], [0, 15]]
+height = 2
+thickness = 0.3
+[[mount]]
+name = "pole"
+at = [0, -10]
+[[protect]]
+name = "yard"
+outline = [[-6, 0], [-4, 0], [-4, 4], [-6, 4]]
+[[approach]]
+name = "gate"
+path = [[8, 2], [8, 3]]
+"""
+
+
+def written(folder: Path, text: str) -> Path:
+    """A site file in a folder."""
+    path = folder / "site.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def demo() -> dict[str, dict]:
+    """`cover` and `compare` of the demo, and what looks past its verdicts, over its survey."""
+    looked = study(ROOT / "data" / "demo.toml", ("beyond", "sun"))
+    texts = {"demo": results_json(looked.outcome), "demo study": study_json(looked)}
+    return {name: json.loads(text) for name, text in texts.items()}
+
+
+def plane(folder: Path) -> dict:
+    """`cover` of a bare slope, one option."""
+    return json.loads(results_json(run(written(folder, BARE + unit("up")))))
+
+
+def bare_study(folder: Path) -> dict:
+    """All parts where next to nothing is drawn; of one option nothing is held."""
+    options = unit("up") + unit("the same", bearing=0) + unit("aloft", height=9.9, tilt=-30)
+    heat = "[heat]\nemissivity = 0.001\n"
+    return json.loads(study_json(study(written(folder, BARE + heat + options))))
+
+
+def lone_study(folder: Path) -> dict:
+    """Doubt of one option alone."""
+    return json.loads(study_json(study(written(folder, BARE + unit("up")), ("doubt",))))
+
+
+def full_study(folder: Path) -> dict:
+    """All parts where everything is drawn: held ground about the only way in, a unit at a wall."""
+    options = (
+        unit("up", tilt=-3)
+        + unit("at the wall", "shed wall", bearing=90, pulses=3)
+        + unit("west", "shed wall", "two-head-180", bearing=270, height=1.3)
+        + unit("away", bearing=180)
+        + unit("aloft", height=9.9, tilt=-30)
+    )
+    return json.loads(study_json(study(written(folder, FULL + options))))
+
+
+def detour(folder: Path) -> dict:
+    """Ways in of which the least likely one is long."""
+    return json.loads(study_json(study(written(folder, DETOUR + unit("north")), ("routes",))))
+
+
+def searched(folder: Path, keys: str, text: str = FULL) -> dict:
+    """A search with these keys in its table."""
+    table = f"[search]\nbearing_step = 30\ntilts = [-6, 0]\n{keys}\n"
+    result = run_search(
+        read_search(written(folder, text + table), lambda _step, _fraction: None), lambda *_: None
+    )
+    return json.loads(search_results_json(result, search_outcome(result)))
