@@ -37,11 +37,12 @@ _ENDS: dict[Lands, tuple[str, Any]] = {
 _CHIP = 30
 
 
-def wide_base(outcome: Outcome, size: Size) -> Base:
-    """A plan of own land and all that is drawn beside it, as far as ground is known."""
+def wide_base(outcome: Outcome, spilt: Spill, size: Size) -> Base:
+    """A plan of own land, all that is drawn beside it and where the layers end, as far as ground is known."""
     terrain = outcome.terrain
     more = [Area(piece.name, piece.outline) for piece in terrain.beyond]
     more += [Area(thing.name, thing.outline) for thing in terrain.nuisances]
+    more += [Area("upper layer", fan.ends[1, :, :2]) for fan in spilt.fans]
     if terrain.boundary is not None:
         more.append(Area("own land", terrain.boundary))
     wide = replace(outcome, terrain=replace(terrain, protect=(*terrain.protect, *more)))

@@ -38,7 +38,7 @@ def spill_sheet(
     date : str
         Printed as it is; empty for none.
     """
-    base = wide_base(outcome, size)
+    base = wide_base(outcome, spilt, size)
     view = "beyond the boundary, plan, north up"
     if base.scale is not None:
         view += f", {scale_words(base.scale, size)}"
