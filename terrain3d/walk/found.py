@@ -188,6 +188,8 @@ def clear_words(clear: ClearRoute | None, crossing: Crossing | None) -> str:
         return f"A clear route keeps {clear.berth_m:.1f} m from all ground held by both layers."
     if crossing is None:
         return ""
+    if crossing.held_m < 0.05:
+        return "No way is clear, yet one touches ground held by both layers in a single spot alone."
     return f"No way is clear: each touches ground held by both layers for {crossing.held_m:.1f} m or more."
 
 
