@@ -1,6 +1,5 @@
 """The order of steps, from a site file to an outcome; computes nothing itself."""
 
-import difflib
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,12 +8,13 @@ from terrain3d.choose.compare import ranked
 from terrain3d.choose.why import Reason, reasons, why_words
 from terrain3d.cover.areas import protected_weight
 from terrain3d.cover.option import OptionResult, judge_option
-from terrain3d.detector.figures import Figure, find_figure
+from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector
-from terrain3d.detector.types import DetectorType, load_type
+from terrain3d.detector.types import DetectorType
 from terrain3d.errors import InputError
+from terrain3d.ready import Ready, in_file, option_types, ready_site
 from terrain3d.sight.panorama import Panorama, eye_over, panorama
-from terrain3d.site import DetectorSetting, Site, load_site
+from terrain3d.site import DetectorSetting
 from terrain3d.survey.build import build_terrain
 from terrain3d.terrain import Terrain
 
@@ -43,23 +43,31 @@ def run(site_path: Path, progress: Progress | None = None) -> Outcome:
     InputError
         When the site file, the survey or a detector type cannot be used.
     """
+    return judge_site(ready_site(site_path), progress)
+
+
+def judge_site(ready: Ready, progress: Progress | None = None) -> Outcome:
+    """Judge every option of a site that is checked as far as no ground is needed.
+
+    Raises
+    ------
+    InputError
+        When an option, a type or the survey cannot be used.
+    """
     tell = progress or (lambda _step, _fraction: None)
-    site = load_site(site_path)
-    folder = site_path.parent
-    if not site.option:
-        raise InputError("there is no [[option]] to judge", str(site_path), "add one with its detectors")
-    types = _load_types(site, folder, str(site_path))
-    figure = _figure(site, str(site_path))
+    site, figure = ready.site, ready.figure
+    types = option_types(ready)
     reach_m = max(kind.max_range for kind in types.values())
     try:
-        terrain = build_terrain(site, folder, reach_m, lambda fraction: tell("reading the survey", fraction))
+        terrain = build_terrain(
+            site, ready.folder, reach_m, lambda fraction: tell("reading the survey", fraction)
+        )
     except InputError as error:
-        raise in_file(error, site_path) from error
+        raise in_file(error, ready.path) from error
     results = []
     for index, option in enumerate(site.option):
         tell("looking around from each mount", index / len(site.option))
-        where = f"{site_path}: option {option.name!r}"
-        units = tuple(_placed(terrain, setting, types[setting.type], where) for setting in option.detector)
+        units = tuple(_placed(terrain, setting, types[setting.type]) for setting in option.detector)
         results.append(_judged(terrain, figure, option.name, units, option.combine))
     tell("looking around from each mount", 1.0)
     return _ranked_outcome(site.site.name, terrain, figure, tuple(results))
@@ -114,75 +122,11 @@ def _ranked_outcome(
     )
 
 
-def in_file(error: InputError, site_path: Path) -> InputError:
-    """The same error in the file it is about: rooms know a site as values, only the job its file's name."""
-    where = error.where.replace("site.toml", str(site_path), 1) if error.where else str(site_path)
-    return InputError(error.what, where, error.mend)
-
-
-def own_figures(site: Site) -> tuple[Figure, ...]:
-    """The figures that a site file brings."""
-    return tuple(Figure(shape.name, shape.height, "site file") for shape in site.figure)
-
-
-def _figure(site: Site, where: str) -> Figure:
-    try:
-        return find_figure(site.site.figure, own_figures(site))
-    except InputError as error:
-        raise InputError(error.what, f"{where}: site: figure", error.mend) from None
-
-
-def _load_types(site: Site, folder: Path, where: str) -> dict[str, DetectorType]:
-    types: dict[str, DetectorType] = {}
-    for option in site.option:
-        for setting in option.detector:
-            if setting.type not in types:
-                try:
-                    types[setting.type] = load_type(setting.type, folder)
-                except InputError as error:
-                    place = f"{where}: option {option.name!r}, detector {setting.name!r}: type"
-                    place += f", in {error.where}" if error.where else ""
-                    raise InputError(error.what, place, error.mend) from None
-    return types
-
-
-def _placed(terrain: Terrain, setting: DetectorSetting, kind: DetectorType, where: str) -> Detector:
-    """A detector setting on its mount, checked against what its type can do."""
-    where = f"{where}, detector {setting.name!r}"
-    names = [mount.name for mount in terrain.mounts]
-    if setting.mount not in names:
-        near = difflib.get_close_matches(setting.mount, names, n=1)
-        raise InputError(
-            f"there is no mount {setting.mount!r}",
-            f"{where}: mount",
-            f"did you mean {near[0]!r}?" if near else f"known: {', '.join(names) or 'none'}",
-        )
-    if setting.range not in kind.range_settings:
-        offered = ", ".join(f"{r:g}" for r in kind.range_settings)
-        raise InputError(
-            f"{kind.name} has no range setting of {setting.range:g} m",
-            f"{where}: range",
-            f"it has {offered}",
-        )
-    if setting.pulses is not None and setting.pulses not in kind.pulses:
-        offered = ", ".join(str(n) for n in kind.pulses)
-        raise InputError(
-            f"{kind.name} has no pulse setting of {setting.pulses}", f"{where}: pulses", f"it has {offered}"
-        )
-    if setting.pan is not None and len(setting.pan) != len(kind.head):
-        raise InputError(
-            f"pan gives {_count(len(setting.pan), 'angle')},"
-            f" {kind.name} has {_count(len(kind.head), 'head')}",
-            f"{where}: pan",
-            "give one angle for each head",
-        )
+def _placed(terrain: Terrain, setting: DetectorSetting, kind: DetectorType) -> Detector:
+    """A detector setting on its mount."""
     mount = terrain.mount(setting.mount)
     x, y, ground_z = eye_over(terrain.ground, mount.x, mount.y, 0.0)
     return Detector(
         setting.name, kind, mount.name, x, y, ground_z, setting.height, setting.bearing % 360,
         setting.tilt, setting.roll, setting.range, setting.pan, setting.fill, setting.pulses,
     )  # fmt: skip
-
-
-def _count(n: int, noun: str) -> str:
-    return f"{n} {noun}" if n == 1 else f"{n} {noun}s"

@@ -369,8 +369,8 @@ _Shape = TypeVar("_Shape", bound=Table)
 OrFile = Annotated[Annotated[_Shape, Tag(_DRAWN)] | Annotated[FileRef, Tag(_IN_A_FILE)], Discriminator(_kind)]
 
 
-#: Tables of their own that name a file, and are no list of shapes.
-_ONE_TABLE = ("ground", "walk_test")
+#: The tables of shapes; what else has a key `file` names a file of another kind by it.
+_SHAPES = {"solid", "foliage", "mount", "protect", "treat", "walk", "approach", "nuisance", "beyond"}
 
 
 class Site(Table):
@@ -404,7 +404,7 @@ class Site(Table):
         if not isinstance(raw, Mapping):
             return raw
         return {
-            key: [value] if key not in _ONE_TABLE and isinstance(value, dict) and "file" in value else value
+            key: [value] if key in _SHAPES and isinstance(value, dict) and "file" in value else value
             for key, value in raw.items()
         }
 

@@ -14,17 +14,18 @@ from terrain3d.around.spill import FOLLOW_ON, Spill, spill
 from terrain3d.conditions.heat import HeatResult, held_by_temperature
 from terrain3d.conditions.sun import SunResult, sun_times
 from terrain3d.cover.option import OptionResult
-from terrain3d.detector.figures import Figure, find_figure
+from terrain3d.detector.figures import Figure
 from terrain3d.doubt.draws import Doubt, draw_doubt
 from terrain3d.doubt.field import spread_of
 from terrain3d.doubt.tolerance import UnitTolerance, option_tolerances
 from terrain3d.errors import InputError
-from terrain3d.job import Outcome, Progress, in_file, own_figures, run
+from terrain3d.job import Outcome, Progress, judge_site
+from terrain3d.ready import in_file, own_figures, ready_site
 from terrain3d.sight.panorama import Panorama, panorama
-from terrain3d.site import Site, load_site
+from terrain3d.site import Site
 from terrain3d.survey.build import build_surroundings
 from terrain3d.terrain import Terrain
-from terrain3d.walk.borrowed import BorrowedTests, load_tests
+from terrain3d.walk.borrowed import BorrowedTests
 from terrain3d.walk.option import OptionWalks, option_walks
 from terrain3d.walk.routes import OpenRoutes, open_routes
 
@@ -89,16 +90,14 @@ def study(
         When the site file, the survey, a type or a figure cannot be used.
     """
     tell = progress or (lambda _step, _fraction: None)
-    outcome = run(site_path, progress)
-    site = load_site(site_path)
-    walker = _walker(site, outcome, site_path)
-    own_tests = site.walk_test.file
-    tests = None if own_tests is None else load_tests(site_path.parent / own_tests)
+    ready = ready_site(site_path)
+    outcome = judge_site(ready, progress)
+    site = ready.site
     surroundings = _surroundings(site, site_path, outcome, parts, tell)
     options = []
     for number, option in enumerate(outcome.options):
         told = partial(_tell_at, tell, number / len(outcome.options))
-        options.append(_option(outcome, surroundings, option, site, walker, tests, parts, told))
+        options.append(_option(outcome, surroundings, option, site, ready.walker, ready.tests, parts, told))
     doubt = None
     if "doubt" in parts:
         try:
@@ -173,13 +172,3 @@ def _option(
         tell("shifting each setting")
         done["tolerances"] = option_tolerances(terrain, option, figure.height_m)
     return OptionStudy(option.name, **done)  # type: ignore[arg-type]
-
-
-def _walker(site: Site, outcome: Outcome, site_path: Path) -> Figure:
-    """Who walks the open routes."""
-    if site.routes.figure is None:
-        return outcome.figure
-    try:
-        return find_figure(site.routes.figure, own_figures(site))
-    except InputError as error:
-        raise InputError(error.what, f"{site_path}: routes: figure", error.mend) from None

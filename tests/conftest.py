@@ -1,6 +1,8 @@
 """Where the small real files lie (their origin and licence are in data/README.md); how tests draw cases."""
 
 import os
+import signal
+import threading
 from pathlib import Path
 
 import pytest
@@ -10,6 +12,14 @@ from hypothesis import settings
 settings.register_profile("same", derandomize=True)
 settings.register_profile("new", derandomize=False)
 settings.load_profile(os.environ.get("TERRAIN3D_CASES", "same"))
+
+# Whoever starts the tests in the background has them ignore Ctrl-C, and so all that they start: the tests
+# that press it would wait for ever.
+if (
+    threading.current_thread() is threading.main_thread()
+    and signal.getsignal(signal.SIGINT) is signal.SIG_IGN
+):
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 DATA = Path(__file__).parent / "data"
 

@@ -20,6 +20,7 @@ from packaging.utils import canonicalize_name
 
 from terrain3d.cli.main import cli
 from terrain3d.job import run
+from terrain3d.show.libraries import PICTURES, WINDOW
 from terrain3d.site import load_site
 
 ROOT = Path(__file__).parent.parent
@@ -84,6 +85,11 @@ def test_what_is_missing_is_named_by_its_debian_package(setup_env: ModuleType) -
     libraries = {"libc.so.6": "libc6", "libno-such-thing.so.9": "libno-such-thing9"}
     found = setup_env.missing_packages(libraries, {"sh": "dash", "no-such-program": "no-such-package"})
     assert found == ["libno-such-thing9", "no-such-package"]
+
+
+def test_what_drawing_looks_for_is_installed(setup_env: ModuleType) -> None:
+    """The set-up brings a bare machine the very libraries that the commands ask for."""
+    assert PICTURES.items() <= WINDOW.items() <= setup_env.LIBRARIES.items()
 
 
 def test_without_root_the_line_to_run_is_said(setup_env: ModuleType, monkeypatch: pytest.MonkeyPatch) -> None:

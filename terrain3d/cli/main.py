@@ -90,6 +90,14 @@ def _run(words: list[str]) -> int:
     except Exception as error:
         if debug:
             raise
+        if _is_lacking(error):
+            click.echo(
+                f"terrain3d: something that it needs is not installed: {error}\n"
+                "  to mend: install terrain3d again, with what it depends on; a lib...so is the system's own,"
+                " and comes in a package of its name",
+                err=True,
+            )
+            return BAD_INPUT
         click.echo(
             f"terrain3d: a fault in the program: {type(error).__name__}: {error}\n"
             f"  to mend: {_done_before(error)}; run again with --debug and report what it shows",
@@ -105,3 +113,10 @@ def _notes(error: BaseException) -> list[str]:
 
 def _done_before(error: BaseException) -> str:
     return "; ".join(_notes(error)) or "nothing was written"
+
+
+def _is_lacking(error: Exception) -> bool:
+    """Whether a package of others or a library of the system is not there; a module of ours is our fault."""
+    if isinstance(error, ModuleNotFoundError):
+        return (error.name or "").split(".")[0] != "terrain3d"
+    return isinstance(error, ImportError) and "cannot open shared object file" in str(error)

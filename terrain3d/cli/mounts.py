@@ -4,7 +4,14 @@ from pathlib import Path
 
 import click
 
-from terrain3d.cli.options import out_option, progress_on_terminal, site_argument, whoever_reads
+from terrain3d.cli.options import (
+    Finite,
+    out_option,
+    progress_on_terminal,
+    site_argument,
+    site_bytes,
+    whoever_reads,
+)
 from terrain3d.cli.pictures import check_out, stills_option
 
 #: The plan with every mount at its number; it shows no option, so that `best` draws it as `all` does.
@@ -15,7 +22,7 @@ PLAN = "mounts.png"
 @site_argument
 @click.option(
     "--every",
-    type=click.FloatRange(0.5, 100),
+    type=Finite(0.5, 100),
     default=5.0,
     metavar="M",
     show_default=True,
@@ -30,14 +37,19 @@ def command(site: Path, every: float, out: Path, write: bool, which: str) -> Non
     They stand clear of solids and leaves, on the site's own land and on ground that is known, within reach
     of what is to be held, and clear of the mounts that the site file names.
     """
+    from terrain3d.show.libraries import check_libraries
+
+    check_libraries()  # before what needs them is loaded
     from terrain3d.paper.mounts import print_mounts
     from terrain3d.paper.whole import whole_folder
-    from terrain3d.paper.write_mounts import write_mounts
+    from terrain3d.paper.write_mounts import check_takes_mounts, write_mounts
     from terrain3d.search.propose import propose_for
 
     if which != "none":
         check_out(out, "none", (), list, (PLAN,))
-    as_read = site.read_bytes() if site.is_file() else b""
+    as_read = site_bytes(site)
+    if write and as_read:
+        check_takes_mounts(site, as_read)
     with progress_on_terminal() as progress:
         found = propose_for(site, every, progress)
     with whoever_reads():

@@ -1,5 +1,6 @@
 """What the commands share: arguments, progress on a terminal."""
 
+import math
 import os
 import sys
 from collections.abc import Callable, Iterator
@@ -30,11 +31,29 @@ date_option = click.option(
 )
 
 
+class Finite(click.FloatRange):
+    """A number within bounds: `nan` and `inf` are none."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        number = float(super().convert(value, param, ctx))
+        if not math.isfinite(number):
+            self.fail(f"{value} is no finite number", param, ctx)
+        return number
+
+
 def out_option(default: Path, text: str) -> Callable[[Any], Any]:
     """The `--out` option of the commands that write."""
     return click.option(
         "--out", type=click.Path(path_type=Path), default=default, metavar="DIR", show_default=True, help=text
     )
+
+
+def site_bytes(site: Path) -> bytes:
+    """A site file as it is now, to be put back changed; empty where it cannot be read, as is told later."""
+    try:
+        return site.read_bytes()
+    except OSError:
+        return b""
 
 
 @contextmanager

@@ -145,6 +145,10 @@ def write_and_tell(
 
 def judge_and_write(site: Path, out: Path, which: str, tell: Callable[["Outcome"], Any]) -> None:
     """Run the job on a site file, write its results, tell the answer and draw."""
+    if which != "none":
+        from terrain3d.show.libraries import check_libraries
+
+        check_libraries()  # before what needs them is loaded
     from terrain3d.job import run
     from terrain3d.show.pages.names import FIRST_KINDS
 

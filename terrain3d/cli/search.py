@@ -1,5 +1,7 @@
 """`terrain3d search`: which mounts, which settings, for one site or for a folder of them."""
 
+import sys
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import partial
@@ -8,12 +10,13 @@ from typing import TYPE_CHECKING
 
 import click
 
-from terrain3d.cli.options import out_option, progress_on_terminal, whoever_reads
+from terrain3d.cli.options import Finite, out_option, progress_on_terminal, site_bytes, whoever_reads
 from terrain3d.cli.pictures import check_out, outcome_pictures, stills_option, write_and_tell
 from terrain3d.cli.start import hear_no_more
 
 if TYPE_CHECKING:
     from terrain3d.job import Progress
+    from terrain3d.search.budget import NothingFits
     from terrain3d.search.result import SearchResult
     from terrain3d.search.spread import Spread
 
@@ -25,10 +28,10 @@ Wanted = tuple[int | None, float | None, float | None]
 @click.argument("site", type=click.Path(path_type=Path), metavar="SITE.toml|FOLDER")
 @out_option(Path("out"), "Folder for results.json, verdicts.tif and stills/; of a folder one for each site.")
 @click.option("--units", type=click.IntRange(1, 50), metavar="N", help="Most units of a set.")
-@click.option("--budget", type=click.FloatRange(0, min_open=True), metavar="X", help="Most money, by price.")
+@click.option("--budget", type=Finite(0, min_open=True), metavar="X", help="Most money, by price.")
 @click.option(
     "--hold",
-    type=click.FloatRange(0, 1, min_open=True),
+    type=Finite(0, 1, min_open=True),
     metavar="SHARE",
     help="Find the cheapest set, or the one of fewest units, that holds this share of the protected ground.",
 )
@@ -70,27 +73,51 @@ def command(
     wanted = (units, budget, hold)
     if site.is_dir():
         ctx.exit(_search_folder(site, out, wanted, resume, write, which, cluster))
+    as_read = site_bytes(site)
+    _check_out(site, as_read, out, write, which)
     from terrain3d.paper.search import print_search
 
-    _check_out(out, which)
-    as_read = site.read_bytes() if site.is_file() else b""
+    began = time.monotonic()
     try:
         with progress_on_terminal() as progress, _workers(cluster) as spread:
             result = _searched(site, out, wanted, resume, progress, spread)
     except KeyboardInterrupt:
         click.echo(f"finished mounts are kept in {_kept(out)}: the same command goes on from there", err=True)
         raise
+    if sys.stderr.isatty():
+        click.echo(f"searched in {time.monotonic() - began:.0f} s", err=True)
+    written = ""
 
     def tell() -> None:
+        nonlocal written
         with whoever_reads():
             print_search(result)
         if write:
-            _write_back(site, as_read, result)
+            written = _write_back(site, as_read, result)
 
     _write_out(result, out, which, tell)
-    click.echo(f"written to {out}; what was judged of each mount is kept in {_kept(out)}")
-    if write:
-        click.echo(f"the best set and the runner-up are in {site}")
+    kept = f"; what was judged of each mount is kept in {_kept(out)}" if result.settings_judged else ""
+    click.echo(f"written to {out}{kept}")
+    if written:
+        click.echo(written)
+
+
+def _check_out(site: Path, as_read: bytes, out: Path, write: bool, which: str) -> None:
+    """Refuse what could not be drawn or written in the end, for a search may take long."""
+    if which != "none":
+        from terrain3d.show.libraries import check_libraries
+
+        check_libraries()  # before what needs them is loaded
+    from terrain3d.paper.search import NAMES
+    from terrain3d.paper.whole import check_folder
+    from terrain3d.paper.write_options import check_takes_options
+    from terrain3d.search.result import WRITTEN_NAMES
+    from terrain3d.show.pages.names import FIRST_KINDS
+
+    check_out(out, which, FIRST_KINDS, lambda: NAMES)
+    check_folder(_kept(out))
+    if write and as_read:
+        check_takes_options(site, as_read, WRITTEN_NAMES)
 
 
 @contextmanager
@@ -107,15 +134,20 @@ def _workers(cluster: str | None) -> Iterator["Spread | None"]:
 
 def _searched(
     site: Path, out: Path, wanted: Wanted, resume: bool, progress: "Progress", spread: "Spread | None" = None
-) -> "SearchResult":
+) -> "SearchResult | NothingFits":
     """Search one site; its finished mounts are kept beside its results."""
+    from terrain3d.errors import InputError
+    from terrain3d.ready import in_file
     from terrain3d.search.run import open_checkpoint, read_search, run_search
 
     search = read_search(site, progress, *wanted)
     checkpoint = open_checkpoint(_kept(out), search, anew=not resume)
     if checkpoint.outdated and resume:
         click.echo("the site has changed since its mounts were judged: judging all of them anew", err=True)
-    return run_search(search, progress, checkpoint, spread)
+    try:
+        return run_search(search, progress, checkpoint, spread)
+    except InputError as error:
+        raise in_file(error, site) from error
 
 
 def _kept(out: Path) -> Path:
@@ -124,16 +156,8 @@ def _kept(out: Path) -> Path:
     return checkpoint_folder(out)
 
 
-def _check_out(out: Path, which: str) -> None:
-    """Refuse a folder where something of the user's is in the way of what a search writes."""
-    from terrain3d.paper.search import NAMES
-    from terrain3d.show.pages.names import FIRST_KINDS
-
-    check_out(out, which, FIRST_KINDS, lambda: NAMES)
-
-
 def _write_out(
-    result: "SearchResult",
+    result: "SearchResult | NothingFits",
     out: Path,
     which: str,
     tell: Callable[[], object],
@@ -147,12 +171,17 @@ def _write_out(
     write_and_tell(outcome, out, drawn, tell, search_results_json(result, outcome))
 
 
-def _write_back(site: Path, as_read: bytes, result: "SearchResult") -> None:
+def _write_back(site: Path, as_read: bytes, result: "SearchResult | NothingFits") -> str:
+    """Put what was found into the site file; says what is in it now."""
     from terrain3d.paper.write_options import write_options
+    from terrain3d.search.budget import NothingFits
     from terrain3d.search.result import as_options
 
+    if isinstance(result, NothingFits):
+        return f"nothing was put into {site}"
     comment = "found by terrain3d search; what it holds is told in results.json"
     write_options(site, as_read, as_options(result), replace=True, comment=comment)
+    return f"the best set and the runner-up are in {site}"
 
 
 def _search_folder(
@@ -165,18 +194,25 @@ def _search_folder(
     from terrain3d.search.spread import here
 
     paths = site_files(folder)
-    as_read = [path.read_bytes() if path.is_file() else b"" for path in paths]
+    as_read = [site_bytes(path) for path in paths]
     done: dict[int, SiteDone] = {}
+
+    for place, path in enumerate(paths):
+        first = attempt(path, partial(_check_out, path, as_read[place], out / path.stem, write, which))
+        if first.fault:
+            done[place] = first
+            click.echo(site_line(first), err=True)
+    left = [place for place in range(len(paths)) if place not in done]
     try:
         with progress_on_terminal() as progress, _workers(cluster) as spread:
 
             def tell(step: str, fraction: float) -> None:
                 progress(f"site {min(len(done) + 1, len(paths))} of {len(paths)}: {step}", fraction)
 
-            def searched(path: Path) -> "SearchResult":
+            def searched(path: Path) -> "SearchResult | NothingFits":
                 return _searched(path, out / path.stem, wanted, resume, tell)
 
-            def finished(place: int, result: "SearchResult") -> "SearchResult":
+            def finished(place: int, result: "SearchResult | NothingFits") -> "SearchResult | NothingFits":
                 def found() -> None:
                     with whoever_reads():
                         click.echo(site_line(SiteDone(paths[place], result)))
@@ -186,17 +222,11 @@ def _search_folder(
                 _write_out(result, out / paths[place].stem, which, found, tell)
                 return result
 
-            for place, path in enumerate(paths):
-                one = attempt(path, partial(_check_out, out / path.stem, which))
-                if one.fault:
-                    done[place] = one
-                    click.echo(site_line(one), err=True)
-            rest = [place for place in range(len(paths)) if place not in done]
             tell("searching", 0.0)
             # Elsewhere there is no folder of ours to keep finished mounts in.
             task = searched if spread is None else partial(search_site, wanted)
-            for nth, one in each_site(task, tuple(paths[place] for place in rest), spread or here):
-                place, is_searched = rest[nth], not one.fault
+            for number, one in each_site(task, tuple(paths[place] for place in left), spread or here):
+                place, is_searched = left[number], not one.fault
                 done[place] = attempt(one.path, partial(finished, place, one.result)) if is_searched else one
                 if done[place].fault:
                     click.echo(site_line(done[place]), err=True)

@@ -1,12 +1,18 @@
 """`terrain3d stills`: the pictures alone."""
 
-import math
 from functools import partial
 from pathlib import Path
 
 import click
 
-from terrain3d.cli.options import date_option, out_option, progress_on_terminal, site_argument, size_option
+from terrain3d.cli.options import (
+    Finite,
+    date_option,
+    out_option,
+    progress_on_terminal,
+    site_argument,
+    size_option,
+)
 from terrain3d.cli.pictures import Room, check_out, options_of, pictures
 
 #: What can be drawn and for what, without loading what draws it; a test holds them to `show`.
@@ -33,7 +39,7 @@ KINDS = ("contact", "side-by-side", "plan", "oblique", "section", "outlook")
 )
 @click.option(
     "--bearing",
-    type=click.FloatRange(-360, 360),
+    type=Finite(-360, 360),
     metavar="DEG",
     help="Cut sections along this bearing, clockwise from true north; along each head's facing without it.",
 )
@@ -55,18 +61,21 @@ def command(
     """
     if bearing is not None and kinds and "section" not in kinds:
         raise click.UsageError("--bearing is for sections: add --kind section, or leave --bearing out")
-    if bearing is not None and not math.isfinite(bearing):
-        raise click.UsageError("--bearing takes a number of degrees, such as 135")
-    from terrain3d.job import run
+    from terrain3d.show.libraries import check_libraries
+
+    check_libraries()  # before what needs them is loaded
+    from terrain3d.job import judge_site
     from terrain3d.paper.folder import STILLS, write_pictures
+    from terrain3d.ready import ready_site
     from terrain3d.show.pages import size as page_size
+    from terrain3d.show.pages.stills import Lines, check_units, still_names, write_stills
 
     kinds = kinds or KINDS
     check_out(out, "all", kinds, lambda: options_of(site), ())
+    ready = ready_site(site)
+    check_units(units, [unit.name for option in ready.site.option for unit in option.detector])
     with progress_on_terminal() as progress:
-        outcome = run(site, progress)
-    from terrain3d.show.pages.stills import Lines, still_names, write_stills
-
+        outcome = judge_site(ready, progress)
     lines = Lines(units, bearing)
 
     def room() -> Room:

@@ -43,6 +43,12 @@ def command(
     Walks and pulses, open routes, animals, what lies beyond the boundary, warm evenings, low sun, and
     doubt: the errors of the survey and of fixing by hand. Writes the results of `cover` with them.
     """
+    if draws is not None and parts and "doubt" not in parts:
+        raise click.UsageError("--draws counts the draws of the doubt; give --part doubt with it")
+    if which != "none":
+        from terrain3d.show.libraries import check_libraries
+
+        check_libraries()  # before what needs them is loaded
     from terrain3d.paper.folder import RESULTS
     from terrain3d.paper.study import RASTERS, study_json, study_rasters
     from terrain3d.paper.study_lines import print_study

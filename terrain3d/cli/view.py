@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from terrain3d.cli.options import progress_on_terminal, site_argument
+from terrain3d.cli.options import progress_on_terminal, site_argument, site_bytes
 from terrain3d.cli.study import PARTS
 
 if TYPE_CHECKING:
@@ -34,16 +34,19 @@ def command(site: Path, is_studied: bool, parts: tuple[str, ...], draws: int | N
     what lies beyond the boundary, warm evenings and low sun, as long as the settings are those studied.
     """
     from terrain3d.job import run
+    from terrain3d.show.libraries import WINDOW, check_libraries
     from terrain3d.show.window.views import check_display, open_window
     from terrain3d.study import study
 
     if draws is not None and not is_studied and "doubt" not in parts:
         raise click.UsageError("--draws counts the draws of the doubt; give --study or --part doubt with it")
 
-    check_display()  # before the survey is read, not after
+    # Before the survey is read, not after.
+    check_display()
+    check_libraries(WINDOW)
     with progress_on_terminal() as progress:
         # Read first: what changes on disk from here on is someone else's change.
-        as_read = site.read_bytes() if site.is_file() else b""
+        as_read = site_bytes(site)
         if is_studied or parts:
             found = study(site, parts or PARTS, progress, draws)
             outcome = found.outcome

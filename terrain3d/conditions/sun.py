@@ -223,7 +223,7 @@ def sun_year(lon: float, lat: float, year: int, zone_name: str) -> SunYear:
     InputError
         Where there is no such time zone.
     """
-    zone = _zone(zone_name)
+    zone = time_zone(zone_name)
     midnight = datetime(year, 1, 1, tzinfo=zone).timestamp()
     hours = round((datetime(year + 1, 1, 1, tzinfo=zone).timestamp() - midnight) / 3600)
     _, at_hours, _ = sun_positions(midnight + 3600.0 * np.arange(hours + 1), lon, lat)
@@ -261,7 +261,7 @@ def sun_times(terrain: Terrain, units: tuple[Detector, ...], setting: SunSetting
     """
     origin = terrain.frame.origin_lonlat
     if origin is None:
-        _zone(setting.zone)
+        time_zone(setting.zone)
         unplaced = (
             "The sun cannot be placed: the site file names no CRS, so nobody knows where on earth this is."
             " Set [site] crs, or take a survey that states its own."
@@ -392,14 +392,29 @@ def _far_m(ground: Ground) -> float:
     return 2 * math.hypot(east - west, north - south) + 100.0
 
 
-def _zone(name: str) -> ZoneInfo:
+def time_zone(name: str) -> ZoneInfo:
+    """The time zone of that name.
+
+    Raises
+    ------
+    InputError
+        Where there is none.
+
+    Examples
+    --------
+    >>> time_zone("Europe/Pari")
+    Traceback (most recent call last):
+    terrain3d.errors.InputError: there is no time zone 'Europe/Pari'
+      where: site.toml: sun: zone
+      to mend: did you mean 'Europe/Paris'?
+    """
     try:
         return ZoneInfo(name)
     except (ZoneInfoNotFoundError, ValueError, OSError):
         near = difflib.get_close_matches(name, sorted(available_timezones()), n=1)
         raise InputError(
             f"there is no time zone {name!r}",
-            "site file: sun.zone",
+            "site.toml: sun: zone",
             f"did you mean {near[0]!r}?" if near else "name one such as 'Europe/Paris' or 'UTC'",
         ) from None
 

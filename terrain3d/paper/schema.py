@@ -837,6 +837,13 @@ class Surroundings(Part):
     doubts: list[str] = said("Sentences about what is looked at here alone.")
 
 
+class Cheapest(Part):
+    """The cheapest unit that comes into question, where even that is beyond the budget."""
+
+    type_in_site_file: str = said("Its type as the site file names it.")
+    price: float = told("money", "What one costs, in the unit of the site file's prices.")
+
+
 class Search(Part):
     """What a search found."""
 
@@ -846,14 +853,19 @@ class Search(Part):
     space: Space = said("What was searched.")
     tolerance: AimOff = said("How far the aim may be off.")
     limits: SearchLimits = said("What was asked for.")
-    best: Choice = said("The best set.")
+    best: Choice | None = said("The best set.", "nothing fits the budget")
     runner_up: Choice | None = said("The next best that differs.", "there is none")
-    best_unit: Choice = said("The best unit alone.")
+    best_unit: Choice | None = said("The best unit alone.", "nothing fits the budget")
     margin: Margin | None = said("By how much the best is better.", "there is no runner-up")
-    gap_share: float = told("share", "What the solver left open over the settings kept; 0 is proved.")
-    gap_all_settings_share: float | None = told(
-        "share", "What is open over all settings; 0 is proved.", "a share to hold was given"
+    gap_share: float | None = told(
+        "share", "What the solver left open over the settings kept; 0 is proved.", "nothing fits the budget"
     )
+    gap_all_settings_share: float | None = told(
+        "share",
+        "What is open over all settings; 0 is proved.",
+        "a share to hold was given, or nothing fits the budget",
+    )
+    cheapest: Cheapest | None = said("What the cheapest unit would cost.", "something fits the budget")
     why: str = said("As the top-level `why`.")
 
 

@@ -13,14 +13,20 @@ from terrain3d.cover.areas import protected_weight
 from terrain3d.job import Outcome
 from terrain3d.paper.results import json_text, results_values
 from terrain3d.paper.rounded import area, share, size
+from terrain3d.search.budget import NothingFits
 from terrain3d.search.result import Choice, SearchResult
+from terrain3d.units import money_words
+
+Found = SearchResult | NothingFits
 
 #: What each option of a search may be called, in their order.
 NAMES = (("best set", "best found"), ("runner-up", "best unit"), ("best unit",))
 
 
-def search_outcome(result: SearchResult) -> Outcome:
-    """The best set, the runner-up and the best unit as options, in that order."""
+def search_outcome(result: Found) -> Outcome:
+    """The best set, the runner-up and the best unit as options, in that order; none where nothing fits."""
+    if isinstance(result, NothingFits):
+        return Outcome(result.site_name, result.terrain, result.figure, (), (), result.why)
     choices = [result.best, *([result.runner_up] if result.runner_up is not None else [])]
     if len(result.best.option.detectors) > 1:
         choices.append(result.best_unit)
@@ -33,14 +39,14 @@ def search_outcome(result: SearchResult) -> Outcome:
     return Outcome(result.site_name, terrain, result.figure, options, ranking, result.why, told)
 
 
-def search_results_json(result: SearchResult, outcome: Outcome) -> str:
+def search_results_json(result: Found, outcome: Outcome) -> str:
     """The text of `results.json` with its part `search`."""
     return json_text({**results_values(outcome), "search": search_part(result)})
 
 
-def search_part(result: SearchResult) -> dict[str, Any]:
-    """What a search found, as plain values."""
-    space, limits, whole_m2 = result.space, result.limits, _whole_m2(result)
+def search_part(result: Found) -> dict[str, Any]:
+    """What a search found, as plain values; null is what there is not where nothing fits the budget."""
+    space, limits = result.space, result.limits
     return {
         "settings_judged": result.settings_judged,
         "mount_count": result.n_mounts,
@@ -58,13 +64,26 @@ def search_part(result: SearchResult) -> dict[str, Any]:
             "hold_share": limits.hold,
             "apart": limits.apart,
         },
+        **_found(result),
+        "why": result.why,
+    }
+
+
+def _found(result: Found) -> dict[str, Any]:
+    if isinstance(result, NothingFits):
+        nothing = ("best", "runner_up", "best_unit", "margin", "gap_share", "gap_all_settings_share")
+        cheapest = {"type_in_site_file": result.cheapest, "price": result.price}
+        return {**dict.fromkeys(nothing), "cheapest": cheapest}
+    whole_m2 = _whole_m2(result)
+    return {
         "best": _choice(result.best, whole_m2),
         "runner_up": None if result.runner_up is None else _choice(result.runner_up, whole_m2),
         "best_unit": _choice(result.best_unit, whole_m2),
         "margin": None if result.runner_up is None else _margin(result),
         "gap_share": share(result.gap),
         "gap_all_settings_share": share(result.gap_all),
-        "why": result.why,
+        # Said only where nothing fits the budget.
+        "cheapest": None,
     }
 
 
@@ -115,7 +134,7 @@ def _exactly(choice: Choice, whole_m2: float) -> float:
     return held_m2(choice.option) / whole_m2 if whole_m2 else 0.0
 
 
-def print_search(result: SearchResult) -> None:
+def print_search(result: Found) -> None:
     """Print the table to the standard output."""
     console = Console()
     if not console.is_terminal:
@@ -123,8 +142,10 @@ def print_search(result: SearchResult) -> None:
     console.print(search_table(result))
 
 
-def search_table(result: SearchResult) -> RenderableType:
+def search_table(result: Found) -> RenderableType:
     """The best set, the runner-up and the best unit, each unit in a row; then why, and the proof."""
+    if isinstance(result, NothingFits):
+        return _price_table(result)
     table = Table(title=Text(f"{result.site_name}: {_millions(result.settings_judged)} settings judged"))
     for words in ("", "mount", "type"):
         table.add_column(words, overflow="fold")
@@ -161,12 +182,27 @@ def search_table(result: SearchResult) -> RenderableType:
     return Group(table, *lines, *_warnings(result), Text(SHORT_CAUTION, style="dim"))
 
 
+def _price_table(result: NothingFits) -> RenderableType:
+    """What each type costs, the cheapest first; then why nothing was chosen."""
+    table = Table(title=Text(f"{result.site_name}: nothing fits"))
+    table.add_column("type", overflow="fold")
+    table.add_column("price", justify="right")
+    prices = {label: kind.price for label, kind in zip(result.space.labels, result.space.kinds, strict=True)}
+    for label, price in sorted(prices.items(), key=lambda pair: pair[1] or 0.0):
+        table.add_row(Text(label), money_words(price or 0.0))
+    return Group(table, Text(result.why), Text(SHORT_CAUTION, style="dim"))
+
+
 def _warnings(result: SearchResult) -> list[Text]:
     return [Text(f"! best: {warning}") for warning in result.best.option.warnings]
 
 
 def _millions(n: int) -> str:
     return f"{n / 1e6:.1f} million" if n >= 1e6 else f"{n:,}"
+
+
+#: Said of a gap that is left.
+_BROKEN_OFF = "to prove that none can takes more work than is spent on it"
 
 
 def _proof(result: SearchResult) -> str:
@@ -177,10 +213,10 @@ def _proof(result: SearchResult) -> str:
         what = "cheaper" if result.best.price is not None else "smaller"
         if result.gap == 0.0:
             return f"{surely}No {what} set of the settings kept of each mount holds as much."
-        return f"{surely}A set could be {what} by {result.gap:.1%}: the solver ran out of time."
+        return f"{surely}A set could be {what} by {result.gap:.1%}: {_BROKEN_OFF}."
     if result.gap_all == 0.0:
         return f"{surely}No set of any of these settings holds more."
     if result.gap == 0.0:
         kept = "No set of the settings kept of each mount holds more"
         return f"{surely}{kept}; no set of any settings holds more than {result.gap_all or 0.0:.1%} above it."
-    return f"{surely}A set could hold more by {result.gap:.1%}: the solver ran out of time."
+    return f"{surely}A set could hold more by {result.gap:.1%}: {_BROKEN_OFF}."

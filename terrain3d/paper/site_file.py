@@ -35,7 +35,7 @@ def rewrite(path: Path, as_read: bytes, change: Callable[[str], str]) -> bytes:
     """
     place = path.resolve()
     try:
-        on_disk, mode = place.read_bytes(), place.stat().st_mode
+        on_disk = place.read_bytes()
     except OSError as error:
         mend = "put the file back where it was, then save again"
         raise InputError(f"the site file is gone: {error.strerror}", str(path), mend) from None
@@ -45,14 +45,28 @@ def rewrite(path: Path, as_read: bytes, change: Callable[[str], str]) -> bytes:
             str(path),
             "write your settings down, close, and open the file again",
         )
-    # An administrator may write to anything, yet a file marked as not to be written means it.
-    if not os.access(place, os.W_OK) or not mode & 0o222:
-        raise InputError("the file may not be written", str(path), "change its permissions, then save again")
-    mark = codecs.BOM_UTF8 if as_read.startswith(codecs.BOM_UTF8) else b""
-    new = mark + change(_decoded(as_read.removeprefix(mark), path)).encode("utf-8")
+    new = tried(path, as_read, change)
     if new != as_read:
         _replace(place, new, path)
     return new
+
+
+def tried(path: Path, as_read: bytes, change: Callable[[str], str]) -> bytes:
+    """What `rewrite` would write; nothing is written.
+
+    Whoever is to write after long work tries a change of the same kind first.
+
+    Raises
+    ------
+    InputError
+        When the file may not be written, or the change raises it.
+    """
+    place = path.resolve()
+    # An administrator may write to anything, yet a file marked as not to be written means it.
+    if not os.access(place, os.W_OK) or not place.stat().st_mode & 0o222:
+        raise InputError("the file may not be written", str(path), "change its permissions, then save again")
+    mark = codecs.BOM_UTF8 if as_read.startswith(codecs.BOM_UTF8) else b""
+    return mark + change(_decoded(as_read.removeprefix(mark), path)).encode("utf-8")
 
 
 def _decoded(content: bytes, path: Path) -> str:

@@ -4,6 +4,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from terrain3d.search.budget import NothingFits
 from terrain3d.search.result import SearchResult
 from terrain3d.search.sites import SiteDone
 
@@ -12,6 +13,8 @@ def site_line(done: SiteDone) -> str:
     """One site in a line, or its fault in a few."""
     if done.fault:
         return f"{done.path.name}: failed: {done.fault}"
+    if isinstance(done.result, NothingFits):
+        return f"{done.path.name}: {done.result.why}"
     result: SearchResult = done.result
     units = ", ".join(unit.mount for unit in result.best.option.detectors)
     return f"{done.path.name}: {result.best.share:.1%} held from {units}"
@@ -39,6 +42,10 @@ def sites_table(sites: list[SiteDone]) -> Table:
         if site.fault:
             what = site.fault.partition("\n")[0]
             table.add_row(Text(site.path.name), "", "", "", Text(f"failed: {what}"))
+            continue
+        if isinstance(site.result, NothingFits):
+            row = (Text(site.path.name), f"{site.result.settings_judged:,}", "", "", Text(site.result.why))
+            table.add_row(*row)
             continue
         result: SearchResult = site.result
         other = result.runner_up

@@ -6,9 +6,9 @@ from typing import Any
 import pyproj
 
 from terrain3d.frame import Frame
-from terrain3d.paper.added_tables import with_tables
+from terrain3d.paper.added_tables import entries, parsed, with_tables
 from terrain3d.paper.mounts import site_place
-from terrain3d.paper.site_file import rewrite
+from terrain3d.paper.site_file import rewrite, tried
 from terrain3d.search.mounts import Proposal
 
 
@@ -41,6 +41,23 @@ def write_mounts(
     """
     tables = [(_table(proposal, frame, crs), f"proposed: {proposal.why}") for proposal in proposals]
     return rewrite(path, as_read, lambda text: with_tables(text, "mount", tables, str(path)))
+
+
+def check_takes_mounts(path: Path, as_read: bytes) -> None:
+    """Refuse a site file into which no mount could be put, before any is proposed.
+
+    Raises
+    ------
+    InputError
+        As `write_mounts`.
+    """
+
+    def with_one_more(text: str) -> str:
+        there = entries(parsed(text, str(path)), "mount", str(path))
+        unused = "+".join(["one more", *(str(entry.get("name")) for entry in there)])
+        return with_tables(text, "mount", [({"name": unused, "at": [0.0, 0.0]}, "")], str(path))
+
+    tried(path, as_read, with_one_more)
 
 
 def _table(proposal: Proposal, frame: Frame, crs: pyproj.CRS | None) -> dict[str, Any]:

@@ -4,7 +4,7 @@ from pathlib import Path
 from typing import Any
 
 from terrain3d.paper.added_tables import entries, parsed, with_table_replaced, with_tables
-from terrain3d.paper.site_file import rewrite
+from terrain3d.paper.site_file import rewrite, tried
 from terrain3d.site import DetectorSetting, Option
 
 #: Keys of a unit that are written even where they are what they would be without.
@@ -40,6 +40,19 @@ def write_options(
         that no option can be put into it alone. The file is then as it was.
     """
     return rewrite(path, as_read, lambda text: with_options(text, options, replace, comment, str(path)))
+
+
+def check_takes_options(path: Path, as_read: bytes, names: tuple[str, ...]) -> None:
+    """Refuse a site file into which options of those names could not be put, before they are worked out.
+
+    Raises
+    ------
+    InputError
+        As `write_options`.
+    """
+    unit = DetectorSetting(name="D1", mount="any", type="any", height=1.0, bearing=0.0)
+    options = tuple(Option(name=name, detector=(unit,)) for name in names)
+    tried(path, as_read, lambda text: with_options(text, options, replace=True, where=str(path)))
 
 
 def with_options(

@@ -124,7 +124,8 @@ def best_sets(
             bound_all = min(bound_all or np.inf, better.bound) if is_whole else bound_all
             chosen = better if better.value > chosen.value + _same(target) else chosen
         bound_all = max(bound_all or 0.0, chosen.value)
-    single = solve_cover(replace(problem, most_units=1, budget=None, needed=None, at_most=()))
+    # The best unit is one that may be had: what is beyond the budget is not.
+    single = solve_cover(replace(problem, most_units=1, needed=None, at_most=()))
     # Near copies of good settings, which the proof brings in, make the second question hard and no better.
     among = problem if is_whole else with_columns(problem, np.arange(n_kept))
     other = _runner_up(among, columns, chosen)

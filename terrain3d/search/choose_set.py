@@ -1,29 +1,38 @@
 """The set of units that holds most, or the cheapest that holds enough, proved by a mixed-integer programme.
 
 One call solves both, and plain set covering as well. Cells with the same coverers are one row with their
-weights summed. The solver is HiGHS through `scipy.optimize.milp`, which the package needs for nothing
-new and which gives the bound it has proved; a gap that is left is told, never hidden.
+weights summed. The solver is HiGHS, through its own package: unlike what other libraries bring of it, that
+can be stopped after work that is the same on every machine, and so gives the same set and the same bound
+everywhere. A gap that is left is told, never hidden.
 """
 
 import math
+import threading
 from dataclasses import dataclass, replace
 from typing import Any
 
+import highspy
 import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
-from scipy.optimize import Bounds, LinearConstraint, milp
 
 from terrain3d.errors import InputError
 from terrain3d.search.bounds import first_set, many_sets, most_units, priced, reach_of
 from terrain3d.search.problem import CoverProblem, Indices, weight_held, with_columns
 from terrain3d.units import Floats
 
-#: Seconds that the solver may take for one question.
-TIME_LIMIT_S = 60.0
+#: Work that the solver may take for one question, counted in places where it may be stopped, each times the
+#: entries of its matrix: a minute or less for most. Seconds would depend on the machine, and the set on them.
+MOST_WORK = 2e7
+#: The same to settle which of equal sets is taken.
+TIE_WORK = 1e6
+#: Whatever the matrix, it may pass so many of those places.
+_LEAST_STOPS = 20
 #: Nodes of its tree that it may take to settle which of equal sets is taken: where near copies of settings
 #: hold the same, a proof that none bears a little more error takes far longer than it is worth.
 TIE_NODES = 50
+#: Seconds after which Ctrl-C is heard at the latest.
+_LISTEN_S = 0.1
 #: Columns that the solver is given at most, and the cells held up to which it is given any number.
 MOST_COLUMNS = 500
 _MOST_HELD = 200_000
@@ -47,9 +56,9 @@ class CoverSolution:
 
 
 def solve_cover(problem: CoverProblem, most_nodes: int | None = None) -> CoverSolution:
-    """Solve a covering problem, proved as far as TIME_LIMIT_S and so many nodes of its tree allow.
+    """Solve a covering problem, proved as far as MOST_WORK and so many nodes of its tree allow.
 
-    A limit in nodes gives the same answer on every machine, one in seconds does not.
+    Neither limit is one in seconds: the answer is the same on every machine, however busy.
 
     Raises
     ------
@@ -74,7 +83,7 @@ def solve_cover(problem: CoverProblem, most_nodes: int | None = None) -> CoverSo
     problem = replace(problem, holds=sparse.csr_array(problem.holds, dtype=bool))
     if not len(problem.cost) or most_units(problem) < 1:
         if problem.needed is not None:
-            raise InputError("there is no unit to choose", "search", "allow a unit, or more money")
+            raise InputError("there is no unit to choose", "site.toml: search", "allow a unit, or more money")
         return CoverSolution(np.zeros(0, np.int64), 0.0, 0.0, 0.0, 0.0)
     if problem.needed is not None:
         return _cheapest(problem, most_nodes)
@@ -94,7 +103,7 @@ def _most(problem: CoverProblem, most_nodes: int | None) -> CoverSolution:
         rows = np.union1d(rows[order[:MOST_COLUMNS]], first)
     x, bound = _Programme.of(with_columns(problem, rows)).best(most_nodes)
     chosen = first if x is None else rows[np.flatnonzero(x)]
-    # Where time ran out the first set may be the better one.
+    # Where the solver was stopped the first set may be the better one.
     if weight_held(problem, chosen) < value:
         chosen = first
     value = weight_held(problem, chosen)
@@ -118,7 +127,7 @@ def _cheapest(problem: CoverProblem, most_nodes: int | None) -> CoverSolution:
 
 
 def _enough(problem: CoverProblem) -> Indices:
-    """A set that holds what is needed, where the solver found none: in time, or at all."""
+    """A set that holds what is needed, where the solver found none: before it was stopped, or at all."""
     first = first_set(problem)
     if weight_held(problem, first) >= (problem.needed or 0.0) - 1e-9:
         return first
@@ -129,7 +138,7 @@ def _enough(problem: CoverProblem) -> Indices:
     raise InputError(
         f"no set of units holds {(problem.needed or 0.0) / whole:.0%} of the ground that counts;"
         f" the most is {most.value / whole:.1%}",
-        "search",
+        "site.toml: search: hold",
         "ask for less, or for more units or money; or add mounts, heights or types",
     )
 
@@ -148,6 +157,11 @@ def _merged(problem: CoverProblem) -> tuple[Any, Floats]:
     _, first, inverse = np.unique(keys[covered], axis=0, return_index=True, return_inverse=True)
     weight = np.bincount(inverse.ravel(), problem.weight[covered], minlength=len(first)).astype(float)
     return sparse.csr_array(by_cell[covered[first]], dtype=float), weight
+
+
+def _summed(goal: Floats, taken: Floats) -> float:
+    """What some variables come to; a product of vectors would hang on how many processors share it."""
+    return float((goal * taken).sum())
 
 
 def _marked(columns: Indices, n: int) -> Any:
@@ -206,16 +220,16 @@ class _Programme:
 
     def best(self, most_nodes: int | None) -> tuple[NDArray[np.bool_] | None, float]:
         """Columns that are best by the first goal and, of equals, by the next; the first goal's bound."""
-        taken, bound, optimum, proved = self._solve(self.goals[0], most_nodes)
+        taken, bound, optimum, proved = self._solve(self.goals[0], most_nodes, MOST_WORK)
         programme = self
         few = TIE_NODES if most_nodes is None else min(TIE_NODES, most_nodes)
         for goal, slip, following in zip(self.goals, self.slips, self.goals[1:], strict=False):
             if taken is None or not proved:
                 break
             programme = programme._held_to(goal, optimum + slip)
-            better, _, optimum, proved = programme._solve(following, few)
+            better, _, optimum, proved = programme._solve(following, few, TIE_WORK)
             # Of an unproved answer only what is an improvement is taken.
-            if better is not None and float(following @ better) < float(following @ taken) + 1e-9:
+            if better is not None and _summed(following, better) < _summed(following, taken) + 1e-9:
                 taken = better
         return None if taken is None else taken[: self.n_columns] > 0.5, bound
 
@@ -227,22 +241,61 @@ class _Programme:
             high=np.append(self.high, most),
         )
 
-    def _solve(self, goal: Floats, most_nodes: int | None) -> tuple[Floats | None, float, float, bool]:
+    def _solve(
+        self, goal: Floats, most_nodes: int | None, most_work: float
+    ) -> tuple[Floats | None, float, float, bool]:
         """What is taken and held (None where nothing is found), bound, optimum, and whether it is proved."""
-        n = self.n_columns
-        whole = np.zeros(len(goal), np.int64)
-        whole[:n] = 1
-        options: Any = {"time_limit": TIME_LIMIT_S, "mip_rel_gap": 0.0}
+        solver = _Solver(max(_LEAST_STOPS, int(most_work / max(self.matrix.nnz, 1))))
         if most_nodes is not None:
-            options["node_limit"] = most_nodes
-        result = milp(
-            goal,
-            integrality=whole,
-            bounds=Bounds(0.0, 1.0),
-            constraints=LinearConstraint(self.matrix, self.low, self.high),
-            options=options,
-        )
-        bound = result.mip_dual_bound if result.mip_dual_bound is not None else -math.inf
-        if result.x is None:
-            return None, bound, math.inf, False
-        return np.round(result.x, 9), bound, float(result.fun), result.status == 0
+            solver.setOptionValue("mip_max_nodes", most_nodes)
+        columns = sparse.csc_array(self.matrix)
+        model = highspy.HighsLp()
+        model.num_col_, model.num_row_ = len(goal), columns.shape[0]
+        model.col_cost_ = goal
+        model.col_lower_, model.col_upper_ = np.zeros(len(goal)), np.ones(len(goal))
+        model.row_lower_, model.row_upper_ = self.low, self.high
+        model.a_matrix_.format_ = highspy.MatrixFormat.kColwise
+        model.a_matrix_.start_, model.a_matrix_.index_ = columns.indptr, columns.indices
+        model.a_matrix_.value_ = columns.data
+        kinds = highspy.HighsVarType
+        n_held = len(goal) - self.n_columns
+        model.integrality_ = [kinds.kInteger] * self.n_columns + [kinds.kContinuous] * n_held
+        return solver.solved(model)
+
+
+class _Solver(highspy.Highs):  # type: ignore[misc]
+    """HiGHS, silent, on one thread, and stopped where it has asked so many times whether to go on."""
+
+    def __init__(self, most_stops: int) -> None:
+        super().__init__()
+        self.stops_left = most_stops
+        for option, value in (("threads", 1), ("parallel", "off"), ("mip_rel_gap", 0.0)):
+            self.setOptionValue(option, value)
+
+    def enableCallbacks(self) -> None:  # noqa: N802  the library's own name
+        """Called when it is made, and then tells its version on the standard output, unless it is silent."""
+        self.setOptionValue("output_flag", False)
+        super().enableCallbacks()
+
+    def solved(self, model: Any) -> tuple[Floats | None, float, float, bool]:
+        """What the variables are (None where nothing is found), bound, optimum, and whether it is proved."""
+        self.passModel(model)
+        self.cbMipInterrupt.subscribe(self._asked)
+        # In a thread of its own: Ctrl-C is then heard here, soon, and not lost within the library.
+        working = threading.Thread(target=self.run, daemon=True)
+        working.start()
+        try:
+            while working.is_alive():
+                working.join(_LISTEN_S)
+        except KeyboardInterrupt:
+            self.stops_left = 0
+            raise
+        info, is_proved = self.getInfo(), self.getModelStatus() == highspy.HighsModelStatus.kOptimal
+        if info.primal_solution_status != highspy.SolutionStatus.kSolutionStatusFeasible:
+            return None, float(info.mip_dual_bound), math.inf, False
+        taken = np.round(np.array(self.getSolution().col_value), 9)
+        return taken, float(info.mip_dual_bound), float(info.objective_function_value), is_proved
+
+    def _asked(self, event: Any) -> None:
+        self.stops_left -= 1
+        event.data_in.user_interrupt = self.stops_left <= 0

@@ -6,12 +6,10 @@ from pathlib import Path
 
 import pyproj
 
-from terrain3d.detector.figures import Figure, find_figure
-from terrain3d.detector.types import load_type
+from terrain3d.detector.figures import Figure
 from terrain3d.errors import InputError
-from terrain3d.job import own_figures
+from terrain3d.ready import in_file, ready_site, search_types
 from terrain3d.search.mounts import Proposal, propose, type_heights
-from terrain3d.site import load_site
 from terrain3d.survey.build import build_terrain, crs_of_site
 from terrain3d.terrain import Terrain
 
@@ -48,20 +46,9 @@ def propose_for(path: Path, every_m: float, progress: Callable[[str, float], Non
     InputError
         When the site file, the survey or a type cannot be used.
     """
-    site = load_site(path)
-    folder = path.parent
-    kinds = []
-    for label in site.search.types:
-        try:
-            kinds.append(load_type(label, folder))
-        except InputError as error:
-            place = f"{path}: search: types" + (f", in {error.where}" if error.where else "")
-            raise InputError(error.what, place, error.mend) from None
-    if not kinds:
-        raise InputError(
-            "no type is to be searched", f"{path}: search: types", "name one, or leave the key out"
-        )
-    figure = find_figure(site.site.figure, own_figures(site))
+    ready = ready_site(path)
+    site, folder = ready.site, ready.folder
+    kinds = list(search_types(ready).values())
     reach_m = max(kind.max_range for kind in kinds)
     try:
         crs = crs_of_site(site, folder)
@@ -69,8 +56,7 @@ def propose_for(path: Path, every_m: float, progress: Callable[[str, float], Non
             site, folder, reach_m, lambda share: progress("reading the survey", share), around_m=reach_m
         )
     except InputError as error:
-        place = error.where.replace("site.toml", str(path), 1) if error.where else str(path)
-        raise InputError(error.what, place, error.mend) from error
+        raise in_file(error, path) from error
     progress("looking for places", 0.0)
     mounts = propose(terrain, type_heights(kinds), reach_m, every_m, site.routes.steepest)
-    return Proposed(site.site.name, terrain, figure, crs, every_m, mounts)
+    return Proposed(site.site.name, terrain, ready.figure, crs, every_m, mounts)

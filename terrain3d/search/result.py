@@ -60,9 +60,9 @@ class Choice:
 
 @dataclass(frozen=True, eq=False)
 class SearchResult:
-    """The outcome of a search; `seconds` is the one thing in it that differs from run to run.
+    """The outcome of a search; the same site gives the same again.
 
-    `margin_m2` is by how much the best set beats the runner-up, after the tolerance and by weight, or,
+    `margin` is by how much the best set beats the runner-up, after the tolerance and by weight, or,
     with a share to hold, by how much cheaper it is. `gap` is what the solver left open over the settings
     that were kept; `gap_all` what is open over all settings, None where a share has to be held.
     """
@@ -74,7 +74,6 @@ class SearchResult:
     limits: Limits
     settings_judged: int
     n_mounts: int
-    seconds: float
     seed: int
     best_unit: Choice
     best: Choice
@@ -105,7 +104,8 @@ def choice_of(
     option = judge_option(terrain, name, tuple(units), tuple(views), "any", figure.height_m)
     steady = after_tolerance(terrain, option, tuple(views), space, figure.height_m)
     cell_m2 = terrain.ground.cell_m**2
-    held = (steady.verdicts.ravel()[target.cells] == Verdict.BOTH) @ target.weight
+    # A sum, not a product of vectors: the last digits of that hang on how many processors share it.
+    held = target.weight[steady.verdicts.ravel()[target.cells] == Verdict.BOTH].sum()
     cost, is_money = costs(columns, space)
     return Choice(
         option,
@@ -206,14 +206,16 @@ def telling(best: Choice, runner_up: Choice | None, figure: Figure, space: Space
     return text
 
 
+#: Names of the options that a search puts into a site file: the best set and the runner-up.
+WRITTEN_NAMES = ("search: best", "search: runner-up")
+
+
 def as_options(result: SearchResult) -> tuple[Option, ...]:
     """The best set and the runner-up as options of a site file.
 
-    Bearings, tilts, heights and range settings are those of the units; names are "search: best" and
-    "search: runner-up".
+    Bearings, tilts, heights and range settings are those of the units; names are `WRITTEN_NAMES`.
     """
-    choices = [("search: best", result.best)]
-    choices += [("search: runner-up", result.runner_up)] if result.runner_up is not None else []
+    choices = [result.best, *([result.runner_up] if result.runner_up is not None else [])]
     return tuple(
         Option(
             name=name,
@@ -230,7 +232,7 @@ def as_options(result: SearchResult) -> tuple[Option, ...]:
                 for unit, label in zip(choice.option.detectors, choice.labels, strict=True)
             ),
         )
-        for name, choice in choices
+        for name, choice in zip(WRITTEN_NAMES, choices, strict=False)
     )
 
 

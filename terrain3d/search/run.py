@@ -1,7 +1,6 @@
 """The order of a search: read the site, judge every mount, choose, judge the choice in full."""
 
 import os
-import time
 from collections.abc import Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass, replace
@@ -10,17 +9,17 @@ from typing import Any
 
 import numpy as np
 
-from terrain3d.detector.figures import Figure, find_figure
-from terrain3d.detector.types import DetectorType, load_type
+from terrain3d.detector.figures import Figure
 from terrain3d.errors import InputError
-from terrain3d.job import Progress, own_figures
+from terrain3d.job import Progress
+from terrain3d.ready import Ready, in_file, ready_site, search_types
 from terrain3d.search.best import Limits, best_sets
+from terrain3d.search.budget import NothingFits, beyond_words, cheapest_beyond
 from terrain3d.search.checkpoint import Checkpoint, inputs_digest
 from terrain3d.search.judge import Judged, Target, judge_mount, target_of
 from terrain3d.search.result import SearchResult, found, shares, telling
 from terrain3d.search.settings import Space, count_settings
 from terrain3d.search.spread import Spread, Task
-from terrain3d.site import Site, load_site
 from terrain3d.survey.build import build_terrain
 from terrain3d.terrain import Mount, Terrain
 
@@ -53,29 +52,17 @@ def read_search(
     InputError
         When the site file, the survey or a type cannot be used, or there is nothing to search.
     """
-    site = load_site(path)
-    where = f"{path}: search"
-    space = _space(site, path)
-    limits = _limits(site, space, where, units, budget, hold)
-    try:
-        figure = find_figure(site.site.figure, own_figures(site))
-    except InputError as error:
-        raise InputError(error.what, f"{path}: site: figure", error.mend) from None
+    ready = ready_site(path)
+    site, figure = ready.site, ready.figure
+    space = _space(ready)
+    limits = _limits(ready, space, units, budget, hold)
+    _check_mounts(ready, space)
     try:
         terrain = build_terrain(
             site, path.parent, space.reach_m, lambda fraction: progress("reading the survey", fraction)
         )
     except InputError as error:
-        place = error.where.replace("site.toml", str(path), 1) if error.where else str(path)
-        raise InputError(error.what, place, error.mend) from error
-    if not count_settings(space, terrain.mounts):
-        raise InputError(
-            "there is no mount that any of the types may be fixed to"
-            if terrain.mounts
-            else "there is no [[mount]]",
-            str(path),
-            f"add some, or let `terrain3d mounts {path.name}` propose them",
-        )
+        raise in_file(error, path) from error
     target = target_of(terrain, figure.height_m)
     if not len(target.cells):
         raise InputError(
@@ -99,7 +86,7 @@ def tilts_for(terrain: Terrain, target: Target) -> tuple[float, ...]:
 
 def run_search(
     search: Search, progress: Progress, checkpoint: Checkpoint | None = None, spread: Spread | None = None
-) -> SearchResult:
+) -> SearchResult | NothingFits:
     """Judge every setting and choose.
 
     Parameters
@@ -111,21 +98,32 @@ def run_search(
     spread : Spread, or None
         Who does the judging; None is this machine.
 
+    Returns
+    -------
+    SearchResult, or NothingFits
+        The second where the budget is less than the cheapest unit costs that holds ground.
+
     Raises
     ------
     InputError
         When no set holds the share that is asked for, or no setting holds anything.
     """
-    began = time.monotonic()
     spread = spread or in_threads
     mounts = search.terrain.mounts
+    space, budget = search.space, search.limits.budget
+    there = {kind for mount in mounts for kind in space.kinds_on(mount)}
+    if (beyond := cheapest_beyond(space, there, budget)) is not None:
+        return _nothing(search, beyond, 0)
     judged = _judged(search, mounts, progress, checkpoint, spread)
     if not any(len(one.value) for one in judged):
         raise InputError(
             "no setting of any mount holds ground that counts after its tolerance",
-            "search",
+            "site.toml: search",
             "add mounts nearer to it, other types or more tilts",
         )
+    holding = {int(kind) for one in judged for kind in one.kind}
+    if (beyond := cheapest_beyond(space, holding, budget)) is not None:
+        return _nothing(search, beyond, sum(one.n_settings for one in judged))
     progress("choosing", 0.0)
     best = best_sets(search.terrain, mounts, judged, search.space, search.target, search.limits, spread)
     unit, chosen, other = found(best, search.terrain, mounts, search.space, search.target, search.figure)
@@ -137,10 +135,20 @@ def run_search(
         margin = (best.chosen.value - best.runner_up.value) * cell_m2
     return SearchResult(
         search.site_name, search.terrain, search.figure, search.space, search.limits,
-        sum(one.n_settings for one in judged), len(mounts), time.monotonic() - began, search.seed,
+        sum(one.n_settings for one in judged), len(mounts), search.seed,
         unit, chosen, other, margin,
         telling(chosen, other, search.figure, search.space, search.terrain), best.chosen.gap,
         None if best.bound_all is None else shares(best.chosen.value, best.bound_all),
+    )  # fmt: skip
+
+
+def _nothing(search: Search, beyond: tuple[str, float], settings_judged: int) -> NothingFits:
+    """The answer where the cheapest unit is beyond the budget."""
+    assert search.limits.budget is not None  # or nothing could be beyond it
+    return NothingFits(
+        search.site_name, search.terrain, search.figure, search.space, search.limits, settings_judged,
+        len(search.terrain.mounts), search.seed, *beyond,
+        beyond_words(*beyond, search.limits.budget, holds=settings_judged > 0),
     )  # fmt: skip
 
 
@@ -195,20 +203,11 @@ def _judge(shared: tuple[Terrain, Space, Target], mount: Mount) -> Judged:
     return judge_mount(shared[0], mount, shared[1], shared[2])
 
 
-def _space(site: Site, path: Path) -> Space:
-    setting = site.search
-    where = f"{path}: search"
-    kinds: list[DetectorType] = []
-    labels = tuple(dict.fromkeys(setting.types))
-    if not labels:
-        raise InputError("no type is to be searched", f"{where}: types", "name one, or leave the key out")
-    for label in labels:
-        try:
-            kinds.append(load_type(label, path.parent))
-        except InputError as error:
-            raise InputError(
-                error.what, f"{where}: types" + (f", in {error.where}" if error.where else ""), error.mend
-            ) from None
+def _space(ready: Ready) -> Space:
+    setting = ready.site.search
+    where = f"{ready.path}: search"
+    types = search_types(ready)
+    kinds, labels = tuple(types.values()), tuple(types)
     steps = 360 / setting.bearing_step
     if abs(steps - round(steps)) > 1e-9:
         raise InputError(
@@ -217,7 +216,7 @@ def _space(site: Site, path: Path) -> Space:
             "take 2.5, 5 or another part of 360",
         )
     space = Space(
-        tuple(kinds),
+        kinds,
         labels,
         setting.bearing_step,
         tuple(sorted(set(setting.tilts or (0.0,)))),
@@ -233,20 +232,33 @@ def _space(site: Site, path: Path) -> Space:
     return space
 
 
+def _check_mounts(ready: Ready, space: Space) -> None:
+    """Refuse a site on whose mounts nothing may be fixed."""
+    mounts = tuple(
+        Mount(shape.name, *shape.at, shape.heights, shape.not_for) for shape, _ in ready.shapes.mount
+    )
+    if not count_settings(space, mounts):
+        raise InputError(
+            "there is no mount that any of the types may be fixed to" if mounts else "there is no [[mount]]",
+            str(ready.path),
+            f"add some, or let `terrain3d mounts {ready.path.name}` propose them",
+        )
+
+
 def _limits(
-    site: Site, space: Space, where: str, units: int | None, budget: float | None, hold: float | None
+    ready: Ready, space: Space, units: int | None, budget: float | None, hold: float | None
 ) -> Limits:
-    setting = site.search
+    setting = ready.site.search
     budget = setting.budget if budget is None else budget
     hold = setting.hold if hold is None else hold
     if units is None and (("units" in setting.model_fields_set) or (budget is None and hold is None)):
         units = setting.units
     if budget is not None:
-        for kind in space.kinds:
+        for kind, label in zip(space.kinds, space.labels, strict=True):
             if kind.price is None:
                 raise InputError(
-                    f"a budget is given and type {kind.name} has no price",
-                    f"{where}: budget",
+                    f"a budget is given and type {label} has no price",
+                    f"{ready.path}: search: budget",
                     "add price = ... to its file, or leave the type out of types",
                 )
     return Limits(units, budget, hold, setting.apart)

@@ -7,6 +7,8 @@ from pathlib import Path
 from typing import Any
 
 from terrain3d.errors import InputError
+from terrain3d.ready import in_file
+from terrain3d.search.budget import NothingFits
 from terrain3d.search.result import SearchResult
 from terrain3d.search.run import read_search, run_search
 from terrain3d.search.spread import Spread, here
@@ -79,10 +81,15 @@ def each_site(
         yield place, replace(done, path=paths[place])
 
 
-def search_site(wanted: tuple[int | None, float | None, float | None], path: Path) -> SearchResult:
+def search_site(
+    wanted: tuple[int | None, float | None, float | None], path: Path
+) -> SearchResult | NothingFits:
     """Search one site without a word: most units, most money and the share to hold, then its path."""
     search = read_search(path, _quiet, *wanted)
-    return run_search(search, _quiet)
+    try:
+        return run_search(search, _quiet)
+    except InputError as error:
+        raise in_file(error, path) from error
 
 
 def attempt(path: Path, task: Callable[[], Any]) -> SiteDone:

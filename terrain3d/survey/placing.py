@@ -44,6 +44,8 @@ _MODELS = {
 }
 #: The kinds of shape in the order they are checked; there is one boundary at most.
 _KINDS = (*_MODELS, "boundary")
+#: Kinds that stand on their path, which then needs a length; a walk may stay where it is.
+_STANDING = ("solid", "nuisance")
 #: An outline is a line where its points span less than this share of its length squared.
 _FLAT = 1e-9
 
@@ -99,7 +101,8 @@ def drawn(site: Site, folder: Path, site_crs: pyproj.CRS | None) -> Drawn:
     Raises
     ------
     InputError
-        Where an outline crosses itself, with the place where it does, or a file cannot be read.
+        Where an outline crosses itself, with the place where it does, a path that something stands on has
+        no length, or a file cannot be read.
     """
     lists: dict[str, Any] = {
         kind: tuple((shape, crs or site_crs) for shape, crs in expand(getattr(site, kind), model, folder))
@@ -110,6 +113,8 @@ def drawn(site: Site, folder: Path, site_crs: pyproj.CRS | None) -> Drawn:
         for number, (shape, _) in enumerate(lists[kind], 1):
             if getattr(shape, "outline", None) is not None:
                 check_outline(shape.outline, f"site.toml: {label(kind, shape, number)}")
+            if kind in _STANDING and shape.path is not None:
+                _check_path(shape.path, f"site.toml: {label(kind, shape)}: path")
     return Drawn(**lists)
 
 
@@ -160,6 +165,16 @@ def check_outline(outline: Iterable[tuple[float, float]], where: str) -> None:
         )
 
 
+def _check_path(path: Iterable[tuple[float, float]], where: str) -> None:
+    points = np.array(list(path), float)
+    if not (points != points[0]).any():
+        raise _no_length(where)
+
+
+def _no_length(where: str) -> InputError:
+    return InputError("the path has no length", where, "give two points that differ")
+
+
 def middle(shapes: Drawn, dst_crs: pyproj.CRS | None) -> tuple[float, float] | None:
     """Centre of the box around mounts and protect outlines (else around all shapes); None without any."""
     first = Drawn(shapes.mount, shapes.protect)
@@ -207,9 +222,8 @@ def _around(shape: NuisanceShape, at: Floats) -> Floats:
         return np.asarray(at[0] + half * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]))
     band = shapely.LineString(at).buffer(half, cap_style="flat", join_style="mitre")
     if not isinstance(band, shapely.Polygon) or band.is_empty:
-        raise InputError(
-            "the path has no length", f"site.toml: {label('nuisance', shape)}", "give two points that differ"
-        )
+        # Its points differ as they are drawn, yet not in metres.
+        raise _no_length(f"site.toml: {label('nuisance', shape)}: path")
     return np.asarray(shapely.get_coordinates(band.exterior)[:-1])
 
 

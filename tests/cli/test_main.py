@@ -181,6 +181,26 @@ def test_a_fault_of_ours_is_told_as_such(site, capsys, monkeypatch):
     assert "wheels came off" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize(
+    ("error", "status", "says"),
+    [
+        (ModuleNotFoundError("No module named 'rich'", name="rich"), 2, "install terrain3d again"),
+        (ImportError("libexpat.so.1: cannot open shared object file: No such file"), 2, "libexpat.so.1"),
+        (ModuleNotFoundError("No module named 'terrain3d.no'", name="terrain3d.no"), 1, "a fault in the"),
+        (ImportError("cannot import name 'no' from 'terrain3d.job'"), 1, "a fault in the program"),
+    ],
+)
+def test_what_is_not_installed_is_no_fault_of_ours(site, capsys, monkeypatch, error, status, says):
+    """A package of others or a library of the system: what it is, and how to get it. Our own: our fault."""
+
+    def lacking(*_args):
+        raise error
+
+    monkeypatch.setattr("terrain3d.job.run", lacking)
+    assert run("cover", site) == status
+    assert says in capsys.readouterr().err
+
+
 def test_an_unwritable_folder_is_named(site, capsys):
     """A place where no folder can be made ends in one message."""
     assert run("cover", site, "--out", "/proc/nowhere/out") == 2

@@ -48,6 +48,7 @@ def written(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Node]:
         "detour": documents.detour(folder),
         "set": documents.searched(folder, "units = 2"),
         "budget": documents.searched(folder, "budget = 200\nranges = [8, 12]"),
+        "nothing fits": documents.searched(folder, "budget = 50"),
         "hold": documents.searched(folder, "hold = 0.3"),
         "fewest": documents.searched(folder, 'hold = 0.2\ntypes = ["own.toml"]'),
         "no other": documents.searched(folder, 'hold = 0.3\ntypes = ["own.toml"]'),
@@ -269,7 +270,18 @@ def sentences(value: Any, above: list[Any]) -> Iterator[tuple[str, Any]]:
 
 def names_in(value: Any) -> set[str]:
     """Names that stand in sentences and may hold figures."""
-    kinds = ("name", "unit", "type", "mount", "option", "start", "area", "time_zone", "ground_source")
+    kinds = (
+        "name",
+        "unit",
+        "type",
+        "type_in_site_file",
+        "mount",
+        "option",
+        "start",
+        "area",
+        "time_zone",
+        "ground_source",
+    )
     return {part[key] for part in objects_in(value) for key in kinds if isinstance(part.get(key), str)}
 
 

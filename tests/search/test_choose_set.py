@@ -1,12 +1,15 @@
 """The set solver against brute force and against what greedy choice is known to reach."""
 
+import _thread
 import itertools
+import threading
 
 import numpy as np
 import pytest
 from scipy import sparse
 
 from terrain3d.errors import InputError
+from terrain3d.search import choose_set
 from terrain3d.search.bounds import greedy_set, priced
 from terrain3d.search.choose_set import solve_cover
 from terrain3d.search.problem import CoverProblem, weight_held
@@ -111,6 +114,59 @@ def test_what_cannot_be_held_is_said_with_the_most_that_can():
     problem = CoverProblem(holds, np.ones(4), np.ones(2), np.arange(2), needed=4.0)
     with pytest.raises(InputError, match=r"no set of units holds 100% .* the most is 75.0%"):
         solve_cover(problem)
+
+
+def hard(seed=0, n=60, p=200):
+    """A problem that the solver has to branch for: many columns that hold much the same."""
+    rng = np.random.default_rng(seed)
+    holds = sparse.csr_array(rng.random((n, p)) < 0.08)
+    return CoverProblem(holds, rng.integers(1, 4, p).astype(float), np.ones(n), np.arange(n), most_units=8)
+
+
+def test_a_solver_that_is_stopped_gives_the_same_however_busy_the_machine(monkeypatch):
+    """Broken off long before it is proved: the same set and the same gap, alone and beside other work."""
+    monkeypatch.setattr(choose_set, "MOST_WORK", 0.0)
+    alone = solve_cover(hard())
+    assert 0.0 < alone.gap < 0.5
+    stop = threading.Event()
+
+    def busy():
+        while not stop.is_set():
+            sum(range(1000))
+
+    others = [threading.Thread(target=busy) for _ in range(4)]
+    for other in others:
+        other.start()
+    beside = solve_cover(hard())
+    stop.set()
+    for other in others:
+        other.join()
+    assert beside.chosen.tolist() == alone.chosen.tolist()
+    assert (beside.value, beside.bound, beside.gap) == (alone.value, alone.bound, alone.gap)
+    monkeypatch.setattr(choose_set, "MOST_WORK", 2e6)
+    assert solve_cover(hard()).gap == 0.0
+
+
+def test_the_solver_keeps_silent(capfd):
+    """Nothing of its own comes between the lines of the command, nor into its log."""
+    solve_cover(instance(0, most_units=2))
+    assert capfd.readouterr() == ("", "")
+
+
+def test_ctrl_c_is_heard_while_the_solver_works(monkeypatch):
+    """It stops the choosing, and is not lost within the library."""
+    asked, heard = choose_set._Solver._asked, threading.Event()
+
+    def interrupted(self, event):
+        if self.stops_left > 0:
+            _thread.interrupt_main()
+            heard.wait(60)
+        asked(self, event)
+
+    monkeypatch.setattr(choose_set._Solver, "_asked", interrupted)
+    with pytest.raises(KeyboardInterrupt):
+        solve_cover(hard())
+    heard.set()
 
 
 def test_nothing_to_choose_from_is_no_fault():

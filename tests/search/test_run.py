@@ -218,12 +218,22 @@ def test_a_stopped_search_goes_on_and_ends_with_the_same_bytes(tmp_path):
         yield from in_threads(task, shared, items)
 
     def text(result):
-        result = replace(result, seconds=0.0)
         return search_results_json(result, search_outcome(result))
 
     resumed = run_search(one, quiet, kept, counts)
     assert judged[0] in (1, 2)
     assert text(resumed) == text(run_search(one, quiet))
+
+
+def test_the_number_of_processors_changes_nothing(monkeypatch):
+    """One worker, two, or more than there are mounts: the same results to the byte."""
+
+    def text(n):
+        monkeypatch.setattr("terrain3d.search.run.os.cpu_count", lambda: n)
+        result = run_search(search(units=2), quiet)
+        return search_results_json(result, search_outcome(result))
+
+    assert text(1) == text(2) == text(7)
 
 
 def test_a_changed_site_is_judged_anew(tmp_path):

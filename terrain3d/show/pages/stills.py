@@ -1,6 +1,6 @@
 """Pictures without a display, each a page by itself: which kinds there are, and in what order they come."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from functools import cached_property, partial
 from pathlib import Path
@@ -129,7 +129,7 @@ def write_stills(
     InputError
         Where no option has a unit that is asked for.
     """
-    _check_units(outcome, lines)
+    check_units(lines.units, [unit.name for option in outcome.options for unit in option.detectors])
     job = _Job(outcome, size, date, lines, best_only)
     return draw_pages(partial(_pages, job, kinds), folder, progress, is_shared)
 
@@ -213,12 +213,19 @@ def _one_of(name: str, kind: str, number: int, count: int) -> str:
     return name.replace(f"-{kind}-", f"-{kind}-{number}-", 1) if count > 1 else name
 
 
-def _check_units(outcome: Outcome, lines: Lines) -> None:
-    there = dict.fromkeys(unit.name for option in outcome.options for unit in option.detectors)
-    for name in lines.units:
-        if name not in there:
+def check_units(wanted: Iterable[str], there: Iterable[str]) -> None:
+    """Refuse the name of a unit that no option has.
+
+    Raises
+    ------
+    InputError
+        With the names there are.
+    """
+    known = dict.fromkeys(there)
+    for name in wanted:
+        if name not in known:
             raise InputError(
-                f"no option has a unit {name!r}", mend=f"give one of {', '.join(map(repr, there))}"
+                f"no option has a unit {name!r}", mend=f"give one of {', '.join(map(repr, known))}"
             )
 
 

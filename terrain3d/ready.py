@@ -1,0 +1,185 @@
+"""A site file checked against all that it names, before its survey is read: what is cheap is told first."""
+
+import difflib
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+from terrain3d.conditions.sun import time_zone
+from terrain3d.detector.figures import Figure, find_figure
+from terrain3d.detector.types import DetectorType, load_type
+from terrain3d.errors import InputError
+from terrain3d.site import DetectorSetting, Site, load_site
+from terrain3d.survey.placing import Drawn, drawn
+from terrain3d.walk.borrowed import BorrowedTests, load_tests
+
+
+@dataclass(frozen=True, eq=False)
+class Ready:
+    """A site file and what it names, as far as no ground is needed to know it.
+
+    Parameters
+    ----------
+    path : Path
+        Of the site file.
+    site : Site
+    shapes : Drawn
+        Every shape, those of other files too, not yet placed.
+    figure : Figure
+        The site's.
+    walker : Figure
+        Who walks the open routes.
+    tests : BorrowedTests, or None
+        A user's own copy of the borrowed walk tests.
+    """
+
+    path: Path
+    site: Site
+    shapes: Drawn
+    figure: Figure
+    walker: Figure
+    tests: BorrowedTests | None
+
+    @property
+    def folder(self) -> Path:
+        """Where the site file lies: names of files are relative to it."""
+        return self.path.parent
+
+
+def ready_site(path: Path) -> Ready:
+    """Read a site file, its shapes and the files it names, all but the survey; options are left aside.
+
+    Raises
+    ------
+    InputError
+        When the file, a shape, a figure, the walk tests or the time zone cannot be used.
+    """
+    site = load_site(path)
+    try:
+        shapes = drawn(site, path.parent, None)
+        time_zone(site.sun.zone)
+    except InputError as error:
+        raise in_file(error, path) from error
+    own = own_figures(site)
+    figure = _figure(site.site.figure, own, f"{path}: site: figure")
+    for walk, _ in shapes.walk:
+        if walk.figure is not None:
+            _figure(walk.figure, own, f"{path}: walk {walk.name!r}: figure")
+    walker = (
+        figure if site.routes.figure is None else _figure(site.routes.figure, own, f"{path}: routes: figure")
+    )
+    return Ready(path, site, shapes, figure, walker, _own_tests(site, path.parent, own))
+
+
+def option_types(ready: Ready) -> dict[str, DetectorType]:
+    """The detector types of a site's options by the names it gives them, every unit checked against its own.
+
+    Raises
+    ------
+    InputError
+        When there is no option, or one names a mount that is not there or what its type cannot do.
+    """
+    path = ready.path
+    if not ready.site.option:
+        raise InputError("there is no [[option]] to judge", str(path), "add one with its detectors")
+    types: dict[str, DetectorType] = {}
+    mounts = [mount.name for mount, _ in ready.shapes.mount]
+    for option in ready.site.option:
+        for setting in option.detector:
+            where = f"{path}: option {option.name!r}, detector {setting.name!r}"
+            if setting.type not in types:
+                types |= _named_types((setting.type,), ready.folder, f"{where}: type")
+            _check_unit(setting, types[setting.type], mounts, where)
+    return types
+
+
+def search_types(ready: Ready) -> dict[str, DetectorType]:
+    """The detector types that a search may use, by the names the site file gives them, each once.
+
+    Raises
+    ------
+    InputError
+        When there is none, or one cannot be used.
+    """
+    where = f"{ready.path}: search: types"
+    if not ready.site.search.types:
+        raise InputError("no type is to be searched", where, "name one, or leave the key out")
+    return _named_types(ready.site.search.types, ready.folder, where)
+
+
+def in_file(error: InputError, site_path: Path) -> InputError:
+    """The same error in the file it is about: rooms know a site as values, not its file's name."""
+    where = error.where.replace("site.toml", str(site_path), 1) if error.where else str(site_path)
+    return InputError(error.what, where, error.mend)
+
+
+def own_figures(site: Site) -> tuple[Figure, ...]:
+    """The figures that a site file brings."""
+    return tuple(Figure(shape.name, shape.height, "site file") for shape in site.figure)
+
+
+def _own_tests(site: Site, folder: Path, own: tuple[Figure, ...]) -> BorrowedTests | None:
+    """A user's own copy of the walk tests, if there is one; who walks those of the grade has to be known."""
+    if site.walk_test.file is None:
+        return None
+    path = folder / site.walk_test.file
+    tests = load_tests(path)
+    if site.walk_test.grade is not None:
+        grade = site.walk_test.grade - 1
+        for test in tests.test:
+            if test.speed[grade] > 0:
+                _figure(test.figure[grade], own, f"{path}: test {test.name!r}: figure")
+    return tests
+
+
+def _figure(name: str, own: tuple[Figure, ...], where: str) -> Figure:
+    try:
+        return find_figure(name, own)
+    except InputError as error:
+        raise InputError(error.what, where, error.mend) from None
+
+
+def _named_types(labels: Iterable[str], folder: Path, where: str) -> dict[str, DetectorType]:
+    """Detector types by the names that a key of the site file gives them."""
+    types = {}
+    for label in labels:
+        try:
+            types[label] = load_type(label, folder)
+        except InputError as error:
+            place = where + (f", in {error.where}" if error.where else "")
+            raise InputError(error.what, place, error.mend) from None
+    return types
+
+
+def _check_unit(setting: DetectorSetting, kind: DetectorType, mounts: list[str], where: str) -> None:
+    """Refuse a unit on a mount that is not there, or set as its type cannot be."""
+    if setting.mount not in mounts:
+        near = difflib.get_close_matches(setting.mount, mounts, n=1)
+        raise InputError(
+            f"there is no mount {setting.mount!r}",
+            f"{where}: mount",
+            f"did you mean {near[0]!r}?" if near else f"known: {', '.join(mounts) or 'none'}",
+        )
+    if setting.range not in kind.range_settings:
+        offered = ", ".join(f"{r:g}" for r in kind.range_settings)
+        raise InputError(
+            f"{kind.name} has no range setting of {setting.range:g} m",
+            f"{where}: range",
+            f"it has {offered}",
+        )
+    if setting.pulses is not None and setting.pulses not in kind.pulses:
+        offered = ", ".join(str(n) for n in kind.pulses)
+        raise InputError(
+            f"{kind.name} has no pulse setting of {setting.pulses}", f"{where}: pulses", f"it has {offered}"
+        )
+    if setting.pan is not None and len(setting.pan) != len(kind.head):
+        raise InputError(
+            f"pan gives {_count(len(setting.pan), 'angle')},"
+            f" {kind.name} has {_count(len(kind.head), 'head')}",
+            f"{where}: pan",
+            "give one angle for each head",
+        )
+
+
+def _count(n: int, noun: str) -> str:
+    return f"{n} {noun}" if n == 1 else f"{n} {noun}s"

@@ -1,0 +1,93 @@
+"""A budget that buys no unit: an answer, with what the cheapest of them costs."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from terrain3d.detector.figures import Figure
+from terrain3d.search.best import Limits
+from terrain3d.search.settings import Space
+from terrain3d.terrain import Terrain
+from terrain3d.units import money_words
+
+#: A price may be beyond the budget by the dust of arithmetic.
+_DUST = 1e-9
+
+
+@dataclass(frozen=True, eq=False)
+class NothingFits:
+    """The outcome of a search whose budget is less than the cheapest unit costs.
+
+    Parameters
+    ----------
+    site_name, terrain, figure, space, limits, settings_judged, n_mounts, seed
+        As in `SearchResult`; no setting is judged where no type that may be fixed is cheap enough.
+    cheapest : str
+        The type of that unit as the site file names it.
+    price : float
+        What it costs.
+    why : str
+        The same in a sentence.
+    """
+
+    site_name: str
+    terrain: Terrain
+    figure: Figure
+    space: Space
+    limits: Limits
+    settings_judged: int
+    n_mounts: int
+    seed: int
+    cheapest: str
+    price: float
+    why: str
+
+
+def cheapest_beyond(space: Space, kinds: Iterable[int], budget: float | None) -> tuple[str, float] | None:
+    """The cheapest of some types and its price, where even that is beyond the budget; else None.
+
+    Parameters
+    ----------
+    space : Space
+    kinds : iterable of int
+        Places in `Space.kinds` of the types that come into question; at least one.
+    budget : float, or None
+        None is as much as it takes.
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> from terrain3d.detector.types import load_type
+    >>> names = ("one-head-90", "two-head-180")
+    >>> space = Space(tuple(load_type(name, Path()) for name in names), names)
+    >>> cheapest_beyond(space, (0, 1), 99.0)
+    ('one-head-90', 100.0)
+    >>> cheapest_beyond(space, (1,), 100.0)
+    ('two-head-180', 170.0)
+    >>> cheapest_beyond(space, (0, 1), 100.0)
+    """
+    if budget is None:
+        return None
+    prices = [(price, kind) for kind in kinds if (price := space.kinds[kind].price) is not None]
+    price, kind = min(prices)
+    return None if price <= budget + _DUST else (space.labels[kind], price)
+
+
+def beyond_words(cheapest: str, price: float, budget: float, holds: bool) -> str:
+    """Why nothing fits a budget, in a sentence.
+
+    Parameters
+    ----------
+    cheapest : str
+    price, budget : float
+    holds : bool
+        Whether settings were judged: the cheapest is then that of the units that hold ground.
+
+    Examples
+    --------
+    >>> beyond_words("one-head-90", 1100.0, 99.5, False)
+    'Nothing fits the budget of 99.5: the cheapest unit that may be fixed here, one-head-90, costs 1,100.'
+    """
+    what = "the cheapest unit that " + ("holds ground that counts" if holds else "may be fixed here")
+    return (
+        f"Nothing fits the budget of {money_words(budget)}: {what}, {cheapest}, costs {money_words(price)}."
+    )

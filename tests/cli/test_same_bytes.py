@@ -1,0 +1,142 @@
+"""Same input, same bytes: what is written is the same again, on a busier machine and in another folder."""
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+SITE = """\
+[site]
+name = "slope"
+cell = 0.5
+[ground]
+plane = { fall = 12, towards = 180, extent = 30 }
+[boundary]
+outline = [[-12, -6], [12, -6], [12, 12], [-12, 12]]
+[[solid]]
+name = "shed"
+outline = [[5, 5], [8, 5], [8, 8], [5, 8]]
+height = 2.5
+[[foliage]]
+name = "hedge"
+outline = [[-8, 1], [-7, 1], [-7, 6], [-8, 6]]
+height = 1.4
+density = 1.5
+[[beyond]]
+name = "lane"
+kind = "road"
+outline = [[-12, -9], [12, -9], [12, -6], [-12, -6]]
+[[nuisance]]
+name = "vent"
+kind = "vent"
+at = [0, 2]
+width = 0.4
+height = 1.2
+[[mount]]
+name = "pole"
+at = [0, -4]
+heights = [1.0]
+[[mount]]
+name = "post"
+at = [-6, 3]
+heights = [1.0]
+[[protect]]
+name = "yard"
+outline = [[-3, -2], [3, -2], [3, 4], [-3, 4]]
+[[walk]]
+name = "across"
+path = [[-9, 0], [9, 0]]
+[walk_test]
+grade = 2
+[doubt]
+draws = 3
+[search]
+bearing_step = 15
+tilts = [-5, 0]
+[[option]]
+name = "up"
+[[option.detector]]
+name = "D1"
+mount = "pole"
+type = "one-head-90"
+height = 1.0
+bearing = 0
+tilt = -3
+"""
+
+#: Runs commands one after another as a person does, each with words of its own.
+RUN = """
+import os, sys
+from terrain3d.cli.main import main
+if sys.argv[1] == "one":
+    os.cpu_count = lambda: 1
+    if hasattr(os, "sched_setaffinity"):
+        os.sched_setaffinity(0, {min(os.sched_getaffinity(0))})
+for words in sys.argv[2:]:
+    try:
+        main(words.split())
+    except SystemExit as leaving:
+        if leaving.code:
+            raise
+"""
+COMMANDS = (
+    "cover site.toml --out cover",
+    "study site.toml --out study",
+    "search site.toml --out search --units 2",
+    "search site.toml --out search --units 2",  # gone on with: nothing is judged again
+    "search site.toml --out search --units 2 --anew --write",
+    "search site.toml --out poor --budget 1",
+    "mounts site.toml --out mounts --write",
+)
+
+
+@pytest.fixture(scope="module")
+def written(tmp_path_factory) -> tuple[Path, Path]:
+    """Two folders in which the same commands ran: with all processors, and with one and another hash seed."""
+    folders, running = [], []
+    for processors, seed in (("all", "1"), ("one", "2")):
+        folder = tmp_path_factory.mktemp(processors) / "deep" / processors
+        folder.mkdir(parents=True)
+        (folder / "site.toml").write_text(SITE, encoding="utf-8")
+        threads = {} if processors == "all" else {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+        root = Path(__file__).parents[2]
+        with (folder / "stdout").open("w") as out:
+            running.append(
+                subprocess.Popen(
+                    [sys.executable, "-c", RUN, processors, *COMMANDS],
+                    cwd=folder,
+                    env={**os.environ, "PYTHONHASHSEED": seed, "PYTHONPATH": str(root), **threads},
+                    stdout=out,
+                    stderr=subprocess.STDOUT,
+                )
+            )
+        folders.append(folder)
+    assert [process.wait() for process in running] == [0, 0]
+    return folders[0], folders[1]
+
+
+def files(folder: Path) -> dict[str, bytes]:
+    """Every file below a folder by its path there."""
+    found = (path for path in sorted(folder.rglob("*")) if path.is_file())
+    return {path.relative_to(folder).as_posix(): path.read_bytes() for path in found}
+
+
+def test_whatever_is_written_is_the_same_again(written):
+    """Numbers, maps, pictures, what is kept of a search, the site file, and what was printed."""
+    one, other = (files(folder) for folder in written)
+    assert one.keys() == other.keys()
+    assert [name for name in one if one[name] != other[name]] == []
+    for name in ("cover/verdicts.tif", "study/chances.tif", "search/results.json", "mounts/mounts.png"):
+        assert name in one
+    assert sum(name.endswith(".png") for name in one) > 15
+
+
+def test_no_time_of_day_and_no_place_is_written(written):
+    """What would change from run to run is not there at all: neither how long it took nor where it ran."""
+    for folder in written:
+        for name, content in files(folder).items():
+            if name.endswith(".json"):
+                assert str(folder).encode() not in content, name
+                assert b'"seconds"' not in content, name
