@@ -56,7 +56,7 @@ def search(kinds=KINDS, **limits) -> Search:
 @pytest.fixture
 def place(tmp_path, monkeypatch) -> Path:
     """A folder to work in, with types of other prices; no pictures are drawn."""
-    monkeypatch.setattr("terrain3d.show.pages.stills.write_stills", lambda *_: [])
+    monkeypatch.setattr("terrain3d.show.pages.stills.write_stills", lambda *_, **__: [])
     monkeypatch.chdir(tmp_path)
     (tmp_path / "unpriced.toml").write_text(BUILT_IN.replace(PRICE, ""))
     (tmp_path / "free.toml").write_text(BUILT_IN.replace(PRICE, "price = 0"))
@@ -86,7 +86,7 @@ def test_a_budget_below_the_cheapest_unit_is_an_answer(more):
     document = json.loads(search_results_json(result, outcome))
     assert document["options"] == document["ranking"] == []
     assert document["why"] == result.why
-    assert document["search"]["cheapest"] == {"type": "one-head-90", "price": 100.0}
+    assert document["search"]["cheapest"] == {"type_in_site_file": "one-head-90", "price": 100.0}
     assert document["search"]["best"] is document["search"]["margin"] is None
 
 
@@ -131,7 +131,7 @@ def test_nothing_that_fits_is_told_and_nothing_is_put_into_the_site_file(place, 
     )
     assert f"nothing was put into {site}" in told
     assert site.read_text() == SITE
-    assert [path.name for path in (place / "out").iterdir()] == ["results.json"]
+    assert {path.name for path in (place / "out").iterdir()} == {"results.json", ".written-by-terrain3d"}
 
 
 def test_a_site_on_which_nothing_fits_is_no_failure_among_others(place, capsys):
@@ -174,7 +174,7 @@ def test_searches_at_an_edge_find_what_is_there(place, edit, words, held, units)
     document = json.loads((place / "out" / "results.json").read_text())
     found = document["search"]["best"]["units"]
     assert len(found) == units
-    assert held in [unit["type"] for unit in found] or not held
+    assert held in [unit["type_in_site_file"] for unit in found] or not held
     assert document["ranking"][0] == document["search"]["best"]["option"]
     assert document["search"]["cheapest"] is None
 
