@@ -91,12 +91,12 @@ def _run(words: list[str]) -> int:
         if debug:
             raise
         if _is_lacking(error):
-            click.echo(
+            told = (
                 f"terrain3d: something that it needs is not installed: {error}\n"
                 "  to mend: install terrain3d again, with what it depends on; a lib...so is the system's own,"
-                " and comes in a package of its name",
-                err=True,
+                " and comes in a package of its name"
             )
+            click.echo("\n  ".join([told, *_notes(error)]), err=True)
             return BAD_INPUT
         click.echo(
             f"terrain3d: a fault in the program: {type(error).__name__}: {error}\n"

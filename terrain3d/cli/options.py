@@ -51,7 +51,8 @@ def out_option(default: Path, text: str) -> Callable[[Any], Any]:
 def site_bytes(site: Path) -> bytes:
     """A site file as it is now, to be put back changed; empty where it cannot be read, as is told later."""
     try:
-        return site.read_bytes()
+        # A pipe would be waited for without end.
+        return site.read_bytes() if site.is_file() else b""
     except OSError:
         return b""
 
