@@ -37,9 +37,10 @@ def command(site: Path, every: float, out: Path, write: bool, which: str) -> Non
     They stand clear of solids and leaves, on the site's own land and on ground that is known, within reach
     of what is to be held, and clear of the mounts that the site file names.
     """
-    from terrain3d.show.libraries import check_libraries
+    if which != "none":
+        from terrain3d.show.libraries import check_libraries
 
-    check_libraries()  # before what needs them is loaded
+        check_libraries()  # before what needs them is loaded
     from terrain3d.paper.mounts import print_mounts
     from terrain3d.paper.whole import whole_folder
     from terrain3d.paper.write_mounts import check_takes_mounts, write_mounts
