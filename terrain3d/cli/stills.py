@@ -68,7 +68,7 @@ def command(
     from terrain3d.paper.folder import STILLS, write_pictures
     from terrain3d.ready import ready_site
     from terrain3d.show.pages import size as page_size
-    from terrain3d.show.pages.stills import Lines, check_units, still_names, write_stills
+    from terrain3d.show.pages.names import check_units
 
     kinds = kinds or KINDS
     check_out(out, "all", kinds, lambda: options_of(site), ())
@@ -76,6 +76,8 @@ def command(
     check_units(units, [unit.name for option in ready.site.option for unit in option.detector])
     with progress_on_terminal() as progress:
         outcome = judge_site(ready, progress)
+    from terrain3d.show.pages.stills import Lines, still_names, write_stills
+
     lines = Lines(units, bearing)
 
     def room() -> Room:

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Callable, Iterable, Sequence
 
+from terrain3d.errors import InputError
 from terrain3d.show import words
 
 #: The kinds of picture, in the order they are drawn.
@@ -48,3 +49,26 @@ def pages_of(kinds: Iterable[str], options: Sequence[tuple[str, ...]] | None = N
         pattern = rf"(?:{'|'.join([rf'00-(?:{kind})(?:-[0-9]+)?', *one])})\.png"
     whole = re.compile(pattern)
     return lambda name: whole.fullmatch(name) is not None
+
+
+def check_units(wanted: Iterable[str], there: Iterable[str]) -> None:
+    """Refuse the name of a unit that no option has.
+
+    Raises
+    ------
+    InputError
+        With the names there are.
+
+    Examples
+    --------
+    >>> check_units(["D2"], ["D1", "D1", "D3"])
+    Traceback (most recent call last):
+    terrain3d.errors.InputError: no option has a unit 'D2'
+      to mend: give one of 'D1', 'D3'
+    """
+    known = dict.fromkeys(there)
+    for name in wanted:
+        if name not in known:
+            raise InputError(
+                f"no option has a unit {name!r}", mend=f"give one of {', '.join(map(repr, known))}"
+            )

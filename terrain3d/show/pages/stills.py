@@ -1,13 +1,12 @@
 """Pictures without a display, each a page by itself: which kinds there are, and in what order they come."""
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cached_property, partial
 from pathlib import Path
 
 from terrain3d.cover.option import OptionResult
 from terrain3d.detector.pose import Detector
-from terrain3d.errors import InputError
 from terrain3d.job import Outcome
 from terrain3d.show import words
 from terrain3d.show.camera import Camera, site_camera
@@ -17,7 +16,7 @@ from terrain3d.show.pages.beside import MOST, beside_sheet, best_options
 from terrain3d.show.pages.column import option_sheet
 from terrain3d.show.pages.contact import contact_pages, contact_sheet
 from terrain3d.show.pages.drawing import Page, draw_pages
-from terrain3d.show.pages.names import KINDS
+from terrain3d.show.pages.names import KINDS, check_units
 from terrain3d.show.pages.oblique import draw_oblique
 from terrain3d.show.pages.outlook import outlook_sheet
 from terrain3d.show.pages.plan import Base, draw_plan, plan_base, printed_base
@@ -211,22 +210,6 @@ def _outlooks(job: _Job) -> Iterator[Page]:
 def _one_of(name: str, kind: str, number: int, count: int) -> str:
     """A file name with a number of its own where an option has several pictures of a kind."""
     return name.replace(f"-{kind}-", f"-{kind}-{number}-", 1) if count > 1 else name
-
-
-def check_units(wanted: Iterable[str], there: Iterable[str]) -> None:
-    """Refuse the name of a unit that no option has.
-
-    Raises
-    ------
-    InputError
-        With the names there are.
-    """
-    known = dict.fromkeys(there)
-    for name in wanted:
-        if name not in known:
-            raise InputError(
-                f"no option has a unit {name!r}", mend=f"give one of {', '.join(map(repr, known))}"
-            )
 
 
 def _side_by_side(job: _Job) -> Iterator[Page]:
