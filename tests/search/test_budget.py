@@ -55,8 +55,7 @@ def search(kinds=KINDS, **limits) -> Search:
 
 @pytest.fixture
 def place(tmp_path, monkeypatch) -> Path:
-    """A folder to work in, with types of other prices; no pictures are drawn."""
-    monkeypatch.setattr("terrain3d.show.pages.stills.write_stills", lambda *_, **__: [])
+    """A folder to work in, with types of other prices."""
     monkeypatch.chdir(tmp_path)
     (tmp_path / "unpriced.toml").write_text(BUILT_IN.replace(PRICE, ""))
     (tmp_path / "free.toml").write_text(BUILT_IN.replace(PRICE, "price = 0"))
@@ -64,9 +63,9 @@ def place(tmp_path, monkeypatch) -> Path:
 
 
 def run(*words):
-    """The exit status of one search."""
+    """The exit status of one search that draws nothing."""
     with pytest.raises(SystemExit) as leaving:
-        main(["search", *map(str, words)])
+        main(["search", "--stills", "none", *map(str, words)])
     return leaving.value.code
 
 
@@ -120,9 +119,15 @@ def test_two_units_are_not_taken_where_one_is_paid_for():
 
 
 def test_nothing_that_fits_is_told_and_nothing_is_put_into_the_site_file(place, capsys):
-    """Exit status 0, a table of prices, results.json alone, and the site file as it was."""
+    """Exit status 0, a table of prices, results.json alone, and the site file as it was.
+
+    The map of an earlier search goes away with its results: it shows what does not fit.
+    """
     site = place / "site.toml"
     site.write_text(SITE)
+    assert run(site) == 0
+    assert (place / "out" / "verdicts.tif").exists()
+    capsys.readouterr()
     assert run(site, "--budget", "1", "--write") == 0
     told = " ".join(capsys.readouterr().out.split())
     assert "farm: nothing fits" in told
