@@ -34,9 +34,10 @@ def test_every_command_that_draws_looks_first(tmp_path, monkeypatch, capsys, com
 
 
 @linux_only
-def test_a_study_without_pages_needs_none_of_them(tmp_path, monkeypatch, capsys):
-    """What draws nothing asks for nothing."""
+@pytest.mark.parametrize("command", ["cover", "compare", "study", "mounts", "search"])
+def test_what_draws_nothing_asks_for_none_of_them(tmp_path, monkeypatch, capsys, command):
+    """With --stills none a machine without a single one of the libraries does."""
     monkeypatch.setattr(libraries, "_is_there", lambda _library: False)
     with pytest.raises(SystemExit):
-        main(["study", str(tmp_path / "none.toml"), "--stills", "none", "--out", str(tmp_path / "out")])
+        main([command, str(tmp_path / "none.toml"), "--stills", "none", "--out", str(tmp_path / "out")])
     assert "there is no such file" in capsys.readouterr().err
