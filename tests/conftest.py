@@ -13,13 +13,16 @@ settings.register_profile("same", derandomize=True)
 settings.register_profile("new", derandomize=False)
 settings.load_profile(os.environ.get("TERRAIN3D_CASES", "same"))
 
-# Whoever starts the tests in the background has them ignore Ctrl-C, and so all that they start: the tests
-# that press it would wait for ever.
-if (
-    threading.current_thread() is threading.main_thread()
-    and signal.getsignal(signal.SIGINT) is signal.SIG_IGN
-):
-    signal.signal(signal.SIGINT, signal.default_int_handler)
+# Whoever starts the tests in the background or under `nohup` has them ignore signals, and so all that they
+# start: the tests that send those would wait for ever.
+if threading.current_thread() is threading.main_thread():
+    for number, usual in (
+        (signal.SIGINT, signal.default_int_handler),
+        (signal.SIGTERM, signal.SIG_DFL),
+        (signal.SIGHUP, signal.SIG_DFL),
+    ):
+        if signal.getsignal(number) is signal.SIG_IGN:
+            signal.signal(number, usual)
 
 DATA = Path(__file__).parent / "data"
 
