@@ -19,6 +19,7 @@ from terrain3d.show.shapes import (
     Ints,
     Reach,
     contour_levels,
+    dashes,
     draped_lines,
     foliage_shell,
     ground_nodes,
@@ -158,11 +159,25 @@ def _cut_to(mesh: Any, extent: Extent) -> Any:
     return mesh
 
 
-def drawn_line(ground: Ground, heights: Floats, line: Floats, colour: str, line_px: float) -> list[Part]:
-    """A line on the ground with a white line under it, so that it shows on every colour."""
+def drawn_line(
+    ground: Ground,
+    heights: Floats,
+    line: Floats,
+    colour: str,
+    line_px: float,
+    pattern_m: tuple[float, ...] = (),
+) -> list[Part]:
+    """A line on the ground with a white line under it, so that it shows on every colour.
+
+    Where a pattern is given it is cut into dashes, as `shapes.dashes` does it.
+    """
+    cut = dashes(line, pattern_m) if pattern_m else [line]
+    meshes = [_line(piece) for one in cut for piece in draped_lines(ground, heights, one)]
+    if pattern_m and len(meshes) > 1:
+        # Drawn as one thing: a dash for itself would cost as much as a line.
+        meshes = [meshes[0].append_polydata(*meshes[1:])]
     parts = []
-    for piece in draped_lines(ground, heights, line):
-        mesh = _line(piece)
+    for mesh in meshes:
         parts.append(Part("marks", mesh, "#ffffff", line_px=line_px + 2.0, raise_steps=2))
         parts.append(Part("marks", mesh.copy(), colour, line_px=line_px, raise_steps=4))
     return parts

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 import shapely
+import shapely.ops
 from numpy.typing import NDArray
 from scipy.ndimage import distance_transform_edt, gaussian_filter, label
 
@@ -280,6 +281,24 @@ def draped_lines(ground: Ground, heights: Floats, line: Floats, lift_m: float = 
     breaks = np.flatnonzero(np.diff(on_grid)) + 1
     pieces = zip(np.split(laid, breaks), np.split(on_grid, breaks), strict=True)
     return [piece for piece, is_on in pieces if is_on[0] and len(piece) > 1]
+
+
+def dashes(line: Floats, pattern_m: tuple[float, ...]) -> list[Floats]:
+    """A plan line cut into dashes: the lengths of a dash and of the gap after it, by turns.
+
+    >>> line = np.array([[0.0, 0.0], [4.0, 0.0]])
+    >>> [dash[:, 0].round(1).tolist() for dash in dashes(line, (1.6, 0.9))]
+    [[0.0, 1.6], [2.5, 4.0]]
+    >>> [dash[:, 0].round(1).tolist() for dash in dashes(line, (2.0, 0.5, 0.5, 0.5))]
+    [[0.0, 2.0], [2.5, 3.0], [3.5, 4.0]]
+    """
+    whole = shapely.LineString(line)
+    lengths = np.tile(pattern_m, math.ceil(whole.length / sum(pattern_m)))
+    ends = np.minimum(np.cumsum(lengths), whole.length)
+    starts = np.concatenate([[0.0], ends[:-1]])
+    spans = zip(starts[::2], ends[::2], strict=True)
+    pieces = [shapely.ops.substring(whole, a, b) for a, b in spans if b - a > 1e-6]
+    return [np.asarray(piece.coords) for piece in pieces]
 
 
 def footprints(solids: Solids) -> list[Any]:

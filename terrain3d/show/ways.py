@@ -19,6 +19,8 @@ from terrain3d.walk.routes import OpenRoutes
 
 #: Lines whose corners lie within this of each other are one to a reader, metres.
 SAME_M = 0.5
+#: Dashes and gaps in space of the lines that are told from the least likely walk by them too, metres.
+_PATTERN_M = {"C": (0.5, 0.5), "D": (1.6, 0.5, 0.5, 0.5), "E": (1.6, 0.5, 0.5, 0.5)}
 #: Height of the pin over an alarm point, and the size of its head, metres.
 _PIN_M, _HEAD_M = 1.0, 0.28
 
@@ -85,7 +87,7 @@ def route_scene(ground: Ground, route: OpenRoutes) -> Scene:
     drawn = drawn_routes(route)
     for one in drawn:
         if len(one.line) > 1:
-            parts += drawn_line(ground, heights, one.line, one.colour, 5.0)
+            parts += drawn_line(ground, heights, one.line, one.colour, 5.0, _PATTERN_M.get(one.letter, ()))
     for start, letters in starts_of(drawn):
         tags.append(Tag(", ".join(letters), foot(float(start[0]), float(start[1])), "unit"))
     for x, y in apart([one.alarm for one in drawn if one.alarm is not None]):

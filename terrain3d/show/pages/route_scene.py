@@ -52,5 +52,5 @@ def routes_oblique_sheet(
     page = plain_sheet(outcome, option.name, view, route.words, place, size, date)
     route_rows(page, option, route)
     whole = Scene((*scene.parts, *ways.parts), (*ways.tags, *scene.tags))
-    draw_oblique(page, outcome, option, extent, whole, camera, line_signs(drawn, dashed=False))
+    draw_oblique(page, outcome, option, extent, whole, camera, line_signs(drawn))
     return page

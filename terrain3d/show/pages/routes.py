@@ -217,7 +217,8 @@ def route_rows(page: Sheet, option: OptionResult, route: OpenRoutes, beside: boo
         else:
             for letter, way in told:
                 # Where the way to the middle starts is on the picture.
-                start = f"from {way.start}" if where == "edge" else ""
+                is_new = way is told[0][1] or way.start != told[0][1].start
+                start = f"from {way.start}" if where == "edge" and is_new else ""
                 _way_rows(page, f"{letter}: to its {where}, {_KIND[letter]}", way, start)
     if route.clear is not None:
         _clear_rows(page, route.clear, "C" if "C" in letters else "A")
@@ -297,14 +298,14 @@ def route_signs(outcome: Outcome, option: OptionResult, drawn: list[Drawn]) -> l
     return line_signs(drawn) + [sign for sign in walk_signs(outcome) if sign.text not in absent]
 
 
-def line_signs(drawn: list[Drawn], dashed: bool = True) -> list[Sign]:
-    """What each kind of line is; in space none is dashed."""
+def line_signs(drawn: list[Drawn]) -> list[Sign]:
+    """What each kind of line is."""
     signs = [Sign("least likely walk", line=palette.FIGURE, width=2.1)] if drawn else []
     if any(one.letter == "C" for one in drawn):
         text = "clear route" if any(one.title.startswith("clear") for one in drawn) else "least held"
-        signs.append(Sign(text, line=palette.INK, width=2.4, dashes=(0, (1, 1.4)) if dashed else "-"))
+        signs.append(Sign(text, line=palette.INK, width=2.4, dashes=(0, (1, 1.4))))
     if any(one.letter in ("D", "E") for one in drawn):
         # Closer together than on the plan: a key is short.
-        dashes = (0, (3, 1.1, 1, 1.1)) if dashed else "-"
+        dashes = (0, (3, 1.1, 1, 1.1))
         signs.append(Sign("much shorter", line=palette.MUCH_SHORTER, width=2.1, dashes=dashes))
     return signs

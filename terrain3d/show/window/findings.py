@@ -21,6 +21,11 @@ GROUND_WORDS = {VERDICTS: "verdicts", ANIMALS: "animals", CHANCE: "chance"}
 #: A figure that is not there.
 _NONE = "\u2013"
 _INDENT, _SWATCH_PX = 28, 21
+#: Where the dashes of a line's sign begin and end, pixels.
+_WHOLE: tuple[tuple[int, int], ...] = ((0, _SWATCH_PX),)
+_DASHED = ((0, 5), (8, 13), (16, 21))
+_DOTTED = ((0, 3), (6, 9), (12, 15), (18, 21))
+_DASH_DOT = ((0, 8), (11, 13), (16, 21))
 _Options = tuple[OptionResult, ...]
 
 
@@ -48,9 +53,9 @@ def draw_signs(ink: Ink, desk: Desk, options: _Options) -> None:
         if has_walks or has_routes:
             _line_sign(ink, _way_words(has_walks, has_routes), palette.FIGURE)
         if has_routes:
-            _line_sign(ink, "C: clear way, or the least held", palette.INK)
+            _line_sign(ink, "C: clear way, or the least held", palette.INK, _DOTTED)
         if any(_is_much_shorter(route) for found in studies for route in found.routes or ()):
-            _line_sign(ink, "D, E: much shorter", palette.MUCH_SHORTER)
+            _line_sign(ink, "D, E: much shorter", palette.MUCH_SHORTER, _DASH_DOT)
         if has_walks or has_routes:
             top = ink.y
             if ink.line("an alarm is raised", 13, indent=_INDENT):
@@ -175,10 +180,8 @@ def _chance_legend(ink: Ink, desk: Desk, options: _Options, sides: tuple[str, ..
 
 def _beyond_signs(ink: Ink, desk: Desk, studies: list[OptionStudy]) -> None:
     terrain = desk.outcome.terrain
-    top = ink.y
-    if terrain.boundary is not None and ink.line("boundary of own land", 13, indent=_INDENT):
-        for left in (0, 8, 16):
-            ink.rectangle((ink.margin + left, top + 8, ink.margin + left + 5, top + 10), palette.BOUNDARY)
+    if terrain.boundary is not None:
+        _line_sign(ink, "boundary of own land", palette.BOUNDARY, _DASHED)
     for code, text in ((SPILT_WITHIN, "spill, a person in range"), (SPILT_ON, "spill, a vehicle past it")):
         if any(found.spill is not None and _spilt(found, code) for found in studies):
             top = ink.y
@@ -232,10 +235,11 @@ def _hours(minutes: int) -> str:
     return f"{minutes} min" if minutes < 120 else f"{minutes / 60:.0f} h"
 
 
-def _line_sign(ink: Ink, text: str, colour: str) -> None:
+def _line_sign(ink: Ink, text: str, colour: str, dashes: tuple[tuple[int, int], ...] = _WHOLE) -> None:
     top = ink.y
     if ink.line(text, 13, indent=_INDENT):
-        ink.rectangle((ink.margin, top + 8, ink.margin + _SWATCH_PX, top + 10), colour)
+        for begin, end in dashes:
+            ink.rectangle((ink.margin + begin, top + 8, ink.margin + end, top + 10), colour)
 
 
 def _swatch(ink: Ink, top: float, pattern: Rgb) -> None:

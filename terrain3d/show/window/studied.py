@@ -5,7 +5,6 @@ from dataclasses import replace
 
 import numpy as np
 import shapely
-import shapely.ops
 
 from terrain3d.show import palette
 from terrain3d.show.extent import Extent, whole_cells
@@ -19,7 +18,7 @@ from terrain3d.units import Floats
 from terrain3d.walk.pulses import WalkResult
 
 #: Dashes of the boundary and the gaps between them, metres.
-_DASH_M, _GAP_M = 1.6, 0.9
+_BOUNDARY_M = (1.6, 0.9)
 _WALK_PX, _EDGE_PX, _BOUNDARY_PX = 3.0, 2.0, 3.0
 
 
@@ -61,23 +60,10 @@ def beyond_scene(terrain: Terrain, extent: Extent) -> Scene:
         if spot is not None:
             tags.append(Tag(name, (*spot, float(ground.height_at([spot[0]], [spot[1]])[0])), "area"))
     if terrain.boundary is not None:
-        for dash in dashes(np.vstack([terrain.boundary, terrain.boundary[:1]])):
-            parts += drawn_line(ground, heights, dash, palette.BOUNDARY, _BOUNDARY_PX)
+        ring = np.vstack([terrain.boundary, terrain.boundary[:1]])
+        parts += drawn_line(ground, heights, ring, palette.BOUNDARY, _BOUNDARY_PX, _BOUNDARY_M)
     known = [tag for tag in tags if np.isfinite(tag.point).all()]
     return Scene(tuple(parts), tuple(known))
-
-
-def dashes(line: Floats) -> list[Floats]:
-    """A line cut into dashes.
-
-    >>> [dash[:, 0].round(1).tolist() for dash in dashes(np.array([[0.0, 0.0], [4.0, 0.0]]))]
-    [[0.0, 1.6], [2.5, 4.0]]
-    """
-    whole = shapely.LineString(line)
-    starts = np.arange(0.0, whole.length, _DASH_M + _GAP_M)
-    ends = np.minimum(starts + _DASH_M, whole.length)
-    pieces = [shapely.ops.substring(whole, a, b) for a, b in zip(starts, ends, strict=True) if b - a > 1e-6]
-    return [np.asarray(piece.coords) for piece in pieces]
 
 
 def grown_extent(extent: Extent, study: Study) -> Extent:
