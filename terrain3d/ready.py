@@ -12,6 +12,7 @@ from terrain3d.errors import InputError
 from terrain3d.site import DetectorSetting, Site, load_site
 from terrain3d.survey.placing import Drawn, drawn
 from terrain3d.walk.borrowed import BorrowedTests, load_tests
+from terrain3d.wording import counted
 
 
 @dataclass(frozen=True, eq=False)
@@ -174,12 +175,8 @@ def _check_unit(setting: DetectorSetting, kind: DetectorType, mounts: list[str],
         )
     if setting.pan is not None and len(setting.pan) != len(kind.head):
         raise InputError(
-            f"pan gives {_count(len(setting.pan), 'angle')},"
-            f" {kind.name} has {_count(len(kind.head), 'head')}",
+            f"pan gives {counted(len(setting.pan), 'angle')},"
+            f" {kind.name} has {counted(len(kind.head), 'head')}",
             f"{where}: pan",
             "give one angle for each head",
         )
-
-
-def _count(n: int, noun: str) -> str:
-    return f"{n} {noun}" if n == 1 else f"{n} {noun}s"

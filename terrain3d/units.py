@@ -39,15 +39,6 @@ def direction(bearing_deg: float) -> tuple[float, float]:
     return math.sin(angle), math.cos(angle)
 
 
-def money_words(amount: float) -> str:
-    """An amount of money as a person writes it, in whatever money it is.
-
-    >>> money_words(1100.0), money_words(99.5), money_words(0.005)
-    ('1,100', '99.5', '0.005')
-    """
-    return f"{amount:,.6f}".rstrip("0").rstrip(".")
-
-
 def wrap_deg(angle_deg: float) -> float:
     """The same bearing in [0, 360).
 

@@ -68,3 +68,12 @@ def listed(names: Sequence[str], most: int = 3) -> str:
     if len(names) > most:
         return f"{', '.join(names[:most])} and {len(names) - most} more"
     return " and ".join(part for part in (", ".join(names[:-1]), *names[-1:]) if part)
+
+
+def money_words(amount: float) -> str:
+    """An amount of money as a person writes it, in whatever money it is.
+
+    >>> money_words(1100.0), money_words(99.5), money_words(0.005)
+    ('1,100', '99.5', '0.005')
+    """
+    return f"{amount:,.6f}".rstrip("0").rstrip(".")

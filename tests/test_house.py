@@ -11,8 +11,8 @@ PACKAGE = Path(terrain3d.__file__).parent
 
 #: A room may import from itself and from rooms of a lower floor.
 FLOORS = {
-    "caution": 0, "errors": 0, "units": 1, "outside": 1, "tables": 2, "frame": 2, "site": 3, "detector": 3,
-    "terrain": 4,
+    "caution": 0, "errors": 0, "wording": 0, "units": 1, "outside": 1, "tables": 2, "frame": 2,
+    "site": 3, "detector": 3, "terrain": 4,
     "survey": 5, "sight": 5, "cover": 6, "choose": 7, "walk": 8, "around": 8, "conditions": 8, "doubt": 8,
     "ready": 9, "job": 10, "search": 11, "study": 11, "show": 12, "paper": 12, "cli": 13,
 }  # fmt: skip

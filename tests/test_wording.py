@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from terrain3d.survey.wording import box_words, coordinate, counted, listed, plain
+from terrain3d.wording import box_words, coordinate, counted, listed, plain
 
 
 @given(st.floats(allow_nan=False, allow_infinity=False, min_value=-1e15, max_value=1e15))

@@ -15,7 +15,7 @@ from terrain3d.paper.results import json_text, results_values
 from terrain3d.paper.rounded import area, share, size
 from terrain3d.search.budget import NothingFits
 from terrain3d.search.result import Choice, SearchResult
-from terrain3d.units import money_words
+from terrain3d.wording import money_words
 
 Found = SearchResult | NothingFits
 

@@ -7,7 +7,7 @@ from terrain3d.detector.figures import Figure
 from terrain3d.search.best import Limits
 from terrain3d.search.settings import Space
 from terrain3d.terrain import Terrain
-from terrain3d.units import money_words
+from terrain3d.wording import money_words
 
 #: A price may be beyond the budget by the dust of arithmetic.
 _DUST = 1e-9

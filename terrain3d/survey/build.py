@@ -1,6 +1,7 @@
 """Site file and survey to `Terrain`: everything in one local frame, and what a person should doubt."""
 
 from dataclasses import dataclass, replace
+from functools import reduce
 from pathlib import Path
 
 import numpy as np
@@ -338,16 +339,12 @@ def _outlines(terrain: Terrain) -> list[Floats]:
 
 def _wanted(local: Placed, reach_m: float, around_m: float) -> Box | None:
     """The box around all that is looked at: mounts with their reach, areas to be held, walks and ways in."""
-    rings = [np.array([[mount.x, mount.y]]) for mount in local.mounts]
+    mounts = [np.array([[mount.x, mount.y]]) for mount in local.mounts]
     others = [area.outline for area in local.protect]
     others += [walk.line for walk in local.walks] + [approach.line for approach in local.approaches]
-    grown = [reach_m + _AROUND_M] * len(rings) + [around_m] * len(others)
-    rings += others
-    if not rings:
-        return None
-    low = np.min([ring.min(axis=0) - by for ring, by in zip(rings, grown, strict=True)], axis=0)
-    high = np.max([ring.max(axis=0) + by for ring, by in zip(rings, grown, strict=True)], axis=0)
-    return float(low[0]), float(low[1]), float(high[0]), float(high[1])
+    boxes = [grown(box_around(mounts), reach_m + _AROUND_M)] if mounts else []
+    boxes += [grown(box_around(others), around_m)] if others else []
+    return reduce(joined, boxes) if boxes else None
 
 
 def _cut(wanted: Box, covered: Box) -> Box:

@@ -12,8 +12,8 @@ from pyproj.exceptions import CRSError, ProjError
 from terrain3d.errors import InputError
 from terrain3d.site import GroundSource
 from terrain3d.survey.source import Box
-from terrain3d.survey.wording import pair
 from terrain3d.units import UNIT_M, unit_name
+from terrain3d.wording import pair
 
 #: Coordinates this far outside the area a CRS is made for deserve a doubt, degrees. Surveys do reach
 #: a little past a zone's edge (common practice, no source).

@@ -13,8 +13,8 @@ from terrain3d.survey.lattice import Relief
 from terrain3d.survey.placing import Drawn, Placed, label
 from terrain3d.survey.solids import wall_plan
 from terrain3d.survey.source import Header
-from terrain3d.survey.wording import listed, pair, plain
 from terrain3d.terrain import Ground, Mount
+from terrain3d.wording import listed, pair, plain
 
 #: A mount on a wall stands under its eaves, where no survey from the air sees ground: it is carried on
 #: from ground known this near.

@@ -20,8 +20,8 @@ from terrain3d.site import GroundSource
 from terrain3d.survey.crs import Said, from_wkt, said_by, settle, unit_words
 from terrain3d.survey.gdal import opened_raster, wkt_of_prj
 from terrain3d.survey.source import Box, Cloud, Header, Progress, Raster
-from terrain3d.survey.wording import box_words
 from terrain3d.units import FOOT_M, US_SURVEY_FOOT_M, Floats
+from terrain3d.wording import box_words
 
 #: More cells than this are refused: 0.8 GB as heights.
 MOST_CELLS = 100_000_000

@@ -14,8 +14,8 @@ from terrain3d.survey.files import read_header, read_survey, recognise
 from terrain3d.survey.quality import HOLE_LIMITS_M, Coverage, Roughness, ends
 from terrain3d.survey.source import Box, Cloud, Header, Progress, Raster, Surface
 from terrain3d.survey.tally import Tally
-from terrain3d.survey.wording import coordinate, counted, plain
 from terrain3d.units import Floats
+from terrain3d.wording import coordinate, counted, plain
 
 #: ASPRS classes (LAS 1.4 R15, table 17); 23 to 63 are reserved, 64 to 255 the user's.
 CLASS_NAMES = {

@@ -12,8 +12,8 @@ from terrain3d.outside import opened
 from terrain3d.site import GroundSource
 from terrain3d.survey.crs import Said, settle
 from terrain3d.survey.source import Box, Header, Progress, Surface
-from terrain3d.survey.wording import box_words, plain
 from terrain3d.units import Floats
+from terrain3d.wording import box_words, plain
 
 #: A mesh kept in 32-bit floats is told when its steps are coarser than this, metres.
 COARSE_STEP = 0.005

@@ -21,8 +21,8 @@ from terrain3d.site import (
 )
 from terrain3d.survey.crs import crs_words, horizontal
 from terrain3d.survey.source import Feature
-from terrain3d.survey.wording import counted, pair
 from terrain3d.tables import Table, checked
+from terrain3d.wording import counted, pair
 
 # The readers are imported inside the function: most sites have their shapes in the site file.
 

@@ -19,8 +19,8 @@ from terrain3d.survey.crs import settle
 from terrain3d.survey.header import LasHeader, read_las_header, said_by_las
 from terrain3d.survey.quiet import quiet
 from terrain3d.survey.source import Box, Bytes, Cloud, Header, Progress
-from terrain3d.survey.wording import box_words
 from terrain3d.units import Floats
+from terrain3d.wording import box_words
 
 #: Points decoded at a time: some 40 MB, so that memory goes to what is kept.
 CHUNK = 1_000_000

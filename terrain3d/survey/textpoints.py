@@ -15,8 +15,8 @@ from terrain3d.outside import opened
 from terrain3d.site import GroundSource
 from terrain3d.survey.crs import Said, settle
 from terrain3d.survey.source import Box, Cloud, Header, Progress
-from terrain3d.survey.wording import box_words
 from terrain3d.units import Floats
+from terrain3d.wording import box_words
 
 #: Lines parsed at a time.
 CHUNK = 250_000

@@ -10,8 +10,8 @@ from terrain3d.site import Site
 from terrain3d.survey.crs import crs_words
 from terrain3d.survey.placing import Drawn, corners, turned
 from terrain3d.survey.source import Box, Header
-from terrain3d.survey.wording import pair
 from terrain3d.units import Floats
+from terrain3d.wording import pair
 
 #: No site is so wide: a shape farther away is in other coordinates than it says (common practice, no source).
 FAR_M = 100_000.0

@@ -19,6 +19,7 @@ from terrain3d.walk.crossings import Crossings, pulses_of
 from terrain3d.walk.reach import Reached, headline, reached
 from terrain3d.walk.track import line_length_m, spots_at, track
 from terrain3d.walk.zones import zoned_layers
+from terrain3d.wording import counted
 
 #: Step in which the verdicts along a walk are told, metres.
 STRIP_M = 0.1
@@ -213,7 +214,9 @@ def walk_words(
         reason = "never under both layers" if both_m == 0 else f"{both_m:.1f} m under both layers"
         if both_m > 0:
             reason += (
-                ", no pulse" if n_pulses == 0 else f", {_n_pulses(n_pulses)}, too few in each layer in time"
+                ", no pulse"
+                if n_pulses == 0
+                else f", {counted(n_pulses, 'pulse')}, too few in each layer in time"
             )
         where = f"; reaches {goal.name} unnoticed" if goal is not None and goal.enters_m is not None else ""
         return f"No alarm: {reason}{where}."
@@ -226,7 +229,3 @@ def walk_words(
     if goal.left_m < -0.05:
         return f"{first}: too late, {-goal.left_m:.1f} m after the path enters {goal.name}."
     return f"{first}, {max(goal.left_m, 0.0):.1f} m before the path enters {goal.name}."
-
-
-def _n_pulses(n: int) -> str:
-    return f"{n} pulse" if n == 1 else f"{n} pulses"

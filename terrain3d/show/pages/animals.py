@@ -9,6 +9,7 @@ from terrain3d.show.pages.plan import Base, paint_plan, plan_signs
 from terrain3d.show.pages.sheet import Sheet, Stripe, plain_sheet, share_of_page
 from terrain3d.show.pages.size import SCREEN, Size, scale_words
 from terrain3d.show.pages.wash import Wash, edge, lay, without_verdicts
+from terrain3d.wording import listed
 
 _STRIPE = Stripe("////", palette.CRAWLING_STRIPE)
 
@@ -73,7 +74,7 @@ def animals_line(found: AnimalGround) -> str:
         )
         others = [ground.figure.name for ground in troublesome[1:]]
         if others:
-            animals += f" The taller ones do so on more: {_listed(others)}."
+            animals += f" The taller ones do so on more: {listed(others, most=len(others))}."
     else:
         animals = "No animal raises the alarm."
     low = found.crawling
@@ -89,10 +90,6 @@ def animals_line(found: AnimalGround) -> str:
 
 def _named(ground: FigureGround) -> str:
     return f"{ground.figure.name} ({ground.figure.height_m:.2f} m)"
-
-
-def _listed(names: list[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def _washes(found: AnimalGround) -> list[Wash]:

@@ -17,6 +17,7 @@ from terrain3d.show.pages.size import SCREEN, Size, scale_words
 from terrain3d.show.pages.walks import begin_plan, counting_words, finish_plan, plan_with, walk_signs
 from terrain3d.units import Floats, wrap_deg
 from terrain3d.walk.fans import ACROSS_M, Fan
+from terrain3d.wording import counted
 
 _PLAN = (PICTURE[0], 0.15, 0.45, 0.725)
 _LEFT = 0.555
@@ -93,7 +94,7 @@ def fans_sentence(unit: Detector, to: Fan, across: Fan) -> str:
 
 
 def _who(fan: Fan) -> str:
-    pulses = "1 pulse" if fan.pulses_needed == 1 else f"{fan.pulses_needed} pulses"
+    pulses = counted(fan.pulses_needed, "pulse")
     return f"walked by: {fan.figure.name}, {fan.speed_mps:g} m/s; the alarm takes {pulses} in each layer"
 
 

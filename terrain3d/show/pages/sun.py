@@ -16,6 +16,7 @@ from terrain3d.show import palette, words
 from terrain3d.show.pages.sheet import PICTURE, Sheet, Sign, plain_sheet
 from terrain3d.show.pages.size import HEIGHT_PX, SCREEN, WIDTH_PX, Size
 from terrain3d.show.palette import Rgb
+from terrain3d.wording import counted
 
 #: Heads drawn on one page; the rest is in results.json.
 MOST = 6
@@ -175,7 +176,7 @@ def _column(page: Sheet, heads: tuple[HeadYear, ...]) -> None:
     in_full = page.room_for(math.ceil(sum(lines)), 8)
     for number, head in enumerate(heads):
         if not in_full and not page.room_for(4 + 2 * len(head.layers), 8):
-            page.row(f"and {_counted(len(heads) - number, 'head')} more", size=7.5)
+            page.row(f"and {counted(len(heads) - number, 'head')} more", size=7.5)
             break
         page.heading(_head_words(head))
         for layer in head.layers:
@@ -196,10 +197,6 @@ def _rows(layer: SunLayer, in_full: bool) -> list[tuple[str, str]]:
         starts, ends = [span.start_min for span in spans], [span.end_min for span in spans]
         spans = (SunSpan(*season, min(starts), max(ends), max(span.longest_min for span in spans)),)
     return [(_days(span), _clock(span)) for span in spans]
-
-
-def _counted(n: int, noun: str) -> str:
-    return f"{n} {noun}" if n == 1 else f"{n} {noun}s"
 
 
 def _stay(layer: SunLayer) -> str:
