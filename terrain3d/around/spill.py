@@ -26,11 +26,10 @@ import shapely
 from numpy.typing import NDArray
 
 from terrain3d.around.follow import Lands, follow
-from terrain3d.around.upper import head_rays, upper_broken, upper_codes, upper_layer
+from terrain3d.around.upper import head_rays, upper_broken, upper_layer
 from terrain3d.cover.areas import cells_within
-from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.pose import Detector, PosedHead, posed_heads
-from terrain3d.sight.panorama import Panorama, panorama
+from terrain3d.sight.panorama import panorama
 from terrain3d.terrain import Area, Beyond, Ground, Terrain
 from terrain3d.units import Floats
 
@@ -218,35 +217,6 @@ def spill(terrain: Terrain, units: tuple[Detector, ...], figure_m: float) -> Spi
         pieces,
         tuple(_notes(terrain, units, fans)),
     )
-
-
-def spills_into(
-    terrain: Terrain, unit: Detector, seen: Panorama, piece: Beyond, figure_m: float = 1.7
-) -> float:
-    """Square metres of a piece of others' ground in the upper layer of a unit, within its range.
-
-    Arithmetic on the panorama, no ray: a search that asks for many settings of one mount and height
-    hands in the same panorama each time.
-
-    Parameters
-    ----------
-    terrain : Terrain
-    unit : Detector
-        As it is set.
-    seen : Panorama
-        From the unit's eye, at least as far as its type's maximum range.
-    piece : Beyond
-        Its cells are looked up once and remembered.
-    figure_m : float
-        Height of a person, metres; on a road it is the larger of theirs and a vehicle's.
-    """
-    height_m = counted_height_m(piece.kind, figure_m)
-    inside = _piece_cells(terrain.ground, piece).ravel()[seen.cells]
-    broken = np.zeros(len(inside), bool)
-    if inside.any():
-        for codes in upper_codes(unit, seen, height_m):
-            broken |= codes == Verdict.BOTH
-    return float((broken & inside).sum()) * terrain.ground.cell_m**2
 
 
 def counted_height_m(kind: str, figure_m: float) -> float:

@@ -116,6 +116,15 @@ def metre_pulses(field: PulseField, i: int, j: int, x: float, y: float, east: fl
     line of sight, by |sin t / d -+ (w / 2) cos t / (d^2 + w^2 / 4)| radians a metre; edges stand
     zones / arc to the radian. Across the unit that is 2 zones / (arc d); straight at it only what
     the growing width of the figure brings: the weak direction. No bearing is told over the foot of the mount.
+
+    Examples
+    --------
+    Nine zones over 90 degrees, 6 m off: across the unit, and straight at it.
+
+    >>> density = np.full((1, 1, 1), 9 / (np.pi / 2))
+    >>> field = PulseField(density, np.array([[0.0, -6.0]]), 1.0, 0.48, 0.3, False)
+    >>> [round(metre_pulses(field, 0, 0, 0.0, 0.0, *way), 2) for way in ((1.0, 0.0), (0.0, 1.0))]
+    [1.91, 0.08]
     """
     pulses = 0.0
     foot = max(field.breadth_m, field.length_m) / 2
@@ -132,63 +141,6 @@ def metre_pulses(field: PulseField, i: int, j: int, x: float, y: float, east: fl
             own = turn * field.density[u, j, i]
         pulses = own if u == 0 else (min(pulses, own) if field.fewest else max(pulses, own))
     return pulses
-
-
-def step_pulses(
-    terrain: Terrain,
-    units: tuple[Detector, ...],
-    views: tuple[Panorama, ...],
-    combine: str,
-    figure: Figure,
-    directions_deg: Floats,
-) -> Floats:
-    """Expected pulses per metre walked over the centre of each cell, in each of some directions.
-
-    Parameters
-    ----------
-    terrain, units, views, combine, figure
-        As for `pulse_field`.
-    directions_deg : (k,) float
-        Bearings of the walk, clockwise from north.
-
-    Returns
-    -------
-    (k, ny, nx) float
-        Pulses per metre in every layer that the alarm rule needs; 0 where the layers are not broken
-        together and where no ground is known.
-
-    Examples
-    --------
-    >>> from pathlib import Path
-    >>> from terrain3d.detector.types import load_type
-    >>> from terrain3d.frame import site_frame
-    >>> from terrain3d.sight.panorama import panorama
-    >>> from terrain3d.terrain import Foliage, Ground, Solids
-    >>> ground = Ground(-7.0, -7.0, 1.0, np.zeros((15, 15)))
-    >>> flat = Terrain(site_frame(None, 0, 0), ground, Solids.none(), Foliage.none(), (), ())
-    >>> unit = Detector("D1", load_type("one-head-90", Path()), "pole", 0, 0, 0, 1.0, 0.0)
-    >>> person = Figure("person", 1.7, "invented")
-    >>> view = panorama(flat, unit.eye, 12.0)
-    >>> rates = step_pulses(flat, (unit,), (view,), "any", person, np.array([90.0, 180.0]))
-    >>> rates[:, 13, 7].round(2)          # 6 m north of the unit: across it, and straight at it
-    array([1.91, 0.08])
-    >>> float(rates[0, 0, 7])             # behind it
-    0.0
-    """
-    field = pulse_field(terrain, units, views, combine, figure)
-    return np.asarray(_rates(field, np.radians(np.asarray(directions_deg, float))))
-
-
-@njit(cache=True, nogil=True)
-def _rates(field: PulseField, directions: Floats) -> Floats:
-    _, ny, nx = field.density.shape
-    rates = np.zeros((len(directions), ny, nx))
-    for k in range(len(directions)):
-        east, north = math.sin(directions[k]), math.cos(directions[k])
-        for j in range(ny):
-            for i in range(nx):
-                rates[k, j, i] = metre_pulses(field, i, j, i * field.cell_m, j * field.cell_m, east, north)
-    return rates
 
 
 def edge_density(unit: Detector, seen: Panorama, figure: Figure) -> Floats:
@@ -211,34 +163,6 @@ def option_pulses_needed(units: tuple[Detector, ...], combine: str) -> int:
     """Pulses that an option's alarm takes: of the quickest unit under `any`, of the slowest under `all`."""
     needed = [unit.pulses_needed for unit in units]
     return max(needed) if combine == "all" else min(needed)
-
-
-def alarm_chance(pulses_per_metre: ArrayLike, step_m: float, pulses_needed: int) -> Floats:
-    """Chance that a step raises the alarm, as a walk's steps can be added up.
-
-    Parameters
-    ----------
-    pulses_per_metre : (...) float
-        As `step_pulses` gives it.
-    step_m : float
-        Length of the step.
-    pulses_needed : int
-        Pulses that the alarm takes.
-
-    Returns
-    -------
-    (...) float
-        1 - exp(-pulses / pulses_needed). A model, not a measured probability: edges come by chance at
-        the expected rate, and an alarm that takes n pulses comes after n times the way on average.
-        No step remembers the ones before it, so -log(1 - chance) adds up along a walk; the time within
-        which pulses must fall is left out. `walk.pulses` counts along one walk, with both.
-
-    Examples
-    --------
-    >>> alarm_chance([0.0, 2.0], 0.25, 1).round(4), float(alarm_chance(2.0, 0.25, 3).round(4))
-    (array([0.    , 0.3935]), 0.1535)
-    """
-    return np.asarray(-np.expm1(-np.asarray(pulses_per_metre, float) * step_m / pulses_needed))
 
 
 def chance_of(pulses: ArrayLike, needed: int) -> Floats:

@@ -4,13 +4,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from rates import step_pulses
 from shapes import box, plane, terrain, unit
 
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.types import load_type
 from terrain3d.sight.panorama import panorama
 from terrain3d.walk.bodies import body_of
-from terrain3d.walk.chance import alarm_chance, option_pulses_needed, step_pulses
+from terrain3d.walk.chance import option_pulses_needed
 from terrain3d.walk.crossings import pulses_of
 from terrain3d.walk.track import track
 
@@ -86,11 +87,3 @@ def test_a_longer_animal_is_seen_longer_side_on():
     broad, narrow = rates(site, (unit(KIND),), figure=deer), rates(site, (unit(KIND),), figure=slim)
     row, column = 80, 60
     assert broad[4, row, column] > narrow[4, row, column] > 0
-
-
-def test_chances_of_steps_add_up():
-    """The chance of no alarm over many small steps is that over one long one."""
-    small = 1 - alarm_chance(0.7, 0.01, 3)
-    assert small**200 == pytest.approx(1 - alarm_chance(0.7, 2.0, 3))
-    assert alarm_chance(0.0, 5.0, 1) == 0.0
-    assert alarm_chance(1.0, 1.0, 1) > alarm_chance(1.0, 1.0, 3) > 0

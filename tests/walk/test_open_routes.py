@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from rates import step_pulses
 from shapes import box, ground, plane, terrain, unit
 
 from terrain3d.cover.verdict import Verdict
@@ -15,7 +16,7 @@ from terrain3d.detector.types import load_type
 from terrain3d.sight.panorama import panorama
 from terrain3d.terrain import Approach, Area, Walk
 from terrain3d.walk.bodies import body_of
-from terrain3d.walk.chance import chance_of, pulse_field, pulses_of_chance, step_pulses, touched
+from terrain3d.walk.chance import chance_of, pulse_field, pulses_of_chance, touched
 from terrain3d.walk.found import ALIKE, much_shorter_m, percent
 from terrain3d.walk.lines import line_pulses, lines_over
 from terrain3d.walk.paths import step_bearings
