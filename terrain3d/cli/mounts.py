@@ -12,7 +12,7 @@ from terrain3d.cli.options import (
     site_bytes,
     whoever_reads,
 )
-from terrain3d.cli.pictures import check_out, stills_option
+from terrain3d.cli.pictures import check_drawing, check_out, stills_option
 
 #: The plan with every mount at its number; it shows no option, so that `best` draws it as `all` does.
 PLAN = "mounts.png"
@@ -37,10 +37,7 @@ def command(site: Path, every: float, out: Path, write: bool, which: str) -> Non
     They stand clear of solids and leaves, on the site's own land and on ground that is known, within reach
     of what is to be held, and clear of the mounts that the site file names.
     """
-    if which != "none":
-        from terrain3d.show.libraries import check_libraries
-
-        check_libraries()  # before what needs them is loaded
+    check_drawing(which)
     from terrain3d.paper.mounts import print_mounts
     from terrain3d.paper.whole import whole_folder
     from terrain3d.paper.write_mounts import check_takes_mounts, write_mounts

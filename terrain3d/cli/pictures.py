@@ -28,6 +28,14 @@ def stills_option(
     )
 
 
+def check_drawing(which: str) -> None:
+    """Refuse to draw without the system's libraries: to be called before anything loads what needs them."""
+    if which != "none":
+        from terrain3d.show.libraries import check_libraries
+
+        check_libraries()
+
+
 def check_out(
     out: Path,
     which: str,
@@ -145,10 +153,7 @@ def write_and_tell(
 
 def judge_and_write(site: Path, out: Path, which: str, tell: Callable[["Outcome"], Any]) -> None:
     """Run the job on a site file, write its results, tell the answer and draw."""
-    if which != "none":
-        from terrain3d.show.libraries import check_libraries
-
-        check_libraries()  # before what needs them is loaded
+    check_drawing(which)
     from terrain3d.job import run
     from terrain3d.show.pages.names import FIRST_KINDS
 

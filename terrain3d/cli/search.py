@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from terrain3d.cli.options import Finite, out_option, progress_on_terminal, site_bytes, whoever_reads
-from terrain3d.cli.pictures import check_out, outcome_pictures, stills_option, write_and_tell
+from terrain3d.cli.pictures import check_drawing, check_out, outcome_pictures, stills_option, write_and_tell
 from terrain3d.cli.start import hear_no_more
 
 if TYPE_CHECKING:
@@ -104,10 +104,7 @@ def command(
 
 def _check_out(site: Path, as_read: bytes, out: Path, write: bool, which: str) -> None:
     """Refuse what could not be drawn or written in the end, for a search may take long."""
-    if which != "none":
-        from terrain3d.show.libraries import check_libraries
-
-        check_libraries()  # before what needs them is loaded
+    check_drawing(which)
     from terrain3d.paper.search import NAMES
     from terrain3d.paper.whole import check_folder
     from terrain3d.paper.write_options import check_takes_options

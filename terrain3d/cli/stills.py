@@ -13,7 +13,7 @@ from terrain3d.cli.options import (
     site_argument,
     size_option,
 )
-from terrain3d.cli.pictures import Room, check_out, options_of, pictures
+from terrain3d.cli.pictures import Room, check_drawing, check_out, options_of, pictures
 
 #: What can be drawn and for what, without loading what draws it; a test holds them to `show`.
 KINDS = ("contact", "side-by-side", "plan", "oblique", "section", "outlook")
@@ -61,9 +61,7 @@ def command(
     """
     if bearing is not None and kinds and "section" not in kinds:
         raise click.UsageError("--bearing is for sections: add --kind section, or leave --bearing out")
-    from terrain3d.show.libraries import check_libraries
-
-    check_libraries()  # before what needs them is loaded
+    check_drawing("all")
     from terrain3d.job import judge_site
     from terrain3d.paper.folder import STILLS, write_pictures
     from terrain3d.ready import ready_site

@@ -13,7 +13,15 @@ from terrain3d.cli.options import (
     size_option,
     whoever_reads,
 )
-from terrain3d.cli.pictures import Room, check_out, options_of, pictures, stills_option, write_and_tell
+from terrain3d.cli.pictures import (
+    Room,
+    check_drawing,
+    check_out,
+    options_of,
+    pictures,
+    stills_option,
+    write_and_tell,
+)
 
 #: The parts, without loading what works them out; a test holds them to `study`.
 PARTS = ("walks", "routes", "animals", "beyond", "heat", "sun", "doubt")
@@ -45,10 +53,7 @@ def command(
     """
     if draws is not None and parts and "doubt" not in parts:
         raise click.UsageError("--draws counts the draws of the doubt; give --part doubt with it")
-    if which != "none":
-        from terrain3d.show.libraries import check_libraries
-
-        check_libraries()  # before what needs them is loaded
+    check_drawing(which)
     from terrain3d.paper.folder import RESULTS
     from terrain3d.paper.study import RASTERS, study_json, study_rasters
     from terrain3d.paper.study_lines import print_study
