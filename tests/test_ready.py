@@ -4,6 +4,7 @@ import json
 from pathlib import Path
 
 import pytest
+from site_files import OWN_TYPE, YARD, option_text
 
 from terrain3d.cli.main import main
 from terrain3d.errors import InputError
@@ -13,44 +14,10 @@ from terrain3d.search.propose import propose_for
 from terrain3d.search.run import read_search
 from terrain3d.study import study
 
-SITE = """
-[site]
-name = "slope"
-cell = 0.5
-[ground]
-file = "survey.laz"
-[[mount]]
-name = "pole"
-at = [0, 8]
-[[protect]]
-name = "yard"
-outline = [[-3, -2], [3, -2], [3, 4], [-3, 4]]
-[[walk]]
-name = "across"
-path = [[-9, 0], [9, 0]]
-[[option]]
-name = "down"
-[[option.detector]]
-name = "D1"
-mount = "pole"
-type = "one-head-90"
-height = 1.0
-bearing = 180
-"""
+SITE = YARD.replace("plane = { fall = 5, towards = 180, extent = 30 }", 'file = "survey.laz"') + option_text(
+    "down", bearing=180
+)
 MOUNT = SITE[SITE.index("[[mount]]") : SITE.index("[[protect]]")]
-OWN_TYPE = """
-name = "own"
-nominal_height = 1.0
-mount_height = [0.8, 1.2]
-max_range = 12
-range_settings = [12]
-[[head]]
-arc = 90
-[[head.layer]]
-name = "lower"
-elevation = "range"
-thickness = 3
-"""
 OWN_TESTS = """
 status = "invented"
 [[test]]

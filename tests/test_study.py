@@ -3,37 +3,12 @@
 from pathlib import Path
 
 import pytest
+from site_files import YARD, option_text
 
 from terrain3d.errors import InputError
 from terrain3d.study import PARTS, study
 
-SITE = """
-[site]
-name = "slope"
-cell = 0.5
-[ground]
-plane = { fall = 5, towards = 180, extent = 30 }
-[[mount]]
-name = "pole"
-at = [0, 8]
-[[protect]]
-name = "yard"
-outline = [[-3, -2], [3, -2], [3, 4], [-3, 4]]
-[[walk]]
-name = "across"
-path = [[-9, 0], [9, 0]]
-[doubt]
-draws = 4
-[[option]]
-name = "down"
-[[option.detector]]
-name = "D1"
-mount = "pole"
-type = "one-head-90"
-height = 1.0
-bearing = 180
-tilt = 3
-"""
+SITE = YARD + "[doubt]\ndraws = 4\n" + option_text("down", bearing=180, tilt=3)
 
 
 @pytest.fixture

@@ -9,29 +9,12 @@ import time
 from pathlib import Path
 
 import pytest
+from site_files import SLOPE, option_text, run
 
 from terrain3d.cli.main import main
 from terrain3d.paper.ours import WRITTEN_HERE
 
-SITE = """
-[site]
-name = "Slope"
-cell = 0.5
-[ground]
-plane = { fall = 10, towards = 135, extent = 30 }
-[[mount]]
-name = "pole"
-at = [0, 0]
-[[option]]
-name = "north"
-[[option.detector]]
-name = "D1"
-mount = "pole"
-type = "one-head-90"
-height = 1.0
-bearing = 0
-range = 12
-"""
+SITE = SLOPE + option_text("north", range=12)
 
 
 @pytest.fixture
@@ -40,13 +23,6 @@ def site(tmp_path) -> Path:
     path = tmp_path / "site.toml"
     path.write_text(SITE)
     return path
-
-
-def run(*words: str) -> int:
-    """The exit status of one call."""
-    with pytest.raises(SystemExit) as stop:
-        main([str(w) for w in words])
-    return stop.value.code or 0
 
 
 def test_help_names_every_command_and_the_caution(capsys):

@@ -4,8 +4,8 @@ import tomllib
 from pathlib import Path
 
 import pytest
+from site_files import run as command
 
-from terrain3d.cli.main import main
 from terrain3d.site import load_site
 
 SITE = """\
@@ -42,9 +42,8 @@ def site(tmp_path, monkeypatch):
 
 
 def run(*words):
-    with pytest.raises(SystemExit) as leaving:
-        main(["mounts", *map(str, words)])
-    return leaving.value.code
+    """The exit status of one call of `mounts`."""
+    return command("mounts", *words)
 
 
 def test_mounts_are_listed_and_drawn(site, capsys):

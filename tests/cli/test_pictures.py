@@ -13,9 +13,9 @@ import time
 from pathlib import Path
 
 import pytest
+from site_files import option_text, run, written
 
 from terrain3d.cli import start
-from terrain3d.cli.main import main
 from terrain3d.paper import whole
 from terrain3d.show.pages.names import FIRST_KINDS, KINDS
 
@@ -37,38 +37,19 @@ types = ["one-head-90"]
 bearing_step = 30
 tilts = [0]
 """
-OPTION = """
-[[option]]
-name = "bearing {0}"
-[[option.detector]]
-name = "D1"
-mount = "pole"
-type = "one-head-90"
-height = 1.0
-bearing = {0}
-"""
 PROGRAM = [sys.executable, "-c", "from terrain3d.cli.start import main; main()"]
 NO_BUFFER = {**os.environ, "PYTHONUNBUFFERED": "1"}
 
 
 def site_of(folder: Path, *bearings: int) -> Path:
     """A site with an option for each bearing; the yard lies north."""
-    path = folder / "site.toml"
-    path.write_text(HEAD + "".join(OPTION.format(bearing) for bearing in bearings))
-    return path
+    return written(folder, HEAD + "".join(option_text(f"bearing {turn}", bearing=turn) for turn in bearings))
 
 
 @pytest.fixture
 def site(tmp_path) -> Path:
     """A unit turned away from the yard, and turned to it."""
     return site_of(tmp_path, 180, 0)
-
-
-def run(*words: object) -> int:
-    """The exit status of one call."""
-    with pytest.raises(SystemExit) as stop:
-        main([str(word) for word in words])
-    return stop.value.code or 0
 
 
 def drawn(out: Path) -> set[str]:

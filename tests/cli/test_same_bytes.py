@@ -6,15 +6,11 @@ import sys
 from pathlib import Path
 
 import pytest
+from site_files import ALL_PARTS, option_text
 
-SITE = """\
-[site]
-name = "slope"
-cell = 0.5
-[ground]
-plane = { fall = 12, towards = 180, extent = 30 }
-[boundary]
-outline = [[-12, -6], [12, -6], [12, 12], [-12, 12]]
+SITE = (
+    ALL_PARTS
+    + """
 [[solid]]
 name = "shed"
 outline = [[5, 5], [8, 5], [8, 8], [5, 8]]
@@ -24,47 +20,16 @@ name = "hedge"
 outline = [[-8, 1], [-7, 1], [-7, 6], [-8, 6]]
 height = 1.4
 density = 1.5
-[[beyond]]
-name = "lane"
-kind = "road"
-outline = [[-12, -9], [12, -9], [12, -6], [-12, -6]]
-[[nuisance]]
-name = "vent"
-kind = "vent"
-at = [0, 2]
-width = 0.4
-height = 1.2
-[[mount]]
-name = "pole"
-at = [0, -4]
-heights = [1.0]
 [[mount]]
 name = "post"
 at = [-6, 3]
 heights = [1.0]
-[[protect]]
-name = "yard"
-outline = [[-3, -2], [3, -2], [3, 4], [-3, 4]]
-[[walk]]
-name = "across"
-path = [[-9, 0], [9, 0]]
-[walk_test]
-grade = 2
-[doubt]
-draws = 3
 [search]
 bearing_step = 15
 tilts = [-5, 0]
-[[option]]
-name = "up"
-[[option.detector]]
-name = "D1"
-mount = "pole"
-type = "one-head-90"
-height = 1.0
-bearing = 0
-tilt = -3
 """
+    + option_text("up", tilt=-3)
+)
 
 #: Runs commands one after another as a person does, each with words of its own.
 RUN = """

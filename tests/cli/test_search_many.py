@@ -4,46 +4,12 @@ import json
 from pathlib import Path
 
 import pytest
+from site_files import FARM, OWN_TYPE
+from site_files import run as command
 
-from terrain3d.cli.main import main
 from terrain3d.site import load_site
 
-SITE = """\
-[site]
-name = "farm"
-cell = 0.5
-[ground]
-plane = { fall = FALL, towards = 90, extent = 30 }
-[[protect]]
-name = "yard"
-outline = [[-3.0, -3.0], [3.0, -3.0], [3.0, 3.0], [-3.0, 3.0]]
-[[mount]]
-name = "pole"
-at = [6.3, 0.0]
-heights = [1.0]
-[[mount]]
-name = "post"
-at = [-5.3, 0.0]
-heights = [1.0]
-[search]
-types = ["one-head-90"]
-bearing_step = 10
-tilts = [0]
-"""
-
-DETECTOR = """\
-name = "small"
-nominal_height = 1.0
-mount_height = [0.8, 1.2]
-max_range = 12
-range_settings = [12]
-[[head]]
-arc = 90
-[[head.layer]]
-name = "lower"
-elevation = "range"
-thickness = 3
-"""
+SITE = FARM.replace("fall = 5", "fall = FALL")
 
 
 @pytest.fixture
@@ -55,14 +21,13 @@ def folder(tmp_path, monkeypatch):
     place.mkdir()
     for name, fall in (("a", "5"), ("b", "5000"), ("c", "12")):
         (place / f"{name}.toml").write_text(SITE.replace("FALL", fall))
-    (place / "small.toml").write_text(DETECTOR)
+    (place / "small.toml").write_text(OWN_TYPE)
     return place
 
 
 def run(*words):
-    with pytest.raises(SystemExit) as leaving:
-        main(["search", *map(str, words)])
-    return leaving.value.code
+    """The exit status of one search."""
+    return command("search", *words)
 
 
 def test_what_was_found_is_written_back_and_judged_alike(folder, capsys):
@@ -117,6 +82,6 @@ def test_sites_that_all_succeed_end_well(folder, capsys):
 
 def test_a_folder_without_sites_is_told(tmp_path, capsys):
     """A folder that holds no site file is named; detector types are none."""
-    (tmp_path / "small.toml").write_text(DETECTOR)
+    (tmp_path / "small.toml").write_text(OWN_TYPE)
     assert run(tmp_path) == 2
     assert "there is no site file in the folder" in capsys.readouterr().err

@@ -5,53 +5,13 @@ import json
 import numpy as np
 import pytest
 import rasterio
+from site_files import ALL_PARTS, option_text, run
 
-from terrain3d.cli.main import main
 from terrain3d.cli.study import PARTS as NAMED
 from terrain3d.paper.ours import WRITTEN_HERE
 from terrain3d.study import PARTS
 
-SITE = """
-[site]
-name = "slope"
-cell = 0.5
-[ground]
-plane = { fall = 12, towards = 180, extent = 30 }
-[boundary]
-outline = [[-12, -6], [12, -6], [12, 12], [-12, 12]]
-[[beyond]]
-name = "lane"
-kind = "road"
-outline = [[-12, -9], [12, -9], [12, -6], [-12, -6]]
-[[nuisance]]
-name = "vent"
-kind = "vent"
-at = [0, 2]
-width = 0.4
-height = 1.2
-[[mount]]
-name = "pole"
-at = [0, -4]
-[[protect]]
-name = "yard"
-outline = [[-3, -2], [3, -2], [3, 4], [-3, 4]]
-[[walk]]
-name = "across"
-path = [[-9, 0], [9, 0]]
-[walk_test]
-grade = 2
-[doubt]
-draws = 3
-[[option]]
-name = "up"
-[[option.detector]]
-name = "D1"
-mount = "pole"
-type = "one-head-90"
-height = 1.0
-bearing = 0
-tilt = -3
-"""
+SITE = ALL_PARTS + option_text("up", tilt=-3)
 
 
 @pytest.fixture
@@ -60,13 +20,6 @@ def site(tmp_path):
     path = tmp_path / "site.toml"
     path.write_text(SITE, encoding="utf-8")
     return path
-
-
-def run(*words: object) -> int:
-    """The exit status of one call."""
-    with pytest.raises(SystemExit) as stop:
-        main([str(word) for word in words])
-    return stop.value.code or 0
 
 
 def test_the_parts_are_those_of_the_study():

@@ -2,28 +2,12 @@
 
 import pytest
 from click.testing import CliRunner
+from site_files import YARD, option_text
 
 from terrain3d.cli.main import cli
 from terrain3d.show.window import views
 
-SITE = """
-[site]
-name = "slope"
-cell = 0.5
-[ground]
-plane = { fall = 5, towards = 180, extent = 30 }
-[[mount]]
-name = "pole"
-at = [0, 8]
-[[option]]
-name = "down"
-[[option.detector]]
-name = "D1"
-mount = "pole"
-type = "one-head-90"
-height = 1.0
-bearing = 180
-"""
+SITE = YARD + option_text("down", bearing=180)
 
 
 @pytest.fixture

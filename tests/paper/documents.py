@@ -3,6 +3,8 @@
 import json
 from pathlib import Path
 
+from site_files import option_text, written
+
 from terrain3d.job import run
 from terrain3d.paper.results import results_json
 from terrain3d.paper.search import search_outcome, search_results_json
@@ -11,16 +13,6 @@ from terrain3d.search.run import read_search, run_search
 from terrain3d.study import study
 
 ROOT = Path(__file__).parents[2]
-
-
-def unit(option: str, mount: str = "pole", kind: str = "one-head-90", **setting: object) -> str:
-    """An option of one unit as a site file has it."""
-    keys = {"height": 1.0, "bearing": 0} | setting
-    lines = "\n".join(f"{key} = {value}" for key, value in keys.items())
-    return (
-        f'[[option]]\nname = "{option}"\n[[option.detector]]\nname = "D1"\n'
-        f'mount = "{mount}"\ntype = "{kind}"\n{lines}\n'
-    )
 
 
 #: Local metres, nothing protected, nothing drawn; two options of which one stands as the other does.
@@ -130,13 +122,6 @@ path = [[8, 2], [8, 3]]
 """
 
 
-def written(folder: Path, text: str) -> Path:
-    """A site file in a folder."""
-    path = folder / "site.toml"
-    path.write_text(text, encoding="utf-8")
-    return path
-
-
 def demo() -> dict[str, dict]:
     """`cover` and `compare` of the demo, and what looks past its verdicts, over its survey."""
     looked = study(ROOT / "data" / "demo.toml", ("beyond", "sun"))
@@ -146,36 +131,38 @@ def demo() -> dict[str, dict]:
 
 def plane(folder: Path) -> dict:
     """`cover` of a bare slope, one option."""
-    return json.loads(results_json(run(written(folder, BARE + unit("up")))))
+    return json.loads(results_json(run(written(folder, BARE + option_text("up")))))
 
 
 def bare_study(folder: Path) -> dict:
     """All parts where next to nothing is drawn; of one option nothing is held."""
-    options = unit("up") + unit("the same", bearing=0) + unit("aloft", height=9.9, tilt=-30)
+    options = (
+        option_text("up") + option_text("the same", bearing=0) + option_text("aloft", height=9.9, tilt=-30)
+    )
     heat = "[heat]\nemissivity = 0.001\n"
     return json.loads(study_json(study(written(folder, BARE + heat + options))))
 
 
 def lone_study(folder: Path) -> dict:
     """Doubt of one option alone."""
-    return json.loads(study_json(study(written(folder, BARE + unit("up")), ("doubt",))))
+    return json.loads(study_json(study(written(folder, BARE + option_text("up")), ("doubt",))))
 
 
 def full_study(folder: Path) -> dict:
     """All parts where everything is drawn: held ground about the only way in, a unit at a wall."""
     options = (
-        unit("up", tilt=-3)
-        + unit("at the wall", "shed wall", bearing=90, pulses=3)
-        + unit("west", "shed wall", "two-head-180", bearing=270, height=1.3)
-        + unit("away", bearing=180)
-        + unit("aloft", height=9.9, tilt=-30)
+        option_text("up", tilt=-3)
+        + option_text("at the wall", "shed wall", bearing=90, pulses=3)
+        + option_text("west", "shed wall", "two-head-180", bearing=270, height=1.3)
+        + option_text("away", bearing=180)
+        + option_text("aloft", height=9.9, tilt=-30)
     )
     return json.loads(study_json(study(written(folder, FULL + options))))
 
 
 def detour(folder: Path) -> dict:
     """Ways in of which the least likely one is long."""
-    return json.loads(study_json(study(written(folder, DETOUR + unit("north")), ("routes",))))
+    return json.loads(study_json(study(written(folder, DETOUR + option_text("north")), ("routes",))))
 
 
 def searched(folder: Path, keys: str, text: str = FULL) -> dict:

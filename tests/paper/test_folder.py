@@ -5,29 +5,13 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from site_files import SLOPE, option_text
 
 from terrain3d.errors import InputError
 from terrain3d.job import run
 from terrain3d.paper.folder import Pictures, check_place, write_results
 
-SITE = """
-[site]
-name = "Slope"
-cell = 0.5
-[ground]
-plane = { fall = 10, towards = 135, extent = 16 }
-[[mount]]
-name = "pole"
-at = [0, 0]
-[[option]]
-name = "north"
-[[option.detector]]
-name = "D1"
-mount = "pole"
-type = "one-head-90"
-height = 1.0
-bearing = 0
-"""
+SITE = SLOPE + option_text("north")
 
 
 @pytest.fixture(scope="module")

@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import rasterio
+from site_files import option_text
 
 from terrain3d.doubt.draws import draw_doubt
 from terrain3d.doubt.field import Spread
@@ -13,7 +14,8 @@ from terrain3d.doubt.tolerance import option_tolerances
 from terrain3d.job import run
 from terrain3d.paper.doubt import chances_tif, doubt_dict
 
-SITE = """
+SITE = (
+    """
 [site]
 name = "Slope"
 crs = "EPSG:32631"
@@ -26,23 +28,10 @@ at = [560000, 4950000]
 [[protect]]
 name = "yard"
 outline = [[559996, 4950002], [560004, 4950002], [560004, 4950008], [559996, 4950008]]
-[[option]]
-name = "north"
-[[option.detector]]
-name = "D1"
-mount = "pole"
-type = "one-head-90"
-height = 1.0
-bearing = 0
-[[option]]
-name = "south"
-[[option.detector]]
-name = "D1"
-mount = "pole"
-type = "one-head-90"
-height = 1.0
-bearing = 180
 """
+    + option_text("north")
+    + option_text("south", bearing=180)
+)
 
 
 @pytest.fixture(scope="module")

@@ -5,6 +5,7 @@ import json
 import numpy as np
 import pytest
 import rasterio
+from site_files import option_text
 
 from terrain3d.cover.verdict import UNKNOWN
 from terrain3d.job import run
@@ -12,7 +13,8 @@ from terrain3d.paper.folder import write_results
 from terrain3d.paper.rasters import verdicts_tif
 from terrain3d.paper.results import results_json
 
-SITE = """
+SITE = (
+    """
 [site]
 name = "Slope <b>&</b> $x$"
 crs = "EPSG:32631"
@@ -25,24 +27,10 @@ at = [0, 0]
 [[protect]]
 name = "yard"
 outline = [[-4, 2], [4, 2], [4, 8], [-4, 8]]
-[[option]]
-name = "=north"
-[[option.detector]]
-name = "D1"
-mount = "pole"
-type = "one-head-90"
-height = 1.0
-bearing = 0
-[[option]]
-name = "south"
-[[option.detector]]
-name = "D1"
-mount = "pole"
-type = "two-head-180"
-height = 1.4
-bearing = 180
-range = 8
 """
+    + option_text("=north")
+    + option_text("south", kind="two-head-180", height=1.4, bearing=180, range=8)
+)
 
 
 @pytest.fixture(scope="module")

@@ -5,9 +5,10 @@ from importlib.resources import files
 from pathlib import Path
 
 import pytest
+from site_files import FARM
+from site_files import run as command
 from small_sites import FIGURE, KINDS, coarse, hillside
 
-from terrain3d.cli.main import main
 from terrain3d.paper.search import search_outcome, search_part, search_results_json
 from terrain3d.search.best import Limits
 from terrain3d.search.budget import NothingFits
@@ -15,28 +16,7 @@ from terrain3d.search.judge import target_of
 from terrain3d.search.run import Search, in_threads, run_search
 from terrain3d.terrain import Mount
 
-SITE = """\
-[site]
-name = "farm"
-cell = 0.5
-[ground]
-plane = { fall = 5, towards = 90, extent = 30 }
-[[protect]]
-name = "yard"
-outline = [[-3.0, -3.0], [3.0, -3.0], [3.0, 3.0], [-3.0, 3.0]]
-[[mount]]
-name = "pole"
-at = [6.3, 0.0]
-heights = [1.0]
-[[mount]]
-name = "post"
-at = [-5.3, 0.0]
-heights = [1.0]
-[search]
-types = ["one-head-90", "two-head-180"]
-bearing_step = 10
-tilts = [0]
-"""
+SITE = FARM.replace('types = ["one-head-90"]', 'types = ["one-head-90", "two-head-180"]')
 BUILT_IN = files("terrain3d.detector").joinpath("builtin", "one-head-90.toml").read_text(encoding="utf-8")
 PRICE = next(line for line in BUILT_IN.splitlines() if line.startswith("price"))
 YARD = SITE[SITE.index("[[protect]]") : SITE.index("[[mount]]")]
@@ -64,9 +44,7 @@ def place(tmp_path, monkeypatch) -> Path:
 
 def run(*words):
     """The exit status of one search that draws nothing."""
-    with pytest.raises(SystemExit) as leaving:
-        main(["search", "--stills", "none", *map(str, words)])
-    return leaving.value.code
+    return command("search", "--stills", "none", *words)
 
 
 @pytest.mark.parametrize("more", [{}, {"units": 2}, {"hold": 0.5}, {"apart": True}])
