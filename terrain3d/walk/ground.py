@@ -22,6 +22,8 @@ from terrain3d.walk.paths import Mask
 STEP_UP_M = 0.3
 #: Over which a rise is measured: a long step, so that a kerb is no cliff (from memory: 0.42 of stature).
 STRIDE_M = 0.75
+#: A direction that leads less than this aside is along the grid: rounding alone brings as much.
+_STRAIGHT = 1e-9
 
 
 def open_ways(terrain: Terrain, figure: Figure, steepest_percent: float, bearings_deg: Floats) -> Mask:
@@ -53,9 +55,17 @@ def open_ways(terrain: Terrain, figure: Figure, steepest_percent: float, bearing
     array([False,  True])
     """
     free = walkable(terrain, figure)
-    return np.array(
-        [free & (_rise(terrain.ground, b) <= steepest_percent / 100 + 1e-9) for b in bearings_deg]
-    )
+    over_east, over_north = (~blocked for blocked in _blocked(terrain, figure))
+    ways = []
+    for bearing in bearings_deg:
+        east, north = direction(bearing)
+        is_open = free & (_rise(terrain.ground, bearing) <= steepest_percent / 100 + 1e-9)
+        if abs(east) > _STRAIGHT:
+            is_open &= over_east
+        if abs(north) > _STRAIGHT:
+            is_open &= over_north
+        ways.append(is_open)
+    return np.array(ways)
 
 
 def walkable(terrain: Terrain, figure: Figure) -> Mask:
@@ -63,10 +73,33 @@ def walkable(terrain: Terrain, figure: Figure) -> Mask:
 
     A figure turns its narrow side to a gap.
     """
-    body = body_of(figure)
     return firm_ground(terrain.ground) & ~stood_on(
-        terrain.ground, terrain.solids, figure.height_m, min(body.breadth_m, body.length_m) / 2
+        terrain.ground, terrain.solids, figure.height_m, _half_body(figure)
     )
+
+
+def _half_body(figure: Figure) -> float:
+    body = body_of(figure)
+    return min(body.breadth_m, body.length_m) / 2
+
+
+def _blocked(terrain: Terrain, figure: Figure) -> tuple[Mask, Mask]:
+    """Cells that a solid closes between their centres and their edges: east and west, north and south.
+
+    Where cells are broader than a body, a wall may stand between two of them and leave room on the centres of
+    both. A line from cell to cell is followed by one that runs from centre to edge to centre, so no wall
+    without a gap lets one through, whatever way it leads.
+    """
+    margin_m = _half_body(figure)
+    reach_m = terrain.ground.cell_m / 2 - margin_m
+    if reach_m <= 0.0:
+        none = np.zeros(terrain.ground.z.shape, bool)
+        return none, none
+    east, north = (
+        stood_on(terrain.ground, terrain.solids, figure.height_m, margin_m, line_m)
+        for line_m in ((reach_m, 0.0), (0.0, reach_m))
+    )
+    return east, north
 
 
 def firm_ground(ground: Ground) -> Mask:
@@ -82,8 +115,16 @@ def firm_ground(ground: Ground) -> Mask:
     return np.asarray(~binary_dilation(~ground.known, np.ones((3, 3), bool)))
 
 
-def stood_on(ground: Ground, solids: Solids, height_m: float, margin_m: float) -> Mask:
+def stood_on(
+    ground: Ground,
+    solids: Solids,
+    height_m: float,
+    margin_m: float,
+    reach_m: tuple[float, float] = (0.0, 0.0),
+) -> Mask:
     """(ny, nx) bool: where a solid comes within a margin of an upright line on a cell's centre.
+
+    Or of such lines all along a level one through the centre.
 
     Parameters
     ----------
@@ -93,10 +134,12 @@ def stood_on(ground: Ground, solids: Solids, height_m: float, margin_m: float) -
         Of the line; its lowest `STEP_UP_M` do not count.
     margin_m : float
         Plan distance.
+    reach_m : (east, north)
+        From the centre to one end of the level line; it ends as far on the other side.
     """
     taken = np.zeros(ground.z.shape, bool)
     corners = solids.vertices[solids.triangles] - np.array([ground.x0, ground.y0, 0.0])
-    _mark_solids(taken, ground.z, ground.cell_m, corners, STEP_UP_M, height_m, margin_m)
+    _mark_solids(taken, ground.z, ground.cell_m, corners, STEP_UP_M, height_m, margin_m, *reach_m)
     return taken
 
 
@@ -150,16 +193,24 @@ def _rise(ground: Ground, bearing_deg: float) -> Floats:
 
 @njit(cache=True, nogil=True)
 def _mark_solids(
-    taken: Mask, z: Floats, cell: float, corners: Floats, step_up: float, height: float, margin: float
+    taken: Mask,
+    z: Floats,
+    cell: float,
+    corners: Floats,
+    step_up: float,
+    height: float,
+    margin: float,
+    east: float,
+    north: float,
 ) -> None:
     """Mark the cells where any triangle comes within the margin between a step up and the head."""
     ny, nx = z.shape
     for t in range(len(corners)):
         tri = corners[t]
-        first_i = max(math.ceil((tri[:, 0].min() - margin) / cell), 0)
-        last_i = min(math.floor((tri[:, 0].max() + margin) / cell), nx - 1)
-        first_j = max(math.ceil((tri[:, 1].min() - margin) / cell), 0)
-        last_j = min(math.floor((tri[:, 1].max() + margin) / cell), ny - 1)
+        first_i = max(math.ceil((tri[:, 0].min() - margin - east) / cell), 0)
+        last_i = min(math.floor((tri[:, 0].max() + margin + east) / cell), nx - 1)
+        first_j = max(math.ceil((tri[:, 1].min() - margin - north) / cell), 0)
+        last_j = min(math.floor((tri[:, 1].max() + margin + north) / cell), ny - 1)
         low, high = tri[:, 2].min(), tri[:, 2].max()
         for j in range(first_j, last_j + 1):
             for i in range(first_i, last_i + 1):
@@ -168,13 +219,15 @@ def _mark_solids(
                 # Comparisons with unknown ground are false: it is closed anyway.
                 if taken[j, i] or not (high > floor and low < ceiling):
                     continue
-                if _plan_distance(tri, floor, ceiling, i * cell, j * cell) <= margin:
+                if _plan_distance(tri, floor, ceiling, i * cell, j * cell, east, north) <= margin:
                     taken[j, i] = True
 
 
 @njit(cache=True, nogil=True)
-def _plan_distance(tri: Floats, floor: float, ceiling: float, x: float, y: float) -> float:
-    """Plan distance from a point to the part of a triangle between two heights; infinite without one."""
+def _plan_distance(
+    tri: Floats, floor: float, ceiling: float, x: float, y: float, east: float, north: float
+) -> float:
+    """Plan distance from a line about a point to the part of a triangle between two heights; inf without."""
     part = _cut(_cut(tri, floor, 1.0), ceiling, -1.0)
     count = len(part)
     if count == 0:
@@ -183,16 +236,40 @@ def _plan_distance(tri: Floats, floor: float, ceiling: float, x: float, y: float
     left = 0
     right = 0
     for k in range(count):
-        ax, ay = part[k, 0], part[k, 1]
-        ex, ey = part[(k + 1) % count, 0] - ax, part[(k + 1) % count, 1] - ay
-        square = ex * ex + ey * ey
-        at = 0.0 if square == 0.0 else min(max(((x - ax) * ex + (y - ay) * ey) / square, 0.0), 1.0)
-        least = min(least, math.hypot(ax + at * ex - x, ay + at * ey - y))
-        side = ex * (y - ay) - ey * (x - ax)
+        ax, ay = part[k, 0] - x, part[k, 1] - y
+        bx, by = part[(k + 1) % count, 0] - x, part[(k + 1) % count, 1] - y
+        least = min(least, _line_distance(ax, ay, bx, by, east, north))
+        side = ax * (by - ay) - ay * (bx - ax)
         left += side > 0.0
         right += side < 0.0
     # All on one side of every edge: the point lies within. An upright triangle has no inside in plan.
     return 0.0 if (left == count or right == count) else least
+
+
+@njit(cache=True, nogil=True)
+def _line_distance(ax: float, ay: float, bx: float, by: float, east: float, north: float) -> float:
+    """Distance from the line between two points to that between (-east, -north) and (east, north)."""
+    if east == 0.0 and north == 0.0:
+        return float(_distance(0.0, 0.0, ax, ay, bx, by))
+    over_a, over_b = east * ay - north * ax, east * by - north * bx
+    beside_one = (bx - ax) * (-north - ay) - (by - ay) * (-east - ax)
+    beside_other = (bx - ax) * (north - ay) - (by - ay) * (east - ax)
+    if over_a * over_b < 0.0 and beside_one * beside_other < 0.0:
+        return 0.0
+    at_ends = min(_distance(-east, -north, ax, ay, bx, by), _distance(east, north, ax, ay, bx, by))
+    between = min(
+        _distance(ax, ay, -east, -north, east, north), _distance(bx, by, -east, -north, east, north)
+    )
+    return float(min(at_ends, between))
+
+
+@njit(cache=True, nogil=True)
+def _distance(x: float, y: float, ax: float, ay: float, bx: float, by: float) -> float:
+    """Distance from a point to the line between two."""
+    ex, ey = bx - ax, by - ay
+    square = ex * ex + ey * ey
+    at = 0.0 if square == 0.0 else min(max(((x - ax) * ex + (y - ay) * ey) / square, 0.0), 1.0)
+    return math.hypot(ax + at * ex - x, ay + at * ey - y)
 
 
 @njit(cache=True, nogil=True)

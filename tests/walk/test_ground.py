@@ -2,11 +2,17 @@
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.sparse.csgraph import connected_components
 from shapes import box, ground, leaves, plane, terrain
 
 from terrain3d.detector.figures import Figure
 from terrain3d.walk.bodies import body_of
+from terrain3d.walk.chance import PulseField
 from terrain3d.walk.ground import STEP_UP_M, cells_on, open_ways, rim, stood_on, walkable
+from terrain3d.walk.lines import line_pulses, lines_over
+from terrain3d.walk.paths import open_steps, step_bearings
 
 PERSON = Figure("person", 1.7, "as in the package's figures")
 
@@ -54,6 +60,47 @@ def test_heights_are_over_the_ground_beneath():
     # The beam's top is under the step up where 0.2 x + 0.3 > 2.2, its foot overhead where 0.2 x + 1.7 < 2.
     meant = (np.abs(y) < 0.5) & (x < 9.5) & (x > 1.5)
     np.testing.assert_array_equal(taken, meant)
+
+
+@given(
+    st.sampled_from([0.3, 0.5, 0.75, 1.0]),
+    st.floats(0.0, 180.0),
+    st.floats(-0.5, 0.5),
+    st.floats(0.01, 0.4),
+)
+def test_no_step_leads_through_a_wall_however_broad_the_cells(cell, turn_deg, aside, thick_m):
+    """A thin wall across the whole ground parts it in two, whatever way it leads and wherever cells lie."""
+    on = ground(lambda x, y: 0.0 * x, cell_m=cell, extent_m=12.0)
+    wall = box((-20.0, aside, -0.2), (20.0, aside + thick_m, 2.0), turn_deg)
+    ways = open_ways(terrain(on, wall), PERSON, 100.0, step_bearings(16))
+    start, target = open_steps(ways, cell).nonzero()
+    x, y = (axis.ravel() for axis in np.meshgrid(on.xs, on.ys))
+    angle = np.radians(turn_deg)
+    beyond = x * np.sin(angle) + y * np.cos(angle) > aside
+    assert (beyond[start] == beyond[target]).all()
+    assert beyond[start].any()
+    assert not beyond[start].all()
+    field = PulseField(np.zeros((1, *on.z.shape)), np.zeros((1, 2)), cell, 0.48, 0.3, False)
+    lines, rng = lines_over(field, ways), np.random.default_rng(0)
+    for near, far in zip(*(rng.choice(np.flatnonzero(side), 40) for side in (~beyond, beyond)), strict=True):
+        ends = ((int(spot) % on.z.shape[1], int(spot) // on.z.shape[1]) for spot in (near, far))
+        assert line_pulses(lines, *ends) == np.inf
+
+
+@given(st.sampled_from([0.5, 1.0]), st.floats(0.0, 180.0), st.floats(-0.5, 0.5))
+def test_a_gap_broader_than_a_body_and_three_cells_lets_a_walk_through(cell, turn_deg, aside):
+    """So near to a wall's end nobody is held back by the grid alone."""
+    on = ground(lambda x, y: 0.0 * x, cell_m=cell, extent_m=16.0)
+    gap = 3 * cell + min(body_of(PERSON).breadth_m, body_of(PERSON).length_m)
+    walls = [
+        box((left, 0.0, -0.2), (right, 0.2, 2.0), turn_deg)
+        for left, right in ((-20.0, aside - gap / 2), (aside + gap / 2, 20.0))
+    ]
+    ways = open_ways(terrain(on, walls[0].joined(walls[1])), PERSON, 100.0, step_bearings(16))
+    _, parts = connected_components(open_steps(ways, cell), directed=False)
+    x, y = (axis.ravel() for axis in np.meshgrid(on.xs, on.ys))
+    beyond = x * np.sin(np.radians(turn_deg)) + y * np.cos(np.radians(turn_deg))
+    assert parts[beyond.argmin()] == parts[beyond.argmax()]
 
 
 def test_leaves_never_stop_a_walk():
