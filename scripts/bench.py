@@ -130,8 +130,8 @@ def time_reading() -> None:
     """Reading whole clouds beside laspy's own read of the same points."""
     import laspy
 
+    from terrain3d.readers.surveys import read_header, read_survey
     from terrain3d.site import GroundSource
-    from terrain3d.survey.files import read_header, read_survey
 
     def whole(path: Path) -> object:
         cloud = laspy.read(path)

@@ -33,5 +33,5 @@ class InputError(ValueError):
         super().__init__("\n".join(lines))
 
 
-class Doubt(UserWarning):
+class Uncertainty(UserWarning):
     """Something was read, yet a careful person would check it; shown, never swallowed."""

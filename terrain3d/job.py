@@ -4,14 +4,14 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from terrain3d.choose.compare import ranked
-from terrain3d.choose.why import Reason, reasons, why_words
 from terrain3d.cover.areas import protected_weight
 from terrain3d.cover.option import OptionResult, judge_option
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector
 from terrain3d.detector.types import DetectorType
 from terrain3d.errors import InputError
+from terrain3d.ranking.compare import ranked
+from terrain3d.ranking.why import Reason, reasons, why_words
 from terrain3d.ready import Ready, in_file, option_types, ready_site
 from terrain3d.sight.panorama import Panorama, eye_over, panorama
 from terrain3d.site import DetectorSetting
@@ -57,7 +57,7 @@ def judge_site(ready: Ready, progress: Progress | None = None) -> Outcome:
     tell = progress or (lambda _step, _fraction: None)
     site, figure = ready.site, ready.figure
     types = option_types(ready)
-    reach_m = max(kind.max_range for kind in types.values())
+    reach_m = max(detector_type.max_range for detector_type in types.values())
     try:
         terrain = build_terrain(
             site, ready.folder, reach_m, lambda fraction: tell("reading the survey", fraction)
@@ -122,11 +122,11 @@ def _ranked_outcome(
     )
 
 
-def _placed(terrain: Terrain, setting: DetectorSetting, kind: DetectorType) -> Detector:
+def _placed(terrain: Terrain, setting: DetectorSetting, detector_type: DetectorType) -> Detector:
     """A detector setting on its mount."""
     mount = terrain.mount(setting.mount)
     x, y, ground_z = eye_over(terrain.ground, mount.x, mount.y, 0.0)
     return Detector(
-        setting.name, kind, mount.name, x, y, ground_z, setting.height, setting.bearing % 360,
+        setting.name, detector_type, mount.name, x, y, ground_z, setting.height, setting.bearing % 360,
         setting.tilt, setting.roll, setting.range, setting.pan, setting.fill, setting.pulses,
     )  # fmt: skip

@@ -3,7 +3,7 @@
 A site file, a survey or a drawn layer may come from anyone. Many libraries take a name for more than a
 file (an address, a place in an archive, a driver with its orders), and follow what stands in a file or
 beside it. So a library is handed an open stream from here, never a name; the few that insist on a name
-are shut in where they are called (`survey/gdal.py`, `survey/geopackage.py`).
+are shut in where they are called (`readers/gdal.py`, `readers/geopackage.py`).
 """
 
 import os

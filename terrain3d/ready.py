@@ -11,7 +11,7 @@ from terrain3d.detector.types import DetectorType, load_type
 from terrain3d.errors import InputError
 from terrain3d.site import DetectorSetting, Site, load_site
 from terrain3d.survey.placing import Drawn, drawn
-from terrain3d.walk.borrowed import BorrowedTests, load_tests
+from terrain3d.walk.indoor_tests import IndoorTests, load_tests
 from terrain3d.wording import counted
 
 
@@ -39,7 +39,7 @@ class Ready:
     shapes: Drawn
     figure: Figure
     walker: Figure
-    tests: BorrowedTests | None
+    tests: IndoorTests | None
 
     @property
     def folder(self) -> Path:
@@ -119,7 +119,7 @@ def own_figures(site: Site) -> tuple[Figure, ...]:
     return tuple(Figure(shape.name, shape.height, "site file") for shape in site.figure)
 
 
-def _own_tests(site: Site, folder: Path, own: tuple[Figure, ...]) -> BorrowedTests | None:
+def _own_tests(site: Site, folder: Path, own: tuple[Figure, ...]) -> IndoorTests | None:
     """A user's own copy of the walk tests, if there is one; who walks those of the grade has to be known."""
     if site.walk_test.file is None:
         return None
@@ -152,7 +152,7 @@ def _named_types(labels: Iterable[str], folder: Path, where: str) -> dict[str, D
     return types
 
 
-def _check_unit(setting: DetectorSetting, kind: DetectorType, mounts: list[str], where: str) -> None:
+def _check_unit(setting: DetectorSetting, detector_type: DetectorType, mounts: list[str], where: str) -> None:
     """Refuse a unit on a mount that is not there, or set as its type cannot be."""
     if setting.mount not in mounts:
         near = difflib.get_close_matches(setting.mount, mounts, n=1)
@@ -161,22 +161,24 @@ def _check_unit(setting: DetectorSetting, kind: DetectorType, mounts: list[str],
             f"{where}: mount",
             f"did you mean {near[0]!r}?" if near else f"known: {', '.join(mounts) or 'none'}",
         )
-    if setting.range not in kind.range_settings:
-        offered = ", ".join(f"{r:g}" for r in kind.range_settings)
+    if setting.range not in detector_type.range_settings:
+        offered = ", ".join(f"{r:g}" for r in detector_type.range_settings)
         raise InputError(
-            f"{kind.name} has no range setting of {setting.range:g} m",
+            f"{detector_type.name} has no range setting of {setting.range:g} m",
             f"{where}: range",
             f"it has {offered}",
         )
-    if setting.pulses is not None and setting.pulses not in kind.pulses:
-        offered = ", ".join(str(n) for n in kind.pulses)
+    if setting.pulses is not None and setting.pulses not in detector_type.pulses:
+        offered = ", ".join(str(n) for n in detector_type.pulses)
         raise InputError(
-            f"{kind.name} has no pulse setting of {setting.pulses}", f"{where}: pulses", f"it has {offered}"
+            f"{detector_type.name} has no pulse setting of {setting.pulses}",
+            f"{where}: pulses",
+            f"it has {offered}",
         )
-    if setting.pan is not None and len(setting.pan) != len(kind.head):
+    if setting.pan is not None and len(setting.pan) != len(detector_type.head):
         raise InputError(
             f"pan gives {counted(len(setting.pan), 'angle')},"
-            f" {kind.name} has {counted(len(kind.head), 'head')}",
+            f" {detector_type.name} has {counted(len(detector_type.head), 'head')}",
             f"{where}: pan",
             "give one angle for each head",
         )

@@ -8,24 +8,24 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
-from terrain3d.around.animals import AnimalGround, animal_ground
-from terrain3d.around.nuisance import InLayer, in_layers
-from terrain3d.around.spill import FOLLOW_ON, Spill, spill
 from terrain3d.conditions.heat import HeatResult, held_by_temperature
 from terrain3d.conditions.sun import SunResult, sun_times
 from terrain3d.cover.option import OptionResult
 from terrain3d.detector.figures import Figure
-from terrain3d.doubt.draws import Doubt, draw_doubt
-from terrain3d.doubt.field import spread_of
-from terrain3d.doubt.tolerance import UnitTolerance, option_tolerances
 from terrain3d.errors import InputError
 from terrain3d.job import Outcome, Progress, judge_site
+from terrain3d.nuisance.animals import AnimalGround, animal_ground
+from terrain3d.nuisance.spill import FOLLOW_ON, Spill, spill
+from terrain3d.nuisance.things import InLayer, in_layers
 from terrain3d.ready import in_file, own_figures, ready_site
 from terrain3d.sight.panorama import Panorama, panorama
 from terrain3d.site import Site
 from terrain3d.survey.build import build_surroundings
 from terrain3d.terrain import Terrain
-from terrain3d.walk.borrowed import BorrowedTests
+from terrain3d.uncertainty.error_field import error_sizes_of
+from terrain3d.uncertainty.monte_carlo import Uncertainty, run_monte_carlo
+from terrain3d.uncertainty.tolerance import UnitTolerance, option_tolerances
+from terrain3d.walk.indoor_tests import IndoorTests
 from terrain3d.walk.option import OptionWalks, option_walks
 from terrain3d.walk.routes import OpenRoutes, open_routes
 
@@ -57,7 +57,7 @@ class Study:
 
     outcome: Outcome
     options: tuple[OptionStudy, ...]
-    doubt: Doubt | None
+    uncertainty: Uncertainty | None
     parts: tuple[str, ...]
     surroundings: Terrain
 
@@ -98,18 +98,18 @@ def study(
     for number, option in enumerate(outcome.options):
         told = partial(_tell_at, tell, number / len(outcome.options))
         options.append(_option(outcome, surroundings, option, site, ready.walker, ready.tests, parts, told))
-    doubt = None
+    uncertainty = None
     if "doubt" in parts:
         try:
-            doubt = draw_doubt(
+            uncertainty = run_monte_carlo(
                 outcome.terrain, outcome.options, outcome.figure.height_m,
-                spread_of(site.doubt, outcome.terrain), site.doubt.draws if draws is None else draws,
+                error_sizes_of(site.doubt, outcome.terrain), site.doubt.draws if draws is None else draws,
                 site.site.seed, lambda fraction: tell("drawing errors", fraction),
             )  # fmt: skip
         except InputError as error:
             raise in_file(error, site_path) from error
     done = tuple(part for part in PARTS if part in parts)
-    return Study(outcome, tuple(options), doubt, done, surroundings)
+    return Study(outcome, tuple(options), uncertainty, done, surroundings)
 
 
 def _surroundings(
@@ -139,7 +139,7 @@ def _option(
     option: OptionResult,
     site: Site,
     walker: Figure,
-    tests: BorrowedTests | None,
+    tests: IndoorTests | None,
     parts: tuple[str, ...],
     tell: Callable[[str], None],
 ) -> OptionStudy:

@@ -11,13 +11,13 @@ from typing import Annotated, Any
 import pytest
 from pydantic import TypeAdapter, ValidationError
 from pydantic.fields import FieldInfo
-
 from terrain3d.around import animals, spill
+
 from terrain3d.conditions import heat, sun
-from terrain3d.doubt import field, tolerance
 from terrain3d.search import judge, run
 from terrain3d.search.settings import Space
 from terrain3d.survey import build
+from terrain3d.uncertainty import field, tolerance
 from terrain3d.walk import fans, found, ground, routes
 
 ROOT = Path(__file__).parent.parent

@@ -34,7 +34,7 @@ def test_every_part_is_done(site):
     assert option.heat.words
     assert option.sun.origin_lonlat is None
     assert option.tolerances[0].held_m2 > 0
-    assert result.doubt.draws == 4
+    assert result.uncertainty.draws == 4
     assert len({step for step, _ in told}) > 6
     assert all(0 <= share <= 1 for _, share in told)
 
@@ -47,12 +47,12 @@ def test_only_what_is_asked_for_is_done(site, part):
     done = [key for key in ("walks", "routes", "animals", "spill", "heat", "sun", "tolerances")
             if getattr(option, key) is not None]  # fmt: skip
     assert done == [part]
-    assert result.doubt is None
+    assert result.uncertainty is None
 
 
 def test_draws_given_go_before_the_site_file(site):
     """A number of draws asked for is the one drawn."""
-    assert study(site, ("doubt",), draws=2).doubt.draws == 2
+    assert study(site, ("doubt",), draws=2).uncertainty.draws == 2
 
 
 def test_an_unknown_walker_is_named(site):

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from terrain3d.job import Progress
     from terrain3d.search.budget import NothingFits
     from terrain3d.search.result import SearchResult
-    from terrain3d.search.spread import Spread
+    from terrain3d.search.tasks import DoTasks
 
 #: Most units of a set, most money, the share to hold: None is what the site file says.
 Wanted = tuple[int | None, float | None, float | None]
@@ -79,8 +79,8 @@ def command(
 
     began = time.monotonic()
     try:
-        with progress_on_terminal() as progress, _workers(cluster) as spread:
-            result = _searched(site, out, wanted, resume, progress, spread)
+        with progress_on_terminal() as progress, _workers(cluster) as do_tasks:
+            result = _searched(site, out, wanted, resume, progress, do_tasks)
     except KeyboardInterrupt:
         click.echo(f"finished mounts are kept in {_kept(out)}: the same command goes on from there", err=True)
         raise
@@ -118,19 +118,24 @@ def _check_out(site: Path, as_read: bytes, out: Path, write: bool, which: str) -
 
 
 @contextmanager
-def _workers(cluster: str | None) -> Iterator["Spread | None"]:
+def _workers(cluster: str | None) -> Iterator["DoTasks | None"]:
     """Who does the judging: None is this machine."""
     if cluster is None:
         yield None
         return
     from terrain3d.search.cluster import on_cluster
 
-    with on_cluster(cluster) as spread:
-        yield spread
+    with on_cluster(cluster) as do_tasks:
+        yield do_tasks
 
 
 def _searched(
-    site: Path, out: Path, wanted: Wanted, resume: bool, progress: "Progress", spread: "Spread | None" = None
+    site: Path,
+    out: Path,
+    wanted: Wanted,
+    resume: bool,
+    progress: "Progress",
+    do_tasks: "DoTasks | None" = None,
 ) -> "SearchResult | NothingFits":
     """Search one site; its finished mounts are kept beside its results."""
     from terrain3d.errors import InputError
@@ -142,7 +147,7 @@ def _searched(
     if checkpoint.outdated and resume:
         click.echo("the site has changed since its mounts were judged: judging all of them anew", err=True)
     try:
-        return run_search(search, progress, checkpoint, spread)
+        return run_search(search, progress, checkpoint, do_tasks)
     except InputError as error:
         raise in_file(error, site) from error
 
@@ -188,7 +193,7 @@ def _search_folder(
     from terrain3d.cli.main import BAD_INPUT, FAULT, INTERRUPTED
     from terrain3d.paper.sites import print_sites, site_line
     from terrain3d.search.sites import SiteDone, attempt, each_site, search_site, site_files
-    from terrain3d.search.spread import here
+    from terrain3d.search.tasks import here
 
     paths = site_files(folder)
     as_read = [site_bytes(path) for path in paths]
@@ -201,7 +206,7 @@ def _search_folder(
             click.echo(site_line(first), err=True)
     left = [place for place in range(len(paths)) if place not in done]
     try:
-        with progress_on_terminal() as progress, _workers(cluster) as spread:
+        with progress_on_terminal() as progress, _workers(cluster) as do_tasks:
 
             def tell(step: str, fraction: float) -> None:
                 progress(f"site {min(len(done) + 1, len(paths))} of {len(paths)}: {step}", fraction)
@@ -221,8 +226,8 @@ def _search_folder(
 
             tell("searching", 0.0)
             # Elsewhere there is no folder of ours to keep finished mounts in.
-            task = searched if spread is None else partial(search_site, wanted)
-            for number, one in each_site(task, tuple(paths[place] for place in left), spread or here):
+            task = searched if do_tasks is None else partial(search_site, wanted)
+            for number, one in each_site(task, tuple(paths[place] for place in left), do_tasks or here):
                 place, is_searched = left[number], not one.fault
                 done[place] = attempt(one.path, partial(finished, place, one.result)) if is_searched else one
                 if done[place].fault:

@@ -190,7 +190,7 @@ def held_by_temperature(
     units: tuple[Detector, ...],
     views: tuple[Panorama, ...],
     combine: str,
-    figure_m: float,
+    figure_height_m: float,
     heat: HeatSetting,
 ) -> HeatResult:
     """What an option holds at each ground temperature; casts no ray.
@@ -202,7 +202,7 @@ def held_by_temperature(
     views : tuple of Panorama
         What each unit sees, in the same order.
     combine : {"any", "all"}
-    figure_m : float
+    figure_height_m : float
         Height of the figure, metres.
     heat : HeatSetting
     """
@@ -213,7 +213,7 @@ def held_by_temperature(
     @cache
     def held_at(strength: float) -> tuple[int, int]:
         """Cells held, and those of protected ground, at a share of the reference contrast up to 1."""
-        held = _held(terrain.ground.z.size, units, tables, views, combine, figure_m, strength)
+        held = _held(terrain.ground.z.size, units, tables, views, combine, figure_height_m, strength)
         return int(held.sum()), sum(int((held & within).sum()) for within in areas)
 
     def curve(grounds_c: Floats) -> HeatCurve:
@@ -240,7 +240,7 @@ def _held(
     tables: tuple[HeadTable, ...],
     views: tuple[Panorama, ...],
     combine: str,
-    figure_m: float,
+    figure_height_m: float,
     strength: float,
 ) -> NDArray[np.bool_]:
     """(n_cells,) bool: held with both layers where the contrast is a share of the reference's, up to 1."""
@@ -249,7 +249,7 @@ def _held(
         if unit.fill_needed > strength:
             continue  # more than the whole layer would have to be filled
         codes = verdict_codes(
-            seen, table, unit.bearing_deg, unit.tilt_deg, unit.roll_deg, unit.range_m, figure_m,
+            seen, table, unit.bearing_deg, unit.tilt_deg, unit.roll_deg, unit.range_m, figure_height_m,
             unit.fill_needed / strength,
         )  # fmt: skip
         own[seen.cells] = codes == Verdict.BOTH

@@ -5,7 +5,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain3d.cover.fates import (
+from terrain3d.cover.heads import HeadTable
+from terrain3d.cover.layer_outcomes import (
     BEYOND,
     BY_FOLIAGE,
     BY_GROUND,
@@ -14,9 +15,8 @@ from terrain3d.cover.fates import (
     LANDS_SHORT,
     OUTSIDE_ARC,
     PASSES_ABOVE,
-    layer_fates,
+    layer_outcomes,
 )
-from terrain3d.cover.heads import HeadTable
 from terrain3d.cover.verdict import Codes
 from terrain3d.detector.pose import Detector, posed_heads
 from terrain3d.sight.panorama import Panorama
@@ -35,12 +35,14 @@ CAUSE_WORDS = {
 }
 
 #: A fate on ground that is not known.
-NO_FATE = 255
+NO_OUTCOME = 255
 
-FateMaps = dict[str, NDArray[np.uint8]]
+LayerOutcomes = dict[str, NDArray[np.uint8]]
 
 
-def fate_maps(ground: Ground, seen: Panorama, table: HeadTable, unit: Detector, figure_m: float) -> FateMaps:
+def layer_outcome_maps(
+    ground: Ground, seen: Panorama, table: HeadTable, unit: Detector, figure_height_m: float
+) -> LayerOutcomes:
     """What became of each layer of one unit on the whole ground.
 
     Returns
@@ -48,17 +50,17 @@ def fate_maps(ground: Ground, seen: Panorama, table: HeadTable, unit: Detector, 
     dict of layer name to (ny, nx) uint8
         `BROKEN` or the code of a cause; NO_FATE where no ground is known.
     """
-    far = _fate_beyond_reach(ground, unit)
-    fates = layer_fates(seen, table, unit, figure_m)
+    far = _outcome_beyond_reach(ground, unit)
+    outcomes = layer_outcomes(seen, table, unit, figure_height_m)
     maps = {}
-    for name, row in zip(table.layer_names, fates, strict=True):
+    for name, row in zip(table.layer_names, outcomes, strict=True):
         whole = far.copy()
         whole.ravel()[seen.cells] = row
         maps[name] = whole
     return maps
 
 
-def combined_fates(units: list[FateMaps], verdicts: list[Codes], combine: str) -> FateMaps:
+def combined_outcomes(units: list[LayerOutcomes], verdicts: list[Codes], combine: str) -> LayerOutcomes:
     """One fate a layer for several units: those of the unit that decides a cell's verdict.
 
     Under `any` that is the unit with the best verdict, under `all` the one with the worst; of equals
@@ -83,7 +85,7 @@ def combined_fates(units: list[FateMaps], verdicts: list[Codes], combine: str) -
 
 
 def cause_areas(
-    maps: FateMaps, cell_m2: float, where: NDArray[np.bool_] | Literal[True] = True
+    maps: LayerOutcomes, cell_m2: float, where: NDArray[np.bool_] | Literal[True] = True
 ) -> dict[str, dict[str, float]]:
     """Square metres by layer and cause.
 
@@ -96,21 +98,21 @@ def cause_areas(
         Cells that count.
     """
     areas = {}
-    for name, fates in maps.items():
-        counts = np.bincount(fates[np.broadcast_to(where, fates.shape)], minlength=NO_FATE + 1)
+    for name, outcomes in maps.items():
+        counts = np.bincount(outcomes[np.broadcast_to(where, outcomes.shape)], minlength=NO_OUTCOME + 1)
         areas[name] = {
             words: float(counts[code]) * cell_m2 for code, words in CAUSE_WORDS.items() if counts[code] > 0
         }
     return areas
 
 
-def _fate_beyond_reach(ground: Ground, unit: Detector) -> NDArray[np.uint8]:
+def _outcome_beyond_reach(ground: Ground, unit: Detector) -> NDArray[np.uint8]:
     """Cells that the panorama does not hold are out of range; within an arc or not, at the horizon."""
     dx, dy = ground.xs - unit.x, (ground.ys - unit.y)[:, None]
     in_any_arc = np.zeros(ground.z.shape, bool)
     for head in posed_heads(unit):
         side, ahead = dx * head.right[0] + dy * head.right[1], dx * head.forward[0] + dy * head.forward[1]
         in_any_arc |= np.abs(np.arctan2(side, ahead)) <= np.radians(head.arc_deg / 2)
-    fates = np.where(in_any_arc, np.uint8(BEYOND), np.uint8(OUTSIDE_ARC))
-    fates[~ground.known] = NO_FATE
-    return fates
+    outcomes = np.where(in_any_arc, np.uint8(BEYOND), np.uint8(OUTSIDE_ARC))
+    outcomes[~ground.known] = NO_OUTCOME
+    return outcomes

@@ -31,7 +31,7 @@ def verdict_codes(
     tilt_deg: float,
     roll_deg: float,
     range_m: float,
-    figure_m: float,
+    figure_height_m: float,
     fill_needed: float,
 ) -> Codes:
     """Verdict of one unit on every cell of a panorama, in the panorama's order.
@@ -45,7 +45,7 @@ def verdict_codes(
         Nose down and right side down are positive.
     range_m : float
         Range setting.
-    figure_m : float
+    figure_height_m : float
         Height of the figure, metres.
     fill_needed : float
         Share of a layer that breaks it.
@@ -61,7 +61,7 @@ def verdict_codes(
         seen.main, seen.many, seen.piece_start, seen.pieces,
         table.pan_deg, table.half_arc_deg, table.elevation_deg, table.half_thickness_deg, table.upper,
         table.nominal_height_m, table.max_range_m, table.any_layer,
-        bearing_deg, tilt_deg, roll_deg, range_m, figure_m, fill_needed, codes,
+        bearing_deg, tilt_deg, roll_deg, range_m, figure_height_m, fill_needed, codes,
     )  # fmt: skip
     return codes
 

@@ -39,7 +39,7 @@ class HeadTable:
     any_layer: bool
 
 
-def head_table(kind: DetectorType, pan_deg: tuple[float, ...] | None = None) -> HeadTable:
+def head_table(detector_type: DetectorType, pan_deg: tuple[float, ...] | None = None) -> HeadTable:
     """Pack a detector type; `pan_deg` overrides the pan of each head.
 
     >>> from pathlib import Path
@@ -47,35 +47,35 @@ def head_table(kind: DetectorType, pan_deg: tuple[float, ...] | None = None) -> 
     >>> head_table(load_type("one-head-90", Path())).layer_names
     ('upper', 'lower')
     """
-    n_heads, n_layers = len(kind.head), max(len(head.layer) for head in kind.head)
+    n_heads, n_layers = len(detector_type.head), max(len(head.layer) for head in detector_type.head)
     elevation = np.full((n_heads, n_layers), np.nan)
     half_thickness = np.full((n_heads, n_layers), np.nan)
     name = np.full((n_heads, n_layers), -1, np.int64)
-    steepest = -math.degrees(math.atan(kind.nominal_height / min(kind.range_settings)))
+    steepest = -math.degrees(math.atan(detector_type.nominal_height / min(detector_type.range_settings)))
     height_of: dict[str, float] = {}
-    for head in kind.head:
+    for head in detector_type.head:
         for layer in head.layer:
             angle = steepest if layer.elevation == "range" else layer.elevation
             height_of[layer.name] = max(height_of.get(layer.name, -90.0), angle)
     names = sorted(height_of, key=lambda layer_name: -height_of[layer_name])
     upper = np.zeros(n_heads, np.int64)
-    for h, head in enumerate(kind.head):
+    for h, head in enumerate(detector_type.head):
         for k, layer in enumerate(head.layer):
             elevation[h, k] = math.nan if layer.elevation == "range" else layer.elevation
             half_thickness[h, k] = layer.thickness / 2
             name[h, k] = names.index(layer.name)
         own = [layer.name for layer in head.layer]
         upper[h] = own.index("upper" if "upper" in own else min(own, key=names.index))
-    pans = [head.pan for head in kind.head] if pan_deg is None else list(pan_deg)
+    pans = [head.pan for head in detector_type.head] if pan_deg is None else list(pan_deg)
     return HeadTable(
         np.array(pans, float),
-        np.array([head.arc / 2 for head in kind.head]),
+        np.array([head.arc / 2 for head in detector_type.head]),
         elevation,
         half_thickness,
         upper,
         name,
         tuple(names),
-        kind.nominal_height,
-        kind.max_range,
-        kind.alarm == "any",
+        detector_type.nominal_height,
+        detector_type.max_range,
+        detector_type.alarm == "any",
     )

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from terrain3d.cover.areas import cells_within, protected_weight, verdict_areas
-from terrain3d.cover.causes import FateMaps, cause_areas, combined_fates, fate_maps
+from terrain3d.cover.causes import LayerOutcomes, cause_areas, combined_outcomes, layer_outcome_maps
 from terrain3d.cover.cautions import UnitFacts, area_facts, area_warnings, unit_facts, unit_warnings
 from terrain3d.cover.fill import verdict_codes
 from terrain3d.cover.heads import head_table
@@ -37,8 +37,8 @@ class OptionResult:
 
     `verdicts` is (ny, nx) on the ground's grid, row 0 the southernmost, codes of `Verdict` with
     255 where no ground is known. `area_m2` is keyed by VERDICT_KEYS; `causes` by layer, then by
-    cause, in m2; `lost_m2` likewise, for protected ground that is not held. `fates` holds for each
-    layer what became of it on each cell, codes of `cover.fill` as `cover.causes.fate_maps` has them.
+    cause, in m2; `lost_m2` likewise, for protected ground that is not held. `layer_outcomes` holds for each
+    layer what became of it on each cell, codes of `cover.fill` as `cover.causes.layer_outcome_maps` has them.
     `facts` tells of each unit what its warnings are about.
     """
 
@@ -50,7 +50,7 @@ class OptionResult:
     causes: dict[str, dict[str, float]]
     warnings: tuple[str, ...]
     lost_m2: dict[str, dict[str, float]]
-    fates: FateMaps = field(default_factory=dict)
+    layer_outcomes: LayerOutcomes = field(default_factory=dict)
     combine: str = "any"
     facts: tuple[UnitFacts, ...] = ()
 
@@ -61,7 +61,7 @@ def judge_option(
     units: tuple[Detector, ...],
     views: tuple[Panorama, ...],
     combine: str,
-    figure_m: float,
+    figure_height_m: float,
 ) -> OptionResult:
     """Judge one option.
 
@@ -74,24 +74,24 @@ def judge_option(
         What each unit sees, in the same order.
     combine : {"any", "all"}
         How several units share the work.
-    figure_m : float
+    figure_height_m : float
         Height of the figure, metres.
     """
     ground = terrain.ground
     cell_m2 = ground.cell_m**2
     maps: list[Codes] = []
-    fates: list[FateMaps] = []
+    outcomes: list[LayerOutcomes] = []
     facts = tuple(unit_facts(terrain, seen, unit) for unit, seen in zip(units, views, strict=True))
     for unit, seen in zip(units, views, strict=True):
         table = head_table(unit.type, unit.pan_deg)
         codes = verdict_codes(
-            seen, table, unit.bearing_deg, unit.tilt_deg, unit.roll_deg, unit.range_m, figure_m,
+            seen, table, unit.bearing_deg, unit.tilt_deg, unit.roll_deg, unit.range_m, figure_height_m,
             unit.fill_needed,
         )  # fmt: skip
         maps.append(verdict_map(ground, seen, codes))
-        fates.append(fate_maps(ground, seen, table, unit, figure_m))
+        outcomes.append(layer_outcome_maps(ground, seen, table, unit, figure_height_m))
     verdicts = combined(maps, combine)
-    fate = combined_fates(fates, maps, combine)
+    outcome_code = combined_outcomes(outcomes, maps, combine)
     protect = []
     about = area_facts(ground, units, terrain.protect)
     for area, known in zip(terrain.protect, about, strict=True):
@@ -111,10 +111,10 @@ def judge_option(
         verdicts,
         verdict_areas(verdicts, cell_m2),
         tuple(protect),
-        cause_areas(fate, cell_m2),
+        cause_areas(outcome_code, cell_m2),
         tuple(dict.fromkeys([*warnings, *terrain.doubts])),
-        cause_areas(fate, cell_m2, lost),
-        fate,
+        cause_areas(outcome_code, cell_m2, lost),
+        outcome_code,
         combine,
         facts,
     )

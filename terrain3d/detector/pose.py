@@ -111,15 +111,15 @@ def posed_heads(detector: Detector) -> tuple[PosedHead, ...]:
 
     Tilt and roll act on each head about its own axes, after the turn to bearing + pan.
     """
-    kind = detector.type
-    pans = detector.pan_deg or tuple(head.pan for head in kind.head)
+    detector_type = detector.type
+    pans = detector.pan_deg or tuple(head.pan for head in detector_type.head)
     heads = []
-    for head, pan in zip(kind.head, pans, strict=True):
+    for head, pan in zip(detector_type.head, pans, strict=True):
         axes = head_axes(detector.bearing_deg + pan, detector.tilt_deg, detector.roll_deg)
         layers = tuple(
             PosedLayer(
                 layer.name,
-                lower_elevation_deg(kind.nominal_height, detector.range_m)
+                lower_elevation_deg(detector_type.nominal_height, detector.range_m)
                 if layer.elevation == "range"
                 else layer.elevation,
                 layer.thickness,

@@ -56,7 +56,7 @@ def mounts_table(found: Proposed) -> RenderableType:
         heights = " ".join(f"{height:g}" for height in proposal.mount.heights_m)
         x, y = (f"{value:.{decimals}f}" for value in place)
         table.add_row(str(number), Text(proposal.mount.name), x, y, heights, Text(proposal.why))
-    doubts = [Text(f"! {doubt}") for doubt in found.terrain.doubts]
+    doubts = [Text(f"! {uncertainty}") for uncertainty in found.terrain.doubts]
     return Group(table, Text(_closing(found)), *doubts, Text(SHORT_CAUTION, style="dim"))
 
 

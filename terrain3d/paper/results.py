@@ -11,14 +11,14 @@ import numpy as np
 import pyproj
 
 from terrain3d.caution import CAUTION
-from terrain3d.choose.compare import held_share, weighted_share
-from terrain3d.choose.why import Reason
 from terrain3d.cover.option import OptionResult, ProtectedResult
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector
 from terrain3d.frame import Frame
 from terrain3d.job import Outcome
 from terrain3d.paper.rounded import area, share, size
+from terrain3d.ranking.compare import held_share, weighted_share
+from terrain3d.ranking.why import Reason
 from terrain3d.terrain import Terrain
 
 SCHEMA = "terrain3d/results/2"

@@ -6,8 +6,8 @@ from terrain3d.frame import Frame
 from terrain3d.paper.results import figure_values, place
 from terrain3d.paper.rounded import share, size
 from terrain3d.units import Floats
-from terrain3d.walk.found import ClearRoute, Crossing, WayIn, left_m
 from terrain3d.walk.routes import OpenRoutes
+from terrain3d.walk.ways_in import ClearRoute, Crossing, WayIn, left_m
 
 
 def routes_values(routes: tuple[OpenRoutes, ...], frame: Frame) -> list[dict[str, Any]]:

@@ -7,12 +7,12 @@ from rich.table import Table
 from rich.text import Text
 
 from terrain3d.caution import SHORT_CAUTION
-from terrain3d.choose.compare import held_m2, held_share
-from terrain3d.choose.why import reasons
 from terrain3d.cover.areas import protected_weight
 from terrain3d.job import Outcome
 from terrain3d.paper.results import json_text, results_values
 from terrain3d.paper.rounded import area, share, size
+from terrain3d.ranking.compare import held_m2, held_share
+from terrain3d.ranking.why import reasons
 from terrain3d.search.budget import NothingFits
 from terrain3d.search.result import Choice, SearchResult
 from terrain3d.wording import money_words
@@ -52,7 +52,7 @@ def search_part(result: Found) -> dict[str, Any]:
         "mount_count": result.n_mounts,
         "seed": result.seed,
         "space": {
-            "types": [kind.name for kind in space.kinds],
+            "types": [detector_type.name for detector_type in space.detector_types],
             "bearing_step_deg": space.bearing_step_deg,
             "tilts_deg": list(space.tilts_deg),
             "ranges_m": None if space.ranges_m is None else list(space.ranges_m),
@@ -187,7 +187,10 @@ def _price_table(result: NothingFits) -> RenderableType:
     table = Table(title=Text(f"{result.site_name}: nothing fits"))
     table.add_column("type", overflow="fold")
     table.add_column("price", justify="right")
-    prices = {label: kind.price for label, kind in zip(result.space.labels, result.space.kinds, strict=True)}
+    prices = {
+        label: detector_type.price
+        for label, detector_type in zip(result.space.labels, result.space.detector_types, strict=True)
+    }
     for label, price in sorted(prices.items(), key=lambda pair: pair[1] or 0.0):
         table.add_row(Text(label), money_words(price or 0.0))
     return Group(table, Text(result.why), Text(SHORT_CAUTION, style="dim"))

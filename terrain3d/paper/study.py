@@ -4,14 +4,14 @@ from typing import Any
 
 import numpy as np
 
-from terrain3d.around.animals import AnimalGround
 from terrain3d.cover.verdict import UNKNOWN, Codes
-from terrain3d.paper.around import animal_values, beyond_values, surroundings_values
+from terrain3d.nuisance.animals import AnimalGround
 from terrain3d.paper.conditions import heat_values, sun_values
-from terrain3d.paper.doubt import chances_tif, doubt_dict
+from terrain3d.paper.nuisance import animal_values, beyond_values, surroundings_values
 from terrain3d.paper.rasters import bands_tif
 from terrain3d.paper.results import json_text, results_values
 from terrain3d.paper.routes import routes_values
+from terrain3d.paper.uncertainty import chances_tif, uncertainty_dict
 from terrain3d.paper.walks import walk_values
 from terrain3d.study import OptionStudy, Study
 from terrain3d.terrain import Terrain
@@ -21,13 +21,13 @@ RASTERS = {"animals": "animals.tif", "doubt": "chances.tif"}
 
 
 def study_json(study: Study) -> str:
-    """The text of `results.json` with the parts of a study: those of an option in it, `doubt` beside them."""
+    """The text of `results.json` with the parts of a study: of an option in it, `doubt` beside them."""
     document = results_values(study.outcome)
     for values, option in zip(document["options"], study.options, strict=True):
         values.update(_option(study, option))
-    if study.doubt is not None:
+    if study.uncertainty is not None:
         tolerances = tuple(option.tolerances or () for option in study.options)
-        document["doubt"] = doubt_dict(study.outcome, study.doubt, tolerances)
+        document["doubt"] = uncertainty_dict(study.outcome, study.uncertainty, tolerances)
     if {"beyond", "sun"} & set(study.parts):
         document["surroundings"] = surroundings_values(study.surroundings)
     return json_text(document)
@@ -40,8 +40,8 @@ def study_rasters(study: Study) -> dict[str, bytes]:
     grounds = [option.animals for option in study.options if option.animals is not None]
     if grounds:
         maps[RASTERS["animals"]] = animals_tif(terrain, grounds)
-    if study.doubt is not None:
-        maps[RASTERS["doubt"]] = chances_tif(study.outcome, study.doubt)
+    if study.uncertainty is not None:
+        maps[RASTERS["doubt"]] = chances_tif(study.outcome, study.uncertainty)
     return maps
 
 

@@ -6,13 +6,13 @@ from rich.console import Console, Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from terrain3d.around.animals import AnimalGround, FigureGround
-from terrain3d.around.nuisance import InLayer
-from terrain3d.around.spill import Spill
 from terrain3d.caution import SHORT_CAUTION
-from terrain3d.doubt.draws import Doubt
-from terrain3d.doubt.telling import held_words, ranking_words, spread_words, tolerance_words
+from terrain3d.nuisance.animals import AnimalGround, FigureGround
+from terrain3d.nuisance.spill import Spill
+from terrain3d.nuisance.things import InLayer
 from terrain3d.study import OptionStudy, Study
+from terrain3d.uncertainty.monte_carlo import Uncertainty
+from terrain3d.uncertainty.sentences import error_size_words, held_words, ranking_words, tolerance_words
 from terrain3d.walk.option import OptionWalks
 
 _Lines = Iterator[tuple[str, str]]
@@ -22,7 +22,7 @@ _TRIFLE_M2 = 0.5
 
 def study_lines(study: Study) -> RenderableType:
     """Everything a study has to say: option by option, best first, then what is true of all of them."""
-    told = {option.name: list(_option(option, study.doubt)) for option in study.options}
+    told = {option.name: list(_option(option, study.uncertainty)) for option in study.options}
     shared = [line for line in next(iter(told.values())) if all(line in lines for lines in told.values())]
     if len(told) == 1:
         shared = []
@@ -30,15 +30,17 @@ def study_lines(study: Study) -> RenderableType:
     for name in study.outcome.ranking:
         lines.append(Text(name, style="bold"))
         lines.append(_listed([line for line in told[name] if line not in shared]))
-    general = shared + (_of_all(study.doubt, study.outcome.ranking[0]) if study.doubt is not None else [])
+    general = shared + (
+        _of_all(study.uncertainty, study.outcome.ranking[0]) if study.uncertainty is not None else []
+    )
     if general:
         lines += [Text("every option", style="bold"), _listed(general)]
     return Group(*lines, Text(SHORT_CAUTION, style="dim"))
 
 
-def _of_all(doubt: Doubt, best: str) -> list[tuple[str, str]]:
-    ranking = ranking_words(doubt, best)
-    drawn = f"drawn {doubt.draws} times: {'; '.join(spread_words(doubt.spread))}"
+def _of_all(uncertainty: Uncertainty, best: str) -> list[tuple[str, str]]:
+    ranking = ranking_words(uncertainty, best)
+    drawn = f"drawn {uncertainty.draws} times: {'; '.join(error_size_words(uncertainty.error_sizes))}"
     return [("doubt", words) for words in (ranking, drawn) if words]
 
 
@@ -63,7 +65,7 @@ def print_study(study: Study) -> None:
     console.print(study_lines(study))
 
 
-def _option(option: OptionStudy, doubt: Doubt | None) -> _Lines:
+def _option(option: OptionStudy, uncertainty: Uncertainty | None) -> _Lines:
     if option.walks is not None:
         yield from _walks(option.walks)
     for route in option.routes or ():
@@ -75,8 +77,8 @@ def _option(option: OptionStudy, doubt: Doubt | None) -> _Lines:
     for part, result in (("heat", option.heat), ("sun", option.sun)):
         for words in result.words if result is not None else ():
             yield part, words
-    if doubt is not None:
-        yield "doubt", held_words(next(told for told in doubt.options if told.name == option.name))
+    if uncertainty is not None:
+        yield "doubt", held_words(next(told for told in uncertainty.options if told.name == option.name))
     for unit in option.tolerances or ():
         yield "doubt", tolerance_words(unit)
 
@@ -86,7 +88,7 @@ def _walks(walks: OptionWalks) -> _Lines:
         yield "walks", f"{walk.name}: {walk.words}"
     for fan in walks.fans:
         yield "walks", fan.words
-    for test in walks.borrowed:
+    for test in walks.indoor_tests:
         yield "walk test", f"borrowed, {test.test}, grade {test.grade} ({test.status}): {test.fan.words}"
 
 

@@ -5,10 +5,10 @@ from rich.table import Table
 from rich.text import Text
 
 from terrain3d.caution import SHORT_CAUTION
-from terrain3d.choose.compare import held_share, weighted_share
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import VERDICT_KEYS, VERDICT_WORDS
 from terrain3d.job import Outcome
+from terrain3d.ranking.compare import held_share, weighted_share
 
 #: Causes that say no more than where the unit was pointed.
 _ELSEWHERE = ("outside arc", "beyond range")

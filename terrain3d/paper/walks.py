@@ -32,7 +32,7 @@ def walk_values(walks: OptionWalks, frame: Frame) -> dict[str, Any]:
         "fans": [_fan(fan) for fan in walks.fans],
         "borrowed_walk_tests": [
             {"test": one.test, "grade": one.grade, "status": one.status, "note": BORROWED, **_fan(one.fan)}
-            for one in walks.borrowed
+            for one in walks.indoor_tests
         ],
         "note": "a model of the zones, not a measured probability",
     }

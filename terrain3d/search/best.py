@@ -6,14 +6,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from terrain3d.errors import InputError
-from terrain3d.search.apart import clashes
 from terrain3d.search.bounds import could_better, first_set, most_units, priced, worth_of
 from terrain3d.search.choose_set import SAME_SHARE, CoverSolution, solve_cover
 from terrain3d.search.columns import Columns, columns_of, joined, problem_of, same_row, taken
+from terrain3d.search.in_sight import clashes
 from terrain3d.search.judge import Judged, Target, price_mount
 from terrain3d.search.problem import CoverProblem, cells_held, weight_held, with_columns
 from terrain3d.search.settings import Space
-from terrain3d.search.spread import Spread
+from terrain3d.search.tasks import DoTasks
 from terrain3d.terrain import Mount, Terrain
 from terrain3d.units import Floats
 
@@ -78,7 +78,7 @@ def best_sets(
     space: Space,
     target: Target,
     limits: Limits,
-    spread: Spread,
+    do_tasks: DoTasks,
 ) -> Best:
     """Choose the best unit, the best set, and the best set that has another mount or type in it.
 
@@ -91,7 +91,7 @@ def best_sets(
     space : Space
     target : Target
     limits : Limits
-    spread : Spread
+    do_tasks : DoTasks
         Does the looking once more that the proof over all settings needs.
     """
 
@@ -111,7 +111,7 @@ def best_sets(
     if limits.hold is None:
         bests = np.array([one.best.max(initial=0.0) for one in judged])
         for most in _PASSES:
-            again = _looked_at_again(site, mounts, columns, problem, bests, chosen.value, most, spread)
+            again = _looked_at_again(site, mounts, columns, problem, bests, chosen.value, most, do_tasks)
             bound_all, is_whole = min(again.bound, bound_all or np.inf), again.is_whole
             if again.found is None or bound_all - chosen.value <= _same(target):
                 break
@@ -137,7 +137,7 @@ def best_sets(
 
 def _runner_up(problem: CoverProblem, columns: Columns, chosen: CoverSolution) -> CoverSolution | None:
     """The best set that is not of the same types on the same mounts; None where there is none."""
-    pairs = columns.mount * (columns.kind.max(initial=0) + 1) + columns.kind
+    pairs = columns.mount * (columns.type_index.max(initial=0) + 1) + columns.type_index
     same = np.flatnonzero(np.isin(pairs[: len(problem.cost)], pairs[chosen.chosen]))
     barred = replace(problem, at_most=(*problem.at_most, (same, max(len(chosen.chosen) - 1, 0))))
     try:
@@ -162,7 +162,7 @@ class _Again:
 
 def _looked_at_again(
     site: _Site, mounts: Sequence[Mount], columns: Columns, problem: CoverProblem, bests: Floats,
-    value: float, most: int, spread: Spread,
+    value: float, most: int, do_tasks: DoTasks,
 ) -> _Again:  # fmt: skip
     """Settings that were not kept and could be in a set as good as `value`; what no set can better.
 
@@ -186,7 +186,7 @@ def _looked_at_again(
     tops = bests.copy()
     found: list[tuple[int, Judged]] = []
     items = [(mounts[m], float(least[m]), most) for m in again]
-    for k, one in spread(_priced, (*site, prices.price), items):
+    for k, one in do_tasks(_priced, (*site, prices.price), items):
         tops[again[k]] = one.best.max(initial=0.0)
         found.append((again[k], one))
     found.sort(key=lambda pair: pair[0])
@@ -207,7 +207,7 @@ def _priced(shared: tuple[Terrain, Space, Target, Floats], item: tuple[Mount, fl
 
 def _is_all(judged: Judged, most: int) -> bool:
     """Whether pricing left nothing out that came to enough."""
-    rows = np.column_stack([judged.kind, judged.height_m])
+    rows = np.column_stack([judged.type_index, judged.height_m])
     return bool(np.unique(rows, axis=0, return_counts=True)[1].max(initial=0) < most)
 
 
@@ -232,7 +232,7 @@ def _settled(
             mount = int(columns.mount[row])
             one = price_mount(terrain, mounts[mount], space, target, price, own - slip, _MOST_TIED)
             new = columns_of([one], [mount], len(target.cells))
-            new = taken(new, np.flatnonzero(new.kind == columns.kind[row]))
+            new = taken(new, np.flatnonzero(new.type_index == columns.type_index[row]))
             if len(new.mount):
                 worth = new.holds @ price
                 top = np.where(worth >= worth.max() - slip, 0.0, -1.0)

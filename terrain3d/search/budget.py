@@ -42,14 +42,16 @@ class NothingFits:
     why: str
 
 
-def cheapest_beyond(space: Space, kinds: Iterable[int], budget: float | None) -> tuple[str, float] | None:
+def cheapest_beyond(
+    space: Space, type_indices: Iterable[int], budget: float | None
+) -> tuple[str, float] | None:
     """The cheapest of some types and its price, where even that is beyond the budget; else None.
 
     Parameters
     ----------
     space : Space
-    kinds : iterable of int
-        Places in `Space.kinds` of the types that come into question; at least one.
+    type_indices : iterable of int
+        Places in `Space.detector_types` of the types that come into question; at least one.
     budget : float, or None
         None is as much as it takes.
 
@@ -67,9 +69,11 @@ def cheapest_beyond(space: Space, kinds: Iterable[int], budget: float | None) ->
     """
     if budget is None:
         return None
-    prices = [(price, kind) for kind in kinds if (price := space.kinds[kind].price) is not None]
-    price, kind = min(prices)
-    return None if price <= budget + _DUST else (space.labels[kind], price)
+    prices = [
+        (price, index) for index in type_indices if (price := space.detector_types[index].price) is not None
+    ]
+    price, index = min(prices)
+    return None if price <= budget + _DUST else (space.labels[index], price)
 
 
 def beyond_words(cheapest: str, price: float, budget: float, holds: bool) -> str:

@@ -12,7 +12,7 @@ from typing import Any
 
 from terrain3d import __version__
 from terrain3d.errors import InputError
-from terrain3d.search.spread import Spread, Task
+from terrain3d.search.tasks import DoTasks, Task
 
 #: How long a cluster may take to answer, and its first worker to come, seconds.
 _CONNECT_S, _FIRST_WORKER_S = 10, 30
@@ -24,7 +24,7 @@ _IN_VAIN = 3
 
 
 @contextmanager
-def on_cluster(address: str) -> Iterator[Spread]:
+def on_cluster(address: str) -> Iterator[DoTasks]:
     """Hand work to a cluster while the block runs.
 
     Parameters
@@ -34,7 +34,7 @@ def on_cluster(address: str) -> Iterator[Spread]:
 
     Yields
     ------
-    Spread
+    DoTasks
         As `here`, with results in the order they are ready. Tasks and what they take and give have to
         pickle; what is shared is sent once for as long as the block runs.
 
@@ -64,12 +64,12 @@ def on_cluster(address: str) -> Iterator[Spread]:
         with client:
             _check_workers(client, address)
             sent: list[tuple[Any, Any]] = []
-            yield lambda task, shared, items: _spread(client, sent, task, shared, items)
+            yield lambda task, shared, items: _error_sizes(client, sent, task, shared, items)
     finally:
         log.level = level
 
 
-def _spread(
+def _error_sizes(
     client: Any, sent: list[tuple[Any, Any]], task: Task, shared: Any, items: Sequence[Any]
 ) -> Iterator[tuple[int, Any]]:
     """Results as they are ready; what was lost with its worker goes out again."""

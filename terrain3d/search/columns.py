@@ -22,7 +22,7 @@ class Columns:
     """
 
     mount: Indices
-    kind: Indices
+    type_index: Indices
     height_m: Floats
     bearing_deg: Floats
     tilt_deg: Floats
@@ -80,7 +80,7 @@ def same_row(columns: Columns, others: Columns, row: int) -> int:
 
 
 def _settings(columns: Columns) -> Floats:
-    names = ("mount", "kind", "height_m", "bearing_deg", "tilt_deg", "range_m")
+    names = ("mount", "type_index", "height_m", "bearing_deg", "tilt_deg", "range_m")
     return np.column_stack([getattr(columns, name) for name in names]).astype(float)
 
 
@@ -99,10 +99,10 @@ def _held(judged: Judged, n_cells: int) -> Any:
 
 def costs(columns: Columns, space: Space) -> tuple[Floats, bool]:
     """What each unit costs, and whether that is money: the number of units where a price is not known."""
-    prices = [kind.price for kind in space.kinds]
+    prices = [detector_type.price for detector_type in space.detector_types]
     if any(price is None for price in prices):
         return np.ones(len(columns.mount)), False
-    return np.array(prices, float)[columns.kind], True
+    return np.array(prices, float)[columns.type_index], True
 
 
 def problem_of(

@@ -11,13 +11,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain3d.around.spill import counted_height_m
 from terrain3d.cover.areas import cells_within, protected_weight
 from terrain3d.cover.band import layer_sines
 from terrain3d.cover.fill import verdict_codes
 from terrain3d.cover.heads import HeadTable, head_table
 from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.figures import find_figure
+from terrain3d.nuisance.spill import counted_height_m
 from terrain3d.search.kernel import WORD, counted, fan_axes, held_bearings, weighed
 from terrain3d.search.settings import Space
 from terrain3d.sight.panorama import Panorama, eye_over, panorama
@@ -49,14 +49,14 @@ class Target:
     keep_out : tuple of (float, (q,) int64)
         Flat indices of the cells into which no upper layer may reach, by the height in metres of what
         counts there.
-    figure_m, animal_m : float
+    figure_height_m, animal_m : float
         Heights of the figure that is to be held, and of the animal that is better not.
     """
 
     cells: Cells
     weight: Floats
     keep_out: tuple[tuple[float, Cells], ...]
-    figure_m: float
+    figure_height_m: float
     animal_m: float
 
 
@@ -71,8 +71,8 @@ class Judged:
         How many were judged.
     cells : (n,) int32
         Places in `Target.cells` of the cells in reach of the mount.
-    kind, height_m, bearing_deg, tilt_deg, range_m : (k,)
-        The settings; `kind` is the place in `Space.kinds`.
+    type_index, height_m, bearing_deg, tilt_deg, range_m : (k,)
+        The settings; `type_index` is the place in `Space.detector_types`.
     value, nominal : (k,) float
         Weight of the cells held after the tolerance, and when aimed exactly.
     slack_deg : (k,) float
@@ -88,7 +88,7 @@ class Judged:
     mount: str
     n_settings: int
     cells: NDArray[np.int32]
-    kind: Cells
+    type_index: Cells
     height_m: Floats
     bearing_deg: Floats
     tilt_deg: Floats
@@ -101,7 +101,7 @@ class Judged:
     best: Floats
 
 
-def target_of(terrain: Terrain, figure_m: float) -> Target:
+def target_of(terrain: Terrain, figure_height_m: float) -> Target:
     """The cells that count on a site, and those to keep out of.
 
     >>> from terrain3d.terrain import Foliage, Ground, Solids
@@ -119,11 +119,11 @@ def target_of(terrain: Terrain, figure_m: float) -> Target:
     kept_out: dict[float, NDArray[np.bool_]] = {}
     for piece in terrain.beyond:
         if piece.keep_out:
-            height_m = counted_height_m(piece.kind, figure_m)
+            height_m = counted_height_m(piece.kind, figure_height_m)
             kept_out[height_m] = kept_out.get(height_m, False) | (cells_within(ground, piece) & ground.known)
     animal = find_figure("dog", []).height_m
     keep_out = tuple((height_m, np.flatnonzero(kept_out[height_m])) for height_m in sorted(kept_out))
-    return Target(cells, weight[cells], keep_out, figure_m, animal)
+    return Target(cells, weight[cells], keep_out, figure_height_m, animal)
 
 
 def judge_mount(terrain: Terrain, mount: Mount, space: Space, target: Target) -> Judged:
@@ -139,14 +139,14 @@ def judge_mount(terrain: Terrain, mount: Mount, space: Space, target: Target) ->
     place = _places(terrain, target)
     looks: dict[float, _Look] = {}
     kept: list[_Kept] = []
-    best = np.full((len(mount.heights_m), len(space.kinds)), -1.0)
+    best = np.full((len(mount.heights_m), len(space.detector_types)), -1.0)
     for h, height in enumerate(mount.heights_m):
         look = _look(terrain, mount, height, space, place, target)
         if look is None:
             continue
         looks[height] = look
-        for k in space.kinds_on(mount):
-            for ranges, value, masks in _judge_kind(look, space, k, target):
+        for k in space.types_on(mount):
+            for ranges, value, masks in _judge_type(look, space, k, target):
                 best[h, k] = max(best[h, k], value.max())
                 kept += _best_of_sectors(look, space, k, height, ranges, value, masks)
     return _packed(mount, space, target, looks, _best_of_heights(kept), best)
@@ -175,14 +175,14 @@ def price_mount(
     place = _places(terrain, target)
     looks: dict[float, _Look] = {}
     kept: list[_Kept] = []
-    best = np.full((len(mount.heights_m), len(space.kinds)), -1.0)
+    best = np.full((len(mount.heights_m), len(space.detector_types)), -1.0)
     for h, height in enumerate(mount.heights_m):
         look = _look(terrain, mount, height, space, place, target)
         if look is None:
             continue
         looks[height] = look
-        for k in space.kinds_on(mount):
-            for ranges, value, masks in _judge_kind(look, space, k, target):
+        for k in space.types_on(mount):
+            for ranges, value, masks in _judge_type(look, space, k, target):
                 priced = masks.weighed(price[look.view.place])
                 best[h, k] = max(best[h, k], priced.max())
                 slack = _slack(value)
@@ -268,7 +268,7 @@ class _Masks:
 class _Kept:
     """One setting on its way to `Judged`."""
 
-    kind: int
+    type_index: int
     height_m: float
     bearing_deg: float
     tilt_deg: float
@@ -323,11 +323,11 @@ def _view(seen: Panorama, place: Cells, target: Target | None) -> _View:
     )  # fmt: skip
 
 
-def _judge_kind(
-    look: _Look, space: Space, kind: int, target: Target
+def _judge_type(
+    look: _Look, space: Space, type_index: int, target: Target
 ) -> list[tuple[tuple[float, ...], Floats, _Masks]]:
     """Ranges, (t, r, b) values and masks of one type, for each eight of its range settings."""
-    ranges = space.ranges_of(kind)
+    ranges = space.ranges_of(type_index)
     tilts = space.tilts_judged_deg
     rows = np.array(
         [
@@ -338,12 +338,12 @@ def _judge_kind(
     results = []
     for first in range(0, len(ranges), _BITS):
         some = ranges[first : first + _BITS]
-        aimed = _aimed(look.view, space, kind, some, target.figure_m, upper_only=False)
+        aimed = _aimed(look.view, space, type_index, some, target.figure_height_m, upper_only=False)
         n = len(space.bearings_deg)
         sure = np.stack([_steady(aimed[row], n) for row in rows])
         barred = np.zeros((len(rows), len(some), n), bool)
         for height_m, outside in look.spill:
-            upper = _aimed(outside, space, kind, some, height_m, upper_only=True)[:, :, :n]
+            upper = _aimed(outside, space, type_index, some, height_m, upper_only=True)[:, :, :n]
             barred |= _barred(upper, rows, len(some))
         masks = _Masks(sure, len(some), barred, look.view.blocks)
         results.append((some, masks.values(), masks))
@@ -373,10 +373,16 @@ def _barred(upper: NDArray[np.uint8], rows: Cells, n_ranges: int) -> NDArray[np.
 
 
 def _aimed(
-    view: _View, space: Space, kind: int, ranges: tuple[float, ...], figure_m: float, *, upper_only: bool
+    view: _View,
+    space: Space,
+    type_index: int,
+    ranges: tuple[float, ...],
+    figure_height_m: float,
+    *,
+    upper_only: bool,
 ) -> NDArray[np.uint8]:
     """(t, n, b) bits of the range settings at which a unit holds each cell, at every judged tilt."""
-    table = head_table(space.kinds[kind])
+    table = head_table(space.detector_types[type_index])
     step = space.bearing_step_deg
     n_bearings = len(space.bearings_deg)
     tilts = space.tilts_judged_deg
@@ -393,8 +399,8 @@ def _aimed(
                 view.east, view.north, view.distance, view.foot, view.low, view.high, view.light,
                 view.hull_high, view.most_light, view.piece_first, view.piece_last, view.pieces,
                 fan_axes(start, step, n_bearings, tilt), start, step, tilt, float(table.half_arc_deg[h]),
-                sines, np.isnan(elevation), table.any_layer and not upper_only, table.max_range_m, figure_m,
-                space.kinds[kind].fill, shifts, masks[t],
+                sines, np.isnan(elevation), table.any_layer and not upper_only, table.max_range_m,
+                figure_height_m, space.detector_types[type_index].fill, shifts, masks[t],
             )  # fmt: skip
     return masks
 
@@ -428,7 +434,7 @@ def _slack(value: Floats) -> NDArray[np.int64]:
 
 
 def _best_of_sectors(
-    look: _Look, space: Space, kind: int, height_m: float, ranges: tuple[float, ...], value: Floats,
+    look: _Look, space: Space, type_index: int, height_m: float, ranges: tuple[float, ...], value: Floats,
     masks: _Masks,
 ) -> list[_Kept]:  # fmt: skip
     """The best setting of each range setting and part of the circle; of equals the one with more slack."""
@@ -443,19 +449,21 @@ def _best_of_sectors(
                 eased = np.where(part == top, slack[:, r, first:last], -1)
                 t, b = np.unravel_index(int(eased.argmax()), part.shape)
                 at = (int(t), r, int(first + b))
-                kept.append(_kept(look, space, kind, height_m, range_m, value, masks, at, int(slack[at])))
+                kept.append(
+                    _kept(look, space, type_index, height_m, range_m, value, masks, at, int(slack[at]))
+                )
     return kept
 
 
 def _kept(
-    look: _Look, space: Space, kind: int, height_m: float, range_m: float, value: Floats, masks: _Masks,
+    look: _Look, space: Space, type_index: int, height_m: float, range_m: float, value: Floats, masks: _Masks,
     at: tuple[int, int, int], slack: int,
 ) -> _Kept:  # fmt: skip
     t, r, b = at
     held = np.zeros(len(look.near), bool)
     held[look.spot] = (masks.sure[t, :, b] & np.uint8(1 << r)) > 0
     return _Kept(
-        kind, height_m, float(space.bearings_deg[b]), space.tilts_deg[t], range_m, float(value[at]),
+        type_index, height_m, float(space.bearings_deg[b]), space.tilts_deg[t], range_m, float(value[at]),
         slack * space.bearing_step_deg, np.packbits(held),
     )  # fmt: skip
 
@@ -465,13 +473,24 @@ def _best_of_heights(kept: list[_Kept]) -> list[_Kept]:
     chosen: dict[tuple[object, ...], _Kept] = {}
     for one in kept:
         sector = int(one.bearing_deg / 360 * SECTORS + 1e-9)
-        for key in (("sector", one.kind, one.range_m, sector), ("height", one.kind, one.height_m)):
+        for key in (
+            ("sector", one.type_index, one.range_m, sector),
+            ("height", one.type_index, one.height_m),
+        ):
             other = chosen.get(key)
             if other is None or (one.value, one.slack_deg) > (other.value, other.slack_deg):
                 chosen[key] = one
     return sorted(
         {id(one): one for one in chosen.values()}.values(),
-        key=lambda s: (-s.value, -s.slack_deg, s.kind, s.height_m, s.range_m, s.bearing_deg, s.tilt_deg),
+        key=lambda s: (
+            -s.value,
+            -s.slack_deg,
+            s.type_index,
+            s.height_m,
+            s.range_m,
+            s.bearing_deg,
+            s.tilt_deg,
+        ),
     )
 
 
@@ -481,12 +500,12 @@ def _packed(
     near = next(iter(looks.values())).near if looks else np.zeros(0, np.int64)
     weights, rank = np.unique(target.weight, return_inverse=True)
     nominal, animal = [], []
-    tables = [head_table(kind) for kind in space.kinds]
+    tables = [head_table(detector_type) for detector_type in space.detector_types]
     for one in kept:
         look = looks[one.height_m]
-        setting = (tables[one.kind], one.bearing_deg, one.tilt_deg, 0.0, one.range_m)
-        fill = space.kinds[one.kind].fill
-        both = verdict_codes(look.seen, *setting, target.figure_m, fill)[look.rows] == Verdict.BOTH
+        setting = (tables[one.type_index], one.bearing_deg, one.tilt_deg, 0.0, one.range_m)
+        fill = space.detector_types[one.type_index].fill
+        both = verdict_codes(look.seen, *setting, target.figure_height_m, fill)[look.rows] == Verdict.BOTH
         counts = np.bincount(rank[look.place[both]], minlength=len(weights))
         nominal.append(float((weights * counts).sum()))
         animal.append(int((verdict_codes(look.seen, *setting, target.animal_m, fill) == Verdict.BOTH).sum()))
@@ -495,7 +514,7 @@ def _packed(
         return np.array([getattr(one, name) for one in kept], float)
 
     return Judged(
-        mount.name, space.settings_of(mount), near.astype(np.int32), column("kind").astype(np.int64),
+        mount.name, space.settings_of(mount), near.astype(np.int32), column("type_index").astype(np.int64),
         column("height_m"), column("bearing_deg"), column("tilt_deg"), column("range_m"), column("value"),
         np.array(nominal), column("slack_deg"), np.array(animal, np.int64),
         np.array([one.held for one in kept], np.uint8).reshape(len(kept), -(-len(near) // 8)), best,

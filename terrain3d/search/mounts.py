@@ -10,8 +10,8 @@ import numpy as np
 import shapely
 
 from terrain3d.detector.types import DetectorType
-from terrain3d.search.faces import Side, fixing_plans, sides
-from terrain3d.search.free import Free, slope_percent
+from terrain3d.search.fixing_places import FixingPlaces, slope_percent
+from terrain3d.search.wall_sides import Side, fixing_plans, sides
 from terrain3d.terrain import Mount, Terrain
 from terrain3d.units import Floats
 
@@ -70,7 +70,7 @@ class _Wanted:
     """What is asked for, and what can hold it."""
 
     terrain: Terrain
-    free: Free
+    free: FixingPlaces
     every_m: float
     steepest_percent: float
 
@@ -142,7 +142,9 @@ def propose(
     yard edge 1 (-0.3, 10.3): a pole beside the north-west side of yard
     yard edge 2 (10.3, -0.3): a pole beside the south-east side of yard
     """
-    wanted = _Wanted(terrain, Free(terrain, tuple(sorted(heights_m)), reach_m), every_m, steepest_percent)
+    wanted = _Wanted(
+        terrain, FixingPlaces(terrain, tuple(sorted(heights_m)), reach_m), every_m, steepest_percent
+    )
     taken = [np.array([mount.x, mount.y]) for mount in terrain.mounts]
     spots: list[_Spot] = []
     for runs in (_corners(wanted), _faces(wanted), _boundary(wanted), _edges(wanted)):

@@ -48,8 +48,8 @@ def propose_for(path: Path, every_m: float, progress: Callable[[str, float], Non
     """
     ready = ready_site(path)
     site, folder = ready.site, ready.folder
-    kinds = list(search_types(ready).values())
-    reach_m = max(kind.max_range for kind in kinds)
+    detector_types = list(search_types(ready).values())
+    reach_m = max(detector_type.max_range for detector_type in detector_types)
     try:
         crs = crs_of_site(site, folder)
         terrain = build_terrain(
@@ -58,5 +58,5 @@ def propose_for(path: Path, every_m: float, progress: Callable[[str, float], Non
     except InputError as error:
         raise in_file(error, path) from error
     progress("looking for places", 0.0)
-    mounts = propose(terrain, type_heights(kinds), reach_m, every_m, site.routes.steepest)
+    mounts = propose(terrain, type_heights(detector_types), reach_m, every_m, site.routes.steepest)
     return Proposed(site.site.name, terrain, ready.figure, crs, every_m, mounts)

@@ -6,16 +6,16 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from terrain3d.choose.compare import held_m2
-from terrain3d.choose.why import why
 from terrain3d.cover.areas import cells_within, protected_weight, verdict_areas
-from terrain3d.cover.causes import cause_areas, combined_fates, fate_maps
+from terrain3d.cover.causes import cause_areas, combined_outcomes, layer_outcome_maps
 from terrain3d.cover.fill import verdict_codes
 from terrain3d.cover.heads import head_table
 from terrain3d.cover.option import OptionResult, judge_option, verdict_map
 from terrain3d.cover.verdict import Verdict, combined
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector
+from terrain3d.ranking.compare import held_m2
+from terrain3d.ranking.why import why
 from terrain3d.search.best import Best, Limits
 from terrain3d.search.choose_set import CoverSolution
 from terrain3d.search.columns import Columns, costs
@@ -93,14 +93,14 @@ def choice_of(
     units, views = [], []
     for place, row in enumerate(rows, start=1):
         mount = mounts[int(columns.mount[row])]
-        kind = space.kinds[int(columns.kind[row])]
+        detector_type = space.detector_types[int(columns.type_index[row])]
         x, y, ground_z = eye_over(terrain.ground, mount.x, mount.y, 0.0)
         unit = Detector(
-            f"D{place}", kind, mount.name, x, y, ground_z, float(columns.height_m[row]),
+            f"D{place}", detector_type, mount.name, x, y, ground_z, float(columns.height_m[row]),
             float(columns.bearing_deg[row]), float(columns.tilt_deg[row]), 0.0, float(columns.range_m[row]),
         )  # fmt: skip
         units.append(unit)
-        views.append(panorama(terrain, unit.eye, kind.max_range))
+        views.append(panorama(terrain, unit.eye, detector_type.max_range))
     option = judge_option(terrain, name, tuple(units), tuple(views), "any", figure.height_m)
     steady = after_tolerance(terrain, option, tuple(views), space, figure.height_m)
     cell_m2 = terrain.ground.cell_m**2
@@ -115,12 +115,12 @@ def choice_of(
         float(columns.slack_deg[rows].min()),
         float(columns.animal[rows].sum()) * cell_m2,
         float(cost[rows].sum()) if is_money else None,
-        tuple(space.labels[int(columns.kind[row])] for row in rows),
+        tuple(space.labels[int(columns.type_index[row])] for row in rows),
     )
 
 
 def after_tolerance(
-    terrain: Terrain, option: OptionResult, views: tuple[Panorama, ...], space: Space, figure_m: float
+    terrain: Terrain, option: OptionResult, views: tuple[Panorama, ...], space: Space, figure_height_m: float
 ) -> OptionResult:
     """What stays of an option however its units are aimed off by a step of bearing and of tilt.
 
@@ -128,7 +128,7 @@ def after_tolerance(
     """
     ground = terrain.ground
     cell_m2 = ground.cell_m**2
-    maps, fates = [], []
+    maps, outcomes = [], []
     for unit, seen in zip(option.detectors, views, strict=True):
         table = head_table(unit.type, unit.pan_deg)
         aims = [
@@ -146,17 +146,17 @@ def after_tolerance(
                 aim.tilt_deg,
                 aim.roll_deg,
                 aim.range_m,
-                figure_m,
+                figure_height_m,
                 aim.fill_needed,
             )
             for aim in aims
         ]
         own = [verdict_map(ground, seen, code) for code in codes]
-        aimed = [fate_maps(ground, seen, table, aim, figure_m) for aim in aims]
+        aimed = [layer_outcome_maps(ground, seen, table, aim, figure_height_m) for aim in aims]
         maps.append(combined(own, "all"))
-        fates.append(combined_fates(aimed, own, "all"))
+        outcomes.append(combined_outcomes(aimed, own, "all"))
     verdicts = combined(maps, "any")
-    fate = combined_fates(fates, maps, "any")
+    outcome_code = combined_outcomes(outcomes, maps, "any")
     protect = tuple(
         replace(area, both_fraction=float((verdicts[within] == Verdict.BOTH).mean()) if within.any() else 0.0)
         for area, within in (
@@ -169,9 +169,9 @@ def after_tolerance(
         verdicts=verdicts,
         area_m2=verdict_areas(verdicts, cell_m2),
         protect=protect,
-        causes=cause_areas(fate, cell_m2),
-        lost_m2=cause_areas(fate, cell_m2, lost),
-        fates=fate,
+        causes=cause_areas(outcome_code, cell_m2),
+        lost_m2=cause_areas(outcome_code, cell_m2, lost),
+        layer_outcomes=outcome_code,
     )
 
 

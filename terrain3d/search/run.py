@@ -19,7 +19,7 @@ from terrain3d.search.checkpoint import Checkpoint, inputs_digest
 from terrain3d.search.judge import Judged, Target, judge_mount, target_of
 from terrain3d.search.result import SearchResult, found, shares, telling
 from terrain3d.search.settings import Space, count_settings
-from terrain3d.search.spread import Spread, Task
+from terrain3d.search.tasks import DoTasks, Task
 from terrain3d.survey.build import build_terrain
 from terrain3d.terrain import Mount, Terrain
 
@@ -85,7 +85,7 @@ def tilts_for(terrain: Terrain, target: Target) -> tuple[float, ...]:
 
 
 def run_search(
-    search: Search, progress: Progress, checkpoint: Checkpoint | None = None, spread: Spread | None = None
+    search: Search, progress: Progress, checkpoint: Checkpoint | None = None, do_tasks: DoTasks | None = None
 ) -> SearchResult | NothingFits:
     """Judge every setting and choose.
 
@@ -95,7 +95,7 @@ def run_search(
     progress : callable
     checkpoint : Checkpoint, or None
         Keeps the mounts that are finished; those it has are not judged again.
-    spread : Spread, or None
+    do_tasks : DoTasks, or None
         Who does the judging; None is this machine.
 
     Returns
@@ -108,24 +108,24 @@ def run_search(
     InputError
         When no set holds the share that is asked for, or no setting holds anything.
     """
-    spread = spread or in_threads
+    do_tasks = do_tasks or in_threads
     mounts = search.terrain.mounts
     space, budget = search.space, search.limits.budget
-    there = {kind for mount in mounts for kind in space.kinds_on(mount)}
+    there = {index for mount in mounts for index in space.types_on(mount)}
     if (beyond := cheapest_beyond(space, there, budget)) is not None:
         return _nothing(search, beyond, 0)
-    judged = _judged(search, mounts, progress, checkpoint, spread)
+    judged = _judged(search, mounts, progress, checkpoint, do_tasks)
     if not any(len(one.value) for one in judged):
         raise InputError(
             "no setting of any mount holds ground that counts after its tolerance",
             "site.toml: search",
             "add mounts nearer to it, other types or more tilts",
         )
-    holding = {int(kind) for one in judged for kind in one.kind}
+    holding = {int(index) for one in judged for index in one.type_index}
     if (beyond := cheapest_beyond(space, holding, budget)) is not None:
         return _nothing(search, beyond, sum(one.n_settings for one in judged))
     progress("choosing", 0.0)
-    best = best_sets(search.terrain, mounts, judged, search.space, search.target, search.limits, spread)
+    best = best_sets(search.terrain, mounts, judged, search.space, search.target, search.limits, do_tasks)
     unit, chosen, other = found(best, search.terrain, mounts, search.space, search.target, search.figure)
     cell_m2 = search.terrain.ground.cell_m**2
     margin = 0.0
@@ -182,7 +182,7 @@ def in_threads(task: Task, shared: Any, items: Sequence[Any]) -> Iterator[tuple[
 
 def _judged(
     search: Search, mounts: tuple[Mount, ...], progress: Progress, checkpoint: Checkpoint | None,
-    spread: Spread,
+    do_tasks: DoTasks,
 ) -> list[Judged]:  # fmt: skip
     """What was judged of every mount, as far as it is not kept already."""
     done: dict[int, Judged] = {}
@@ -191,7 +191,7 @@ def _judged(
     left = [k for k in range(len(mounts)) if k not in done]
     progress("judging settings", len(done) / len(mounts))
     shared = (search.terrain, search.space, search.target)
-    for place, judged in spread(_judge, shared, [mounts[k] for k in left]):
+    for place, judged in do_tasks(_judge, shared, [mounts[k] for k in left]):
         done[left[place]] = judged
         if checkpoint is not None:
             checkpoint.save(mounts[left[place]], judged)
@@ -207,7 +207,7 @@ def _space(ready: Ready) -> Space:
     setting = ready.site.search
     where = f"{ready.path}: search"
     types = search_types(ready)
-    kinds, labels = tuple(types.values()), tuple(types)
+    detector_types, labels = tuple(types.values()), tuple(types)
     steps = 360 / setting.bearing_step
     if abs(steps - round(steps)) > 1e-9:
         raise InputError(
@@ -216,14 +216,14 @@ def _space(ready: Ready) -> Space:
             "take 2.5, 5 or another part of 360",
         )
     space = Space(
-        kinds,
+        detector_types,
         labels,
         setting.bearing_step,
         tuple(sorted(set(setting.tilts or (0.0,)))),
         setting.ranges,
     )
-    if not any(space.ranges_of(k) for k in range(len(kinds))):
-        offered = sorted({r for kind in kinds for r in kind.range_settings})
+    if not any(space.ranges_of(k) for k in range(len(detector_types))):
+        offered = sorted({r for detector_type in detector_types for r in detector_type.range_settings})
         raise InputError(
             "none of the types has any of these range settings",
             f"{where}: ranges",
@@ -254,8 +254,8 @@ def _limits(
     if units is None and (("units" in setting.model_fields_set) or (budget is None and hold is None)):
         units = setting.units
     if budget is not None:
-        for kind, label in zip(space.kinds, space.labels, strict=True):
-            if kind.price is None:
+        for detector_type, label in zip(space.detector_types, space.labels, strict=True):
+            if detector_type.price is None:
                 raise InputError(
                     f"a budget is given and type {label} has no price",
                     f"{ready.path}: search: budget",

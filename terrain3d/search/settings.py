@@ -15,7 +15,7 @@ class Space:
 
     Parameters
     ----------
-    kinds : tuple of DetectorType
+    detector_types : tuple of DetectorType
         The types on the van.
     labels : tuple of str
         Each type as the site file names it.
@@ -37,7 +37,7 @@ class Space:
     (144, (4.0, 6.0, 8.0, 10.0, 12.0), 12960)
     """
 
-    kinds: tuple[DetectorType, ...]
+    detector_types: tuple[DetectorType, ...]
     labels: tuple[str, ...]
     bearing_step_deg: float = 2.5
     tilts_deg: tuple[float, ...] = tuple(float(t) for t in range(-4, 5))
@@ -58,26 +58,26 @@ class Space:
     @property
     def reach_m(self) -> float:
         """How far any of the types senses, metres."""
-        return max(kind.max_range for kind in self.kinds)
+        return max(detector_type.max_range for detector_type in self.detector_types)
 
-    def ranges_of(self, kind: int) -> tuple[float, ...]:
+    def ranges_of(self, type_index: int) -> tuple[float, ...]:
         """The range settings of a type that are searched, ascending."""
-        own = sorted(self.kinds[kind].range_settings)
+        own = sorted(self.detector_types[type_index].range_settings)
         return tuple(r for r in own if self.ranges_m is None or r in self.ranges_m)
 
-    def kinds_on(self, mount: Mount) -> tuple[int, ...]:
-        """The types, by their place in `kinds`, that may be fixed to a mount."""
+    def types_on(self, mount: Mount) -> tuple[int, ...]:
+        """The types, by their place in `detector_types`, that may be fixed to a mount."""
         barred = getattr(mount, "not_for", ())
         return tuple(
             k
-            for k, kind in enumerate(self.kinds)
-            if kind.name not in barred and self.labels[k] not in barred and self.ranges_of(k)
+            for k, detector_type in enumerate(self.detector_types)
+            if detector_type.name not in barred and self.labels[k] not in barred and self.ranges_of(k)
         )
 
     def settings_of(self, mount: Mount) -> int:
         """How many settings a mount has."""
         aims = len(self.bearings_deg) * len(self.tilts_deg)
-        return len(mount.heights_m) * aims * sum(len(self.ranges_of(k)) for k in self.kinds_on(mount))
+        return len(mount.heights_m) * aims * sum(len(self.ranges_of(k)) for k in self.types_on(mount))
 
 
 def count_settings(space: Space, mounts: tuple[Mount, ...]) -> int:

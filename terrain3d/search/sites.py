@@ -11,7 +11,7 @@ from terrain3d.ready import in_file
 from terrain3d.search.budget import NothingFits
 from terrain3d.search.result import SearchResult
 from terrain3d.search.run import read_search, run_search
-from terrain3d.search.spread import Spread, here
+from terrain3d.search.tasks import DoTasks, here
 from terrain3d.tables import read_toml
 
 
@@ -47,7 +47,7 @@ def site_files(folder: Path) -> tuple[Path, ...]:
 
 
 def each_site(
-    task: Callable[[Path], Any], paths: tuple[Path, ...], spread: Spread = here
+    task: Callable[[Path], Any], paths: tuple[Path, ...], do_tasks: DoTasks = here
 ) -> Iterator[tuple[int, SiteDone]]:
     """Do a task for each site, and hand over what comes of it as it comes.
 
@@ -57,7 +57,7 @@ def each_site(
         From the path of a site file to a result; has to pickle, as its result, when it goes elsewhere.
     paths : tuple of Path
         On a cluster every worker has to find the files under them, as on a shared drive.
-    spread : Spread
+    do_tasks : DoTasks
         Who does it.
 
     Yields
@@ -77,7 +77,7 @@ def each_site(
     1 42.0
     """
     absolute = tuple(path.resolve() for path in paths)
-    for place, done in spread(partial(_attempted, task), None, absolute):
+    for place, done in do_tasks(partial(_attempted, task), None, absolute):
         yield place, replace(done, path=paths[place])
 
 

@@ -190,7 +190,7 @@ def _hidden_share(outcome: Outcome, reach: Reach, towards: Floats) -> Floats:
 def _watched_places(outcome: Outcome, most: int = 30) -> Floats:
     """(n, 3) units and places spread over what they watch and over protected ground."""
     units = [unit for option in outcome.options for unit in option.detectors]
-    plan = [place for unit in units for place in _spread(unit)]
+    plan = [place for unit in units for place in _error_sizes(unit)]
     plan += [tuple(area.outline.mean(axis=0)) for area in outcome.terrain.protect]
     if not plan:
         return np.zeros((0, 3))
@@ -199,7 +199,7 @@ def _watched_places(outcome: Outcome, most: int = 30) -> Floats:
     return np.column_stack([x, y, z])[np.isfinite(z)]
 
 
-def _spread(unit: Detector) -> list[tuple[float, float]]:
+def _error_sizes(unit: Detector) -> list[tuple[float, float]]:
     places = []
     for pan, arc in head_arcs(unit):
         for turn, share in ((-0.35, 0.8), (0.0, 0.3), (0.0, 0.9), (0.35, 0.55)):

@@ -14,8 +14,8 @@ from terrain3d.show.scene import Scene
 from terrain3d.show.shapes import filled_heights
 from terrain3d.terrain import Ground
 from terrain3d.units import Floats
-from terrain3d.walk.found import WayIn
 from terrain3d.walk.routes import OpenRoutes
+from terrain3d.walk.ways_in import WayIn
 
 #: Lines whose corners lie within this of each other are one to a reader, metres.
 SAME_M = 0.5

@@ -4,11 +4,11 @@ import re
 import unicodedata
 from collections.abc import Callable
 
-from terrain3d.choose.compare import held_share
 from terrain3d.cover.option import OptionResult
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
+from terrain3d.ranking.compare import held_share
 
 
 def slug(name: str) -> str:

@@ -9,8 +9,8 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
+from terrain3d.readers.quiet import quiet
 from terrain3d.survey.gaps import Mask, spacing
-from terrain3d.survey.quiet import quiet
 from terrain3d.survey.surface import within
 from terrain3d.units import Floats
 

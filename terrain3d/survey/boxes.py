@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from terrain3d.survey.source import Box
+from terrain3d.readers.source import Box
 from terrain3d.units import Floats
 
 #: A box that ends this little past another is held by it.

@@ -10,13 +10,14 @@ import shapely
 
 from terrain3d.errors import InputError
 from terrain3d.frame import Frame, site_frame
+from terrain3d.readers.crs import crs_words, horizontal, read_crs
+from terrain3d.readers.source import Box, Cloud, Header, Progress, Raster
+from terrain3d.readers.surveys import read_header, read_survey
 from terrain3d.site import Site
 from terrain3d.survey.above import ground_points, sort_standing
 from terrain3d.survey.boxes import box_around, grown, holds, joined, meeting
 from terrain3d.survey.buildings import buildings
-from terrain3d.survey.crs import crs_words, horizontal, read_crs
 from terrain3d.survey.far import far_surface
-from terrain3d.survey.files import read_header, read_survey
 from terrain3d.survey.footing import (
     check_on_ground,
     check_on_survey,
@@ -29,7 +30,6 @@ from terrain3d.survey.leaves import Profiles, estimated, foliage
 from terrain3d.survey.placing import Drawn, Placed, drawn, middle, placed
 from terrain3d.survey.sheets import from_mesh, from_raster
 from terrain3d.survey.solids import block, named_alike, wall
-from terrain3d.survey.source import Box, Cloud, Header, Progress, Raster
 from terrain3d.survey.surface import plane, spot_levels, surveyed
 from terrain3d.survey.whereabouts import check_whereabouts
 from terrain3d.terrain import Ground, Solids, Terrain

@@ -14,12 +14,12 @@ import numpy as np
 from scipy.ndimage import maximum_filter
 
 from terrain3d.frame import Frame
+from terrain3d.readers.source import Box, Cloud, Header, Progress, Surface
+from terrain3d.readers.surveys import pass_points, pass_tops, read_survey
 from terrain3d.survey.boxes import grown, holds, joined, meeting
-from terrain3d.survey.files import pass_points, pass_tops, read_survey
 from terrain3d.survey.gaps import Mask
 from terrain3d.survey.lattice import Lattice, lattice_over, n_cells
 from terrain3d.survey.solids import Indices
-from terrain3d.survey.source import Box, Cloud, Header, Progress, Surface
 from terrain3d.terrain import Ground
 from terrain3d.units import Floats
 

@@ -7,12 +7,12 @@ import shapely
 
 from terrain3d.errors import InputError
 from terrain3d.frame import Frame
+from terrain3d.readers.crs import crs_words
+from terrain3d.readers.source import Header
 from terrain3d.site import Site
-from terrain3d.survey.crs import crs_words
 from terrain3d.survey.lattice import Relief
 from terrain3d.survey.placing import Drawn, Placed, label
 from terrain3d.survey.solids import wall_plan
-from terrain3d.survey.source import Header
 from terrain3d.terrain import Ground, Mount
 from terrain3d.wording import listed, pair, plain
 

@@ -8,11 +8,11 @@ from pathlib import Path
 import numpy as np
 
 from terrain3d.frame import site_frame
+from terrain3d.readers.crs import crs_kind, has_name, metres_per_unit, unit_words
+from terrain3d.readers.source import Box, Cloud, Header, Progress, Raster, Surface
+from terrain3d.readers.surveys import read_header, read_survey, recognise
 from terrain3d.site import GroundSource
-from terrain3d.survey.crs import crs_kind, has_name, metres_per_unit, unit_words
-from terrain3d.survey.files import read_header, read_survey, recognise
 from terrain3d.survey.quality import HOLE_LIMITS_M, Coverage, Roughness, ends
-from terrain3d.survey.source import Box, Cloud, Header, Progress, Raster, Surface
 from terrain3d.survey.tally import Tally
 from terrain3d.units import Floats
 from terrain3d.wording import coordinate, counted, plain
@@ -274,7 +274,7 @@ def _tallied(
     """Read all points once; LAS files are never whole in memory."""
     tally = Tally(bounds, scale)
     if recognise(path)[0] == "las":
-        from terrain3d.survey.points import pass_las
+        from terrain3d.readers.points import pass_las
 
         return tally, pass_las(path, header, None, tally.take, progress)
     cloud = read_survey(path, header, None, progress)

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from terrain3d.errors import InputError
-from terrain3d.survey.source import Box
+from terrain3d.readers.source import Box
 from terrain3d.terrain import Ground
 from terrain3d.units import Floats
 

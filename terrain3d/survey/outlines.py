@@ -9,7 +9,8 @@ import numpy as np
 import pyproj
 
 from terrain3d.errors import InputError
-from terrain3d.outside import opened
+from terrain3d.readers.shapes import read_features
+from terrain3d.readers.source import Feature
 from terrain3d.site import (
     ApproachShape,
     BeyondShape,
@@ -19,12 +20,8 @@ from terrain3d.site import (
     ProtectShape,
     WalkShape,
 )
-from terrain3d.survey.crs import crs_words, horizontal
-from terrain3d.survey.source import Feature
 from terrain3d.tables import Table, checked
-from terrain3d.wording import counted, pair
-
-# The readers are imported inside the function: most sites have their shapes in the site file.
+from terrain3d.wording import counted
 
 Shape = TypeVar("Shape", bound=Table)
 
@@ -74,33 +71,6 @@ def expand(
     return tuple(shapes)
 
 
-def read_features(path: Path, layer: str | None) -> tuple[list[Feature], pyproj.CRS | None]:
-    """The features of a file, and the horizontal CRS of their coordinates; None is the site's own.
-
-    Raises
-    ------
-    InputError
-        Where there is no such file or layer, or several layers and none is named.
-    """
-    with opened(path) as stream:
-        start = stream.read(64)
-    if start.startswith(b"SQLite format 3\0"):
-        from terrain3d.survey.geopackage import read_geopackage
-
-        features, crs = read_geopackage(path, layer)
-    elif start.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"{"):
-        from terrain3d.survey.geojson import read_geojson
-
-        features, crs = read_geojson(path, layer)
-    else:
-        raise InputError("it is neither GeoJSON nor GeoPackage", str(path), "export it as .geojson or .gpkg")
-    if not features:
-        raise InputError("it holds no features", str(path), "draw some, or leave this entry out")
-    crs = None if crs is None else horizontal(crs)
-    _refuse_plane_degrees(features, crs, path)
-    return features, crs
-
-
 def _keys(feature: Feature, also: Mapping[str, Any], model: type[Table], where: str) -> dict[str, Any]:
     """The TOML keys that a feature stands for."""
     keys = {**also, **{k: v for k, v in feature.values.items() if k.lower() not in _ROW_NUMBERS}}
@@ -131,19 +101,6 @@ def _keys(feature: Feature, also: Mapping[str, Any], model: type[Table], where: 
     points = [(x, y) for x, y in ring.tolist()]
     keys[key] = points[0] if key == "at" else points
     return keys
-
-
-def _refuse_plane_degrees(features: list[Feature], crs: pyproj.CRS | None, path: Path) -> None:
-    if crs is None or not crs.is_geographic:
-        return
-    for number, feature in enumerate(features, 1):
-        points = [ring for part in feature.parts for ring in part if len(ring)]
-        if any((np.abs(ring) > (360, 90)).any() for ring in points):
-            raise InputError(
-                f"{pair(*points[0][0])} is no longitude and latitude, and its CRS is {crs_words(crs)}",
-                f"{path}: feature {number}",
-                "GeoJSON without a crs member is in EPSG:4326: export it so, or as GeoPackage with its CRS",
-            )
 
 
 def _refuse_twins(names: list[str], model: type[Table]) -> None:

@@ -8,11 +8,11 @@ from scipy.sparse.csgraph import connected_components
 
 from terrain3d.errors import InputError
 from terrain3d.frame import Frame
+from terrain3d.readers.source import Raster
 from terrain3d.survey.above import STANDS_ABOVE_M, Treatment, filtered_ground
 from terrain3d.survey.gaps import Mask, bridged, carried_on, wide_gaps
 from terrain3d.survey.lattice import Lattice, Relief
 from terrain3d.survey.solids import SURVEYED, Indices
-from terrain3d.survey.source import Raster
 from terrain3d.survey.surface import surveyed, within
 from terrain3d.terrain import Ground, Solids
 from terrain3d.units import Floats

@@ -5,6 +5,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from terrain3d.readers.source import Box, Cloud
 from terrain3d.survey.quality import (
     Coverage,
     Mask,
@@ -13,7 +14,6 @@ from terrain3d.survey.quality import (
     coverage,
     roughness,
 )
-from terrain3d.survey.source import Box, Cloud
 from terrain3d.units import Floats
 
 #: Classes that lie on bare ground: ground and road surface (LAS 1.4 R15, table 17).

@@ -6,10 +6,10 @@ import numpy as np
 import pyproj
 
 from terrain3d.errors import InputError
+from terrain3d.readers.crs import crs_words
+from terrain3d.readers.source import Box, Header
 from terrain3d.site import Site
-from terrain3d.survey.crs import crs_words
 from terrain3d.survey.placing import Drawn, corners, turned
-from terrain3d.survey.source import Box, Header
 from terrain3d.units import Floats
 from terrain3d.wording import pair
 

@@ -60,13 +60,13 @@ class Crossings:
         return Crossings(*(getattr(self, name)[rows] for name in self.__dataclass_fields__))
 
 
-def pulses_of(terrain: Terrain, unit: Detector, figure_m: float, body: Body, way: Track) -> Crossings:
+def pulses_of(terrain: Terrain, unit: Detector, figure_height_m: float, body: Body, way: Track) -> Crossings:
     """The crossings along walks that are pulses of a unit: its layers are broken there together."""
     crossed = zone_crossings(unit, body, way)
     if not len(crossed.along_m):
         return crossed
     seen = look_at(terrain, unit.eye, crossed.side_x, crossed.side_y)
-    broken = broken_layers(seen, unit, figure_m)
+    broken = broken_layers(seen, unit, figure_height_m)
     holds = heads_hold(unit, broken)
     owner = np.array([layer.head for layer in zoned_layers(unit)])
     own = crossed.layer[seen.cells]

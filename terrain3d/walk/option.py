@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from terrain3d.detector.figures import Figure, find_figure
 from terrain3d.detector.pose import Detector
 from terrain3d.terrain import Terrain
-from terrain3d.walk.borrowed import BorrowedFan, BorrowedTests, borrowed_fans
 from terrain3d.walk.fans import Fan, fan_across, fan_to
+from terrain3d.walk.indoor_tests import IndoorTestFan, IndoorTests, indoor_test_fans
 from terrain3d.walk.pulses import WalkResult, try_walk
 
 
@@ -14,13 +14,13 @@ from terrain3d.walk.pulses import WalkResult, try_walk
 class OptionWalks:
     """What walks through an option: one result for each path, two fans for each unit (to, across).
 
-    `borrowed` holds the borrowed walk tests of every unit, where the site asks for them.
+    `indoor_tests` holds the borrowed walk tests of every unit, where the site asks for them.
     """
 
     name: str
     walks: tuple[WalkResult, ...]
     fans: tuple[Fan, ...]
-    borrowed: tuple[BorrowedFan, ...] = ()
+    indoor_tests: tuple[IndoorTestFan, ...] = ()
 
 
 def option_walks(
@@ -31,7 +31,7 @@ def option_walks(
     figure: Figure,
     own: tuple[Figure, ...] = (),
     grade: int | None = None,
-    tests: BorrowedTests | None = None,
+    tests: IndoorTests | None = None,
 ) -> OptionWalks:
     """Try the walks of a site under an option.
 
@@ -64,7 +64,9 @@ def option_walks(
         for walk in terrain.walks
     )
     fans = tuple(fan(terrain, unit, figure) for unit in units for fan in (fan_to, fan_across))
-    borrowed: tuple[BorrowedFan, ...] = ()
+    indoor_tests: tuple[IndoorTestFan, ...] = ()
     if grade is not None:
-        borrowed = tuple(fan for unit in units for fan in borrowed_fans(terrain, unit, grade, tests, own))
-    return OptionWalks(name, walks, fans, borrowed)
+        indoor_tests = tuple(
+            fan for unit in units for fan in indoor_test_fans(terrain, unit, grade, tests, own)
+        )
+    return OptionWalks(name, walks, fans, indoor_tests)

@@ -167,7 +167,12 @@ def _alarm(
 
 
 def _strip(
-    terrain: Terrain, units: tuple[Detector, ...], combine: str, line: Floats, length: float, figure_m: float
+    terrain: Terrain,
+    units: tuple[Detector, ...],
+    combine: str,
+    line: Floats,
+    length: float,
+    figure_height_m: float,
 ) -> tuple[Codes, float]:
     """Verdict of an option in the middle of each piece of a walk, and the length of a piece."""
     n = max(math.ceil(length / STRIP_M), 1)
@@ -179,7 +184,7 @@ def _strip(
         codes = np.where(known, np.uint8(Verdict.OUTSIDE), np.uint8(UNKNOWN))
         codes[seen.cells] = verdict_codes(
             seen, head_table(unit.type, unit.pan_deg), unit.bearing_deg, unit.tilt_deg, unit.roll_deg,
-            unit.range_m, figure_m, unit.fill_needed,
+            unit.range_m, figure_height_m, unit.fill_needed,
         )  # fmt: skip
         maps.append(codes)
     return combined(maps, combine), length / n

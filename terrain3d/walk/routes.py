@@ -39,15 +39,6 @@ from terrain3d.walk.chance import (
     pulses_of_chance,
     touched,
 )
-from terrain3d.walk.found import (
-    ALIKE,
-    ClearRoute,
-    Crossing,
-    WayIn,
-    much_shorter_m,
-    nobody_words,
-    ways_words,
-)
 from terrain3d.walk.ground import cells_on, firm_ground, open_ways, rim
 from terrain3d.walk.least import LeastWays, Way, least_ways
 from terrain3d.walk.lines import pulses_along
@@ -63,6 +54,15 @@ from terrain3d.walk.paths import (
     widest_berth,
 )
 from terrain3d.walk.pulses import try_walk
+from terrain3d.walk.ways_in import (
+    ALIKE,
+    ClearRoute,
+    Crossing,
+    WayIn,
+    much_shorter_m,
+    nobody_words,
+    ways_words,
+)
 
 #: Directions of a step in the open: with straight lines pulled, a turning path is within 0.2 % of the true.
 DIRECTIONS = 16

@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from terrain3d.cover.fates import BROKEN, layer_fates
 from terrain3d.cover.heads import head_table
+from terrain3d.cover.layer_outcomes import BROKEN, layer_outcomes
 from terrain3d.detector.pose import Detector, PosedHead, posed_heads
 from terrain3d.sight.panorama import Panorama
 from terrain3d.units import Floats
@@ -97,7 +97,7 @@ def layer_azimuth_deg(layer: ZonedLayer, east: ArrayLike, north: ArrayLike) -> F
     return np.asarray(np.degrees(np.arctan2(side, ahead)))
 
 
-def broken_layers(seen: Panorama, unit: Detector, figure_m: float) -> NDArray[np.bool_]:
+def broken_layers(seen: Panorama, unit: Detector, figure_height_m: float) -> NDArray[np.bool_]:
     """Which layers a figure breaks on each cell of a panorama, head by head.
 
     Parameters
@@ -105,7 +105,7 @@ def broken_layers(seen: Panorama, unit: Detector, figure_m: float) -> NDArray[np
     seen : Panorama
         From the unit's eye.
     unit : Detector
-    figure_m : float
+    figure_height_m : float
         Height of the figure, metres.
 
     Returns
@@ -127,8 +127,8 @@ def broken_layers(seen: Panorama, unit: Detector, figure_m: float) -> NDArray[np
             upper=table.upper[one],
             name=table.name[one],
         )
-        fates = layer_fates(seen, alone, unit, figure_m)
-        rows += [fates[table.name[h, k]] == BROKEN for k in range(len(head.layer))]
+        outcomes = layer_outcomes(seen, alone, unit, figure_height_m)
+        rows += [outcomes[table.name[h, k]] == BROKEN for k in range(len(head.layer))]
     return np.array(rows)
 
 

@@ -38,7 +38,7 @@ def test_parts_asked_for_are_studied(opened):
     result, ((outcome, study),) = opened("--part", "doubt", "--part", "animals", "--draws", "3")
     assert result.exit_code == 0, result.output
     assert study.parts == ("animals", "doubt")
-    assert study.doubt.draws == 3
+    assert study.uncertainty.draws == 3
     assert study.options[0].heat is None
     assert study.outcome is outcome
 

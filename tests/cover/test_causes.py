@@ -7,9 +7,9 @@ import pytest
 from shapes import box, plane, terrain, unit
 
 from terrain3d.cover.areas import cells_within, verdict_areas
-from terrain3d.cover.causes import CAUSE_WORDS, cause_areas, combined_fates, fate_maps
-from terrain3d.cover.fates import BROKEN
+from terrain3d.cover.causes import CAUSE_WORDS, cause_areas, combined_outcomes, layer_outcome_maps
 from terrain3d.cover.heads import head_table
+from terrain3d.cover.layer_outcomes import BROKEN
 from terrain3d.cover.option import judge_option
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.pose import Detector
@@ -40,9 +40,9 @@ def test_each_layer_is_broken_or_has_one_cause():
     """For each layer the causes and the broken ground make up all known ground."""
     on = plane(0.1, 30)
     seen = panorama(terrain(on), (0.0, 0.0, 1.0), 12.0)
-    for name, fates in fate_maps(on, seen, head_table(ONE), unit(ONE), 1.7).items():
-        areas = cause_areas({name: fates}, on.cell_m**2)[name]
-        broken = (fates == BROKEN).sum() * on.cell_m**2
+    for name, outcomes in layer_outcome_maps(on, seen, head_table(ONE), unit(ONE), 1.7).items():
+        areas = cause_areas({name: outcomes}, on.cell_m**2)[name]
+        broken = (outcomes == BROKEN).sum() * on.cell_m**2
         assert broken + sum(areas.values()) == pytest.approx(on.known.sum() * on.cell_m**2)
         assert set(areas) <= set(CAUSE_WORDS.values())
 
@@ -51,11 +51,11 @@ def test_ground_out_of_reach_is_beyond_range_or_outside_arc():
     """Past the panorama the cause is told by bearing alone."""
     on = plane(0.0)
     seen = panorama(terrain(on), (0.0, 0.0, 1.0), 12.0)
-    fates = fate_maps(on, seen, head_table(ONE), unit(ONE, bearing_deg=90.0), 1.7)["upper"]
+    outcomes = layer_outcome_maps(on, seen, head_table(ONE), unit(ONE, bearing_deg=90.0), 1.7)["upper"]
     x, y = np.meshgrid(on.xs, on.ys)
     far = np.hypot(x, y) > 12.1
-    assert {CAUSE_WORDS[int(c)] for c in np.unique(fates[far & (x > np.abs(y) + 0.1)])} == {"beyond range"}
-    assert {CAUSE_WORDS[int(c)] for c in np.unique(fates[far & (x < np.abs(y) - 0.1)])} == {"outside arc"}
+    assert {CAUSE_WORDS[int(c)] for c in np.unique(outcomes[far & (x > np.abs(y) + 0.1)])} == {"beyond range"}
+    assert {CAUSE_WORDS[int(c)] for c in np.unique(outcomes[far & (x < np.abs(y) - 0.1)])} == {"outside arc"}
 
 
 def test_any_takes_the_better_unit_and_all_the_worse():
@@ -81,7 +81,7 @@ def test_ground_that_no_single_unit_holds_keeps_a_cause():
     top = Detector("T", ONE, "t", 0.0, -6.0, 0.84, 1.0, 0.0)
     foot = Detector("F", ONE, "f", 0.0, 6.0, -0.84, 1.0, 180.0)
     option = judged(terrain(on), top, foot)
-    every = (option.fates["upper"] == BROKEN) & (option.fates["lower"] == BROKEN)
+    every = (option.layer_outcomes["upper"] == BROKEN) & (option.layer_outcomes["lower"] == BROKEN)
     assert np.array_equal(every, option.verdicts == Verdict.BOTH)
     assert (option.verdicts == Verdict.UPPER_ONLY).any()
     assert (option.verdicts == Verdict.LOWER_ONLY).any()
@@ -92,8 +92,8 @@ def test_the_unit_that_decides_gives_the_fates():
     a = {"upper": np.array([[0, 4]], np.uint8)}
     b = {"upper": np.array([[3, 5]], np.uint8), "lower": np.array([[0, 2]], np.uint8)}
     verdicts = [np.array([[4, 1]], np.uint8), np.array([[2, 1]], np.uint8)]
-    best = combined_fates([a, b], verdicts, "any")
-    worst = combined_fates([a, b], verdicts, "all")
+    best = combined_outcomes([a, b], verdicts, "any")
+    worst = combined_outcomes([a, b], verdicts, "all")
     assert best["upper"].tolist() == [[0, 5]]
     assert best["lower"].tolist() == [[8, 2]]
     assert worst["upper"].tolist() == [[3, 4]]

@@ -7,9 +7,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapes import box, ground, leaves, terrain, unit
 
-from terrain3d.cover.fates import BROKEN, layer_fates
 from terrain3d.cover.fill import verdict_codes
 from terrain3d.cover.heads import head_table
+from terrain3d.cover.layer_outcomes import BROKEN, layer_outcomes
 from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.types import load_type
 from terrain3d.sight.panorama import panorama
@@ -53,7 +53,7 @@ def test_a_taller_figure_never_breaks_fewer_layers(
     seen, low = codes_at(site, height_m, bearing, tilt, roll, range_m, figure)
     high = verdict_codes(seen, TABLE, bearing, tilt, roll, range_m, figure + more, 0.5)
     setting = unit(KIND, height_m, bearing, tilt_deg=tilt, roll_deg=roll, range_m=range_m)
-    before, after = (layer_fates(seen, TABLE, setting, f) == BROKEN for f in (figure, figure + more))
+    before, after = (layer_outcomes(seen, TABLE, setting, f) == BROKEN for f in (figure, figure + more))
     assert np.all(after[before])
     assert np.all(high >= low)
 
@@ -149,7 +149,7 @@ def test_verdicts_and_causes_tell_one_story(wave, height_m, bearing, tilt, roll,
     for head in KIND.head:
         kind = KIND.model_copy(update={"head": (head,)})
         setting = unit(kind, height_m, bearing, tilt_deg=tilt, roll_deg=roll, range_m=range_m)
-        upper, lower = layer_fates(seen, head_table(kind), setting, figure)
+        upper, lower = layer_outcomes(seen, head_table(kind), setting, figure)
         worst_known = np.minimum(upper, lower)
         verdict = np.where(worst_known >= 7, Verdict.OUTSIDE, Verdict.DEAD)
         verdict = np.where(lower == BROKEN, Verdict.LOWER_ONLY, verdict)

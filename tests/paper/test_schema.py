@@ -15,7 +15,7 @@ import jsonschema
 import pytest
 
 from terrain3d.cover.causes import CAUSE_WORDS
-from terrain3d.paper.around import LANDS_WORDS
+from terrain3d.paper.nuisance import LANDS_WORDS
 from terrain3d.paper.results import SCHEMA, json_text
 from terrain3d.paper.schema import OTHERS, SUFFIXES, CauseWords, Results
 

@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 from shapes import box, plane, terrain, unit
 
-from terrain3d.cover.fates import BROKEN, BY_SOLID, LANDS_SHORT, PASSES_ABOVE, layer_fates
 from terrain3d.cover.heads import head_table
+from terrain3d.cover.layer_outcomes import BROKEN, BY_SOLID, LANDS_SHORT, PASSES_ABOVE, layer_outcomes
 from terrain3d.detector.types import load_type
 from terrain3d.sight.panorama import panorama
 
@@ -21,12 +21,12 @@ TABLE = head_table(KIND)
 CELL_M = 0.25
 
 
-def fates_along(ground, bearing_deg, height_m, range_m=12.0, figure_m=1.7, solids=None):
+def outcomes_along(ground, bearing_deg, height_m, range_m=12.0, figure_height_m=1.7, solids=None):
     """Distance and fate of each layer on cells within a tenth of a degree of one bearing."""
     site = terrain(ground, solids)
     seen = panorama(site, (0.0, 0.0, height_m), 14.0)
     setting = unit(KIND, height_m, bearing_deg, range_m=range_m)
-    fates = layer_fates(seen, TABLE, setting, figure_m)
+    outcomes = layer_outcomes(seen, TABLE, setting, figure_height_m)
     offset = np.degrees(np.arctan2(seen.east, seen.north)) - bearing_deg
     near = np.abs((offset + 180) % 360 - 180) < 4
     order = np.argsort(seen.distance[near])
@@ -34,7 +34,7 @@ def fates_along(ground, bearing_deg, height_m, range_m=12.0, figure_m=1.7, solid
     return (
         seen.distance[near][order],
         ahead,
-        dict(zip(TABLE.layer_names, fates[:, near][:, order], strict=True)),
+        dict(zip(TABLE.layer_names, outcomes[:, near][:, order], strict=True)),
     )
 
 
@@ -44,14 +44,14 @@ def fates_along(ground, bearing_deg, height_m, range_m=12.0, figure_m=1.7, solid
 def test_lower_layer_lands_where_the_plane_meets_it(bearing_deg, height_m, rise):
     """Rising or level ground: the lower layer is broken up to d = h / (tan p + s), lost beyond it."""
     tan_p = 1.0 / 12.0
-    distance, ahead, fates = fates_along(plane(rise, bearing_deg), bearing_deg, height_m)
+    distance, ahead, outcomes = outcomes_along(plane(rise, bearing_deg), bearing_deg, height_m)
     limit = height_m / (tan_p + rise * ahead)
     inside = distance < 11.95  # the slant range of 12 m ends there, pointing down
     # The middle of the band lies 0.7 per mille of a distance off its axis: 1 cm at 12 m.
     short = inside & (distance < limit - 0.02) & (distance > 0.3)
     beyond = inside & (distance > limit + 0.02)
-    assert np.all(fates["lower"][short] == BROKEN)
-    assert np.all(fates["lower"][beyond] == LANDS_SHORT)
+    assert np.all(outcomes["lower"][short] == BROKEN)
+    assert np.all(outcomes["lower"][beyond] == LANDS_SHORT)
     assert beyond.any()
     assert short.any()
 
@@ -61,9 +61,9 @@ def test_table_of_landing_distances(rise, lands_m):
     """The published table row by row, at 1 m and a 12 m range setting, on the finest cells."""
     # An odd number of cells, so that a row of centres lies due north.
     ground = plane(rise, 0, cell_m=0.05, extent_m=25.05)
-    distance, ahead, fates = fates_along(ground, 0, 1.0)
+    distance, ahead, outcomes = outcomes_along(ground, 0, 1.0)
     straight = ahead > 1 - 1e-12
-    last = distance[straight & (fates["lower"] == BROKEN)].max()
+    last = distance[straight & (outcomes["lower"] == BROKEN)].max()
     assert last == pytest.approx(lands_m, abs=0.051)
 
 
@@ -71,35 +71,35 @@ def test_table_of_landing_distances(rise, lands_m):
 @pytest.mark.parametrize("height_m", [0.8, 1.2])
 def test_upper_layer_lands_on_rising_ground(rise, height_m):
     """Rising ground: the level layer lands at d = h / s."""
-    distance, ahead, fates = fates_along(plane(rise, 90), 90, height_m)
+    distance, ahead, outcomes = outcomes_along(plane(rise, 90), 90, height_m)
     limit = height_m / (rise * ahead)
     inside = (distance < 12) & (distance > 0.3)
-    assert np.all(fates["upper"][inside & (distance < limit - 1e-6)] == BROKEN)
-    assert np.all(fates["upper"][inside & (distance > limit + 1e-6)] == LANDS_SHORT)
+    assert np.all(outcomes["upper"][inside & (distance < limit - 1e-6)] == BROKEN)
+    assert np.all(outcomes["upper"][inside & (distance > limit + 1e-6)] == LANDS_SHORT)
 
 
 @pytest.mark.parametrize("fall", [0.1, 0.2, 0.4])
-@pytest.mark.parametrize("figure_m", [1.525, 1.7])
-def test_upper_layer_clears_a_head_on_falling_ground(fall, figure_m):
+@pytest.mark.parametrize("figure_height_m", [1.525, 1.7])
+def test_upper_layer_clears_a_head_on_falling_ground(fall, figure_height_m):
     """Falling ground: the level layer passes over a figure of height H from d = (H - h) / -s."""
-    distance, ahead, fates = fates_along(plane(-fall, 45), 45, 1.0, figure_m=figure_m)
-    limit = (figure_m - 1.0) / (fall * ahead)
+    distance, ahead, outcomes = outcomes_along(plane(-fall, 45), 45, 1.0, figure_height_m=figure_height_m)
+    limit = (figure_height_m - 1.0) / (fall * ahead)
     inside = (distance < 12) & (distance > 0.3)
-    assert np.all(fates["upper"][inside & (distance < limit - 1e-6)] == BROKEN)
-    assert np.all(fates["upper"][inside & (distance > limit + 1e-6)] == PASSES_ABOVE)
+    assert np.all(outcomes["upper"][inside & (distance < limit - 1e-6)] == BROKEN)
+    assert np.all(outcomes["upper"][inside & (distance > limit + 1e-6)] == PASSES_ABOVE)
 
 
 @pytest.mark.parametrize("animal_m", [0.45, 0.6, 0.67])
 def test_upper_layer_comes_down_to_an_animal(animal_m):
     """Rising ground: the level layer is at an animal's shoulder from d = (h - A) / s to h / s."""
     rise, height_m = 0.1, 0.8
-    distance, ahead, fates = fates_along(plane(rise, 0), 0, height_m, figure_m=animal_m)
+    distance, ahead, outcomes = outcomes_along(plane(rise, 0), 0, height_m, figure_height_m=animal_m)
     first = (height_m - animal_m) / (rise * ahead)
     last = height_m / (rise * ahead)
     before = (distance < first - 1e-6) & (distance > 0.3)
     on = (distance > first + 1e-6) & (distance < last - 1e-6)
-    assert np.all(fates["upper"][before] == PASSES_ABOVE)
-    assert np.all(fates["upper"][on] == BROKEN)
+    assert np.all(outcomes["upper"][before] == PASSES_ABOVE)
+    assert np.all(outcomes["upper"][on] == BROKEN)
     assert on.any()
 
 
@@ -108,23 +108,23 @@ def test_upper_layer_comes_down_to_an_animal(animal_m):
 def test_wall_cuts_the_lower_layer(wall_m, at_m):
     """Level ground: behind a wall of height w at distance a the lower layer is cut where h - a tan p < w."""
     wall = box((-9, at_m, -0.5), (9, at_m + 0.02, wall_m))
-    distance, ahead, fates = fates_along(plane(0.0), 0, 1.0, solids=wall)
+    distance, ahead, outcomes = outcomes_along(plane(0.0), 0, 1.0, solids=wall)
     # Seen at an angle the wall stands farther off; its near face counts where the layer clears it
     # on the way in, its far face where the layer dips behind it: 2 cm of wall, 2 mm of height.
     axis = 1.0 - (at_m / ahead) / 12.0
     behind = (distance > at_m / ahead + 0.1) & (distance < 11.9)
     cut = behind & (axis < wall_m - 0.004)
     clear = behind & (axis > wall_m + 0.004)
-    assert np.all(fates["lower"][cut] == BY_SOLID)
-    assert np.all(fates["lower"][clear] == BROKEN)
+    assert np.all(outcomes["lower"][cut] == BY_SOLID)
+    assert np.all(outcomes["lower"][clear] == BROKEN)
     assert (cut | clear).any()
-    assert np.all(fates["upper"][behind] == BROKEN)
+    assert np.all(outcomes["upper"][behind] == BROKEN)
 
 
 def test_mounted_low_the_lower_layer_lands_early():
     """A unit of 1.0 m nominal height, set to 12 m and mounted at 0.8 m, lands its lower layer at 9.6 m."""
-    distance, ahead, fates = fates_along(plane(0.0, cell_m=0.05, extent_m=25.05), 0, 0.8)
-    last = distance[(ahead > 1 - 1e-12) & (fates["lower"] == BROKEN)].max()
+    distance, ahead, outcomes = outcomes_along(plane(0.0, cell_m=0.05, extent_m=25.05), 0, 0.8)
+    last = distance[(ahead > 1 - 1e-12) & (outcomes["lower"] == BROKEN)].max()
     assert last == pytest.approx(9.6, abs=0.06)
     assert math.degrees(math.atan(1 / 12)) == pytest.approx(4.763642, abs=1e-6)
 

@@ -6,8 +6,8 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 from shapes import plane, terrain, unit
 
-from terrain3d.cover.fates import OUTSIDE_ARC, layer_fates
 from terrain3d.cover.heads import head_table
+from terrain3d.cover.layer_outcomes import OUTSIDE_ARC, layer_outcomes
 from terrain3d.detector.pose import PosedHead, head_axes, in_head
 from terrain3d.detector.types import DetectorType, Head, Layer
 from terrain3d.sight.panorama import panorama
@@ -46,7 +46,7 @@ def test_layers_hold_the_directions_scipy_says(bearing_deg, tilt_deg, roll_deg, 
     )  # fmt: skip
     seen = panorama(terrain(plane(0.0, cell_m=1.0)), (0.013, 0.007, 1.0), 8.0)
     setting = unit(kind, 1.0, bearing_deg, tilt_deg=tilt_deg, roll_deg=roll_deg)
-    fate = layer_fates(seen, head_table(kind), setting, 1.7)[0]
+    outcome_code = layer_outcomes(seen, head_table(kind), setting, 1.7)[0]
 
     rotation = Rotation.from_matrix(scipy_axes(bearing_deg, tilt_deg, roll_deg))
     # Of all directions over a cell, the one whose elevation in the head is that of the layer's axis.
@@ -60,7 +60,7 @@ def test_layers_hold_the_directions_scipy_says(bearing_deg, tilt_deg, roll_deg, 
         assert abs(in_head_elevation[best] - 3.0) < 0.01
         azimuth = np.degrees(np.arctan2(local[best, 0], local[best, 1]))
         if abs(abs(azimuth) - arc_deg / 2) > 0.1:
-            assert (fate[k] == OUTSIDE_ARC) == (abs(azimuth) > arc_deg / 2)
+            assert (outcome_code[k] == OUTSIDE_ARC) == (abs(azimuth) > arc_deg / 2)
 
 
 @given(st.floats(0, 360), angles, angles)

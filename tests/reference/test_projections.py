@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from terrain3d.frame import site_frame
-from terrain3d.survey.crs import metres_per_unit
+from terrain3d.readers.crs import metres_per_unit
 from terrain3d.units import FOOT_M, US_SURVEY_FOOT_M
 
 WGS84 = pyproj.CRS("EPSG:4326")

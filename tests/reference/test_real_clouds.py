@@ -10,10 +10,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from terrain3d.readers.surveys import read_header, read_survey
 from terrain3d.site import GroundSource, Site
 from terrain3d.survey.above import ground_points, sort_standing
 from terrain3d.survey.build import build_terrain
-from terrain3d.survey.files import read_header, read_survey
 from terrain3d.survey.lattice import lattice_over
 from terrain3d.survey.surface import surveyed
 
@@ -126,7 +126,7 @@ def test_crowns_classed_as_building_are_taken_for_leaves_and_told(nebraska):
     xyz, cloud = nebraska
     standing, up = split(xyz, cloud, cloud.classes)
     assert standing.leaf[(cloud.classes == 6) & (up >= 5)].mean() > 0.80
-    assert any("classed as building look like foliage" in doubt for doubt in standing.doubts)
+    assert any("classed as building look like foliage" in uncertainty for uncertainty in standing.doubts)
 
 
 def test_a_site_on_the_real_survey(nebraska_las):

@@ -18,8 +18,8 @@ from terrain3d.detector.types import load_type
 from terrain3d.terrain import Walk
 from terrain3d.units import direction
 from terrain3d.walk.bodies import Body, body_of
-from terrain3d.walk.borrowed import borrowed_fans, load_tests
 from terrain3d.walk.fans import fan_across, fan_to
+from terrain3d.walk.indoor_tests import indoor_test_fans, load_tests
 from terrain3d.walk.pulses import try_walk
 
 KIND = load_type("one-head-90", Path())
@@ -140,7 +140,7 @@ def test_borrowed_tests_say_that_they_are_unverified():
 @pytest.mark.parametrize("grade", [1, 2, 3, 4])
 def test_level_ground_passes_the_borrowed_tests_with_one_pulse(grade):
     """On the level every walk across a unit, at every speed from memory of the table, raises the alarm."""
-    fans = {one.test: one.fan for one in borrowed_fans(FLAT, unit(KIND, pulses=1), grade)}
+    fans = {one.test: one.fan for one in indoor_test_fans(FLAT, unit(KIND, pulses=1), grade)}
     assert ("high velocity" in fans) == (grade > 1)
     assert ("intermittent movement" in fans) == (grade > 2)
     assert fans["across the boundary"].raised.all()
@@ -155,7 +155,9 @@ def test_the_slowest_borrowed_walk_outlasts_three_pulses_at_mid_range():
     Across a zone of 10 degrees, square to the bearing at 6 m or farther, is 1.047 m or more.
     """
     (fan,) = (
-        one.fan for one in borrowed_fans(FLAT, unit(KIND, pulses=3), 4) if one.test == "within the boundary"
+        one.fan
+        for one in indoor_test_fans(FLAT, unit(KIND, pulses=3), 4)
+        if one.test == "within the boundary"
     )
     far = fan.distance_m >= 6.0
     assert not fan.raised[far].any()

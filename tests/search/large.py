@@ -6,7 +6,7 @@ import numpy as np
 import shapely
 
 from terrain3d.frame import site_frame
-from terrain3d.search.free import Free
+from terrain3d.search.fixing_places import FixingPlaces
 from terrain3d.search.mounts import propose
 from terrain3d.survey.solids import block, wall
 from terrain3d.terrain import Area, Foliage, Ground, Mount, Solids, Terrain
@@ -100,7 +100,7 @@ def _with_mounts(terrain: Terrain, n_mounts: int, seed: int) -> Terrain:
     found = [proposal.mount for proposal in propose(terrain, HEIGHTS_M, 12.0, every_m=5.0)][:n_mounts]
     draws = np.random.default_rng(seed)
     west, south, east, north = terrain.ground.bounds
-    free = Free(terrain, HEIGHTS_M, 12.0)
+    free = FixingPlaces(terrain, HEIGHTS_M, 12.0)
     while len(found) < n_mounts:
         x, y = draws.uniform((west + 1, south + 1), (east - 1, north - 1))
         is_apart = min((np.hypot(m.x - x, m.y - y) for m in found), default=9.0) > 1.0

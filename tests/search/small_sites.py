@@ -43,16 +43,16 @@ def coarse(kinds=KINDS, step_deg=30.0, tilts_deg=(-3.0, 0.0), ranges_m=(6.0, 12.
 
 def every_setting(space: Space, mount: Mount):
     """(kind, height, bearing, tilt, range) of all settings of a mount."""
-    for k in space.kinds_on(mount):
+    for k in space.types_on(mount):
         yield from itertools.product(
             [k], mount.heights_m, space.bearings_deg.tolist(), space.tilts_deg, space.ranges_of(k)
         )
 
 
-def held_by_cover(terrain: Terrain, space: Space, mount: Mount, setting, figure_m=1.7):
+def held_by_cover(terrain: Terrain, space: Space, mount: Mount, setting, figure_height_m=1.7):
     """(ny, nx) bool: what `judge_option` says a setting holds wherever within its tolerance it is aimed."""
     k, height, bearing, tilt, range_m = setting
-    kind = space.kinds[k]
+    kind = space.detector_types[k]
     x, y, ground_z = eye_over(terrain.ground, mount.x, mount.y, 0.0)
     view = panorama(terrain, (x, y, ground_z + height), kind.max_range)
     held = np.ones(terrain.ground.z.shape, bool)
@@ -61,7 +61,7 @@ def held_by_cover(terrain: Terrain, space: Space, mount: Mount, setting, figure_
         unit = Detector(
             "D1", kind, mount.name, x, y, ground_z, height, (bearing + turn) % 360, tilt + nod, 0.0, range_m
         )
-        verdicts = judge_option(terrain, "one", (unit,), (view,), "any", figure_m).verdicts
+        verdicts = judge_option(terrain, "one", (unit,), (view,), "any", figure_height_m).verdicts
         held &= verdicts == Verdict.BOTH
     return held
 

@@ -54,7 +54,7 @@ def test_a_budget_below_the_cheapest_unit_is_an_answer(more):
     def judges(*_):
         raise AssertionError("a setting is judged")
 
-    result = run_search(search(**{"units": None, "budget": 99.0, **more}), quiet, spread=judges)
+    result = run_search(search(**{"units": None, "budget": 99.0, **more}), quiet, do_tasks=judges)
     assert isinstance(result, NothingFits)
     assert (result.cheapest, result.price, result.settings_judged) == ("one-head-90", 100.0, 0)
     assert "budget of 99: the cheapest unit that may be fixed here, one-head-90, costs 100" in result.why
@@ -89,7 +89,7 @@ def test_the_best_unit_is_within_the_budget():
 
 def test_two_units_are_not_taken_where_one_is_paid_for():
     """With money for one unit and a half, one is taken, however many are allowed."""
-    result = run_search(search(units=2, budget=150.0), quiet, spread=in_threads)
+    result = run_search(search(units=2, budget=150.0), quiet, do_tasks=in_threads)
     assert len(result.best.option.detectors) == 1
     more = run_search(search(units=2, budget=340.0), quiet).best
     assert len(more.option.detectors) == 2

@@ -27,7 +27,7 @@ from terrain3d.search.judge import target_of
 from terrain3d.search.run import read_search, run_search
 from terrain3d.search.settings import Space
 from terrain3d.search.sites import each_site, search_site, site_files
-from terrain3d.search.spread import here
+from terrain3d.search.tasks import here
 from terrain3d.sight.hits import first_hits
 from terrain3d.sight.panorama import panorama
 from terrain3d.terrain import Area, Mount
@@ -86,10 +86,10 @@ def content(result):
 def test_a_fault_of_the_work_reaches_the_caller(address):
     """What goes wrong on a worker is said here, as it would be said of work done here."""
     with (
-        on_cluster(address) as spread,
+        on_cluster(address) as do_tasks,
         pytest.raises(InputError, match=r"no ground is known\n  where: mount 'pole'\n  to mend: move it"),
     ):
-        list(spread(refused, None, range(4)))
+        list(do_tasks(refused, None, range(4)))
 
 
 def site(folder, name, towards=90):
@@ -104,8 +104,8 @@ def test_a_folder_of_sites_on_a_cluster(address, tmp_path):
         site(tmp_path, f"farm {number}")
     site(tmp_path, "farm 9", towards=9000)
     paths = site_files(tmp_path)
-    with on_cluster(address) as spread:
-        done = dict(each_site(named, paths, spread))
+    with on_cluster(address) as do_tasks:
+        done = dict(each_site(named, paths, do_tasks))
     assert [done[place].result[0] for place in range(4)] == [f"farm {number}" for number in range(4)]
     assert os.getpid() not in {done[place].result[1] for place in range(4)}
     assert done[4] == dict(each_site(named, paths))[4]
@@ -119,8 +119,8 @@ def test_workers_that_stay_away_are_not_waited_for(monkeypatch):
     with LocalCluster(
         n_workers=1, threads_per_worker=1, processes=False, host="127.0.0.1", dashboard_address="127.0.0.1:0",
         protocol="tcp", silence_logs=50,
-    ) as cluster, on_cluster(cluster.scheduler_address) as spread:  # fmt: skip
-        results = spread(added, {"base": 1}, range(200))
+    ) as cluster, on_cluster(cluster.scheduler_address) as do_tasks:  # fmt: skip
+        results = do_tasks(added, {"base": 1}, range(200))
         assert next(results)[1][1] > 0
         cluster.scale(0)
         with pytest.raises(InputError, match=r"lost all its workers(.|\n)*start some"):
@@ -140,8 +140,8 @@ def test_workers_of_another_version_are_refused(address, monkeypatch):
 def test_work_that_kills_every_worker_is_told(address):
     """The rest is done; what no worker survives ends in words, not in a search without end."""
     done = []
-    with on_cluster(address) as spread:
-        results = spread(deadly, None, range(4))
+    with on_cluster(address) as do_tasks:
+        results = do_tasks(deadly, None, range(4))
         done += [next(results)[0] for _ in range(3)]
         with pytest.raises(InputError, match=r"died again and again over 1 of 4(.|\n)*more memory"):
             next(results)
@@ -175,9 +175,9 @@ def test_whole_searches_come_out_the_same_on_a_cluster(address, tmp_path):
     path.write_text(path.read_text() + SEARCHED)
     task = partial(search_site, (None, None, None))
     ((_, alone),) = each_site(task, (path,))
-    with on_cluster(address) as spread:
-        ((_, sent),) = each_site(task, (path,), spread)
-        parted = run_search(read_search(path, quiet), quiet, spread=spread)
+    with on_cluster(address) as do_tasks:
+        ((_, sent),) = each_site(task, (path,), do_tasks)
+        parted = run_search(read_search(path, quiet), quiet, do_tasks=do_tasks)
     for other in (sent.result, parted):
         assert other.why == alone.result.why
         assert [content(unit) for unit in other.best.option.detectors] == [
@@ -213,8 +213,8 @@ def test_a_worker_killed_half_way_loses_nothing(settled, tmp_path):
     expected = {place: content(result) for place, result in here(judged, shared, MOUNTS)}
     assert any(result[6] for result in expected.values())
     found, killed = {}, None
-    with on_cluster(settled) as spread:
-        for place, result in spread(judged_with_a_trace, (tmp_path, *shared), MOUNTS):
+    with on_cluster(settled) as do_tasks:
+        for place, result in do_tasks(judged_with_a_trace, (tmp_path, *shared), MOUNTS):
             assert place not in found
             found[place] = content(result)
             if len(found) == 2:
@@ -229,12 +229,12 @@ def test_a_worker_killed_half_way_loses_nothing(settled, tmp_path):
 def test_what_is_shared_goes_out_again_when_all_who_had_it_died(settled):
     """The terrain is sent once; when every copy is gone with its worker it is sent anew."""
     found = {}
-    with on_cluster(settled) as spread:
+    with on_cluster(settled) as do_tasks:
         shared = {"base": 100}
-        first = {pid for _, (pid, _) in spread(added, shared, range(6))}
+        first = {pid for _, (pid, _) in do_tasks(added, shared, range(6))}
         for pid in first:
             os.kill(pid, signal.SIGKILL)
-        for place, (pid, total) in spread(added, shared, range(12)):
+        for place, (pid, total) in do_tasks(added, shared, range(12)):
             found[place] = total
             assert pid not in first
     assert found == {n: 100 + n for n in range(12)}

@@ -76,7 +76,7 @@ def test_the_best_setting_is_that_of_brute_force():
             assert judged.best[h, k] == most
     for row in range(len(judged.value)):
         setting = (
-            int(judged.kind[row]), judged.height_m[row], judged.bearing_deg[row], judged.tilt_deg[row],
+            int(judged.type_index[row]), judged.height_m[row], judged.bearing_deg[row], judged.tilt_deg[row],
             judged.range_m[row],
         )  # fmt: skip
         assert judged.value[row] == brute[setting]
@@ -87,8 +87,10 @@ def test_the_best_setting_is_that_of_brute_force():
         np.testing.assert_array_equal(held, meant)
 
 
-@pytest.mark.parametrize(("kind", "figure_m", "counts_m"), [("neighbour", 1.7, 1.7), ("road", 0.6, 1.5)])
-def test_settings_that_spill_into_ground_to_keep_out_of_are_barred(kind, figure_m, counts_m):
+@pytest.mark.parametrize(
+    ("kind", "figure_height_m", "counts_m"), [("neighbour", 1.7, 1.7), ("road", 0.6, 1.5)]
+)
+def test_settings_that_spill_into_ground_to_keep_out_of_are_barred(kind, figure_height_m, counts_m):
     """No kept setting breaks the upper layer there, aimed off or not; those that do not spill are kept.
 
     On a road the larger of a vehicle and the figure counts.
@@ -96,7 +98,7 @@ def test_settings_that_spill_into_ground_to_keep_out_of_are_barred(kind, figure_
     outline = np.array([[-12.0, 5], [2, 5], [2, 12], [-12, 12]])
     terrain = hillside(beyond=[Beyond("plot", kind, outline, keep_out=True)])
     space = coarse()
-    target = j.target_of(terrain, figure_m)
+    target = j.target_of(terrain, figure_height_m)
     ((height_m, kept_out),) = target.keep_out
     assert height_m == counts_m
     judged = j.judge_mount(terrain, MOUNT, space, target)
@@ -105,7 +107,7 @@ def test_settings_that_spill_into_ground_to_keep_out_of_are_barred(kind, figure_
     bearings = set()
     for row in range(len(judged.value)):
         look = j._look(terrain, MOUNT, judged.height_m[row], space, place, target)
-        unit_type = space.kinds[judged.kind[row]]
+        unit_type = space.detector_types[judged.type_index[row]]
         for turn in (-30.0, 0.0, 30.0):
             for nod in (-1.0, 0.0, 1.0):
                 codes = verdict_codes(
@@ -119,7 +121,9 @@ def test_settings_that_spill_into_ground_to_keep_out_of_are_barred(kind, figure_
     assert len(bearings) < len(
         {
             float(b)
-            for b in j.judge_mount(hillside(), MOUNT, space, j.target_of(hillside(), figure_m)).bearing_deg
+            for b in j.judge_mount(
+                hillside(), MOUNT, space, j.target_of(hillside(), figure_height_m)
+            ).bearing_deg
         }
     )
 
@@ -128,7 +132,7 @@ def test_a_type_that_a_mount_is_not_for_is_left_out():
     """`not_for` takes the type's settings out of the space."""
     mount = Mount("wall", 0.0, 0.0, (1.0,), ("two-head-180",))
     judged = j.judge_mount(hillside(), mount, coarse(), j.target_of(hillside(), 1.7))
-    assert set(judged.kind.tolist()) == {0}
+    assert set(judged.type_index.tolist()) == {0}
     assert judged.n_settings == coarse().settings_of(Mount("wall", 0.0, 0.0, (1.0,))) / 2
 
 

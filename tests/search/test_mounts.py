@@ -14,8 +14,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from large import HEIGHTS_M, large_site
 
-from terrain3d.search.faces import plans_at
 from terrain3d.search.mounts import STANDOFF_M, propose
+from terrain3d.search.wall_sides import plans_at
 from terrain3d.site import Site
 from terrain3d.survey.build import build_terrain
 from terrain3d.survey.buildings import buildings

@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 from small_sites import FIGURE, coarse, every_setting, held_by_cover, hillside, weight_of
 
-from terrain3d.choose.compare import held_m2
 from terrain3d.cli.main import main
 from terrain3d.detector.pose import in_head, posed_heads
 from terrain3d.errors import InputError
 from terrain3d.paper.search import search_outcome, search_part, search_results_json
+from terrain3d.ranking.compare import held_m2
 from terrain3d.search.best import Limits
 from terrain3d.search.checkpoint import Checkpoint
 from terrain3d.search.judge import target_of
@@ -165,7 +165,7 @@ def test_units_that_must_not_see_each_other_do_not():
     area = replace(hillside().protect[0], outline=field)
     mounts = (Mount("west", -8.5, -6.0, (1.0,)), Mount("east", 2.0, -6.0, (1.0,)))
     terrain = hillside(mounts, protect=(area,))
-    space = coarse(coarse().kinds[:1], tilts_deg=(-6.0, -3.0, 0.0, 3.0, 6.0))
+    space = coarse(coarse().detector_types[:1], tilts_deg=(-6.0, -3.0, 0.0, 3.0, 6.0))
     base = Search("apart", terrain, FIGURE, space, target_of(terrain, 1.7), Limits(units=2), 0)
     free = run_search(base, quiet)
     kept = run_search(replace(base, limits=Limits(units=2, apart=True)), quiet)

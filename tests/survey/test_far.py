@@ -11,10 +11,10 @@ from affine import Affine
 from made_files import UTM31, write_las, write_tif
 
 from terrain3d.frame import site_frame
+from terrain3d.readers.surveys import read_header
 from terrain3d.sight.hits import ground_distances
 from terrain3d.site import GroundSource
 from terrain3d.survey.far import far_surface
-from terrain3d.survey.files import read_header
 
 EAST, NORTH = 500_300.0, 6_000_300.0
 CORE = (-40.0, -40.0, 40.0, 40.0)

@@ -10,8 +10,8 @@ import trimesh
 from affine import Affine
 from made_files import slope_points, write_las, write_tif
 
+from terrain3d.readers import points
 from terrain3d.site import GroundSource
-from terrain3d.survey import points
 from terrain3d.survey.inspect import CLASS_NAMES, Report, inspect, report_lines
 from terrain3d.units import US_SURVEY_FOOT_M
 

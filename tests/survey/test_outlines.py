@@ -11,8 +11,9 @@ import pytest
 import shapely
 
 from terrain3d.errors import InputError
+from terrain3d.readers.shapes import read_features
 from terrain3d.site import FileRef, FoliageShape, MountShape, ProtectShape, SolidShape, TreatShape
-from terrain3d.survey.outlines import expand, read_features
+from terrain3d.survey.outlines import expand
 
 SQUARE = [[5.0, 55.0], [5.001, 55.0], [5.001, 55.001], [5.0, 55.001], [5.0, 55.0]]
 

@@ -8,9 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial import cKDTree
 
+from terrain3d.readers.source import Box, Cloud
 from terrain3d.survey import quality
 from terrain3d.survey.quality import HOLE_LIMITS_M, roughness
-from terrain3d.survey.source import Box, Cloud
 from terrain3d.survey.tally import Sample, Tally
 
 BOX: Box = (1000.0, 2000.0, 1100.0, 2060.0)

@@ -12,11 +12,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from terrain3d.walk.chance import PulseField, chance_of, pulses_of_chance
-from terrain3d.walk.found import ALIKE, much_shorter_m
 from terrain3d.walk.least import least_ways
 from terrain3d.walk.lines import line_pulses, lines_pulses, pulses_along
 from terrain3d.walk.network import DEAR, FREE, cells_to, network, reached
 from terrain3d.walk.paths import drawn_taut, open_steps, steps
+from terrain3d.walk.ways_in import ALIKE, much_shorter_m
 
 SEEDS = range(40)
 

@@ -17,11 +17,11 @@ from terrain3d.sight.panorama import panorama
 from terrain3d.terrain import Approach, Area, Walk
 from terrain3d.walk.bodies import body_of
 from terrain3d.walk.chance import chance_of, pulse_field, pulses_of_chance, touched
-from terrain3d.walk.found import ALIKE, much_shorter_m, percent
 from terrain3d.walk.lines import line_pulses, lines_over
 from terrain3d.walk.paths import step_bearings
 from terrain3d.walk.pulses import try_walk
 from terrain3d.walk.routes import held_ground, open_routes, room_to_held
+from terrain3d.walk.ways_in import ALIKE, much_shorter_m, percent
 
 ONE, TWO = load_type("one-head-90", Path()), load_type("two-head-180", Path())
 PERSON = Figure("person", 1.7, "as in the package's figures")

@@ -1,14 +1,14 @@
 """The page of animals: which of them raise the alarm where, and where a person who crawls does not."""
 
-from terrain3d.around.animals import AnimalGround, FigureGround
 from terrain3d.cover.option import OptionResult
 from terrain3d.job import Outcome
+from terrain3d.nuisance.animals import AnimalGround, FigureGround
 from terrain3d.show import palette, words
 from terrain3d.show.pages.column import unit_rows
 from terrain3d.show.pages.plan import Base, paint_plan, plan_signs
+from terrain3d.show.pages.shading import Shading, edge, shade, without_verdicts
 from terrain3d.show.pages.sheet import Sheet, Stripe, plain_sheet, share_of_page
 from terrain3d.show.pages.size import SCREEN, Size, scale_words
-from terrain3d.show.pages.wash import Wash, edge, lay, without_verdicts
 from terrain3d.wording import listed
 
 _STRIPE = Stripe("////", palette.CRAWLING_STRIPE)
@@ -43,7 +43,7 @@ def animals_sheet(
     page = plain_sheet(outcome, option.name, view, animals_line(found), place, size, date)
     axes = page.picture_axes()
     paint_plan(page, axes, outcome, without_verdicts(option), base)
-    lay(axes, _washes(found), base.extent)
+    shade(axes, _shadings(found), base.extent)
     for ground in found.animals:
         edge(axes, outcome.terrain.ground, ground.where, palette.ANIMAL_SCALE[-1])
     page.key(plan_signs(outcome, (option,), base.extent))
@@ -92,13 +92,13 @@ def _named(ground: FigureGround) -> str:
     return f"{ground.figure.name} ({ground.figure.height_m:.2f} m)"
 
 
-def _washes(found: AnimalGround) -> list[Wash]:
+def _shadings(found: AnimalGround) -> list[Shading]:
     """Tallest first, so that the colour left on a cell is that of the lowest animal."""
     count = len(found.animals)
-    washes = [
-        Wash(ground.where, palette.animal_colour(rank, count)) for rank, ground in enumerate(found.animals)
+    shadings = [
+        Shading(ground.where, palette.animal_colour(rank, count)) for rank, ground in enumerate(found.animals)
     ]
-    return [*reversed(washes), Wash(found.crawling.where, palette.CRAWLING_STRIPE, 1)]
+    return [*reversed(shadings), Shading(found.crawling.where, palette.CRAWLING_STRIPE, 1)]
 
 
 def _animal_rows(page: Sheet, found: AnimalGround) -> None:

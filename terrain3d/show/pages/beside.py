@@ -49,7 +49,7 @@ def beside_sheet(
         top = _TOP - (place // 2) * height
         _title(page, outcome, option, left, left + width, top)
         axes = page.picture_axes((left + 0.022, top - 0.05 - plan_size[1], *plan_size))
-        paint_plan(page, axes, outcome, option, shared, with_chips=place == 0)
+        paint_plan(page, axes, outcome, option, shared, with_north_and_scale=place == 0)
         _numbers(page, option, shared, (left, left + width), (top, top - height), rows)
     page.key(plan_signs(outcome, options, shared.extent))
     return page

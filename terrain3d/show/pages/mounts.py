@@ -15,8 +15,8 @@ from terrain3d.search.propose import Proposed
 from terrain3d.show import palette
 from terrain3d.show.extent import Extent, whole_cells
 from terrain3d.show.lettering import page_style
-from terrain3d.show.pages.chips import busy_places, north_chip, scale_chip
 from terrain3d.show.pages.labels import Label, boxes_meet, place_labels
+from terrain3d.show.pages.north_and_scale import busy_places, north_arrow, scale_bar
 from terrain3d.show.pages.plan import Base, frame_plan, paint_map, plan_base, plan_signs
 from terrain3d.show.pages.sheet import PICTURE_ASPECT, Sheet, Sign, plain_sheet, share_of_page
 from terrain3d.show.shapes import spot_within
@@ -65,9 +65,9 @@ def mounts_sheet(found: Proposed) -> Sheet:
         axes.plot(*ring.T, color=palette.BOUNDARY, linewidth=1.6, linestyle=_DASHES, zorder=6)
     _draw_marks(axes, found.mounts)
     busy = np.vstack([busy_places(axes, outcome, extent), _pixels(axes, found.mounts)])
-    chip = north_chip(axes, busy)
+    corner_box = north_arrow(axes, busy)
     marks = _pixels(axes, found.mounts)
-    taken = [chip, scale_chip(axes, extent, busy, chip)]
+    taken = [corner_box, scale_bar(axes, extent, busy, corner_box)]
     taken += [Bbox.from_bounds(x - _MARK_PX / 2, y - _MARK_PX / 2, _MARK_PX, _MARK_PX) for x, y in marks]
     spots = marks - axes.get_window_extent().min
     size = 7.5 if count <= _MANY else 6.0

@@ -13,8 +13,8 @@ from terrain3d.job import Outcome
 from terrain3d.show import palette
 from terrain3d.show.camera import Camera
 from terrain3d.show.extent import Extent
-from terrain3d.show.pages.chips import page_share
 from terrain3d.show.pages.labels import Label, place_labels
+from terrain3d.show.pages.north_and_scale import page_share
 from terrain3d.show.pages.sheet import Sheet, Sign
 from terrain3d.show.palette import Rgb
 from terrain3d.show.scene import Scene, aim, light_scene, show_scene

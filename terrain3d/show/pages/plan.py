@@ -18,8 +18,8 @@ from terrain3d.job import Outcome
 from terrain3d.show import palette
 from terrain3d.show.drape import DRAPE_PIXELS, drape, relief
 from terrain3d.show.extent import Extent, head_arcs, head_sector, site_extent, whole_cells
-from terrain3d.show.pages.chips import busy_places, north_chip, scale_chip
 from terrain3d.show.pages.labels import Label, boxes_meet, place_labels
+from terrain3d.show.pages.north_and_scale import busy_places, north_arrow, scale_bar
 from terrain3d.show.pages.sheet import Sheet, Sign
 from terrain3d.show.pages.size import Size, scale_for
 from terrain3d.show.shapes import contour_levels, foliage_cells, footprints, smoothed_heights, spot_within
@@ -117,16 +117,21 @@ def draw_plan(page: Sheet, outcome: Outcome, option: OptionResult, base: Base) -
 
 
 def paint_plan(
-    page: Sheet, axes: Axes, outcome: Outcome, option: OptionResult, base: Base, with_chips: bool = True
+    page: Sheet,
+    axes: Axes,
+    outcome: Outcome,
+    option: OptionResult,
+    base: Base,
+    with_north_and_scale: bool = True,
 ) -> None:
-    """Draw a plan with its names; north arrow and scale bar where `with_chips`."""
+    """Draw a plan with its names; north arrow and scale bar where `with_north_and_scale`."""
     heights = paint_map(axes, outcome, option, base)
     frame_plan(page, axes, base)
     taken = []
-    if with_chips:
+    if with_north_and_scale:
         busy = busy_places(axes, outcome, base.extent)
-        taken.append(north_chip(axes, busy))
-        taken.append(scale_chip(axes, base.extent, busy, taken[0]))
+        taken.append(north_arrow(axes, busy))
+        taken.append(scale_bar(axes, base.extent, busy, taken[0]))
     taken += place_labels(axes, _names(page, axes, outcome, option, base.solids), taken)
     # A height given on a contour is worth less than a name: the next contour has one too.
     for text in heights:

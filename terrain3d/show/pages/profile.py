@@ -11,7 +11,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from terrain3d.cover.causes import NO_FATE, fate_maps
+from terrain3d.cover.causes import NO_OUTCOME, layer_outcome_maps
 from terrain3d.cover.fill import verdict_codes
 from terrain3d.cover.heads import head_table
 from terrain3d.cover.option import verdict_map
@@ -107,7 +107,7 @@ class Profile:
     ground: Floats
     bridged: NDArray[np.bool_]
     codes: Codes
-    fates: dict[str, NDArray[np.uint8]]
+    layer_outcomes: dict[str, NDArray[np.uint8]]
     beams: tuple[Beam, ...]
     solids: tuple[CutSolid, ...]
 
@@ -158,7 +158,12 @@ def telling_bearing(terrain: Terrain, unit: Detector) -> float:
 
 
 def line_profile(
-    terrain: Terrain, unit: Detector, bearing_deg: float, figure_m: float, behind_m: float, beyond_m: float
+    terrain: Terrain,
+    unit: Detector,
+    bearing_deg: float,
+    figure_height_m: float,
+    behind_m: float,
+    beyond_m: float,
 ) -> Profile:
     """Cut the site along a bearing of a unit.
 
@@ -167,7 +172,7 @@ def line_profile(
     terrain : Terrain
     unit : Detector
     bearing_deg : float
-    figure_m : float
+    figure_height_m : float
         Height of the figure, metres.
     behind_m, beyond_m : float
         How far the line runs behind the unit, and past its maximum range.
@@ -183,17 +188,24 @@ def line_profile(
     seen = panorama(Terrain(terrain.frame, fine, terrain.solids, terrain.foliage, (), ()), unit.eye, reach_m)
     table = head_table(unit.type, unit.pan_deg)
     judged = verdict_codes(
-        seen, table, unit.bearing_deg, unit.tilt_deg, unit.roll_deg, unit.range_m, figure_m, unit.fill_needed
+        seen,
+        table,
+        unit.bearing_deg,
+        unit.tilt_deg,
+        unit.roll_deg,
+        unit.range_m,
+        figure_height_m,
+        unit.fill_needed,
     )
     rows, columns = _nearest(fine, x, y)
     on_strip = (rows >= 0) & (along > 0) & (along <= reach_m) & np.isfinite(heights)
     codes[on_strip] = verdict_map(fine, seen, judged)[rows[on_strip], columns[on_strip]]
-    fates = {}
-    for layer, whole in fate_maps(fine, seen, table, unit, figure_m).items():
-        fates[layer] = np.full(len(along), NO_FATE, np.uint8)
-        fates[layer][on_strip] = whole[rows[on_strip], columns[on_strip]]
+    outcomes = {}
+    for layer, whole in layer_outcome_maps(fine, seen, table, unit, figure_height_m).items():
+        outcomes[layer] = np.full(len(along), NO_OUTCOME, np.uint8)
+        outcomes[layer][on_strip] = whole[rows[on_strip], columns[on_strip]]
     return Profile(
-        unit, bearing_deg % 360, along, heights, _bridged(terrain.ground, x, y), codes, fates,
+        unit, bearing_deg % 360, along, heights, _bridged(terrain.ground, x, y), codes, outcomes,
         beams_along(terrain, unit, bearing_deg), _cut_solids(terrain.solids, unit, bearing_deg, along),
     )  # fmt: skip
 

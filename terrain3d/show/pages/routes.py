@@ -12,18 +12,18 @@ from terrain3d.cover.verdict import VERDICT_WORDS, Verdict
 from terrain3d.job import Outcome
 from terrain3d.show import palette, words
 from terrain3d.show.extent import site_extent
-from terrain3d.show.pages.chips import busy_places, north_chip, scale_chip
 from terrain3d.show.pages.labels import Label, boxes_meet, place_labels
+from terrain3d.show.pages.north_and_scale import busy_places, north_arrow, scale_bar
 from terrain3d.show.pages.plan import Base, paint_map
 from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, Sheet, Sign, plain_sheet
 from terrain3d.show.pages.size import SCREEN, Size, scale_words
-from terrain3d.show.pages.traverse import draw_traverse
+from terrain3d.show.pages.walk_profile import draw_walk_profile
 from terrain3d.show.pages.walks import plan_with, walk_signs
 from terrain3d.show.shapes import spot_within
 from terrain3d.show.ways import Drawn, drawn_routes, fine_line, same_line, starts_of
 from terrain3d.units import Floats
-from terrain3d.walk.found import ClearRoute, Crossing, WayIn, left_m, percent
 from terrain3d.walk.routes import OpenRoutes
+from terrain3d.walk.ways_in import ClearRoute, Crossing, WayIn, left_m, percent
 
 _PLAN = (PICTURE[0], 0.4, 0.5, 0.475)
 #: What a line of a letter is to be read as.
@@ -69,7 +69,7 @@ def routes_sheet(
         letter, telling = telling_walk(route)
         heading = f"{letter}: {_ends_words(route, letter)}"
         page.text(PICTURE[0], 0.371, heading, 9, weight="bold", va="baseline")
-        draw_traverse(page, outcome.terrain, telling, _TRAVERSE)
+        draw_walk_profile(page, outcome.terrain, telling, _TRAVERSE)
     page.key(route_signs(outcome, option, drawn))
     return page
 
@@ -120,8 +120,8 @@ def _finish(
     spots += [np.array([box.min, box.max]) for box in taken]
     ground = busy_places(axes, outcome, base.extent)
     busy = np.vstack([ground, *(np.repeat(spot, len(ground) // 4 + 1, axis=0) for spot in spots)])
-    taken.append(north_chip(axes, busy))
-    taken.append(scale_chip(axes, base.extent, busy, taken[-1]))
+    taken.append(north_arrow(axes, busy))
+    taken.append(scale_bar(axes, base.extent, busy, taken[-1]))
     box = axes.get_window_extent()
     labels = []
     for unit in option.detectors:

@@ -18,11 +18,12 @@ from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
 from terrain3d.show import palette, words
 from terrain3d.show.pages.column import verdict_swatch
-from terrain3d.show.pages.cut import STRIP_PX, Window, cut_image, has_leaves
+from terrain3d.show.pages.label_row import placed_in_a_row
 from terrain3d.show.pages.labels import Label, place_labels
 from terrain3d.show.pages.plan import Base, paint_map
 from terrain3d.show.pages.profile import Beam, CutSolid, Profile, Run, line_profile
-from terrain3d.show.pages.reading import (
+from terrain3d.show.pages.section_image import STRIP_PX, Window, cut_image, has_leaves
+from terrain3d.show.pages.section_words import (
     SHORT_RUN_M,
     change_words,
     changes,
@@ -45,7 +46,6 @@ from terrain3d.show.pages.sheet import (
 )
 from terrain3d.show.pages.silhouettes import silhouette
 from terrain3d.show.pages.size import HEIGHT_PX, SCREEN, WIDTH_PX, Size, scale_for, scale_words
-from terrain3d.show.pages.spread import spread
 from terrain3d.terrain import Terrain
 from terrain3d.units import Floats
 
@@ -362,7 +362,7 @@ def _change_labels(page: Sheet, axes: Axes, view: View, marked: list[float], lef
     texts = [[page.lines(line, 0.12, 7, 1)[0] for line in change_words(view.profile, at)] for at in marked]
     widths = [WIDTH_PX * max(share_of_page(line, 7, "bold") for line in lines) for lines in texts]
     wanted = [float(axes.transData.transform((at, 0))[0]) for at in marked]
-    kept, middles = spread(wanted, widths, left_px, box.x1 - 8)
+    kept, middles = placed_in_a_row(wanted, widths, left_px, box.x1 - 8)
     boxes = []
     for k, middle in zip(kept, middles, strict=True):
         top = box.y1 - 9

@@ -1,13 +1,13 @@
 """The page of what lies beyond: the upper layer past the boundary, whose ground is in it, nuisance things."""
 
-from terrain3d.around.nuisance import InLayer
-from terrain3d.around.spill import Spill, landing_words
 from terrain3d.cover.option import OptionResult
 from terrain3d.job import Outcome
+from terrain3d.nuisance.spill import Spill, landing_words
+from terrain3d.nuisance.things import InLayer
 from terrain3d.show import palette, words
-from terrain3d.show.pages.past import paint_past, wide_base
 from terrain3d.show.pages.sheet import Sheet, Sign, Stripe, plain_sheet, share_of_page
 from terrain3d.show.pages.size import SCREEN, Size, scale_words
+from terrain3d.show.pages.spill_plan import paint_spill, wide_base
 from terrain3d.terrain import Terrain
 
 _ON = Stripe("\\\\\\\\", palette.SPILT)
@@ -44,7 +44,7 @@ def spill_sheet(
         view += f", {scale_words(base.scale, size)}"
     place = words.place_in_ranking(outcome, option)
     page = plain_sheet(outcome, option.name, view, spill_line(spilt, things), place, size, date)
-    paint_past(page, page.picture_axes(), outcome, option, spilt, things, base)
+    paint_spill(page, page.picture_axes(), outcome, option, spilt, things, base)
     page.key(_signs(outcome.terrain, spilt))
     _past_rows(page, spilt)
     _piece_rows(page, spilt)

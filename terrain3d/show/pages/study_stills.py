@@ -6,26 +6,26 @@ from functools import cached_property, partial
 from pathlib import Path
 from typing import Any
 
-from terrain3d.around.animals import AnimalGround
 from terrain3d.cover.option import OptionResult
+from terrain3d.nuisance.animals import AnimalGround
 from terrain3d.show import words
 from terrain3d.show.extent import site_extent
 from terrain3d.show.pages import sheet
 from terrain3d.show.pages.animals import animals_sheet
 from terrain3d.show.pages.beside import best_options
-from terrain3d.show.pages.doubt import doubt_sheet
 from terrain3d.show.pages.drawing import Page, draw_pages
 from terrain3d.show.pages.fans import fans_sheet
 from terrain3d.show.pages.heat import heat_sheet
-from terrain3d.show.pages.past import on_wider_ground
 from terrain3d.show.pages.plan import Base, plan_base, printed_base
 from terrain3d.show.pages.route_scene import routes_oblique_sheet
 from terrain3d.show.pages.routes import routes_sheet
 from terrain3d.show.pages.sheet import Sheet
 from terrain3d.show.pages.size import SCREEN, Size
 from terrain3d.show.pages.spill import spill_sheet
+from terrain3d.show.pages.spill_plan import on_wider_ground
 from terrain3d.show.pages.stills import reach_of
 from terrain3d.show.pages.sun import sun_sheet
+from terrain3d.show.pages.uncertainty import uncertainty_sheet
 from terrain3d.show.pages.walks import walk_pages, walks_sheet
 from terrain3d.study import OptionStudy, Study
 from terrain3d.walk.routes import OpenRoutes
@@ -174,13 +174,13 @@ def _sun(job: _Job) -> Iterator[Page]:
         )
 
 
-def _doubt(job: _Job) -> Iterator[Page]:
-    doubt = job.study.doubt
-    assert doubt is not None
-    told = dict(zip((option.name for option in job.study.options), doubt.options, strict=True))
+def _uncertainty(job: _Job) -> Iterator[Page]:
+    uncertainty = job.study.uncertainty
+    assert uncertainty is not None
+    told = dict(zip((option.name for option in job.study.options), uncertainty.options, strict=True))
     for number, name, option, found in _options(job):
-        shown = (option, doubt, told[option.name], found.tolerances or ())
-        yield f"{number}-doubt-{name}", partial(_on_plan, job, doubt_sheet, *shown)
+        shown = (option, uncertainty, told[option.name], found.tolerances or ())
+        yield f"{number}-doubt-{name}", partial(_on_plan, job, uncertainty_sheet, *shown)
 
 
 #: How the pages of each part are drawn.
@@ -191,5 +191,5 @@ _WAYS: dict[str, Callable[[_Job], Iterator[Page]]] = {
     "beyond": _beyond,
     "heat": _heat,
     "sun": _sun,
-    "doubt": _doubt,
+    "doubt": _uncertainty,
 }

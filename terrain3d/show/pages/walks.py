@@ -14,12 +14,12 @@ from terrain3d.cover.verdict import Verdict
 from terrain3d.job import Outcome
 from terrain3d.show import palette, words
 from terrain3d.show.extent import site_extent, whole_cells
-from terrain3d.show.pages.chips import busy_places, north_chip, scale_chip
 from terrain3d.show.pages.labels import Label, boxes_meet, place_labels
+from terrain3d.show.pages.north_and_scale import busy_places, north_arrow, scale_bar
 from terrain3d.show.pages.plan import Base, paint_map
 from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, Sheet, Sign, plain_sheet
 from terrain3d.show.pages.size import HEIGHT_PX, SCREEN, WIDTH_PX, Size, scale_for, scale_words
-from terrain3d.show.pages.strip import draw_strip
+from terrain3d.show.pages.walk_strip import draw_strip
 from terrain3d.show.shapes import spot_within
 from terrain3d.units import Floats
 from terrain3d.walk.option import OptionWalks
@@ -161,8 +161,8 @@ def finish_plan(
     # A mark under a chip is worse than any ground under it.
     marks = np.reshape([np.mean(box.get_points(), axis=0) for box in taken], (-1, 2))
     busy = np.vstack([busy, np.repeat(marks, len(busy) + 1, axis=0)])
-    taken = [*taken, north_chip(axes, busy)]
-    taken.append(scale_chip(axes, base.extent, busy, taken[-1]))
+    taken = [*taken, north_arrow(axes, busy)]
+    taken.append(scale_bar(axes, base.extent, busy, taken[-1]))
     labels = [
         _label(axes, unit.x, unit.y, page.lines(unit.name, 0.1, 7.5, 1, "bold")[0], (0, -1), "bold")
         for unit in option.detectors

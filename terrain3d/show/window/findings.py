@@ -7,15 +7,15 @@ import numpy as np
 from terrain3d.conditions.heat import HeatResult
 from terrain3d.conditions.sun import SunResult, season_words
 from terrain3d.cover.option import OptionResult
-from terrain3d.doubt.telling import amount_words
 from terrain3d.show import palette, words
 from terrain3d.show.palette import Rgb
-from terrain3d.show.window.desk import ANIMALS, BEYOND, CHANCE, VERDICTS, WAYS, Desk, doubt_of
-from terrain3d.show.window.ink import LINE, Ink
-from terrain3d.show.window.lain import CRAWLING, SPILT_ON, SPILT_WITHIN, Lain, draw_lain
+from terrain3d.show.window.canvas import LINE, Canvas
+from terrain3d.show.window.ground_colours import CRAWLING, SPILT_ON, SPILT_WITHIN, GroundColours, paint_ground
+from terrain3d.show.window.state import ANIMALS, BEYOND, CHANCE, VERDICTS, WAYS, WindowState, uncertainty_of
 from terrain3d.study import OptionStudy
-from terrain3d.walk.found import WayIn, percent
+from terrain3d.uncertainty.sentences import amount_words
 from terrain3d.walk.routes import OpenRoutes
+from terrain3d.walk.ways_in import WayIn, percent
 
 GROUND_WORDS = {VERDICTS: "verdicts", ANIMALS: "animals", CHANCE: "chance"}
 #: A figure that is not there.
@@ -29,7 +29,7 @@ _DASH_DOT = ((0, 8), (11, 13), (16, 21))
 _Options = tuple[OptionResult, ...]
 
 
-def draw_legend(ink: Ink, desk: Desk, options: _Options, sides: tuple[str, ...]) -> None:
+def draw_legend(canvas: Canvas, state: WindowState, options: _Options, sides: tuple[str, ...]) -> None:
     """What the colours on the ground are, where they are not verdicts.
 
     Parameters
@@ -41,52 +41,52 @@ def draw_legend(ink: Ink, desk: Desk, options: _Options, sides: tuple[str, ...])
     sides : tuple of str
         Over the figures of each; empty for one option alone.
     """
-    (_animal_legend if desk.ground_shown == ANIMALS else _chance_legend)(ink, desk, options, sides)
+    (_animal_legend if state.ground_shown == ANIMALS else _chance_legend)(canvas, state, options, sides)
 
 
-def draw_signs(ink: Ink, desk: Desk, options: _Options) -> None:
+def draw_signs(canvas: Canvas, state: WindowState, options: _Options) -> None:
     """What the lines and pins of the study are, as far as they are shown."""
-    studies = _studies(desk, options)
-    if WAYS in desk.extras and studies:
+    studies = _studies(state, options)
+    if WAYS in state.extras and studies:
         has_walks = any(found.walks is not None and found.walks.walks for found in studies)
         has_routes = any(found.routes for found in studies)
         if has_walks or has_routes:
-            _line_sign(ink, _way_words(has_walks, has_routes), palette.FIGURE)
+            _line_sign(canvas, _way_words(has_walks, has_routes), palette.FIGURE)
         if has_routes:
-            _line_sign(ink, "C: clear way, or the least held", palette.INK, _DOTTED)
+            _line_sign(canvas, "C: clear way, or the least held", palette.INK, _DOTTED)
         if any(_is_much_shorter(route) for found in studies for route in found.routes or ()):
-            _line_sign(ink, "D, E: much shorter", palette.MUCH_SHORTER, _DASH_DOT)
+            _line_sign(canvas, "D, E: much shorter", palette.MUCH_SHORTER, _DASH_DOT)
         if has_walks or has_routes:
-            top = ink.y
-            if ink.line("an alarm is raised", 13, indent=_INDENT):
-                ink.disc(ink.margin + 10, top + 9, 5, palette.ALARM, palette.INK)
-    if BEYOND in desk.extras and studies:
-        _beyond_signs(ink, desk, studies)
+            top = canvas.y
+            if canvas.line("an alarm is raised", 13, indent=_INDENT):
+                canvas.disc(canvas.margin + 10, top + 9, 5, palette.ALARM, palette.INK)
+    if BEYOND in state.extras and studies:
+        _beyond_signs(canvas, state, studies)
 
 
-def draw_findings(ink: Ink, desk: Desk, options: _Options, sides: tuple[str, ...]) -> None:
+def draw_findings(canvas: Canvas, state: WindowState, options: _Options, sides: tuple[str, ...]) -> None:
     """What was found out, the shortest first; what finds no room is left out."""
-    rows = finding_rows(desk, options)
+    rows = finding_rows(state, options)
     if not rows:
         return
-    if not ink.heading("Studied", sides):
+    if not canvas.heading("Studied", sides):
         return
     for text, figures in rows:
-        if not ink.line(text, 13, figures):
+        if not canvas.line(text, 13, figures):
             return
-    for found, side in zip((desk.studied(option) for option in options), sides or ("",), strict=True):
+    for found, side in zip((state.studied(option) for option in options), sides or ("",), strict=True):
         if found is None or found.sun is None:
             continue
         for text in sun_lines(found.sun):
             told = f"{side.capitalize()}: {text}" if side else text
-            if ink.y + ink.height_of(told, 12, 3) > ink.bottom:
+            if canvas.y + canvas.height_of(told, 12, 3) > canvas.bottom:
                 return
-            ink.text(told, 12, 3)
+            canvas.text(told, 12, 3)
 
 
-def finding_rows(desk: Desk, options: _Options) -> list[tuple[str, tuple[str, ...]]]:
+def finding_rows(state: WindowState, options: _Options) -> list[tuple[str, tuple[str, ...]]]:
     """Rows of a text and a figure for each option; a dash for one that is set otherwise than studied."""
-    studies = [desk.studied(option) for option in options]
+    studies = [state.studied(option) for option in options]
     known = [found for found in studies if found is not None]
     if not known:
         return []
@@ -106,7 +106,8 @@ def finding_rows(desk: Desk, options: _Options) -> list[tuple[str, tuple[str, ..
     if any(found.heat is not None for found in known):
         add("Silent on ground, \u00b0C", [_silent_of(found) for found in studies])
     doubts = [
-        doubt_of(desk, option) if found else None for option, found in zip(options, studies, strict=True)
+        uncertainty_of(state, option) if found else None
+        for option, found in zip(options, studies, strict=True)
     ]
     if any(doubts):
         add("Held, middle draw", [_NONE if d is None else amount_words(d, d.middle) for d in doubts])
@@ -137,56 +138,58 @@ def sun_lines(sun: SunResult) -> list[str]:
     ]
 
 
-def _animal_legend(ink: Ink, desk: Desk, options: _Options, sides: tuple[str, ...]) -> None:
-    grounds = [found.animals for found in _studies(desk, options) if found.animals is not None]
-    if not ink.heading("Animals raise alarm" if sides else "Animals that raise the alarm", sides):
+def _animal_legend(canvas: Canvas, state: WindowState, options: _Options, sides: tuple[str, ...]) -> None:
+    grounds = [found.animals for found in _studies(state, options) if found.animals is not None]
+    if not canvas.heading("Animals raise alarm" if sides else "Animals that raise the alarm", sides):
         return
     count = len(grounds[0].animals)
     for rank, animal in enumerate(grounds[0].animals):
-        top = ink.y
+        top = canvas.y
         areas = tuple(words.square_metres(ground.animals[rank].area_m2) for ground in grounds)
-        if ink.line(f"{animal.figure.name}, {animal.figure.height_m:.2f} m", 13, areas, _INDENT):
-            _swatch(ink, top, _plain(palette.animal_colour(rank, count)))
-    top = ink.y
+        if canvas.line(f"{animal.figure.name}, {animal.figure.height_m:.2f} m", 13, areas, _INDENT):
+            _swatch(canvas, top, _plain(palette.animal_colour(rank, count)))
+    top = canvas.y
     areas = tuple(words.square_metres(ground.crawling.area_m2) for ground in grounds)
-    if ink.line("silent for a crawler", 13, areas, _INDENT):
-        _swatch(ink, top, _pattern(CRAWLING))
+    if canvas.line("silent for a crawler", 13, areas, _INDENT):
+        _swatch(canvas, top, _pattern(CRAWLING))
     note = "The colour is that of the lowest animal that breaks both layers; taller ones do so too."
-    if ink.y + ink.height_of(note, 11, 3) <= ink.bottom:
-        ink.text(note, 11, 3, colour=palette.QUIET_INK)
+    if canvas.y + canvas.height_of(note, 11, 3) <= canvas.bottom:
+        canvas.text(note, 11, 3, colour=palette.QUIET_INK)
 
 
-def _chance_legend(ink: Ink, desk: Desk, options: _Options, sides: tuple[str, ...]) -> None:
-    if not ink.heading("Both layers hold, of all draws"):
+def _chance_legend(canvas: Canvas, state: WindowState, options: _Options, sides: tuple[str, ...]) -> None:
+    if not canvas.heading("Both layers hold, of all draws"):
         return
-    width, top = ink.room, round(ink.y) + 3
-    if ink.y + 18 + LINE * 12 > ink.bottom:
+    width, top = canvas.room, round(canvas.y) + 3
+    if canvas.y + 18 + LINE * 12 > canvas.bottom:
         return
-    ink.rectangle((ink.margin - 1, top - 1, ink.margin + width, top + 14), palette.PAPER, palette.QUIET_INK)
+    canvas.rectangle(
+        (canvas.margin - 1, top - 1, canvas.margin + width, top + 14), palette.PAPER, palette.QUIET_INK
+    )
     bar = palette.chance_rgb(np.linspace(0, 1, width))
-    ink.paste(ink.margin, top, np.repeat(bar[None], 14, axis=0))
-    ink.y += 20
+    canvas.paste(canvas.margin, top, np.repeat(bar[None], 14, axis=0))
+    canvas.y += 20
     for share, align in ((0.0, "l"), (0.5, "m"), (1.0, "r")):
-        ink.write(ink.margin + share * width, ink.y, f"{share:.0%}", 12, align=align)
-    ink.y += LINE * 12 + 2
-    cell_m2 = desk.outcome.terrain.ground.cell_m**2
-    doubts = [doubt for option in options if (doubt := doubt_of(desk, option)) is not None]
+        canvas.write(canvas.margin + share * width, canvas.y, f"{share:.0%}", 12, align=align)
+    canvas.y += LINE * 12 + 2
+    cell_m2 = state.outcome.terrain.ground.cell_m**2
+    doubts = [uncertainty for option in options if (uncertainty := uncertainty_of(state, option)) is not None]
     if sides:
-        ink.line("", 12, sides, bold=True)
+        canvas.line("", 12, sides, bold=True)
     for text, least in (("in half or more", 0.5), ("in 95% or more", 0.95)):
         areas = tuple(words.square_metres(float((d.chance >= least).sum()) * cell_m2) for d in doubts)
-        ink.line(text, 13, areas)
+        canvas.line(text, 13, areas)
 
 
-def _beyond_signs(ink: Ink, desk: Desk, studies: list[OptionStudy]) -> None:
-    terrain = desk.outcome.terrain
+def _beyond_signs(canvas: Canvas, state: WindowState, studies: list[OptionStudy]) -> None:
+    terrain = state.outcome.terrain
     if terrain.boundary is not None:
-        _line_sign(ink, "boundary of own land", palette.BOUNDARY, _DASHED)
+        _line_sign(canvas, "boundary of own land", palette.BOUNDARY, _DASHED)
     for code, text in ((SPILT_WITHIN, "spill, a person in range"), (SPILT_ON, "spill, a vehicle past it")):
         if any(found.spill is not None and _spilt(found, code) for found in studies):
-            top = ink.y
-            if ink.line(text, 13, indent=_INDENT):
-                _swatch(ink, top, _pattern(code))
+            top = canvas.y
+            if canvas.line(text, 13, indent=_INDENT):
+                _swatch(canvas, top, _pattern(code))
 
 
 def _spilt(found: OptionStudy, code: int) -> bool:
@@ -194,8 +197,8 @@ def _spilt(found: OptionStudy, code: int) -> bool:
     return spilt is not None and bool((spilt.past_on if code == SPILT_ON else spilt.past_within).any())
 
 
-def _studies(desk: Desk, options: _Options) -> list[OptionStudy]:
-    return [found for option in options if (found := desk.studied(option)) is not None]
+def _studies(state: WindowState, options: _Options) -> list[OptionStudy]:
+    return [found for option in options if (found := state.studied(option)) is not None]
 
 
 def _way_words(has_walks: bool, has_routes: bool) -> str:
@@ -235,17 +238,19 @@ def _hours(minutes: int) -> str:
     return f"{minutes} min" if minutes < 120 else f"{minutes / 60:.0f} h"
 
 
-def _line_sign(ink: Ink, text: str, colour: str, dashes: tuple[tuple[int, int], ...] = _WHOLE) -> None:
-    top = ink.y
-    if ink.line(text, 13, indent=_INDENT):
+def _line_sign(canvas: Canvas, text: str, colour: str, dashes: tuple[tuple[int, int], ...] = _WHOLE) -> None:
+    top = canvas.y
+    if canvas.line(text, 13, indent=_INDENT):
         for begin, end in dashes:
-            ink.rectangle((ink.margin + begin, top + 8, ink.margin + end, top + 10), colour)
+            canvas.rectangle((canvas.margin + begin, top + 8, canvas.margin + end, top + 10), colour)
 
 
-def _swatch(ink: Ink, top: float, pattern: Rgb) -> None:
+def _swatch(canvas: Canvas, top: float, pattern: Rgb) -> None:
     top = round(top)
-    ink.rectangle((ink.margin, top + 3, ink.margin + _SWATCH_PX, top + 15), palette.PAPER, palette.QUIET_INK)
-    ink.paste(ink.margin + 1, top + 4, pattern)
+    canvas.rectangle(
+        (canvas.margin, top + 3, canvas.margin + _SWATCH_PX, top + 15), palette.PAPER, palette.QUIET_INK
+    )
+    canvas.paste(canvas.margin + 1, top + 4, pattern)
 
 
 @lru_cache(maxsize=32)
@@ -258,4 +263,4 @@ def _pattern(code: int) -> Rgb:
     """A small piece of ground with something laid over it, as the view draws it."""
     colours = np.full((256, 3), palette.rgb(palette.PAPER), np.uint8)
     nothing = np.zeros((11, 20), np.uint8)
-    return draw_lain(Lain(nothing, colours, nothing + np.uint8(code)), 20)[:11, :20]
+    return paint_ground(GroundColours(nothing, colours, nothing + np.uint8(code)), 20)[:11, :20]

@@ -26,9 +26,9 @@ from terrain3d.show.scene import (
     add_part,
     light_scene,
 )
-from terrain3d.show.window.apart import free_spots
-from terrain3d.show.window.ink import font_file
-from terrain3d.show.window.lain import Lain, draw_lain
+from terrain3d.show.window.canvas import font_file
+from terrain3d.show.window.ground_colours import GroundColours, paint_ground
+from terrain3d.show.window.name_places import free_spots
 from terrain3d.show.words import printable
 
 #: Pixels along the longer side of the drape: a view on a screen shows no more.
@@ -68,7 +68,7 @@ class Pane:
         self.actors: dict[str, list[Any]] = {}
         self._whole: Any = None
         self._coarse: Any = None
-        self._lain: Lain | None = None
+        self._colours: GroundColours | None = None
         self._shown: Scene | None = None
         self._moving: dict[Part, Any] = {}
         self._moving_tags: list[_Name] = []
@@ -108,7 +108,7 @@ class Pane:
             self.renderer.AddViewProp(prop)
         self.renderer.AddObserver("StartEvent", self._face_camera)
 
-    def show(self, lain: Lain, moving: Scene, hidden: set[str]) -> None:
+    def show(self, colours: GroundColours, moving: Scene, hidden: set[str]) -> None:
         """Colour the ground and put the units, arcs and layers where they are now.
 
         Parameters
@@ -119,7 +119,7 @@ class Pane:
         hidden : set of str
             Groups that are switched off.
         """
-        self._lay(lain)
+        self._lay(colours)
         if moving is not self._shown:
             self._shown = moving
             self._put(moving)
@@ -201,11 +201,11 @@ class Pane:
             render=False,
         )  # fmt: skip
 
-    def _lay(self, lain: Lain) -> None:
-        if lain.is_same(self._lain):
+    def _lay(self, colours: GroundColours) -> None:
+        if colours.is_same(self._colours):
             return  # beside an option that is being set, the other one stays as it is
-        self._lain = lain
-        image = draw_lain(lain, _DRAPE_PIXELS)
+        self._colours = colours
+        image = paint_ground(colours, _DRAPE_PIXELS)
         height, width = image.shape[:2]
         picture = self.texture.GetInput()
         if picture is None or picture.GetDimensions() != (width, height, 1):

@@ -23,14 +23,20 @@ from terrain3d.show.palette import Rgb
 from terrain3d.show.parts import foot_corners, scale_parts
 from terrain3d.show.scene import Scene, aim, moving_parts, standing_place, still_parts
 from terrain3d.show.shapes import Reach, filled_heights
-from terrain3d.show.window import board
+from terrain3d.show.window import panels as panels
 from terrain3d.show.window.coarse import coarse_surface
 from terrain3d.show.window.controls import Setting
-from terrain3d.show.window.desk import ANIMALS, BEYOND, VERDICTS, WAYS, Desk, Save, doubt_of
-from terrain3d.show.window.hands import Hands
-from terrain3d.show.window.lain import Lain, animals_lain, chance_lain, part_of, with_spill
+from terrain3d.show.window.ground_colours import (
+    GroundColours,
+    animal_colours,
+    chance_colours,
+    part_of,
+    with_spill,
+)
+from terrain3d.show.window.keys_and_mouse import KeysAndMouse
 from terrain3d.show.window.live import Pane
-from terrain3d.show.window.studied import beyond_scene, grown_extent, in_group, together, ways_scene
+from terrain3d.show.window.state import ANIMALS, BEYOND, VERDICTS, WAYS, Save, WindowState, uncertainty_of
+from terrain3d.show.window.study_scene import beyond_scene, grown_extent, in_group, together, ways_scene
 from terrain3d.sight.hits import first_hits
 from terrain3d.study import OptionStudy, Study
 from terrain3d.terrain import Solids, Terrain
@@ -46,7 +52,7 @@ _SIGHT_M = 100.0
 #: A view that is drawn in less time than this can be drawn more finely.
 _QUICK_S = 0.008
 #: What is laid over the views, by what a person is doing.
-_SHEETS = {"keys": board.all_keys, "ask": board.question}
+_SHEETS = {"keys": panels.all_keys, "ask": panels.question}
 #: How far a key turns the view, degrees; how far it moves it, as a share of what is seen.
 _TURN_DEG, _MOVE_SHARE, _NEARER = 5.0, 0.05, 1.12
 
@@ -73,7 +79,7 @@ def open_window(
     """
     check_display()
     view = View(outcome, start_option, save=save, study=study)
-    Hands(view)
+    KeysAndMouse(view)
     view.plotter.show(interactive=False, auto_close=False)
     view.smooth_where_quick()
     view.plotter.show()
@@ -114,7 +120,7 @@ class View:
         study: Study | None = None,
     ) -> None:
         vtkLogger.SetStderrVerbosity(vtkLogger.VERBOSITY_ERROR)
-        self.desk = Desk(outcome, start_option, save, study)
+        self.state = WindowState(outcome, start_option, save, study)
         self.hidden: set[str] = set()
         title = " ".join(outcome.site_name.split())[:80]
         library: Any = pv
@@ -143,7 +149,7 @@ class View:
         self._moving: dict[str, tuple[tuple[Detector, ...], Scene]] = {}
         self._extra: dict[tuple[str, str], Scene] = {}
         self._whole: dict[str, tuple[tuple[Scene, ...], Scene]] = {}
-        self._grounds: dict[tuple[str, str], Lain] = {}
+        self._grounds: dict[tuple[str, str], GroundColours] = {}
         self._screen = _screen_over(self.plotter.render_window)
         self._column, self._bar, self._sheet = (_Picture(self._screen) for _ in range(3))
         self._laid_out: tuple[Any, ...] = ()
@@ -153,23 +159,23 @@ class View:
     def draw(self) -> None:
         """Bring the views and all that is written up to date with the desk."""
         self._lay_out()
-        for pane, index in zip(self._panes, self.desk.shown, strict=False):
-            option = self.desk.outcome.options[index]
-            pane.show(self._lain(option), self._all_moving(option), self.hidden)
-            pane.head(option.name if self.desk.is_comparing else "")
+        for pane, index in zip(self._panes, self.state.shown, strict=False):
+            option = self.state.outcome.options[index]
+            pane.show(self._colours(option), self._all_moving(option), self.hidden)
+            pane.head(option.name if self.state.is_comparing else "")
         self.write()
 
     def write(self) -> None:
         """Bring what is written up to date: the column, the bar, and a sheet where one is open."""
         self._screen.SetDraw(True)
         width, height = self.plotter.render_window.GetSize()
-        self._column.put(board.draw_column(self.desk, height), 0, 0)
-        self._bar.put(board.draw_bar(self.desk, self._bar_width), board.COLUMN_PX, 0)
-        if self.desk.mode not in _SHEETS:
+        self._column.put(panels.draw_column(self.state, height), 0, 0)
+        self._bar.put(panels.draw_bar(self.state, self._bar_width), panels.COLUMN_PX, 0)
+        if self.state.mode not in _SHEETS:
             self._sheet.put_away()
             return
-        sheet = _SHEETS[self.desk.mode](self.desk)
-        left = board.COLUMN_PX + (width - board.COLUMN_PX - sheet.shape[1]) // 2
+        sheet = _SHEETS[self.state.mode](self.state)
+        left = panels.COLUMN_PX + (width - panels.COLUMN_PX - sheet.shape[1]) // 2
         foot = (height - sheet.shape[0]) // 2
         self._sheet.put(sheet, max(left, 0), max(foot, 0))
 
@@ -196,7 +202,7 @@ class View:
 
     def _rest_what_is_written(self) -> None:
         """Leave what is written as it stands in the picture, while only what is beside it moves."""
-        if self._is_hurried and self.desk.mode not in _SHEETS:
+        if self._is_hurried and self.state.mode not in _SHEETS:
             self._screen.SetDraw(False)
 
     def render(self) -> None:
@@ -213,11 +219,11 @@ class View:
     def reset_camera(self) -> None:
         """Look from where the pictures look, as near as the view's size allows."""
         width, height = self.plotter.render_window.GetSize()
-        across = max(width - board.COLUMN_PX, 100) / len(self.desk.shown)
+        across = max(width - panels.COLUMN_PX, 100) / len(self.state.shown)
         look = np.subtract(self._start.target, self._start.position)
-        corners = framed_points(self.desk.outcome, self._extent)
+        corners = framed_points(self.state.outcome, self._extent)
         self.plotter.subplot(0, 0)
-        aim(self.plotter, fitted_camera(look, corners, across / max(height - board.BAR_PX, 100), room=0.94))
+        aim(self.plotter, fitted_camera(look, corners, across / max(height - panels.BAR_PX, 100), room=0.94))
         self.plotter.renderers[1].camera = self.plotter.renderers[0].camera
 
     def turn(self, across: float, up: float) -> None:
@@ -252,21 +258,21 @@ class View:
         x, y : float
             Pixels from the window's lower left.
         """
-        top = board.BAR_PX - y
-        if not board.SLIDER_Y[0] <= top <= board.SLIDER_Y[1]:
+        top = panels.BAR_PX - y
+        if not panels.SLIDER_Y[0] <= top <= panels.SLIDER_Y[1]:
             return None
-        for setting, (left, right) in board.slider_spans(self._bar_width).items():
-            if left - 12 <= x - board.COLUMN_PX <= right + 12:
-                return setting, (x - board.COLUMN_PX - left) / (right - left)
+        for setting, (left, right) in panels.slider_spans(self._bar_width).items():
+            if left - 12 <= x - panels.COLUMN_PX <= right + 12:
+                return setting, (x - panels.COLUMN_PX - left) / (right - left)
         return None
 
     def share_at(self, setting: Setting, x: float) -> float:
         """How far along its slider a place of the window is."""
-        left, right = board.slider_spans(self._bar_width)[setting]
-        return (x - board.COLUMN_PX - left) / (right - left)
+        left, right = panels.slider_spans(self._bar_width)[setting]
+        return (x - panels.COLUMN_PX - left) / (right - left)
 
     def is_in_views(self, x: float, y: float) -> bool:
-        return x >= board.COLUMN_PX and y >= board.BAR_PX
+        return x >= panels.COLUMN_PX and y >= panels.BAR_PX
 
     def _clip(self) -> None:
         for pane in self._panes:
@@ -275,7 +281,7 @@ class View:
     @property
     def _bar_width(self) -> int:
         width = int(self.plotter.render_window.GetSize()[0])
-        return max(width - board.COLUMN_PX, 240)
+        return max(width - panels.COLUMN_PX, 240)
 
     def _moving_parts(self, option: OptionResult) -> Scene:
         kept = self._moving.get(option.name)
@@ -286,8 +292,8 @@ class View:
 
     def _all_moving(self, option: OptionResult) -> Scene:
         """The same with what of the study is shown, the same object as long as nothing changes."""
-        extras = [extra for extra in self.desk.extras_studied if extra in self.desk.extras]
-        if self.desk.studied(option) is None or not extras:
+        extras = [extra for extra in self.state.extras_studied if extra in self.state.extras]
+        if self.state.studied(option) is None or not extras:
             return self._moving_parts(option)
         scenes = (self._moving_parts(option), *(self._extra_parts(option, extra) for extra in extras))
         kept = self._whole.get(option.name)
@@ -301,9 +307,9 @@ class View:
         return kept[1]
 
     def _extra_parts(self, option: OptionResult, extra: str) -> Scene:
-        found, key = self.desk.studied(option), (option.name if extra == WAYS else "", extra)
+        found, key = self.state.studied(option), (option.name if extra == WAYS else "", extra)
         if key not in self._extra and found is not None:
-            terrain = self.desk.outcome.terrain
+            terrain = self.state.outcome.terrain
             if extra == WAYS:
                 scene = ways_scene(terrain, found, self._extent)
             else:
@@ -311,35 +317,35 @@ class View:
             self._extra[key] = in_group(scene, extra)
         return self._extra[key]
 
-    def _lain(self, option: OptionResult) -> Lain:
+    def _colours(self, option: OptionResult) -> GroundColours:
         """What lies on the drawn ground of an option."""
-        kind, found = self.desk.ground_shown, self.desk.studied(option)
-        lain = Lain(option.verdicts)
+        kind, found = self.state.ground_shown, self.state.studied(option)
+        colours = GroundColours(option.verdicts)
         if found is not None and kind != VERDICTS:
             if (option.name, kind) not in self._grounds:
                 self._grounds[option.name, kind] = self._studied_ground(option, found, kind)
-            lain = self._grounds[option.name, kind]
-        if found is not None and found.spill is not None and BEYOND in self.desk.extras:
-            lain = with_spill(lain, found.spill, self.desk.outcome.terrain.ground)
-        return part_of(lain, self._extent.rows, self._extent.columns)
+            colours = self._grounds[option.name, kind]
+        if found is not None and found.spill is not None and BEYOND in self.state.extras:
+            colours = with_spill(colours, found.spill, self.state.outcome.terrain.ground)
+        return part_of(colours, self._extent.rows, self._extent.columns)
 
-    def _studied_ground(self, option: OptionResult, found: OptionStudy, kind: str) -> Lain:
+    def _studied_ground(self, option: OptionResult, found: OptionStudy, kind: str) -> GroundColours:
         if kind == ANIMALS and found.animals is not None:
-            return animals_lain(found.animals, option.verdicts)
-        doubt = doubt_of(self.desk, option)
-        return Lain(option.verdicts) if doubt is None else chance_lain(doubt.chance)
+            return animal_colours(found.animals, option.verdicts)
+        uncertainty = uncertainty_of(self.state, option)
+        return GroundColours(option.verdicts) if uncertainty is None else chance_colours(uncertainty.chance)
 
     def _lay_out(self) -> None:
         """Give each view its part of the window; a view is filled when it is first needed."""
         width, height = self.plotter.render_window.GetSize()
-        wanted = (width, height, len(self.desk.shown))
+        wanted = (width, height, len(self.state.shown))
         if wanted == self._laid_out:
             return
         self._laid_out = wanted
-        left, foot = min(0.6, board.COLUMN_PX / width), min(0.6, board.BAR_PX / height)
-        share = (1 - left) / len(self.desk.shown)
+        left, foot = min(0.6, panels.COLUMN_PX / width), min(0.6, panels.BAR_PX / height)
+        share = (1 - left) / len(self.state.shown)
         for column, renderer in enumerate(self.plotter.renderers):
-            is_shown = column < len(self.desk.shown)
+            is_shown = column < len(self.state.shown)
             renderer.SetDraw(is_shown)
             renderer.SetInteractive(is_shown)
             if not is_shown:
@@ -351,7 +357,7 @@ class View:
 
     def _new_pane(self, column: int) -> Pane:
         if self._still is None:
-            outcome, option = self.desk.outcome, self.desk.option
+            outcome, option = self.state.outcome, self.state.option
             self._still = still_parts(outcome, option, self._extent, self._start, self._person)
             ground = next(part.mesh for part in self._still.parts if part.texture is not None)
             self._coarse = coarse_surface(ground)

@@ -34,10 +34,10 @@ def base_of(outcome):
 def test_options_are_spread_over_pages_best_first(outcome, count, pages):
     """Every option is on one page, in the order of the ranking, at most so many to a page."""
     drawn = many(outcome, count)
-    spread = contact_pages(drawn)
-    assert [len(page) for page in spread] == pages
+    placed_in_a_row = contact_pages(drawn)
+    assert [len(page) for page in placed_in_a_row] == pages
     assert max(pages) <= PER_PAGE
-    assert tuple(option.name for page in spread for option in page) == drawn.ranking
+    assert tuple(option.name for page in placed_in_a_row for option in page) == drawn.ranking
 
 
 def test_options_that_are_not_ranked_keep_their_order(outcome):

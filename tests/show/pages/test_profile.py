@@ -11,9 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapes import box, ground, leaves, plane, terrain, unit
 
-from terrain3d.cover.fates import LANDS_SHORT
 from terrain3d.cover.fill import verdict_codes
 from terrain3d.cover.heads import head_table
+from terrain3d.cover.layer_outcomes import LANDS_SHORT
 from terrain3d.cover.option import verdict_map
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.pose import in_head, posed_heads
@@ -59,7 +59,9 @@ def test_the_verdict_changes_where_the_axis_lands():
     assert [run.code for run in inside] == [Verdict.BOTH, Verdict.UPPER_ONLY, Verdict.DEAD]
     assert inside[0].stop_m == pytest.approx(1 / (1 / 12 + 0.15), abs=0.05)
     assert inside[1].stop_m == pytest.approx(1 / 0.15, abs=0.05)
-    assert (profile.fates["lower"][(profile.along > 4.4) & (profile.along < 11.9)] == LANDS_SHORT).all()
+    assert (
+        profile.layer_outcomes["lower"][(profile.along > 4.4) & (profile.along < 11.9)] == LANDS_SHORT
+    ).all()
 
 
 def bumps(x, y):

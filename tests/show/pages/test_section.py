@@ -19,14 +19,21 @@ from terrain3d.detector.types import load_type
 from terrain3d.show import palette
 from terrain3d.show.extent import site_extent
 from terrain3d.show.lettering import page_style
-from terrain3d.show.pages.cut import LAYER_STRENGTH, Window, cut_image, lit
+from terrain3d.show.pages.label_row import placed_in_a_row
 from terrain3d.show.pages.plan import plan_base
 from terrain3d.show.pages.profile import head_bearings, line_profile
-from terrain3d.show.pages.reading import change_words, changes, end_words, metres, run_rows, section_sentence
 from terrain3d.show.pages.section import section_sheet, section_view
+from terrain3d.show.pages.section_image import LAYER_STRENGTH, Window, cut_image, lit
+from terrain3d.show.pages.section_words import (
+    change_words,
+    changes,
+    end_words,
+    metres,
+    run_rows,
+    section_sentence,
+)
 from terrain3d.show.pages.silhouettes import silhouette
 from terrain3d.show.pages.size import SCREEN, SIZES
-from terrain3d.show.pages.spread import spread
 from terrain3d.terrain import Foliage
 
 ONE = load_type("one-head-90", Path())
@@ -194,7 +201,7 @@ def test_a_printed_section_is_to_scale(name):
 def test_boxes_side_by_side_never_meet(boxes, right):
     """Whatever is wanted, boxes stay in the row, in order, and apart."""
     wanted, widths = [b[0] for b in boxes], [b[1] for b in boxes]
-    kept, middles = spread(wanted, widths, 0.0, right)
+    kept, middles = placed_in_a_row(wanted, widths, 0.0, right)
     assert len(kept) == len(middles)
     edges = [(m - widths[k] / 2, m + widths[k] / 2) for k, m in zip(kept, middles, strict=True)]
     assert all(low >= -1e-6 and high <= right + 1e-6 for low, high in edges)

@@ -15,7 +15,7 @@ from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.fans import fans_sentence, fans_sheet
 from terrain3d.show.pages.plan import plan_base
 from terrain3d.show.pages.size import SCALES, SIZES
-from terrain3d.show.pages.strip import runs, within
+from terrain3d.show.pages.walk_strip import runs, within
 from terrain3d.show.pages.walks import PER_PAGE, plan_with, walk_pages, walks_sentence, walks_sheet
 from terrain3d.terrain import Walk
 from terrain3d.walk.option import option_walks

@@ -15,9 +15,9 @@ from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.errors import InputError
 from terrain3d.show import palette
 from terrain3d.show.pages.stills import reach_of
-from terrain3d.show.window import board, controls
+from terrain3d.show.window import controls, panels
 from terrain3d.show.window import views as window
-from terrain3d.show.window.desk import Desk
+from terrain3d.show.window.state import WindowState
 
 
 @pytest.fixture
@@ -51,14 +51,14 @@ def test_no_display_names_the_other_way(outcome, monkeypatch):
 def test_switching_options_goes_round(view, outcome):
     """Options are stepped through and come round; each time the picture is the option's own."""
     first = picture(view)
-    view.desk.step_option(1)
+    view.state.step_option(1)
     second = picture(view)
     assert not np.array_equal(first, second)
-    view.desk.step_option(1)
-    assert view.desk.at == 0
+    view.state.step_option(1)
+    assert view.state.at == 0
     assert np.array_equal(picture(view), first)
-    view.desk.step_option(-1)
-    assert view.desk.at == len(outcome.options) - 1
+    view.state.step_option(-1)
+    assert view.state.at == len(outcome.options) - 1
     assert np.array_equal(picture(view), second)
 
 
@@ -76,7 +76,7 @@ def test_layers_and_foliage_go_and_come_back(view):
 def test_hidden_layers_stay_hidden_in_the_next_option(view):
     """What is off stays off when the option changes, for parts that are new in it as well."""
     view.toggle("layers")
-    view.desk.step_option(1)
+    view.state.step_option(1)
     view.draw()
     (pane,) = view._panes
     assert pane.actors["layers"]
@@ -85,10 +85,10 @@ def test_hidden_layers_stay_hidden_in_the_next_option(view):
 
 def test_two_options_share_one_camera(view):
     """Compared options are both drawn, and turning one turns the other."""
-    view.desk.compare()
+    view.state.compare()
     view.draw()
     view.reset_camera()
-    assert view.desk.shown == (1, 0)
+    assert view.state.shown == (1, 0)
     left, right = view.plotter.renderers
     assert left.GetDraw()
     assert right.GetDraw()
@@ -96,9 +96,9 @@ def test_two_options_share_one_camera(view):
     assert right.camera.position == pytest.approx((10.0, -40.0, 60.0))
     view.reset_camera()
     assert left.camera.position != pytest.approx((10.0, -40.0, 60.0))
-    view.desk.compare()
+    view.state.compare()
     view.draw()
-    assert view.desk.shown == (0,)
+    assert view.state.shown == (0,)
     assert not right.GetDraw()
 
 
@@ -134,11 +134,11 @@ CHANGES = [
 @pytest.mark.parametrize(("setting", "share"), CHANGES)
 def test_the_ground_shows_the_verdicts_of_the_new_setting(view, setting, share):
     """After a slider moved, each colour's share of the drape is its verdict's share of the ground."""
-    before = view.desk.option.verdicts
-    view.desk.slide(setting, share)
+    before = view.state.option.verdicts
+    view.state.slide(setting, share)
     view.draw()
-    assert (view.desk.option.verdicts != before).any()
-    codes = view.desk.option.verdicts[view._extent.rows, view._extent.columns]
+    assert (view.state.option.verdicts != before).any()
+    codes = view.state.option.verdicts[view._extent.rows, view._extent.columns]
     drawn = shares_in_texture(view._panes[0])
     assert sum(drawn.values()) == pytest.approx(1.0)
     for code, share_drawn in drawn.items():
@@ -147,17 +147,17 @@ def test_the_ground_shows_the_verdicts_of_the_new_setting(view, setting, share):
 
 def test_colours_lie_on_the_ground_they_belong_to(view):
     """Seen from straight above, the screen has each verdict's hue where its cells are."""
-    view.desk.slide(controls.BEARING, 0.4)
+    view.state.slide(controls.BEARING, 0.4)
     view.hidden = {"names", "layers", "foliage", "marks", "contours", "units", "scale", "solids"}
     view.draw()
-    extent, ground = view._extent, view.desk.outcome.terrain.ground
+    extent, ground = view._extent, view.state.outcome.terrain.ground
     camera = view.plotter.renderers[0].camera
     x, y = extent.centre
     camera.position, camera.focal_point, camera.up = (x, y, 400.0), (x, y, 20.0), (0, 1, 0)
     camera.view_angle = 8.0
     view._clip()
     image = view.plotter.screenshot(None, return_img=True)[..., :3].astype(float)
-    codes = view.desk.option.verdicts
+    codes = view.state.option.verdicts
     checked = 0
     for row in range(extent.rows.start + 2, extent.rows.stop - 2, 3):
         for column in range(extent.columns.start + 2, extent.columns.stop - 2, 3):
@@ -179,10 +179,10 @@ def test_colours_lie_on_the_ground_they_belong_to(view):
 
 def test_layers_turn_with_the_unit_and_end_where_they_hit(view, outcome):
     """The drawn layers of a turned unit lie about its new bearing, ending as fresh rays end."""
-    view.desk.slide(controls.BEARING, 0.25)
+    view.state.slide(controls.BEARING, 0.25)
     view.draw()
-    unit = view.desk.unit
-    moving = view._moving_parts(view.desk.option)
+    unit = view.state.unit
+    moving = view._moving_parts(view.state.option)
     points = np.vstack([part.mesh.points for part in moving.parts if part.group == "layers"])
     away = points - unit.eye
     far = np.linalg.norm(away, axis=1)
@@ -224,25 +224,25 @@ def test_the_view_turns_moves_and_nears_by_keys_within_limits(view):
 
 def test_what_is_written_fits_and_follows(outcome):
     """The column is as high as asked, has ink, and differs between options and settings."""
-    desk = Desk(outcome)
-    one, bar = board.draw_column(desk, 900), board.draw_bar(desk, 1000)
-    assert one.shape == (900, board.COLUMN_PX, 3)
-    assert bar.shape == (board.BAR_PX, 1000, 3)
+    state = WindowState(outcome)
+    one, bar = panels.draw_column(state, 900), panels.draw_bar(state, 1000)
+    assert one.shape == (900, panels.COLUMN_PX, 3)
+    assert bar.shape == (panels.BAR_PX, 1000, 3)
     assert (one < 128).any()
-    desk.step_value(6)
-    assert not np.array_equal(board.draw_column(desk, 900), one)
-    assert not np.array_equal(board.draw_bar(desk, 1000), bar)
-    desk.compare()
-    assert board.draw_column(desk, 300).shape == (300, board.COLUMN_PX, 3)
-    assert board.draw_bar(desk, 240).shape == (board.BAR_PX, 240, 3)
+    state.step_value(6)
+    assert not np.array_equal(panels.draw_column(state, 900), one)
+    assert not np.array_equal(panels.draw_bar(state, 1000), bar)
+    state.compare()
+    assert panels.draw_column(state, 300).shape == (300, panels.COLUMN_PX, 3)
+    assert panels.draw_bar(state, 240).shape == (panels.BAR_PX, 240, 3)
 
 
 def test_a_hurried_view_shows_the_true_verdicts_and_rests_as_it_was(view):
     """While something moves the ground has fewer faces; colours, lines and words stay."""
     view.hurry(True)
-    view.desk.slide(controls.BEARING, 0.4)
+    view.state.slide(controls.BEARING, 0.4)
     hurried = picture(view)
-    codes = view.desk.option.verdicts[view._extent.rows, view._extent.columns]
+    codes = view.state.option.verdicts[view._extent.rows, view._extent.columns]
     for code, share_drawn in shares_in_texture(view._panes[0]).items():
         assert share_drawn == pytest.approx((codes == code).mean(), abs=1e-12), code
     view.hurry(True)
@@ -253,7 +253,7 @@ def test_a_hurried_view_shows_the_true_verdicts_and_rests_as_it_was(view):
     rested = picture(view)
     far_off = np.abs(rested.astype(int) - hurried).max(axis=-1) > 30
     assert 0 < far_off.mean() < 0.02
-    assert np.array_equal(rested[:, : board.COLUMN_PX], hurried[:, : board.COLUMN_PX])
+    assert np.array_equal(rested[:, : panels.COLUMN_PX], hurried[:, : panels.COLUMN_PX])
     view.hurry(True)
     assert np.array_equal(picture(view), hurried)
     view.hurry(False)
@@ -281,7 +281,7 @@ def boxes_of(pane):
 
 def test_no_two_names_meet_however_the_view_is_turned(view):
     """In two narrow views names move aside or are left out; each stays in its view, beside its point."""
-    view.desk.compare()
+    view.state.compare()
     view.draw()
     view.reset_camera()
     moved_aside = left_out = 0
@@ -330,9 +330,11 @@ def test_points_are_seen_where_the_library_sees_them(view):
 
 def test_every_key_that_answers_is_listed():
     """The list of keys names every letter that does something."""
-    listed = " ".join(key for key, what in board.ALL_KEYS if what).replace(",", " ").split()
+    listed = " ".join(key for key, what in panels.ALL_KEYS if what).replace(",", " ").split()
     assert {"Tab", "Enter", "u", "a", "s", "c", "l", "f", "r", "k", "q"} <= set(listed)
-    assert {key for key, _ in board.SHORT_KEYS} - {"\u2191 \u2193"} <= {key for key, _ in board.ALL_KEYS} | {
+    assert {key for key, _ in panels.SHORT_KEYS} - {"\u2191 \u2193"} <= {
+        key for key, _ in panels.ALL_KEYS
+    } | {
         "Tab",
         "k",
     }
@@ -382,7 +384,7 @@ import numpy as np
 from terrain3d.cli.view import _saver
 from terrain3d.job import run
 from terrain3d.show.window import board, controls
-from terrain3d.show.window.hands import Hands
+from terrain3d.show.window.keys_and_mouse import Hands
 from terrain3d.show.window.views import View
 
 site, shots = Path(sys.argv[1]), Path(sys.argv[2])

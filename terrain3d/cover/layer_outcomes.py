@@ -1,0 +1,119 @@
+"""What became of each layer over each cell: broken, or the cause that took it."""
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from terrain3d.cover.band import ROUNDING, arc_tangent, axes_of, filled_length, in_arc, layer_sines, slope_at
+from terrain3d.cover.heads import HeadTable
+from terrain3d.detector.pose import Detector
+from terrain3d.sight.panorama import Panorama
+from terrain3d.sight.slices import NEAR_M
+
+#: What became of a layer over a cell; other than BROKEN they are in the order in which a cause is
+#: preferred when several heads or units miss a cell: the nearer to success, the earlier.
+BROKEN, BY_FOLIAGE, BY_SOLID, BY_GROUND, PASSES_ABOVE, LANDS_SHORT, CLOSE_IN, BEYOND, OUTSIDE_ARC = range(9)
+
+
+def layer_outcomes(
+    seen: Panorama, table: HeadTable, detector: Detector, figure_height_m: float
+) -> NDArray[np.uint8]:
+    """What became of each layer of one unit on every cell of a panorama.
+
+    Returns
+    -------
+    (l, n) uint8
+        BROKEN or the cause, rows as `table.layer_names`; those of the cell's best head, and
+        OUTSIDE_ARC for a layer that no head there has.
+    """
+    layer_outcomes = np.full((len(table.layer_names), len(seen.cells)), OUTSIDE_ARC, np.uint8)
+    _explain(
+        seen.east, seen.north, seen.distance, seen.foot, seen.lowest, seen.piece_start, seen.pieces,
+        table.pan_deg, table.half_arc_deg, table.elevation_deg, table.half_thickness_deg, table.name,
+        table.upper, table.nominal_height_m, table.max_range_m,
+        detector.bearing_deg, detector.tilt_deg, detector.roll_deg, detector.range_m, detector.height_m,
+        figure_height_m, detector.fill_needed, layer_outcomes,
+    )  # fmt: skip
+    return layer_outcomes
+
+
+@njit(cache=True, nogil=True)
+def _explain(
+    east, north, distance, foot, lowest, piece_start, pieces,
+    pans, half_arcs, elevations, half_thicknesses, names, uppers, nominal_height, max_range,
+    bearing, tilt, roll, range_m, mount_height, figure, fill_needed, layer_outcomes,
+):  # fmt: skip
+    """The fates of the layers of each cell's best head, by name.
+
+    Heads are told apart as for verdicts; of equals the one whose layers come nearer to success.
+    """
+    n_layers = names.shape[1]
+    best = np.full(len(distance), -1_000_000, np.int64)
+    own = np.empty(n_layers, np.uint8)
+    for h in range(len(pans)):
+        axes = axes_of(bearing + pans[h], tilt, roll)
+        sines = layer_sines(elevations[h], half_thicknesses[h], nominal_height, range_m)
+        tangent, is_wide = arc_tangent(half_arcs[h])
+        for c in range(len(distance)):
+            ux = east[c]
+            uy = north[c]
+            lean = ux * axes[2, 0] + uy * axes[2, 1]
+            n_broken = 0
+            misses = 0
+            for k in range(n_layers):
+                if names[h, k] < 0:
+                    continue
+                axis = slope_at(lean, axes[2, 2], sines[k, 1])
+                side = abs(ux * axes[0, 0] + uy * axes[0, 1] + axis * axes[0, 2])
+                ahead = ux * axes[1, 0] + uy * axes[1, 1] + axis * axes[1, 2]
+                if distance[c] <= NEAR_M:
+                    own[k] = CLOSE_IN
+                elif not in_arc(side, ahead, tangent, is_wide):
+                    own[k] = OUTSIDE_ARC
+                elif distance[c] ** 2 * (1.0 + axis * axis) > max_range * max_range * (1.0 + 1e-12):
+                    own[k] = BEYOND
+                else:
+                    own[k] = _outcome_in_band(
+                        distance[c], axis,
+                        slope_at(lean, axes[2, 2], sines[k, 0]), slope_at(lean, axes[2, 2], sines[k, 2]),
+                        foot[c], lowest[c], pieces[piece_start[c] : piece_start[c + 1]],
+                        mount_height, figure, fill_needed,
+                    )  # fmt: skip
+                # The upper layer alone is a better verdict than the lower one alone.
+                n_broken += (2 if k == uppers[h] else 1) if own[k] == BROKEN else 0
+                misses += own[k]
+            score = 1000 * n_broken - misses
+            if score > best[c]:
+                best[c] = score
+                for k in range(n_layers):
+                    if names[h, k] >= 0:
+                        layer_outcomes[names[h, k], c] = own[k]
+
+
+@njit(cache=True, nogil=True)
+def _outcome_in_band(
+    d, axis, low, high, foot, lowest, pieces, mount_height, figure, fill_needed
+):  # fmt: skip
+    """What became of a layer whose band stands over a cell: taken away one obstacle at a time."""
+    z_low = d * low
+    z_high = d * high
+    top = foot + figure
+    needed = (fill_needed - ROUNDING) * (z_high - z_low)
+    roof = min(z_high, top)
+    if roof - max(z_low, foot) < needed:
+        if foot - z_low > z_high - top:
+            return LANDS_SHORT
+        # A layer that slopes down passes over whatever is close to the unit, on the level too.
+        if axis < 0.0 and d * axis > figure - mount_height:
+            return CLOSE_IN
+        return PASSES_ABOVE
+    if roof - max(z_low, lowest) < needed:
+        return BY_GROUND
+    unweighted = 0.0
+    for p in range(len(pieces)):
+        unweighted += max(min(roof, pieces[p, 1]) - max(z_low, pieces[p, 0]), 0.0)
+    if unweighted < needed:
+        return BY_SOLID
+    if filled_length(pieces, 0, len(pieces), z_low, roof) < needed:
+        return BY_FOLIAGE
+    return BROKEN

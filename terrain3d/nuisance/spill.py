@@ -1,0 +1,348 @@
+"""Where the upper layer runs past own land, on what it lands, and whose ground lies in it.
+
+The upper layer does not end at the boundary: over falling ground it runs on above everybody's heads. Two
+reaches are kept apart throughout. *Within its range* is up to the slant distance that the type is rated
+for. *On past its range* is from there to `FOLLOW_ON` times that distance: a passive unit has no
+far end, and senses what is hot and large farther off than a person (common practice, no source).
+
+What counts on ground of others, in cells of the ground's grid:
+
+- within range a person (the site's figure) who breaks the upper layer; on a road the larger of a person and
+  a vehicle, VEHICLE_M, for both use it;
+- on past its range something as tall as a vehicle, whatever the ground.
+
+The same holds for the ground past the boundary as a whole.
+
+A cell counts when that height fills the layer as the unit's own fill has it, seen past ground, solids and
+leaves, as for a verdict. How several units combine does not matter here: each is troubled by itself.
+"""
+
+import math
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from terrain3d.cover.areas import cells_within
+from terrain3d.detector.pose import Detector, PosedHead, posed_heads
+from terrain3d.nuisance.sight_lines import Lands, follow
+from terrain3d.nuisance.upper_layer import head_rays, upper_broken, upper_layer
+from terrain3d.sight.panorama import panorama
+from terrain3d.terrain import Area, Beyond, Ground, Terrain
+from terrain3d.units import Floats
+
+Mask = NDArray[np.bool_]
+
+#: How far on the layer is followed, as a multiple of the rated range: the warm front of a vehicle, 1.5 m
+#: wide, fills at three times the distance as much of a zone as a person, 0.5 m (invented sizes).
+FOLLOW_ON = 3.0
+#: Height of a vehicle; also of what is large and hot enough to be sensed past the range (invented).
+VEHICLE_M = 1.5
+#: Bearings at which a layer is followed, degrees apart.
+STEP_DEG = 0.5
+
+
+@dataclass(frozen=True, eq=False)
+class Fan:
+    """The upper layer of one head, followed along its lower edge, its axis and its upper edge.
+
+    Parameters
+    ----------
+    unit : str
+    head : int
+        From 1.
+    layer : str
+    eye : (x, y, z)
+        Local metres.
+    bearing_deg : (n,) float
+        Of the axis, clockwise from north.
+    ends : (3, n, 3) float
+        Where each line ends, local metres.
+    end_m : (3, n) float
+        Slant distance to there: to what it lands on, the end of the known ground, or `follow_m`.
+    lands : (3, n) uint8
+        Codes of `Lands`.
+    solid : (3, n) int64
+        Which solid it lands on, an index of the terrain's names; -1 for none.
+    past_within_m, past_on_m : (3, n) float
+        Plan metres beyond the boundary, within range and on past it; NaN where no boundary is drawn.
+    range_m, follow_m : float
+        Slant distances at which the two reaches end.
+    """
+
+    unit: str
+    head: int
+    layer: str
+    eye: tuple[float, float, float]
+    bearing_deg: Floats
+    ends: Floats
+    end_m: Floats
+    lands: NDArray[np.uint8]
+    solid: NDArray[np.int64]
+    past_within_m: Floats
+    past_on_m: Floats
+    range_m: float
+    follow_m: float
+
+
+@dataclass(frozen=True)
+class Landing:
+    """One kind of thing that the axes of a fan end on past the boundary.
+
+    `solid` names the solid where they land on one; `arc_deg` is the arc of bearings; the distances are
+    slant metres from the unit.
+    """
+
+    lands: Lands
+    solid: str | None
+    arc_deg: float
+    nearest_m: float
+    farthest_m: float
+
+
+@dataclass(frozen=True)
+class PieceSpill:
+    """Ground of others that lies in the upper layer of any unit of an option.
+
+    `nearest_m` is the plan distance from a unit to the nearest such cell, None where there is none.
+    """
+
+    name: str
+    kind: str
+    keep_out: bool
+    within_m2: float
+    on_past_m2: float
+    nearest_m: float | None
+
+
+@dataclass(frozen=True, eq=False)
+class Spill:
+    """How an option's upper layers run past own land.
+
+    Parameters
+    ----------
+    fans : tuple of Fan
+        Each head of each unit.
+    landings : tuple of tuple of Landing
+        For each fan what its axis ends on, widest first; where a boundary is drawn only of bearings
+        that run past it.
+    has_boundary : bool
+        Whether own land is drawn; without it nothing is said of running past.
+    ground : Ground
+        What was looked at: the ground of the terrain that was handed in.
+    past_within, past_on : (ny, nx) bool
+        Cells of `ground` beyond the boundary in the upper layer, within range and only on past it.
+    past_within_m2, past_on_m2 : float
+        Their areas.
+    pieces : tuple of PieceSpill
+        Every piece of ground of others that is drawn.
+    notes : tuple of str
+        What a reader has to know besides.
+    """
+
+    fans: tuple[Fan, ...]
+    landings: tuple[tuple[Landing, ...], ...]
+    has_boundary: bool
+    ground: Ground
+    past_within: Mask
+    past_on: Mask
+    past_within_m2: float
+    past_on_m2: float
+    pieces: tuple[PieceSpill, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def farthest_within_m(self) -> float | None:
+        """Farthest that any layer runs past the boundary within its range; None without a boundary."""
+        if not self.has_boundary:
+            return None
+        return max((float(fan.past_within_m.max()) for fan in self.fans), default=0.0)
+
+    @property
+    def farthest_on_m(self) -> float | None:
+        """Farthest that any layer runs past the boundary on past its range; None without a boundary.
+
+        Only what lies past the range counts, as everywhere here.
+        """
+        if not self.has_boundary:
+            return None
+        return max((float(fan.past_on_m.max()) for fan in self.fans), default=0.0)
+
+
+def spill(terrain: Terrain, units: tuple[Detector, ...], figure_height_m: float) -> Spill:
+    """Follow the upper layers of an option's units past the boundary.
+
+    Parameters
+    ----------
+    terrain : Terrain
+        With its `boundary` and `beyond` where they are drawn.
+    units : tuple of Detector
+    figure_height_m : float
+        Height of a person, metres.
+    """
+    fans = tuple(
+        _fan(terrain, unit, index, head) for unit in units for index, head in enumerate(posed_heads(unit), 1)
+    )
+    ground = terrain.ground
+    none = np.zeros(ground.z.shape, bool)
+    person, larger, on_past = none.copy(), none.copy(), none.copy()
+    for unit in units:
+        follow_m = FOLLOW_ON * unit.type.max_range
+        seen = panorama(terrain, unit.eye, follow_m)
+        person |= upper_broken(ground, unit, seen, counted_height_m("other", figure_height_m))
+        larger |= upper_broken(ground, unit, seen, counted_height_m("road", figure_height_m))
+        # Cells that the same height breaks in both reaches differ in their distance alone.
+        vehicle = upper_broken(ground, unit, seen, VEHICLE_M)
+        on_past |= upper_broken(ground, unit, seen, VEHICLE_M, follow_m) & ~vehicle
+    road = none.copy()
+    for piece in terrain.beyond:
+        if piece.kind == "road":
+            road |= _piece_cells(ground, piece)
+    within = person | (larger & road)
+    pieces = tuple(_piece(ground, units, piece, within, on_past) for piece in terrain.beyond)
+    outside = none if terrain.boundary is None else ground.known & ~_own_cells(terrain)
+    within, on = within & outside, on_past & ~within & outside
+    cell_m2 = ground.cell_m**2
+    return Spill(
+        fans,
+        tuple(landings(fan, terrain.solids.names) for fan in fans),
+        terrain.boundary is not None,
+        ground,
+        within,
+        on,
+        float(within.sum()) * cell_m2,
+        float(on.sum()) * cell_m2,
+        pieces,
+        tuple(_notes(terrain, units, fans)),
+    )
+
+
+def counted_height_m(kind: str, figure_height_m: float) -> float:
+    """Height of what counts on ground of a kind, within range, metres.
+
+    >>> counted_height_m("neighbour", 1.7), counted_height_m("road", 1.7), counted_height_m("road", 0.6)
+    (1.7, 1.7, 1.5)
+    """
+    return max(figure_height_m, VEHICLE_M) if kind == "road" else figure_height_m
+
+
+def landings(fan: Fan, solid_names: tuple[str, ...]) -> tuple[Landing, ...]:
+    """What the axis of a fan ends on, widest arc first; of bearings that run past the boundary alone."""
+    counts = np.isnan(fan.past_within_m[1]) | (fan.past_within_m[1] + fan.past_on_m[1] > 0)
+    # Each bearing stands for half the way to its neighbours.
+    share_deg = np.gradient(np.unwrap(fan.bearing_deg, period=360))
+    share_deg[[0, -1]] /= 2
+    found: dict[tuple[Lands, str | None], list[int]] = {}
+    for k in np.flatnonzero(counts):
+        name = solid_names[fan.solid[1, k]] if fan.solid[1, k] >= 0 else None
+        found.setdefault((Lands(fan.lands[1, k]), name), []).append(int(k))
+    ends = fan.end_m[1]
+    rows = [
+        Landing(*what, float(share_deg[at].sum()), float(ends[at].min()), float(ends[at].max()))
+        for what, at in found.items()
+    ]
+    return tuple(sorted(rows, key=lambda row: -row.arc_deg))
+
+
+def landing_words(landing: Landing, follow_m: float) -> str:
+    """What an axis lands on, short; `follow_m` is how far it was followed.
+
+    >>> landing_words(Landing(Lands.NOTHING, None, 90.0, 36.0, 36.0), 36.0)
+    'nothing within 36 m'
+    """
+    return {
+        Lands.NOTHING: f"nothing within {follow_m:g} m",
+        Lands.GROUND: "ground",
+        Lands.SOLID: landing.solid or "a solid",
+        Lands.FOLIAGE: "foliage",
+        Lands.UNSURVEYED: "known ground ends",
+    }[landing.lands]
+
+
+def _fan(terrain: Terrain, unit: Detector, index: int, head: PosedHead) -> Fan:
+    layer = upper_layer(head)
+    n = max(2, math.ceil(head.arc_deg / STEP_DEG) + 1)
+    azimuth, edges = np.linspace(-0.5, 0.5, n) * head.arc_deg, np.array([-0.5, 0.0, 0.5])
+    elevation = layer.elevation_deg + edges * layer.thickness_deg
+    rays = head_rays(head, *np.broadcast_arrays(azimuth[None, :], elevation[:, None])).reshape(-1, 3)
+    range_m = unit.type.max_range
+    follow_m = FOLLOW_ON * range_m
+    end_m, lands, solid = follow(terrain, unit.eye, rays, follow_m)
+    flat = np.hypot(rays[:, 0], rays[:, 1])
+    rated_m = np.minimum(end_m, range_m)
+    within = _outside_m(terrain, unit, rays, np.zeros(len(rays)), rated_m * flat)
+    on = _outside_m(terrain, unit, rays, rated_m * flat, end_m * flat)
+    axis = rays.reshape(3, n, 3)[1]
+    return Fan(
+        unit.name, index, layer.name, unit.eye,
+        np.degrees(np.arctan2(axis[:, 0], axis[:, 1])) % 360,
+        (np.array(unit.eye) + rays * end_m[:, None]).reshape(3, n, 3),
+        end_m.reshape(3, n), lands.reshape(3, n), solid.reshape(3, n),
+        within.reshape(3, n), on.reshape(3, n), range_m, follow_m,
+    )  # fmt: skip
+
+
+def _outside_m(terrain: Terrain, unit: Detector, rays: Floats, start: Floats, stop: Floats) -> Floats:
+    """(n,) plan length of each line, between two plan distances, that lies off own land."""
+    if terrain.boundary is None:
+        return np.full(len(rays), np.nan)
+    own = shapely.Polygon(terrain.boundary)
+    shapely.prepare(own)
+    along = rays[:, :2] / np.hypot(rays[:, 0], rays[:, 1])[:, None]
+    points = np.array([unit.x, unit.y]) + along[:, None, :] * np.stack([start, stop], axis=1)[:, :, None]
+    inside = shapely.length(shapely.intersection(shapely.linestrings(points), own))
+    outside = stop - start - inside
+    return np.asarray(np.where(outside > 1e-6, outside, 0.0))
+
+
+def _own_cells(terrain: Terrain) -> Mask:
+    assert terrain.boundary is not None
+    return cells_within(terrain.ground, Area("own land", terrain.boundary))
+
+
+@lru_cache(maxsize=64)
+def _piece_cells(ground: Ground, piece: Beyond) -> Mask:
+    return cells_within(ground, Area(piece.name, piece.outline))
+
+
+def _piece(
+    ground: Ground, units: tuple[Detector, ...], piece: Beyond, within: Mask, on_past: Mask
+) -> PieceSpill:
+    inside = _piece_cells(ground, piece)
+    near, far = within & inside, on_past & ~within & inside
+    rows, columns = np.nonzero(near | far)
+    x, y = ground.xs[columns], ground.ys[rows]
+    away = [float(np.hypot(x - unit.x, y - unit.y).min()) for unit in units] if len(rows) else []
+    cell_m2 = ground.cell_m**2
+    return PieceSpill(
+        piece.name,
+        piece.kind,
+        piece.keep_out,
+        float(near.sum()) * cell_m2,
+        float(far.sum()) * cell_m2,
+        min(away, default=None),
+    )
+
+
+def _notes(terrain: Terrain, units: tuple[Detector, ...], fans: tuple[Fan, ...]) -> list[str]:
+    notes = list(terrain.doubts)
+    if terrain.boundary is None:
+        notes.append("no boundary is drawn, so nothing is said of how far the layers run past it")
+    else:
+        own = shapely.Polygon(terrain.boundary)
+        notes += [
+            f"{unit.name} stands off own land"
+            for unit in units
+            if not own.covers(shapely.Point(unit.x, unit.y))
+        ]
+    for unit in units:
+        lost = [fan.end_m[fan.lands == Lands.UNSURVEYED] for fan in fans if fan.unit == unit.name]
+        ends = np.concatenate(lost)
+        if len(ends):
+            notes.append(
+                f"the upper layer of {unit.name} leaves the known ground from {ends.min():.0f} m on;"
+                " what lies beyond is not known"
+            )
+    return notes

@@ -1,0 +1,175 @@
+"""PLY, OBJ, STL and GLB: triangle meshes, turned z up where the format says y is up."""
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import trimesh
+from numpy.typing import NDArray
+
+from terrain3d.errors import InputError
+from terrain3d.outside import opened
+from terrain3d.readers.crs import Said, settle
+from terrain3d.readers.source import Box, Header, Progress, Surface
+from terrain3d.site import GroundSource
+from terrain3d.units import Floats
+from terrain3d.wording import box_words, plain
+
+#: A mesh kept in 32-bit floats is told when its steps are coarser than this, metres.
+COARSE_STEP = 0.005
+_FORMS = {
+    "ply": "PLY mesh",
+    "obj": "OBJ mesh",
+    "stl": "STL mesh",
+    "glb": "GLB mesh, turned from y up to z up",
+}
+
+
+def mesh_header(path: Path, ground: GroundSource, form: str) -> Header:
+    """Bounds and count of a mesh, which means reading it.
+
+    Parameters
+    ----------
+    path : Path
+    ground : GroundSource
+    form : 'ply', 'obj', 'stl' or 'glb'
+    """
+    vertices, _ = _loaded(path, form)
+    low, high = vertices.min(axis=0), vertices.max(axis=0)
+    bounds = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
+    # glTF 2.0, section 3.4: y is up, all lengths are metres.
+    said = Said(vertical_unit_m=1.0, vertical_unit_from="the GLB standard") if form == "glb" else Said()
+    settled = settle(said, ground, str(path), bounds, len(vertices))
+    doubts = settled.doubts + _shape_doubts(low, high)
+    if np.array_equal(vertices, vertices.astype(np.float32)):
+        doubts += _step_doubts(vertices)
+    return Header(
+        kind="mesh",
+        crs=settled.crs,
+        vertical_unit_m=settled.vertical_unit_m,
+        bounds=bounds,
+        n_points=len(vertices),
+        doubts=doubts,
+        form=_FORMS[form],
+        crs_from=settled.crs_from,
+        vertical_unit_from=settled.vertical_unit_from,
+    )
+
+
+def read_mesh(
+    path: Path, header: Header, form: str, box: Box | None, progress: Progress | None = None
+) -> Surface:
+    """Read the triangles that meet a box, each whole.
+
+    Raises
+    ------
+    InputError
+        Where the file is no mesh, has no triangles, or none meets the box.
+    """
+    vertices, triangles = _loaded(path, form)
+    if box is not None:
+        corners = vertices[triangles, :2]
+        low, high = corners.min(axis=1), corners.max(axis=1)
+        meets = np.all(high >= np.array(box[:2]), axis=1) & np.all(low <= np.array(box[2:]), axis=1)
+        triangles = triangles[meets]
+    if len(triangles) == 0:
+        raise InputError(
+            f"no triangle of it meets {box_words(box or header.bounds)}; "
+            f"it covers {box_words(header.bounds)}",
+            str(path),
+            "name a survey that covers the site, or check [site] crs and [ground] crs",
+        )
+    used, flat = np.unique(triangles, return_inverse=True)
+    kept = vertices[used]
+    kept[:, 2] *= header.vertical_unit_m
+    if progress is not None:
+        progress(1.0)
+    return Surface(kept, flat.reshape(-1, 3).astype(np.int64), header.crs, header.doubts)
+
+
+class _NothingElse(trimesh.resolvers.ZipResolver):
+    """Refuses whatever a mesh keeps beside itself, such as a GLB its points.
+
+    Given none, trimesh makes itself one that opens files, from the name of the stream.
+    """
+
+    def __init__(self, path: Path) -> None:
+        super().__init__({})
+        self._path = path
+
+    def get(self, name: str) -> bytes:
+        raise InputError(
+            f"it keeps a part of itself elsewhere, in {name[:100]!r}",
+            str(self._path),
+            "export it as one file that holds everything",
+        )
+
+
+def _loaded(path: Path, form: str) -> tuple[Floats, NDArray[np.int64]]:
+    """Vertices in use and triangles, z up, checked."""
+    try:
+        with opened(path) as stream, np.errstate(all="ignore"):
+            mesh: Any = trimesh.load(
+                stream, file_type=form, resolver=_NothingElse(path), process=False, skip_materials=True
+            )
+        mesh = mesh.to_geometry() if isinstance(mesh, trimesh.Scene) else mesh
+        vertices: Floats = np.array(mesh.vertices, np.float64)
+        triangles = np.array(getattr(mesh, "faces", np.empty((0, 3))), np.int64)
+    except InputError:
+        raise
+    except Exception as error:
+        raise InputError(
+            f"it cannot be read as {_FORMS[form].split(',')[0]}: it is damaged or cut off",
+            str(path),
+            "export the mesh again",
+        ) from error
+    if triangles.ndim != 2 or len(triangles) == 0 or vertices.ndim != 2 or vertices.shape[1] != 3:
+        raise InputError(
+            f"it has {len(vertices)} vertices and no triangles",
+            str(path),
+            "export a surface with faces; a bare cloud of points goes in as LAS, LAZ or XYZ text",
+        )
+    if triangles.min() < 0 or triangles.max() >= len(vertices):
+        raise InputError(
+            f"a triangle names vertex {int(triangles.max())} of {len(vertices)}", str(path), "export it again"
+        )
+    bad = np.flatnonzero(~np.isfinite(vertices).all(axis=1) & _in_use(triangles, len(vertices)))
+    if len(bad):
+        raise InputError(
+            f"{len(bad)} of its vertices are no numbers, the first is {vertices[bad[0]].tolist()}",
+            f"{path}: vertex {int(bad[0])}",
+            "take those vertices out, or export it again",
+        )
+    used, flat = np.unique(triangles, return_inverse=True)
+    vertices, triangles = vertices[used], flat.reshape(-1, 3).astype(np.int64)
+    if form == "glb":
+        # y up, seen from +z: east is x, north is -z.
+        vertices = np.column_stack([vertices[:, 0], -vertices[:, 2], vertices[:, 1]])
+    return vertices, triangles
+
+
+def _in_use(triangles: NDArray[np.int64], n_vertices: int) -> NDArray[np.bool_]:
+    used = np.zeros(n_vertices, bool)
+    used[triangles.ravel()] = True
+    return used
+
+
+def _shape_doubts(low: Floats, high: Floats) -> tuple[str, ...]:
+    width, depth, height = (float(v) for v in high - low)
+    if height > max(width, depth) or min(width, depth) < 1e-9:
+        return (
+            f"the mesh is {plain(width, 6)} wide, {plain(depth, 6)} deep and {plain(height, 6)} high: "
+            "if y is up in it, "
+            "export it again with z up",
+        )
+    return ()
+
+
+def _step_doubts(vertices: Floats) -> tuple[str, ...]:
+    step = float(np.spacing(np.float32(np.abs(vertices).max())))
+    if step <= COARSE_STEP:
+        return ()
+    return (
+        f"its coordinates are 32-bit numbers in steps of {plain(step)} this far from zero, which makes steps "
+        "in the ground: export it as 64-bit PLY or OBJ, or shifted near zero",
+    )

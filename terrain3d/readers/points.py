@@ -1,0 +1,407 @@
+"""LAS, LAZ and COPC: the points inside a box, chunk by chunk."""
+
+import math
+import struct
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import laspy
+import numpy as np
+from numpy.typing import NDArray
+
+from terrain3d.errors import InputError
+from terrain3d.outside import opened
+from terrain3d.readers.crs import settle
+from terrain3d.readers.header import LasHeader, read_las_header, said_by_las
+from terrain3d.readers.quiet import quiet
+from terrain3d.readers.source import Box, Bytes, Cloud, Header, Progress
+from terrain3d.site import GroundSource
+from terrain3d.units import Floats
+from terrain3d.wording import box_words
+
+#: Points decoded at a time: some 40 MB, so that memory goes to what is kept.
+CHUNK = 1_000_000
+#: ASPRS: 7 low point, 18 high noise (LAS 1.4 R15, table 17).
+NOISE = (7, 18)
+#: In formats 0 to 5 class 8 is a model key point, taken from the ground, and class 12 is an overlap
+#: point, class unknown (LAS 1.4 R15, table 9).
+_LEGACY = np.arange(256, dtype=np.uint8)
+_LEGACY[8], _LEGACY[12] = 2, 1
+#: A share of noise above this is told.
+MUCH_NOISE = 0.1
+#: Above this share of the file's area a COPC is read in order, which decodes each point once.
+_QUERY_SHARE = 0.25
+#: Points to expect from one query; a larger box is asked for in strips.
+_QUERY_POINTS = 2_000_000
+#: Raw coordinates are 32-bit whole numbers; a little less, so that none overflows on the way.
+_RAW_END = 2.0**31 - 2
+
+#: Points packed together in a LAZ: 50,000 as a rule, more than this never seen (common practice, no
+#: source); and the mark that the table of chunks tells each one's number (LASzip, chunk size).
+_MOST_PACKED, _PACKED_VARIOUSLY = 5_000_000, 2**32 - 1
+
+#: What is decoded; colours, waveforms and extra bytes stay compressed.
+_WANTED = (
+    laspy.DecompressionSelection.XY_RETURNS_CHANNEL
+    | laspy.DecompressionSelection.Z
+    | laspy.DecompressionSelection.CLASSIFICATION
+    | laspy.DecompressionSelection.FLAGS
+)
+
+Record = NDArray[np.void]
+
+
+def las_header(path: Path, ground: GroundSource) -> Header:
+    """What a LAS, LAZ or COPC file says before its points are read."""
+    las = read_las_header(path)
+    _check_chunk_size(las, path)
+    bounds = las.bounds
+    doubts: tuple[str, ...] = ()
+    if not las.has_bounds or not _first_points_inside(path, las):
+        bounds = _ends(path, las, las.n_points)
+        doubts = (
+            f"the bounds in its header, {box_words(las.bounds)}, do not hold its points, which lie in "
+            f"{box_words(bounds)}: the survey may have been cut or written wrongly",
+        )
+    settled = settle(said_by_las(las), ground, str(path), bounds, las.n_points)
+    return Header(
+        kind="cloud",
+        crs=settled.crs,
+        vertical_unit_m=settled.vertical_unit_m,
+        bounds=bounds,
+        n_points=las.n_points,
+        doubts=doubts + settled.doubts,
+        form=las.form,
+        crs_from=settled.crs_from,
+        vertical_unit_from=settled.vertical_unit_from,
+    )
+
+
+def read_las(path: Path, header: Header, box: Box | None, progress: Progress | None = None) -> Cloud:
+    """Read the points inside a box, without noise and withheld points.
+
+    Parameters
+    ----------
+    path : Path
+    header : Header
+        From `las_header`.
+    box : (west, south, east, north) or None
+        In the units of the survey's CRS, its edges included; None reads all.
+    progress : callable, optional
+
+    Returns
+    -------
+    Cloud
+        Classes of point formats 0 to 5 in the meaning of formats 6 to 10.
+
+    Raises
+    ------
+    InputError
+        Where the points cannot be decoded, none lies in the box, or all are noise.
+    """
+    gathered = _Gathered()
+    doubts = pass_las(path, header, box, gathered.take, progress)
+    return Cloud(
+        gathered.xyz,
+        gathered.classes,
+        gathered.return_number,
+        gathered.n_returns,
+        header.crs,
+        doubts,
+    )
+
+
+def pass_las(
+    path: Path,
+    header: Header,
+    box: Box | None,
+    take: Callable[[Cloud], None],
+    progress: Progress | None = None,
+) -> tuple[str, ...]:
+    """Hand on the points that `read_las` would read, chunk by chunk, keeping none.
+
+    Parameters
+    ----------
+    take : callable
+        Given up to `CHUNK` points at a time, in the file's order, as a `Cloud` without doubts whose
+        columns each lie side by side in memory.
+
+    Returns
+    -------
+    tuple of str
+        The doubts of the whole.
+
+    Raises
+    ------
+    InputError
+        As `read_las`.
+    """
+    las = read_las_header(path)
+    sieve = _Sieve(las, header, box)
+    for done, record in _decoded(path, _records_of(path, las, header, box)):
+        cloud = sieve.kept(record)
+        if len(cloud.xyz):
+            take(cloud)
+        if progress is not None:
+            progress(done)
+    if sieve.n_inside == 0:
+        raise _nothing_inside(path, box, header)
+    if sieve.n_kept == 0:
+        raise InputError(
+            f"all {sieve.n_inside} points read are noise (classes 7 and 18) or withheld",
+            str(path),
+            "have the survey classified again, or name another",
+        )
+    return header.doubts + sieve.doubts(header.bounds)
+
+
+class _Gathered:
+    """The points so far; the arrays grow in place, for two copies of a tile would not fit."""
+
+    def __init__(self) -> None:
+        self.xyz: Floats = np.empty((0, 3))
+        self.classes: Bytes = np.empty(0, np.uint8)
+        self.return_number: Bytes = np.empty(0, np.uint8)
+        self.n_returns: Bytes = np.empty(0, np.uint8)
+
+    def take(self, cloud: Cloud) -> None:
+        start = len(self.classes)
+        stop = start + len(cloud.classes)
+        self.xyz.resize((stop, 3), refcheck=False)
+        self.xyz[start:] = cloud.xyz
+        for array, values in (
+            (self.classes, cloud.classes),
+            (self.return_number, cloud.return_number),
+            (self.n_returns, cloud.n_returns),
+        ):
+            array.resize(stop, refcheck=False)
+            array[start:] = values
+
+
+class _Sieve:
+    """Raw records in, points to keep out; counts what falls through."""
+
+    def __init__(self, las: LasHeader, header: Header, box: Box | None) -> None:
+        self._las, self._header, self._box = las, header, box
+        self.n_inside = self.n_kept = 0
+        self._low, self._high = np.full(2, np.inf), np.full(2, -np.inf)
+
+    def kept(self, record: Record) -> Cloud:
+        inside = _inside(record, self._las, self._box)
+        if inside is not None:
+            record = record[inside]
+        self.n_inside += len(record)
+        classes, return_number, n_returns, withheld = _attributes(record, self._las.point_format)
+        kept: NDArray[np.intp] | slice = slice(None)
+        dropped = withheld | (classes == NOISE[0]) | (classes == NOISE[1])
+        if dropped.any():
+            kept = np.flatnonzero(~dropped)
+            classes, return_number, n_returns = classes[kept], return_number[kept], n_returns[kept]
+        self.n_kept += len(classes)
+        columns = np.empty((3, len(classes)))
+        if len(classes):
+            for axis, name in enumerate("XYZ"):
+                # Side by side first: picking from records that lie apart is several times slower.
+                self._place(np.ascontiguousarray(record[name])[kept], axis, columns[axis])
+        return Cloud(columns.T, classes, return_number, n_returns, self._header.crs)
+
+    def _place(self, raw: NDArray[np.int32], axis: int, out: Floats) -> None:
+        """Whole numbers of the file into coordinates, heights into metres."""
+        scale, offset = self._las.scales[axis], self._las.offsets[axis]
+        np.multiply(raw, scale, out=out)
+        out += offset
+        if axis == 2:
+            out *= self._header.vertical_unit_m
+            return
+        self._low[axis] = min(self._low[axis], raw.min() * scale + offset)
+        self._high[axis] = max(self._high[axis], raw.max() * scale + offset)
+
+    def doubts(self, bounds: Box) -> tuple[str, ...]:
+        found = []
+        dropped = self.n_inside - self.n_kept
+        if dropped > MUCH_NOISE * self.n_inside:
+            found.append(
+                f"{dropped} of {self.n_inside} points are noise (classes 7 and 18) or withheld, and left out"
+            )
+        slack = 2 * self._las.scales[:2] + 1e-9 * np.abs(self._high)
+        outside = np.any(self._low < np.array(bounds[:2]) - slack) or np.any(
+            self._high > np.array(bounds[2:]) + slack
+        )
+        if outside:
+            found.append(
+                f"the header's bounds {box_words(bounds)} do not hold its points, which lie in "
+                f"{box_words((*self._low, *self._high))}: the survey may have been cut or written wrongly"
+            )
+        return tuple(found)
+
+
+def _decoded(path: Path, records: Iterator[tuple[float, Record]]) -> Iterator[tuple[float, Record]]:
+    """The same records; only the decoder's own work is guarded, not that of whoever takes them."""
+    while True:
+        with _decoding(path):
+            found = next(records, None)
+        if found is None:
+            return
+        yield found
+
+
+def _records_of(
+    path: Path, las: LasHeader, header: Header, box: Box | None
+) -> Iterator[tuple[float, Record]]:
+    """Share of the work done, and the raw records, chunk by chunk."""
+    if las.copc and box is not None and _share(box, header.bounds) < _QUERY_SHARE:
+        yield from _queried(path, las, box, _share(box, header.bounds))
+        return
+    with _reader(path) as reader:
+        done = 0
+        for chunk in reader.chunk_iterator(CHUNK):
+            done += len(chunk)
+            yield min(1.0, done / las.n_points), chunk.array
+    if done != las.n_points:
+        raise InputError(
+            f"its header claims {las.n_points} points, only {done} could be read",
+            str(path),
+            "copy or export the survey again: the file is damaged or was cut short",
+        )
+
+
+@contextmanager
+def _reader(path: Path) -> Iterator[Any]:
+    """A laspy reader of an open stream: it takes a name for an address where it looks like one."""
+    with (
+        opened(path) as stream,
+        laspy.open(stream, closefd=False, read_evlrs=False, decompression_selection=_WANTED) as reader,
+    ):
+        yield reader
+
+
+def _queried(path: Path, las: LasHeader, box: Box, share: float) -> Iterator[tuple[float, Record]]:
+    """The points of a COPC in a box, found through its octree, in strips that fit in memory."""
+    n_strips = max(1, math.ceil(share * las.n_points / _QUERY_POINTS))
+    low, high = _raw_range(box, las, 0)
+    # Raw coordinates are whole numbers: an edge halfway between two puts each point in one strip.
+    edges = [low - 0.5, *(np.floor(np.linspace(low, high, n_strips + 1)[1:-1]) + 0.5), high + 0.5]
+    with opened(path) as stream:
+        reader = laspy.CopcReader(stream, close_fd=False, decompression_selection=_WANTED)
+        for number, (left, right) in enumerate(pairwise(edges), 1):
+            raw_low = np.array([left, _raw_range(box, las, 1)[0], -_RAW_END])
+            raw_high = np.array([right, _raw_range(box, las, 1)[1], _RAW_END])
+            # Heights are not limited, for the header may be wrong.
+            bounds = laspy.Bounds(
+                mins=raw_low * las.scales + las.offsets, maxs=raw_high * las.scales + las.offsets
+            )
+            found: Record = reader.query(bounds=bounds).array
+            yield number / n_strips, found[(found["X"] > left) & (found["X"] < right)]
+
+
+def _raw_range(box: Box, las: LasHeader, axis: int) -> tuple[float, float]:
+    """The box along an axis in the file's whole numbers, its edges included."""
+    low = np.ceil((box[axis] - las.offsets[axis]) / las.scales[axis] - 1e-6)
+    high = np.floor((box[axis + 2] - las.offsets[axis]) / las.scales[axis] + 1e-6)
+    return max(float(low), -_RAW_END), min(float(high), _RAW_END)
+
+
+def _inside(record: Record, las: LasHeader, box: Box | None) -> NDArray[np.bool_] | None:
+    """Which raw records lie in the box, on whole numbers, before any is converted; None for all."""
+    if box is None:
+        return None
+    inside: NDArray[np.bool_] | None = None
+    for axis, name in enumerate("XY"):
+        low, high = _raw_range(box, las, axis)
+        raw = np.ascontiguousarray(record[name])
+        within = (raw >= low) & (raw <= high)
+        inside = within if inside is None else inside & within
+    return None if inside is None or inside.all() else inside
+
+
+def _attributes(record: Record, point_format: int) -> tuple[Bytes, Bytes, Bytes, NDArray[np.bool_]]:
+    """Class, return number, number of returns, withheld (LAS 1.4 R15, tables 8 and 16)."""
+    bits = _column(record, "bit_fields")
+    if point_format <= 5:
+        raw = _column(record, "raw_classification")
+        classes, withheld = _LEGACY[raw & 31], (raw & 128) != 0
+        return_number, n_returns = bits & 7, (bits >> 3) & 7
+    else:
+        classes = _column(record, "classification")
+        withheld = (_column(record, "classification_flags") & 4) != 0
+        return_number, n_returns = bits & 15, bits >> 4
+    return classes, np.maximum(return_number, 1), np.maximum(n_returns, 1), withheld
+
+
+def _column(record: Record, name: str) -> Bytes:
+    column: Bytes = np.ascontiguousarray(record[name])
+    return column
+
+
+def _check_chunk_size(las: LasHeader, path: Path) -> None:
+    """A compressed file says how many points it packs together; the decoder allocates for so many."""
+    record = las.records.get(("laszip encoded", 22204), b"")
+    if not las.compressed or len(record) < 16:
+        return
+    n_packed = struct.unpack_from("<I", record, 12)[0]
+    if max(las.n_points, _MOST_PACKED) < n_packed < _PACKED_VARIOUSLY:
+        raise InputError(
+            f"it claims to pack {n_packed} points together, and has {las.n_points}",
+            str(path),
+            "copy or export the survey again: the file is damaged",
+        )
+
+
+def _first_points_inside(path: Path, las: LasHeader) -> bool:
+    """Whether the header's bounds hold its first points: enough to catch bounds of another place."""
+    west, south, east, north = _ends(path, las, 1000)
+    slack = 2 * las.scales + 1e-9 * np.abs(las.maxs)
+    low, high = las.mins - slack, las.maxs + slack
+    return bool(west >= low[0] and south >= low[1] and east <= high[0] and north <= high[1])
+
+
+def _ends(path: Path, las: LasHeader, n_points: int) -> Box:
+    """The bounds of the first points themselves."""
+    low, high = np.full(2, np.inf), np.full(2, -np.inf)
+    with _decoding(path), _reader(path) as reader:
+        for start in range(0, n_points, CHUNK):
+            record = reader.read_points(min(CHUNK, n_points - start)).array
+            for axis, name in enumerate("XY"):
+                ends = np.array([record[name].min(), record[name].max()])
+                ends = ends * las.scales[axis] + las.offsets[axis]
+                low[axis], high[axis] = min(low[axis], ends[0]), max(high[axis], ends[1])
+    return float(low[0]), float(low[1]), float(high[0]), float(high[1])
+
+
+@contextmanager
+def _decoding(path: Path) -> Iterator[None]:
+    """Turn whatever a decoder raises on a damaged file into one message; its panics are no Exceptions.
+
+    They also print a line of their own, from the decoder's threads.
+    """
+    try:
+        with quiet(2, pass_on=True):
+            yield
+    except (InputError, KeyboardInterrupt, SystemExit, GeneratorExit):
+        raise
+    except BaseException as error:
+        raise InputError(
+            "its points cannot be decoded",
+            str(path),
+            "copy or export the survey again: the file is damaged or was cut short",
+        ) from error
+
+
+def _nothing_inside(path: Path, box: Box | None, header: Header) -> InputError:
+    crs = header.crs.name if header.crs is not None else "no CRS"
+    return InputError(
+        f"no point of it lies in {box_words(box or header.bounds)}; "
+        f"it covers {box_words(header.bounds)} ({crs})",
+        str(path),
+        "name a survey that covers the site, or check [site] crs and [ground] crs",
+    )
+
+
+def _share(box: Box, bounds: Box) -> float:
+    width = min(box[2], bounds[2]) - max(box[0], bounds[0])
+    height = min(box[3], bounds[3]) - max(box[1], bounds[1])
+    area = (bounds[2] - bounds[0]) * (bounds[3] - bounds[1])
+    return max(width, 0.0) * max(height, 0.0) / area if area > 0 else 1.0

@@ -1,0 +1,54 @@
+"""One door to every file of drawn shapes: look at what it is, then hand it to the reader of its format."""
+
+from pathlib import Path
+
+import numpy as np
+import pyproj
+
+from terrain3d.errors import InputError
+from terrain3d.outside import opened
+from terrain3d.readers.crs import crs_words, horizontal
+from terrain3d.readers.source import Feature
+from terrain3d.wording import pair
+
+# The readers are imported inside the function: most sites have their shapes in the site file.
+
+
+def read_features(path: Path, layer: str | None) -> tuple[list[Feature], pyproj.CRS | None]:
+    """The features of a file, and the horizontal CRS of their coordinates; None is the site's own.
+
+    Raises
+    ------
+    InputError
+        Where there is no such file or layer, or several layers and none is named.
+    """
+    with opened(path) as stream:
+        start = stream.read(64)
+    if start.startswith(b"SQLite format 3\0"):
+        from terrain3d.readers.geopackage import read_geopackage
+
+        features, crs = read_geopackage(path, layer)
+    elif start.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"{"):
+        from terrain3d.readers.geojson import read_geojson
+
+        features, crs = read_geojson(path, layer)
+    else:
+        raise InputError("it is neither GeoJSON nor GeoPackage", str(path), "export it as .geojson or .gpkg")
+    if not features:
+        raise InputError("it holds no features", str(path), "draw some, or leave this entry out")
+    crs = None if crs is None else horizontal(crs)
+    _refuse_plane_degrees(features, crs, path)
+    return features, crs
+
+
+def _refuse_plane_degrees(features: list[Feature], crs: pyproj.CRS | None, path: Path) -> None:
+    if crs is None or not crs.is_geographic:
+        return
+    for number, feature in enumerate(features, 1):
+        points = [ring for part in feature.parts for ring in part if len(ring)]
+        if any((np.abs(ring) > (360, 90)).any() for ring in points):
+            raise InputError(
+                f"{pair(*points[0][0])} is no longitude and latitude, and its CRS is {crs_words(crs)}",
+                f"{path}: feature {number}",
+                "GeoJSON without a crs member is in EPSG:4326: export it so, or as GeoPackage with its CRS",
+            )

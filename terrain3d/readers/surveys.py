@@ -1,0 +1,253 @@
+"""One door to every survey file: look at what it is, then hand it to the reader of its format."""
+
+import re
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+from terrain3d.errors import InputError
+from terrain3d.outside import opened
+from terrain3d.readers.source import Box, Cloud, Header, Progress, Raster, Surface
+from terrain3d.site import GroundSource
+
+# The readers are imported inside the functions: a LAS file needs neither GDAL nor a mesh library.
+
+#: What each extension promises.
+EXTENSIONS = {
+    ".las": "las",
+    ".laz": "las",
+    ".tif": "tif",
+    ".tiff": "tif",
+    ".asc": "asc",
+    ".xyz": "text",
+    ".csv": "text",
+    ".txt": "text",
+    ".ply": "ply",
+    ".obj": "obj",
+    ".stl": "stl",
+    ".glb": "glb",
+}
+_NAMES = {
+    "las": "LAS or LAZ points",
+    "tif": "a TIFF grid",
+    "asc": "an ESRI ASCII grid",
+    "text": "text",
+    "ply": "a PLY mesh",
+    "obj": "an OBJ mesh",
+    "stl": "an STL mesh",
+    "glb": "a GLB mesh",
+}
+#: First bytes that tell a format.
+_MAGIC = {
+    b"LASF": "las",
+    b"II*\0": "tif",
+    b"MM\0*": "tif",
+    b"II+\0": "tif",
+    b"MM\0+": "tif",
+    b"glTF": "glb",
+    b"ply\n": "ply",
+    b"ply\r": "ply",
+}
+#: First bytes of files that people name by mistake, and what to do.
+_STRANGERS = {
+    b"PK\x03\x04": ("a ZIP archive", "unpack it and name the survey inside"),
+    b"\x1f\x8b": ("a gzip archive", "unpack it and name the survey inside"),
+    b"%PDF": ("a PDF", "name the survey itself"),
+    b"\x89PNG": ("a picture", "name the survey itself"),
+    b"\xff\xd8\xff": ("a picture", "name the survey itself"),
+    b"SQLite format 3": ("a database or GeoPackage", "export the survey as GeoTIFF, LAZ or XYZ"),
+    b"ASTM-E57": ("an E57 scan", "convert it to LAZ"),
+    b"\x89HDF": ("an HDF5 file", "convert it to GeoTIFF"),
+    b"\xff\xfe": ("text in UTF-16", "save it as plain text in UTF-8"),
+    b"\xfe\xff": ("text in UTF-16", "save it as plain text in UTF-8"),
+}
+_JUDGE_IT = "a site file goes to: terrain3d compare FILE; for the survey it names, give that file"
+_DRAWN = "its shapes go into a site file, such as [[protect]] file = NAME; name the survey itself here"
+#: Text that is no list of points, by how it starts, and what to do.
+_STRANGE_TEXT = {
+    r"\ufeff?(\s*(#.*)?\n)*\s*\[\[?[\w.\" -]+\]\]?\s*(#.*)?(\n|$)": ("TOML, such as a site file", _JUDGE_IT),
+    r'\ufeff?\s*\{[\s\S]*?"type"\s*:\s*"(Feature|Topology|Point|Multi|LineString|Polygon|Geometry)': (
+        "GeoJSON, drawn shapes",
+        _DRAWN,
+    ),
+    r"\ufeff?\s*[\[{]": ("JSON", "name the survey itself"),
+    r"\ufeff?\s*<": ("XML or a page of the web", "name the survey itself"),
+}
+
+
+#: Control characters that no text has.
+_IS_BINARY = re.compile(rb"[\x00-\x08\x0e-\x19\x1b-\x1f]")
+
+
+def read_header(path: Path, ground: GroundSource) -> Header:
+    """What is known of a survey before its points are read.
+
+    Parameters
+    ----------
+    path : Path
+    ground : GroundSource
+        Its `crs` and `vertical_unit` go before what the file says.
+
+    Raises
+    ------
+    InputError
+        Where the file is none that can be read, or says what cannot be.
+    """
+    form, doubts = recognise(path)
+    if form == "las":
+        from terrain3d.readers.points import las_header
+
+        header = las_header(path, ground)
+    elif form == "text":
+        from terrain3d.readers.textpoints import text_header
+
+        header = text_header(path, ground)
+    elif form in ("tif", "asc"):
+        from terrain3d.readers.grids import grid_header
+
+        header = grid_header(path, ground, form)
+    else:
+        from terrain3d.readers.meshes import mesh_header
+
+        header = mesh_header(path, ground, form)
+    return replace(header, doubts=doubts + header.doubts)
+
+
+def read_survey(
+    path: Path, header: Header, box: Box | None, progress: Progress | None = None
+) -> Cloud | Raster | Surface:
+    """Read the part of a survey inside a box.
+
+    Parameters
+    ----------
+    path : Path
+    header : Header
+        From `read_header` of the same file.
+    box : (west, south, east, north) or None
+        In the units of `header.crs`; None reads all of it.
+    progress : callable, optional
+        Told the share of the work that is done.
+
+    Raises
+    ------
+    InputError
+        Where it cannot be decoded, or nothing of it lies in the box.
+    """
+    form, _ = recognise(path)
+    if form == "las":
+        from terrain3d.readers.points import read_las
+
+        return read_las(path, header, box, progress)
+    if form == "text":
+        from terrain3d.readers.textpoints import read_text
+
+        return read_text(path, header, box, progress)
+    if form in ("tif", "asc"):
+        from terrain3d.readers.grids import read_grid
+
+        return read_grid(path, header, form, box, progress)
+    from terrain3d.readers.meshes import read_mesh
+
+    return read_mesh(path, header, form, box, progress)
+
+
+def pass_points(
+    path: Path, header: Header, take: Callable[[Cloud], None], progress: Progress | None = None
+) -> None:
+    """Hand on all points of a cloud, chunk by chunk, keeping none.
+
+    Parameters
+    ----------
+    path : Path
+    header : Header
+        From `read_header` of the same file, of the kind 'cloud'.
+    take : callable
+        Given some points at a time.
+    progress : callable, optional
+        Told the share of the work that is done.
+    """
+    form, _ = recognise(path)
+    if form == "las":
+        from terrain3d.readers.points import pass_las
+
+        pass_las(path, header, None, take, progress)
+    else:
+        from terrain3d.readers.textpoints import pass_text
+
+        pass_text(path, header, None, take, progress)
+
+
+def pass_tops(path: Path, header: Header, box: Box, wide: int, take: Callable[[Cloud], None]) -> None:
+    """Hand on an elevation grid as points: of each square of cells, so many wide, its middle and its top.
+
+    Parameters
+    ----------
+    path : Path
+    header : Header
+        From `read_header` of the same file, of the kind 'raster'.
+    box : (west, south, east, north)
+        In the units of `header.crs`.
+    wide : int
+        1 for every cell.
+    take : callable
+        Given some points at a time.
+    """
+    from terrain3d.readers.grids import pass_grid
+
+    pass_grid(path, header, recognise(path)[0], box, wide, take)
+
+
+def recognise(path: Path) -> tuple[str, tuple[str, ...]]:
+    """The format of a file by its content, and a doubt where its name promises another one."""
+    with opened(path) as stream:
+        start = stream.read(4096)
+    if not start.strip(b"\0 \t\r\n"):
+        raise InputError("it is empty", str(path), "copy or export the survey again")
+    promised = EXTENSIONS.get(path.suffix.lower())
+    form = _form(start, promised, path.stat().st_size)
+    if form is None:
+        raise _stranger(start, path)
+    if form == "text":
+        _refuse_strange_text(start, path)
+    if promised == form or promised is None:
+        return form, ()
+    return form, (f"its name ends in {path.suffix}, but it is {_NAMES[form]} and was read as such",)
+
+
+def _form(start: bytes, promised: str | None, size: int) -> str | None:
+    if start[:4] in _MAGIC:
+        return _MAGIC[start[:4]]
+    # A binary STL is known by its length alone: 84 bytes and 50 a triangle.
+    if len(start) >= 84 and size == 84 + 50 * int.from_bytes(start[80:84], "little"):
+        return "stl"
+    if any(start.startswith(mark) for mark in _STRANGERS):
+        return None
+    if _IS_BINARY.search(start):
+        return "stl" if promised == "stl" else None
+    words = start.decode("latin-1").lower().split()
+    if words[0] in ("ncols", "nrows"):
+        return "asc"
+    if words[0] == "solid" and "facet" in words:
+        return "stl"
+    lines = start.decode("latin-1").splitlines()
+    if any(line.startswith(("v ", "o ", "g ", "mtllib ", "vn ", "vt ")) for line in lines):
+        return "obj"
+    return promised if promised in ("obj", "stl", "asc") else "text"
+
+
+def _stranger(start: bytes, path: Path) -> InputError:
+    for mark, (name, mend) in _STRANGERS.items():
+        if start.startswith(mark):
+            return InputError(f"it is {name}, not a survey that can be read", str(path), mend)
+    return InputError(
+        "it is no survey: it starts as no format known here does",
+        str(path),
+        f"name a survey as {', '.join(EXTENSIONS)}",
+    )
+
+
+def _refuse_strange_text(start: bytes, path: Path) -> None:
+    text = start.decode("utf-8", "replace")
+    for mark, (name, mend) in _STRANGE_TEXT.items():
+        if re.match(mark, text):
+            raise InputError(f"it is {name}, not a survey that can be read", str(path), mend)

@@ -1,0 +1,65 @@
+"""Cells coloured or striped over a plan that shows no verdicts."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from matplotlib.axes import Axes
+from numpy.typing import NDArray
+
+from terrain3d.cover.option import OptionResult
+from terrain3d.cover.verdict import UNKNOWN, Verdict
+from terrain3d.show import palette
+from terrain3d.show.drape import DRAPE_PIXELS
+from terrain3d.show.extent import Extent
+from terrain3d.terrain import Ground
+
+#: Over the ground and under the contours of a plan.
+_LAYER = 1.4
+
+
+@dataclass(frozen=True, eq=False)
+class Shading:
+    """Cells of one colour: `where` is (ny, nx) bool; `slant` stripes them, 0 for a flat colour.
+
+    A slant of 1 rises to the right, -1 to the left.
+    """
+
+    where: NDArray[np.bool_]
+    colour: str
+    slant: int = 0
+
+
+def without_verdicts(option: OptionResult) -> OptionResult:
+    """The same option on bare ground, for plans that show something else."""
+    bare = np.where(option.verdicts == UNKNOWN, np.uint8(UNKNOWN), np.uint8(Verdict.OUTSIDE))
+    return replace(option, verdicts=bare)
+
+
+def shade(axes: Axes, shadings: list[Shading], extent: Extent) -> None:
+    """Draw washes over a plan, later ones over earlier ones; cells are drawn as whole pixels."""
+    shape = (extent.rows.stop - extent.rows.start, extent.columns.stop - extent.columns.start)
+    k = max(1, -(-DRAPE_PIXELS // max(shape)))
+    image = np.zeros((shape[0] * k, shape[1] * k, 4), np.uint8)
+    period = max(image.shape) // 75
+    rows, columns = np.ogrid[: image.shape[0], : image.shape[1]]
+    for shading in shadings:
+        cells = shading.where[extent.rows, extent.columns].repeat(k, axis=0).repeat(k, axis=1)
+        if shading.slant:
+            cells &= (columns - shading.slant * rows) % period < max(1, period // 6)
+        image[cells] = (*palette.rgb(shading.colour), 255)
+    axes.imshow(
+        image,
+        extent=(extent.west, extent.east, extent.south, extent.north),
+        origin="lower",
+        interpolation="nearest",
+        zorder=_LAYER,
+    )
+
+
+def edge(axes: Axes, ground: Ground, where: NDArray[np.bool_], colour: str, width: float = 0.5) -> None:
+    """Draw the outline of some cells, so that neighbouring colours part in grey print as well."""
+    if where.any() and not where.all():
+        axes.contour(
+            ground.xs, ground.ys, where.astype(float), [0.5], colors=colour, linewidths=width,
+            zorder=_LAYER + 0.1,
+        )  # fmt: skip

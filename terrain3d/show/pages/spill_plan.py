@@ -1,0 +1,161 @@
+"""What is drawn over a plan of what lies beyond: others' ground, the layer past own land, nuisance things."""
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import shapely
+from matplotlib.axes import Axes
+from matplotlib.patches import PathPatch, Polygon
+from matplotlib.path import Path
+
+from terrain3d.cover.option import OptionResult
+from terrain3d.cover.verdict import UNKNOWN, Verdict
+from terrain3d.job import Outcome
+from terrain3d.nuisance.sight_lines import Lands
+from terrain3d.nuisance.spill import Fan, Spill
+from terrain3d.nuisance.things import InLayer
+from terrain3d.show import palette
+from terrain3d.show.extent import site_extent
+from terrain3d.show.pages.labels import Label, place_labels
+from terrain3d.show.pages.plan import Base, paint_plan, plan_base, printed_base
+from terrain3d.show.pages.shading import Shading, shade, without_verdicts
+from terrain3d.show.pages.sheet import PICTURE, PICTURE_ASPECT, Sheet
+from terrain3d.show.pages.size import Size
+from terrain3d.terrain import Area, Nuisance, Terrain
+
+_BOUNDARY_DASHES = (7, 1.8, 1.8, 1.8)
+#: How the end of the layer's axis is drawn, by what it lands on: colour and dashes.
+_ENDS: dict[Lands, tuple[str, Any]] = {
+    Lands.GROUND: (palette.LANDING, "-"),
+    Lands.SOLID: (palette.SOLID_EDGE, "-"),
+    Lands.FOLIAGE: (palette.FOLIAGE_EDGE, "-"),
+    Lands.UNSURVEYED: (palette.QUIET_INK, (0, (1, 1.5))),
+    Lands.NOTHING: (palette.QUIET_INK, (0, (1, 1.5))),
+}
+#: What lies over the plan's chips.
+_CHIP = 30
+
+
+def wide_base(outcome: Outcome, spilt: Spill, size: Size) -> Base:
+    """A plan of own land, all that is drawn beside it and where the layers end, as far as ground is known."""
+    terrain = outcome.terrain
+    more = [Area(piece.name, piece.outline) for piece in terrain.beyond]
+    more += [Area(thing.name, thing.outline) for thing in terrain.nuisances]
+    more += [Area("upper layer", fan.ends[1, :, :2]) for fan in spilt.fans]
+    if terrain.boundary is not None:
+        more.append(Area("own land", terrain.boundary))
+    wide = replace(outcome, terrain=replace(terrain, protect=(*terrain.protect, *more)))
+    return printed_base(wide, size, PICTURE[2:], plan_base(wide, site_extent(wide, PICTURE_ASPECT)))
+
+
+def on_wider_ground(outcome: Outcome, terrain: Terrain) -> Outcome:
+    """The same options on a ground that reaches farther: what is added lies outside of all of them."""
+    part = outcome.terrain.ground.part_of(terrain.ground)
+    bare = np.where(terrain.ground.known, np.uint8(Verdict.OUTSIDE), np.uint8(UNKNOWN))
+
+    def wider(option: OptionResult) -> OptionResult:
+        verdicts = bare.copy()
+        verdicts[part] = option.verdicts
+        return replace(option, verdicts=verdicts)
+
+    return replace(outcome, terrain=terrain, options=tuple(wider(option) for option in outcome.options))
+
+
+def paint_spill(
+    page: Sheet,
+    axes: Axes,
+    outcome: Outcome,
+    option: OptionResult,
+    spilt: Spill,
+    things: tuple[InLayer, ...],
+    base: Base,
+) -> None:
+    """Draw the plan with everything over it."""
+    terrain = outcome.terrain
+    paint_plan(page, axes, outcome, without_verdicts(option), base)
+    for piece in terrain.beyond:
+        colour = palette.piece_colour(piece.kind)
+        axes.add_patch(Polygon(piece.outline, facecolor=colour, alpha=0.3, edgecolor="none", zorder=1.3))
+        axes.add_patch(Polygon(piece.outline, fill=False, edgecolor=colour, linewidth=1.1, zorder=2.6))
+    own = None if terrain.boundary is None else shapely.Polygon(terrain.boundary)
+    for fan in spilt.fans:
+        _paint_fan(axes, fan, own)
+    shadings = [Shading(spilt.past_on, palette.SPILT, -1), Shading(spilt.past_within, palette.SPILT)]
+    shade(axes, shadings, base.extent)
+    if terrain.boundary is not None:
+        ring = np.vstack([terrain.boundary, terrain.boundary[:1]])
+        axes.plot(*ring.T, color="white", linewidth=3.4, zorder=6.2)
+        axes.plot(*ring.T, color=palette.BOUNDARY, linewidth=1.7, dashes=_BOUNDARY_DASHES, zorder=6.3)
+    seen = {thing.thing for thing in things if thing.is_seen}
+    for nuisance in terrain.nuisances:
+        _paint_nuisance(axes, nuisance, nuisance.name in seen)
+    figure: Any = axes.figure
+    taken = [text.get_window_extent() for text in axes.texts if text.get_visible()]
+    taken += [
+        corner_box.get_window_extent() for corner_box in figure.artists if corner_box.get_zorder() >= _CHIP
+    ]
+    place_labels(axes, _names(page, axes, terrain, base), taken)
+
+
+def _paint_fan(axes: Axes, fan: Fan, own: Any) -> None:
+    """The layer's axis past own land, in its range and on past it, and the line that it ends on."""
+    if own is not None:
+        for low, high, alpha in ((0.0, fan.range_m, 0.4), (fan.range_m, fan.follow_m, 0.17)):
+            for part in shapely.get_parts(axis_plan(fan, low, high).difference(own)):
+                if part.geom_type == "Polygon" and part.area > 1e-6:
+                    look = {"facecolor": palette.SPILT, "alpha": alpha, "edgecolor": "none", "zorder": 1.35}
+                    axes.add_patch(PathPatch(_path(part), **look))
+    ends = fan.ends[1, :, :2]
+    for run in np.split(np.arange(len(ends)), np.flatnonzero(np.diff(fan.lands[1])) + 1):
+        colour, dashes = _ENDS[Lands(fan.lands[1, run[0]])]
+        axes.plot(*ends[run].T, color="white", linewidth=3.0, alpha=0.8, zorder=6.5)
+        axes.plot(*ends[run].T, color=colour, linestyle=dashes, linewidth=1.7, zorder=6.6)
+
+
+def axis_plan(fan: Fan, low_m: float, high_m: float) -> Any:
+    """The plan of a layer's axis between two slant distances, as far as it goes, as a shapely region."""
+    eye = np.array(fan.eye[:2])
+    along = (fan.ends[1, :, :2] - eye) / fan.end_m[1][:, None]
+    inner, outer = (eye + along * np.minimum(at, fan.end_m[1])[:, None] for at in (low_m, high_m))
+    quads = np.stack([inner[:-1], outer[:-1], outer[1:], inner[1:]], axis=1)
+    area = shapely.make_valid(shapely.polygons(quads))
+    return shapely.union_all(area[shapely.area(area) > 1e-9], grid_size=1e-4)
+
+
+def _path(part: Any) -> Path:
+    rings = [np.asarray(ring.coords) for ring in (part.exterior, *part.interiors)]
+    return Path.make_compound_path(*(Path(ring, closed=True) for ring in rings))
+
+
+def _paint_nuisance(axes: Axes, thing: Nuisance, is_seen: bool) -> None:
+    axes.add_patch(
+        Polygon(
+            thing.outline,
+            facecolor=palette.NUISANCE if is_seen else "white",
+            edgecolor=palette.NUISANCE,
+            linewidth=1.3,
+            alpha=0.85,
+            zorder=6,
+        )
+    )
+    x, y = thing.outline.mean(axis=0)
+    axes.plot(x, y, "D", ms=5, mfc=palette.NUISANCE if is_seen else "white", mec=palette.NUISANCE, zorder=6.1)
+
+
+def _names(page: Sheet, axes: Axes, terrain: Terrain, base: Base) -> list[Label]:
+    extent, box = base.extent, axes.get_window_extent()
+    frame = shapely.box(extent.west, extent.south, extent.east, extent.north)
+    names = [(thing.name, thing.outline, 7.5, palette.NUISANCE, (0, 1)) for thing in terrain.nuisances]
+    names += [(piece.name, piece.outline, 7.5, palette.QUIET_INK, (0, 0)) for piece in terrain.beyond]
+    labels = []
+    for name, outline, size, colour, prefer in names:
+        # Named where it shows: most of a road or a paddock may lie off the picture.
+        shown = shapely.Polygon(outline).buffer(0).intersection(frame)
+        if shown.is_empty:
+            continue
+        spot = shown.representative_point()
+        px, py = axes.transData.transform((spot.x, spot.y)) - box.min
+        text = "\n".join(page.lines(name, 0.12, size, 2))
+        labels.append(Label(text, px, py, prefer, size, "normal", colour))
+    return labels

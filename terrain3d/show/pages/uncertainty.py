@@ -1,0 +1,286 @@
+"""The page of doubt: how often ground is held when site and units are a little off, and what may be off."""
+
+from typing import Any
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.colors import LinearSegmentedColormap
+from matplotlib.lines import Line2D
+from matplotlib.patches import Rectangle
+from scipy.ndimage import gaussian_filter
+
+from terrain3d.cover.option import OptionResult
+from terrain3d.detector.pose import Detector
+from terrain3d.job import Outcome
+from terrain3d.ranking.compare import held_m2, held_share
+from terrain3d.show import palette, words
+from terrain3d.show.pages.plan import Base, paint_plan, plan_signs
+from terrain3d.show.pages.shading import without_verdicts
+from terrain3d.show.pages.sheet import Sheet, plain_sheet, share_of_page
+from terrain3d.show.pages.size import SCREEN, Size, scale_words
+from terrain3d.uncertainty.error_field import ErrorSizes
+from terrain3d.uncertainty.monte_carlo import OptionUncertainty, Uncertainty
+from terrain3d.uncertainty.sentences import (
+    amount_words,
+    error_size_words,
+    held_words,
+    ranking_words,
+    side_words,
+)
+from terrain3d.uncertainty.tolerance import LIMITS, LOSS, Slack, UnitTolerance
+
+#: Chances whose line is drawn, and how.
+_LINES: tuple[tuple[float, Any], ...] = ((0.5, (0, (1, 1.3))), (0.95, "-"))
+#: Over the ground and under the contours of a plan.
+_LAYER = 1.4
+#: A tolerance is drawn up to so many standard deviations of fixing; ordinary errors stay within two.
+_DRAWN, _ORDINARY = 4.0, 2.0
+#: Type size of tolerances, and the width of a figure beside a bar as a share of the page.
+_SMALL = 7.0
+_FIGURE = share_of_page("+0.30 m", _SMALL) + 0.006
+_COLOURS = LinearSegmentedColormap.from_list("chance", palette.CHANCE_SCALE)
+
+
+def uncertainty_sheet(
+    outcome: Outcome,
+    option: OptionResult,
+    uncertainty: Uncertainty,
+    found: OptionUncertainty,
+    units: tuple[UnitTolerance, ...],
+    base: Base,
+    size: Size = SCREEN,
+    date: str = "",
+) -> Sheet:
+    """The page of one option.
+
+    Parameters
+    ----------
+    outcome : Outcome
+    option : OptionResult
+    doubt : Doubt
+    found : OptionDoubt
+        Of this option.
+    units : tuple of UnitTolerance
+        Of this option, in the order of its units.
+    base : Base
+        What the plans of all options share, made for this size.
+    size : Size
+    date : str
+        Printed as it is; empty for none.
+    """
+    view = "how often both layers hold, plan, north up"
+    if base.scale is not None:
+        view += f", {scale_words(base.scale, size)}"
+    place = words.place_in_ranking(outcome, option)
+    page = plain_sheet(outcome, option.name, view, uncertainty_line(uncertainty, found), place, size, date)
+    axes = page.picture_axes()
+    paint_plan(page, axes, outcome, without_verdicts(option), base)
+    _chances(axes, outcome, found, base)
+    page.key(plan_signs(outcome, (option,), base.extent))
+    _scale_rows(page, outcome, found)
+    _held_rows(page, option, found, uncertainty.draws)
+    _varied_rows(page, uncertainty)
+    _tolerance_rows(page, option.detectors, units, uncertainty.error_sizes)
+    return page
+
+
+def uncertainty_line(uncertainty: Uncertainty, found: OptionUncertainty) -> str:
+    """What to take from the page: what is held, and how firmly the options rank."""
+    return f"{held_words(found)} {ranking_words(uncertainty, uncertainty.ranking[0])}".strip()
+
+
+def _chances(axes: Axes, outcome: Outcome, found: OptionUncertainty, base: Base) -> None:
+    """Colour the ground that is ever held, with the relief in it, and draw the lines of 50 and 95 %."""
+    extent, ground = base.extent, outcome.terrain.ground
+    part = (extent.rows, extent.columns)
+    chance = np.nan_to_num(found.chance[part].astype(float))
+    image = _COLOURS(chance)
+    image[..., :3] = np.clip(image[..., :3] * base.shade[part][..., None], 0, 1)
+    image[..., 3] = chance > 0
+    axes.imshow(
+        image,
+        extent=(extent.west, extent.east, extent.south, extent.north),
+        origin="lower",
+        interpolation="nearest",
+        zorder=_LAYER,
+    )
+    # A line around every cell that a few draws lift over a mark says nothing: evened over a cell.
+    even = gaussian_filter(chance, 1.0)
+    x, y = ground.xs[extent.columns], ground.ys[extent.rows]
+    for level, dashes in _LINES:
+        if even.max() > level > even.min():
+            for colour, width, style in (("white", 2.6, "-"), (palette.INK, 1.1, dashes)):
+                axes.contour(
+                    x, y, even, [level], colors=colour, linewidths=width, linestyles=[style],
+                    zorder=_LAYER + 0.05,
+                )  # fmt: skip
+
+
+def _scale_rows(page: Sheet, outcome: Outcome, found: OptionUncertainty) -> None:
+    page.heading("Both layers hold, of all draws")
+    baseline = page.row("", size=8)
+    left, width, height = page.left, page.right - page.left, 0.018
+    n = 60
+    for k in range(n):
+        page.figure.add_artist(
+            Rectangle(
+                (left + k * width / n, baseline), width / n * 1.02, height,
+                facecolor=_COLOURS((k + 0.5) / n), edgecolor="none",
+            )
+        )  # fmt: skip
+    page.figure.add_artist(
+        Rectangle((left, baseline), width, height, fill=False, edgecolor=palette.QUIET_INK, linewidth=0.6)
+    )
+    for level, dashes in _LINES:
+        strokes: tuple[tuple[str, float, Any], ...] = (("white", 2.6, "-"), (palette.INK, 1.1, dashes))
+        for colour, thick, style in strokes:
+            page.figure.add_artist(
+                Line2D(
+                    [left + level * width] * 2, [baseline, baseline + height],
+                    color=colour, linewidth=thick, linestyle=style,
+                )
+            )  # fmt: skip
+    below = page.row("", size=7)
+    for at, text, side in ((0.0, "0%", "left"), (0.5, "50%", "center"), (0.95, "95%", "center")):
+        page.text(left + at * width, below, text, 7, va="baseline", ha=side)
+    page.gap(0.002)
+    cell_m2 = outcome.terrain.ground.cell_m**2
+    half, most = (words.square_metres(float((found.chance >= at).sum()) * cell_m2) for at in (0.5, 0.95))
+    page.row("in half of them; in 95%", f"{half}; {most}", 7.5)
+    page.gap()
+
+
+def _held_rows(page: Sheet, option: OptionResult, found: OptionUncertainty, draws: int) -> None:
+    page.heading("Ground held" if found.held_share is None else "Protected ground held")
+    share = held_share(option)
+    plain = held_m2(option) if share is None else share
+    for text, amount in (
+        ("with no error", plain),
+        ("middle draw", found.middle),
+        ("worst twentieth, at most", found.worst),
+    ):
+        page.row(text, words.printable(amount_words(found, amount), lambda _letter: True), 7.5)
+    page.row("best option in", f"{round(found.best_share * draws)} of {draws} draws", 7.5)
+    page.gap()
+
+
+def _varied_rows(page: Sheet, uncertainty: Uncertainty) -> None:
+    page.heading(f"Varied in {uncertainty.draws} draws, seed {uncertainty.seed}")
+    text = "; ".join(error_size_words(uncertainty.error_sizes))
+    text = f"{text[0].upper()}{text[1:]}: standard deviations."
+    page.paragraph(text, 6, 6.5)
+    page.gap()
+
+
+def _tolerance_rows(
+    page: Sheet, detectors: tuple[Detector, ...], units: tuple[UnitTolerance, ...], error_sizes: ErrorSizes
+) -> None:
+    """How far each setting may be off, as bars about the setting itself."""
+    page.heading("Each setting may be off by")
+    told = [(unit, one) for unit, one in zip(detectors, units, strict=True) if one.slacks]
+    if not told:
+        page.row("nothing held to lose", size=_SMALL)
+        return
+    for shown, (unit, one) in enumerate(told):
+        # Its name and its bars, the note under all of them, and the line that says how many are left.
+        lines = len(one.slacks) + (len(detectors) > 1) + 2 + (shown < len(told) - 1)
+        if not page.room_for(lines, _SMALL):
+            page.row(f"and {len(told) - shown} more: see results.json", size=7)
+            break
+        if len(detectors) > 1:
+            page.row(unit.name, size=_SMALL, weight="bold")
+        for slack in one.slacks:
+            _slack_row(page, unit, slack, error_sizes)
+    page.gap(0.003)
+    note = (
+        f"Until {LOSS:.0%} of the held ground is lost. Grey: 19 of 20 units fixed by hand, "
+        "striped within it. Free: no end."
+    )
+    page.paragraph(note, 2, 6.3, color=palette.QUIET_INK)
+
+
+def _slack_row(page: Sheet, unit: Detector, slack: Slack, error_sizes: ErrorSizes) -> None:
+    baseline = page.row(_setting_words(unit, slack.setting), size=_SMALL)
+    if slack.setting == "range":
+        page.text(page.right, baseline, _range_words(slack), _SMALL, va="baseline", ha="right")
+        return
+    for place, text in zip((page.right - _FIGURE, page.right), _slack_words(slack), strict=True):
+        page.text(place, baseline, text, _SMALL, va="baseline", ha="right")
+    sigma = {"height": error_sizes.height_m, "bearing": error_sizes.bearing_deg}.get(
+        slack.setting, error_sizes.tilt_deg
+    )
+    full = _DRAWN * sigma if sigma > 0 else LIMITS[slack.setting]
+    left = page.left + 0.078
+    right = page.right - 2 * _FIGURE - 0.006
+    middle, half, height = (left + right) / 2, (right - left) / 2, 0.0135
+    bottom = baseline - 0.002
+    ordinary = half * _ORDINARY * sigma / full
+    page.figure.add_artist(
+        Rectangle(
+            (middle - ordinary, bottom - 0.002), 2 * ordinary, height + 0.004,
+            facecolor=palette.FIXING_ERROR, edgecolor="none",
+        )
+    )  # fmt: skip
+    for sign, reach, is_open in ((-1, slack.less, slack.less_open), (1, slack.more, slack.more_open)):
+        length = half * min(reach / full, 1.0)
+        is_tight = not is_open and reach < _ORDINARY * sigma
+        page.figure.add_artist(
+            Rectangle(
+                (middle if sign > 0 else middle - length, bottom + 0.002), length, height - 0.004,
+                facecolor=palette.TIGHT if is_tight else palette.TOLERANT,
+                edgecolor=palette.TIGHT_STRIPE if is_tight else palette.TOLERANT,
+                hatch="/////" if is_tight else None, linewidth=0.0,
+            )
+        )  # fmt: skip
+        if reach < full and not is_open:
+            end = middle + sign * length
+            page.figure.add_artist(
+                Line2D([end, end], [bottom, bottom + height], color=palette.INK, linewidth=0.9)
+            )
+    page.figure.add_artist(
+        Line2D([middle, middle], [bottom - 0.002, bottom + height + 0.002], color=palette.INK, linewidth=0.6)
+    )
+
+
+def _setting_words(unit: Detector, setting: str) -> str:
+    """A setting with its value, short.
+
+    >>> from pathlib import Path
+    >>> from terrain3d.detector.types import load_type
+    >>> unit = Detector("D1", load_type("one-head-90", Path()), "pole", 0, 0, 0, 1.0, 135, -9.5)
+    >>> [_setting_words(unit, setting) for setting in ("height", "bearing", "tilt", "range")]
+    ['height 1 m', 'bearing 135°', 'tilt -9.5°', 'range 12 m']
+    """
+    value = {
+        "height": f"{unit.height_m:.4g} m",
+        "bearing": f"{unit.bearing_deg:.4g}°",
+        "tilt": f"{unit.tilt_deg:.3g}°",
+        "roll": f"{unit.roll_deg:.3g}°",
+        "range": f"{unit.range_m:.4g} m",
+    }[setting]
+    return f"{setting} {value}"
+
+
+def _slack_words(slack: Slack) -> tuple[str, str]:
+    """How far off to each side; free where no limit was found.
+
+    >>> _slack_words(Slack("height", "m", 0.1468, 0.3, more_open=True))
+    ('-0.14 m', 'free')
+    >>> _slack_words(Slack("tilt", "deg", 0.0, 4.0, less_open=True))       # it can be tilted no farther
+    ('0°', '+4.0°')
+    """
+    less, more = side_words(slack)
+    return (
+        "free" if slack.less_open and slack.less else less,
+        "free" if slack.more_open and slack.more else more,
+    )
+
+
+def _range_words(slack: Slack) -> str:
+    """By how much another range setting may be taken.
+
+    >>> _range_words(Slack("range", "m", 4.0, 0.0)), _range_words(Slack("range", "m", 0.0, 0.0))
+    ('down by 4 m', 'no other will do')
+    """
+    ways = [f"{way} by {off:g} m" for way, off in (("down", slack.less), ("up", slack.more)) if off > 0]
+    return " or ".join(ways) or "no other will do"

@@ -1,0 +1,105 @@
+"""The ground along a walk that turns, laid out straight: heights, chance of alarm, layers broken, pulses."""
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.ticker import MaxNLocator
+
+from terrain3d.show import palette
+from terrain3d.show.pages.sheet import Sheet
+from terrain3d.show.pages.walk_strip import draw_strip
+from terrain3d.terrain import Terrain
+from terrain3d.walk.track import spots_at
+from terrain3d.walk.ways_in import WayIn
+
+#: Share of the height that the ground takes; the strip of layers and pulses lies under it.
+_GROUND_SHARE = 0.62
+_STEP_M = 0.1
+
+
+def draw_walk_profile(
+    page: Sheet, terrain: Terrain, least: WayIn, place: tuple[float, float, float, float]
+) -> None:
+    """Draw the ground along a walk into a part of a page, with its strip under it.
+
+    Parameters
+    ----------
+    page : Sheet
+    terrain : Terrain
+    least : WayIn
+        Of some length.
+    place : (left, bottom, width, height)
+        Shares of the page.
+    """
+    left, bottom, width, height = place
+    if least.length_m == 0.0:
+        page.text(left, bottom + height / 2, "No walk is needed: the area lies at the start.", 9)
+        return
+    gap = 0.045
+    strip = draw_strip(
+        page, least.walked, terrain.protect,
+        (left, bottom, width, height * (1 - _GROUND_SHARE) - gap / 2), least.length_m,
+    )  # fmt: skip
+    strip.set(xticks=[])
+    strip.spines["bottom"].set_visible(False)
+    ground_place = (left, bottom + height * (1 - _GROUND_SHARE), width, height * _GROUND_SHARE)
+    axes = page.picture_axes(ground_place)
+    _ground(axes, terrain, least)
+    _chance(page.picture_axes(ground_place), least)
+    box = axes.get_window_extent()
+    low, high = axes.get_ylim()
+    stretch = box.height / (high - low) * least.length_m / box.width
+    top = bottom + height + 0.008
+    said = f"ground, {_times(stretch)}; under it verdicts, pulses of each layer and protected ground"
+    page.text(left, top, said, 7, color=palette.QUIET_INK, va="baseline")
+    page.text(
+        left + width, top, "chance of alarm so far", 7, color=palette.BOTH_EDGE, ha="right", va="baseline"
+    )
+
+
+def _times(stretch: float) -> str:
+    """How heights are drawn beside distances.
+
+    >>> _times(8.74), _times(1.0)
+    ('heights at 8.7 times the scale of distances', 'true scale')
+    """
+    return (
+        "true scale" if abs(stretch - 1) < 0.05 else f"heights at {stretch:.2g} times the scale of distances"
+    )
+
+
+def _ground(axes: Axes, terrain: Terrain, least: WayIn) -> None:
+    along = np.linspace(0, least.length_m, max(int(least.length_m / _STEP_M), 2) + 1)
+    z = terrain.ground.height_at(*spots_at(least.line, along))
+    known = z[np.isfinite(z)]
+    low, high = float(known.min()), float(known.max())
+    room = max(high - low, 0.5)
+    foot, top = low - 0.35 * room, high + 0.55 * room
+    axes.fill_between(along, foot, z, color=palette.BLOCK_SIDE, linewidth=0, zorder=1)
+    axes.plot(along, z, color=palette.INK, linewidth=1.3, zorder=3)
+    axes.set(xlim=(0, least.length_m), ylim=(foot, top))
+    # A height beside the foot of the picture would run into the first distance.
+    heights = MaxNLocator(3, steps=[1, 2, 5, 10]).tick_values(low, low + room)
+    axes.set(yticks=[value for value in heights if low - 0.1 * room <= value <= top])
+    axes.yaxis.set_major_formatter(lambda value, _: f"{value:g} m")
+    axes.xaxis.set_major_locator(MaxNLocator(14, steps=[1, 2, 5, 10]))
+    axes.xaxis.set_major_formatter(lambda value, _: f"{value:g}" + (" m" if value == 0 else ""))
+    axes.tick_params(labelsize=6.5, length=3, width=0.6, colors=palette.QUIET_INK, pad=2)
+    for side in ("top", "right"):
+        axes.spines[side].set_visible(False)
+    alarm = least.walked.alarm
+    if alarm is not None:
+        at = float(np.interp(alarm.along_m, along, z))
+        axes.plot(alarm.along_m, at, "*", ms=13, mfc=palette.ALARM, mec=palette.INK, mew=1.0, zorder=6)
+
+
+def _chance(right: Axes, least: WayIn) -> None:
+    """The chance so far as a line, its scale at the right edge."""
+    right.patch.set_visible(False)
+    right.yaxis.tick_right()
+    right.plot(least.along_m, 100 * least.chance_along, color=palette.BOTH_EDGE, linewidth=2.0, zorder=5)
+    right.set(xlim=(0, least.length_m), ylim=(0, 104), xticks=[], yticks=[0, 50, 100])
+    right.yaxis.set_major_formatter(lambda value, _: f"{value:g} %")
+    right.tick_params(labelsize=6.5, length=3, width=0.6, colors=palette.BOTH_EDGE, pad=2)
+    for side in ("top", "left", "bottom"):
+        right.spines[side].set_visible(False)
+    right.spines["right"].set_color(palette.BOTH_EDGE)

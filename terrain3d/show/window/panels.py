@@ -1,0 +1,375 @@
+"""What the window writes beside the views: the column of figures, the bar of sliders, the sheets."""
+
+from functools import lru_cache
+
+import numpy as np
+
+from terrain3d.caution import SHORT_CAUTION
+from terrain3d.cover.option import OptionResult
+from terrain3d.cover.verdict import VERDICT_KEYS, VERDICT_WORDS, Verdict
+from terrain3d.show import palette, words
+from terrain3d.show.drape import drape
+from terrain3d.show.palette import Rgb
+from terrain3d.show.window import controls
+from terrain3d.show.window.canvas import LINE, Canvas
+from terrain3d.show.window.controls import SETTINGS, Setting
+from terrain3d.show.window.findings import GROUND_WORDS, draw_findings, draw_legend, draw_signs
+from terrain3d.show.window.state import BEYOND, OTHERWISE, VERDICTS, WAYS, WindowState, without_why
+
+COLUMN_PX = 330
+BAR_PX = 146
+_MARGIN = 16
+#: Room of a heading and a line under it.
+_HEADED_LINE_PX = 50.0
+#: Colours of what asks for attention, dark enough to read on paper, and of what is chosen.
+_REFUSED, _CHOSEN, _GROOVE, _ALLOWED = "#8c1226", "#e4eff4", "#d5d1c7", "#7d9aa8"
+
+_EXTRA_WORDS = {WAYS: ("w", "ways"), BEYOND: ("b", "beyond own land")}
+
+SHORT_KEYS = (
+    ("Tab", "next unit"),
+    ("\u2191 \u2193", "choose a setting"),
+    ("\u2212 +", "less, more"),
+    ("Enter", "type a value"),
+    ("u", "take the last change back"),
+    ("s", "save to the site file"),
+    ("\u2190 \u2192", "other option"),
+    ("c", "compare two options"),
+    ("k", "all keys"),
+    ("q", "close"),
+)
+ALL_KEYS = (
+    ("Setting a unit", ""),
+    ("Tab, Shift Tab", "next unit, unit before"),
+    ("1 to 9", "a unit by its number"),
+    ("\u2191 \u2193", "setting above, below: height, bearing, tilt, range"),
+    ("\u2212 +", "less, more, by the smallest step a hand can set"),
+    ("Enter", "type a value: bearing 140, or 140 alone for the chosen setting"),
+    ("u", "take the last change back"),
+    ("a", "this option as it was read"),
+    ("s", "save the settings of all options to the site file"),
+    ("Options", ""),
+    ("\u2190 \u2192", "option before, after"),
+    ("c", "compare with the option before; again: one option"),
+    ("View", ""),
+    ("Shift \u2190 \u2192 \u2191 \u2193", "turn it; or drag with the mouse"),
+    ("Ctrl \u2190 \u2192 \u2191 \u2193", "move it; or drag with Shift held"),
+    ("Page Up, Down", "nearer, farther; or the mouse wheel"),
+    ("l, f", "layers, foliage on and off"),
+    ("r", "view as at the start"),
+    ("Window", ""),
+    ("k or F1", "this list; Esc closes it"),
+    ("q", "close; asks first where something is not saved"),
+)
+
+
+def draw_column(state: WindowState, height: int) -> Rgb:
+    """The column: names, figures, warnings, and at its foot the keys and the caution.
+
+    Returns
+    -------
+    (height, 330, 3) uint8
+        Row 0 at the top.
+    """
+    canvas = Canvas(COLUMN_PX, max(height, 240), _MARGIN)
+    options = tuple(state.outcome.options[index] for index in state.shown)
+    foot = _foot(_study_keys(state))
+    canvas.bottom = canvas.height - len(foot) - 8.0
+    canvas.text(state.outcome.site_name, 12, 1, colour=palette.QUIET_INK)
+    for option, side in zip(options, ("Left: ", "Right: ") if len(options) > 1 else ("",), strict=True):
+        _option_head(canvas, state, option, side, len(options) == 1)
+    sides = ("left", "right") if len(options) > 1 else ()
+    if state.ground_shown == VERDICTS:
+        _verdicts(canvas, options, sides)
+    else:
+        draw_legend(canvas, state, options, sides)
+    if state.study is None:
+        _protected(canvas, options, sides)
+        _warnings(canvas, state, options)
+        _signs(canvas, state, options)
+    else:
+        # What the lines in the view are has to be said before what else was found.
+        _signs(canvas, state, options)
+        _protected(canvas, options, sides)
+        # However much was found, it is said that there is something to mind.
+        kept = _HEADED_LINE_PX if any(words.warnings_of(state.outcome, one) for one in options) else 0.0
+        canvas.bottom -= kept
+        draw_findings(canvas, state, options, sides)
+        canvas.bottom += kept
+        _warnings(canvas, state, options)
+    canvas.paste(0, canvas.height - len(foot), foot)
+    return canvas.picture()
+
+
+def draw_bar(state: WindowState, width: int) -> Rgb:
+    """The bar below the views: the chosen unit, a slider for each setting, and what is said or typed.
+
+    Returns
+    -------
+    (146, width, 3) uint8
+        Row 0 at the top.
+    """
+    canvas = Canvas(width, BAR_PX, _MARGIN)
+    canvas.rectangle((0, 0, width, 0), palette.HAIRLINE)
+    unit, count = state.unit, len(state.option.detectors)
+    title = f"{unit.name} on {unit.mount}, {unit.type.name}"
+    canvas.write(_MARGIN, 8, title, 14, bold=True, width=canvas.room - 190)
+    which = f"unit {state.unit_at + 1} of {count}" + (", Tab: next" if count > 1 else "")
+    canvas.write(width - _MARGIN, 9, which, 12, colour=palette.QUIET_INK, align="r")
+    for setting, (left, right) in slider_spans(width).items():
+        _slider(canvas, state, setting, left, right)
+    _said(canvas, state, 115)
+    return canvas.picture()
+
+
+def slider_spans(width: int) -> dict[Setting, tuple[float, float]]:
+    """From where to where each slider's knob can stand, pixels from the bar's left edge.
+
+    >>> spans = slider_spans(1000)
+    >>> len(spans), min(left for left, _ in spans.values()) > 16
+    (4, True)
+    """
+    share = (width - _MARGIN) / len(SETTINGS)
+    return {
+        setting: (_MARGIN + k * share + 12, _MARGIN + (k + 1) * share - _MARGIN - 12)
+        for k, setting in enumerate(SETTINGS)
+    }
+
+
+#: Height of the sliders' grooves below the bar's upper edge, and of the part that takes the mouse.
+GROOVE_Y, SLIDER_Y = 76, (32, 106)
+
+
+def draw_sheet(rows: tuple[tuple[str, str], ...], title: str, width: int = 560) -> Rgb:
+    """A sheet laid over the views: a title, then keys and what they do; headings have no second part."""
+    size = 13
+    heights = [LINE * size + (8 if not what else 2) for _, what in rows]
+    canvas = Canvas(width, round(2 * 20 + 34 + sum(heights)), 20)
+    canvas.rectangle((0, 0, width - 1, canvas.height - 1), palette.PAPER, palette.QUIET_INK)
+    canvas.write(20, 16, title, 17, bold=True)
+    canvas.y = 20 + 34
+    for (key, what), height in zip(rows, heights, strict=True):
+        if not what:
+            canvas.write(20, canvas.y + 7, key, size, bold=True, colour=palette.QUIET_INK)
+        else:
+            canvas.write(20, canvas.y, key, size, bold=True)
+            canvas.write(160, canvas.y, what, size, width=width - 180)
+        canvas.y += height
+    return canvas.picture()
+
+
+def all_keys(state: WindowState) -> Rgb:
+    """The list of all keys."""
+    more = _study_keys(state)
+    return draw_sheet(
+        (*ALL_KEYS[:-3], *((("Study", ""),) if more else ()), *more, *ALL_KEYS[-3:]), "Keys", 640
+    )
+
+
+def _study_keys(state: WindowState) -> tuple[tuple[str, str], ...]:
+    """The keys of what was studied."""
+    extras = state.extras_studied
+    names = [_EXTRA_WORDS[extra][0] for extra in extras]
+    what = [_EXTRA_WORDS[extra][1] for extra in extras]
+    keys = [("g", _listed([GROUND_WORDS[kind] for kind in state.grounds_studied]))]
+    return (
+        *(keys if len(state.grounds_studied) > 1 else ()),
+        *(((" ".join(names), f"{', '.join(what)}: on, off"),) if names else ()),
+    )
+
+
+def _listed(names: list[str]) -> str:
+    return f"ground: {', '.join(names)}"
+
+
+def question(state: WindowState) -> Rgb:
+    """The one question: what becomes of settings that are not saved."""
+    changed = state.unsaved
+    names = f"\u201c{changed[0]}\u201d" if len(changed) == 1 else f"{len(changed)} options"
+    rows = (
+        ("s", "save to the site file, then close"),
+        ("l", "leave without saving"),
+        ("Esc", "stay here"),
+    )
+    height = 214 if state.is_refusal else 170
+    canvas = Canvas(560, height, 24)
+    canvas.rectangle((0, 0, 559, height - 1), palette.PAPER, palette.INK)
+    canvas.y = 20
+    canvas.text(f"The settings of {names} are changed and not saved.", 16, 2, bold=True)
+    canvas.y += 10
+    for key, what in rows:
+        canvas.write(24, canvas.y, key, 14, bold=True)
+        canvas.write(80, canvas.y, what, 14)
+        canvas.y += 24
+    if state.is_refusal:
+        canvas.bottom = height
+        canvas.text(state.message, 12, 2, colour=_REFUSED)
+    return canvas.picture()
+
+
+def _option_head(canvas: Canvas, state: WindowState, option: OptionResult, side: str, is_alone: bool) -> None:
+    canvas.y += 6
+    canvas.text(f"{side}{option.name}", 18 if is_alone else 14, 2, bold=True)
+    place = words.place_in_ranking(state.outcome, option)
+    notes = [f"{place} in the ranking"] if place else []
+    if option.name in state.unsaved:
+        notes.append("not saved")
+    if notes:
+        canvas.line(", ".join(notes), 12, colour=palette.QUIET_INK)
+    canvas.y += 3
+    canvas.text(words.one_line(without_why(state.outcome), option), 12, 4)
+    if state.study is not None and state.studied(option) is None:
+        canvas.text(f"{OTHERWISE}.", 12, 2, colour=_REFUSED)
+
+
+def _verdicts(canvas: Canvas, options: tuple[OptionResult, ...], sides: tuple[str, ...]) -> None:
+    if not canvas.heading("Ground", sides):
+        return
+    for verdict in sorted(Verdict, reverse=True):
+        areas = tuple(words.square_metres(one.area_m2.get(VERDICT_KEYS[verdict], 0.0)) for one in options)
+        top = canvas.y
+        figures = () if verdict == Verdict.OUTSIDE else areas
+        if canvas.line(VERDICT_WORDS[verdict], 13, figures, indent=28):
+            _swatch(canvas, top, verdict)
+
+
+@lru_cache(maxsize=8)
+def _pattern(verdict: Verdict) -> Rgb:
+    """A small piece of ground of one verdict, as the drape draws it."""
+    return drape(np.full((11, 20), verdict, np.uint8))[:11, :20]
+
+
+def _swatch(canvas: Canvas, top: float, verdict: Verdict) -> None:
+    top = round(top)
+    edge = palette.BOTH_EDGE if verdict == Verdict.BOTH else palette.QUIET_INK
+    canvas.rectangle((_MARGIN, top + 3, _MARGIN + 21, top + 15), palette.PAPER, edge)
+    canvas.paste(_MARGIN + 1, top + 4, _pattern(verdict))
+
+
+def _signs(canvas: Canvas, state: WindowState, options: tuple[OptionResult, ...]) -> None:
+    """What the bodies and lines in the views are."""
+    units = [unit for option in options for unit in option.detectors]
+    layers = dict.fromkeys(layer.name for unit in units for head in unit.type.head for layer in head.layer)
+    if not canvas.heading("In the view"):
+        return
+    for name in list(layers)[:4]:
+        top, colour = canvas.y, palette.layer_colour(name)
+        if canvas.line(f"{name} layer", 13, indent=28):
+            canvas.rectangle((_MARGIN, top + 3, _MARGIN + 21, top + 15), palette.mixed(colour, 0.4), colour)
+    top = canvas.y
+    if state.outcome.terrain.protect and canvas.line("protected ground", 13, indent=28):
+        canvas.rectangle((_MARGIN, top + 8, _MARGIN + 21, top + 10), palette.PROTECTED)
+    draw_signs(canvas, state, options)
+
+
+def _protected(canvas: Canvas, options: tuple[OptionResult, ...], sides: tuple[str, ...]) -> None:
+    if not options[0].protect:
+        return
+    if not canvas.heading("Both layers hold", sides):
+        return
+    for index, area in enumerate(options[0].protect[:6]):
+        canvas.line(area.name, 13, tuple(f"{one.protect[index].both_fraction:.0%}" for one in options))
+
+
+def _warnings(canvas: Canvas, state: WindowState, options: tuple[OptionResult, ...]) -> None:
+    """Warnings, whole sentences only; where the room ends it says how many more there are."""
+    common = set.intersection(*(set(words.warnings_of(state.outcome, option)) for option in options))
+    found = []
+    for option, side in zip(options, ("Left: ", "Right: ") if len(options) > 1 else ("",), strict=True):
+        for warning in words.warnings_of(state.outcome, option):
+            found.append(warning if warning in common else side + warning)
+    found = list(dict.fromkeys(found))
+    if not found:
+        return
+    if not canvas.heading("Mind"):
+        return
+    for k, warning in enumerate(found):
+        height = canvas.height_of(warning, 12, 4) + 3
+        is_last = k == len(found) - 1
+        if canvas.y + height + (0 if is_last else LINE * 12) > canvas.bottom:
+            canvas.line(_more_words(len(found) - k, k > 0), 12, colour=palette.QUIET_INK)
+            return
+        canvas.text(warning, 12, 4)
+        canvas.y += 3
+
+
+def _more_words(count: int, is_more: bool) -> str:
+    """How many warnings found no room.
+
+    >>> _more_words(2, True), _more_words(1, False)
+    ('and 2 more, see results.json', '1 warning, see results.json')
+    """
+    if is_more:
+        return f"and {count} more, see results.json"
+    return f"{count} warning{'s' if count > 1 else ''}, see results.json"
+
+
+@lru_cache(maxsize=4)
+def _foot(more: tuple[tuple[str, str], ...]) -> Rgb:
+    """The short list of keys and the caution, the same at every moment."""
+    keys = (*SHORT_KEYS[:-2], *more, *SHORT_KEYS[-2:])
+    canvas = Canvas(COLUMN_PX, round(38 + 1.32 * 12 * len(keys) + 4 * LINE * 11), _MARGIN)
+    canvas.rectangle((_MARGIN, 0, canvas.width - _MARGIN, 0), palette.HAIRLINE)
+    canvas.y, canvas.bottom = 10.0, float(canvas.height)
+    for key, what in keys:
+        canvas.write(_MARGIN, canvas.y, key, 12, bold=True)
+        canvas.write(_MARGIN + 62, canvas.y, what, 12)
+        canvas.y += 1.32 * 12
+    canvas.y += 8
+    canvas.text(SHORT_CAUTION, 11, 4, colour=palette.QUIET_INK)
+    return canvas.picture()
+
+
+def _slider(canvas: Canvas, state: WindowState, setting: Setting, left: float, right: float) -> None:
+    unit, y = state.unit, GROOVE_Y
+    is_chosen = setting is state.setting
+    if is_chosen:
+        canvas.rectangle((left - 12, SLIDER_Y[0], right + 12, SLIDER_Y[1]), _CHOSEN)
+    uncertainty = controls.doubt(unit, setting)
+    value = controls.shown(controls.value_of(unit, setting), setting)
+    canvas.write(left - 4, 38, setting.name, 13, bold=is_chosen)
+    canvas.write(
+        right + 4, 36, value, 16, bold=True, colour=_REFUSED if uncertainty else palette.INK, align="r"
+    )
+    canvas.rectangle((left, y - 2, right, y + 2), _GROOVE)
+    low, high = controls.slider_span(unit, setting)
+
+    def at(number: float) -> float:
+        return left + (right - left) * (number - low) / max(high - low, 1e-9)
+
+    if setting is controls.HEIGHT:
+        allowed = unit.type.mount_height
+        canvas.rectangle((at(allowed[0]), y - 2, at(allowed[1]), y + 2), _ALLOWED)
+    for mark in _marks(state, setting, low, high):
+        canvas.rectangle((at(mark) - 0.5, y + 5, at(mark) + 0.5, y + 9), palette.QUIET_INK)
+    for number, align, x in ((low, "l", left - 4), (high, "r", right + 4)):
+        canvas.write(x, y + 11, controls.shown(number, setting), 11, colour=palette.QUIET_INK, align=align)
+    if uncertainty:
+        canvas.write((left + right) / 2, y + 11, uncertainty, 11, colour=_REFUSED, align="m")
+    knob = left + (right - left) * controls.share_of(unit, setting)
+    canvas.disc(knob, y, 8, palette.INK if is_chosen else palette.PAPER, palette.INK)
+
+
+def _marks(state: WindowState, setting: Setting, low: float, high: float) -> tuple[float, ...]:
+    if setting is controls.RANGE:
+        return tuple(sorted(state.unit.type.range_settings))
+    marks = {controls.BEARING: (0.0, 90.0, 180.0, 270.0), controls.TILT: (-30.0, -15.0, 0.0, 15.0, 30.0)}
+    return tuple(mark for mark in marks.get(setting, state.unit.type.mount_height) if low <= mark <= high)
+
+
+def _said(canvas: Canvas, state: WindowState, y: float) -> None:
+    """The last line of the bar: what is typed, or what was said."""
+    if state.mode != "type":
+        colour = _REFUSED if state.is_refusal else palette.INK
+        canvas.y, canvas.bottom = y, float(canvas.height)
+        # What is too long for one line takes two smaller ones: a refusal has to be read to its end.
+        size = 13 if canvas.height_of(state.message, 13, 2, state.is_refusal) < 2 * LINE * 13 else 11
+        canvas.text(state.message, size, 2, state.is_refusal, colour)
+        return
+    canvas.rectangle((_MARGIN, y, _MARGIN + 250, y + 22), palette.PAPER, palette.INK)
+    canvas.write(_MARGIN + 8, y + 3, f"{state.entry}\u258f", 13, width=236)
+    hint = f"a number for {state.setting.name}, or such as: bearing 140.  Enter sets, Esc cancels"
+    told, colour = (state.message, _REFUSED) if state.is_refusal else (hint, palette.QUIET_INK)
+    canvas.write(
+        _MARGIN + 264, y + 3, told, 13, bold=state.is_refusal, colour=colour, width=canvas.room - 264
+    )  # fmt: skip

@@ -1,0 +1,284 @@
+"""What the window is about: the options as set now, the chosen unit, and what a person is doing."""
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from terrain3d.cover.option import OptionResult
+from terrain3d.detector.pose import Detector
+from terrain3d.errors import InputError
+from terrain3d.job import Outcome, with_units
+from terrain3d.show.window import controls
+from terrain3d.show.window.controls import SETTINGS, Setting, Trials
+from terrain3d.sight.panorama import Panorama, panorama
+from terrain3d.study import OptionStudy, Study
+from terrain3d.terrain import Terrain
+from terrain3d.uncertainty.monte_carlo import OptionUncertainty
+
+Save = Callable[[Outcome], None]
+#: Panoramas that are kept: a few units at every height of a slider.
+_MOST_VIEWS = 120
+#: What may lie on the ground.
+VERDICTS, ANIMALS, CHANCE = "verdicts", "animals", "chance"
+#: What a study lets be shown or hidden besides.
+WAYS, BEYOND = "ways", "beyond"
+OTHERWISE = "Set otherwise than studied: run study again"
+
+
+class WindowState:
+    """The state of the window; nothing here draws.
+
+    Parameters
+    ----------
+    outcome : Outcome
+        As read.
+    option : int
+        Index of the option to begin with.
+    save : callable, optional
+        Puts the settings of an outcome into the site file; raises InputError where it cannot.
+    study : Study, optional
+        What was found out about the options as read.
+
+    Attributes
+    ----------
+    mode : {"look", "type", "keys", "ask"}
+        Looking at the site, typing a value, reading the list of keys, asked whether to save.
+    message, is_refusal : str, bool
+        What was said last, and whether it refused something.
+    ground : {"verdicts", "animals", "chance"}
+        What is asked to lie on the ground.
+    extras : set of {"ways", "beyond"}
+        What of the study is asked to be shown besides.
+    """
+
+    def __init__(
+        self, outcome: Outcome, option: int = 0, save: Save | None = None, study: Study | None = None
+    ) -> None:
+        self.outcome = outcome
+        self.at = option % len(outcome.options)
+        self.unit_at = 0
+        self.setting: Setting = controls.BEARING
+        self.is_comparing = False
+        self.mode = "look"
+        self.entry = ""
+        self.message = ""
+        self.is_refusal = False
+        self.study = study
+        self.ground = VERDICTS
+        self.extras = {WAYS} & set(self.extras_studied)
+        self._save = save
+        self._trials = Trials(outcome.options)
+        self._views: dict[tuple[tuple[float, float, float], float], Panorama] = {}
+
+    @property
+    def option(self) -> OptionResult:
+        return self.outcome.options[self.at]
+
+    @property
+    def unit(self) -> Detector:
+        return self.option.detectors[self.unit_at]
+
+    @property
+    def shown(self) -> tuple[int, ...]:
+        """Indices of the options in view, from left to right; the last is the one that is set."""
+        before = (self.at - 1) % len(self.outcome.options)
+        return (before, self.at) if self.is_comparing else (self.at,)
+
+    @property
+    def unsaved(self) -> tuple[str, ...]:
+        return self._trials.unsaved(self.outcome.options)
+
+    @property
+    def grounds_studied(self) -> tuple[str, ...]:
+        """What may lie on the ground, in the order in which it is gone round."""
+        parts = self.study.parts if self.study is not None else ()
+        return (
+            VERDICTS,
+            *(kind for part, kind in (("animals", ANIMALS), ("doubt", CHANCE)) if part in parts),
+        )
+
+    @property
+    def extras_studied(self) -> tuple[str, ...]:
+        """What of the study may be shown besides."""
+        parts = self.study.parts if self.study is not None else ()
+        found = ((WAYS, "walks" in parts or "routes" in parts), (BEYOND, "beyond" in parts))
+        return tuple(extra for extra, is_there in found if is_there)
+
+    @property
+    def ground_shown(self) -> str:
+        """What lies on the ground of every option in view: verdicts where one was set otherwise since."""
+        is_studied = all(self.studied(self.outcome.options[index]) is not None for index in self.shown)
+        return self.ground if is_studied else VERDICTS
+
+    def studied(self, option: OptionResult) -> OptionStudy | None:
+        """What was found out about an option; None once it is set otherwise than studied."""
+        if self.study is None:
+            return None
+        read = next(one for one in self.study.outcome.options if one.name == option.name)
+        return self.study.of(option.name) if read.detectors == option.detectors else None
+
+    def next_ground(self) -> None:
+        """Go on to what else may lie on the ground, round and round."""
+        kinds = self.grounds_studied
+        self.ground = kinds[(kinds.index(self.ground) + 1) % len(kinds)]
+        self.say("" if self.ground_shown == self.ground else OTHERWISE)
+
+    def toggle(self, extra: str) -> None:
+        """Show or hide something of the study."""
+        self.extras ^= {extra}
+        self.say("" if self.studied(self.option) is not None else OTHERWISE)
+
+    def say(self, message: str, is_refusal: bool = False) -> None:
+        self.message, self.is_refusal = message, is_refusal
+
+    def step_option(self, by: int) -> None:
+        """Go to another option, round and round."""
+        self.at = (self.at + by) % len(self.outcome.options)
+        self.unit_at = 0
+        self.say("")
+
+    def compare(self) -> None:
+        """One option or two."""
+        if len(self.outcome.options) < 2:
+            self.say("There is one option only: nothing to compare with", True)
+            return
+        self.is_comparing = not self.is_comparing
+
+    def choose_unit(self, index: int) -> None:
+        """Choose a unit of the option, counted from 0."""
+        count = len(self.option.detectors)
+        if not 0 <= index < count:
+            self.say(f"There is no unit {index + 1}: this option has {count}", True)
+            return
+        self.unit_at = index
+        self.say("")
+
+    def step_unit(self, by: int) -> None:
+        self.choose_unit((self.unit_at + by) % len(self.option.detectors))
+
+    def step_setting(self, by: int) -> None:
+        self.setting = SETTINGS[(SETTINGS.index(self.setting) + by) % len(SETTINGS)]
+
+    def step_value(self, by: int) -> None:
+        """Set the chosen setting some steps further."""
+        self.put(controls.stepped(self.unit, self.setting, by))
+
+    def slide(self, setting: Setting, share: float, is_same_change: bool = False) -> None:
+        """Move a slider's knob to a share of its way; the setting becomes the chosen one."""
+        self.setting = setting
+        self.put(controls.at_share(self.unit, setting, share), is_same_change)
+
+    def put(self, unit: Detector, is_same_change: bool = False) -> None:
+        """Set the chosen unit otherwise, and judge its option anew.
+
+        Parameters
+        ----------
+        unit : Detector
+        is_same_change : bool
+            Goes on with the change before, as while a slider is moved: taken back in one.
+        """
+        if unit == self.unit:
+            return
+        if not is_same_change:
+            self._trials.note(self.option.name, self.option.detectors)
+        units = self.option.detectors
+        self._set(self.option.name, (*units[: self.unit_at], unit, *units[self.unit_at + 1 :]))
+        self.say("")
+
+    def take_back(self) -> None:
+        """Undo the last change, in whatever option it was."""
+        past = self._trials.take_back()
+        if past is None:
+            self.say("There is no change to take back")
+            return
+        name, units = past
+        self._set(name, units)
+        self.at = [option.name for option in self.outcome.options].index(name)
+        self.unit_at = min(self.unit_at, len(units) - 1)
+        self.say("The last change is taken back")
+
+    def as_read(self) -> None:
+        """Set the option in view back to what was read; this too can be taken back."""
+        units = self._trials.as_read(self.option.name)
+        if units == self.option.detectors:
+            self.say("This option is set as it was read")
+            return
+        self._trials.note(self.option.name, self.option.detectors)
+        self._set(self.option.name, units)
+        self.say("This option is set back to what was read")
+
+    def save(self) -> bool:
+        """Write the settings of all options into the site file; False where it was refused."""
+        if self._save is None:
+            self.say("There is no site file to save to", True)
+            return False
+        if not self.unsaved:
+            self.say("Nothing to save: the site file holds these settings")
+            return True
+        try:
+            self._save(self.outcome)
+        except InputError as error:
+            self.say(f"Not saved: {_in_a_line(error)}", True)
+            return False
+        self._trials.saved(self.outcome.options)
+        self.say("Saved in the site file")
+        return True
+
+    def begin_entry(self) -> None:
+        self.mode, self.entry = "type", ""
+        self.say("")
+
+    def type_letter(self, letter: str) -> None:
+        if letter.isprintable() and len(self.entry) < 40:
+            self.entry += letter
+            self.say("")
+
+    def rub_out(self) -> None:
+        self.entry = self.entry[:-1]
+        self.say("")
+
+    def end_entry(self) -> None:
+        """Set what was typed; what cannot be set stays to be mended, with the reason beside it."""
+        if not self.entry.strip():
+            self.mode = "look"
+            return
+        try:
+            setting, value = controls.read_entry(self.entry, self.setting)
+            unit = controls.with_value(self.unit, setting, value)
+        except InputError as error:
+            self.say(_in_a_line(error), True)
+            return
+        self.mode, self.setting = "look", setting
+        self.put(unit)
+
+    def cancel(self) -> None:
+        """Leave typing, the list of keys or the question."""
+        self.mode = "look"
+        self.say("")
+
+    def _set(self, name: str, units: tuple[Detector, ...]) -> None:
+        self.outcome = with_units(self.outcome, name, units, self._look)
+
+    def _look(self, terrain: Terrain, eye: tuple[float, float, float], reach_m: float) -> Panorama:
+        """A panorama, remembered: turning and tilting a unit casts no ray."""
+        key = (eye, reach_m)
+        if key not in self._views:
+            if len(self._views) >= _MOST_VIEWS:
+                del self._views[next(iter(self._views))]
+            self._views[key] = panorama(terrain, eye, reach_m)
+        return self._views[key]
+
+
+def uncertainty_of(state: WindowState, option: OptionResult) -> OptionUncertainty | None:
+    """What the draws say of an option; None where none were made."""
+    if state.study is None or state.study.uncertainty is None:
+        return None
+    return next(one for one in state.study.uncertainty.options if one.name == option.name)
+
+
+def without_why(outcome: Outcome) -> Outcome:
+    """The outcome without its long sentence, which the column has no room for."""
+    return replace(outcome, why="")
+
+
+def _in_a_line(error: InputError) -> str:
+    return f"{error.what}; {error.mend}" if error.mend else error.what

@@ -1,0 +1,138 @@
+"""The rules of the house: imports run one way, rooms are opened late, no room's door does work."""
+
+import ast
+from pathlib import Path
+
+import pytest
+
+import terrain3d
+
+PACKAGE = Path(terrain3d.__file__).parent
+
+#: A room may import from itself and from rooms of a lower floor.
+FLOORS = {
+    "caution": 0, "errors": 0, "wording": 0, "units": 1, "outside": 1, "tables": 2, "frame": 2,
+    "site": 3, "detector": 3, "terrain": 4,
+    "readers": 5, "survey": 6, "sight": 6, "cover": 7, "ranking": 8,
+    "walk": 9, "nuisance": 9, "conditions": 9, "uncertainty": 9,
+    "ready": 10, "job": 11, "search": 12, "study": 12, "show": 13, "paper": 13, "cli": 14,
+}  # fmt: skip
+
+
+def room_of(module: str) -> str:
+    """`terrain3d.sight.march` is in the room `sight`."""
+    return module.split(".")[1] if "." in module else ""
+
+
+def modules() -> list[Path]:
+    """Every module of the package."""
+    return sorted(PACKAGE.rglob("*.py"))
+
+
+def imports_of(path: Path) -> set[str]:
+    """The package's own modules that a file imports, inside functions too."""
+    found = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("terrain3d"):
+            found.add(node.module)
+        elif isinstance(node, ast.Import):
+            found |= {name.name for name in node.names if name.name.startswith("terrain3d")}
+    return found
+
+
+@pytest.mark.parametrize("path", modules(), ids=lambda path: str(path.relative_to(PACKAGE)))
+def test_imports_run_one_way(path):
+    """No room imports from its own floor's neighbours or from above."""
+    room = path.relative_to(PACKAGE).parts[0].removesuffix(".py")
+    if room == "__init__":
+        assert not imports_of(path)
+        return
+    for module in imports_of(path):
+        other = room_of(module)
+        if other in ("", room):
+            continue
+        assert FLOORS[other] < FLOORS[room], f"{room} imports {module}"
+
+
+def test_doors_of_rooms_are_empty():
+    """A room's `__init__.py` holds nothing, or importing one file would run the whole room."""
+    for path in PACKAGE.rglob("__init__.py"):
+        if path.parent != PACKAGE:
+            assert path.read_text(encoding="utf-8").strip() == ""
+
+
+def test_every_room_has_a_floor():
+    """A new room is entered in the table of floors."""
+    rooms = {p.relative_to(PACKAGE).parts[0].removesuffix(".py") for p in modules()} - {"__init__"}
+    assert rooms <= set(FLOORS)
+
+
+@pytest.mark.parametrize("library", ["pyvista", "vtkmodules", "matplotlib"])
+def test_drawing_libraries_stay_in_one_room(library):
+    """Only `show` draws."""
+    for path in modules():
+        if path.relative_to(PACKAGE).parts[0] == "show":
+            continue
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            names = []
+            if isinstance(node, ast.ImportFrom):
+                names = [node.module or ""]
+            elif isinstance(node, ast.Import):
+                names = [name.name for name in node.names]
+            assert not any(name.split(".")[0] == library for name in names), path
+
+
+#: Who may open a file that comes from outside, or hand one to a library; each is shut in where it is called.
+DOORS = {
+    "laspy.open": {"readers/points.py"},
+    "laspy.CopcReader": {"readers/points.py"},
+    "laspy.read": set(),
+    "rasterio.open": {"readers/gdal.py"},
+    "MemoryFile": {"readers/gdal.py", "paper/rasters.py"},
+    "trimesh.load": {"readers/meshes.py"},
+    "trimesh.load_mesh": set(),
+    "trimesh.load_scene": set(),
+    "sqlite3.connect": {"readers/geopackage.py"},
+    "pyproj.CRS.from_user_input": {"readers/crs.py"},
+    "pyproj.CRS.from_string": set(),
+    "pyproj.CRS.from_wkt": set(),
+    "shapely.from_wkb": set(),
+    "shapely.from_geojson": set(),
+}
+#: Rooms that read what comes from outside: in them a file is opened by `outside.py` alone.
+READERS = ("site.py", "tables.py", "detector", "readers", "survey", "walk", "conditions", "search/sites.py")
+#: Libraries that choose a format, and so a reader, by what they find.
+GUESSERS = {"fiona", "geopandas", "osgeo", "pyogrio"}
+
+
+def calls_of(path: Path) -> set[str]:
+    """What a file calls, by the words it is called with."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    return {ast.unparse(node.func) for node in ast.walk(tree) if isinstance(node, ast.Call)}
+
+
+@pytest.mark.parametrize("path", modules(), ids=lambda path: str(path.relative_to(PACKAGE)))
+def test_files_from_outside_come_in_by_one_door(path):
+    """No library is handed a name but where it is shut in; other readers take an open stream."""
+    place = str(path.relative_to(PACKAGE))
+    for call in calls_of(path):
+        assert place in DOORS.get(call, {place}), f"{place} calls {call}"
+        # What the package brings with it, by importlib.resources, is its own.
+        opens = call == "open" or call.endswith((".open", ".read_text", ".read_bytes"))
+        if place.startswith(READERS) and opens and not call.startswith("files("):
+            assert call in DOORS or call.startswith("memory.") or place == "readers/quiet.py", (
+                f"{place} calls {call}"
+            )
+    words = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            words |= {name.name.split(".")[0] for name in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            words.add((node.module or "").split(".")[0])
+    assert not words & GUESSERS
+
+
+def test_every_door_is_used():
+    """A door that nobody goes through any more is taken out of the table."""
+    used = {(call, str(path.relative_to(PACKAGE))) for path in modules() for call in calls_of(path)}
+    assert {(call, place) for call, places in DOORS.items() for place in places} <= used
