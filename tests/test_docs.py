@@ -11,14 +11,14 @@ from typing import Annotated, Any
 import pytest
 from pydantic import TypeAdapter, ValidationError
 from pydantic.fields import FieldInfo
-from terrain3d.around import animals, spill
 
 from terrain3d.conditions import heat, sun
+from terrain3d.nuisance import animals, spill
 from terrain3d.search import judge, run
 from terrain3d.search.settings import Space
 from terrain3d.survey import build
-from terrain3d.uncertainty import field, tolerance
-from terrain3d.walk import fans, found, ground, routes
+from terrain3d.uncertainty import error_field, tolerance
+from terrain3d.walk import fans, ground, routes, ways_in
 
 ROOT = Path(__file__).parent.parent
 
@@ -103,8 +103,8 @@ RULES = [
     f'"More than {fans.NEAR_M:g} m from the unit"',
     f"between {ground.STEP_UP_M:g} m and the figure's head",
     f"are walked at {routes.SPEED_MPS:g} m/s",
-    f"whose chances are alike to {100 * found.ALIKE:g} %",
-    {(2 / 3, 10.0): "**much shorter**: by a third, and by 10 m"}[(found.MUCH_SHARE, found.MUCH_M)],
+    f"whose chances are alike to {100 * ways_in.ALIKE:g} %",
+    {(2 / 3, 10.0): "**much shorter**: by a third, and by 10 m"}[(ways_in.MUCH_SHARE, ways_in.MUCH_M)],
     f"measured over {ground.STRIDE_M:g} m",
     f"your own figures lower than {animals.OWN_BELOW_M:g} m",
     {3: "from there to three times it"}[int(spill.FOLLOW_ON)],
@@ -112,8 +112,8 @@ RULES = [
     f"a figure {heat.REFERENCE_K:g} K over ground of {heat.REFERENCE_GROUND_C:g} °C",
     f"every {sun.STEP_MIN} minutes of a year",
     f"less than {100 * sun.LEAST_LIGHT:g} %",
-    f"Without `[doubt] ground` {field.ASSUMED_RMSE_M:g} m is taken",
-    f"none is {field.ASSUMED_RMSE_M:g}, as of quality level 2",
+    f"Without `[doubt] ground` {error_field.ASSUMED_RMSE_M:g} m is taken",
+    f"none is {error_field.ASSUMED_RMSE_M:g}, as of quality level 2",
     f"before {100 * tolerance.LOSS:g} % of what the option holds is lost",
     f"Height is looked at to {tolerance.LIMITS['height']:g} m, bearing to {tolerance.LIMITS['bearing']:g}"
     f" degrees, tilt and roll to {tolerance.LIMITS['tilt']:g}",

@@ -23,7 +23,7 @@ from terrain3d.show.palette import Rgb
 from terrain3d.show.parts import foot_corners, scale_parts
 from terrain3d.show.scene import Scene, aim, moving_parts, standing_place, still_parts
 from terrain3d.show.shapes import Reach, filled_heights
-from terrain3d.show.window import panels as panels
+from terrain3d.show.window import panels
 from terrain3d.show.window.coarse import coarse_surface
 from terrain3d.show.window.controls import Setting
 from terrain3d.show.window.ground_colours import (

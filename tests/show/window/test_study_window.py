@@ -12,7 +12,7 @@ from terrain3d.nuisance.animals import animal_ground
 from terrain3d.nuisance.spill import spill
 from terrain3d.show import palette
 from terrain3d.show.extent import site_extent
-from terrain3d.show.window import panels as panels
+from terrain3d.show.window import panels
 from terrain3d.show.window import views as window
 from terrain3d.show.window.findings import finding_rows
 from terrain3d.show.window.keys_and_mouse import KeysAndMouse

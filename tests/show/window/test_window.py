@@ -383,7 +383,7 @@ from pathlib import Path
 import numpy as np
 from terrain3d.cli.view import _saver
 from terrain3d.job import run
-from terrain3d.show.window import board, controls
+from terrain3d.show.window import controls, panels
 from terrain3d.show.window.keys_and_mouse import Hands
 from terrain3d.show.window.views import View
 
@@ -451,10 +451,10 @@ shot("keys")
 press("Escape", chr(27)); press("F1", chr(0)); assert desk.mode == "keys"
 press("F1", chr(0)); assert desk.mode == "look"
 
-for setting, (left, right) in board.slider_spans(view._bar_width).items():
+for setting, (left, right) in panels.slider_spans(view._bar_width).items():
     def put(event, share):
-        window.SetEventInformation(round(board.COLUMN_PX + left + share * (right - left)),
-                                   board.BAR_PX - board.GROOVE_Y)
+        window.SetEventInformation(round(panels.COLUMN_PX + left + share * (right - left)),
+                                   panels.BAR_PX - panels.GROOVE_Y)
         window.InvokeEvent(event)
     before, eye = desk.unit, np.array(camera.position)
     put("LeftButtonPressEvent", controls.share_of(before, setting))
