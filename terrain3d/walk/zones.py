@@ -7,11 +7,13 @@ places would shift. Side by side, every direction that a layer holds belongs to 
 the verdict map calls held is held here too. (Choice of this project; no source.)
 """
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from terrain3d.cover.band import azimuths_over
 from terrain3d.cover.heads import head_table
 from terrain3d.cover.layer_outcomes import BROKEN, layer_outcomes
 from terrain3d.detector.pose import Detector, PosedHead, posed_heads
@@ -86,15 +88,13 @@ def layer_azimuth_deg(layer: ZonedLayer, east: ArrayLike, north: ArrayLike) -> F
     (n,) float
         Degrees, positive to the right, in (-180, 180].
     """
-    e, n = np.asarray(east, float), np.asarray(north, float)
-    right, forward, up = layer.axes.right, layer.axes.forward, layer.axes.up
-    sine = np.sin(np.radians(layer.elevation_deg))
-    lean = e * up[0] + n * up[1]
-    room = up[2] ** 2 - sine**2
-    rise = (sine * np.sqrt(lean**2 + room) - lean * up[2]) / room
-    side = e * right[0] + n * right[1] + rise * right[2]
-    ahead = e * forward[0] + n * forward[1] + rise * forward[2]
-    return np.asarray(np.degrees(np.arctan2(side, ahead)))
+    e, n = np.broadcast_arrays(np.asarray(east, float), np.asarray(north, float))
+    azimuths = np.empty(e.shape)
+    axes = np.array([layer.axes.right, layer.axes.forward, layer.axes.up])
+    azimuths_over(
+        e.ravel(), n.ravel(), axes, math.sin(math.radians(layer.elevation_deg)), azimuths.reshape(-1)
+    )
+    return azimuths
 
 
 def broken_layers(seen: Panorama, unit: Detector, figure_height_m: float) -> NDArray[np.bool_]:
