@@ -23,7 +23,7 @@ class Hit(IntEnum):
     SOLID = 2
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Hits:
     """First hits of n rays.
 

@@ -19,7 +19,7 @@ from terrain3d.units import Floats
 _STEEPEST = 1e4
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Picture:
     """Directions by rows of elevation and columns of azimuth, as given.
 

@@ -8,16 +8,13 @@ the verdict map calls held is held here too. (Choice of this project; no source.
 """
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from terrain3d.cover.band import azimuths_over
-from terrain3d.cover.heads import head_table
-from terrain3d.cover.layer_outcomes import BROKEN, layer_outcomes
 from terrain3d.detector.pose import Detector, PosedHead, posed_heads
-from terrain3d.sight.panorama import Panorama
 from terrain3d.units import Floats
 
 
@@ -97,48 +94,13 @@ def layer_azimuth_deg(layer: ZonedLayer, east: ArrayLike, north: ArrayLike) -> F
     return azimuths
 
 
-def broken_layers(seen: Panorama, unit: Detector, figure_height_m: float) -> NDArray[np.bool_]:
-    """Which layers a figure breaks on each cell of a panorama, head by head.
-
-    Parameters
-    ----------
-    seen : Panorama
-        From the unit's eye.
-    unit : Detector
-    figure_height_m : float
-        Height of the figure, metres.
-
-    Returns
-    -------
-    (l, n) bool
-        Rows as `zoned_layers`, columns as `seen.cells`.
-    """
-    table = head_table(unit.type, unit.pan_deg)
-    rows = []
-    for h, head in enumerate(unit.type.head):
-        one = slice(h, h + 1)
-        # A panorama is judged by the better of several heads; here each head answers for itself.
-        alone = replace(
-            table,
-            pan_deg=table.pan_deg[one],
-            half_arc_deg=table.half_arc_deg[one],
-            elevation_deg=table.elevation_deg[one],
-            half_thickness_deg=table.half_thickness_deg[one],
-            upper=table.upper[one],
-            name=table.name[one],
-        )
-        outcomes = layer_outcomes(seen, alone, unit, figure_height_m)
-        rows += [outcomes[table.name[h, k]] == BROKEN for k in range(len(head.layer))]
-    return np.array(rows)
-
-
 def heads_hold(unit: Detector, broken: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Whether each head's alarm rule is met: all of its layers broken, or any, as the type says.
 
     Parameters
     ----------
     broken : (l, n) bool
-        As `broken_layers` gives it.
+        As `SightedUnit.broken` gives it.
 
     Returns
     -------

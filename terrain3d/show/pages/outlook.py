@@ -11,11 +11,11 @@ from matplotlib.ticker import MultipleLocator
 from numpy.typing import NDArray
 
 from terrain3d.cover.option import OptionResult
+from terrain3d.cover.profile import head_bearings
 from terrain3d.detector.pose import Detector, PosedHead, PosedLayer, posed_heads
 from terrain3d.job import Outcome
 from terrain3d.show import palette, words
 from terrain3d.show.lettering import has_glyph
-from terrain3d.show.pages.profile import head_bearings
 from terrain3d.show.pages.sheet import (
     BLOCK_FLOOR,
     BLOCK_TOP,

@@ -6,6 +6,7 @@ from functools import cached_property, partial
 from pathlib import Path
 
 from terrain3d.cover.option import OptionResult
+from terrain3d.cover.profile import head_bearings
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
 from terrain3d.show import words
@@ -20,7 +21,6 @@ from terrain3d.show.pages.names import KINDS, check_units
 from terrain3d.show.pages.oblique import draw_oblique
 from terrain3d.show.pages.outlook import outlook_sheet
 from terrain3d.show.pages.plan import Base, draw_plan, plan_base, printed_base
-from terrain3d.show.pages.profile import head_bearings
 from terrain3d.show.pages.section import section_sheet
 from terrain3d.show.pages.sheet import Sheet
 from terrain3d.show.pages.size import SCREEN, Size, scale_words
