@@ -11,7 +11,7 @@ from terrain3d.detector.pose import Detector
 from terrain3d.detector.types import DetectorType
 from terrain3d.errors import InputError
 from terrain3d.ranking.compare import ranked
-from terrain3d.ranking.why import Reason, reasons, why_words
+from terrain3d.ranking.reasons import Reason, reasons
 from terrain3d.ready import Ready, in_file, option_types, ready_site
 from terrain3d.sight.panorama import Panorama, eye_over, panorama
 from terrain3d.site import DetectorSetting
@@ -23,16 +23,31 @@ Progress = Callable[[str, float], None]
 
 
 @dataclass(frozen=True)
+class Steady:
+    """Options as they are compared where aim counts, best first.
+
+    Of each what stays however its units are aimed off by so many degrees of bearing and of tilt.
+    """
+
+    options: tuple[OptionResult, ...]
+    bearing_deg: float
+    tilt_deg: float
+
+
+@dataclass(frozen=True)
 class Outcome:
-    """All options of a site judged; `ranking` names them best first, `reasons` are what `why` is made of."""
+    """All options of a site judged; `ranking` names them best first, `reasons` say why.
+
+    `steady` is what they were compared by where that is not how they are aimed; the reasons are then of it.
+    """
 
     site_name: str
     terrain: Terrain
     figure: Figure
     options: tuple[OptionResult, ...]
     ranking: tuple[str, ...]
-    why: str
     reasons: tuple[Reason, ...] = ()
+    steady: Steady | None = None
 
 
 def run(site_path: Path, progress: Progress | None = None) -> Outcome:
@@ -117,9 +132,7 @@ def _ranked_outcome(
     ground = terrain.ground
     weight, cell_m2 = protected_weight(ground, terrain.protect), ground.cell_m**2
     found = reasons(best_first, weight, cell_m2)
-    return Outcome(
-        site_name, terrain, figure, results, names, why_words(best_first, figure.name, found), found
-    )
+    return Outcome(site_name, terrain, figure, results, names, found)
 
 
 def _placed(terrain: Terrain, setting: DetectorSetting, detector_type: DetectorType) -> Detector:

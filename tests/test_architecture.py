@@ -15,7 +15,7 @@ FLOORS = {
     "site": 3, "detector": 3, "terrain": 4,
     "readers": 5, "survey": 6, "sight": 6, "cover": 7, "ranking": 8,
     "walk": 9, "nuisance": 9, "conditions": 9, "uncertainty": 9,
-    "ready": 10, "job": 11, "search": 12, "study": 12, "show": 13, "paper": 13, "cli": 14,
+    "ready": 10, "job": 11, "search": 12, "study": 12, "sentences": 13, "show": 14, "paper": 14, "cli": 15,
 }  # fmt: skip
 
 

@@ -1,4 +1,4 @@
-"""One way to do the property, judged: verdicts, areas, causes and warnings together."""
+"""One way to do the property, judged: verdicts, areas, causes and what there is to warn of together."""
 
 from dataclasses import dataclass, field
 
@@ -6,7 +6,7 @@ import numpy as np
 
 from terrain3d.cover.areas import cells_within, protected_weight, verdict_areas
 from terrain3d.cover.causes import LayerOutcomes, cause_areas, combined_outcomes, layer_outcome_maps
-from terrain3d.cover.cautions import UnitFacts, area_facts, area_warnings, unit_facts, unit_warnings
+from terrain3d.cover.cautions import UnitFacts, area_facts, unit_facts
 from terrain3d.cover.fill import verdict_codes
 from terrain3d.cover.heads import head_table
 from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict, combined
@@ -39,7 +39,7 @@ class OptionResult:
     255 where no ground is known. `area_m2` is keyed by VERDICT_KEYS; `causes` by layer, then by
     cause, in m2; `lost_m2` likewise, for protected ground that is not held. `layer_outcomes` holds for each
     layer what became of it on each cell, codes of `cover.fill` as `cover.causes.layer_outcome_maps` has them.
-    `facts` tells of each unit what its warnings are about.
+    `facts` tells of each unit what may mislead about it.
     """
 
     name: str
@@ -48,7 +48,6 @@ class OptionResult:
     area_m2: dict[str, float]
     protect: tuple[ProtectedResult, ...]
     causes: dict[str, dict[str, float]]
-    warnings: tuple[str, ...]
     lost_m2: dict[str, dict[str, float]]
     layer_outcomes: LayerOutcomes = field(default_factory=dict)
     combine: str = "any"
@@ -102,8 +101,6 @@ def judge_option(
                 area.name, known.area_m2, held, area.weight, known.out_of_reach_m2, known.unknown_m2
             )
         )
-    warnings = [text for unit, own in zip(units, facts, strict=True) for text in unit_warnings(unit, own)]
-    warnings += area_warnings(about)
     lost = (protected_weight(ground, terrain.protect) > 0) & (verdicts != Verdict.BOTH)
     return OptionResult(
         name,
@@ -112,7 +109,6 @@ def judge_option(
         verdict_areas(verdicts, cell_m2),
         tuple(protect),
         cause_areas(outcome_code, cell_m2),
-        tuple(dict.fromkeys([*warnings, *terrain.doubts])),
         cause_areas(outcome_code, cell_m2, lost),
         outcome_code,
         combine,

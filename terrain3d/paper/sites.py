@@ -7,6 +7,7 @@ from rich.text import Text
 from terrain3d.search.budget import NothingFits
 from terrain3d.search.result import SearchResult
 from terrain3d.search.sites import SiteDone
+from terrain3d.sentences.search import search_why
 
 
 def site_line(done: SiteDone) -> str:
@@ -14,7 +15,7 @@ def site_line(done: SiteDone) -> str:
     if done.fault:
         return f"{done.path.name}: failed: {done.fault}"
     if isinstance(done.result, NothingFits):
-        return f"{done.path.name}: {done.result.why}"
+        return f"{done.path.name}: {search_why(done.result)}"
     result: SearchResult = done.result
     units = ", ".join(unit.mount for unit in result.best.option.detectors)
     return f"{done.path.name}: {result.best.share:.1%} held from {units}"
@@ -44,8 +45,8 @@ def sites_table(sites: list[SiteDone]) -> Table:
             table.add_row(Text(site.path.name), "", "", "", Text(f"failed: {what}"))
             continue
         if isinstance(site.result, NothingFits):
-            row = (Text(site.path.name), f"{site.result.settings_judged:,}", "", "", Text(site.result.why))
-            table.add_row(*row)
+            why = Text(search_why(site.result))
+            table.add_row(Text(site.path.name), f"{site.result.settings_judged:,}", "", "", why)
             continue
         result: SearchResult = site.result
         other = result.runner_up

@@ -31,7 +31,7 @@ def values(boundary):
     view = panorama(site, setting.eye, 12.0)
     option = judge_option(site, "pole", (setting,), (view,), "any", 1.7)
     found = animal_ground(site, option, (view,)), spill(site, (setting,), 1.7), in_layers(site, (setting,))
-    return found, {**animal_values(found[0]), **beyond_values(*found[1:])}
+    return found, {**animal_values(found[0]), **beyond_values(*found[1:], ())}
 
 
 @pytest.mark.parametrize("boundary", [None, 6 * SQUARE])

@@ -12,6 +12,7 @@ from terrain3d.detector.figures import Figure
 from terrain3d.detector.types import load_type
 from terrain3d.frame import site_frame
 from terrain3d.paper.routes import routes_values
+from terrain3d.sentences.routes import routes_words
 from terrain3d.sight.panorama import panorama
 from terrain3d.terrain import Area
 from terrain3d.walk.routes import open_routes
@@ -36,7 +37,7 @@ def test_values_survive_json_and_carry_every_number(routes):
     yard, nowhere = json.loads(json.dumps(routes_values(routes, frame), allow_nan=False))
     assert yard["least_likely"]["length_m"] == pytest.approx(routes[0].least.length_m, abs=1e-3)
     assert yard["least_likely"]["alarm_chance"] == pytest.approx(routes[0].least.chance, abs=1e-6)
-    assert yard["words"] == routes[0].words
+    assert yard["words"] == routes_words(routes[0])
     np.testing.assert_allclose(yard["least_likely"]["line"], routes[0].least.line, atol=1e-4)
     assert (yard["clear"] is None) != (yard["least_held"] is None)
     assert nowhere["least_likely"] is None

@@ -27,7 +27,7 @@ def unit(name="D1", height=1.0, bearing=135.0, tilt=0.0, range_m=12.0):
 
 
 def option(name="north", *units):
-    return OptionResult(name, units or (unit(),), np.zeros((2, 2), np.uint8), {}, (), {}, (), {})
+    return OptionResult(name, units or (unit(),), np.zeros((2, 2), np.uint8), {}, (), {}, {})
 
 
 TABLES = """\

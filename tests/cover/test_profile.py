@@ -15,16 +15,16 @@ from terrain3d.cover.fill import verdict_codes
 from terrain3d.cover.heads import head_table
 from terrain3d.cover.layer_outcomes import LANDS_SHORT
 from terrain3d.cover.option import verdict_map
-from terrain3d.cover.verdict import UNKNOWN, Verdict
-from terrain3d.detector.pose import in_head, posed_heads
-from terrain3d.detector.types import load_type
-from terrain3d.show.pages.profile import (
+from terrain3d.cover.profile import (
     band_slopes,
     beams_along,
     head_bearings,
     line_profile,
     telling_bearing,
 )
+from terrain3d.cover.verdict import UNKNOWN, Verdict
+from terrain3d.detector.pose import in_head, posed_heads
+from terrain3d.detector.types import load_type
 from terrain3d.sight.hits import Hit
 from terrain3d.sight.panorama import panorama
 from terrain3d.terrain import Area, Solids
