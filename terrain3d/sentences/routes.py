@@ -4,6 +4,9 @@ from terrain3d.cover.option import OptionResult
 from terrain3d.walk.routes import OpenRoutes
 from terrain3d.walk.ways_in import ALIKE, ClearRoute, Crossing, Start, WayIn
 
+#: Where a picture of the walk would be.
+NO_WALK = "No walk is needed: the area lies at the start."
+
 
 def routes_words(route: OpenRoutes) -> str:
     """All that is to say of the ways to an area."""

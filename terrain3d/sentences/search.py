@@ -1,7 +1,8 @@
 """What a search found: why its best is the best, how far that is proved, or why nothing fits."""
 
 from terrain3d.search.budget import NothingFits
-from terrain3d.search.result import SearchResult
+from terrain3d.search.result import Choice, SearchResult
+from terrain3d.search.sites import SiteDone
 from terrain3d.sentences.why import steady_why, within_words
 from terrain3d.wording import money_words
 
@@ -15,6 +16,25 @@ def search_why(result: SearchResult | NothingFits) -> str:
         return steady_why(result.steady, result.figure.name, result.reasons)
     assert result.limits.budget is not None  # or nothing could be beyond it
     return beyond_words(result.cheapest, result.price, result.limits.budget, holds=result.settings_judged > 0)
+
+
+def site_line(done: SiteDone) -> str:
+    """One site of many in a line, or its fault in a few."""
+    if done.fault:
+        return f"{done.path.name}: failed: {done.fault}"
+    if isinstance(done.result, NothingFits):
+        return f"{done.path.name}: {search_why(done.result)}"
+    result: SearchResult = done.result
+    units = ", ".join(unit.mount for unit in result.best.option.detectors)
+    return f"{done.path.name}: {result.best.share:.1%} held from {units}"
+
+
+def set_words(choice: Choice) -> str:
+    """The units of a set: types, mounts, heights and bearings."""
+    return "; ".join(
+        f"{label} on {unit.mount}, {unit.height_m:g} m, bearing {unit.bearing_deg:g}"
+        for unit, label in zip(choice.option.detectors, choice.labels, strict=True)
+    )
 
 
 def beyond_words(cheapest: str, price: float, budget: float, holds: bool) -> str:

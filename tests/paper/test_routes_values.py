@@ -16,6 +16,7 @@ from terrain3d.sentences.routes import routes_words
 from terrain3d.sight.panorama import panorama
 from terrain3d.terrain import Area
 from terrain3d.walk.routes import open_routes
+from terrain3d.walk.ways_in import Start
 
 PERSON = Figure("person", 1.7, "as in the package's figures")
 YARD = Area("yard", np.array([[-2.0, 4.0], [2.0, 4.0], [2.0, 8.0], [-2.0, 8.0]]))
@@ -47,7 +48,9 @@ def test_values_survive_json_and_carry_every_number(routes):
 
 def test_a_much_shorter_way_has_the_same_keys(routes):
     """Beside the least likely way stands the much shorter one, with every key that it has, or null."""
-    both = replace(routes[0], shorter=routes[0].inner, inner_shorter=replace(routes[0].least, start="lane"))
+    both = replace(
+        routes[0], shorter=routes[0].inner, inner_shorter=replace(routes[0].least, start=Start(True, "lane"))
+    )
     alone = replace(routes[0], shorter=None, inner_shorter=None)
     frame = site_frame(None, 0, 0)
     yard, quiet = json.loads(json.dumps(routes_values((both, alone), frame), allow_nan=False))

@@ -10,7 +10,7 @@ from shapes import box, plane, terrain, unit
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.types import load_type
 from terrain3d.sentences.routes import percent, start_words
-from terrain3d.sentences.walks import walk_words, walks_sentence
+from terrain3d.sentences.walks import fan_words, walk_words, walks_sentence
 from terrain3d.terrain import Area, Walk
 from terrain3d.walk.fans import fan_across
 from terrain3d.walk.pulses import try_walk
