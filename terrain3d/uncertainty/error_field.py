@@ -64,7 +64,7 @@ class ErrorSizes:
     source: Source = Source.STATED
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class FieldLaw:
     """What fields of one grid share: its shape, and the square roots of the spectrum of the closed grid."""
 

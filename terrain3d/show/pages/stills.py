@@ -25,12 +25,7 @@ from terrain3d.show.pages.sheet import Sheet
 from terrain3d.show.pages.size import SCREEN, Size, scale_words
 from terrain3d.show.scene import build_scene
 from terrain3d.show.shapes import Reach
-from terrain3d.sight.hits import first_hits
-from terrain3d.terrain import Terrain
-from terrain3d.units import Floats
-
-#: How far lines of sight to the camera are followed, metres.
-_SIGHT_M = 100.0
+from terrain3d.sight.hits import reach_of
 
 
 @dataclass(frozen=True)
@@ -237,13 +232,3 @@ _WAYS: dict[str, Callable[[_Job], Iterator[Page]]] = {
     "section": _sections,
     "outlook": _outlooks,
 }
-
-
-def reach_of(terrain: Terrain) -> Reach:
-    """Distances from a point to the first thing hit, ground or solid."""
-
-    def reach(eye: Floats, directions: Floats) -> Floats:
-        x, y, z = (float(v) for v in eye)
-        return first_hits(terrain, (x, y, z), directions, _SIGHT_M).distance
-
-    return reach
