@@ -61,7 +61,7 @@ def lowest_animal_cm(terrain: Terrain, ground: AnimalGround) -> Codes:
 
 
 def _option(study: Study, option: OptionStudy) -> dict[str, Any]:
-    frame = study.outcome.terrain.frame
+    frame, doubts = study.outcome.terrain.frame, study.surroundings.doubts
     values: dict[str, Any] = {}
     if option.walks is not None:
         values["walks"] = walk_values(option.walks, frame)
@@ -70,7 +70,7 @@ def _option(study: Study, option: OptionStudy) -> dict[str, Any]:
     if option.animals is not None:
         values.update(animal_values(option.animals))
     if option.spill is not None:
-        values.update(beyond_values(option.spill, option.nuisances or ()))
+        values.update(beyond_values(option.spill, option.nuisances or (), doubts))
     if option.heat is not None:
         values["heat"] = heat_values(option.heat)
     if option.sun is not None:

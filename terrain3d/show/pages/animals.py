@@ -2,14 +2,15 @@
 
 from terrain3d.cover.option import OptionResult
 from terrain3d.job import Outcome
-from terrain3d.nuisance.animals import AnimalGround, FigureGround
-from terrain3d.show import palette, words
+from terrain3d.nuisance.animals import AnimalGround
+from terrain3d.sentences import words
+from terrain3d.sentences.animals import LOWEST_COLOUR, animal_words, animals_line, stripes_words
+from terrain3d.show import palette
 from terrain3d.show.pages.column import unit_rows
 from terrain3d.show.pages.plan import Base, paint_plan, plan_signs
 from terrain3d.show.pages.shading import Shading, edge, shade, without_verdicts
 from terrain3d.show.pages.sheet import Sheet, Stripe, plain_sheet, share_of_page
 from terrain3d.show.pages.size import SCREEN, Size, scale_words
-from terrain3d.wording import listed
 
 _STRIPE = Stripe("////", palette.CRAWLING_STRIPE)
 
@@ -53,45 +54,6 @@ def animals_sheet(
     return page
 
 
-def animals_line(found: AnimalGround) -> str:
-    """What to take from the page: the lowest animal that raises the alarm, and what a crawler gets.
-
-    >>> from terrain3d.detector.figures import Figure
-    >>> import numpy as np
-    >>> nowhere = np.zeros((2, 2), bool)
-    >>> dog = FigureGround(Figure("dog", 0.6, "invented"), 0.0, None, nowhere)
-    >>> person = Figure("person", 1.7, "invented")
-    >>> crawler = FigureGround(Figure("person crawling", 0.7, "invented"), 12.0, 2.0, ~nowhere)
-    >>> animals_line(AnimalGround("gate", (dog,), person, crawler, 0.0))
-    'No animal raises the alarm. A person crawling passes on 12 m² that hold a person, none of it protected.'
-    """
-    troublesome = [ground for ground in found.animals if ground.area_m2 > 0]
-    if troublesome:
-        lowest = troublesome[0]
-        animals = (
-            f"The lowest animal that raises the alarm is the {_named(lowest)}: on"
-            f" {words.square_metres(lowest.area_m2)}, from {lowest.nearest_m:.1f} m off."
-        )
-        others = [ground.figure.name for ground in troublesome[1:]]
-        if others:
-            animals += f" The taller ones do so on more: {listed(others, most=len(others))}."
-    else:
-        animals = "No animal raises the alarm."
-    low = found.crawling
-    if low.area_m2 == 0:
-        return f"{animals} A {low.figure.name} is held wherever a {found.upright.name} is."
-    yard = found.crawling_protected_m2
-    protected = f"{words.square_metres(yard)} of it" if yard > 0 else "none of it"
-    return (
-        f"{animals} A {low.figure.name} passes on {words.square_metres(low.area_m2)} that hold"
-        f" a {found.upright.name}, {protected} protected."
-    )
-
-
-def _named(ground: FigureGround) -> str:
-    return f"{ground.figure.name} ({ground.figure.height_m:.2f} m)"
-
-
 def _shadings(found: AnimalGround) -> list[Shading]:
     """Tallest first, so that the colour left on a cell is that of the lowest animal."""
     count = len(found.animals)
@@ -110,13 +72,13 @@ def _animal_rows(page: Sheet, found: AnimalGround) -> None:
             page.row(f"and {count - rank} more: see results.json", size=7.5)
             break
         figure = words.square_metres(ground.area_m2) if ground.area_m2 else "none"
-        name = f"{ground.figure.name}, {ground.figure.height_m:.2f} m"
+        name = animal_words(ground)
         room = width - 0.033 - share_of_page(figure, 8) - 0.01
         baseline = page.row(page.lines(name, room, 8, 1)[0], figure, indent=0.033)
         page.swatch(baseline, palette.animal_colour(rank, count), Stripe())
     page.gap(0.004)
     page.paragraph(
-        "Ground takes the colour of the lowest animal that breaks both layers there; taller ones do so too.",
+        LOWEST_COLOUR,
         3,
         color=palette.QUIET_INK,
     )
@@ -128,13 +90,13 @@ def _crawling_rows(page: Sheet, found: AnimalGround) -> None:
     page.heading("The alarm stays silent")
     figure = words.square_metres(low.area_m2)
     room = page.right - page.left - 0.033 - share_of_page(figure, 8) - 0.01
-    name = f"{low.figure.name}, {low.figure.height_m:.2f} m"
+    name = animal_words(low)
     baseline = page.row(page.lines(name, room, 8, 1)[0], figure, indent=0.033)
     page.swatch(baseline, palette.PAPER, _STRIPE)
     page.row("of that protected", words.square_metres(found.crawling_protected_m2), indent=0.033)
     page.gap(0.004)
     page.paragraph(
-        f"Stripes: ground that holds a {found.upright.name} walking upright, but not this one.",
+        stripes_words(found),
         3,
         color=palette.QUIET_INK,
     )

@@ -2,7 +2,9 @@
 
 from terrain3d.cover.option import OptionResult
 from terrain3d.job import Outcome
-from terrain3d.show import palette, words
+from terrain3d.sentences import words
+from terrain3d.sentences.why import why
+from terrain3d.show import palette
 from terrain3d.show.pages.column import protected_rows, verdict_rows
 from terrain3d.show.pages.plan import Base, paint_plan, plan_signs, printed_base
 from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, Sheet, plain_sheet
@@ -43,7 +45,7 @@ def beside_sheet(
     view = "plans, north up, at one scale"
     if shared.scale is not None:
         view += f", {scale_words(shared.scale, size)}"
-    page = plain_sheet(outcome, _TITLES[len(options)], view, outcome.why, "", size, date)
+    page = plain_sheet(outcome, _TITLES[len(options)], view, why(outcome), "", size, date)
     for place, option in enumerate(options):
         left = PICTURE[0] + (place % 2) * (width + _GAP)
         top = _TOP - (place // 2) * height

@@ -1,9 +1,13 @@
 """The page of one option: verdicts, protected ground, units and warnings beside its picture."""
 
 from terrain3d.cover.option import OptionResult
-from terrain3d.cover.verdict import UNKNOWN, VERDICT_KEYS, VERDICT_WORDS, Verdict
+from terrain3d.cover.verdict import UNKNOWN, VERDICT_KEYS, Verdict
 from terrain3d.job import Outcome
-from terrain3d.show import palette, words
+from terrain3d.sentences import words
+from terrain3d.sentences.options import one_line
+from terrain3d.sentences.verdicts import UNKNOWN_WORDS, VERDICT_WORDS
+from terrain3d.sentences.warnings import option_warnings
+from terrain3d.show import palette
 from terrain3d.show.extent import Extent
 from terrain3d.show.pages.sheet import STRIPES, Sheet, Stripe, plain_sheet, share_of_page
 from terrain3d.show.pages.size import SCREEN, Size
@@ -27,11 +31,11 @@ def option_sheet(
         Printed as it is; empty for none.
     """
     place = words.place_in_ranking(outcome, option)
-    sheet = plain_sheet(outcome, option.name, view, words.one_line(outcome, option), place, size, date)
+    sheet = plain_sheet(outcome, option.name, view, one_line(outcome, option), place, size, date)
     verdict_rows(sheet, option, extent)
     protected_rows(sheet, option)
     unit_rows(sheet, option)
-    _warning_rows(sheet, words.warnings_of(outcome, option))
+    _warning_rows(sheet, option_warnings(option, outcome.terrain))
     return sheet
 
 
@@ -45,7 +49,7 @@ def verdict_rows(sheet: Sheet, option: OptionResult, extent: Extent) -> None:
         baseline = sheet.row(VERDICT_WORDS[verdict], figure, size=8.5, indent=0.033)
         verdict_swatch(sheet, baseline, verdict)
     if (option.verdicts[extent.rows, extent.columns] == UNKNOWN).any():
-        baseline = sheet.row("ground not known", size=8.5, indent=0.033)
+        baseline = sheet.row(UNKNOWN_WORDS, size=8.5, indent=0.033)
         verdict_swatch(sheet, baseline, UNKNOWN)
     sheet.gap()
 
@@ -86,7 +90,7 @@ def unit_rows(sheet: Sheet, option: OptionResult) -> None:
         if shown == 4 or not sheet.room_for(9):
             sheet.row(f"and {len(option.detectors) - shown} more: see results.json", size=7.5)
             break
-        sheet.paragraph(f"{unit.name}: {unit.type.name} on {unit.mount}", 2, size=8)
+        sheet.paragraph(words.unit_title(unit), 2, size=8)
         for line in words.unit_lines(unit):
             sheet.paragraph(line, 2, color=palette.QUIET_INK)
     sheet.gap()

@@ -4,7 +4,10 @@ from terrain3d.cover.option import OptionResult
 from terrain3d.cover.profile import telling_bearing
 from terrain3d.cover.verdict import VERDICT_KEYS, Verdict
 from terrain3d.job import Outcome
-from terrain3d.show import palette, words
+from terrain3d.sentences import words
+from terrain3d.sentences.options import loss_line
+from terrain3d.sentences.why import why
+from terrain3d.show import palette
 from terrain3d.show.pages.beside import best_options
 from terrain3d.show.pages.column import verdict_swatch
 from terrain3d.show.pages.plan import Base, paint_map, printed_base
@@ -52,7 +55,7 @@ def contact_sheet(
     view = "best first; plans north up, sections at true scale"
     if shared.scale is not None:
         view += f", {scale_words(shared.scale, size)}"
-    page = plain_sheet(outcome, "All options", view, outcome.why, note, size, date)
+    page = plain_sheet(outcome, "All options", view, why(outcome), note, size, date)
     for row, option in enumerate(options):
         bottom = _TOP - (row + 1) * (height + _AIR) + _AIR
         _plan(page, outcome, option, shared, bottom, height)
@@ -105,12 +108,12 @@ def _text(page: Sheet, outcome: Outcome, option: OptionResult, bottom: float, he
         area = words.square_metres(option.area_m2.get(VERDICT_KEYS[verdict], 0.0))
         page.text(page.left + 0.029, baseline, area, 8, va="baseline")
     y = baseline - 0.03
-    for line in page.lines(words.loss_line(outcome, option), right - left, 8, 3):
+    for line in page.lines(loss_line(outcome, option), right - left, 8, 3):
         page.text(left, y, line, 8, va="baseline")
         y -= 0.0225
     y -= 0.002
     for unit in option.detectors:
-        for text in (f"{unit.name}: {unit.type.name} on {unit.mount}", ", ".join(words.unit_lines(unit))):
+        for text in (words.unit_title(unit), ", ".join(words.unit_lines(unit))):
             if y < bottom:
                 return
             (line,) = page.lines(text, right - left, 7, 1)

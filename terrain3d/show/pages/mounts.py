@@ -1,6 +1,5 @@
 """The page of proposed mounts: a plan with each at its number, and what the numbers are."""
 
-import re
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +11,7 @@ from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.job import Outcome
 from terrain3d.search.mounts import Kind, Proposal
 from terrain3d.search.propose import Proposed
+from terrain3d.sentences.mounts import mounts_sentence
 from terrain3d.show import palette
 from terrain3d.show.extent import Extent, whole_cells
 from terrain3d.show.lettering import page_style
@@ -21,14 +21,12 @@ from terrain3d.show.pages.plan import Base, frame_plan, paint_map, plan_base, pl
 from terrain3d.show.pages.sheet import PICTURE_ASPECT, Sheet, Sign, plain_sheet, share_of_page
 from terrain3d.show.shapes import spot_within
 from terrain3d.units import Floats
+from terrain3d.wording import counted
 
 #: Ground shown around the outermost of what matters, metres.
 _MARGIN_M = 2.5
 #: No number is written over a mark; where there are more than so many, they are written small.
 _MARK_PX, _MANY = 11.0, 60
-_NO_PLACE = (
-    "No place is left for a mount: draw walls, a [boundary] or [[protect]] areas, or ask for closer ones."
-)
 _MARKS: dict[Kind, str] = {"corner": "s", "wall": "o", "boundary": "^", "edge": "^"}
 #: Where a name goes: on its place, or over its mark.
 _ON, _OVER = (0.0, 0.0), (0.0, 1.0)
@@ -52,8 +50,8 @@ def mounts_sheet(found: Proposed) -> Sheet:
     outcome, option = _bare(found)
     extent = _extent(found)
     count = len(found.mounts)
-    title = f"{count} proposed mount{'' if count == 1 else 's'}"
-    sentence = _sentence(found.every_m) if count else _NO_PLACE
+    title = counted(count, "proposed mount")
+    sentence = mounts_sentence(found)
     page = plain_sheet(outcome, title, "plan, north up", sentence)
     axes = page.picture_axes()
     base = plan_base(outcome, extent)
@@ -82,19 +80,12 @@ def mounts_sheet(found: Proposed) -> Sheet:
     return page
 
 
-def _sentence(every_m: float) -> str:
-    return (
-        f"Every {every_m:g} m along walls and boundaries, on free and known ground, no two nearer than "
-        f"{every_m / 2:g} m. What a survey cannot tell is whether a wall bears a bracket: go and look."
-    )
-
-
 def _bare(found: Proposed) -> tuple[Outcome, OptionResult]:
     """The site as an outcome without units, for the plan."""
     known = found.terrain.ground.known
     verdicts = np.where(known, np.uint8(Verdict.OUTSIDE), np.uint8(UNKNOWN))
-    option = OptionResult("mounts", (), verdicts, {}, (), {}, (), {})
-    return Outcome(found.site, (option,), (), ""), option
+    option = OptionResult("mounts", (), verdicts, {}, (), {}, {})
+    return Outcome(found.site, (option,), ()), option
 
 
 def _extent(found: Proposed) -> Extent:
@@ -142,9 +133,9 @@ def _names(page: Sheet, axes: Axes, found: Proposed, base: Base) -> list[Label]:
     """Protected ground, what stands on the site, and the mounts that it names already."""
     named: list[tuple[tuple[float, float] | None, str, float, tuple[float, float]]]
     named = [(spot_within(area), area.name, 8.0, _ON) for area in found.terrain.protect]
-    for name, region in zip(found.terrain.solids.names, base.solids, strict=True):
+    for owner, (name, region) in enumerate(zip(found.terrain.solids.names, base.solids, strict=True)):
         # Numbers that the survey gave to what it found are in the column, beside its mounts.
-        if not region.is_empty and not name.startswith("surveyed solid"):
+        if not region.is_empty and owner not in found.terrain.solids.surveyed:
             spot = region.representative_point()
             named.append(((spot.x, spot.y), name, 6.8, _ON))
     named += [((mount.x, mount.y), mount.name, 6.8, _OVER) for mount in found.terrain.mounts]
@@ -162,7 +153,7 @@ def _names(page: Sheet, axes: Axes, found: Proposed, base: Base) -> list[Label]:
 def _rows(page: Sheet, found: Proposed) -> None:
     """Which numbers are what: alike ones in one row."""
     width = page.right - page.left
-    rows = [(proposal.kind, _stem(proposal)) for proposal in found.mounts]
+    rows = [(proposal.kind, proposal.group) for proposal in found.mounts]
     numbers: dict[tuple[Kind, str], list[int]] = {}
     for number, row in enumerate(rows, 1):
         numbers.setdefault(row, []).append(number)
@@ -177,9 +168,3 @@ def _rows(page: Sheet, found: Proposed) -> None:
         figure = f"{which[0]}" if len(which) == 1 else f"{which[0]} to {which[-1]}"
         (line,) = page.lines(stem, width - share_of_page(figure, 8) - 0.012, 8, 1)
         page.row(line, figure)
-
-
-def _stem(proposal: Proposal) -> str:
-    """What several mounts share of their names: all corners of a shed, all mounts of a wall."""
-    name = re.sub(r" \d+$", "", proposal.mount.name)
-    return re.sub(r" corner [NESW]+$", "", name) if proposal.kind == "corner" else name

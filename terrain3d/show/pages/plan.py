@@ -287,9 +287,9 @@ def _names(
         lines = page.lines(area.name, 0.13, 8, 2)
         if place is not None:
             labels.append(_label(axes, *place, lines, prefer=(0, 0), size=8.0))
-    for name, region in zip(terrain.solids.names, regions, strict=True):
+    for owner, (name, region) in enumerate(zip(terrain.solids.names, regions, strict=True)):
         # Numbers that the survey gave to what it found say nothing to a client.
-        if not region.is_empty and not name.startswith("surveyed solid"):
+        if not region.is_empty and owner not in terrain.solids.surveyed:
             spot = region.representative_point()
             lines = page.lines(name, 0.1, 6.8, 2)
             labels.append(_label(axes, spot.x, spot.y, lines, prefer=(0, 0), size=6.8))

@@ -2,7 +2,8 @@
 
 from terrain3d.cover.option import OptionResult
 from terrain3d.job import Outcome
-from terrain3d.show import words
+from terrain3d.sentences import words
+from terrain3d.sentences.routes import routes_words
 from terrain3d.show.camera import site_camera
 from terrain3d.show.pages.oblique import draw_oblique
 from terrain3d.show.pages.plan import Base
@@ -49,7 +50,7 @@ def routes_oblique_sheet(
     )
     place = words.place_in_ranking(outcome, option)
     view = f"ways in to {route.area}, oblique view"
-    page = plain_sheet(outcome, option.name, view, route.words, place, size, date)
+    page = plain_sheet(outcome, option.name, view, routes_words(route), place, size, date)
     route_rows(page, option, route)
     whole = Scene((*scene.parts, *ways.parts), (*ways.tags, *scene.tags))
     draw_oblique(page, outcome, option, extent, whole, camera, line_signs(drawn))

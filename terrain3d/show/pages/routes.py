@@ -8,9 +8,12 @@ from matplotlib.text import Text
 from matplotlib.transforms import Bbox
 
 from terrain3d.cover.option import OptionResult
-from terrain3d.cover.verdict import VERDICT_WORDS, Verdict
+from terrain3d.cover.verdict import Verdict
 from terrain3d.job import Outcome
-from terrain3d.show import palette, words
+from terrain3d.sentences import words
+from terrain3d.sentences.routes import percent, routes_words, start_words, trust_words
+from terrain3d.sentences.verdicts import VERDICT_WORDS
+from terrain3d.show import palette
 from terrain3d.show.extent import site_extent
 from terrain3d.show.pages.labels import Label, boxes_meet, place_labels
 from terrain3d.show.pages.north_and_scale import busy_places, north_arrow, scale_bar
@@ -23,7 +26,7 @@ from terrain3d.show.shapes import spot_within
 from terrain3d.show.ways import Drawn, drawn_routes, fine_line, same_line, starts_of
 from terrain3d.units import Floats
 from terrain3d.walk.routes import OpenRoutes
-from terrain3d.walk.ways_in import ClearRoute, Crossing, WayIn, left_m, percent
+from terrain3d.walk.ways_in import ClearRoute, Crossing, WayIn
 
 _PLAN = (PICTURE[0], 0.4, 0.5, 0.475)
 #: What a line of a letter is to be read as.
@@ -58,7 +61,7 @@ def routes_sheet(
     if shared.scale is not None:
         view += f", {scale_words(shared.scale, size)}"
     place = words.place_in_ranking(outcome, option)
-    page = plain_sheet(outcome, option.name, view, route.words, place, size, date)
+    page = plain_sheet(outcome, option.name, view, routes_words(route), place, size, date)
     axes = page.picture_axes(_PLAN)
     heights = paint_map(axes, outcome, option, shared)
     axes.set_anchor("W")
@@ -205,7 +208,7 @@ def route_rows(page: Sheet, option: OptionResult, route: OpenRoutes, beside: boo
     letters = {one.letter for one in drawn_routes(route)}
     if route.least is None or route.inner is None:
         page.heading("No way in")
-        page.paragraph(route.words, 4, size=8)
+        page.paragraph(routes_words(route), 4, size=8)
         page.paragraph(trust_words(option), 5, size=7, color=palette.QUIET_INK)
         return
     to_edge = [("A", route.least), ("D", route.shorter)]
@@ -218,7 +221,7 @@ def route_rows(page: Sheet, option: OptionResult, route: OpenRoutes, beside: boo
             for letter, way in told:
                 # Where the way to the middle starts is on the picture.
                 is_new = way is told[0][1] or way.start != told[0][1].start
-                start = f"from {way.start}" if where == "edge" and is_new else ""
+                start = f"from {start_words(way.start)}" if where == "edge" and is_new else ""
                 _way_rows(page, f"{letter}: to its {where}, {_KIND[letter]}", way, start)
     if route.clear is not None:
         _clear_rows(page, route.clear, "C" if "C" in letters else "A")
@@ -241,8 +244,9 @@ def _rows_beside(page: Sheet, heading: str, told: list[tuple[str, WayIn]]) -> No
     page.heading(heading)
     letters = [f"{letter}: {_KIND[letter]}" for letter, _ in told]
     left = page.left + 0.68 * (page.right - page.left)
-    starts = [f"{letter} from {way.start}" for letter, way in told]
-    whole = f"from {told[0][1].start}" if told[0][1].start == told[1][1].start else ", ".join(starts)
+    starts = [f"{letter} from {start_words(way.start)}" for letter, way in told]
+    first_start, other_start = (way.start for _, way in told)
+    whole = f"from {start_words(first_start)}" if first_start == other_start else ", ".join(starts)
     (start,) = page.lines(whole, 0.45 * (page.right - page.left), 7.5, 1)
     pairs = zip(*(_figures(way) for _, way in told), strict=True)
     rows = [(start, *letters), *((text, first, second) for (text, first), (_, second) in pairs)]
@@ -254,7 +258,7 @@ def _rows_beside(page: Sheet, heading: str, told: list[tuple[str, WayIn]]) -> No
 
 
 def _figures(way: WayIn) -> list[tuple[str, str]]:
-    left = left_m(way)
+    left = way.left_m
     return [
         ("chance of alarm", percent(way.chance)),
         ("length, time at 1 m/s", f"{way.length_m:.1f} m, {way.time_s:.0f} s"),
@@ -277,16 +281,6 @@ def _crossing_rows(page: Sheet, crossing: Crossing) -> None:
     page.row("length", f"{crossing.length_m:.1f} m")
     page.row("clear ground ends short by", f"{crossing.unseen_to_m:.1f} m")
     page.gap()
-
-
-def trust_words(option: OptionResult) -> str:
-    """What the chance is, and what nobody walks over."""
-    takes = sorted({unit.pulses_needed for unit in option.detectors})
-    several = " or ".join(f"{n} pulse{'s' if n > 1 else ''}" for n in takes)
-    return (
-        f"The chance is a model's, not measured: the alarm takes {several}, and a zone's edge may lie"
-        " anywhere on its arc. Known ground is walked, slopes to the limit, and foliage; no solid is climbed."
-    )
 
 
 def route_signs(outcome: Outcome, option: OptionResult, drawn: list[Drawn]) -> list[Sign]:

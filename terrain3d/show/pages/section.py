@@ -13,27 +13,33 @@ from matplotlib.ticker import MultipleLocator
 from matplotlib.transforms import Bbox
 
 from terrain3d.cover.option import OptionResult
-from terrain3d.cover.profile import Beam, CutSolid, Profile, Run, line_profile
+from terrain3d.cover.profile import (
+    Beam,
+    CutSolid,
+    Profile,
+    changes,
+    ground_at,
+    line_profile,
+    passing_from,
+)
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
-from terrain3d.show import palette, words
+from terrain3d.sentences import words
+from terrain3d.sentences.section import (
+    change_words,
+    end_words,
+    passing_words,
+    run_rows,
+    section_sentence,
+    stretch_words,
+)
+from terrain3d.show import palette
 from terrain3d.show.pages.column import verdict_swatch
 from terrain3d.show.pages.label_row import placed_in_a_row
 from terrain3d.show.pages.labels import Label, place_labels
 from terrain3d.show.pages.plan import Base, paint_map
 from terrain3d.show.pages.section_image import STRIP_PX, Window, cut_image, has_leaves
-from terrain3d.show.pages.section_words import (
-    SHORT_RUN_M,
-    change_words,
-    changes,
-    end_words,
-    ground_at,
-    metres,
-    passing_from,
-    run_rows,
-    section_sentence,
-)
 from terrain3d.show.pages.sheet import (
     BLOCK_FLOOR,
     BLOCK_TOP,
@@ -196,20 +202,14 @@ def _line_rows(page: Sheet, profile: Profile) -> None:
             break
         (line,) = page.lines(text, page.right - page.left - 0.135, 8, 1)
         baseline = page.row(line, size=8, indent=0.135)
-        page.text(page.left + 0.033, baseline, _from_to(run), 8, va="baseline")
+        page.text(page.left + 0.033, baseline, stretch_words(run), 8, va="baseline")
         verdict_swatch(page, baseline, run.code)
-
-
-def _from_to(run: Run) -> str:
-    # The place right under a unit has no bearing and counts as outside: nothing a reader needs to know.
-    start = 0.0 if run.start_m < SHORT_RUN_M else run.start_m
-    return f"{metres(start).removesuffix(' m')} to {metres(run.stop_m)}"
 
 
 def _unit_rows(page: Sheet, unit: Detector) -> None:
     page.begin_column(0.755, COLUMN_RIGHT, BLOCK_TOP, BLOCK_FLOOR)
     page.heading("Unit")
-    page.paragraph(f"{unit.name}: {unit.type.name} on {unit.mount}", 2, size=8)
+    page.paragraph(words.unit_title(unit), 2, size=8)
     for line in words.unit_lines(unit):
         page.paragraph(line, 2, color=palette.QUIET_INK)
 
@@ -409,7 +409,7 @@ def _end_labels(page: Sheet, axes: Axes, view: View) -> list[Label]:
         over = passing_from(profile, beam.layer)
         if over is not None:
             z = profile.eye_z + float(beam.slopes[-1]) * over
-            text = f"{beam.layer} layer passes over the {view.figure.name} from {metres(over)}"
+            text = passing_words(beam.layer, view.figure, over)
             labels.append(_label(page, axes, text, over, z, below=False))
     return labels
 

@@ -13,7 +13,8 @@ from matplotlib.patches import Rectangle
 from terrain3d.caution import SHORT_CAUTION
 from terrain3d.cover.verdict import Verdict
 from terrain3d.job import Outcome
-from terrain3d.show import palette, words
+from terrain3d.sentences import words
+from terrain3d.show import palette
 from terrain3d.show.lettering import fitted_lines, line_width
 from terrain3d.show.pages.size import DPI, HEIGHT_PX, PRINT_DPI, SCREEN, WIDTH_PX, Size
 

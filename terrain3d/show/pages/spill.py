@@ -2,9 +2,19 @@
 
 from terrain3d.cover.option import OptionResult
 from terrain3d.job import Outcome
-from terrain3d.nuisance.spill import Spill, landing_words
+from terrain3d.nuisance.spill import Spill
 from terrain3d.nuisance.things import InLayer
-from terrain3d.show import palette, words
+from terrain3d.sentences import words
+from terrain3d.sentences.beyond import (
+    area_words,
+    beyond_line,
+    beyond_notes,
+    landing_words,
+    length_words,
+    span_words,
+)
+from terrain3d.sentences.nuisances import fill_words, where_words
+from terrain3d.show import palette
 from terrain3d.show.pages.sheet import Sheet, Sign, Stripe, plain_sheet, share_of_page
 from terrain3d.show.pages.size import SCREEN, Size, scale_words
 from terrain3d.show.pages.spill_plan import paint_spill, wide_base
@@ -43,62 +53,14 @@ def spill_sheet(
     if base.scale is not None:
         view += f", {scale_words(base.scale, size)}"
     place = words.place_in_ranking(outcome, option)
-    page = plain_sheet(outcome, option.name, view, spill_line(spilt, things), place, size, date)
+    page = plain_sheet(outcome, option.name, view, beyond_line(spilt, things), place, size, date)
     paint_spill(page, page.picture_axes(), outcome, option, spilt, things, base)
     page.key(_signs(outcome.terrain, spilt))
     _past_rows(page, spilt)
     _piece_rows(page, spilt)
     _thing_rows(page, outcome.terrain, things)
-    _note_rows(page, spilt)
+    _note_rows(page, outcome.terrain, spilt)
     return page
-
-
-def spill_line(spilt: Spill, things: tuple[InLayer, ...]) -> str:
-    """What to take from the page.
-
-    >>> import numpy as np
-    >>> from terrain3d.terrain import Ground
-    >>> none = np.zeros((2, 2), bool)
-    >>> ground = Ground(0.0, 0.0, 1.0, np.zeros((2, 2)))
-    >>> spill_line(Spill((), (), False, ground, none, none, 0.0, 0.0, (), ()), ())
-    'No boundary is drawn, so nothing is said of how far the upper layer runs past it.'
-    """
-    within, on = spilt.farthest_within_m, spilt.farthest_on_m
-    if within is None or on is None:
-        past = "No boundary is drawn, so nothing is said of how far the upper layer runs past it."
-    elif within < 0.05 and on < 0.05:
-        past = "The upper layer ends on own land."
-    elif within < 0.05:
-        past = (
-            "Within its range the upper layer stays on own land;"
-            f" on past its range it runs over up to {on:.0f} m of others' ground."
-        )
-    elif on < 0.05:
-        past = f"The upper layer runs up to {within:.1f} m past the boundary, all of it within its range."
-    else:
-        past = (
-            f"The upper layer runs up to {within:.1f} m past the boundary within its range,"
-            f" and up to {on:.0f} m on past its range."
-        )
-    return f"{past} {_worst_line(things)}".rstrip()
-
-
-def _worst_line(things: tuple[InLayer, ...]) -> str:
-    seen = [thing for thing in things if thing.is_seen]
-    near = [thing for thing in seen if thing.is_within_range]
-    if not seen:
-        return ""
-    if not near:
-        return "Nuisance things show in a layer only past its range."
-    worst = max(near, key=lambda thing: thing.seen_fill)
-    return (
-        f"{_capital(worst.thing)} fills {worst.seen_fill:.0%} of a zone of the {worst.layer} layer of"
-        f" {worst.unit}, {worst.distance_m:.1f} m off. {worst.advice}"
-    )
-
-
-def _capital(name: str) -> str:
-    return name[:1].upper() + name[1:]
 
 
 def _signs(terrain: Terrain, spilt: Spill) -> list[Sign]:
@@ -133,12 +95,12 @@ def _past_rows(page: Sheet, spilt: Spill) -> None:
             break
         if spilt.has_boundary:
             within, on = float(fan.past_within_m.max()), float(fan.past_on_m.max())
-            _row(page, f"{fan.unit}, head {fan.head}, within {fan.range_m:g} m", _length(within))
-            _row(page, f"on from there to {fan.follow_m:g} m", _length(on), 0.012, quiet=True)
+            _row(page, f"{fan.unit}, head {fan.head}, within {fan.range_m:g} m", length_words(within))
+            _row(page, f"on from there to {fan.follow_m:g} m", length_words(on), 0.012, quiet=True)
         else:
             _row(page, f"{fan.unit}, head {fan.head}: no boundary is drawn")
         for landing in rows[:3]:
-            span = _span(landing.nearest_m, landing.farthest_m)
+            span = span_words(landing.nearest_m, landing.farthest_m)
             _row(
                 page,
                 f"{landing.arc_deg:.0f}°: {landing_words(landing, fan.follow_m)}",
@@ -149,9 +111,9 @@ def _past_rows(page: Sheet, spilt: Spill) -> None:
     if spilt.has_boundary:
         page.gap(0.004)
         _row(page, "Beyond the boundary it is broken by", quiet=True)
-        baseline = _row(page, "a person, within range", _area(spilt.past_within_m2), _INDENT)
+        baseline = _row(page, "a person, within range", area_words(spilt.past_within_m2), _INDENT)
         page.swatch(baseline, palette.SPILT, Stripe())
-        baseline = _row(page, "a vehicle, past its range", _area(spilt.past_on_m2), _INDENT)
+        baseline = _row(page, "a vehicle, past its range", area_words(spilt.past_on_m2), _INDENT)
         page.swatch(baseline, palette.PAPER, _ON)
         baseline = _row(page, "nothing: it passes over", "", _INDENT)
         page.swatch(baseline, palette.mixed(palette.SPILT, 0.4), Stripe())
@@ -168,7 +130,7 @@ def _piece_rows(page: Sheet, spilt: Spill) -> None:
             _row(page, f"and {len(spilt.pieces) - shown} more: see results.json", quiet=True)
             break
         name = f"{piece.name} (keep out)" if piece.keep_out else piece.name
-        figure = f"{_area(piece.within_m2)} / {_area(piece.on_past_m2)}"
+        figure = f"{area_words(piece.within_m2)} / {area_words(piece.on_past_m2)}"
         baseline = _row(page, name, figure, _INDENT)
         page.swatch(
             baseline,
@@ -189,42 +151,24 @@ def _thing_rows(page: Sheet, terrain: Terrain, things: tuple[InLayer, ...]) -> N
         if not page.room_for(5):
             _row(page, f"and {len(things) - shown} more: see results.json", quiet=True)
             break
-        figure = f"{thing.seen_fill:.0%} of a zone" if thing.is_seen else "hidden"
+        figure = fill_words(thing)
         baseline = _row(page, thing.thing, figure, _INDENT)
         page.swatch(
             baseline, palette.NUISANCE if thing.is_seen else palette.PAPER, Stripe(), palette.NUISANCE
         )
-        where = f"{thing.unit}, {thing.layer}, {thing.distance_m:.1f} m"
-        _row(page, where if thing.is_within_range else f"{where}, past its range", "", _INDENT, quiet=True)
+        _row(page, where_words(thing), "", _INDENT, quiet=True)
     page.gap()
 
 
-def _note_rows(page: Sheet, spilt: Spill) -> None:
-    if not spilt.notes or not page.room_for(4):
+def _note_rows(page: Sheet, terrain: Terrain, spilt: Spill) -> None:
+    notes = beyond_notes(spilt, terrain.doubts)
+    if not notes or not page.room_for(4):
         return
     page.heading("Mind")
-    for note in spilt.notes:
-        lines = page.lines(_capital(note), page.right - page.left, 7.5, 4)
+    for note in notes:
+        lines = page.lines(words.capital(note), page.right - page.left, 7.5, 4)
         if not page.room_for(len(lines)):
             _row(page, "more: see results.json", quiet=True)
             break
         for line in lines:
             page.row(line, size=7.5)
-
-
-def _span(nearest_m: float, farthest_m: float) -> str:
-    """Two distances as one figure.
-
-    >>> _span(9.9, 10.1), _span(21.5, 28.3)
-    ('10 m', '22 to 28 m')
-    """
-    low, high = f"{nearest_m:.0f}", f"{farthest_m:.0f}"
-    return f"{low} m" if low == high else f"{low} to {high} m"
-
-
-def _length(metres: float) -> str:
-    return f"{metres:.1f} m" if metres >= 0.05 else "none"
-
-
-def _area(area_m2: float) -> str:
-    return words.square_metres(area_m2) if area_m2 > 0 else "none"

@@ -9,7 +9,6 @@ from terrain3d.cover.option import OptionResult
 from terrain3d.cover.profile import head_bearings
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
-from terrain3d.show import words
 from terrain3d.show.camera import Camera, site_camera
 from terrain3d.show.extent import Extent, site_extent
 from terrain3d.show.pages import sheet
@@ -17,7 +16,7 @@ from terrain3d.show.pages.beside import MOST, beside_sheet, best_options
 from terrain3d.show.pages.column import option_sheet
 from terrain3d.show.pages.contact import contact_pages, contact_sheet
 from terrain3d.show.pages.drawing import Page, draw_pages
-from terrain3d.show.pages.names import KINDS, check_units
+from terrain3d.show.pages.names import KINDS, check_units, slug
 from terrain3d.show.pages.oblique import draw_oblique
 from terrain3d.show.pages.outlook import outlook_sheet
 from terrain3d.show.pages.plan import Base, draw_plan, plan_base, printed_base
@@ -143,7 +142,7 @@ def _numbered(job: _Job, kind: str) -> Iterator[tuple[str, OptionResult]]:
     best = [option.name for option in best_options(job.outcome)[:1]]
     for number, option in enumerate(job.outcome.options, 1):
         if not job.best_only or option.name in best:
-            yield f"{number:02d}-{kind}-{words.slug(option.name)}", option
+            yield f"{number:02d}-{kind}-{slug(option.name)}", option
 
 
 def _plans(job: _Job) -> Iterator[Page]:

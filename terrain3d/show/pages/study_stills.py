@@ -8,7 +8,6 @@ from typing import Any
 
 from terrain3d.cover.option import OptionResult
 from terrain3d.nuisance.animals import AnimalGround
-from terrain3d.show import words
 from terrain3d.show.extent import site_extent
 from terrain3d.show.pages import sheet
 from terrain3d.show.pages.animals import animals_sheet
@@ -16,6 +15,7 @@ from terrain3d.show.pages.beside import best_options
 from terrain3d.show.pages.drawing import Page, draw_pages
 from terrain3d.show.pages.fans import fans_sheet
 from terrain3d.show.pages.heat import heat_sheet
+from terrain3d.show.pages.names import slug
 from terrain3d.show.pages.plan import Base, plan_base, printed_base
 from terrain3d.show.pages.route_scene import routes_oblique_sheet
 from terrain3d.show.pages.routes import routes_sheet
@@ -102,7 +102,7 @@ def _options(job: _Job) -> Iterator[tuple[str, str, OptionResult, OptionStudy]]:
     best = best_options(outcome)[0].name
     for number, (option, found) in enumerate(zip(outcome.options, job.study.options, strict=True), 1):
         if not job.best_only or option.name == best:
-            yield f"{number:02d}", words.slug(option.name), option, found
+            yield f"{number:02d}", slug(option.name), option, found
 
 
 def _on_plan(job: _Job, draw: Callable[..., Sheet], *shown: Any) -> Sheet:

@@ -6,15 +6,19 @@ import numpy as np
 
 from terrain3d.caution import SHORT_CAUTION
 from terrain3d.cover.option import OptionResult
-from terrain3d.cover.verdict import VERDICT_KEYS, VERDICT_WORDS, Verdict
-from terrain3d.show import palette, words
+from terrain3d.cover.verdict import VERDICT_KEYS, Verdict
+from terrain3d.sentences import words
+from terrain3d.sentences.options import loss_line
+from terrain3d.sentences.verdicts import VERDICT_WORDS
+from terrain3d.sentences.warnings import option_warnings
+from terrain3d.show import palette
 from terrain3d.show.drape import drape
 from terrain3d.show.palette import Rgb
 from terrain3d.show.window import controls
 from terrain3d.show.window.canvas import LINE, Canvas
 from terrain3d.show.window.controls import SETTINGS, Setting
 from terrain3d.show.window.findings import GROUND_WORDS, draw_findings, draw_legend, draw_signs
-from terrain3d.show.window.state import BEYOND, OTHERWISE, VERDICTS, WAYS, WindowState, without_why
+from terrain3d.show.window.state import BEYOND, OTHERWISE, VERDICTS, WAYS, WindowState
 
 COLUMN_PX = 330
 BAR_PX = 146
@@ -92,7 +96,7 @@ def draw_column(state: WindowState, height: int) -> Rgb:
         _signs(canvas, state, options)
         _protected(canvas, options, sides)
         # However much was found, it is said that there is something to mind.
-        kept = _HEADED_LINE_PX if any(words.warnings_of(state.outcome, one) for one in options) else 0.0
+        kept = _HEADED_LINE_PX if any(option_warnings(one, state.outcome.terrain) for one in options) else 0.0
         canvas.bottom -= kept
         draw_findings(canvas, state, options, sides)
         canvas.bottom += kept
@@ -217,7 +221,7 @@ def _option_head(canvas: Canvas, state: WindowState, option: OptionResult, side:
     if notes:
         canvas.line(", ".join(notes), 12, colour=palette.QUIET_INK)
     canvas.y += 3
-    canvas.text(words.one_line(without_why(state.outcome), option), 12, 4)
+    canvas.text(loss_line(state.outcome, option), 12, 4)
     if state.study is not None and state.studied(option) is None:
         canvas.text(f"{OTHERWISE}.", 12, 2, colour=_REFUSED)
 
@@ -273,10 +277,10 @@ def _protected(canvas: Canvas, options: tuple[OptionResult, ...], sides: tuple[s
 
 def _warnings(canvas: Canvas, state: WindowState, options: tuple[OptionResult, ...]) -> None:
     """Warnings, whole sentences only; where the room ends it says how many more there are."""
-    common = set.intersection(*(set(words.warnings_of(state.outcome, option)) for option in options))
+    common = set.intersection(*(set(option_warnings(option, state.outcome.terrain)) for option in options))
     found = []
     for option, side in zip(options, ("Left: ", "Right: ") if len(options) > 1 else ("",), strict=True):
-        for warning in words.warnings_of(state.outcome, option):
+        for warning in option_warnings(option, state.outcome.terrain):
             found.append(warning if warning in common else side + warning)
     found = list(dict.fromkeys(found))
     if not found:

@@ -8,6 +8,7 @@ from PIL import Image
 from test_stills import with_bad_names
 
 from terrain3d.cover.verdict import Verdict
+from terrain3d.ranking.reasons import Reason, rivals
 from terrain3d.show.extent import site_extent
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.beside import beside_sheet, best_options
@@ -23,7 +24,9 @@ def many(outcome, count):
     options = tuple(
         replace(outcome.options[k % len(outcome.options)], name=f"option {k}") for k in range(count)
     )
-    return replace(outcome, options=options, ranking=tuple(o.name for o in reversed(options)))
+    best_first = options[::-1]
+    found = tuple(Reason(rival.name) for rival in rivals(best_first))
+    return replace(outcome, options=options, ranking=tuple(o.name for o in best_first), reasons=found)
 
 
 def base_of(outcome):
