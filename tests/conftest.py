@@ -8,6 +8,10 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 
+# The linear algebra is of small matrices, and each process has one to itself: more threads of it would only
+# wait for each other, at full speed. `test_same_bytes` takes this back, to run with all there are.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 # The same cases every time, so that a run that passed passes again; TERRAIN3D_CASES=new draws new ones.
 settings.register_profile("same", derandomize=True)
 settings.register_profile("new", derandomize=False)
