@@ -6,30 +6,9 @@ import sys
 from pathlib import Path
 
 import pytest
-from site_files import ALL_PARTS, option_text
+from site_files import EVERYTHING, option_text
 
-SITE = (
-    ALL_PARTS
-    + """
-[[solid]]
-name = "shed"
-outline = [[5, 5], [8, 5], [8, 8], [5, 8]]
-height = 2.5
-[[foliage]]
-name = "hedge"
-outline = [[-8, 1], [-7, 1], [-7, 6], [-8, 6]]
-height = 1.4
-density = 1.5
-[[mount]]
-name = "post"
-at = [-6, 3]
-heights = [1.0]
-[search]
-bearing_step = 15
-tilts = [-5, 0]
-"""
-    + option_text("up", tilt=-3)
-)
+SITE = EVERYTHING + option_text("up", tilt=-3)
 
 #: Runs commands one after another as a person does, each with words of its own.
 RUN = """
@@ -56,6 +35,10 @@ COMMANDS = (
     "search site.toml --out poor --budget 1",
     "mounts site.toml --out mounts --write",
 )
+
+
+# The commands run once, for all that is asked of what they write.
+pytestmark = pytest.mark.xdist_group("same bytes")
 
 
 @pytest.fixture(scope="module")
