@@ -10,9 +10,10 @@ from pathlib import Path
 
 from PIL import Image, ImageDraw, ImageFont
 
+from terrain3d.job import run
 from terrain3d.show.pages.stills import write_stills
 from terrain3d.show.pages.study_stills import write_study_stills
-from terrain3d.study import study
+from terrain3d.study import study_of
 
 ROOT = Path(__file__).resolve().parents[1]
 OUT, DOCS = ROOT / "out" / "gallery", ROOT / "docs"
@@ -113,7 +114,7 @@ def main(words: list[str]) -> int:
         folder.mkdir(parents=True, exist_ok=True)
         for old in folder.glob("*.png"):
             old.unlink()
-        result = study(site, draws=DRAWS)
+        result = study_of(run(site), draws=DRAWS)
         drawn += write_stills(result.outcome, folder, is_shared=True)
         drawn += write_study_stills(result, folder, is_shared=True)
         print(f"{name}: {len(list(folder.glob('*.png')))} pictures in {folder.relative_to(ROOT)}")

@@ -12,7 +12,7 @@ from terrain3d.job import run
 from terrain3d.ready import option_types, ready_site
 from terrain3d.search.propose import propose_for
 from terrain3d.search.run import read_search
-from terrain3d.study import study
+from terrain3d.study import study_of
 
 SITE = YARD.replace("plane = { fall = 5, towards = 180, extent = 30 }", 'file = "survey.laz"') + option_text(
     "down", bearing=180
@@ -64,7 +64,11 @@ def searched(site: Path) -> None:
     read_search(site, quiet)
 
 
-JOBS = (run, study, searched, looked_at)
+def studied(site: Path) -> None:
+    study_of(run(site))
+
+
+JOBS = (run, studied, searched, looked_at)
 IN_A_FILE = '[[mount]]\nfile = "mounts.geojson"\n'
 
 
@@ -123,7 +127,7 @@ def test_mistakes_of_a_site_are_told_first_by_every_job(site, job, edit, where, 
     assert caught.value.mend
 
 
-@pytest.mark.parametrize("job", [run, study])
+@pytest.mark.parametrize("job", [run, studied])
 @pytest.mark.parametrize(
     ("edit", "where", "says"),
     [

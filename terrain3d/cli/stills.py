@@ -13,7 +13,7 @@ from terrain3d.cli.options import (
     site_argument,
     size_option,
 )
-from terrain3d.cli.pictures import Room, check_drawing, check_out, options_of, pictures
+from terrain3d.cli.pictures import Room, check_drawing, checked_site, pictures
 
 #: What can be drawn and for what, without loading what draws it; a test holds them to `show`.
 KINDS = ("contact", "side-by-side", "plan", "oblique", "section", "outlook")
@@ -62,18 +62,16 @@ def command(
     if bearing is not None and kinds and "section" not in kinds:
         raise click.UsageError("--bearing is for sections: add --kind section, or leave --bearing out")
     check_drawing("all")
-    from terrain3d.job import judge_site
+    from terrain3d.job import judge_ready
     from terrain3d.paper.folder import STILLS, write_pictures
-    from terrain3d.ready import ready_site
     from terrain3d.show.pages import size as page_size
     from terrain3d.show.pages.names import check_units
 
     kinds = kinds or KINDS
-    check_out(out, "all", kinds, lambda: options_of(site), ())
-    ready = ready_site(site)
+    ready = checked_site(site, out, "all", kinds, ())
     check_units(units, [unit.name for option in ready.site.option for unit in option.detector])
     with progress_on_terminal() as progress:
-        outcome = judge_site(ready, progress)
+        outcome = judge_ready(ready, progress)
     from terrain3d.show.pages.stills import Lines, still_names, write_stills
 
     lines = Lines(units, bearing)

@@ -1,13 +1,13 @@
 """The contact sheet: every option in a row of plan, section and numbers, with the line that says why."""
 
 from terrain3d.cover.option import OptionResult
+from terrain3d.cover.profile import telling_bearing
 from terrain3d.cover.verdict import VERDICT_KEYS, Verdict
 from terrain3d.job import Outcome
 from terrain3d.show import palette, words
 from terrain3d.show.pages.beside import best_options
 from terrain3d.show.pages.column import verdict_swatch
 from terrain3d.show.pages.plan import Base, paint_map, printed_base
-from terrain3d.show.pages.profile import telling_bearing
 from terrain3d.show.pages.section import Frame, heights_shown, paint_section, section_view, sides
 from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, STRIPES, Sheet, Sign, plain_sheet
 from terrain3d.show.pages.size import HEIGHT_PX, SCREEN, WIDTH_PX, Size, scale_words

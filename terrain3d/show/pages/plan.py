@@ -33,7 +33,7 @@ _HAIR_M = 1e-6
 _HALO = [effects.withStroke(linewidth=2.2, foreground="white")]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Base:
     """What the plans of all options share.
 

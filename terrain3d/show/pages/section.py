@@ -13,6 +13,7 @@ from matplotlib.ticker import MultipleLocator
 from matplotlib.transforms import Bbox
 
 from terrain3d.cover.option import OptionResult
+from terrain3d.cover.profile import Beam, CutSolid, Profile, Run, line_profile
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
@@ -21,7 +22,6 @@ from terrain3d.show.pages.column import verdict_swatch
 from terrain3d.show.pages.label_row import placed_in_a_row
 from terrain3d.show.pages.labels import Label, place_labels
 from terrain3d.show.pages.plan import Base, paint_map
-from terrain3d.show.pages.profile import Beam, CutSolid, Profile, Run, line_profile
 from terrain3d.show.pages.section_image import STRIP_PX, Window, cut_image, has_leaves
 from terrain3d.show.pages.section_words import (
     SHORT_RUN_M,

@@ -45,7 +45,7 @@ def wide_base(outcome: Outcome, spilt: Spill, size: Size) -> Base:
     more += [Area("upper layer", fan.ends[1, :, :2]) for fan in spilt.fans]
     if terrain.boundary is not None:
         more.append(Area("own land", terrain.boundary))
-    wide = replace(outcome, terrain=replace(terrain, protect=(*terrain.protect, *more)))
+    wide = outcome.on(replace(terrain, protect=(*terrain.protect, *more)))
     return printed_base(wide, size, PICTURE[2:], plan_base(wide, site_extent(wide, PICTURE_ASPECT)))
 
 
@@ -59,7 +59,7 @@ def on_wider_ground(outcome: Outcome, terrain: Terrain) -> Outcome:
         verdicts[part] = option.verdicts
         return replace(option, verdicts=verdicts)
 
-    return replace(outcome, terrain=terrain, options=tuple(wider(option) for option in outcome.options))
+    return replace(outcome.on(terrain), options=tuple(wider(option) for option in outcome.options))
 
 
 def paint_spill(

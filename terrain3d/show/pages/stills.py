@@ -6,6 +6,7 @@ from functools import cached_property, partial
 from pathlib import Path
 
 from terrain3d.cover.option import OptionResult
+from terrain3d.cover.profile import head_bearings
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
 from terrain3d.show import words
@@ -20,18 +21,12 @@ from terrain3d.show.pages.names import KINDS, check_units
 from terrain3d.show.pages.oblique import draw_oblique
 from terrain3d.show.pages.outlook import outlook_sheet
 from terrain3d.show.pages.plan import Base, draw_plan, plan_base, printed_base
-from terrain3d.show.pages.profile import head_bearings
 from terrain3d.show.pages.section import section_sheet
 from terrain3d.show.pages.sheet import Sheet
 from terrain3d.show.pages.size import SCREEN, Size, scale_words
 from terrain3d.show.scene import build_scene
 from terrain3d.show.shapes import Reach
-from terrain3d.sight.hits import first_hits
-from terrain3d.terrain import Terrain
-from terrain3d.units import Floats
-
-#: How far lines of sight to the camera are followed, metres.
-_SIGHT_M = 100.0
+from terrain3d.sight.hits import reach_of
 
 
 @dataclass(frozen=True)
@@ -238,13 +233,3 @@ _WAYS: dict[str, Callable[[_Job], Iterator[Page]]] = {
     "section": _sections,
     "outlook": _outlooks,
 }
-
-
-def reach_of(terrain: Terrain) -> Reach:
-    """Distances from a point to the first thing hit, ground or solid."""
-
-    def reach(eye: Floats, directions: Floats) -> Floats:
-        x, y, z = (float(v) for v in eye)
-        return first_hits(terrain, (x, y, z), directions, _SIGHT_M).distance
-
-    return reach

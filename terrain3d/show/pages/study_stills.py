@@ -23,10 +23,10 @@ from terrain3d.show.pages.sheet import Sheet
 from terrain3d.show.pages.size import SCREEN, Size
 from terrain3d.show.pages.spill import spill_sheet
 from terrain3d.show.pages.spill_plan import on_wider_ground
-from terrain3d.show.pages.stills import reach_of
 from terrain3d.show.pages.sun import sun_sheet
 from terrain3d.show.pages.uncertainty import uncertainty_sheet
 from terrain3d.show.pages.walks import walk_pages, walks_sheet
+from terrain3d.sight.hits import reach_of
 from terrain3d.study import OptionStudy, Study
 from terrain3d.walk.routes import OpenRoutes
 

@@ -22,7 +22,6 @@ from terrain3d.show.pages.sheet import PICTURE, PICTURE_ASPECT
 from terrain3d.show.pages.size import SIZES
 from terrain3d.show.pages.spill import spill_line, spill_sheet
 from terrain3d.show.pages.spill_plan import axis_plan
-from terrain3d.sight.panorama import panorama
 from terrain3d.terrain import Beyond, Nuisance
 
 
@@ -45,7 +44,7 @@ def around(outcome, boundary=True):
             Nuisance("pond", "water", 5 * near + np.array([4.0, -3.0]), 0.0, 0.05),
         ),
     )
-    return replace(outcome, terrain=terrain)
+    return outcome.on(terrain)
 
 
 def pages(drawn, size="screen", own=()):
@@ -53,8 +52,7 @@ def pages(drawn, size="screen", own=()):
     terrain, size = drawn.terrain, SIZES[size]
     base = printed_base(drawn, size, PICTURE[2:], plan_base(drawn, site_extent(drawn, PICTURE_ASPECT)))
     for option in drawn.options:
-        views = tuple(panorama(terrain, unit.eye, unit.type.max_range) for unit in option.detectors)
-        found = animal_ground(terrain, option, views, own)
+        found = animal_ground(terrain, option, own)
         yield option, found, animals_sheet(drawn, option, found, base, size, "1 May")
         spilt, things = spill(terrain, option.detectors, 1.7), in_layers(terrain, option.detectors)
         yield option, (spilt, things), spill_sheet(drawn, option, spilt, things, size, "1 May")
