@@ -246,7 +246,9 @@ def with_bad_names(outcome):
         replace(
             one,
             name=bad[k],
-            detectors=tuple(replace(u, name=bad[k + 2], mount=bad[k + 1]) for u in one.detectors),
+            units=tuple(
+                replace(u, unit=replace(u.unit, name=bad[k + 2], mount=bad[k + 1])) for u in one.units
+            ),
             protect=tuple(replace(p, name=bad[k + 3]) for p in one.protect),
         )
         for k, one in enumerate(outcome.options)
