@@ -262,8 +262,7 @@ def with_bad_names(outcome):
     )
     return replace(
         outcome,
-        site_name=bad[3] + bad[1],
-        terrain=terrain,
+        site=site_of(terrain, bad[3] + bad[1]),
         options=options,
         ranking=tuple(one.name for one in options),
     )
@@ -321,7 +320,7 @@ def test_caution_and_warnings_are_on_the_page(outcome):
 def test_many_warnings_end_in_a_pointer(outcome):
     """What does not fit in the column is counted, and the reader is told where it stands."""
     many = tuple(f"warning number {k} about something that takes its room on the page" for k in range(40))
-    crowded = replace(outcome, terrain=replace(outcome.terrain, doubts=many))
+    crowded = outcome.on(replace(outcome.terrain, doubts=many))
     with page_style():
         page = column.option_sheet(crowded, crowded.options[0], "plan", site_extent(outcome))
     said = [text.get_text() for text in page.figure.texts]
