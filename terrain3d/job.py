@@ -131,14 +131,16 @@ def judge_units(
 
     Examples
     --------
+    On the level one head of 90 degrees holds a quarter of the circle of 12 m, pi 12^2 / 4 = 113.1 m2:
+
     >>> import numpy as np
     >>> from terrain3d.detector.types import load_type
     >>> from terrain3d.opened import site_of
     >>> from terrain3d.terrain import terrain_from_heights
-    >>> land = site_of(terrain_from_heights(np.zeros((60, 60)), cell_m=0.5))
+    >>> land = site_of(terrain_from_heights(np.zeros((401, 401)), cell_m=0.1))
     >>> unit = Detector("D1", load_type("one-head-90", Path()), "pole", 0, 0, 0, 1.0, 0.0)
     >>> round(judge_units(land, {"north": (unit,)}).option("north").area_m2["both"])
-    69
+    113
     """
     look = remembered(_MOST_LOOKS)
     return _ranked_outcome(
