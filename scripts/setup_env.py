@@ -37,12 +37,13 @@ COMPILE = """
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from terrain3d.job import run
+from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.stills import write_stills
 from terrain3d.sight.hits import first_hits
 outcome = run(Path("data/demo.toml"))
 first_hits(outcome.terrain, (0.0, 0.0, 1000.0), [[1.0, 0.0, -1.0]], 12.0)
 with TemporaryDirectory() as folder:
-    write_stills(outcome, Path(folder), kinds=("section", "outlook"))
+    write_stills(PageContext(outcome), Path(folder), ("section", "outlook"))
 """
 
 

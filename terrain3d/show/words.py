@@ -1,7 +1,6 @@
 """What the pictures say: sentences and figures of an option, and names made fit to print."""
 
 import re
-import unicodedata
 from collections.abc import Callable
 
 from terrain3d.cover.option import OptionResult
@@ -9,16 +8,6 @@ from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
 from terrain3d.ranking.compare import held_share
-
-
-def slug(name: str) -> str:
-    """A name made fit for a file name: never a path, never empty, at most 40 characters.
-
-    >>> slug("North pole, one head"), slug("../../etc/passwd"), slug("<b>$"), slug("Südhang")
-    ('north-pole-one-head', 'etc-passwd', 'b', 'sudhang')
-    """
-    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode()
-    return re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-")[:40].strip("-") or "option"
 
 
 def printable(text: str, has_glyph: Callable[[str], bool]) -> str:

@@ -10,12 +10,13 @@ from hypothesis import strategies as st
 from terrain3d.cover.causes import CAUSE_WORDS
 from terrain3d.show import words
 from terrain3d.show.lettering import fitted_lines, has_glyph, line_width
+from terrain3d.show.pages.names import slug
 
 
 @given(st.text(max_size=300))
 def test_slug_is_always_a_file_name(name):
     """Whatever the name, its slug is plain letters, digits and dashes, and no path."""
-    assert re.fullmatch(r"[a-z0-9]([a-z0-9-]{0,38}[a-z0-9])?", words.slug(name))
+    assert re.fullmatch(r"[a-z0-9]([a-z0-9-]{0,38}[a-z0-9])?", slug(name))
 
 
 @given(st.text(max_size=300), st.integers(3, 30), st.integers(1, 5))

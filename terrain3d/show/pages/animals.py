@@ -1,48 +1,32 @@
 """The page of animals: which of them raise the alarm where, and where a person who crawls does not."""
 
+from functools import partial
+
 from terrain3d.cover.option import OptionResult
-from terrain3d.job import Outcome
 from terrain3d.nuisance.animals import AnimalGround, FigureGround
 from terrain3d.show import palette, words
 from terrain3d.show.pages.column import unit_rows
-from terrain3d.show.pages.plan import Base, paint_plan, plan_signs
-from terrain3d.show.pages.shading import Shading, edge, shade, without_verdicts
-from terrain3d.show.pages.sheet import Sheet, Stripe, plain_sheet, share_of_page
-from terrain3d.show.pages.size import SCREEN, Size, scale_words
+from terrain3d.show.pages.context import PageContext
+from terrain3d.show.pages.plan import draw_plan, plan_signs, without_verdicts
+from terrain3d.show.pages.shading import Shading, edge, shade
+from terrain3d.show.pages.sheet import Page, Sheet, Stripe, share_of_page
 from terrain3d.wording import listed
 
 _STRIPE = Stripe("////", palette.CRAWLING_STRIPE)
 
 
-def animals_sheet(
-    outcome: Outcome,
-    option: OptionResult,
-    found: AnimalGround,
-    base: Base,
-    size: Size = SCREEN,
-    date: str = "",
-) -> Sheet:
-    """The page of one option.
+def pages(context: PageContext) -> list[Page]:
+    """A page of each option."""
+    return context.pages_of_options("animals", lambda option: [partial(animals_sheet, context, option)])
 
-    Parameters
-    ----------
-    outcome : Outcome
-    option : OptionResult
-    found : AnimalGround
-        Of this option.
-    base : Base
-        What the plans of all options share, made for this size.
-    size : Size
-    date : str
-        Printed as it is; empty for none.
-    """
+
+def animals_sheet(context: PageContext, option: OptionResult) -> Sheet:
+    """The page of one option."""
+    found, base, outcome = context.studied(option).animals, context.printed, context.outcome
+    assert found is not None
     view = "animals and crawling, plan, north up"
-    if base.scale is not None:
-        view += f", {scale_words(base.scale, size)}"
-    place = words.place_in_ranking(outcome, option)
-    page = plain_sheet(outcome, option.name, view, animals_line(found), place, size, date)
-    axes = page.picture_axes()
-    paint_plan(page, axes, outcome, without_verdicts(option), base)
+    page = context.begin_option(option, view, animals_line(found), base.scale)
+    axes = draw_plan(page, outcome, without_verdicts(option), base)
     shade(axes, _shadings(found), base.extent)
     for ground in found.animals:
         edge(axes, outcome.terrain.ground, ground.where, palette.ANIMAL_SCALE[-1])

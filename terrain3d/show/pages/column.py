@@ -2,36 +2,33 @@
 
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import UNKNOWN, VERDICT_KEYS, VERDICT_WORDS, Verdict
-from terrain3d.job import Outcome
 from terrain3d.show import palette, words
 from terrain3d.show.extent import Extent
-from terrain3d.show.pages.sheet import STRIPES, Sheet, Stripe, plain_sheet, share_of_page
-from terrain3d.show.pages.size import SCREEN, Size
+from terrain3d.show.pages.context import PageContext
+from terrain3d.show.pages.sheet import STRIPES, Sheet, Stripe, share_of_page
 
 
 def option_sheet(
-    outcome: Outcome, option: OptionResult, view: str, extent: Extent, size: Size = SCREEN, date: str = ""
+    context: PageContext, option: OptionResult, view: str, extent: Extent, scale: int | None = None
 ) -> Sheet:
     """A page with everything but its picture.
 
     Parameters
     ----------
-    outcome : Outcome
+    context : PageContext
     option : OptionResult
     view : str
         What the picture is, such as "plan, north up".
     extent : Extent
         The part of the site that it shows.
-    size : Size
-    date : str
-        Printed as it is; empty for none.
+    scale : int, optional
+        Denominator of a printed plan's.
     """
-    place = words.place_in_ranking(outcome, option)
-    sheet = plain_sheet(outcome, option.name, view, words.one_line(outcome, option), place, size, date)
+    sheet = context.begin_option(option, view, words.one_line(context.outcome, option), scale)
     verdict_rows(sheet, option, extent)
     protected_rows(sheet, option)
     unit_rows(sheet, option)
-    _warning_rows(sheet, words.warnings_of(outcome, option))
+    _warning_rows(sheet, words.warnings_of(context.outcome, option))
     return sheet
 
 

@@ -1,16 +1,18 @@
 """The contact sheet: every option in a row of plan, section and numbers, with the line that says why."""
 
+from functools import partial
+
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import VERDICT_KEYS, Verdict
 from terrain3d.job import Outcome
 from terrain3d.show import palette, words
-from terrain3d.show.pages.beside import best_options
 from terrain3d.show.pages.column import verdict_swatch
-from terrain3d.show.pages.plan import Base, paint_map, printed_base
+from terrain3d.show.pages.context import PageContext
+from terrain3d.show.pages.plan import begin_plan
 from terrain3d.show.pages.profile import telling_bearing
 from terrain3d.show.pages.section import Frame, heights_shown, paint_section, section_view, sides
-from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, STRIPES, Sheet, Sign, plain_sheet
-from terrain3d.show.pages.size import HEIGHT_PX, SCREEN, WIDTH_PX, Size, scale_words
+from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, STRIPES, Page, Sheet, Sign
+from terrain3d.show.pages.size import HEIGHT_PX, SCREEN, WIDTH_PX
 
 #: Options on one page.
 PER_PAGE = 4
@@ -19,57 +21,45 @@ _PLAN, _SECTION, _TEXT = (PICTURE[0], 0.205), (0.217, 0.625), (0.642, COLUMN_RIG
 _AIR = 0.012
 
 
-def contact_pages(outcome: Outcome) -> list[tuple[OptionResult, ...]]:
+def pages(context: PageContext) -> list[Page]:
+    """Every option, best first, on as many pages as that takes."""
+    parts = contact_pages(context)
+    notes = [
+        f"page {number} of {len(parts)}" if len(parts) > 1 else "" for number in range(1, len(parts) + 1)
+    ]
+    draws = [partial(contact_sheet, context, *one) for one in zip(parts, notes, strict=True)]
+    return context.pages_of_all("contact", [*draws])
+
+
+def contact_pages(context: PageContext) -> list[tuple[OptionResult, ...]]:
     """The options of each page, best first."""
-    options = best_options(outcome)
+    options = context.best_first
     return [options[k : k + PER_PAGE] for k in range(0, len(options), PER_PAGE)]
 
 
-def contact_sheet(
-    outcome: Outcome,
-    options: tuple[OptionResult, ...],
-    note: str,
-    base: Base,
-    size: Size = SCREEN,
-    date: str = "",
-) -> Sheet:
+def contact_sheet(context: PageContext, options: tuple[OptionResult, ...], note: str) -> Sheet:
     """One page of options, each in a row.
 
     Parameters
     ----------
-    outcome : Outcome
+    context : PageContext
     options : tuple of OptionResult
         At most `PER_PAGE`.
     note : str
         Such as "page 1 of 2"; empty where there is one page.
-    base : Base
-        What all plans of the site share.
-    size : Size
-    date : str
     """
     height = (_TOP - _FLOOR) / PER_PAGE - _AIR
-    shared = printed_base(outcome, size, (_PLAN[1] - _PLAN[0], height), base)
+    shared, outcome = context.base_in((_PLAN[1] - _PLAN[0], height)), context.outcome
     view = "best first; plans north up, sections at true scale"
-    if shared.scale is not None:
-        view += f", {scale_words(shared.scale, size)}"
-    page = plain_sheet(outcome, "All options", view, outcome.why, note, size, date)
+    page = context.begin("All options", view, outcome.why, note, shared.scale)
     for row, option in enumerate(options):
         bottom = _TOP - (row + 1) * (height + _AIR) + _AIR
-        _plan(page, outcome, option, shared, bottom, height)
+        place = (_PLAN[0], bottom, _PLAN[1] - _PLAN[0], height)
+        begin_plan(page, outcome, option, shared, place, "W", is_ruled=False, is_fine=False)
         _section(page, outcome, option, bottom, height)
         _text(page, outcome, option, bottom, height)
     page.key(_signs(outcome, options))
     return page
-
-
-def _plan(
-    page: Sheet, outcome: Outcome, option: OptionResult, base: Base, bottom: float, height: float
-) -> None:
-    axes = page.picture_axes((_PLAN[0], bottom, _PLAN[1] - _PLAN[0], height))
-    paint_map(axes, outcome, option, base, fine=False)
-    axes.set_anchor("W")
-    if base.scale is not None:
-        page.set_to_scale(axes, base.extent.width_m, base.extent.depth_m, base.scale)
 
 
 def _section(page: Sheet, outcome: Outcome, option: OptionResult, bottom: float, height: float) -> None:

@@ -1,6 +1,7 @@
 """The page of heat: contrast by ground temperature over what the options still hold at it."""
 
 import math
+from functools import partial
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -15,10 +16,9 @@ from terrain3d.conditions.heat import (
     reference_contrast,
 )
 from terrain3d.cover.option import OptionResult
-from terrain3d.job import Outcome
 from terrain3d.show import palette
-from terrain3d.show.pages.sheet import PICTURE, Sheet, Sign, plain_sheet
-from terrain3d.show.pages.size import SCREEN, Size
+from terrain3d.show.pages.context import PageContext
+from terrain3d.show.pages.sheet import PICTURE, Page, Sheet, Sign
 
 #: One option and what it holds by temperature.
 Warmed = tuple[OptionResult, HeatResult]
@@ -37,22 +37,18 @@ _UPPER = (PICTURE[0] + 0.022, 0.545, PICTURE[2] - 0.052, 0.315)
 _LOWER = (_UPPER[0], 0.195, _UPPER[2], 0.275)
 
 
-def heat_sheet(outcome: Outcome, warmed: tuple[Warmed, ...], size: Size = SCREEN, date: str = "") -> Sheet:
-    """One page for all options.
+def pages(context: PageContext) -> list[Page]:
+    """One page for all options."""
+    return context.pages_of_all("heat", [partial(heat_sheet, context)])
 
-    Parameters
-    ----------
-    outcome : Outcome
-    warmed : tuple of (OptionResult, HeatResult)
-        At least one; all of one heat setting.
-    size : Size
-    date : str
-    """
-    ranked = sorted(warmed, key=lambda pair: outcome.ranking.index(pair[0].name))
-    shown = tuple(ranked[:MOST])
+
+def heat_sheet(context: PageContext) -> Sheet:
+    """The page of the options whose heat was studied: at least one."""
+    found = [(option, context.studied(option).heat) for option in context.best_first]
+    warmed = [(option, heat) for option, heat in found if heat is not None]
+    shown = tuple(warmed[:MOST])
     best = shown[0][1]
-    view = "what is held as the ground warms"
-    page = plain_sheet(outcome, "Heat: figure against ground", view, _sentence(shown), "", size, date)
+    page = context.begin("Heat: figure against ground", "what is held as the ground warms", _sentence(shown))
     _contrast(page, page.picture_axes(_UPPER), best, _silent(shown))
     _held(page, page.picture_axes(_LOWER), shown, _silent(shown))
     _column(page, shown, len(warmed))

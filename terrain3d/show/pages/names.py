@@ -1,10 +1,10 @@
 """The kinds of pages and how their files are called, without loading what draws them."""
 
 import re
+import unicodedata
 from collections.abc import Callable, Iterable, Sequence
 
 from terrain3d.errors import InputError
-from terrain3d.show import words
 
 #: The kinds of picture, in the order they are drawn.
 KINDS = ("contact", "side-by-side", "plan", "oblique", "section", "outlook")
@@ -44,11 +44,21 @@ def pages_of(kinds: Iterable[str], options: Sequence[tuple[str, ...]] | None = N
     if options is None:
         pattern = rf"\d\d+-(?:{kind})(?:-.*)?\.png"
     else:
-        slugs = ["|".join(map(words.slug, names)) for names in options]
-        one = [rf"{number:02d}-(?:{kind})(?:-\d+)?-(?:{slug})" for number, slug in enumerate(slugs, 1)]
+        named = ["|".join(map(slug, names)) for names in options]
+        one = [rf"{number:02d}-(?:{kind})(?:-\d+)?-(?:{name})" for number, name in enumerate(named, 1)]
         pattern = rf"(?:{'|'.join([rf'00-(?:{kind})(?:-[0-9]+)?', *one])})\.png"
     whole = re.compile(pattern)
     return lambda name: whole.fullmatch(name) is not None
+
+
+def slug(name: str) -> str:
+    """A name made fit for a file name: never a path, never empty, at most 40 characters.
+
+    >>> slug("North pole, one head"), slug("../../etc/passwd"), slug("<b>$"), slug("Südhang")
+    ('north-pole-one-head', 'etc-passwd', 'b', 'sudhang')
+    """
+    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode()
+    return re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-")[:40].strip("-") or "option"
 
 
 def check_units(wanted: Iterable[str], there: Iterable[str]) -> None:

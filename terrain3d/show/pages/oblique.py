@@ -1,5 +1,6 @@
 """The oblique view: the scene rendered without a display, with its names, north and scale."""
 
+from functools import lru_cache, partial
 from typing import Any
 
 import numpy as np
@@ -11,13 +12,14 @@ from vtkmodules.vtkCommonCore import vtkLogger
 from terrain3d.cover.option import OptionResult
 from terrain3d.job import Outcome
 from terrain3d.show import palette
-from terrain3d.show.camera import Camera
-from terrain3d.show.extent import Extent
-from terrain3d.show.pages.labels import Label, place_labels
-from terrain3d.show.pages.north_and_scale import page_share
-from terrain3d.show.pages.sheet import Sheet, Sign
+from terrain3d.show.camera import Camera, site_camera
+from terrain3d.show.extent import Extent, site_extent
+from terrain3d.show.pages.column import option_sheet
+from terrain3d.show.pages.context import PageContext
+from terrain3d.show.pages.on_picture import Label, page_share, place_labels
+from terrain3d.show.pages.sheet import PICTURE_ASPECT, Page, Sheet, Sign
 from terrain3d.show.palette import Rgb
-from terrain3d.show.scene import Scene, aim, light_scene, show_scene
+from terrain3d.show.scene import Scene, aim, build_scene, light_scene, show_scene
 from terrain3d.show.shapes import contour_levels
 
 #: Rendered larger and averaged down: smooth edges that do not hang on the graphics driver.
@@ -29,6 +31,25 @@ _KINDS: dict[str, tuple[float, str, tuple[float, float]]] = {
     "area": (8.0, "normal", (0, -1)),
     "scale": (7.0, "normal", (0, -1)),
 }
+
+
+def pages(context: PageContext) -> list[Page]:
+    """An oblique view of each option, from the same place for all of them."""
+    outcome = context.outcome
+
+    @lru_cache(maxsize=1)
+    def seen() -> tuple[Extent, Camera]:
+        extent = site_extent(outcome)
+        return extent, site_camera(outcome, extent, context.reach, PICTURE_ASPECT)
+
+    def sheet(option: OptionResult) -> Sheet:
+        extent, camera = seen()
+        page = option_sheet(context, option, "oblique view, the same for every option", extent)
+        scene = build_scene(outcome, option, extent, context.reach, camera)
+        draw_oblique(page, outcome, option, extent, scene, camera)
+        return page
+
+    return context.pages_of_options("oblique", lambda option: [partial(sheet, option)])
 
 
 def render(scene: Scene, camera: Camera, width_px: int, height_px: int, fineness: float = 1.0) -> Rgb:

@@ -2,8 +2,8 @@
 
 import math
 from dataclasses import dataclass
+from functools import partial
 
-import matplotlib.patheffects as effects
 import numpy as np
 import trimesh
 from matplotlib.axes import Axes
@@ -16,17 +16,19 @@ from terrain3d.detector.pose import Detector, PosedHead, PosedLayer, posed_heads
 from terrain3d.job import Outcome
 from terrain3d.show import palette, words
 from terrain3d.show.lettering import has_glyph
+from terrain3d.show.pages.context import PageContext
+from terrain3d.show.pages.on_picture import HALO
 from terrain3d.show.pages.profile import head_bearings
 from terrain3d.show.pages.sheet import (
     BLOCK_FLOOR,
     BLOCK_TOP,
     COLUMN_RIGHT,
     WIDE_PICTURE,
+    Page,
     Sheet,
     Sign,
-    plain_sheet,
 )
-from terrain3d.show.pages.size import HEIGHT_PX, SCREEN, WIDTH_PX, Size
+from terrain3d.show.pages.size import HEIGHT_PX, WIDTH_PX
 from terrain3d.show.palette import Rgb
 from terrain3d.sight.hits import Hit
 from terrain3d.sight.picture import Picture, picture
@@ -66,24 +68,23 @@ class Span:
     high: float
 
 
-def outlook_sheet(
-    outcome: Outcome, option: OptionResult, unit: Detector, size: Size = SCREEN, date: str = ""
-) -> Sheet:
-    """The page of what one unit of an option sees.
+def pages(context: PageContext) -> list[Page]:
+    """What each unit of each option sees."""
+    return context.pages_of_options(
+        "outlook",
+        lambda option: [
+            partial(outlook_sheet, context, option, unit) for unit in context.lines.drawn(option)
+        ],
+    )
 
-    Parameters
-    ----------
-    outcome : Outcome
-    option : OptionResult
-    unit : Detector
-    size : Size
-    date : str
-    """
-    place = words.place_in_ranking(outcome, option)
+
+def outlook_sheet(context: PageContext, option: OptionResult, unit: Detector) -> Sheet:
+    """The page of what one unit of an option sees."""
+    outcome = context.outcome
     view = f"what {unit.name} sees, facing {unit.bearing_deg:g}°"
     span = span_of(unit)
     # Coarser than the page: distances change slowly, and edges are lines drawn over them.
-    fineness = min(size.fineness, _FINEST) / 2
+    fineness = min(context.size.fineness, _FINEST) / 2
     across, up = round(WIDE_PICTURE[2] * WIDTH_PX * fineness), round(WIDE_PICTURE[3] * HEIGHT_PX * fineness)
     azimuths = span.left + (span.right - span.left) * (np.arange(across) + 0.5) / across
     elevations = span.low + (span.high - span.low) * (np.arange(up) + 0.5) / up
@@ -91,7 +92,7 @@ def outlook_sheet(
         outcome.terrain, unit.eye, unit.bearing_deg + azimuths, elevations, _PAST_RANGE * unit.type.max_range
     )
     sentence = outlook_sentence(unit, *_met(outcome, unit, azimuths), outcome.terrain.solids.names)
-    page = plain_sheet(outcome, option.name, view, sentence, place, size, date)
+    page = context.begin_option(option, view, sentence)
     axes = page.picture_axes(WIDE_PICTURE)
     axes.imshow(
         shaded(seen, unit.type.max_range),
@@ -310,9 +311,6 @@ def _directions(seen: Picture) -> Floats:
     return np.stack([level * np.sin(a), level * np.cos(a), up], axis=-1)
 
 
-_HALO = [effects.withStroke(linewidth=2.2, foreground="white")]
-
-
 def _distance_lines(axes: Axes, seen: Picture, azimuths: Floats, range_m: float) -> None:
     """Lines of equal distance on the ground, the range's own drawn heavier."""
     distance = np.where(seen.what == Hit.GROUND, seen.distance, np.nan)
@@ -336,7 +334,7 @@ def _distance_lines(axes: Axes, seen: Picture, azimuths: Floats, range_m: float)
         zorder=3,
     )
     for text in axes.clabel(lines, fontsize=6.8, fmt="%g m", inline=True, inline_spacing=3):
-        text.set(color=palette.INK, path_effects=_HALO, zorder=9)
+        text.set(color=palette.INK, path_effects=HALO, zorder=9)
 
 
 def _skyline(axes: Axes, seen: Picture, azimuths: Floats) -> None:

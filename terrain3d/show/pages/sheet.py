@@ -1,5 +1,6 @@
 """One printed page: title, picture, legend column, sentence and caution; knows nothing of pictures."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -12,16 +13,17 @@ from matplotlib.patches import Rectangle
 
 from terrain3d.caution import SHORT_CAUTION
 from terrain3d.cover.verdict import Verdict
-from terrain3d.job import Outcome
-from terrain3d.show import palette, words
+from terrain3d.show import palette
 from terrain3d.show.lettering import fitted_lines, line_width
 from terrain3d.show.pages.size import DPI, HEIGHT_PX, PRINT_DPI, SCREEN, WIDTH_PX, Size
 
-#: Left, bottom, width, height of the picture as shares of the page; beside it the legend column.
-PICTURE = (0.05, 0.15, 0.655, 0.725)
+#: Left, bottom, width, height, as shares of the page.
+Place = tuple[float, float, float, float]
+#: Where the picture is; beside it the legend column.
+PICTURE: Place = (0.05, 0.15, 0.655, 0.725)
 COLUMN_LEFT, COLUMN_RIGHT = 0.73, 0.978
 #: The same of a picture as wide as the page, and where the blocks of text under it start and end.
-WIDE_PICTURE = (0.05, 0.345, 0.928, 0.53)
+WIDE_PICTURE: Place = (0.05, 0.345, 0.928, 0.53)
 BLOCK_TOP, BLOCK_FLOOR = 0.308, 0.135
 PICTURE_ASPECT = PICTURE[2] * WIDTH_PX / (PICTURE[3] * HEIGHT_PX)
 
@@ -60,12 +62,10 @@ class Sheet:
     ----------
     size : Size
         What the page is made for.
-    date : str
-        Printed as it is given; none is made up, so that the same site gives the same bytes.
     """
 
-    def __init__(self, size: Size = SCREEN, date: str = "") -> None:
-        self.size, self.date = size, date
+    def __init__(self, size: Size = SCREEN) -> None:
+        self.size = size
         inches = WIDTH_PX / DPI
         self.figure = Figure(
             figsize=(inches, inches * size.height_px / size.width_px), dpi=DPI, facecolor=palette.PAPER
@@ -73,11 +73,39 @@ class Sheet:
         FigureCanvasAgg(self.figure)
         self.begin_column(COLUMN_LEFT, COLUMN_RIGHT, PICTURE[1] + PICTURE[3], PICTURE[1])
 
+    def head(self, title: str, subtitle: str, note: str = "", date: str = "") -> None:
+        """The two lines over the picture; a note and a date at their right ends."""
+        width = COLUMN_RIGHT - PICTURE[0]
+        (line,) = self.lines(title, width - 0.13, 16, 1, "bold")
+        self.text(PICTURE[0], 0.943, line, 16, weight="bold", va="baseline")
+        if note:
+            self.text(COLUMN_RIGHT, 0.943, note, 11, va="baseline", ha="right", color=palette.QUIET_INK)
+        (dated,) = self.lines(date, 0.2, 9.5, 1)
+        if dated:
+            self.text(COLUMN_RIGHT, 0.907, dated, 9.5, va="baseline", ha="right", color=palette.QUIET_INK)
+            width -= share_of_page(dated, 9.5) + 0.02
+        (line,) = self.lines(subtitle, width, 9.5, 1)
+        self.text(PICTURE[0], 0.907, line, 9.5, va="baseline", color=palette.QUIET_INK)
+
+    def foot(self, sentence: str) -> None:
+        """What to take from the picture, under it, and the caution."""
+        width = COLUMN_RIGHT - PICTURE[0]
+        # A long sentence is set smaller before any of it is left out.
+        sizes = ((9.5, 0.026, 2), (8.3, 0.0215, 3), (6.8, 0.0175, 4))
+        fitting = (one for one in sizes if len(self.lines(sentence, width, one[0], one[2] + 1)) <= one[2])
+        size, step, most = next(fitting, sizes[-1])
+        y = 0.083
+        for line in self.lines(sentence, width, size, most):
+            self.text(PICTURE[0], y, line, size, va="baseline")
+            y -= step
+        (line,) = self.lines(SHORT_CAUTION, width, 6.8, 1)
+        self.text(PICTURE[0], 0.016, line, 6.8, va="baseline", color=palette.QUIET_INK)
+
     def begin_column(self, left: float, right: float, top: float, floor: float) -> None:
         """Fill another part of the page from now on, all in shares of the page."""
         self.left, self.right, self._below, self._floor = left, right, top + 0.018, floor
 
-    def picture_axes(self, place: tuple[float, float, float, float] = PICTURE) -> Axes:
+    def picture_axes(self, place: Place = PICTURE) -> Axes:
         return self.figure.add_axes(place)
 
     def set_to_scale(self, axes: Axes, width_m: float, height_m: float, scale: float) -> None:
@@ -220,56 +248,5 @@ def _line_height(size: float) -> float:
     return size * 1.42 / 72 * DPI / HEIGHT_PX
 
 
-def plain_sheet(
-    outcome: Outcome,
-    title: str,
-    view: str,
-    sentence: str,
-    note: str = "",
-    size: Size = SCREEN,
-    date: str = "",
-) -> Sheet:
-    """A page with its title, sentence and caution.
-
-    Parameters
-    ----------
-    outcome : Outcome
-    title : str
-    view : str
-        What the picture is, such as "plan, north up".
-    sentence : str
-        What to take from it, under the picture.
-    note : str
-        In the upper right corner, such as a place in the ranking.
-    size : Size
-    date : str
-    """
-    sheet = Sheet(size, date)
-    width = COLUMN_RIGHT - PICTURE[0]
-    (line,) = sheet.lines(title, width - 0.13, 16, 1, "bold")
-    sheet.text(PICTURE[0], 0.943, line, 16, weight="bold", va="baseline")
-    if note:
-        sheet.text(COLUMN_RIGHT, 0.943, note, 11, va="baseline", ha="right", color=palette.QUIET_INK)
-    dated = sheet.lines(date, 0.2, 9.5, 1)[0]
-    if dated:
-        sheet.text(COLUMN_RIGHT, 0.907, dated, 9.5, va="baseline", ha="right", color=palette.QUIET_INK)
-        width -= share_of_page(dated, 9.5) + 0.02
-    subtitle = f"{outcome.site_name}  |  {view}  |  figure: {words.figure_words(outcome.figure)}"
-    (line,) = sheet.lines(subtitle, width, 9.5, 1)
-    sheet.text(PICTURE[0], 0.907, line, 9.5, va="baseline", color=palette.QUIET_INK)
-    _footer(sheet, sentence)
-    return sheet
-
-
-def _footer(sheet: Sheet, sentence: str) -> None:
-    width = COLUMN_RIGHT - PICTURE[0]
-    # A long sentence is set smaller before any of it is left out.
-    sizes = ((9.5, 0.026, 2), (8.3, 0.0215, 3), (6.8, 0.0175, 4))
-    fitting = (one for one in sizes if len(sheet.lines(sentence, width, one[0], one[2] + 1)) <= one[2])
-    size, step, most = next(fitting, sizes[-1])
-    y = 0.083
-    for line in sheet.lines(sentence, width, size, most):
-        sheet.text(PICTURE[0], y, line, size, va="baseline")
-        y -= step
-    (line,) = sheet.lines(SHORT_CAUTION, width, 6.8, 1)
-    sheet.text(PICTURE[0], 0.016, line, 6.8, va="baseline", color=palette.QUIET_INK)
+#: A picture's file name without its ending, and what draws its page.
+Page = tuple[str, Callable[[], Sheet]]

@@ -1,13 +1,15 @@
 """The page of what lies beyond: the upper layer past the boundary, whose ground is in it, nuisance things."""
 
+from dataclasses import replace
+from functools import lru_cache, partial
+
 from terrain3d.cover.option import OptionResult
-from terrain3d.job import Outcome
 from terrain3d.nuisance.spill import Spill, landing_words
 from terrain3d.nuisance.things import InLayer
 from terrain3d.show import palette, words
-from terrain3d.show.pages.sheet import Sheet, Sign, Stripe, plain_sheet, share_of_page
-from terrain3d.show.pages.size import SCREEN, Size, scale_words
-from terrain3d.show.pages.spill_plan import paint_spill, wide_base
+from terrain3d.show.pages.context import PageContext
+from terrain3d.show.pages.sheet import Page, Sheet, Sign, Stripe, share_of_page
+from terrain3d.show.pages.spill_plan import draw_spill, on_wider_ground, wide_base
 from terrain3d.terrain import Terrain
 
 _ON = Stripe("\\\\\\\\", palette.SPILT)
@@ -16,35 +18,30 @@ _INDENT = 0.033
 _SIGN_DASHES = (0, (4, 1.2, 1, 1.2))
 
 
-def spill_sheet(
-    outcome: Outcome,
-    option: OptionResult,
-    spilt: Spill,
-    things: tuple[InLayer, ...],
-    size: Size = SCREEN,
-    date: str = "",
-) -> Sheet:
-    """The page of one option.
+def pages(context: PageContext) -> list[Page]:
+    """A page of each option, on the ground that its upper layers are followed over."""
 
-    Parameters
-    ----------
-    outcome : Outcome
-    option : OptionResult
-    spilt : Spill
-        Of this option.
-    things : tuple of InLayer
-        Likewise.
-    size : Size
-    date : str
-        Printed as it is; empty for none.
-    """
-    base = wide_base(outcome, spilt, size)
+    @lru_cache(maxsize=1)
+    def wider() -> PageContext:
+        assert context.study is not None
+        return replace(context, outcome=on_wider_ground(context.outcome, context.study.surroundings))
+
+    def sheet(option: OptionResult) -> Sheet:
+        same = next(one for one in wider().outcome.options if one.name == option.name)
+        return spill_sheet(wider(), same)
+
+    return context.pages_of_options("beyond", lambda option: [partial(sheet, option)])
+
+
+def spill_sheet(context: PageContext, option: OptionResult) -> Sheet:
+    """The page of one option, on ground that holds all of its spill."""
+    outcome, found = context.outcome, context.studied(option)
+    spilt, things = found.spill, found.nuisances or ()
+    assert spilt is not None
+    base = wide_base(context, spilt)
     view = "beyond the boundary, plan, north up"
-    if base.scale is not None:
-        view += f", {scale_words(base.scale, size)}"
-    place = words.place_in_ranking(outcome, option)
-    page = plain_sheet(outcome, option.name, view, spill_line(spilt, things), place, size, date)
-    paint_spill(page, page.picture_axes(), outcome, option, spilt, things, base)
+    page = context.begin_option(option, view, spill_line(spilt, things), base.scale)
+    draw_spill(page, outcome, option, spilt, things, base)
     page.key(_signs(outcome.terrain, spilt))
     _past_rows(page, spilt)
     _piece_rows(page, spilt)

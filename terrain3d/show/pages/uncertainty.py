@@ -1,5 +1,6 @@
 """The page of doubt: how often ground is held when site and units are a little off, and what may be off."""
 
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -14,10 +15,11 @@ from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
 from terrain3d.ranking.compare import held_m2, held_share
 from terrain3d.show import palette, words
-from terrain3d.show.pages.plan import Base, paint_plan, plan_signs
-from terrain3d.show.pages.shading import without_verdicts
-from terrain3d.show.pages.sheet import Sheet, plain_sheet, share_of_page
-from terrain3d.show.pages.size import SCREEN, Size, scale_words
+from terrain3d.show.pages.base import Base
+from terrain3d.show.pages.context import PageContext
+from terrain3d.show.pages.plan import draw_plan, plan_signs, without_verdicts
+from terrain3d.show.pages.shading import LAYER, on_ground
+from terrain3d.show.pages.sheet import Page, Sheet, share_of_page
 from terrain3d.uncertainty.error_field import ErrorSizes
 from terrain3d.uncertainty.monte_carlo import OptionUncertainty, Uncertainty
 from terrain3d.uncertainty.sentences import (
@@ -31,8 +33,6 @@ from terrain3d.uncertainty.tolerance import LIMITS, LOSS, Slack, UnitTolerance
 
 #: Chances whose line is drawn, and how.
 _LINES: tuple[tuple[float, Any], ...] = ((0.5, (0, (1, 1.3))), (0.95, "-"))
-#: Over the ground and under the contours of a plan.
-_LAYER = 1.4
 #: A tolerance is drawn up to so many standard deviations of fixing; ordinary errors stay within two.
 _DRAWN, _ORDINARY = 4.0, 2.0
 #: Type size of tolerances, and the width of a figure beside a bar as a share of the page.
@@ -41,46 +41,26 @@ _FIGURE = share_of_page("+0.30 m", _SMALL) + 0.006
 _COLOURS = LinearSegmentedColormap.from_list("chance", palette.CHANCE_SCALE)
 
 
-def uncertainty_sheet(
-    outcome: Outcome,
-    option: OptionResult,
-    uncertainty: Uncertainty,
-    found: OptionUncertainty,
-    units: tuple[UnitTolerance, ...],
-    base: Base,
-    size: Size = SCREEN,
-    date: str = "",
-) -> Sheet:
-    """The page of one option.
+def pages(context: PageContext) -> list[Page]:
+    """A page of each option."""
+    return context.pages_of_options("doubt", lambda option: [partial(uncertainty_sheet, context, option)])
 
-    Parameters
-    ----------
-    outcome : Outcome
-    option : OptionResult
-    doubt : Doubt
-    found : OptionDoubt
-        Of this option.
-    units : tuple of UnitTolerance
-        Of this option, in the order of its units.
-    base : Base
-        What the plans of all options share, made for this size.
-    size : Size
-    date : str
-        Printed as it is; empty for none.
-    """
+
+def uncertainty_sheet(context: PageContext, option: OptionResult) -> Sheet:
+    """The page of one option."""
+    assert context.study is not None
+    uncertainty, base, outcome = context.study.uncertainty, context.printed, context.outcome
+    assert uncertainty is not None
+    found = next(one for one in uncertainty.options if one.name == option.name)
     view = "how often both layers hold, plan, north up"
-    if base.scale is not None:
-        view += f", {scale_words(base.scale, size)}"
-    place = words.place_in_ranking(outcome, option)
-    page = plain_sheet(outcome, option.name, view, uncertainty_line(uncertainty, found), place, size, date)
-    axes = page.picture_axes()
-    paint_plan(page, axes, outcome, without_verdicts(option), base)
+    page = context.begin_option(option, view, uncertainty_line(uncertainty, found), base.scale)
+    axes = draw_plan(page, outcome, without_verdicts(option), base)
     _chances(axes, outcome, found, base)
     page.key(plan_signs(outcome, (option,), base.extent))
     _scale_rows(page, outcome, found)
     _held_rows(page, option, found, uncertainty.draws)
     _varied_rows(page, uncertainty)
-    _tolerance_rows(page, option.detectors, units, uncertainty.error_sizes)
+    _tolerance_rows(page, option.detectors, context.studied(option).tolerances or (), uncertainty.error_sizes)
     return page
 
 
@@ -97,13 +77,7 @@ def _chances(axes: Axes, outcome: Outcome, found: OptionUncertainty, base: Base)
     image = _COLOURS(chance)
     image[..., :3] = np.clip(image[..., :3] * base.shade[part][..., None], 0, 1)
     image[..., 3] = chance > 0
-    axes.imshow(
-        image,
-        extent=(extent.west, extent.east, extent.south, extent.north),
-        origin="lower",
-        interpolation="nearest",
-        zorder=_LAYER,
-    )
+    on_ground(axes, image, extent, LAYER)
     # A line around every cell that a few draws lift over a mark says nothing: evened over a cell.
     even = gaussian_filter(chance, 1.0)
     x, y = ground.xs[extent.columns], ground.ys[extent.rows]
@@ -112,7 +86,7 @@ def _chances(axes: Axes, outcome: Outcome, found: OptionUncertainty, base: Base)
             for colour, width, style in (("white", 2.6, "-"), (palette.INK, 1.1, dashes)):
                 axes.contour(
                     x, y, even, [level], colors=colour, linewidths=width, linestyles=[style],
-                    zorder=_LAYER + 0.05,
+                    zorder=LAYER + 0.05,
                 )  # fmt: skip
 
 

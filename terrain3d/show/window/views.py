@@ -375,7 +375,7 @@ class View:
 def steady_reach(terrain: Terrain, reach_m: float = _SIGHT_M) -> Reach:
     """Distances from a point to the first thing hit, quick where the point is the same as before.
 
-    Gives what `stills.reach_of` gives; a unit that is turned keeps the solids sorted about its eye.
+    Gives what `pages.context.reach_of` gives; a unit that is turned keeps the solids sorted about its eye.
     """
     bare = replace(terrain, solids=Solids.none())
 

@@ -5,7 +5,7 @@ from itertools import combinations, pairwise
 
 import numpy as np
 import pytest
-from page_checks import check_texts, texts_of
+from page_checks import check_texts, context_of, texts_of
 from test_palette import SIGHT, lab
 from test_stills import with_bad_names
 
@@ -14,12 +14,8 @@ from terrain3d.nuisance.animals import animal_ground
 from terrain3d.nuisance.spill import spill
 from terrain3d.nuisance.things import in_layers
 from terrain3d.show import palette
-from terrain3d.show.extent import site_extent
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.animals import animals_line, animals_sheet
-from terrain3d.show.pages.plan import plan_base, printed_base
-from terrain3d.show.pages.sheet import PICTURE, PICTURE_ASPECT
-from terrain3d.show.pages.size import SIZES
 from terrain3d.show.pages.spill import spill_line, spill_sheet
 from terrain3d.show.pages.spill_plan import axis_plan
 from terrain3d.sight.panorama import panorama
@@ -50,14 +46,18 @@ def around(outcome, boundary=True):
 
 def pages(drawn, size="screen", own=()):
     """Both pages of every option."""
-    terrain, size = drawn.terrain, SIZES[size]
-    base = printed_base(drawn, size, PICTURE[2:], plan_base(drawn, site_extent(drawn, PICTURE_ASPECT)))
-    for option in drawn.options:
+    terrain = drawn.terrain
+
+    def found(option):
         views = tuple(panorama(terrain, unit.eye, unit.type.max_range) for unit in option.detectors)
-        found = animal_ground(terrain, option, views, own)
-        yield option, found, animals_sheet(drawn, option, found, base, size, "1 May")
         spilt, things = spill(terrain, option.detectors, 1.7), in_layers(terrain, option.detectors)
-        yield option, (spilt, things), spill_sheet(drawn, option, spilt, things, size, "1 May")
+        return {"animals": animal_ground(terrain, option, views, own), "spill": spilt, "nuisances": things}
+
+    context = context_of(drawn, size, "1 May", found)
+    for option in drawn.options:
+        study = context.studied(option)
+        yield option, study.animals, animals_sheet(context, option)
+        yield option, (study.spill, study.nuisances), spill_sheet(context, option)
 
 
 @pytest.mark.parametrize("hostile", [False, True])
@@ -108,7 +108,7 @@ def test_without_a_boundary_the_page_says_so(outcome):
         drawn = around(outcome, boundary=False)
         option = drawn.options[0]
         spilt = spill(drawn.terrain, option.detectors, 1.7)
-        page = spill_sheet(drawn, option, spilt, ())
+        page = spill_sheet(context_of(drawn, found=lambda _: {"spill": spilt}), option)
         check_texts(page)
         said = " ".join(text for text, _ in texts_of(page))
     assert "no boundary is drawn" in said

@@ -1,5 +1,6 @@
 """The pictures themselves: what they show, that they repeat, and that no name breaks them."""
 
+import pickle
 import re
 from dataclasses import replace
 from itertools import combinations
@@ -13,20 +14,21 @@ from scenes import PERSON, flat_ground, option, unit
 from test_drape import pixels_of
 
 from terrain3d.cli import options
-from terrain3d.cli import stills as command
 from terrain3d.cover.verdict import VERDICT_KEYS, Verdict
 from terrain3d.errors import InputError
 from terrain3d.frame import site_frame
 from terrain3d.job import Outcome
 from terrain3d.show.extent import site_extent
 from terrain3d.show.lettering import page_style
-from terrain3d.show.pages import column, sheet
+from terrain3d.show.pages import column, outlook, section, sheet
 from terrain3d.show.pages import stills as stills_room
-from terrain3d.show.pages.labels import boxes_meet
-from terrain3d.show.pages.plan import draw_plan, plan_base
+from terrain3d.show.pages.context import Lines, PageContext
+from terrain3d.show.pages.names import KINDS, PART_KINDS
+from terrain3d.show.pages.on_picture import boxes_meet
+from terrain3d.show.pages.plan import draw_plan
 from terrain3d.show.pages.section import section_sheet
 from terrain3d.show.pages.size import SIZES
-from terrain3d.show.pages.stills import KINDS, Lines, write_stills
+from terrain3d.show.pages.stills import write_stills
 from terrain3d.terrain import Area, Foliage, Mount, Solids, Terrain
 
 #: Names that a file might bring: paths, mark-up, formulas, control characters, other scripts, length.
@@ -78,7 +80,7 @@ def patchwork():
 def test_plan_shows_each_verdict_at_its_share_and_at_scale(tmp_path):
     """Pixels of each verdict colour, by the plan's own scale, are the areas of the verdicts within 6 %."""
     outcome = patchwork()
-    (plan,) = write_stills(outcome, tmp_path, kinds=("plan",))
+    (plan,) = write_stills(PageContext(outcome), tmp_path, ("plan",))
     image = shown(plan)
     # The legend's swatches and bars lie right of the picture.
     picture = image[:, : round(sheet.COLUMN_LEFT * sheet.WIDTH_PX)]
@@ -100,7 +102,7 @@ def test_plan_shows_each_verdict_at_its_share_and_at_scale(tmp_path):
 
 def test_plan_is_north_up_and_east_right(tmp_path):
     """What lies north-west is drawn upper left, what lies south-west lower left."""
-    (plan,) = write_stills(patchwork(), tmp_path, kinds=("plan",))
+    (plan,) = write_stills(PageContext(patchwork()), tmp_path, ("plan",))
     image = shown(plan)[:, : round(sheet.COLUMN_LEFT * sheet.WIDTH_PX)]
     middle = {
         v: np.argwhere(pixels_of(image, v)).mean(axis=0)
@@ -121,11 +123,21 @@ def test_oblique_shows_each_verdict(stills):
 
 def test_same_input_same_bytes(outcome, stills, tmp_path):
     """Drawing again gives the same files, byte for byte, without dates or versions inside."""
-    again = write_stills(outcome, tmp_path)
+    again = write_stills(PageContext(outcome), tmp_path)
     assert [path.name for path in again] == [path.name for path in stills]
     for first, second in zip(stills, again, strict=True):
         assert first.read_bytes() == second.read_bytes()
         assert facts(first)[1] <= {"dpi"}
+
+
+def test_a_context_goes_to_another_process_as_it_was_given(outcome):
+    """What was worked out for earlier pages stays behind: some of it cannot go, and each works out its own."""
+    context = PageContext(outcome, date="1 May")
+    assert context.base.extent is not None
+    assert context.reach is context.reach
+    again = pickle.loads(pickle.dumps(context))
+    assert (again.date, again.outcome.site_name) == ("1 May", outcome.site_name)
+    assert not {"base", "reach"} & set(vars(again))
 
 
 def named(stills, start):
@@ -155,14 +167,14 @@ def test_every_option_has_its_pictures(stills):
 
 
 def test_the_command_offers_what_can_be_drawn():
-    """The command line's own lists of kinds and sizes, which load nothing heavy, are those of the room."""
-    assert command.KINDS == KINDS
+    """Every kind that is named can be drawn; the command line's own list of sizes is that of the room."""
+    assert list(stills_room._PAGES) == [*KINDS, *(kind for kinds in PART_KINDS.values() for kind in kinds)]
     assert set(options.SIZES) == set(SIZES)
 
 
 def test_only_the_kinds_asked_for_are_drawn(outcome, tmp_path):
     """Asked for outlooks alone, nothing else is written."""
-    drawn = write_stills(outcome, tmp_path, kinds=("outlook",))
+    drawn = write_stills(PageContext(outcome), tmp_path, ("outlook",))
     assert [path.name[:10] for path in drawn] == ["01-outlook", "02-outlook", "02-outlook"]
     assert sorted(tmp_path.iterdir()) == drawn
 
@@ -171,18 +183,18 @@ def titles_of(monkeypatch, outcome, folder, kinds, lines):
     """File names and what each page says that it shows, without the drawing."""
     said = []
 
-    def title(outcome, option, unit, *more):
-        said.append((option.name, unit.name, more[0] if isinstance(more[0], float) else None))
-        return option_page(outcome, option)
+    def title(context, option, unit, *more):
+        said.append((option.name, unit.name, more[0] if more else None))
+        return option_page(context.outcome, option)
 
-    monkeypatch.setattr(stills_room, "section_sheet", title)
-    monkeypatch.setattr(stills_room, "outlook_sheet", title)
-    drawn = write_stills(outcome, folder, kinds=kinds, lines=lines)
+    monkeypatch.setattr(section, "section_sheet", title)
+    monkeypatch.setattr(outlook, "outlook_sheet", title)
+    drawn = write_stills(PageContext(outcome, lines=lines), folder, kinds)
     return [path.stem for path in drawn], said
 
 
 def option_page(outcome, option):
-    return column.option_sheet(outcome, option, "plan", site_extent(outcome))
+    return column.option_sheet(PageContext(outcome), option, "plan", site_extent(outcome))
 
 
 def test_every_unit_has_its_section_and_its_outlook(outcome, tmp_path, monkeypatch):
@@ -203,17 +215,16 @@ def test_a_unit_and_a_bearing_of_ones_own(outcome, tmp_path, monkeypatch):
     assert said == [(outcome.options[1].name, "D2", 340.0)]
     assert names[0].startswith("02-section-north-pole")
     with pytest.raises(InputError, match=r"no option has a unit 'D7'(.|\n)*give one of 'D1', 'D2'"):
-        write_stills(outcome, tmp_path, lines=Lines(("D7",)))
+        write_stills(PageContext(outcome, lines=Lines(("D7",))), tmp_path)
 
 
 def test_a_section_away_from_the_unit_says_so(outcome, tmp_path):
     """Behind the unit the cut is drawn as well, and the page names its bearing."""
-    (path,) = write_stills(outcome, tmp_path, kinds=("section",), lines=Lines(("D2",), 320.0))
+    (path,) = write_stills(PageContext(outcome, lines=Lines(("D2",), 320.0)), tmp_path, ("section",))
     assert facts(path)[0] == (sheet.WIDTH_PX, sheet.HEIGHT_PX)
     option = outcome.options[1]
     with page_style():
-        base = plan_base(outcome, site_extent(outcome, sheet.PICTURE_ASPECT))
-        page = section_sheet(outcome, option, option.detectors[1], 320.0, "D2", base)
+        page = section_sheet(PageContext(outcome), option, option.detectors[1], 320.0, "D2")
         said = " ".join(text.get_text() for text in page.figure.texts)
         check_texts(page)
     assert "section from D2, bearing 320" in said
@@ -223,7 +234,7 @@ def test_a_section_away_from_the_unit_says_so(outcome, tmp_path):
 def test_progress_ends_at_the_whole(tmp_path):
     """Progress is told as a share of the pages and ends at one."""
     told = []
-    write_stills(patchwork(), tmp_path, told.append, kinds=("plan", "outlook"))
+    write_stills(PageContext(patchwork()), tmp_path, ("plan", "outlook"), told.append)
     assert told == [0.5, 1.0]
 
 
@@ -262,7 +273,7 @@ def test_bad_names_are_data(outcome, tmp_path):
     hostile = with_bad_names(outcome)
     folder = tmp_path / "stills"
     folder.mkdir()
-    drawn = write_stills(hostile, folder)
+    drawn = write_stills(PageContext(hostile), folder)
     assert sorted(tmp_path.iterdir()) == [folder]
     assert sorted(folder.iterdir()) == sorted(drawn)
     assert all(re.fullmatch(r"\d\d-[a-z0-9-]{1,60}\.png", path.name) for path in drawn)
@@ -275,10 +286,10 @@ def test_no_text_leaves_the_page_or_covers_other_text(outcome, hostile):
     drawn = with_bad_names(outcome) if hostile else outcome
     extent = site_extent(drawn, sheet.PICTURE_ASPECT)
     with page_style():
-        base = plan_base(drawn, extent)
+        context = PageContext(drawn)
         for one in drawn.options:
-            page = column.option_sheet(drawn, one, "plan, north up", extent)
-            draw_plan(page, drawn, one, base)
+            page = column.option_sheet(context, one, "plan, north up", extent)
+            draw_plan(page, drawn, one, context.base)
             page.figure.canvas.draw()
             axes = page.figure.axes[0]
             texts = [*page.figure.texts, *(t for t in axes.texts if t.get_visible())]
@@ -301,7 +312,7 @@ def test_caution_and_warnings_are_on_the_page(outcome):
     """Every page carries the caution, the option's warnings and the survey's doubts."""
     extent = site_extent(outcome)
     with page_style():
-        page = column.option_sheet(outcome, outcome.options[0], "plan", extent)
+        page = column.option_sheet(PageContext(outcome), outcome.options[0], "plan", extent)
     said = " ".join(text.get_text() for text in page.figure.texts)
     assert "planning aid, not proof of detection" in said
     assert "walk-test every unit after fixing" in said
@@ -315,6 +326,6 @@ def test_many_warnings_end_in_a_pointer(outcome):
     many = tuple(f"warning number {k} about something that takes its room on the page" for k in range(40))
     crowded = replace(outcome.options[0], warnings=many)
     with page_style():
-        page = column.option_sheet(outcome, crowded, "plan", site_extent(outcome))
+        page = column.option_sheet(PageContext(outcome), crowded, "plan", site_extent(outcome))
     said = [text.get_text() for text in page.figure.texts]
     assert any(re.fullmatch(r"and \d+ more: see results.json", line) for line in said)

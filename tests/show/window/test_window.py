@@ -14,7 +14,7 @@ from vtkmodules.util.numpy_support import vtk_to_numpy
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.errors import InputError
 from terrain3d.show import palette
-from terrain3d.show.pages.stills import reach_of
+from terrain3d.show.pages.context import reach_of
 from terrain3d.show.window import controls, panels
 from terrain3d.show.window import views as window
 from terrain3d.show.window.state import WindowState
@@ -384,13 +384,13 @@ import numpy as np
 from terrain3d.cli.view import _saver
 from terrain3d.job import run
 from terrain3d.show.window import controls, panels
-from terrain3d.show.window.keys_and_mouse import Hands
+from terrain3d.show.window.keys_and_mouse import KeysAndMouse
 from terrain3d.show.window.views import View
 
 site, shots = Path(sys.argv[1]), Path(sys.argv[2])
 as_read = site.read_bytes()
 view = View(run(site), save=_saver(site, as_read))
-hands, desk = Hands(view), view.desk
+hands, desk = KeysAndMouse(view), view.desk
 view.plotter.show(interactive=False, auto_close=False)
 assert "EGL" not in view.plotter.render_window.GetClassName()
 window = view.plotter.iren.interactor
