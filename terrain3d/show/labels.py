@@ -20,6 +20,7 @@ def free_spot(
     prefer: tuple[float, float] = (0, 1),
     gap: float = 9.0,
     air: float = 0.0,
+    is_beside: bool = False,
 ) -> Box | None:
     """Where a name stands beside its mark: the first spot that is free and within the room.
 
@@ -38,6 +39,8 @@ def free_spot(
         From the mark to the text.
     air : float
         Least distance to what is taken.
+    is_beside : bool
+        Whether the text may not stand a width away from the mark, where no line leads to it.
 
     Returns
     -------
@@ -57,6 +60,8 @@ def free_spot(
     # A spot straight behind a mark lies on a square around it, or a name would cover the mark.
     reach = max(map(abs, prefer)) or 1.0
     for sideways, up in ((prefer[0] / reach, prefer[1] / reach), *_SPOTS):
+        if is_beside and abs(sideways) > 1:
+            continue
         x, y = mark[0] + sideways * (width / 2 + gap), mark[1] + up * (height / 2 + gap)
         box = (x - width / 2, y - height / 2, x + width / 2, y + height / 2)
         is_inside = room[0] < box[0] and box[2] < room[2] and room[1] < box[1] and box[3] < room[3]

@@ -249,10 +249,10 @@ class Pane:
         for name, (x, y) in zip(names, seen, strict=True):
             # A name whose point is out of view is not written.
             is_seen = 0 <= x <= width and 0 <= y <= height
-            box = free_spot((x, y), name.size, room, taken, gap=_GAP_PX, air=_AIR_PX) if is_seen else None
-            if box is not None:
-                taken.append(box)
-            name.place(box)
+            spot = free_spot((x, y), name.size, room, taken, (0, 1), _GAP_PX, _AIR_PX, is_beside=True)
+            name.place(spot if is_seen else None)
+            if is_seen and spot is not None:
+                taken.append(spot)
 
     def points_seen(self, points: list[tuple[float, float, float]]) -> Any:
         """(n, 2) where points of the scene lie, pixels from the view's lower left; NaN behind the eye."""

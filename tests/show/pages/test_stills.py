@@ -131,7 +131,7 @@ def test_same_input_same_bytes(outcome, stills, tmp_path):
 
 
 def test_a_context_goes_to_another_process_as_it_was_given(outcome):
-    """What was worked out for earlier pages stays behind: some of it cannot go, and each works out its own."""
+    """What was worked out for earlier pages stays behind: some of it cannot go to another process."""
     context = PageContext(outcome, date="1 May")
     assert context.base.extent is not None
     assert context.reach is context.reach
