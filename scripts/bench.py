@@ -186,12 +186,13 @@ def time_study() -> None:
     from terrain3d.study import PARTS, study
 
     demo = ROOT / "data" / "demo.toml"
+    outcome = run(demo)
     once = best_of(lambda: run(demo), 2)
     row("the demo read and judged", once, "", None, "")
     for part in PARTS:
         draws = 200 if part == "doubt" else None
         told = f"  and {part}" + (", 200 draws" if draws else "")
-        seconds = best_of(partial(study, demo, (part,), None, draws), 1) - once
+        seconds = best_of(partial(study, outcome, (part,), None, draws), 1)
         row(told, max(seconds, 0.0), "judging once", once, "60 s" if draws else "")
 
 
@@ -199,7 +200,7 @@ def time_search() -> None:
     """Every setting of 200 mounts on 100 x 100 m, beside the same settings judged one by one."""
     from large import large_site
 
-    from terrain3d.detector.figures import find_figure
+    from terrain3d.opened import site_of
     from terrain3d.search.best import Limits
     from terrain3d.search.judge import target_of
     from terrain3d.search.result import SearchResult
@@ -218,7 +219,7 @@ def time_search() -> None:
         for kind in kinds
     ) / len(kinds)
     for units in (1, 3):
-        search = Search("large", site, find_figure("person"), space, target, Limits(units), 0)
+        search = Search(site_of(site, "large"), space, target, Limits(units))
         begin = time.perf_counter()
         result = run_search(search, lambda _step, _share: None)
         seconds = time.perf_counter() - begin

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from PIL import Image, ImageDraw, ImageFont
 
+from terrain3d.job import run
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.names import KINDS, PART_KINDS
 from terrain3d.show.pages.stills import write_stills
@@ -114,7 +115,7 @@ def main(words: list[str]) -> int:
         folder.mkdir(parents=True, exist_ok=True)
         for old in folder.glob("*.png"):
             old.unlink()
-        result = study(site, draws=DRAWS)
+        result = study(run(site), draws=DRAWS)
         kinds = [*KINDS, *(kind for part in result.parts for kind in PART_KINDS[part])]
         drawn += write_stills(PageContext(result.outcome, study=result), folder, kinds, is_shared=True)
         print(f"{name}: {len(list(folder.glob('*.png')))} pictures in {folder.relative_to(ROOT)}")

@@ -1,81 +1,137 @@
-"""The order of steps, from a site file to an outcome; computes nothing itself."""
+"""The order of steps, from an opened site to an outcome; computes nothing itself."""
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from terrain3d.cover.areas import protected_weight
 from terrain3d.cover.option import OptionResult, judge_option
+from terrain3d.cover.sighted import Look, sighted
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector
 from terrain3d.detector.types import DetectorType
-from terrain3d.errors import InputError
+from terrain3d.opened import OpenedSite, Progress, open_ready
 from terrain3d.ranking.compare import ranked
 from terrain3d.ranking.why import Reason, reasons, why_words
-from terrain3d.ready import Ready, in_file, option_types, ready_site
-from terrain3d.sight.panorama import Panorama, eye_over, panorama
+from terrain3d.ready import Ready, option_types, ready_site
+from terrain3d.sight.panorama import eye_over, panorama, remembered
 from terrain3d.site import DetectorSetting
-from terrain3d.survey.build import build_terrain
 from terrain3d.terrain import Terrain
 
-#: Told what is being done, and how far it is (0 to 1).
-Progress = Callable[[str, float], None]
 
-
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Outcome:
     """All options of a site judged; `ranking` names them best first, `reasons` are what `why` is made of."""
 
-    site_name: str
-    terrain: Terrain
-    figure: Figure
+    site: OpenedSite
     options: tuple[OptionResult, ...]
     ranking: tuple[str, ...]
     why: str
     reasons: tuple[Reason, ...] = ()
 
+    @property
+    def site_name(self) -> str:
+        return self.site.name
+
+    @property
+    def terrain(self) -> Terrain:
+        return self.site.terrain
+
+    @property
+    def figure(self) -> Figure:
+        return self.site.figure
+
+    def on(self, terrain: Terrain) -> "Outcome":
+        """The same shown on another terrain, such as one that reaches farther."""
+        return replace(self, site=replace(self.site, terrain=terrain))
+
+    def option(self, name: str) -> OptionResult:
+        """An option by its name.
+
+        Raises
+        ------
+        KeyError
+            When there is none of that name.
+        """
+        for option in self.options:
+            if option.name == name:
+                return option
+        raise KeyError(f"there is no option {name!r}; there are {', '.join(o.name for o in self.options)}")
+
 
 def run(site_path: Path, progress: Progress | None = None) -> Outcome:
-    """Judge every option of a site file.
+    """Open a site file and judge every option.
 
     Raises
     ------
     InputError
         When the site file, the survey or a detector type cannot be used.
     """
-    return judge_site(ready_site(site_path), progress)
+    return judge_ready(ready_site(site_path), progress)
 
 
-def judge_site(ready: Ready, progress: Progress | None = None) -> Outcome:
-    """Judge every option of a site that is checked as far as no ground is needed.
+def judge_ready(ready: Ready, progress: Progress | None = None) -> Outcome:
+    """Read the survey of a site whose file is checked, and judge every option.
 
     Raises
     ------
     InputError
         When an option, a type or the survey cannot be used.
     """
+    return judge(open_ready(ready, option_types(ready), progress), progress)
+
+
+def judge(site: OpenedSite, progress: Progress | None = None) -> Outcome:
+    """Judge every option that a site's file names.
+
+    Parameters
+    ----------
+    site : OpenedSite
+    progress : callable, optional
+    """
     tell = progress or (lambda _step, _fraction: None)
-    site, figure = ready.site, ready.figure
-    types = option_types(ready)
-    reach_m = max(detector_type.max_range for detector_type in types.values())
-    try:
-        terrain = build_terrain(
-            site, ready.folder, reach_m, lambda fraction: tell("reading the survey", fraction)
-        )
-    except InputError as error:
-        raise in_file(error, ready.path) from error
+    # Options that hang a unit on the same mount at the same height see the same from there.
+    look = remembered(_MOST_LOOKS)
     results = []
-    for index, option in enumerate(site.option):
-        tell("looking around from each mount", index / len(site.option))
-        units = tuple(_placed(terrain, setting, types[setting.type]) for setting in option.detector)
-        results.append(_judged(terrain, figure, option.name, units, option.combine))
+    for index, option in enumerate(site.file.option):
+        tell("looking around from each mount", index / len(site.file.option))
+        units = tuple(_placed(site.terrain, setting, site.types[setting.type]) for setting in option.detector)
+        results.append(_judged(site, option.name, units, option.combine, look))
     tell("looking around from each mount", 1.0)
-    return _ranked_outcome(site.site.name, terrain, figure, tuple(results))
+    return _ranked_outcome(site, tuple(results))
 
 
-def with_units(
-    outcome: Outcome, name: str, units: tuple[Detector, ...], look: Callable[..., Panorama] = panorama
+def judge_units(
+    site: OpenedSite, options: Mapping[str, tuple[Detector, ...]], combine: str = "any"
 ) -> Outcome:
+    """Judge options given as units, on a site that may have no file.
+
+    Parameters
+    ----------
+    site : OpenedSite
+    options : mapping of str to tuple of Detector
+        By the option's name.
+    combine : {"any", "all"}
+        How the units of an option share the work.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from terrain3d.detector.types import load_type
+    >>> from terrain3d.opened import site_of
+    >>> from terrain3d.terrain import terrain_from_heights
+    >>> land = site_of(terrain_from_heights(np.zeros((60, 60)), cell_m=0.5))
+    >>> unit = Detector("D1", load_type("one-head-90", Path()), "pole", 0, 0, 0, 1.0, 0.0)
+    >>> round(judge_units(land, {"north": (unit,)}).option("north").area_m2["both"])
+    69
+    """
+    look = remembered(_MOST_LOOKS)
+    return _ranked_outcome(
+        site, tuple(_judged(site, name, units, combine, look) for name, units in options.items())
+    )
+
+
+def with_units(outcome: Outcome, name: str, units: tuple[Detector, ...], look: Look = panorama) -> Outcome:
     """The same site with one option's units set otherwise, judged and ranked anew.
 
     Parameters
@@ -89,37 +145,30 @@ def with_units(
         What sees the panorama of an eye; whoever tries many settings hands in one that remembers.
     """
     results = tuple(
-        _judged(outcome.terrain, outcome.figure, name, units, option.combine, look)
-        if option.name == name
-        else option
+        _judged(outcome.site, name, units, option.combine, look) if option.name == name else option
         for option in outcome.options
     )
-    return _ranked_outcome(outcome.site_name, outcome.terrain, outcome.figure, results)
+    return _ranked_outcome(outcome.site, results)
+
+
+#: Panoramas that are kept while options are judged.
+_MOST_LOOKS = 64
 
 
 def _judged(
-    terrain: Terrain,
-    figure: Figure,
-    name: str,
-    units: tuple[Detector, ...],
-    combine: str,
-    look: Callable[..., Panorama] = panorama,
+    site: OpenedSite, name: str, units: tuple[Detector, ...], combine: str, look: Look
 ) -> OptionResult:
-    views = tuple(look(terrain, unit.eye, unit.type.max_range) for unit in units)
-    return judge_option(terrain, name, units, views, combine, figure.height_m)
+    seeing = tuple(sighted(site.terrain, unit, look=look) for unit in units)
+    return judge_option(site.terrain, name, seeing, combine, site.figure.height_m)
 
 
-def _ranked_outcome(
-    site_name: str, terrain: Terrain, figure: Figure, results: tuple[OptionResult, ...]
-) -> Outcome:
+def _ranked_outcome(site: OpenedSite, results: tuple[OptionResult, ...]) -> Outcome:
     best_first = ranked(results)
     names = tuple(option.name for option in best_first)
-    ground = terrain.ground
-    weight, cell_m2 = protected_weight(ground, terrain.protect), ground.cell_m**2
+    ground = site.terrain.ground
+    weight, cell_m2 = protected_weight(ground, site.terrain.protect), ground.cell_m**2
     found = reasons(best_first, weight, cell_m2)
-    return Outcome(
-        site_name, terrain, figure, results, names, why_words(best_first, figure.name, found), found
-    )
+    return Outcome(site, results, names, why_words(best_first, site.figure.name, found), found)
 
 
 def _placed(terrain: Terrain, setting: DetectorSetting, detector_type: DetectorType) -> Detector:

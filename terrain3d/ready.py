@@ -108,8 +108,10 @@ def search_types(ready: Ready) -> dict[str, DetectorType]:
     return _named_types(ready.site.search.types, ready.folder, where)
 
 
-def in_file(error: InputError, site_path: Path) -> InputError:
-    """The same error in the file it is about: rooms know a site as values, not its file's name."""
+def in_file(error: InputError, site_path: Path | None) -> InputError:
+    """The same error in the file it is about, if any: rooms know a site as values, not its file's name."""
+    if site_path is None:
+        return error
     where = error.where.replace("site.toml", str(site_path), 1) if error.where else str(site_path)
     return InputError(error.what, where, error.mend)
 

@@ -6,26 +6,21 @@ As `job`, it calls and computes nothing itself.
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
-from pathlib import Path
 
 from terrain3d.conditions.heat import HeatResult, held_by_temperature
 from terrain3d.conditions.sun import SunResult, sun_times
 from terrain3d.cover.option import OptionResult
-from terrain3d.detector.figures import Figure
 from terrain3d.errors import InputError
-from terrain3d.job import Outcome, Progress, judge_site
+from terrain3d.job import Outcome
 from terrain3d.nuisance.animals import AnimalGround, animal_ground
 from terrain3d.nuisance.spill import FOLLOW_ON, Spill, spill
 from terrain3d.nuisance.things import InLayer, in_layers
-from terrain3d.ready import in_file, own_figures, ready_site
-from terrain3d.sight.panorama import Panorama, panorama
-from terrain3d.site import Site
-from terrain3d.survey.build import build_surroundings
+from terrain3d.opened import Progress, surroundings_of
+from terrain3d.ready import in_file
 from terrain3d.terrain import Terrain
 from terrain3d.uncertainty.error_field import error_sizes_of
 from terrain3d.uncertainty.monte_carlo import Uncertainty, run_monte_carlo
 from terrain3d.uncertainty.tolerance import UnitTolerance, option_tolerances
-from terrain3d.walk.indoor_tests import IndoorTests
 from terrain3d.walk.option import OptionWalks, option_walks
 from terrain3d.walk.routes import OpenRoutes, open_routes
 
@@ -67,66 +62,56 @@ class Study:
 
 
 def study(
-    site_path: Path,
+    outcome: Outcome,
     parts: tuple[str, ...] = PARTS,
     progress: Progress | None = None,
     draws: int | None = None,
 ) -> Study:
-    """Judge the options of a site file, then look at what walks through them.
+    """Look at what walks through the options of an outcome.
 
     Parameters
     ----------
-    site_path : Path
+    outcome : Outcome
     parts : tuple of str
         Of `PARTS`.
     progress : callable, optional
         Told what is being done, and how far it is.
     draws : int, optional
-        Of the doubt; None takes the site file's.
+        Of the errors; None takes the site file's.
 
     Raises
     ------
     InputError
-        When the site file, the survey, a type or a figure cannot be used.
+        When the survey around, a figure or a setting cannot be used.
     """
     tell = progress or (lambda _step, _fraction: None)
-    ready = ready_site(site_path)
-    outcome = judge_site(ready, progress)
-    site = ready.site
-    surroundings = _surroundings(site, site_path, outcome, parts, tell)
+    surroundings = _surroundings(outcome, parts, tell)
     options = []
     for number, option in enumerate(outcome.options):
         told = partial(_tell_at, tell, number / len(outcome.options))
-        options.append(_option(outcome, surroundings, option, site, ready.walker, ready.tests, parts, told))
+        options.append(_option(outcome, surroundings, option, parts, told))
     uncertainty = None
     if "doubt" in parts:
+        setting = outcome.site.file.doubt
         try:
             uncertainty = run_monte_carlo(
                 outcome.terrain, outcome.options, outcome.figure.height_m,
-                error_sizes_of(site.doubt, outcome.terrain), site.doubt.draws if draws is None else draws,
-                site.site.seed, lambda fraction: tell("drawing errors", fraction),
+                error_sizes_of(setting, outcome.terrain), setting.draws if draws is None else draws,
+                outcome.site.file.site.seed, lambda fraction: tell("drawing errors", fraction),
             )  # fmt: skip
         except InputError as error:
-            raise in_file(error, site_path) from error
+            raise in_file(error, outcome.site.path) from error
     done = tuple(part for part in PARTS if part in parts)
     return Study(outcome, tuple(options), uncertainty, done, surroundings)
 
 
-def _surroundings(
-    site: Site, site_path: Path, outcome: Outcome, parts: tuple[str, ...], tell: Progress
-) -> Terrain:
+def _surroundings(outcome: Outcome, parts: tuple[str, ...], tell: Progress) -> Terrain:
     """The ground as far as the parts look that are asked for."""
     if not {"beyond", "sun"} & set(parts):
         return outcome.terrain
     farthest_m = max(unit.type.max_range for option in outcome.options for unit in option.detectors)
     to_the_sky = "sun" in parts and outcome.terrain.frame.origin_lonlat is not None
-    try:
-        return build_surroundings(
-            site, site_path.parent, outcome.terrain, FOLLOW_ON * farthest_m, to_the_sky,
-            lambda fraction: tell("reading the ground around", fraction),
-        )  # fmt: skip
-    except InputError as error:
-        raise in_file(error, site_path) from error
+    return surroundings_of(outcome.site, FOLLOW_ON * farthest_m, to_the_sky, tell)
 
 
 def _tell_at(tell: Progress, share: float, step: str) -> None:
@@ -137,38 +122,34 @@ def _option(
     outcome: Outcome,
     surroundings: Terrain,
     option: OptionResult,
-    site: Site,
-    walker: Figure,
-    tests: IndoorTests | None,
     parts: tuple[str, ...],
     tell: Callable[[str], None],
 ) -> OptionStudy:
-    terrain, figure, own = outcome.terrain, outcome.figure, own_figures(site)
-    units, combine = option.detectors, option.combine
-    views: tuple[Panorama, ...] = tuple(panorama(terrain, unit.eye, unit.type.max_range) for unit in units)
+    site, terrain, figure_height_m = outcome.site, outcome.terrain, outcome.figure.height_m
+    units, file = option.detectors, site.file
     done: dict[str, object] = {}
     if "walks" in parts:
         tell("walking through")
         done["walks"] = option_walks(
-            terrain, option.name, units, combine, figure, own, site.walk_test.grade, tests
+            terrain, option, site.figure, site.own_figures, file.walk_test.grade, site.tests
         )
     if "routes" in parts:
         tell("looking for open routes")
-        done["routes"] = open_routes(terrain, units, views, combine, walker, site.routes.steepest)
+        done["routes"] = open_routes(terrain, option, site.walker, file.routes.steepest)
     if "animals" in parts:
         tell("letting animals in")
-        done["animals"] = animal_ground(terrain, option, views, own)
+        done["animals"] = animal_ground(terrain, option, site.own_figures)
     if "beyond" in parts:
         tell("looking beyond the boundary")
-        done["spill"] = spill(surroundings, units, figure.height_m)
+        done["spill"] = spill(surroundings, units, figure_height_m)
         done["nuisances"] = in_layers(surroundings, units)
     if "heat" in parts:
         tell("warming the ground")
-        done["heat"] = held_by_temperature(terrain, units, views, combine, figure.height_m, site.heat)
+        done["heat"] = held_by_temperature(terrain, option, figure_height_m, file.heat)
     if "sun" in parts:
         tell("following the sun")
-        done["sun"] = sun_times(surroundings, units, site.sun)
+        done["sun"] = sun_times(surroundings, units, file.sun)
     if "doubt" in parts:
         tell("shifting each setting")
-        done["tolerances"] = option_tolerances(terrain, option, figure.height_m)
+        done["tolerances"] = option_tolerances(terrain, option, figure_height_m)
     return OptionStudy(option.name, **done)  # type: ignore[arg-type]

@@ -10,7 +10,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from terrain3d.frame import Frame
+from terrain3d.frame import Frame, site_frame
 from terrain3d.units import Floats
 
 #: Extinction of a path through leaves that hang at every angle alike (spherical distribution).
@@ -317,3 +317,46 @@ class Terrain:
 
     def mount(self, name: str) -> Mount:
         return next(mount for mount in self.mounts if mount.name == name)
+
+
+def terrain_from_heights(
+    heights_m: ArrayLike,
+    cell_m: float,
+    x0: float | None = None,
+    y0: float | None = None,
+    solids: Solids | None = None,
+    foliage: Foliage | None = None,
+    mounts: tuple[Mount, ...] = (),
+    protect: tuple[Area, ...] = (),
+) -> Terrain:
+    """A site from arrays alone, in local metres.
+
+    Parameters
+    ----------
+    heights_m : (ny, nx) array_like
+        Heights of the cells' centres, row 0 the southernmost; NaN where no ground is known.
+    cell_m : float
+    x0, y0 : float, optional
+        Centre of the south-west cell; without them the middle of the ground lies at (0, 0).
+    solids, foliage, mounts, protect
+        What stands on it and what is to be held; nothing where not given.
+
+    Examples
+    --------
+    >>> site = terrain_from_heights([[0.0, 0.0, 0.5], [0.0, 0.0, 0.5]], cell_m=2.0)
+    >>> site.ground.xs, float(site.ground.height_at(1.0, 0.0))
+    (array([-2.,  0.,  2.]), 0.25)
+    """
+    z = np.array(heights_m, float)
+    ny, nx = z.shape
+    ground = Ground(
+        -(nx - 1) / 2 * cell_m if x0 is None else x0, -(ny - 1) / 2 * cell_m if y0 is None else y0, cell_m, z
+    )
+    return Terrain(
+        site_frame(None, 0.0, 0.0),
+        ground,
+        solids or Solids.none(),
+        foliage or Foliage.none(),
+        mounts,
+        protect,
+    )

@@ -5,6 +5,8 @@ import math
 import numpy as np
 import trimesh
 
+from terrain3d.cover.option import OptionResult, judge_option
+from terrain3d.cover.sighted import sighted
 from terrain3d.detector.pose import Detector
 from terrain3d.detector.types import DetectorType
 from terrain3d.frame import site_frame
@@ -68,3 +70,9 @@ def unit(
 ) -> Detector:
     """A detector at the origin, with the ground there at height zero."""
     return Detector("D1", kind, mount, 0.0, 0.0, 0.0, height_m, bearing_deg, **setting)
+
+
+def judged(site: Terrain, *units: Detector, combine: str = "any", figure_height_m: float = 1.7,
+           name: str = "option") -> OptionResult:  # fmt: skip
+    """An option of some units, each seen from its own eye."""
+    return judge_option(site, name, tuple(sighted(site, one) for one in units), combine, figure_height_m)

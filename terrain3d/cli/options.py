@@ -12,7 +12,7 @@ import click
 
 if TYPE_CHECKING:
     # The job brings numba and the survey readers: only a command that runs it waits for them.
-    from terrain3d.job import Progress
+    from terrain3d.opened import Progress
 
 site_argument = click.argument("site", type=click.Path(path_type=Path), metavar="SITE.toml")
 

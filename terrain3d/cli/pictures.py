@@ -10,8 +10,10 @@ import click
 from terrain3d.cli.options import progress_on_terminal, whoever_reads
 
 if TYPE_CHECKING:
-    from terrain3d.job import Outcome, Progress
+    from terrain3d.job import Outcome
+    from terrain3d.opened import Progress
     from terrain3d.paper.folder import Pictures
+    from terrain3d.ready import Ready
     from terrain3d.show.pages.context import PageContext
 
 WHICH = ("all", "best", "none")
@@ -63,11 +65,22 @@ def check_out(
     check_place(out, RESULTS if files is None else files, is_page)
 
 
-def options_of(site: Path) -> list[tuple[str, ...]]:
-    """What the options of a site file are called."""
-    from terrain3d.site import load_site
+def checked_site(
+    site: Path, out: Path, which: str, kinds: Collection[str], files: Collection[str] | None
+) -> "Ready":
+    """A site file checked against all that it names, and the folder for its results, before anything is read.
 
-    return [(option.name,) for option in load_site(site).option]
+    Parameters
+    ----------
+    site : Path
+    out, which, kinds, files
+        As for `check_out`.
+    """
+    from terrain3d.ready import ready_site
+
+    ready = ready_site(site)
+    check_out(out, which, kinds, lambda: [(option.name,) for option in ready.site.option], files)
+    return ready
 
 
 def pictures(
@@ -152,12 +165,12 @@ def write_and_tell(
 def judge_and_write(site: Path, out: Path, which: str, tell: Callable[["Outcome"], Any]) -> None:
     """Run the job on a site file, write its results, tell the answer and draw."""
     check_drawing(which)
-    from terrain3d.job import run
+    from terrain3d.job import judge_ready
     from terrain3d.show.pages.names import FIRST_KINDS
 
-    check_out(out, which, FIRST_KINDS, lambda: options_of(site))
+    ready = checked_site(site, out, which, FIRST_KINDS, None)
     with progress_on_terminal() as progress:
-        outcome = run(site, progress)
+        outcome = judge_ready(ready, progress)
 
     def told() -> None:
         with whoever_reads():

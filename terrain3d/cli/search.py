@@ -15,7 +15,7 @@ from terrain3d.cli.pictures import check_drawing, check_out, outcome_pictures, s
 from terrain3d.cli.start import hear_no_more
 
 if TYPE_CHECKING:
-    from terrain3d.job import Progress
+    from terrain3d.opened import Progress
     from terrain3d.search.budget import NothingFits
     from terrain3d.search.result import SearchResult
     from terrain3d.search.tasks import DoTasks

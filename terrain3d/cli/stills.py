@@ -12,7 +12,7 @@ from terrain3d.cli.options import (
     site_argument,
     size_option,
 )
-from terrain3d.cli.pictures import check_drawing, check_out, options_of, pictures
+from terrain3d.cli.pictures import check_drawing, checked_site, pictures
 from terrain3d.show.pages.names import KINDS, check_units
 
 
@@ -59,17 +59,15 @@ def command(
     if bearing is not None and kinds and "section" not in kinds:
         raise click.UsageError("--bearing is for sections: add --kind section, or leave --bearing out")
     check_drawing("all")
-    from terrain3d.job import judge_site
+    from terrain3d.job import judge_ready
     from terrain3d.paper.folder import STILLS, write_pictures
-    from terrain3d.ready import ready_site
     from terrain3d.show.pages.size import SIZES
 
     kinds = kinds or KINDS
-    check_out(out, "all", kinds, lambda: options_of(site), ())
-    ready = ready_site(site)
+    ready = checked_site(site, out, "all", kinds, ())
     check_units(units, [unit.name for option in ready.site.option for unit in option.detector])
     with progress_on_terminal() as progress:
-        outcome = judge_site(ready, progress)
+        outcome = judge_ready(ready, progress)
     from terrain3d.show.pages.context import Lines, PageContext
 
     context = PageContext(outcome, SIZES[size], date, lines=Lines(units, bearing))

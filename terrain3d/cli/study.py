@@ -15,8 +15,7 @@ from terrain3d.cli.options import (
 )
 from terrain3d.cli.pictures import (
     check_drawing,
-    check_out,
-    options_of,
+    checked_site,
     pictures,
     stills_option,
     write_and_tell,
@@ -57,6 +56,7 @@ def command(
     if draws is not None and parts and "doubt" not in parts:
         raise click.UsageError("--draws counts the draws of the doubt; give --part doubt with it")
     check_drawing(which)
+    from terrain3d.job import judge_ready
     from terrain3d.paper.folder import RESULTS
     from terrain3d.paper.study import RASTERS, study_json, study_rasters
     from terrain3d.paper.study_lines import print_study
@@ -66,9 +66,9 @@ def command(
     parts = parts or PARTS
     kinds = [kind for part in parts for kind in PART_KINDS[part]]
     files = (*RESULTS, *(RASTERS[part] for part in parts if part in RASTERS))
-    check_out(out, which, kinds, lambda: options_of(site), files)
+    ready = checked_site(site, out, which, kinds, files)
     with progress_on_terminal() as progress:
-        result = study(site, parts, progress, draws)
+        result = study(judge_ready(ready, progress), parts, progress, draws)
 
     def context() -> "PageContext":
         from terrain3d.show.pages.context import PageContext

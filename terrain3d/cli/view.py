@@ -47,11 +47,9 @@ def command(site: Path, is_studied: bool, parts: tuple[str, ...], draws: int | N
     with progress_on_terminal() as progress:
         # Read first: what changes on disk from here on is someone else's change.
         as_read = site_bytes(site)
+        outcome, found = run(site, progress), None
         if is_studied or parts:
-            found = study(site, parts or PARTS, progress, draws)
-            outcome = found.outcome
-        else:
-            found, outcome = None, run(site, progress)
+            found = study(outcome, parts or PARTS, progress, draws)
     open_window(outcome, save=_saver(site, as_read), study=found)
 
 

@@ -23,11 +23,8 @@ from scipy.constants import c, h, k, zero_Celsius
 from scipy.optimize import brentq
 
 from terrain3d.cover.areas import cells_within
-from terrain3d.cover.fill import verdict_codes
-from terrain3d.cover.heads import HeadTable, head_table
+from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import Verdict
-from terrain3d.detector.pose import Detector
-from terrain3d.sight.panorama import Panorama
 from terrain3d.site import HeatSetting
 from terrain3d.terrain import Terrain
 from terrain3d.units import Floats
@@ -186,34 +183,25 @@ def reference_contrast() -> float:
 
 
 def held_by_temperature(
-    terrain: Terrain,
-    units: tuple[Detector, ...],
-    views: tuple[Panorama, ...],
-    combine: str,
-    figure_height_m: float,
-    heat: HeatSetting,
+    terrain: Terrain, option: OptionResult, figure_height_m: float, heat: HeatSetting
 ) -> HeatResult:
     """What an option holds at each ground temperature; casts no ray.
 
     Parameters
     ----------
     terrain : Terrain
-    units : tuple of Detector
-    views : tuple of Panorama
-        What each unit sees, in the same order.
-    combine : {"any", "all"}
+    option : OptionResult
     figure_height_m : float
         Height of the figure, metres.
     heat : HeatSetting
     """
-    tables = tuple(head_table(unit.type, unit.pan_deg) for unit in units)
     areas = [cells_within(terrain.ground, area).ravel() for area in terrain.protect]
     cell_m2 = terrain.ground.cell_m**2
 
     @cache
     def held_at(strength: float) -> tuple[int, int]:
         """Cells held, and those of protected ground, at a share of the reference contrast up to 1."""
-        held = _held(terrain.ground.z.size, units, tables, views, combine, figure_height_m, strength)
+        held = _held(terrain.ground.z.size, option, figure_height_m, strength)
         return int(held.sum()), sum(int((held & within).sum()) for within in areas)
 
     def curve(grounds_c: Floats) -> HeatCurve:
@@ -234,26 +222,15 @@ def held_by_temperature(
     return HeatResult(heat, curve(table), curve(fine), losses, told)
 
 
-def _held(
-    n_cells: int,
-    units: tuple[Detector, ...],
-    tables: tuple[HeadTable, ...],
-    views: tuple[Panorama, ...],
-    combine: str,
-    figure_height_m: float,
-    strength: float,
-) -> NDArray[np.bool_]:
+def _held(n_cells: int, option: OptionResult, figure_height_m: float, strength: float) -> NDArray[np.bool_]:
     """(n_cells,) bool: held with both layers where the contrast is a share of the reference's, up to 1."""
-    maps = np.zeros((len(units), n_cells), bool)
-    for own, unit, table, seen in zip(maps, units, tables, views, strict=True):
-        if unit.fill_needed > strength:
+    maps = np.zeros((len(option.units), n_cells), bool)
+    for own, sighted in zip(maps, option.units, strict=True):
+        fill = sighted.unit.fill_needed
+        if fill > strength:
             continue  # more than the whole layer would have to be filled
-        codes = verdict_codes(
-            seen, table, unit.bearing_deg, unit.tilt_deg, unit.roll_deg, unit.range_m, figure_height_m,
-            unit.fill_needed / strength,
-        )  # fmt: skip
-        own[seen.cells] = codes == Verdict.BOTH
-    together: NDArray[np.bool_] = np.all(maps, axis=0) if combine == "all" else np.any(maps, axis=0)
+        own[sighted.seen.cells] = sighted.codes(figure_height_m, fill / strength) == Verdict.BOTH
+    together: NDArray[np.bool_] = np.all(maps, axis=0) if option.combine == "all" else np.any(maps, axis=0)
     return together
 
 

@@ -1,7 +1,12 @@
-"""A layer along one bearing: the kernels that verdicts, causes and the search share.
+"""The law: a layer over a cell, once and for all. Verdicts, causes, walks, the search and sections call it.
 
 In a head's frame a layer is a band of elevations. Along a bearing a world direction of slope t has the sine
 (lean + up_z t) / sqrt(1 + t^2) of elevation in the head, so the band's edges cost one square root each.
+Whether arc and range hold the layer there is judged on its axis. A layer is broken where the part of its band
+that a figure fills, in sight, comes to the share that the unit needs.
+
+Kernels are small and without branches: where they are called in a loop over cells, or over bearings, they are
+inlined, and the loop runs on the processor's vector units.
 """
 
 import math
@@ -73,12 +78,101 @@ def arc_tangent(half_arc):
 
 
 @njit(cache=True, nogil=True)
-def filled_length(pieces, first, last, z_low, z_high):
-    """Length of [z_low, z_high] that can be seen, weighted by what foliage lets through."""
+def axis_over(
+    east, north, right_x, right_y, right_z, ahead_x, ahead_y, ahead_z, up_x, up_y, up_z, sine
+):  # fmt: skip
+    """Where a layer's axis, or either of its edges, passes over a bearing.
+
+    Returns
+    -------
+    lean, slope, side, ahead : float
+        The part of the head's up axis along the bearing; rise per metre of plan distance; and how far to the
+        right and ahead in the head's frame the direction points, for a metre of plan distance.
+    """
+    lean = east * up_x + north * up_y
+    slope = slope_at(lean, up_z, sine)
+    side = east * right_x + north * right_y + slope * right_z
+    ahead = east * ahead_x + north * ahead_y + slope * ahead_z
+    return lean, slope, side, ahead
+
+
+@njit(cache=True, nogil=True)
+def band_over(
+    east, north, d, right_x, right_y, right_z, ahead_x, ahead_y, ahead_z, up_x, up_y, up_z,
+    sine_low, sine, sine_high, tangent, is_wide, reach_squared,
+):  # fmt: skip
+    """One layer over one cell.
+
+    Parameters
+    ----------
+    east, north, d
+        Unit bearing of the cell and its plan distance, metres.
+    right_x, ... up_z
+        Of the head, from `axes_of`.
+    sine_low, sine, sine_high
+        Lower edge, axis and upper edge, from `layer_sines`.
+    tangent, is_wide
+        From `arc_tangent`.
+    reach_squared
+        From `squared_reach`.
+
+    Returns
+    -------
+    is_in_arc, is_in_reach : bool
+        Of the layer's axis there.
+    slope : float
+        Of the axis.
+    z_low, z_high : float
+        Heights of the band's edges over the cell, relative to the eye, metres.
+    """
+    lean, slope, side, ahead = axis_over(
+        east, north, right_x, right_y, right_z, ahead_x, ahead_y, ahead_z, up_x, up_y, up_z, sine
+    )
+    return (
+        in_arc(abs(side), ahead, tangent, is_wide),
+        d * d * (1.0 + slope * slope) <= reach_squared,
+        slope,
+        d * slope_at(lean, up_z, sine_low),
+        d * slope_at(lean, up_z, sine_high),
+    )
+
+
+@njit(cache=True, nogil=True)
+def squared_reach(max_range):
+    """The square of a slant range, and a hair more."""
+    return max_range * max_range * (1.0 + 1e-12)
+
+
+@njit(cache=True, nogil=True)
+def needed_share(fill_needed):
+    """The share of a band that breaks its layer, and a hair less: a figure may just reach its middle."""
+    return fill_needed - ROUNDING
+
+
+@njit(cache=True, nogil=True)
+def filled_by(z_low, roof, low, share):
+    """Length of a band, from its lower edge up to `roof`, that is seen above `low`, weighted by its light.
+
+    `roof` is the least of the band's upper edge, the figure's head and the upper end of what is seen.
+    """
+    return max(roof - max(z_low, low), 0.0) * share
+
+
+@njit(cache=True, nogil=True)
+def filled_length(pieces, first, last, z_low, roof):
+    """The same by all pieces of sight over a cell, rows `first` to `last`."""
     total = 0.0
     for p in range(first, last):
-        low = max(z_low, pieces[p, 0])
-        high = min(z_high, pieces[p, 1])
-        if high > low:
-            total += (high - low) * pieces[p, 2]
+        total += filled_by(z_low, min(roof, pieces[p, 1]), pieces[p, 0], pieces[p, 2])
     return total
+
+
+@njit(cache=True, nogil=True)
+def azimuths_over(east, north, axes, sine, azimuths):
+    """Azimuth in the head's frame, degrees, at which a layer's axis passes over bearings; into `azimuths`."""
+    for k in range(len(east)):
+        _, _, side, ahead = axis_over(
+            east[k], north[k], axes[0, 0], axes[0, 1], axes[0, 2], axes[1, 0], axes[1, 1], axes[1, 2],
+            axes[2, 0], axes[2, 1], axes[2, 2], sine,
+        )  # fmt: skip
+        azimuths[k] = math.degrees(math.atan2(side, ahead))

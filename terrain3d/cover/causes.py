@@ -5,7 +5,6 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain3d.cover.heads import HeadTable
 from terrain3d.cover.layer_outcomes import (
     BEYOND,
     BY_FOLIAGE,
@@ -15,11 +14,9 @@ from terrain3d.cover.layer_outcomes import (
     LANDS_SHORT,
     OUTSIDE_ARC,
     PASSES_ABOVE,
-    layer_outcomes,
 )
 from terrain3d.cover.verdict import Codes
 from terrain3d.detector.pose import Detector, posed_heads
-from terrain3d.sight.panorama import Panorama
 from terrain3d.terrain import Ground
 
 #: Words of the causes; also their keys in `results.json`.
@@ -38,26 +35,6 @@ CAUSE_WORDS = {
 NO_OUTCOME = 255
 
 LayerOutcomes = dict[str, NDArray[np.uint8]]
-
-
-def layer_outcome_maps(
-    ground: Ground, seen: Panorama, table: HeadTable, unit: Detector, figure_height_m: float
-) -> LayerOutcomes:
-    """What became of each layer of one unit on the whole ground.
-
-    Returns
-    -------
-    dict of layer name to (ny, nx) uint8
-        `BROKEN` or the code of a cause; NO_FATE where no ground is known.
-    """
-    far = _outcome_beyond_reach(ground, unit)
-    outcomes = layer_outcomes(seen, table, unit, figure_height_m)
-    maps = {}
-    for name, row in zip(table.layer_names, outcomes, strict=True):
-        whole = far.copy()
-        whole.ravel()[seen.cells] = row
-        maps[name] = whole
-    return maps
 
 
 def combined_outcomes(units: list[LayerOutcomes], verdicts: list[Codes], combine: str) -> LayerOutcomes:
@@ -106,8 +83,8 @@ def cause_areas(
     return areas
 
 
-def _outcome_beyond_reach(ground: Ground, unit: Detector) -> NDArray[np.uint8]:
-    """Cells that the panorama does not hold are out of range; within an arc or not, at the horizon."""
+def outcomes_beyond_reach(ground: Ground, unit: Detector) -> NDArray[np.uint8]:
+    """(ny, nx) uint8: cells out of a unit's reach, within one of its arcs, at the horizon, or not."""
     dx, dy = ground.xs - unit.x, (ground.ys - unit.y)[:, None]
     in_any_arc = np.zeros(ground.z.shape, bool)
     for head in posed_heads(unit):

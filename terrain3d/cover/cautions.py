@@ -5,9 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from terrain3d.cover.areas import cells_within
+from terrain3d.cover.sighted import SightedUnit
 from terrain3d.detector.pose import Detector, posed_heads
-from terrain3d.sight.hits import inside_solid, solid_distances
-from terrain3d.sight.panorama import Panorama
+from terrain3d.sight.hits import inside_solid, solid_hits
 from terrain3d.terrain import Area, Ground, Terrain
 
 #: A head whose middle looks onto a solid nearer than this faces into the thing it is fixed to.
@@ -49,8 +49,9 @@ class AreaFacts:
     unknown_m2: float
 
 
-def unit_facts(terrain: Terrain, seen: Panorama, unit: Detector) -> UnitFacts:
-    """What may mislead about one unit as it is fixed; `seen` is what it sees."""
+def unit_facts(terrain: Terrain, sighted: SightedUnit) -> UnitFacts:
+    """What may mislead about one unit as it is fixed."""
+    unit, seen = sighted.unit, sighted.seen
     inside, ahead = False, None
     if len(terrain.solids.triangles):
         inside = bool(inside_solid(terrain.solids, unit.eye))
@@ -134,7 +135,7 @@ def _faces_into_solid(terrain: Terrain, unit: Detector) -> float | None:
     for head in posed_heads(unit):
         angles = np.radians(np.linspace(-20, 20, 9))
         rays = np.cos(angles)[:, None] * head.forward + np.sin(angles)[:, None] * head.right
-        distance = solid_distances(terrain.solids, unit.eye, rays)
+        distance, _ = solid_hits(terrain.solids, unit.eye, rays)
         if np.mean(distance < FACING_M) > 0.5:
             nearest.append(float(distance.min()))
     return min(nearest) if nearest else None

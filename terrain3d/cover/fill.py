@@ -14,7 +14,16 @@ import math
 import numpy as np
 from numba import njit
 
-from terrain3d.cover.band import ROUNDING, arc_tangent, axes_of, filled_length, in_arc, layer_sines, slope_at
+from terrain3d.cover.band import (
+    arc_tangent,
+    axes_of,
+    band_over,
+    filled_by,
+    filled_length,
+    layer_sines,
+    needed_share,
+    squared_reach,
+)  # fmt: skip
 from terrain3d.cover.heads import HeadTable
 from terrain3d.cover.verdict import Codes, Verdict
 from terrain3d.sight.panorama import Panorama
@@ -121,24 +130,16 @@ def _states_of_layer(
     up_x, up_y, up_z = axes[2, 0], axes[2, 1], axes[2, 2]
     sine_low, sine, sine_high = sines[0], sines[1], sines[2]
     tangent, is_wide = arc_tangent(half_arc)
-    share = fill_needed - ROUNDING
-    reach_squared = max_range * max_range * (1.0 + 1e-12)
+    share = needed_share(fill_needed)
+    reach_squared = squared_reach(max_range)
     for c in range(len(states)):
-        d = distance[c]
-        lean = east[c] * up_x + north[c] * up_y
-        axis = slope_at(lean, up_z, sine)
-        side = abs(east[c] * right_x + north[c] * right_y + axis * right_z)
-        ahead = east[c] * ahead_x + north[c] * ahead_y + axis * ahead_z
-        held = (
-            in_arc(side, ahead, tangent, is_wide)
-            & (d * d * (1.0 + axis * axis) <= reach_squared)
-            & (d > NEAR_M)
-        )
-        z_low = d * slope_at(lean, up_z, sine_low)
-        z_high = d * slope_at(lean, up_z, sine_high)
+        is_in_arc, is_in_reach, _, z_low, z_high = band_over(
+            east[c], north[c], distance[c], right_x, right_y, right_z, ahead_x, ahead_y, ahead_z,
+            up_x, up_y, up_z, sine_low, sine, sine_high, tangent, is_wide, reach_squared,
+        )  # fmt: skip
+        held = is_in_arc & is_in_reach & (distance[c] > NEAR_M)
         roof = min(z_high, foot[c] + figure, seen_high[c])
-        filled = max(roof - max(z_low, seen_low[c]), 0.0) * seen_share[c]
-        met = filled >= share * (z_high - z_low)
+        met = filled_by(z_low, roof, seen_low[c], seen_share[c]) >= share * (z_high - z_low)
         low_edges[c] = z_low
         high_edges[c] = z_high
         states[c] = held * (1 + met)
@@ -149,7 +150,7 @@ def _states_through_gaps(
     foot, many, piece_start, pieces, figure, fill_needed, low_edges, high_edges, low, states
 ):
     """Raise the state of those cells of the run that show more than one piece."""
-    share = fill_needed - ROUNDING
+    share = needed_share(fill_needed)
     first = np.searchsorted(many, low)
     for m in range(first, len(many)):
         c = many[m]

@@ -1,7 +1,7 @@
 """A detector type as arrays, packed once so that a setting costs no packing."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,7 +10,7 @@ from terrain3d.detector.types import DetectorType
 from terrain3d.units import Floats
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class HeadTable:
     """A detector type as arrays, packed once so that a setting costs no packing.
 
@@ -78,4 +78,39 @@ def head_table(detector_type: DetectorType, pan_deg: tuple[float, ...] | None = 
         detector_type.nominal_height,
         detector_type.max_range,
         detector_type.alarm == "any",
+    )
+
+
+def one_head(heads: HeadTable, head: int) -> HeadTable:
+    """The table of one head alone, with all its layers."""
+    one = slice(head, head + 1)
+    return replace(
+        heads,
+        pan_deg=heads.pan_deg[one],
+        half_arc_deg=heads.half_arc_deg[one],
+        elevation_deg=heads.elevation_deg[one],
+        half_thickness_deg=heads.half_thickness_deg[one],
+        upper=heads.upper[one],
+        name=heads.name[one],
+    )
+
+
+def upper_layer_of(heads: HeadTable, head: int) -> HeadTable:
+    """The table of the upper layer of one head alone, so that its verdict is that layer's.
+
+    >>> from pathlib import Path
+    >>> from terrain3d.detector.types import load_type
+    >>> two = head_table(load_type("two-head-180", Path()))
+    >>> [upper_layer_of(two, head).layer_names for head in range(2)]
+    [('upper',), ('upper',)]
+    """
+    alone, layer = one_head(heads, head), int(heads.upper[head])
+    upper = slice(layer, layer + 1)
+    return replace(
+        alone,
+        elevation_deg=alone.elevation_deg[:, upper],
+        half_thickness_deg=alone.half_thickness_deg[:, upper],
+        upper=np.zeros(1, np.int64),
+        name=np.zeros((1, 1), np.int64),
+        layer_names=(heads.layer_names[heads.name[head, layer]],),
     )

@@ -4,7 +4,16 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from terrain3d.cover.band import ROUNDING, arc_tangent, axes_of, filled_length, in_arc, layer_sines, slope_at
+from terrain3d.cover.band import (
+    arc_tangent,
+    axes_of,
+    band_over,
+    filled_by,
+    filled_length,
+    layer_sines,
+    needed_share,
+    squared_reach,
+)  # fmt: skip
 from terrain3d.cover.heads import HeadTable
 from terrain3d.detector.pose import Detector
 from terrain3d.sight.panorama import Panorama
@@ -50,34 +59,35 @@ def _explain(
     n_layers = names.shape[1]
     best = np.full(len(distance), -1_000_000, np.int64)
     own = np.empty(n_layers, np.uint8)
+    share = needed_share(fill_needed)
+    reach_squared = squared_reach(max_range)
     for h in range(len(pans)):
         axes = axes_of(bearing + pans[h], tilt, roll)
         sines = layer_sines(elevations[h], half_thicknesses[h], nominal_height, range_m)
         tangent, is_wide = arc_tangent(half_arcs[h])
+        right_x, right_y, right_z = axes[0, 0], axes[0, 1], axes[0, 2]
+        ahead_x, ahead_y, ahead_z = axes[1, 0], axes[1, 1], axes[1, 2]
+        up_x, up_y, up_z = axes[2, 0], axes[2, 1], axes[2, 2]
         for c in range(len(distance)):
-            ux = east[c]
-            uy = north[c]
-            lean = ux * axes[2, 0] + uy * axes[2, 1]
             n_broken = 0
             misses = 0
             for k in range(n_layers):
                 if names[h, k] < 0:
                     continue
-                axis = slope_at(lean, axes[2, 2], sines[k, 1])
-                side = abs(ux * axes[0, 0] + uy * axes[0, 1] + axis * axes[0, 2])
-                ahead = ux * axes[1, 0] + uy * axes[1, 1] + axis * axes[1, 2]
+                is_in_arc, is_in_reach, slope, z_low, z_high = band_over(
+                    east[c], north[c], distance[c], right_x, right_y, right_z, ahead_x, ahead_y, ahead_z,
+                    up_x, up_y, up_z, sines[k, 0], sines[k, 1], sines[k, 2], tangent, is_wide, reach_squared,
+                )  # fmt: skip
                 if distance[c] <= NEAR_M:
                     own[k] = CLOSE_IN
-                elif not in_arc(side, ahead, tangent, is_wide):
+                elif not is_in_arc:
                     own[k] = OUTSIDE_ARC
-                elif distance[c] ** 2 * (1.0 + axis * axis) > max_range * max_range * (1.0 + 1e-12):
+                elif not is_in_reach:
                     own[k] = BEYOND
                 else:
                     own[k] = _outcome_in_band(
-                        distance[c], axis,
-                        slope_at(lean, axes[2, 2], sines[k, 0]), slope_at(lean, axes[2, 2], sines[k, 2]),
-                        foot[c], lowest[c], pieces[piece_start[c] : piece_start[c + 1]],
-                        mount_height, figure, fill_needed,
+                        distance[c] * slope, z_low, z_high, foot[c], lowest[c], pieces, piece_start[c],
+                        piece_start[c + 1], mount_height, figure, share,
                     )  # fmt: skip
                 # The upper layer alone is a better verdict than the lower one alone.
                 n_broken += (2 if k == uppers[h] else 1) if own[k] == BROKEN else 0
@@ -92,28 +102,26 @@ def _explain(
 
 @njit(cache=True, nogil=True)
 def _outcome_in_band(
-    d, axis, low, high, foot, lowest, pieces, mount_height, figure, fill_needed
+    z_axis, z_low, z_high, foot, lowest, pieces, first, last, mount_height, figure, share
 ):  # fmt: skip
     """What became of a layer whose band stands over a cell: taken away one obstacle at a time."""
-    z_low = d * low
-    z_high = d * high
     top = foot + figure
-    needed = (fill_needed - ROUNDING) * (z_high - z_low)
+    needed = share * (z_high - z_low)
     roof = min(z_high, top)
-    if roof - max(z_low, foot) < needed:
+    if filled_by(z_low, roof, foot, 1.0) < needed:
         if foot - z_low > z_high - top:
             return LANDS_SHORT
         # A layer that slopes down passes over whatever is close to the unit, on the level too.
-        if axis < 0.0 and d * axis > figure - mount_height:
+        if z_axis < 0.0 and z_axis > figure - mount_height:
             return CLOSE_IN
         return PASSES_ABOVE
-    if roof - max(z_low, lowest) < needed:
+    if filled_by(z_low, roof, lowest, 1.0) < needed:
         return BY_GROUND
     unweighted = 0.0
-    for p in range(len(pieces)):
-        unweighted += max(min(roof, pieces[p, 1]) - max(z_low, pieces[p, 0]), 0.0)
+    for p in range(first, last):
+        unweighted += filled_by(z_low, min(roof, pieces[p, 1]), pieces[p, 0], 1.0)
     if unweighted < needed:
         return BY_SOLID
-    if filled_length(pieces, 0, len(pieces), z_low, roof) < needed:
+    if filled_length(pieces, first, last, z_low, roof) < needed:
         return BY_FOLIAGE
     return BROKEN

@@ -2,16 +2,12 @@
 
 from dataclasses import dataclass, field
 
-import numpy as np
-
 from terrain3d.cover.areas import cells_within, protected_weight, verdict_areas
-from terrain3d.cover.causes import LayerOutcomes, cause_areas, combined_outcomes, layer_outcome_maps
+from terrain3d.cover.causes import LayerOutcomes, cause_areas, combined_outcomes
 from terrain3d.cover.cautions import UnitFacts, area_facts, area_warnings, unit_facts, unit_warnings
-from terrain3d.cover.fill import verdict_codes
-from terrain3d.cover.heads import head_table
-from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict, combined
+from terrain3d.cover.sighted import SightedUnit
+from terrain3d.cover.verdict import Codes, Verdict, combined
 from terrain3d.detector.pose import Detector
-from terrain3d.sight.panorama import Panorama
 from terrain3d.terrain import Ground, Terrain
 
 
@@ -31,19 +27,19 @@ class ProtectedResult:
     unknown_m2: float = 0.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class OptionResult:
     """One option, judged.
 
     `verdicts` is (ny, nx) on the ground's grid, row 0 the southernmost, codes of `Verdict` with
-    255 where no ground is known. `area_m2` is keyed by VERDICT_KEYS; `causes` by layer, then by
-    cause, in m2; `lost_m2` likewise, for protected ground that is not held. `layer_outcomes` holds for each
-    layer what became of it on each cell, codes of `cover.fill` as `cover.causes.layer_outcome_maps` has them.
-    `facts` tells of each unit what its warnings are about.
+    255 where no ground is known. `units` are its units, each with what it sees. `area_m2` is keyed by
+    VERDICT_KEYS; `causes` by layer, then by cause, in m2; `lost_m2` likewise, for protected ground not
+    held. `layer_outcomes` holds for each layer what became of it on each cell, as `SightedUnit.outcome_maps`
+    has it, of the unit that decides there. `facts` tells of each unit what its warnings are about.
     """
 
     name: str
-    detectors: tuple[Detector, ...]
+    units: tuple[SightedUnit, ...]
     verdicts: Codes
     area_m2: dict[str, float]
     protect: tuple[ProtectedResult, ...]
@@ -54,14 +50,14 @@ class OptionResult:
     combine: str = "any"
     facts: tuple[UnitFacts, ...] = ()
 
+    @property
+    def detectors(self) -> tuple[Detector, ...]:
+        """Its units as they are set."""
+        return tuple(one.unit for one in self.units)
+
 
 def judge_option(
-    terrain: Terrain,
-    name: str,
-    units: tuple[Detector, ...],
-    views: tuple[Panorama, ...],
-    combine: str,
-    figure_height_m: float,
+    terrain: Terrain, name: str, units: tuple[SightedUnit, ...], combine: str, figure_height_m: float
 ) -> OptionResult:
     """Judge one option.
 
@@ -69,31 +65,22 @@ def judge_option(
     ----------
     terrain : Terrain
     name : str
-    units : tuple of Detector
-    views : tuple of Panorama
-        What each unit sees, in the same order.
+    units : tuple of SightedUnit
+        With what each sees on that terrain.
     combine : {"any", "all"}
         How several units share the work.
     figure_height_m : float
-        Height of the figure, metres.
     """
     ground = terrain.ground
     cell_m2 = ground.cell_m**2
-    maps: list[Codes] = []
-    outcomes: list[LayerOutcomes] = []
-    facts = tuple(unit_facts(terrain, seen, unit) for unit, seen in zip(units, views, strict=True))
-    for unit, seen in zip(units, views, strict=True):
-        table = head_table(unit.type, unit.pan_deg)
-        codes = verdict_codes(
-            seen, table, unit.bearing_deg, unit.tilt_deg, unit.roll_deg, unit.range_m, figure_height_m,
-            unit.fill_needed,
-        )  # fmt: skip
-        maps.append(verdict_map(ground, seen, codes))
-        outcomes.append(layer_outcome_maps(ground, seen, table, unit, figure_height_m))
+    detectors = tuple(one.unit for one in units)
+    facts = tuple(unit_facts(terrain, one) for one in units)
+    maps = [one.verdicts(ground, figure_height_m) for one in units]
+    outcomes = [one.outcome_maps(ground, figure_height_m) for one in units]
     verdicts = combined(maps, combine)
     outcome_code = combined_outcomes(outcomes, maps, combine)
     protect = []
-    about = area_facts(ground, units, terrain.protect)
+    about = area_facts(ground, detectors, terrain.protect)
     for area, known in zip(terrain.protect, about, strict=True):
         within = cells_within(ground, area)
         held = float((verdicts[within] == Verdict.BOTH).mean()) if within.any() else 0.0
@@ -102,7 +89,7 @@ def judge_option(
                 area.name, known.area_m2, held, area.weight, known.out_of_reach_m2, known.unknown_m2
             )
         )
-    warnings = [text for unit, own in zip(units, facts, strict=True) for text in unit_warnings(unit, own)]
+    warnings = [text for unit, own in zip(detectors, facts, strict=True) for text in unit_warnings(unit, own)]
     warnings += area_warnings(about)
     lost = (protected_weight(ground, terrain.protect) > 0) & (verdicts != Verdict.BOTH)
     return OptionResult(
@@ -120,8 +107,6 @@ def judge_option(
     )
 
 
-def verdict_map(ground: Ground, seen: Panorama, codes: Codes) -> Codes:
-    """A panorama's codes laid onto the whole ground."""
-    whole = np.where(ground.known, np.uint8(Verdict.OUTSIDE), np.uint8(UNKNOWN))
-    whole.ravel()[seen.cells] = codes
-    return whole
+def option_verdicts(ground: Ground, option: OptionResult, figure_height_m: float) -> Codes:
+    """(ny, nx) verdicts of an option for a figure of another height; casts no ray."""
+    return combined([one.verdicts(ground, figure_height_m) for one in option.units], option.combine)

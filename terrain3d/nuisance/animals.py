@@ -12,13 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain3d.cover.areas import cells_within
-from terrain3d.cover.fill import verdict_codes
-from terrain3d.cover.heads import head_table
-from terrain3d.cover.option import OptionResult, verdict_map
-from terrain3d.cover.verdict import Verdict, combined
+from terrain3d.cover.option import OptionResult, option_verdicts
+from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.figures import Figure, find_figure, known_figures
 from terrain3d.detector.pose import Detector
-from terrain3d.sight.panorama import Panorama
 from terrain3d.terrain import Ground, Terrain
 
 Mask = NDArray[np.bool_]
@@ -91,17 +88,13 @@ def animal_figures(own: Iterable[Figure] = (), own_below_m: float = OWN_BELOW_M)
     return tuple(sorted(found.values(), key=lambda figure: figure.height_m))
 
 
-def animal_ground(
-    terrain: Terrain, option: OptionResult, views: tuple[Panorama, ...], own: Iterable[Figure] = ()
-) -> AnimalGround:
+def animal_ground(terrain: Terrain, option: OptionResult, own: Iterable[Figure] = ()) -> AnimalGround:
     """Where animals would raise the alarm of an option, and where a crawling person would not.
 
     Parameters
     ----------
     terrain : Terrain
     option : OptionResult
-    views : tuple of Panorama
-        What each of its units sees, in the same order.
     own : iterable of Figure
         The site's own figures.
 
@@ -111,22 +104,20 @@ def animal_ground(
 
     >>> from pathlib import Path
     >>> from terrain3d.cover.option import judge_option
+    >>> from terrain3d.cover.sighted import sighted
     >>> from terrain3d.detector.types import load_type
-    >>> from terrain3d.frame import site_frame
-    >>> from terrain3d.sight.panorama import panorama
-    >>> from terrain3d.terrain import Foliage, Solids
-    >>> rise = Ground(-9.75, -0.25, 0.5, np.repeat(0.05 * np.arange(27.0)[:, None] - 0.025, 40, axis=1))
-    >>> site = Terrain(site_frame(None, 0, 0), rise, Solids.none(), Foliage.none(), (), ())
+    >>> from terrain3d.terrain import terrain_from_heights
+    >>> rise = np.repeat(0.05 * np.arange(27.0)[:, None] - 0.025, 40, axis=1)
+    >>> site = terrain_from_heights(rise, 0.5, -9.75, -0.25)
     >>> unit = Detector("D1", load_type("one-head-90", Path()), "pole", 0.25, 0.25, 0.0, 0.8, 0)
-    >>> view = panorama(site, unit.eye, 12.0)
-    >>> found = animal_ground(site, judge_option(site, "pole", (unit,), (view,), "any", 1.7), (view,))
+    >>> found = animal_ground(site, judge_option(site, "pole", (sighted(site, unit),), "any", 1.7))
     >>> {ground.figure.name: ground.nearest_m for ground in found.animals}["dog"]
     2.0
     """
     own = tuple(own)
 
     def held(figure: Figure) -> Mask:
-        return held_ground(terrain.ground, option.detectors, views, option.combine, figure.height_m)
+        return np.asarray(option_verdicts(terrain.ground, option, figure.height_m) == Verdict.BOTH)
 
     upright, low = find_figure("person", own), find_figure("person crawling", own)
     silent = held(upright) & ~held(low)
@@ -143,35 +134,6 @@ def animal_ground(
         _figure_ground(terrain.ground, option.detectors, low, silent),
         float((silent & protected).sum()) * terrain.ground.cell_m**2,
     )
-
-
-def held_ground(
-    ground: Ground,
-    units: tuple[Detector, ...],
-    views: tuple[Panorama, ...],
-    combine: str,
-    figure_height_m: float,
-) -> Mask:
-    """(ny, nx) bool: where a figure of that height raises the alarm of an option.
-
-    Parameters
-    ----------
-    ground : Ground
-    units : tuple of Detector
-    views : tuple of Panorama
-        In the order of the units.
-    combine : {"any", "all"}
-    figure_height_m : float
-        Height, metres.
-    """
-    maps = []
-    for unit, seen in zip(units, views, strict=True):
-        codes = verdict_codes(
-            seen, head_table(unit.type, unit.pan_deg), unit.bearing_deg, unit.tilt_deg, unit.roll_deg,
-            unit.range_m, figure_height_m, unit.fill_needed,
-        )  # fmt: skip
-        maps.append(verdict_map(ground, seen, codes))
-    return np.asarray(combined(maps, combine) == Verdict.BOTH)
 
 
 def _figure_ground(ground: Ground, units: tuple[Detector, ...], figure: Figure, where: Mask) -> FigureGround:

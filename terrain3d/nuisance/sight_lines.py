@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from terrain3d.sight.foliage import leaf_depths
 from terrain3d.sight.hits import Hit, first_hits
-from terrain3d.terrain import Ground, Solids, Terrain
+from terrain3d.terrain import Ground, Terrain
 from terrain3d.units import Floats
 
 #: A layer counts as landed in leaves where they have taken half of it: middle sensitivity loses it there.
@@ -61,11 +61,7 @@ def follow(
     leaf_m = _leaves_end(terrain, eye, rays, end_m)
     leafy = leaf_m < end_m
     lands[leafy], end_m[leafy] = Lands.FOLIAGE, leaf_m[leafy]
-    solid = np.full(len(rays), -1, np.int64)
-    on_solid = np.flatnonzero(lands == Lands.SOLID)
-    if len(on_solid):
-        solid[on_solid] = _owners(terrain.solids, eye, rays[on_solid])
-    return end_m, lands, solid
+    return end_m, lands, np.where(lands == Lands.SOLID, hits.solid, -1)
 
 
 def _known_until(ground: Ground, eye: tuple[float, float, float], rays: Floats, reach_m: float) -> Floats:
@@ -100,15 +96,3 @@ def _leaf_depth(terrain: Terrain, eye: tuple[float, float, float], ray: Floats, 
         *eye, ray[0] / flat, ray[1] / flat, 0.0, far_m * flat, np.array([ray[2] / flat]), depth,
     )  # fmt: skip
     return float(depth[0])
-
-
-def _owners(solids: Solids, eye: tuple[float, float, float], rays: Floats) -> NDArray[np.int64]:
-    """(n,) which solid each line meets first, -1 for none."""
-    import trimesh
-
-    # Moved to the eye in 64 bits, because embree works in 32.
-    mesh = trimesh.Trimesh(solids.vertices - np.asarray(eye), solids.triangles, process=False)
-    triangles, lines = mesh.ray.intersects_id(np.zeros_like(rays), rays, multiple_hits=False)
-    owners = np.full(len(rays), -1, np.int64)
-    owners[lines] = solids.owners[triangles]
-    return owners

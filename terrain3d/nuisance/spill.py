@@ -26,10 +26,10 @@ import shapely
 from numpy.typing import NDArray
 
 from terrain3d.cover.areas import cells_within
+from terrain3d.cover.sighted import sighted
 from terrain3d.detector.pose import Detector, PosedHead, posed_heads
 from terrain3d.nuisance.sight_lines import Lands, follow
 from terrain3d.nuisance.upper_layer import head_rays, upper_broken, upper_layer
-from terrain3d.sight.panorama import panorama
 from terrain3d.terrain import Area, Beyond, Ground, Terrain
 from terrain3d.units import Floats
 
@@ -190,12 +190,12 @@ def spill(terrain: Terrain, units: tuple[Detector, ...], figure_height_m: float)
     person, larger, on_past = none.copy(), none.copy(), none.copy()
     for unit in units:
         follow_m = FOLLOW_ON * unit.type.max_range
-        seen = panorama(terrain, unit.eye, follow_m)
-        person |= upper_broken(ground, unit, seen, counted_height_m("other", figure_height_m))
-        larger |= upper_broken(ground, unit, seen, counted_height_m("road", figure_height_m))
+        seen = sighted(terrain, unit, follow_m)
+        person |= upper_broken(ground, seen, counted_height_m("other", figure_height_m))
+        larger |= upper_broken(ground, seen, counted_height_m("road", figure_height_m))
         # Cells that the same height breaks in both reaches differ in their distance alone.
-        vehicle = upper_broken(ground, unit, seen, VEHICLE_M)
-        on_past |= upper_broken(ground, unit, seen, VEHICLE_M, follow_m) & ~vehicle
+        vehicle = upper_broken(ground, seen, VEHICLE_M)
+        on_past |= upper_broken(ground, seen, VEHICLE_M, follow_m) & ~vehicle
     road = none.copy()
     for piece in terrain.beyond:
         if piece.kind == "road":

@@ -43,7 +43,7 @@ def print_mounts(found: Proposed) -> None:
 def mounts_table(found: Proposed) -> RenderableType:
     """A row for each proposed mount, numbered as on its plan."""
     count = len(found.mounts)
-    table = Table(title=Text(f"{found.site_name}: {count} mount{'' if count == 1 else 's'} proposed"))
+    table = Table(title=Text(f"{found.site.name}: {count} mount{'' if count == 1 else 's'} proposed"))
     table.add_column("", justify="right")
     table.add_column("mount", overflow="fold")
     for words in ("x", "y") if found.crs is None or not found.crs.is_geographic else ("lon", "lat"):
@@ -56,7 +56,7 @@ def mounts_table(found: Proposed) -> RenderableType:
         heights = " ".join(f"{height:g}" for height in proposal.mount.heights_m)
         x, y = (f"{value:.{decimals}f}" for value in place)
         table.add_row(str(number), Text(proposal.mount.name), x, y, heights, Text(proposal.why))
-    doubts = [Text(f"! {uncertainty}") for uncertainty in found.terrain.doubts]
+    doubts = [Text(f"! {doubt}") for doubt in found.terrain.doubts]
     return Group(table, Text(_closing(found)), *doubts, Text(SHORT_CAUTION, style="dim"))
 
 

@@ -26,7 +26,7 @@ NAMES = (("best set", "best found"), ("runner-up", "best unit"), ("best unit",))
 def search_outcome(result: Found) -> Outcome:
     """The best set, the runner-up and the best unit as options, in that order; none where nothing fits."""
     if isinstance(result, NothingFits):
-        return Outcome(result.site_name, result.terrain, result.figure, (), (), result.why)
+        return Outcome(result.site, (), (), result.why)
     choices = [result.best, *([result.runner_up] if result.runner_up is not None else [])]
     if len(result.best.option.detectors) > 1:
         choices.append(result.best_unit)
@@ -36,7 +36,7 @@ def search_outcome(result: Found) -> Outcome:
     steady = tuple(choice.steady for choice in (result.best, result.runner_up) if choice is not None)
     weight = protected_weight(terrain.ground, terrain.protect)
     told = reasons(steady, weight, terrain.ground.cell_m**2)
-    return Outcome(result.site_name, terrain, result.figure, options, ranking, result.why, told)
+    return Outcome(result.site, options, ranking, result.why, told)
 
 
 def search_results_json(result: Found, outcome: Outcome) -> str:
@@ -146,7 +146,7 @@ def search_table(result: Found) -> RenderableType:
     """The best set, the runner-up and the best unit, each unit in a row; then why, and the proof."""
     if isinstance(result, NothingFits):
         return _price_table(result)
-    table = Table(title=Text(f"{result.site_name}: {_millions(result.settings_judged)} settings judged"))
+    table = Table(title=Text(f"{result.site.name}: {_millions(result.settings_judged)} settings judged"))
     for words in ("", "mount", "type"):
         table.add_column(words, overflow="fold")
     for words in (
@@ -184,7 +184,7 @@ def search_table(result: Found) -> RenderableType:
 
 def _price_table(result: NothingFits) -> RenderableType:
     """What each type costs, the cheapest first; then why nothing was chosen."""
-    table = Table(title=Text(f"{result.site_name}: nothing fits"))
+    table = Table(title=Text(f"{result.site.name}: nothing fits"))
     table.add_column("type", overflow="fold")
     table.add_column("price", justify="right")
     prices = {

@@ -3,10 +3,8 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from terrain3d.detector.figures import Figure
-from terrain3d.search.best import Limits
+from terrain3d.search.searched import Searched
 from terrain3d.search.settings import Space
-from terrain3d.terrain import Terrain
 from terrain3d.wording import money_words
 
 #: A price may be beyond the budget by the dust of arithmetic.
@@ -14,13 +12,13 @@ _DUST = 1e-9
 
 
 @dataclass(frozen=True, eq=False)
-class NothingFits:
+class NothingFits(Searched):
     """The outcome of a search whose budget is less than the cheapest unit costs.
+
+    No setting is judged where no type that may be fixed is cheap enough.
 
     Parameters
     ----------
-    site_name, terrain, figure, space, limits, settings_judged, n_mounts, seed
-        As in `SearchResult`; no setting is judged where no type that may be fixed is cheap enough.
     cheapest : str
         The type of that unit as the site file names it.
     price : float
@@ -29,14 +27,6 @@ class NothingFits:
         The same in a sentence.
     """
 
-    site_name: str
-    terrain: Terrain
-    figure: Figure
-    space: Space
-    limits: Limits
-    settings_judged: int
-    n_mounts: int
-    seed: int
     cheapest: str
     price: float
     why: str

@@ -12,7 +12,16 @@ import math
 import numpy as np
 from numba import njit
 
-from terrain3d.cover.band import ROUNDING, arc_tangent, axes_of, filled_length, in_arc, slope_at
+from terrain3d.cover.band import (
+    arc_tangent,
+    axes_of,
+    band_over,
+    filled_by,
+    filled_length,
+    needed_share,
+    slope_at,
+    squared_reach,
+)  # fmt: skip
 from terrain3d.sight.slices import NEAR_M
 
 #: Metres, slopes and radians within which the two ends of an arc do not settle a cell.
@@ -51,19 +60,12 @@ def _mark_broken(
     sine_low, sine, sine_high = sines[0], sines[1], sines[2]
     top = min(foot + figure, high_seen)
     for j in range(len(own)):
-        lean = east * up_x[j] + north * up_y[j]
-        axis = slope_at(lean, up_z, sine)
-        side = abs(east * right_x[j] + north * right_y[j])
-        ahead = east * ahead_x[j] + north * ahead_y[j] + axis * ahead_z
-        z_low = d * slope_at(lean, up_z, sine_low)
-        z_high = d * slope_at(lean, up_z, sine_high)
-        filled = max(min(z_high, top) - max(z_low, low_seen), 0.0) * share_seen
-        met = (
-            in_arc(side, ahead, tangent, is_wide)
-            & (d * d * (1.0 + axis * axis) <= reach_squared)
-            & (filled >= share * (z_high - z_low))
-        )
-        own[j] |= bit * np.uint8(met)
+        is_in_arc, is_in_reach, _, z_low, z_high = band_over(
+            east, north, d, right_x[j], right_y[j], 0.0, ahead_x[j], ahead_y[j], ahead_z,
+            up_x[j], up_y[j], up_z, sine_low, sine, sine_high, tangent, is_wide, reach_squared,
+        )  # fmt: skip
+        filled = filled_by(z_low, min(z_high, top), low_seen, share_seen)
+        own[j] |= bit * np.uint8(is_in_arc & is_in_reach & (filled >= share * (z_high - z_low)))
 
 
 @njit(cache=True, nogil=True)
@@ -73,13 +75,11 @@ def _mark_through_gaps(
 ):  # fmt: skip
     """The same by all pieces that a cell shows."""
     for j in range(first, last):
-        lean = east * axes[4, j] + north * axes[5, j]
-        axis = slope_at(lean, up_z, sines[1])
-        side = abs(east * axes[0, j] + north * axes[1, j])
-        ahead = east * axes[2, j] + north * axes[3, j] + axis * ahead_z
-        if in_arc(side, ahead, tangent, is_wide) and d * d * (1.0 + axis * axis) <= reach_squared:
-            z_low = d * slope_at(lean, up_z, sines[0])
-            z_high = d * slope_at(lean, up_z, sines[2])
+        is_in_arc, is_in_reach, _, z_low, z_high = band_over(
+            east, north, d, axes[0, j], axes[1, j], 0.0, axes[2, j], axes[3, j], ahead_z,
+            axes[4, j], axes[5, j], up_z, sines[0], sines[1], sines[2], tangent, is_wide, reach_squared,
+        )  # fmt: skip
+        if is_in_arc and is_in_reach:
             roof = min(z_high, foot + figure)
             if filled_length(pieces, first_piece, last_piece, z_low, roof) >= share * (z_high - z_low):
                 own[j - first] |= bit
@@ -195,8 +195,8 @@ def held_bearings(
     sin_tilt = math.sin(math.radians(tilt_deg))
     up_z = math.cos(math.radians(tilt_deg))
     tangent, is_wide = arc_tangent(half_arc)
-    reach_squared = max_range * max_range * (1.0 + 1e-12)
-    share = fill_needed - ROUNDING
+    reach_squared = squared_reach(max_range)
+    share = needed_share(fill_needed)
     full = np.uint8((1 << n_ranges) - 1)
     held = np.empty(n_bearings, np.uint8)
     own = np.empty(n_bearings, np.uint8)

@@ -1,16 +1,15 @@
 """From a site file to proposed mounts: the order of steps."""
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
 import pyproj
 
-from terrain3d.detector.figures import Figure
 from terrain3d.errors import InputError
+from terrain3d.opened import OpenedSite, Progress, open_ready
 from terrain3d.ready import in_file, ready_site, search_types
 from terrain3d.search.mounts import Proposal, propose, type_heights
-from terrain3d.survey.build import build_terrain, crs_of_site
+from terrain3d.survey.build import crs_of_site
 from terrain3d.terrain import Terrain
 
 
@@ -21,15 +20,17 @@ class Proposed:
     `crs` is that of the site file's coordinates, None where those are local metres.
     """
 
-    site_name: str
-    terrain: Terrain
-    figure: Figure
+    site: OpenedSite
     crs: pyproj.CRS | None
     every_m: float
     mounts: tuple[Proposal, ...]
 
+    @property
+    def terrain(self) -> Terrain:
+        return self.site.terrain
 
-def propose_for(path: Path, every_m: float, progress: Callable[[str, float], None]) -> Proposed:
+
+def propose_for(path: Path, every_m: float, progress: Progress) -> Proposed:
     """Read a site and propose mounts for the types that its search may use.
 
     Parameters
@@ -47,16 +48,15 @@ def propose_for(path: Path, every_m: float, progress: Callable[[str, float], Non
         When the site file, the survey or a type cannot be used.
     """
     ready = ready_site(path)
-    site, folder = ready.site, ready.folder
-    detector_types = list(search_types(ready).values())
-    reach_m = max(detector_type.max_range for detector_type in detector_types)
+    types = search_types(ready)
     try:
-        crs = crs_of_site(site, folder)
-        terrain = build_terrain(
-            site, folder, reach_m, lambda share: progress("reading the survey", share), around_m=reach_m
-        )
+        crs = crs_of_site(ready.site, ready.folder)
     except InputError as error:
         raise in_file(error, path) from error
+    site = open_ready(ready, types, progress, is_around=True)
     progress("looking for places", 0.0)
-    mounts = propose(terrain, type_heights(detector_types), reach_m, every_m, site.routes.steepest)
-    return Proposed(site.site.name, terrain, ready.figure, crs, every_m, mounts)
+    detector_types = list(types.values())
+    reach_m = max(detector_type.max_range for detector_type in detector_types)
+    steepest = site.file.routes.steepest
+    mounts = propose(site.terrain, type_heights(detector_types), reach_m, every_m, steepest)
+    return Proposed(site, crs, every_m, mounts)

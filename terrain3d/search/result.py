@@ -7,21 +7,21 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from terrain3d.cover.areas import cells_within, protected_weight, verdict_areas
-from terrain3d.cover.causes import cause_areas, combined_outcomes, layer_outcome_maps
-from terrain3d.cover.fill import verdict_codes
-from terrain3d.cover.heads import head_table
-from terrain3d.cover.option import OptionResult, judge_option, verdict_map
+from terrain3d.cover.causes import cause_areas, combined_outcomes
+from terrain3d.cover.option import OptionResult, judge_option
+from terrain3d.cover.sighted import Look, sighted
 from terrain3d.cover.verdict import Verdict, combined
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector
 from terrain3d.ranking.compare import held_m2
 from terrain3d.ranking.why import why
-from terrain3d.search.best import Best, Limits
+from terrain3d.search.best import Best
 from terrain3d.search.choose_set import CoverSolution
 from terrain3d.search.columns import Columns, costs
 from terrain3d.search.judge import Target
+from terrain3d.search.searched import Searched
 from terrain3d.search.settings import Space
-from terrain3d.sight.panorama import Panorama, eye_over, panorama
+from terrain3d.sight.panorama import eye_over, panorama, remembered
 from terrain3d.site import DetectorSetting, Option
 from terrain3d.terrain import Mount, Terrain
 
@@ -59,7 +59,7 @@ class Choice:
 
 
 @dataclass(frozen=True, eq=False)
-class SearchResult:
+class SearchResult(Searched):
     """The outcome of a search; the same site gives the same again.
 
     `margin` is by how much the best set beats the runner-up, after the tolerance and by weight, or,
@@ -67,14 +67,6 @@ class SearchResult:
     that were kept; `gap_all` what is open over all settings, None where a share has to be held.
     """
 
-    site_name: str
-    terrain: Terrain
-    figure: Figure
-    space: Space
-    limits: Limits
-    settings_judged: int
-    n_mounts: int
-    seed: int
     best_unit: Choice
     best: Choice
     runner_up: Choice | None
@@ -86,11 +78,11 @@ class SearchResult:
 
 def choice_of(
     name: str, terrain: Terrain, mounts: Sequence[Mount], columns: Columns, rows: Sequence[int],
-    space: Space, target: Target, figure: Figure,
+    space: Space, target: Target, figure: Figure, look: Look = panorama,
 ) -> Choice:  # fmt: skip
     """Judge some rows of the kept settings as one option."""
     rows = sorted((int(row) for row in rows), key=lambda row: int(columns.mount[row]))
-    units, views = [], []
+    units = []
     for place, row in enumerate(rows, start=1):
         mount = mounts[int(columns.mount[row])]
         detector_type = space.detector_types[int(columns.type_index[row])]
@@ -99,10 +91,9 @@ def choice_of(
             f"D{place}", detector_type, mount.name, x, y, ground_z, float(columns.height_m[row]),
             float(columns.bearing_deg[row]), float(columns.tilt_deg[row]), 0.0, float(columns.range_m[row]),
         )  # fmt: skip
-        units.append(unit)
-        views.append(panorama(terrain, unit.eye, detector_type.max_range))
-    option = judge_option(terrain, name, tuple(units), tuple(views), "any", figure.height_m)
-    steady = after_tolerance(terrain, option, tuple(views), space, figure.height_m)
+        units.append(sighted(terrain, unit, look=look))
+    option = judge_option(terrain, name, tuple(units), "any", figure.height_m)
+    steady = after_tolerance(terrain, option, space, figure.height_m)
     cell_m2 = terrain.ground.cell_m**2
     # A sum, not a product of vectors: the last digits of that hang on how many processors share it.
     held = target.weight[steady.verdicts.ravel()[target.cells] == Verdict.BOTH].sum()
@@ -120,7 +111,7 @@ def choice_of(
 
 
 def after_tolerance(
-    terrain: Terrain, option: OptionResult, views: tuple[Panorama, ...], space: Space, figure_height_m: float
+    terrain: Terrain, option: OptionResult, space: Space, figure_height_m: float
 ) -> OptionResult:
     """What stays of an option however its units are aimed off by a step of bearing and of tilt.
 
@@ -129,30 +120,19 @@ def after_tolerance(
     ground = terrain.ground
     cell_m2 = ground.cell_m**2
     maps, outcomes = [], []
-    for unit, seen in zip(option.detectors, views, strict=True):
-        table = head_table(unit.type, unit.pan_deg)
+    for one in option.units:
+        unit = one.unit
         aims = [
-            replace(unit, bearing_deg=(unit.bearing_deg + turn) % 360, tilt_deg=unit.tilt_deg + nod)
+            one.set_to(
+                replace(unit, bearing_deg=(unit.bearing_deg + turn) % 360, tilt_deg=unit.tilt_deg + nod)
+            )
             for turn, nod in itertools.product(
                 (0.0, -space.bearing_step_deg, space.bearing_step_deg),
                 (0.0, -space.tilt_slip_deg, space.tilt_slip_deg),
             )
         ]
-        codes = [
-            verdict_codes(
-                seen,
-                table,
-                aim.bearing_deg,
-                aim.tilt_deg,
-                aim.roll_deg,
-                aim.range_m,
-                figure_height_m,
-                aim.fill_needed,
-            )
-            for aim in aims
-        ]
-        own = [verdict_map(ground, seen, code) for code in codes]
-        aimed = [layer_outcome_maps(ground, seen, table, aim, figure_height_m) for aim in aims]
+        own = [aim.verdicts(ground, figure_height_m) for aim in aims]
+        aimed = [aim.outcome_maps(ground, figure_height_m) for aim in aims]
         maps.append(combined(own, "all"))
         outcomes.append(combined_outcomes(aimed, own, "all"))
     verdicts = combined(maps, "any")
@@ -180,8 +160,12 @@ def found(
 ) -> tuple[Choice, Choice, Choice | None]:
     """The best unit, the best set and the runner-up."""
 
+    # The best unit is often one of the best set: what is seen from a place is looked at once.
+    look = remembered()
+
     def choice(name: str, solution: CoverSolution) -> Choice:
-        return choice_of(name, terrain, mounts, best.columns, solution.chosen.tolist(), space, target, figure)
+        rows = solution.chosen.tolist()
+        return choice_of(name, terrain, mounts, best.columns, rows, space, target, figure, look)
 
     return (
         choice("best unit", best.single),

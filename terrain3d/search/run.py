@@ -1,7 +1,7 @@
 """The order of a search: read the site, judge every mount, choose, judge the choice in full."""
 
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -9,10 +9,10 @@ from typing import Any
 
 import numpy as np
 
-from terrain3d.detector.figures import Figure
+from terrain3d.detector.types import DetectorType
 from terrain3d.errors import InputError
-from terrain3d.job import Progress
-from terrain3d.ready import Ready, in_file, ready_site, search_types
+from terrain3d.opened import OpenedSite, Progress, open_ready
+from terrain3d.ready import Ready, ready_site, search_types
 from terrain3d.search.best import Limits, best_sets
 from terrain3d.search.budget import NothingFits, beyond_words, cheapest_beyond
 from terrain3d.search.checkpoint import Checkpoint, inputs_digest
@@ -20,7 +20,6 @@ from terrain3d.search.judge import Judged, Target, judge_mount, target_of
 from terrain3d.search.result import SearchResult, found, shares, telling
 from terrain3d.search.settings import Space, count_settings
 from terrain3d.search.tasks import DoTasks, Task
-from terrain3d.survey.build import build_terrain
 from terrain3d.terrain import Mount, Terrain
 
 #: Where the site file names no tilts: as steep as nine tenths of the ground that counts, but at least and at
@@ -32,13 +31,14 @@ LEAST_TILT_DEG, MOST_TILT_DEG = 4, 12
 class Search:
     """All that a search needs, read and checked."""
 
-    site_name: str
-    terrain: Terrain
-    figure: Figure
+    site: OpenedSite
     space: Space
     target: Target
     limits: Limits
-    seed: int
+
+    @property
+    def terrain(self) -> Terrain:
+        return self.site.terrain
 
 
 def read_search(
@@ -53,24 +53,19 @@ def read_search(
         When the site file, the survey or a type cannot be used, or there is nothing to search.
     """
     ready = ready_site(path)
-    site, figure = ready.site, ready.figure
-    space = _space(ready)
+    types = search_types(ready)
+    space = _space(ready, types)
     limits = _limits(ready, space, units, budget, hold)
     _check_mounts(ready, space)
-    try:
-        terrain = build_terrain(
-            site, path.parent, space.reach_m, lambda fraction: progress("reading the survey", fraction)
-        )
-    except InputError as error:
-        raise in_file(error, path) from error
-    target = target_of(terrain, figure.height_m)
+    site = open_ready(ready, types, progress)
+    target = target_of(site.terrain, site.figure.height_m)
     if not len(target.cells):
         raise InputError(
             "no cell of known ground is protected", f"{path}: protect", "draw the areas on surveyed ground"
         )
-    if site.search.tilts is None:
-        space = replace(space, tilts_deg=tilts_for(terrain, target))
-    return Search(site.site.name, terrain, figure, space, target, limits, site.site.seed)
+    if site.file.search.tilts is None:
+        space = replace(space, tilts_deg=tilts_for(site.terrain, target))
+    return Search(site, space, target, limits)
 
 
 def tilts_for(terrain: Terrain, target: Target) -> tuple[float, ...]:
@@ -126,7 +121,7 @@ def run_search(
         return _nothing(search, beyond, sum(one.n_settings for one in judged))
     progress("choosing", 0.0)
     best = best_sets(search.terrain, mounts, judged, search.space, search.target, search.limits, do_tasks)
-    unit, chosen, other = found(best, search.terrain, mounts, search.space, search.target, search.figure)
+    unit, chosen, other = found(best, search.terrain, mounts, search.space, search.target, search.site.figure)
     cell_m2 = search.terrain.ground.cell_m**2
     margin = 0.0
     if best.runner_up is not None and search.limits.hold is not None:
@@ -134,10 +129,10 @@ def run_search(
     elif best.runner_up is not None:
         margin = (best.chosen.value - best.runner_up.value) * cell_m2
     return SearchResult(
-        search.site_name, search.terrain, search.figure, search.space, search.limits,
-        sum(one.n_settings for one in judged), len(mounts), search.seed,
+        search.site, search.space, search.limits,
+        sum(one.n_settings for one in judged), len(mounts),
         unit, chosen, other, margin,
-        telling(chosen, other, search.figure, search.space, search.terrain), best.chosen.gap,
+        telling(chosen, other, search.site.figure, search.space, search.terrain), best.chosen.gap,
         None if best.bound_all is None else shares(best.chosen.value, best.bound_all),
     )  # fmt: skip
 
@@ -146,8 +141,8 @@ def _nothing(search: Search, beyond: tuple[str, float], settings_judged: int) ->
     """The answer where the cheapest unit is beyond the budget."""
     assert search.limits.budget is not None  # or nothing could be beyond it
     return NothingFits(
-        search.site_name, search.terrain, search.figure, search.space, search.limits, settings_judged,
-        len(search.terrain.mounts), search.seed, *beyond,
+        search.site, search.space, search.limits, settings_judged,
+        len(search.terrain.mounts), *beyond,
         beyond_words(*beyond, search.limits.budget, holds=settings_judged > 0),
     )  # fmt: skip
 
@@ -203,10 +198,9 @@ def _judge(shared: tuple[Terrain, Space, Target], mount: Mount) -> Judged:
     return judge_mount(shared[0], mount, shared[1], shared[2])
 
 
-def _space(ready: Ready) -> Space:
+def _space(ready: Ready, types: Mapping[str, DetectorType]) -> Space:
     setting = ready.site.search
     where = f"{ready.path}: search"
-    types = search_types(ready)
     detector_types, labels = tuple(types.values()), tuple(types)
     steps = 360 / setting.bearing_step
     if abs(steps - round(steps)) > 1e-9:

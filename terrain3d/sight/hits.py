@@ -1,5 +1,6 @@
 """Single rays in any direction: how far until the first thing is hit, and what it is."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from enum import IntEnum
 from functools import lru_cache
@@ -22,12 +23,23 @@ class Hit(IntEnum):
     SOLID = 2
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Hits:
-    """First hits of n rays: slant distance in metres (inf for none) and what is hit."""
+    """First hits of n rays.
+
+    Parameters
+    ----------
+    distance : (n,) float
+        Slant metres; inf for none.
+    what : (n,) uint8
+        Codes of `Hit`.
+    solid : (n,) int64
+        Which solid is hit, an index of `Solids.names`; -1 for none.
+    """
 
     distance: Floats
     what: NDArray[np.uint8]
+    solid: NDArray[np.int64]
 
 
 def first_hits(
@@ -58,12 +70,26 @@ def first_hits(
     rays = rays / np.linalg.norm(rays, axis=1, keepdims=True)
     distance = ground_distances(terrain.ground, origin, rays, reach_m)
     what = np.where(np.isfinite(distance), Hit.GROUND, Hit.NOTHING).astype(np.uint8)
+    solid = np.full(len(rays), -1, np.int64)
     if len(terrain.solids.triangles):
-        solid = solid_distances(terrain.solids, origin, rays)
-        nearer = (solid < distance) & (solid <= reach_m)
-        distance = np.where(nearer, solid, distance)
-        what[nearer] = Hit.SOLID
-    return Hits(distance, what)
+        to_solid, owner = solid_hits(terrain.solids, origin, rays)
+        nearer = (to_solid < distance) & (to_solid <= reach_m)
+        distance = np.where(nearer, to_solid, distance)
+        what[nearer], solid[nearer] = Hit.SOLID, owner[nearer]
+    return Hits(distance, what, solid)
+
+
+def reach_of(terrain: Terrain, reach_m: float = 100.0) -> Callable[[Floats, Floats], Floats]:
+    """What tells the distance from a point along directions to the first thing hit, inf beyond `reach_m`.
+
+    Quick where the point is one of the last few: the solids stay sorted about it.
+    """
+
+    def reach(eye: Floats, directions: Floats) -> Floats:
+        x, y, z = (float(v) for v in eye)
+        return first_hits(terrain, (x, y, z), directions, reach_m).distance
+
+    return reach
 
 
 def ground_distances(
@@ -77,15 +103,17 @@ def ground_distances(
     return distance
 
 
-def solid_distances(solids: Solids, origin: tuple[float, float, float], rays: Floats) -> Floats:
-    """Distance of each unit ray to the first solid, metres; inf for none (embree)."""
-    mesh = _shifted_mesh(solids, origin)
-    distance = np.full(len(rays), np.inf)
-    _, ray_index, points = mesh.ray.intersects_id(
+def solid_hits(
+    solids: Solids, origin: tuple[float, float, float], rays: Floats
+) -> tuple[Floats, NDArray[np.int64]]:
+    """The first solid along each unit ray: how far, metres (inf for none), and which (-1 for none)."""
+    distance, owner = np.full(len(rays), np.inf), np.full(len(rays), -1, np.int64)
+    triangle, ray, points = _mesh_about(solids, origin).ray.intersects_id(
         np.zeros_like(rays), rays, multiple_hits=False, return_locations=True
     )
-    distance[ray_index] = np.linalg.norm(points, axis=1)
-    return distance
+    distance[ray] = np.linalg.norm(points, axis=1)
+    owner[ray] = solids.owners[triangle]
+    return distance, owner
 
 
 def inside_solid(solids: Solids, point: tuple[float, float, float]) -> bool:
@@ -97,15 +125,15 @@ def inside_solid(solids: Solids, point: tuple[float, float, float]) -> bool:
         return False
     rays = np.array([[0.3011, 0.5087, 0.8065], [-0.7013, 0.3171, 0.6381], [0.2239, -0.8111, 0.5403]])
     rays /= np.linalg.norm(rays, axis=1, keepdims=True)
-    mesh = _shifted_mesh(solids, point)
+    mesh = _mesh_about(solids, point)
     _, ray_index = mesh.ray.intersects_id(np.zeros_like(rays), rays, multiple_hits=True)
     crossings = np.bincount(ray_index, minlength=len(rays))
     return int((crossings % 2).sum()) >= 2
 
 
-@lru_cache(maxsize=8)
-def _shifted_mesh(solids: Solids, origin: tuple[float, float, float]) -> Any:
-    # Embree works in 32 bits: rays start at exact zero, and the mesh moves in 64 bits instead.
+@lru_cache(maxsize=16)
+def _mesh_about(solids: Solids, origin: tuple[float, float, float]) -> Any:
+    """Solids moved to an eye at exact zero, in 64 bits: embree works in 32 and moves nothing."""
     import trimesh
 
     return trimesh.Trimesh(solids.vertices - np.asarray(origin, float), solids.triangles, process=False)

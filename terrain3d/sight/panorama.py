@@ -8,6 +8,7 @@ share of sight that foliage lets through), cut exactly by the ground and by ever
 import itertools
 import math
 import os
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import lru_cache
@@ -34,7 +35,7 @@ _N_SLABS = math.ceil(TALLEST_M / LEAF_SLAB_M)
 _MOST_PIECES = _N_SLABS + 2 * MOST_HIDDEN + 2
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Panorama:
     """What is seen from one eye; cells sorted by bearing, in bins of half a degree.
 
@@ -82,6 +83,27 @@ class Panorama:
     main: Floats
     many: NDArray[np.int64]
     across_unknown: NDArray[np.bool_]
+
+    def among(self, keep: NDArray[np.bool_]) -> "Panorama":
+        """The same of some of its cells alone, in the same order; `keep` is (n,) bool."""
+        n_pieces = np.diff(self.piece_start)
+        counts = n_pieces[keep]
+        return Panorama(
+            self.eye,
+            self.reach_m,
+            self.cells[keep],
+            np.concatenate([[0], np.cumsum(keep)])[self.bin_start],
+            self.east[keep],
+            self.north[keep],
+            self.distance[keep],
+            self.foot[keep],
+            self.lowest[keep],
+            np.concatenate([[0], np.cumsum(counts)]),
+            self.pieces[np.repeat(keep, n_pieces)],
+            np.ascontiguousarray(self.main[:, keep]),
+            np.flatnonzero(counts > 1),
+            self.across_unknown[keep],
+        )
 
 
 def panorama(terrain: Terrain, eye: tuple[float, float, float], reach_m: float) -> Panorama:
@@ -158,6 +180,11 @@ def panorama(terrain: Terrain, eye: tuple[float, float, float], reach_m: float) 
         np.flatnonzero(counts > 1),
         np.concatenate([p[3] for p in parts]),
     )
+
+
+def remembered(most: int = 120) -> Callable[[Terrain, tuple[float, float, float], float], Panorama]:
+    """`panorama` with the last `most` kept: turning a unit, or trying another there, casts no ray."""
+    return lru_cache(maxsize=most)(panorama)
 
 
 def eye_over(ground: Ground, x: float, y: float, height_m: float) -> tuple[float, float, float]:

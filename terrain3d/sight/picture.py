@@ -19,7 +19,7 @@ from terrain3d.units import Floats
 _STEEPEST = 1e4
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Picture:
     """Directions by rows of elevation and columns of azimuth, as given.
 
@@ -32,6 +32,8 @@ class Picture:
         Slant metres to the first ground or solid; inf for none within reach.
     what : (m, n) uint8
         Codes of `sight.hits.Hit`.
+    solid : (m, n) int64
+        Which solid is hit, an index of `Solids.names`; -1 for none.
     through : (m, n) float
         Share of sight that foliage lets through, up to what is hit or to the end of the reach.
     """
@@ -40,6 +42,7 @@ class Picture:
     elevation_deg: Floats
     distance: Floats
     what: NDArray[np.uint8]
+    solid: NDArray[np.int64]
     through: Floats
 
 
@@ -92,7 +95,9 @@ def picture(
         far = np.minimum(distance, reach_m) * level
         slopes = np.clip(np.tan(e), -_STEEPEST, _STEEPEST)
         _dim(*_leaves(terrain), *map(float, eye), np.sin(a), np.cos(a), slopes, far, through)
-    return Picture(azimuths, elevations, distance, hits.what.reshape(shape), through)
+    return Picture(
+        azimuths, elevations, distance, hits.what.reshape(shape), hits.solid.reshape(shape), through
+    )
 
 
 def light_along(

@@ -73,7 +73,7 @@ def error_sizes_of(setting: DoubtSetting, terrain: Terrain) -> ErrorSizes:
     >>> from terrain3d.terrain import Foliage, Solids
     >>> ground = Ground(0.0, 0.0, 1.0, np.zeros((2, 2)))
     >>> flat = Terrain(site_frame(None, 0, 0), ground, Solids.none(), Foliage.none(), (), ())
-    >>> spread_of(DoubtSetting(), flat).source
+    >>> error_sizes_of(DoubtSetting(), flat).source
     'assumed as for quality level 2, for the ground is drawn and nothing states its error'
     """
     rmse, source = setting.ground, "as the site file says"

@@ -14,13 +14,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain3d.cover.areas import cells_within, protected_weight
-from terrain3d.cover.fill import verdict_codes
-from terrain3d.cover.heads import HeadTable, head_table
-from terrain3d.cover.option import OptionResult, verdict_map
+from terrain3d.cover.option import OptionResult
+from terrain3d.cover.sighted import sighted
 from terrain3d.cover.verdict import Verdict, combined
 from terrain3d.detector.pose import Detector
 from terrain3d.ranking.compare import ranked
-from terrain3d.sight.panorama import eye_over, panorama
+from terrain3d.sight.panorama import eye_over
 from terrain3d.terrain import Ground, Terrain
 from terrain3d.uncertainty.error_field import ErrorSizes, FieldLaw, draw_field, field_law
 from terrain3d.uncertainty.moved_site import finely, looked_at, moved
@@ -109,7 +108,6 @@ class _Plan:
     rows: slice
     columns: slice
     options: tuple[OptionResult, ...]
-    tables: tuple[tuple[HeadTable, ...], ...]
     law: FieldLaw
     error_sizes: ErrorSizes
     figure_height_m: float
@@ -193,7 +191,6 @@ def _planned(
         rows,
         columns,
         options,
-        tuple(tuple(head_table(unit.type, unit.pan_deg) for unit in option.detectors) for option in options),
         field_law(part.ground, error_sizes.ground_m, error_sizes.correlation_m),
         error_sizes,
         figure_height_m,
@@ -236,19 +233,14 @@ def _held_in_draw(plan: _Plan, seeds: list[np.random.SeedSequence]) -> list[Mask
     site = moved(plan.part, draw_field(plan.law, np.random.default_rng(ground_seed)))
     own_seeds = iter(unit_seeds)
     maps = []
-    for option, tables in zip(plan.options, plan.tables, strict=True):
+    for option in plan.options:
         codes = []
-        for unit, table in zip(option.detectors, tables, strict=True):
+        for unit in option.detectors:
             actual = fixed_by_hand(
                 site.ground, unit, plan.error_sizes, np.random.default_rng(next(own_seeds))
             )
             ahead = replace(site, ground=looked_at(site.ground, actual))
-            seen = panorama(ahead, actual.eye, actual.type.max_range)
-            verdicts = verdict_codes(
-                seen, table, actual.bearing_deg, actual.tilt_deg, actual.roll_deg, actual.range_m,
-                plan.figure_height_m, actual.fill_needed,
-            )  # fmt: skip
-            codes.append(verdict_map(site.ground, seen, verdicts))
+            codes.append(sighted(ahead, actual).verdicts(site.ground, plan.figure_height_m))
         maps.append(combined(codes, option.combine) == Verdict.BOTH)
     return maps
 

@@ -36,7 +36,7 @@ def held_words(option: OptionUncertainty) -> str:
     --------
     >>> import numpy as np
     >>> shares = np.linspace(0.3, 0.5, 101)
-    >>> held_words(OptionDoubt("pole", np.zeros((1, 1), np.float32), 100 * shares, shares, 1.0))
+    >>> held_words(OptionUncertainty("pole", np.zeros((1, 1), np.float32), 100 * shares, shares, 1.0))
     'It holds 40% of the protected ground in the middle draw and 31% or less in the worst twentieth.'
     """
     what = "of ground" if option.held_share is None else "of the protected ground"
@@ -71,7 +71,7 @@ def error_size_words(error_sizes: ErrorSizes) -> tuple[str, str]:
 
     Examples
     --------
-    >>> spread_words(Spread(0.1, 10.0, 0.02, 2.5, 1.0))[1]
+    >>> error_size_words(ErrorSizes(0.1, 10.0, 0.02, 2.5, 1.0))[1]
     'units in height by 0.02 m, in bearing by 2.5°, in tilt and roll by 1°'
     """
     return (

@@ -10,14 +10,11 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from terrain3d.cover.fill import verdict_codes
-from terrain3d.cover.heads import HeadTable, head_table
 from terrain3d.cover.option import OptionResult
+from terrain3d.cover.sighted import SightedUnit, sighted
 from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.pose import Detector
-from terrain3d.sight.panorama import Panorama, panorama
 from terrain3d.terrain import Terrain
 from terrain3d.uncertainty.monte_carlo import LOWEST_M, MOST_TILT_DEG, protected_count
 from terrain3d.units import Floats
@@ -71,7 +68,7 @@ LIMITS = {setting: walk.limit for setting, walk in _WALKS.items()}
 class _Held:
     """The cells that a unit holds as it is set, seen from its place, and the weight of each."""
 
-    seen: Panorama
+    cells: SightedUnit
     weight: Floats
 
 
@@ -127,38 +124,32 @@ def option_tolerances(
     """
     ground = terrain.ground
     counts = protected_count(terrain) if terrain.protect else np.ones(ground.z.shape)
-    views = [panorama(terrain, unit.eye, unit.type.max_range) for unit in option.detectors]
-    tables = [head_table(unit.type, unit.pan_deg) for unit in option.detectors]
     held = []
-    for unit, seen, table in zip(option.detectors, views, tables, strict=True):
+    for one in option.units:
         own = np.zeros(ground.z.size, bool)
-        own[seen.cells] = _codes(seen, table, unit, figure_height_m) == Verdict.BOTH
+        own[one.seen.cells] = one.codes(figure_height_m) == Verdict.BOTH
         held.append(own)
     by_many = np.sum(held, axis=0)
     whole_held = by_many == len(held) if option.combine == "all" else by_many > 0
     whole = float(counts.ravel()[whole_held].sum())
     results = []
-    for unit, seen, table in zip(option.detectors, views, tables, strict=True):
+    for one in option.units:
         # Only ground that depends on this unit can be lost by it.
         alone = whole_held if option.combine == "all" else by_many == 1
-        weight = np.where(alone, counts.ravel(), 0.0)[seen.cells]
+        weight = np.where(alone, counts.ravel(), 0.0)[one.seen.cells]
         slacks: tuple[Slack, ...] = ()
         if whole > 0:
             slacks = (
-                height_tolerance(terrain, seen, table, unit, figure_height_m, weight, whole),
-                *aim_tolerance(
-                    seen, table, unit, figure_height_m, weight, whole, ("bearing", "tilt", "roll")
-                ),
-                range_tolerance(seen, table, unit, figure_height_m, weight, whole),
+                height_tolerance(terrain, one, figure_height_m, weight, whole),
+                *aim_tolerance(one, figure_height_m, weight, whole, ("bearing", "tilt", "roll")),
+                range_tolerance(one, figure_height_m, weight, whole),
             )
-        results.append(UnitTolerance(unit.name, whole * ground.cell_m**2, slacks))
+        results.append(UnitTolerance(one.unit.name, whole * ground.cell_m**2, slacks))
     return tuple(results)
 
 
 def aim_tolerance(
-    seen: Panorama,
-    table: HeadTable,
-    unit: Detector,
+    one: SightedUnit,
     figure_height_m: float,
     weight: Floats,
     whole: float | None = None,
@@ -168,10 +159,7 @@ def aim_tolerance(
 
     Parameters
     ----------
-    seen : Panorama
-        From the unit's mount and height.
-    table : HeadTable
-    unit : Detector
+    one : SightedUnit
         As it is set.
     figure_height_m : float
         Height of the figure.
@@ -193,54 +181,44 @@ def aim_tolerance(
     On level ground a unit of 90 degrees loses a twentieth of its fan when it is turned by 4.5 degrees:
 
     >>> from pathlib import Path
+    >>> from terrain3d.cover.sighted import sighted
     >>> from terrain3d.detector.types import load_type
-    >>> from terrain3d.frame import site_frame
-    >>> from terrain3d.terrain import Foliage, Ground, Solids
-    >>> ground = Ground(-15.0, -15.0, 0.25, np.zeros((121, 121)))
-    >>> flat = Terrain(site_frame(None, 0, 0), ground, Solids.none(), Foliage.none(), (), ())
-    >>> detector_type = load_type("one-head-90", Path())
-    >>> unit = Detector("D1", detector_type, "pole", 0.0, 0.0, 0.0, 1.0, 20.0)
-    >>> seen = panorama(flat, unit.eye, 12.0)
-    >>> bearing, tilt = aim_tolerance(seen, head_table(detector_type), unit, 1.7, np.ones(len(seen.cells)))
+    >>> from terrain3d.terrain import terrain_from_heights
+    >>> flat = terrain_from_heights(np.zeros((121, 121)), 0.25)
+    >>> unit = Detector("D1", load_type("one-head-90", Path()), "pole", 0.0, 0.0, 0.0, 1.0, 20.0)
+    >>> seen = sighted(flat, unit)
+    >>> bearing, tilt = aim_tolerance(seen, 1.7, np.ones(len(seen.seen.cells)))
     >>> round(bearing.less), round(bearing.more), bearing.more_open
     (4, 4, False)
     """
-    held = _held(seen, table, unit, figure_height_m, weight)
+    held = _held(one, figure_height_m, weight)
     allowed = LOSS * (float(held.weight.sum()) if whole is None else whole)
     if not allowed > 0:
         return ()
     return tuple(
-        _slack(setting, unit, lambda moved: _lost(held, table, moved, figure_height_m) > allowed)
+        _slack(setting, one.unit, lambda moved: _lost(held, moved, figure_height_m) > allowed)
         for setting in settings
     )
 
 
 def height_tolerance(
-    terrain: Terrain,
-    seen: Panorama,
-    table: HeadTable,
-    unit: Detector,
-    figure_height_m: float,
-    weight: Floats,
-    whole: float,
+    terrain: Terrain, one: SightedUnit, figure_height_m: float, weight: Floats, whole: float
 ) -> Slack:
-    """How far a unit's height may be off; `seen` and `weight` as for `aim_tolerance`."""
-    held = (_codes(seen, table, unit, figure_height_m) == Verdict.BOTH) & (weight > 0)
+    """How far a unit's height may be off; `weight` and `whole` as for `aim_tolerance`."""
+    held = (one.codes(figure_height_m) == Verdict.BOTH) & (weight > 0)
 
     def too_much(moved: Detector) -> bool:
         # The cells in reach, and their order, do not depend on the height of the eye.
-        view = panorama(terrain, moved.eye, seen.reach_m)
-        lost = held & (_codes(view, table, moved, figure_height_m) != Verdict.BOTH)
+        again = sighted(terrain, moved, one.seen.reach_m)
+        lost = held & (again.codes(figure_height_m) != Verdict.BOTH)
         return float(weight[lost].sum()) > LOSS * whole
 
-    return _slack("height", unit, too_much)
+    return _slack("height", one.unit, too_much)
 
 
-def range_tolerance(
-    seen: Panorama, table: HeadTable, unit: Detector, figure_height_m: float, weight: Floats, whole: float
-) -> Slack:
+def range_tolerance(one: SightedUnit, figure_height_m: float, weight: Floats, whole: float) -> Slack:
     """By how many metres the range setting may be off, in the settings of the type."""
-    held = _held(seen, table, unit, figure_height_m, weight)
+    held, unit = _held(one, figure_height_m, weight), one.unit
     offered = sorted(unit.type.range_settings)
     shorter = [r for r in reversed(offered) if r < unit.range_m]
     longer = [r for r in offered if r > unit.range_m]
@@ -248,7 +226,7 @@ def range_tolerance(
     for settings in (shorter, longer):
         reached, is_open = unit.range_m, True
         for range_m in settings:
-            if _lost(held, table, replace(unit, range_m=range_m), figure_height_m) > LOSS * whole:
+            if _lost(held, replace(unit, range_m=range_m), figure_height_m) > LOSS * whole:
                 is_open = False
                 break
             reached = range_m
@@ -279,52 +257,12 @@ def _first_crossing(too_much: Callable[[float], bool], limit: float, walk: _Walk
     return safe, True
 
 
-def _held(seen: Panorama, table: HeadTable, unit: Detector, figure_height_m: float, weight: Floats) -> _Held:
-    keep = (weight > 0) & (_codes(seen, table, unit, figure_height_m) == Verdict.BOTH)
-    return _Held(thinned(seen, keep), weight[keep])
+def _held(one: SightedUnit, figure_height_m: float, weight: Floats) -> _Held:
+    keep = (weight > 0) & (one.codes(figure_height_m) == Verdict.BOTH)
+    return _Held(one.among(keep), weight[keep])
 
 
-def _lost(held: _Held, table: HeadTable, moved: Detector, figure_height_m: float) -> float:
+def _lost(held: _Held, moved: Detector, figure_height_m: float) -> float:
     """Weight of held ground that is lost when the unit is set otherwise, from its place."""
-    return float(held.weight[_codes(held.seen, table, moved, figure_height_m) != Verdict.BOTH].sum())
-
-
-def thinned(seen: Panorama, keep: NDArray[np.bool_]) -> Panorama:
-    """A panorama of some of its cells, in the same order.
-
-    Parameters
-    ----------
-    seen : Panorama
-    keep : (n,) bool
-    """
-    n_pieces = np.diff(seen.piece_start)
-    counts = n_pieces[keep]
-    return Panorama(
-        seen.eye,
-        seen.reach_m,
-        seen.cells[keep],
-        np.concatenate([[0], np.cumsum(keep)])[seen.bin_start],
-        seen.east[keep],
-        seen.north[keep],
-        seen.distance[keep],
-        seen.foot[keep],
-        seen.lowest[keep],
-        np.concatenate([[0], np.cumsum(counts)]),
-        seen.pieces[np.repeat(keep, n_pieces)],
-        np.ascontiguousarray(seen.main[:, keep]),
-        np.flatnonzero(counts > 1),
-        seen.across_unknown[keep],
-    )
-
-
-def _codes(seen: Panorama, table: HeadTable, unit: Detector, figure_height_m: float) -> NDArray[np.uint8]:
-    return verdict_codes(
-        seen,
-        table,
-        unit.bearing_deg,
-        unit.tilt_deg,
-        unit.roll_deg,
-        unit.range_m,
-        figure_height_m,
-        unit.fill_needed,
-    )
+    codes = held.cells.set_to(moved).codes(figure_height_m)
+    return float(held.weight[codes != Verdict.BOTH].sum())

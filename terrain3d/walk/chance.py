@@ -15,13 +15,13 @@ from numpy.typing import ArrayLike
 from scipy.ndimage import maximum_filter
 from scipy.special import gammainc, gammaincinv
 
+from terrain3d.cover.option import OptionResult
+from terrain3d.cover.sighted import SightedUnit
 from terrain3d.detector.figures import Figure
-from terrain3d.detector.pose import Detector
-from terrain3d.sight.panorama import Panorama
-from terrain3d.terrain import Terrain
+from terrain3d.terrain import Ground
 from terrain3d.units import Floats
 from terrain3d.walk.bodies import body_of
-from terrain3d.walk.zones import broken_layers, zoned_layers
+from terrain3d.walk.zones import zoned_layers
 
 
 class PulseField(NamedTuple):
@@ -51,22 +51,13 @@ class PulseField(NamedTuple):
     fewest: bool
 
 
-def pulse_field(
-    terrain: Terrain,
-    units: tuple[Detector, ...],
-    views: tuple[Panorama, ...],
-    combine: str,
-    figure: Figure,
-) -> PulseField:
+def pulse_field(ground: Ground, option: OptionResult, figure: Figure) -> PulseField:
     """Where and about which units a figure's walk brings pulses.
 
     Parameters
     ----------
-    terrain : Terrain
-    units : tuple of Detector
-    views : tuple of Panorama
-        What each unit sees, in the same order, to its maximum range at least.
-    combine : {"any", "all"}
+    ground : Ground
+    option : OptionResult
     figure : Figure
 
     Notes
@@ -74,18 +65,18 @@ def pulse_field(
     Pulses of different units or heads are never added up, since each counts its own: under `any` the unit
     with the most stands for all, under `all` the one with the fewest.
     """
-    ground, body = terrain.ground, body_of(figure)
-    density = np.zeros((len(units), ground.z.size))
-    for row, unit, seen in zip(density, units, views, strict=True):
-        row[seen.cells] = edge_density(unit, seen, figure)
-    places = np.array([[unit.x - ground.x0, unit.y - ground.y0] for unit in units]).reshape(-1, 2)
+    body = body_of(figure)
+    density = np.zeros((len(option.units), ground.z.size))
+    for row, sighted in zip(density, option.units, strict=True):
+        row[sighted.seen.cells] = edge_density(sighted, figure)
+    places = np.array([[unit.x - ground.x0, unit.y - ground.y0] for unit in option.detectors]).reshape(-1, 2)
     return PulseField(
-        density.reshape(len(units), *ground.z.shape),
+        density.reshape(len(option.units), *ground.z.shape),
         places,
         ground.cell_m,
         body.breadth_m,
         body.length_m,
-        combine == "all",
+        option.combine == "all",
     )
 
 
@@ -143,14 +134,15 @@ def metre_pulses(field: PulseField, i: int, j: int, x: float, y: float, east: fl
     return pulses
 
 
-def edge_density(unit: Detector, seen: Panorama, figure: Figure) -> Floats:
+def edge_density(sighted: SightedUnit, figure: Figure) -> Floats:
     """Zone edges to the radian on each cell of a panorama, where a unit's alarm rule is met; else 0.
 
     Of the layers that must all be broken the one with the fewest zones counts, of several heads the best.
     """
+    unit = sighted.unit
     layers = zoned_layers(unit)
-    broken = broken_layers(seen, unit, figure.height_m)
-    density = np.zeros(len(seen.cells))
+    broken = sighted.broken(figure.height_m)
+    density = np.zeros(len(sighted.seen.cells))
     for h in range(len(unit.type.head)):
         rows = [k for k, layer in enumerate(layers) if layer.head == h]
         per_layer = [broken[k] * layers[k].zones / np.radians(layers[k].axes.arc_deg) for k in rows]
@@ -159,10 +151,10 @@ def edge_density(unit: Detector, seen: Panorama, figure: Figure) -> Floats:
     return density
 
 
-def option_pulses_needed(units: tuple[Detector, ...], combine: str) -> int:
+def option_pulses_needed(option: OptionResult) -> int:
     """Pulses that an option's alarm takes: of the quickest unit under `any`, of the slowest under `all`."""
-    needed = [unit.pulses_needed for unit in units]
-    return max(needed) if combine == "all" else min(needed)
+    needed = [unit.pulses_needed for unit in option.detectors]
+    return max(needed) if option.combine == "all" else min(needed)
 
 
 def chance_of(pulses: ArrayLike, needed: int) -> Floats:

@@ -11,13 +11,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from terrain3d.cover.sighted import sighted_over
 from terrain3d.detector.pose import Detector
-from terrain3d.sight.points import look_at
 from terrain3d.terrain import Terrain
 from terrain3d.units import Floats
 from terrain3d.walk.bodies import Body, seen_width_m
 from terrain3d.walk.track import Track
-from terrain3d.walk.zones import ZonedLayer, broken_layers, heads_hold, layer_azimuth_deg, zoned_layers
+from terrain3d.walk.zones import ZonedLayer, heads_hold, layer_azimuth_deg, zoned_layers
 
 #: Halvings of a step in search of a crossing: 0.05 m to under a nanometre.
 _HALVINGS = 26
@@ -65,8 +65,8 @@ def pulses_of(terrain: Terrain, unit: Detector, figure_height_m: float, body: Bo
     crossed = zone_crossings(unit, body, way)
     if not len(crossed.along_m):
         return crossed
-    seen = look_at(terrain, unit.eye, crossed.side_x, crossed.side_y)
-    broken = broken_layers(seen, unit, figure_height_m)
+    sighted = sighted_over(terrain, unit, crossed.side_x, crossed.side_y)
+    seen, broken = sighted.seen, sighted.broken(figure_height_m)
     holds = heads_hold(unit, broken)
     owner = np.array([layer.head for layer in zoned_layers(unit)])
     own = crossed.layer[seen.cells]

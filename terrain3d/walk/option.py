@@ -2,8 +2,8 @@
 
 from dataclasses import dataclass
 
+from terrain3d.cover.option import OptionResult
 from terrain3d.detector.figures import Figure, find_figure
-from terrain3d.detector.pose import Detector
 from terrain3d.terrain import Terrain
 from terrain3d.walk.fans import Fan, fan_across, fan_to
 from terrain3d.walk.indoor_tests import IndoorTestFan, IndoorTests, indoor_test_fans
@@ -25,9 +25,7 @@ class OptionWalks:
 
 def option_walks(
     terrain: Terrain,
-    name: str,
-    units: tuple[Detector, ...],
-    combine: str,
+    option: OptionResult,
     figure: Figure,
     own: tuple[Figure, ...] = (),
     grade: int | None = None,
@@ -39,10 +37,7 @@ def option_walks(
     ----------
     terrain : Terrain
         With its `walks`; there may be none.
-    name : str
-        Of the option.
-    units : tuple of Detector
-    combine : {"any", "all"}
+    option : OptionResult
     figure : Figure
         The site's: walks the fans, and every path that names nobody else.
     own : tuple of Figure
@@ -57,9 +52,14 @@ def option_walks(
     InputError
         When a walk names a figure that nobody knows.
     """
+    units = option.detectors
     walks = tuple(
         try_walk(
-            terrain, units, combine, walk, figure if walk.figure is None else find_figure(walk.figure, own)
+            terrain,
+            units,
+            option.combine,
+            walk,
+            figure if walk.figure is None else find_figure(walk.figure, own),
         )
         for walk in terrain.walks
     )
@@ -69,4 +69,4 @@ def option_walks(
         indoor_tests = tuple(
             fan for unit in units for fan in indoor_test_fans(terrain, unit, grade, tests, own)
         )
-    return OptionWalks(name, walks, fans, indoor_tests)
+    return OptionWalks(option.name, walks, fans, indoor_tests)

@@ -5,12 +5,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from terrain3d.cover.fill import verdict_codes
-from terrain3d.cover.heads import head_table
+from terrain3d.cover.sighted import sighted_over
 from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict, combined
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector
-from terrain3d.sight.points import look_at
 from terrain3d.terrain import Terrain, Walk
 from terrain3d.units import Floats
 from terrain3d.walk.alarm import alarm_times, first_alarm
@@ -180,12 +178,9 @@ def _strip(
     known = np.isfinite(terrain.ground.height_at(x, y))
     maps = []
     for unit in units:
-        seen = look_at(terrain, unit.eye, x, y)
+        sighted = sighted_over(terrain, unit, x, y)
         codes = np.where(known, np.uint8(Verdict.OUTSIDE), np.uint8(UNKNOWN))
-        codes[seen.cells] = verdict_codes(
-            seen, head_table(unit.type, unit.pan_deg), unit.bearing_deg, unit.tilt_deg, unit.roll_deg,
-            unit.range_m, figure_height_m, unit.fill_needed,
-        )  # fmt: skip
+        codes[sighted.seen.cells] = sighted.codes(figure_height_m)
         maps.append(codes)
     return combined(maps, combine), length / n
 

@@ -22,13 +22,9 @@ from scipy.ndimage import distance_transform_edt
 from scipy.sparse import csr_array
 
 from terrain3d.cover.areas import cells_within
-from terrain3d.cover.fill import verdict_codes
-from terrain3d.cover.heads import head_table
-from terrain3d.cover.option import verdict_map
-from terrain3d.cover.verdict import Codes, Verdict, combined
+from terrain3d.cover.option import OptionResult, option_verdicts
+from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.figures import Figure
-from terrain3d.detector.pose import Detector
-from terrain3d.sight.panorama import Panorama
 from terrain3d.terrain import Approach, Area, Terrain, Walk
 from terrain3d.units import Floats
 from terrain3d.walk.bodies import body_of
@@ -104,22 +100,14 @@ class OpenRoutes:
 
 
 def open_routes(
-    terrain: Terrain,
-    units: tuple[Detector, ...],
-    views: tuple[Panorama, ...],
-    combine: str,
-    figure: Figure,
-    steepest_percent: float = 100.0,
+    terrain: Terrain, option: OptionResult, figure: Figure, steepest_percent: float = 100.0
 ) -> tuple[OpenRoutes, ...]:
     """The ways to each protected area, from the drawn approaches or else the edge of the known ground.
 
     Parameters
     ----------
     terrain : Terrain
-    units : tuple of Detector
-    views : tuple of Panorama
-        What each unit sees, in the same order, to its maximum range.
-    combine : {"any", "all"}
+    option : OptionResult
     figure : Figure
         Who walks.
     steepest_percent : float
@@ -130,27 +118,27 @@ def open_routes(
     One unit looks north over level ground; a yard lies at its back, so the south is open.
 
     >>> from pathlib import Path as File
+    >>> from terrain3d.cover.option import judge_option
+    >>> from terrain3d.cover.sighted import sighted
+    >>> from terrain3d.detector.pose import Detector
     >>> from terrain3d.detector.types import load_type
-    >>> from terrain3d.frame import site_frame
-    >>> from terrain3d.sight.panorama import panorama
-    >>> from terrain3d.terrain import Foliage, Ground, Solids
-    >>> ground = Ground(-15.0, -15.0, 0.5, np.zeros((61, 61)))
+    >>> from terrain3d.terrain import terrain_from_heights
     >>> yard = Area("yard", np.array([[-2.0, -4.0], [2.0, -4.0], [2.0, -1.0], [-2.0, -1.0]]))
-    >>> flat = Terrain(site_frame(None, 0, 0), ground, Solids.none(), Foliage.none(), (), (yard,))
+    >>> flat = terrain_from_heights(np.zeros((61, 61)), 0.5, protect=(yard,))
     >>> unit = Detector("D1", load_type("one-head-90", File()), "pole", 0, 0, 0, 1.0, 0.0)
-    >>> view = panorama(flat, unit.eye, 12.0)
-    >>> (routes,) = open_routes(flat, (unit,), (view,), "any", Figure("person", 1.7, "invented"))
+    >>> option = judge_option(flat, "pole", (sighted(flat, unit),), "any", 1.7)
+    >>> (routes,) = open_routes(flat, option, Figure("person", 1.7, "invented"))
     >>> routes.least.chance, routes.least.length_m, routes.clear.berth_m > 1
     (0.0, 11.0, True)
     """
     walked = _walked(terrain, figure, steepest_percent)
-    held = held_ground(terrain, units, views, combine, figure) == Verdict.BOTH
+    held = option_verdicts(terrain.ground, option, figure.height_m) == Verdict.BOTH
     room, hit = room_to_held(held, terrain.ground.cell_m, figure)
     ways, starts = walked.ways, walked.starts
-    field = touched(pulse_field(terrain, units, views, combine, figure))
+    field = touched(pulse_field(terrain.ground, option, figure))
     clear = explored(np.where(ways & ~hit, 0.0, np.inf), ~hit, terrain.ground.cell_m, starts)
     likely = network(field, ways, walked.lengths, starts)
-    site = _Searched(terrain, units, combine, figure, ways, starts, room, hit, likely, clear)
+    site = _Searched(terrain, option, figure, ways, starts, room, hit, likely, clear)
     return tuple(_to_area(site, area) for area in terrain.protect)
 
 
@@ -169,24 +157,6 @@ def _walked(terrain: Terrain, figure: Figure, steepest_percent: float) -> _Walke
     ways = open_ways(terrain, figure, steepest_percent, step_bearings(DIRECTIONS))
     ways.flags.writeable = False
     return _Walked(ways, open_steps(ways, terrain.ground.cell_m), _starts(terrain))
-
-
-def held_ground(
-    terrain: Terrain,
-    units: tuple[Detector, ...],
-    views: tuple[Panorama, ...],
-    combine: str,
-    figure: Figure,
-) -> Codes:
-    """(ny, nx) verdicts of an option for a figure that may be another than the site's."""
-    maps = []
-    for unit, seen in zip(units, views, strict=True):
-        codes = verdict_codes(
-            seen, head_table(unit.type, unit.pan_deg), unit.bearing_deg, unit.tilt_deg, unit.roll_deg,
-            unit.range_m, figure.height_m, unit.fill_needed,
-        )  # fmt: skip
-        maps.append(verdict_map(terrain.ground, seen, codes))
-    return combined(maps, combine)
 
 
 def room_to_held(held: Mask, cell_m: float, figure: Figure) -> tuple[Floats, Mask]:
@@ -223,8 +193,7 @@ class _Searched:
     """What the routes to all areas start from."""
 
     terrain: Terrain
-    units: tuple[Detector, ...]
-    combine: str
+    option: OptionResult
     figure: Figure
     ways: Mask
     starts: Mask
@@ -265,7 +234,7 @@ def _to_area(site: _Searched, area: Area) -> OpenRoutes:
 
 
 def _least_ways(site: _Searched, goals: Mask) -> LeastWays | None:
-    needed = option_pulses_needed(site.units, site.combine)
+    needed = option_pulses_needed(site.option)
 
     def alike(pulses: float) -> float:
         return pulses_of_chance(float(chance_of(pulses, needed)) + ALIKE, needed)
@@ -287,7 +256,7 @@ def _ways_in(site: _Searched, area: Area, found: LeastWays) -> tuple[WayIn, WayI
 def _way_in(site: _Searched, area: Area, way: Way) -> WayIn:
     line = site.local(np.asarray(way.corners * site.terrain.ground.cell_m, float))
     along, pulses = pulses_along(site.likely.lines.field, way.corners)
-    chance = chance_of(pulses, option_pulses_needed(site.units, site.combine))
+    chance = chance_of(pulses, option_pulses_needed(site.option))
     walk = Walk(f"to {area.name}", line if len(line) > 1 else np.repeat(line, 2, axis=0), SPEED_MPS)
     return WayIn(
         start_words(site.terrain.approaches, area, line[0]),
@@ -298,7 +267,7 @@ def _way_in(site: _Searched, area: Area, way: Way) -> WayIn:
         float(chance[-1]),
         along,
         chance,
-        try_walk(site.terrain, site.units, site.combine, walk, site.figure),
+        try_walk(site.terrain, site.option.detectors, site.option.combine, walk, site.figure),
     )
 
 

@@ -7,15 +7,14 @@ places would shift. Side by side, every direction that a layer holds belongs to 
 the verdict map calls held is held here too. (Choice of this project; no source.)
 """
 
-from dataclasses import dataclass, replace
+import math
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from terrain3d.cover.heads import head_table
-from terrain3d.cover.layer_outcomes import BROKEN, layer_outcomes
+from terrain3d.cover.band import azimuths_over
 from terrain3d.detector.pose import Detector, PosedHead, posed_heads
-from terrain3d.sight.panorama import Panorama
 from terrain3d.units import Floats
 
 
@@ -86,50 +85,13 @@ def layer_azimuth_deg(layer: ZonedLayer, east: ArrayLike, north: ArrayLike) -> F
     (n,) float
         Degrees, positive to the right, in (-180, 180].
     """
-    e, n = np.asarray(east, float), np.asarray(north, float)
-    right, forward, up = layer.axes.right, layer.axes.forward, layer.axes.up
-    sine = np.sin(np.radians(layer.elevation_deg))
-    lean = e * up[0] + n * up[1]
-    room = up[2] ** 2 - sine**2
-    rise = (sine * np.sqrt(lean**2 + room) - lean * up[2]) / room
-    side = e * right[0] + n * right[1] + rise * right[2]
-    ahead = e * forward[0] + n * forward[1] + rise * forward[2]
-    return np.asarray(np.degrees(np.arctan2(side, ahead)))
-
-
-def broken_layers(seen: Panorama, unit: Detector, figure_height_m: float) -> NDArray[np.bool_]:
-    """Which layers a figure breaks on each cell of a panorama, head by head.
-
-    Parameters
-    ----------
-    seen : Panorama
-        From the unit's eye.
-    unit : Detector
-    figure_height_m : float
-        Height of the figure, metres.
-
-    Returns
-    -------
-    (l, n) bool
-        Rows as `zoned_layers`, columns as `seen.cells`.
-    """
-    table = head_table(unit.type, unit.pan_deg)
-    rows = []
-    for h, head in enumerate(unit.type.head):
-        one = slice(h, h + 1)
-        # A panorama is judged by the better of several heads; here each head answers for itself.
-        alone = replace(
-            table,
-            pan_deg=table.pan_deg[one],
-            half_arc_deg=table.half_arc_deg[one],
-            elevation_deg=table.elevation_deg[one],
-            half_thickness_deg=table.half_thickness_deg[one],
-            upper=table.upper[one],
-            name=table.name[one],
-        )
-        outcomes = layer_outcomes(seen, alone, unit, figure_height_m)
-        rows += [outcomes[table.name[h, k]] == BROKEN for k in range(len(head.layer))]
-    return np.array(rows)
+    e, n = np.broadcast_arrays(np.asarray(east, float), np.asarray(north, float))
+    azimuths = np.empty(e.shape)
+    axes = np.array([layer.axes.right, layer.axes.forward, layer.axes.up])
+    azimuths_over(
+        e.ravel(), n.ravel(), axes, math.sin(math.radians(layer.elevation_deg)), azimuths.reshape(-1)
+    )
+    return azimuths
 
 
 def heads_hold(unit: Detector, broken: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -138,7 +100,7 @@ def heads_hold(unit: Detector, broken: NDArray[np.bool_]) -> NDArray[np.bool_]:
     Parameters
     ----------
     broken : (l, n) bool
-        As `broken_layers` gives it.
+        As `SightedUnit.broken` gives it.
 
     Returns
     -------

@@ -16,9 +16,7 @@ from terrain3d.conditions.heat import (
     held_by_temperature,
     reference_contrast,
 )
-from terrain3d.cover.option import judge_option
 from terrain3d.detector.types import load_type
-from terrain3d.sight.panorama import panorama
 from terrain3d.site import HeatSetting
 from terrain3d.terrain import Area
 
@@ -37,9 +35,8 @@ def judged(heat=None, combine="any", rise=0.0, **setting):
         )
         for n in range(several)
     )
-    views = tuple(panorama(site, unit.eye, unit.type.max_range) for unit in units)
-    plain = judge_option(site, "one", units, views, combine, FIGURE_M)
-    return plain, held_by_temperature(site, units, views, combine, FIGURE_M, heat or HeatSetting())
+    plain = shapes.judged(site, *units, combine=combine, figure_height_m=FIGURE_M)
+    return plain, held_by_temperature(site, plain, FIGURE_M, heat or HeatSetting())
 
 
 @given(
@@ -177,9 +174,7 @@ def test_without_protected_ground_there_is_no_share():
     """No protected ground, no share; the held ground is told all the same."""
     site = shapes.terrain(shapes.plane(0.0))
     unit = shapes.unit(load_type("one-head-90", Path()))
-    warm = held_by_temperature(
-        site, (unit,), (panorama(site, unit.eye, 12.0),), "any", FIGURE_M, HeatSetting()
-    )
+    warm = held_by_temperature(site, shapes.judged(site, unit), FIGURE_M, HeatSetting())
     assert warm.curve.protected_share is None
     assert warm.curve.held_m2.max() > 0
     assert len(warm.curve.grounds_c) == 401

@@ -4,27 +4,19 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from shapes import box, plane, terrain, unit
+from shapes import box, judged, plane, terrain, unit
 
 from terrain3d.cover.areas import cells_within, verdict_areas
-from terrain3d.cover.causes import CAUSE_WORDS, cause_areas, combined_outcomes, layer_outcome_maps
-from terrain3d.cover.heads import head_table
+from terrain3d.cover.causes import CAUSE_WORDS, cause_areas, combined_outcomes
 from terrain3d.cover.layer_outcomes import BROKEN
-from terrain3d.cover.option import judge_option
+from terrain3d.cover.sighted import sighted
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.pose import Detector
 from terrain3d.detector.types import load_type
-from terrain3d.sight.panorama import panorama
 from terrain3d.terrain import Area
 
 ONE = load_type("one-head-90", Path())
 TWO = load_type("two-head-180", Path())
-
-
-def judged(site, *units: Detector, combine="any"):
-    """An option of these units, each seen from its own eye."""
-    views = tuple(panorama(site, u.eye, 12.0) for u in units)
-    return judge_option(site, "option", units, views, combine, 1.7)
 
 
 def test_verdicts_add_up_to_the_known_ground():
@@ -39,8 +31,7 @@ def test_verdicts_add_up_to_the_known_ground():
 def test_each_layer_is_broken_or_has_one_cause():
     """For each layer the causes and the broken ground make up all known ground."""
     on = plane(0.1, 30)
-    seen = panorama(terrain(on), (0.0, 0.0, 1.0), 12.0)
-    for name, outcomes in layer_outcome_maps(on, seen, head_table(ONE), unit(ONE), 1.7).items():
+    for name, outcomes in sighted(terrain(on), unit(ONE)).outcome_maps(on, 1.7).items():
         areas = cause_areas({name: outcomes}, on.cell_m**2)[name]
         broken = (outcomes == BROKEN).sum() * on.cell_m**2
         assert broken + sum(areas.values()) == pytest.approx(on.known.sum() * on.cell_m**2)
@@ -50,8 +41,7 @@ def test_each_layer_is_broken_or_has_one_cause():
 def test_ground_out_of_reach_is_beyond_range_or_outside_arc():
     """Past the panorama the cause is told by bearing alone."""
     on = plane(0.0)
-    seen = panorama(terrain(on), (0.0, 0.0, 1.0), 12.0)
-    outcomes = layer_outcome_maps(on, seen, head_table(ONE), unit(ONE, bearing_deg=90.0), 1.7)["upper"]
+    outcomes = sighted(terrain(on), unit(ONE, bearing_deg=90.0)).outcome_maps(on, 1.7)["upper"]
     x, y = np.meshgrid(on.xs, on.ys)
     far = np.hypot(x, y) > 12.1
     assert {CAUSE_WORDS[int(c)] for c in np.unique(outcomes[far & (x > np.abs(y) + 0.1)])} == {"beyond range"}

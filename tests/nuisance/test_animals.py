@@ -7,14 +7,13 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from shapes import ground, plane, terrain, unit
+from shapes import ground, judged, plane, terrain, unit
 
-from terrain3d.cover.option import judge_option
+from terrain3d.cover.option import option_verdicts
 from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.figures import Figure, known_figures
 from terrain3d.detector.types import load_type
-from terrain3d.nuisance.animals import OWN_BELOW_M, animal_figures, animal_ground, held_ground
-from terrain3d.sight.panorama import panorama
+from terrain3d.nuisance.animals import OWN_BELOW_M, animal_figures, animal_ground
 from terrain3d.terrain import Area
 
 KIND = load_type("two-head-180", Path())
@@ -64,15 +63,14 @@ def test_a_taller_animal_never_has_less_ground(wave, height_m, bearing, tilt, co
         replace(unit(KIND, height_m, turned, tilt_deg=tilt), ground_z=here)
         for turned in (bearing, bearing + 40)
     )
-    views = tuple(panorama(site, one.eye, 12.0) for one in units)
-    option = judge_option(site, "any", units, views, combine, 1.7)
-    found = animal_ground(site, option, views)
+    option = judged(site, *units, combine=combine)
+    found = animal_ground(site, option)
     for lower, taller in zip(found.animals, found.animals[1:], strict=False):
         assert not (lower.where & ~taller.where).any()
         assert lower.area_m2 <= taller.area_m2
     held = option.verdicts == Verdict.BOTH
     assert not (found.crawling.where & ~held).any()
-    crawler = held_ground(on, units, views, combine, 0.7)
+    crawler = option_verdicts(on, option, 0.7) == Verdict.BOTH
     assert np.array_equal(found.crawling.where, held & ~crawler)
 
 
@@ -81,8 +79,7 @@ def test_crawling_through_protected_ground_is_told_apart():
     yard = Area("yard", np.array([[-1.0, 3], [1, 3], [1, 5], [-1, 5]]))
     site = terrain(plane(0.0), protect=(yard, replace(yard, name="again")))
     setting = unit(load_type("one-head-90", Path()))
-    view = panorama(site, setting.eye, 12.0)
-    found = animal_ground(site, judge_option(site, "x", (setting,), (view,), "any", 1.7), (view,))
+    found = animal_ground(site, judged(site, setting))
     assert found.crawling_protected_m2 == pytest.approx(4.0)
     assert found.crawling.area_m2 > 50
 
@@ -91,8 +88,6 @@ def test_a_sites_own_crawler_is_the_one_that_crawls():
     """A person who keeps higher than the unit raises the alarm, so no ground lets him pass."""
     site = terrain(plane(0.0))
     setting = unit(load_type("one-head-90", Path()), 0.8)
-    view = panorama(site, setting.eye, 12.0)
-    option = judge_option(site, "x", (setting,), (view,), "any", 1.7)
-    found = animal_ground(site, option, (view,), [Figure("person crawling", 0.9, "site file")])
+    found = animal_ground(site, judged(site, setting), [Figure("person crawling", 0.9, "site file")])
     assert found.crawling.area_m2 == 0
     assert found.crawling.nearest_m is None

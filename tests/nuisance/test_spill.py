@@ -12,6 +12,7 @@ from shapes import box, ground, leaves, plane, terrain, unit
 
 from terrain3d.cover.heads import head_table
 from terrain3d.cover.layer_outcomes import BROKEN, layer_outcomes
+from terrain3d.cover.sighted import sighted
 from terrain3d.detector.types import load_type
 from terrain3d.nuisance.sight_lines import Lands, follow
 from terrain3d.nuisance.spill import FOLLOW_ON, spill
@@ -200,4 +201,4 @@ def test_the_upper_layer_by_itself_is_the_one_the_verdicts_have(wave, bearing, t
     outcomes = layer_outcomes(view, table, setting, 1.7)[table.layer_names.index("upper")]
     expected = np.zeros(on.z.shape, bool)
     expected.ravel()[view.cells[outcomes == BROKEN]] = True
-    assert np.array_equal(upper_broken(on, setting, view, 1.7), expected)
+    assert np.array_equal(upper_broken(on, sighted(terrain(on), setting), 1.7), expected)

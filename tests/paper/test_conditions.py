@@ -11,7 +11,6 @@ from terrain3d.conditions.sun import sun_times
 from terrain3d.detector.types import load_type
 from terrain3d.frame import Frame, site_frame
 from terrain3d.paper.conditions import heat_values, sun_values
-from terrain3d.sight.panorama import panorama
 from terrain3d.site import HeatSetting, SunSetting
 from terrain3d.terrain import Area, Foliage, Solids, Terrain
 
@@ -27,9 +26,7 @@ def site(protect=(YARD,), lonlat=(3.76, 44.7)):
 def heat_of(on, heat=None, **setting):
     """The heat of one unit on a site."""
     unit = shapes.unit(load_type("one-head-90", Path()), **setting)
-    return held_by_temperature(
-        on, (unit,), (panorama(on, unit.eye, 12.0),), "any", 1.7, heat or HeatSetting()
-    )
+    return held_by_temperature(on, shapes.judged(on, unit), 1.7, heat or HeatSetting())
 
 
 def test_heat_values_are_the_result():

@@ -6,15 +6,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from shapes import plane, terrain, unit
+from shapes import judged, plane, terrain, unit
 
-from terrain3d.cover.option import judge_option
 from terrain3d.detector.types import load_type
 from terrain3d.nuisance.animals import animal_ground
 from terrain3d.nuisance.spill import spill
 from terrain3d.nuisance.things import in_layers
 from terrain3d.paper.nuisance import animal_values, beyond_values
-from terrain3d.sight.panorama import panorama
 from terrain3d.terrain import Beyond, Nuisance
 
 SQUARE = np.array([[-1.0, -1], [1, -1], [1, 1], [-1, 1]])
@@ -28,9 +26,8 @@ def values(boundary):
         nuisances=(Nuisance("flue", "flue", 0.2 * SQUARE + np.array([0.0, 5.0]), 0.0, 2.0),),
     )
     setting = unit(load_type("one-head-90", Path()))
-    view = panorama(site, setting.eye, 12.0)
-    option = judge_option(site, "pole", (setting,), (view,), "any", 1.7)
-    found = animal_ground(site, option, (view,)), spill(site, (setting,), 1.7), in_layers(site, (setting,))
+    option = judged(site, setting, name="pole")
+    found = animal_ground(site, option), spill(site, (setting,), 1.7), in_layers(site, (setting,))
     return found, {**animal_values(found[0]), **beyond_values(*found[1:])}
 
 

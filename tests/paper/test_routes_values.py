@@ -6,13 +6,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from shapes import plane, terrain, unit
+from shapes import judged, plane, terrain, unit
 
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.types import load_type
 from terrain3d.frame import site_frame
 from terrain3d.paper.routes import routes_values
-from terrain3d.sight.panorama import panorama
 from terrain3d.terrain import Area
 from terrain3d.walk.routes import open_routes
 
@@ -26,8 +25,7 @@ def routes():
     """The ways to a yard before a unit, and to one that lies off the ground."""
     site = terrain(plane(0.0), protect=(YARD, NOWHERE))
     one = unit(load_type("one-head-90", Path()))
-    view = panorama(site, one.eye, one.type.max_range)
-    return open_routes(site, (one,), (view,), "any", PERSON)
+    return open_routes(site, judged(site, one), PERSON)
 
 
 def test_values_survive_json_and_carry_every_number(routes):

@@ -5,7 +5,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
-from shapes import plane, terrain, unit
+from shapes import judged, plane, terrain, unit
 
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.types import load_type
@@ -25,7 +25,7 @@ WALKS = (
 def values(pulses: int = 3):
     site = replace(terrain(plane(0.0), protect=(YARD,)), walks=WALKS)
     one = unit(load_type("one-head-90", Path()), pulses=pulses)
-    walks = option_walks(site, "north", (one,), "any", PERSON)
+    walks = option_walks(site, judged(site, one, name="north"), PERSON)
     return walks, walk_values(walks, site.frame)
 
 
@@ -52,7 +52,7 @@ def test_borrowed_tests_are_called_so():
     """Where a grade is asked for its tests are told, each with how far it can be trusted."""
     site = terrain(plane(0.0))
     one = unit(load_type("one-head-90", Path()))
-    walks = option_walks(site, "north", (one,), "any", PERSON, grade=1)
+    walks = option_walks(site, judged(site, one, name="north"), PERSON, grade=1)
     told = walk_values(walks, site.frame)["borrowed_walk_tests"]
     assert [test["test"] for test in told] == ["across the boundary", "within the boundary", "close-in"]
     assert all("unverified" in test["status"] for test in told)

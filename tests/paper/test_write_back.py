@@ -11,8 +11,10 @@ import pytest
 import tomlkit
 from hypothesis import given
 from hypothesis import strategies as st
+from shapes import plane, terrain
 
 from terrain3d.cover.option import OptionResult
+from terrain3d.cover.sighted import sighted
 from terrain3d.detector.pose import Detector
 from terrain3d.detector.types import load_type
 from terrain3d.errors import InputError
@@ -27,7 +29,9 @@ def unit(name="D1", height=1.0, bearing=135.0, tilt=0.0, range_m=12.0):
 
 
 def option(name="north", *units):
-    return OptionResult(name, units or (unit(),), np.zeros((2, 2), np.uint8), {}, (), {}, (), {})
+    here = terrain(plane(0.0, extent_m=2.0))
+    seeing = tuple(sighted(here, one) for one in units or (unit(),))
+    return OptionResult(name, seeing, np.zeros((2, 2), np.uint8), {}, (), {}, (), {})
 
 
 TABLES = """\

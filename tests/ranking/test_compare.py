@@ -3,10 +3,11 @@
 from pathlib import Path
 
 import numpy as np
-from shapes import unit
+from shapes import plane, terrain, unit
 
 from terrain3d.cover.layer_outcomes import BY_SOLID, LANDS_SHORT, OUTSIDE_ARC, PASSES_ABOVE
 from terrain3d.cover.option import OptionResult, ProtectedResult
+from terrain3d.cover.sighted import sighted
 from terrain3d.detector.types import load_type
 from terrain3d.ranking.compare import held_m2, held_share, ranked, weighted_share
 from terrain3d.ranking.why import Reason, reasons, why
@@ -23,7 +24,8 @@ def option(name, *protect, both=0.0, held=0, upper=(), lower=(), mount="") -> Op
     areas = tuple(ProtectedResult(f"area {k}", *values) for k, values in enumerate(protect))
     area_m2 = {"both": both, "upper_only": 0.0, "lower_only": 0.0, "dead": 0.0, "outside": 0.0}
     verdicts = np.array([[4] * held + [1] * (10 - held)], np.uint8)
-    units = (unit(load_type("one-head-90", Path()), mount=mount),) if mount else ()
+    here = terrain(plane(0.0, extent_m=2.0))
+    units = (sighted(here, unit(load_type("one-head-90", Path()), mount=mount)),) if mount else ()
     outcomes = {"upper": np.zeros((1, 10), np.uint8), "lower": np.zeros((1, 10), np.uint8)}
     for layer, codes in (("upper", upper), ("lower", lower)):
         if codes:

@@ -10,15 +10,15 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from shapes import plane, terrain, unit
+from shapes import judged, plane, terrain, unit
 
-from terrain3d.cover.option import judge_option
+from terrain3d.cover.sighted import sighted
+from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.types import load_type
-from terrain3d.nuisance.animals import animal_ground, held_ground
+from terrain3d.nuisance.animals import animal_ground
 from terrain3d.nuisance.sight_lines import Lands
 from terrain3d.nuisance.spill import spill
 from terrain3d.nuisance.things import in_layers
-from terrain3d.sight.panorama import panorama
 from terrain3d.terrain import Beyond, Nuisance
 
 KIND = load_type("one-head-90", Path())
@@ -30,8 +30,7 @@ def held_from(rise: float, towards_deg: float, height_m: float, animal_m: float)
     # An odd number of cells, so that a row of centres lies due north, east and so on.
     ground = plane(rise, towards_deg, cell_m=0.05, extent_m=25.05)
     setting = unit(KIND, height_m, towards_deg)
-    view = panorama(terrain(ground), setting.eye, 12.0)
-    where = held_ground(ground, (setting,), (view,), "any", animal_m)
+    where = sighted(terrain(ground), setting).verdicts(ground, animal_m) == Verdict.BOTH
     rows, columns = np.nonzero(where)
     x, y = ground.xs[columns], ground.ys[rows]
     east, north = math.sin(math.radians(towards_deg)), math.cos(math.radians(towards_deg))
@@ -56,8 +55,7 @@ def test_animal_ground_starts_where_the_upper_layer_comes_down(rise, height_m, a
     else:
         ground = plane(rise, towards_deg)
         setting = unit(KIND, height_m, towards_deg)
-        view = panorama(terrain(ground), setting.eye, 12.0)
-        where = held_ground(ground, (setting,), (view,), "any", animal_m)
+        where = sighted(terrain(ground), setting).verdicts(ground, animal_m) == Verdict.BOTH
         x, y = np.meshgrid(ground.xs, ground.ys)
         # To the sides the ground rises less, so both limits lie farther off, in the same order.
         assert not where[np.hypot(x, y) < starts - 0.1].any()
@@ -68,9 +66,7 @@ def test_on_the_level_no_animal_under_the_upper_layer_has_ground(height_m):
     """A level layer passes over everything lower than the unit, and meets what is taller."""
     site = terrain(plane(0.0))
     setting = unit(KIND, height_m)
-    view = panorama(site, setting.eye, 12.0)
-    option = judge_option(site, "pole", (setting,), (view,), "any", 1.7)
-    for ground in animal_ground(site, option, (view,)).animals:
+    for ground in animal_ground(site, judged(site, setting)).animals:
         assert (ground.area_m2 > 0) == (ground.figure.height_m > height_m)
         assert ground.where.any() == (ground.nearest_m is not None)
 
@@ -79,9 +75,8 @@ def test_on_the_level_a_crawler_passes_wherever_a_person_is_held():
     """At 0.7 m the crawling back is under a level layer at 1 m: all held ground lets him pass."""
     site = terrain(plane(0.0))
     setting = unit(KIND, 1.0)
-    view = panorama(site, setting.eye, 12.0)
-    option = judge_option(site, "pole", (setting,), (view,), "any", 1.7)
-    found = animal_ground(site, option, (view,))
+    option = judged(site, setting)
+    found = animal_ground(site, option)
     assert found.crawling.area_m2 == option.area_m2["both"] > 50
 
 

@@ -43,7 +43,7 @@ def outline(west: float, south: float, east: float, north: float) -> str:
 def studied(folder: Path, ground: str, more: str = "", bearing: float = 180.0) -> Study:
     path = folder / "site.toml"
     path.write_text(SITE.format(ground=ground, x=EAST, y=NORTH, bearing=bearing) + more)
-    return study(path, ("beyond", "sun"))
+    return study(run(path), ("beyond", "sun"))
 
 
 def grid(folder: Path, heights, half: float = 100.0, step: float = 0.5) -> str:

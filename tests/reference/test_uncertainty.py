@@ -13,11 +13,10 @@ import matplotlib
 import numpy as np
 import pytest
 from scipy.special import ndtr
-from shapes import plane, terrain, unit
+from shapes import judged, plane, terrain, unit
 
 from terrain3d.cover.fill import verdict_codes
 from terrain3d.cover.heads import head_table
-from terrain3d.cover.option import judge_option
 from terrain3d.detector.types import load_type
 from terrain3d.sight.panorama import panorama
 from terrain3d.terrain import Ground
@@ -42,7 +41,7 @@ def chance_ahead(error_sizes: ErrorSizes, draws: int, rise: float = RISE) -> tup
     """Distance of the cells due north of a unit that faces north uphill, and their chances."""
     site = terrain(strip(rise))
     one = unit(KIND, HEIGHT_M, 0.0)
-    option = judge_option(site, "pole", (one,), (panorama(site, one.eye, 12.0),), "any", FIGURE_M)
+    option = judged(site, one, figure_height_m=FIGURE_M, name="pole")
     uncertainty = run_monte_carlo(site, (option,), FIGURE_M, error_sizes, draws, seed=3)
     column = np.argmin(np.abs(site.ground.xs))
     ahead = site.ground.ys > 0.35
@@ -181,7 +180,7 @@ def test_the_chance_is_the_mean_of_binary_runs():
     """Fisher's probable viewshed: each run is yes or no, and the map is their mean."""
     site = terrain(plane(RISE, 0, cell_m=0.5, extent_m=20.5))
     one = unit(KIND, HEIGHT_M, 0.0)
-    option = judge_option(site, "pole", (one,), (panorama(site, one.eye, 12.0),), "any", FIGURE_M)
+    option = judged(site, one, figure_height_m=FIGURE_M, name="pole")
     error_sizes = ErrorSizes(0.1, 5.0, 0.05, 3.0, 1.5)
     # The first draws of a seed are the same however many follow: their differences are single runs.
     sums = [np.zeros(site.ground.z.shape)]

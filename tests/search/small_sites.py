@@ -1,6 +1,7 @@
 """Small sites on which every setting can be judged one by one, and that judging, for tests of the search."""
 
 import itertools
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -8,13 +9,14 @@ from shapes import box, ground, leaves
 
 from terrain3d.cover.areas import protected_weight
 from terrain3d.cover.option import judge_option
+from terrain3d.cover.sighted import sighted
 from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector
 from terrain3d.detector.types import load_type
 from terrain3d.frame import site_frame
 from terrain3d.search.settings import Space
-from terrain3d.sight.panorama import eye_over, panorama
+from terrain3d.sight.panorama import eye_over
 from terrain3d.terrain import Area, Mount, Terrain
 
 FIGURE = Figure("person", 1.7, "for tests")
@@ -54,14 +56,13 @@ def held_by_cover(terrain: Terrain, space: Space, mount: Mount, setting, figure_
     k, height, bearing, tilt, range_m = setting
     kind = space.detector_types[k]
     x, y, ground_z = eye_over(terrain.ground, mount.x, mount.y, 0.0)
-    view = panorama(terrain, (x, y, ground_z + height), kind.max_range)
+    at = Detector("D1", kind, mount.name, x, y, ground_z, height, bearing, tilt, 0.0, range_m)
+    seen = sighted(terrain, at)
     held = np.ones(terrain.ground.z.shape, bool)
     step, slip = space.bearing_step_deg, space.tilt_slip_deg
     for turn, nod in itertools.product((-step, 0, step), (-slip, 0, slip)):
-        unit = Detector(
-            "D1", kind, mount.name, x, y, ground_z, height, (bearing + turn) % 360, tilt + nod, 0.0, range_m
-        )
-        verdicts = judge_option(terrain, "one", (unit,), (view,), "any", figure_height_m).verdicts
+        unit = replace(at, bearing_deg=(bearing + turn) % 360, tilt_deg=tilt + nod)
+        verdicts = judge_option(terrain, "one", (seen.set_to(unit),), "any", figure_height_m).verdicts
         held &= verdicts == Verdict.BOTH
     return held
 

@@ -7,8 +7,9 @@ from pathlib import Path
 import pytest
 from site_files import FARM
 from site_files import run as command
-from small_sites import FIGURE, KINDS, coarse, hillside
+from small_sites import KINDS, coarse, hillside
 
+from terrain3d.opened import site_of
 from terrain3d.paper.search import search_outcome, search_part, search_results_json
 from terrain3d.search.best import Limits
 from terrain3d.search.budget import NothingFits
@@ -30,7 +31,7 @@ def quiet(_step, _share):
 def search(kinds=KINDS, **limits) -> Search:
     """A pole and a post on a hillside, all searched with some types."""
     terrain = hillside((Mount("west", -8.0, -3.0, (1.0,)), Mount("middle", -1.0, -5.0, (1.0,))))
-    return Search("small", terrain, FIGURE, coarse(kinds), target_of(terrain, 1.7), Limits(**limits), 0)
+    return Search(site_of(terrain, "small"), coarse(kinds), target_of(terrain, 1.7), Limits(**limits))
 
 
 @pytest.fixture

@@ -7,11 +7,12 @@ from importlib.resources import files
 
 import numpy as np
 import pytest
-from small_sites import FIGURE, coarse, every_setting, held_by_cover, hillside, weight_of
+from small_sites import coarse, every_setting, held_by_cover, hillside, weight_of
 
 from terrain3d.cli.main import main
 from terrain3d.detector.pose import in_head, posed_heads
 from terrain3d.errors import InputError
+from terrain3d.opened import site_of
 from terrain3d.paper.search import search_outcome, search_part, search_results_json
 from terrain3d.ranking.compare import held_m2
 from terrain3d.search.best import Limits
@@ -35,7 +36,7 @@ def quiet(_step, _share):
 def search(mounts=MOUNTS, space=None, **limits) -> Search:
     terrain = hillside(mounts)
     space = space or coarse()
-    return Search("small", terrain, FIGURE, space, target_of(terrain, 1.7), Limits(**limits), 0)
+    return Search(site_of(terrain, "small"), space, target_of(terrain, 1.7), Limits(**limits))
 
 
 def brute(one: Search):
@@ -126,7 +127,7 @@ def test_equals_go_to_more_slack():
     area = replace(hillside().protect[0], outline=small)
     terrain = hillside((Mount("south", -2.0, -8.0, (0.8, 1.0)),), protect=(area,))
     space = coarse(step_deg=15.0, ranges_m=(8.0, 12.0))
-    one = Search("small", terrain, FIGURE, space, target_of(terrain, 1.7), Limits(), 0)
+    one = Search(site_of(terrain, "small"), space, target_of(terrain, 1.7), Limits())
     result = run_search(one, quiet)
     assert result.best.share == pytest.approx(1.0)
     weight = weight_of(terrain)
@@ -166,7 +167,7 @@ def test_units_that_must_not_see_each_other_do_not():
     mounts = (Mount("west", -8.5, -6.0, (1.0,)), Mount("east", 2.0, -6.0, (1.0,)))
     terrain = hillside(mounts, protect=(area,))
     space = coarse(coarse().detector_types[:1], tilts_deg=(-6.0, -3.0, 0.0, 3.0, 6.0))
-    base = Search("apart", terrain, FIGURE, space, target_of(terrain, 1.7), Limits(units=2), 0)
+    base = Search(site_of(terrain, "apart"), space, target_of(terrain, 1.7), Limits(units=2))
     free = run_search(base, quiet)
     kept = run_search(replace(base, limits=Limits(units=2, apart=True)), quiet)
 

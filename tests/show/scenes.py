@@ -9,12 +9,14 @@ import numpy as np
 import trimesh
 
 from terrain3d.cover.option import OptionResult, ProtectedResult
+from terrain3d.cover.sighted import sighted
 from terrain3d.cover.verdict import UNKNOWN, VERDICT_KEYS, Codes, Verdict
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector
 from terrain3d.detector.types import load_type
 from terrain3d.frame import site_frame
 from terrain3d.job import Outcome
+from terrain3d.opened import site_of
 from terrain3d.terrain import Area, Foliage, Ground, Mount, Solids, Terrain
 from terrain3d.units import Floats
 
@@ -118,7 +120,7 @@ def option(
     protect = tuple(_protected(terrain, area, codes) for area in terrain.protect)
     return OptionResult(
         name=name,
-        detectors=units,
+        units=tuple(sighted(terrain, one) for one in units),
         verdicts=codes,
         area_m2=areas,
         protect=protect,
@@ -156,7 +158,7 @@ def slope_outcome() -> Outcome:
         "House corner, two heads is best: it holds most of the yard by both layers with a single unit; "
         "the bank leaves ground open near the gate."
     )
-    return Outcome("Demo hillside (invented)", terrain, PERSON, (one, two), (one.name, two.name), why)
+    return Outcome(site_of(terrain, "Demo hillside (invented)"), (one, two), (one.name, two.name), why)
 
 
 def plane_reach(terrain: Terrain):  # type: ignore[no-untyped-def]

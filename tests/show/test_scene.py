@@ -4,11 +4,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scenes import PERSON, flat_ground, option, plane_reach, unit
+from scenes import flat_ground, option, plane_reach, unit
 
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.frame import site_frame
 from terrain3d.job import Outcome
+from terrain3d.opened import site_of
 from terrain3d.show.camera import fitted_camera, framed_points
 from terrain3d.show.extent import site_extent
 from terrain3d.show.pages.oblique import render
@@ -27,7 +28,7 @@ def quarters(ground):
     x, y = np.meshgrid(ground.xs, ground.ys)
     codes = np.where((x > 0) & (y > 6), Verdict.DEAD, Verdict.BOTH).astype(np.uint8)
     codes[~ground.known] = UNKNOWN
-    return Outcome("quarters", terrain, PERSON, (replace(base, verdicts=codes),), ("quarters",), "")
+    return Outcome(site_of(terrain, "quarters"), (replace(base, verdicts=codes),), ("quarters",), "")
 
 
 def pictured(outcome, hide=("layers", "marks", "units", "contours")):

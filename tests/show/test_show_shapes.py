@@ -11,7 +11,6 @@ from shapely.geometry import box as rectangle
 from terrain3d.detector.pose import posed_heads
 from terrain3d.frame import site_frame
 from terrain3d.show.extent import whole_cells
-from terrain3d.show.pages.context import reach_of
 from terrain3d.show.shapes import (
     LAYER_ROWS,
     contour_levels,
@@ -22,6 +21,7 @@ from terrain3d.show.shapes import (
     layer_body,
     smoothed_heights,
 )
+from terrain3d.sight.hits import reach_of
 from terrain3d.terrain import Foliage, Ground, Mount, Solids, Terrain
 
 

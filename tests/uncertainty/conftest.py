@@ -4,12 +4,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import shapes
 from shapes import box, leaves, plane, terrain
 
-from terrain3d.cover.option import judge_option
 from terrain3d.detector.pose import Detector
 from terrain3d.detector.types import load_type
-from terrain3d.sight.panorama import panorama
 from terrain3d.terrain import Area, Ground
 
 
@@ -35,8 +34,7 @@ def options(site):
         return Detector(name, load_type(kind, Path()), "pole", x, y, foot, 1.0, bearing)
 
     def judged(name, combine, *units):
-        views = tuple(panorama(site, one.eye, one.type.max_range) for one in units)
-        return judge_option(site, name, units, views, combine, 1.7)
+        return shapes.judged(site, *units, combine=combine, name=name)
 
     return (
         judged("south pole", "any", unit("D1", "one-head-90", 0.0, 0.0, 0.0)),

@@ -6,16 +6,15 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import shapes
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapes import terrain
 
-from terrain3d.cover.option import judge_option
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.pose import Detector
 from terrain3d.detector.types import load_type
 from terrain3d.ranking.compare import held_m2, held_share, ranked
-from terrain3d.sight.panorama import panorama
 from terrain3d.terrain import Ground
 from terrain3d.uncertainty.error_field import ErrorSizes
 from terrain3d.uncertainty.monte_carlo import OptionUncertainty, Uncertainty, fixed_by_hand, run_monte_carlo
@@ -88,14 +87,7 @@ def test_only_the_part_in_reach_is_drawn(site, options):
     wide[60:-20, 30:-10] = ground.z
     large = replace(site, ground=Ground(ground.x0 - 15.0, ground.y0 - 30.0, ground.cell_m, wide))
     judged = tuple(
-        judge_option(
-            large,
-            option.name,
-            option.detectors,
-            tuple(panorama(large, one.eye, one.type.max_range) for one in option.detectors),
-            option.combine,
-            1.7,
-        )
+        shapes.judged(large, *option.detectors, combine=option.combine, name=option.name)
         for option in options
     )
     uncertainty = run_monte_carlo(large, judged, 1.7, NONE, draws=2)
@@ -125,10 +117,7 @@ def test_an_interrupt_ends_it(site, options):
 def test_nothing_protected_counts_all_ground(site, options):
     """Without protected ground square metres are told, and shares are not."""
     bare = replace(site, protect=())
-    judged = judge_option(
-        bare, "south pole", options[0].detectors,
-        (panorama(bare, options[0].detectors[0].eye, 12.0),), "any", 1.7,
-    )  # fmt: skip
+    judged = shapes.judged(bare, *options[0].detectors, name="south pole")
     uncertainty = run_monte_carlo(bare, (judged,), 1.7, NONE, draws=2)
     (found,) = uncertainty.options
     assert found.held_share is None

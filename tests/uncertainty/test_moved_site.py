@@ -9,9 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapes import box, ground, leaves, plane, terrain, unit
 
-from terrain3d.cover.fill import verdict_codes
-from terrain3d.cover.heads import head_table
-from terrain3d.cover.option import verdict_map
+from terrain3d.cover.sighted import sighted
 from terrain3d.detector.types import load_type
 from terrain3d.sight.panorama import panorama
 from terrain3d.terrain import Ground
@@ -124,11 +122,7 @@ def test_looking_only_where_a_unit_looks_holds_the_same(kind, bearing, tilt, rol
     )
     maps = []
     for ground_ in (site.ground, looked_at(site.ground, one)):
-        seen = panorama(replace(site, ground=ground_), one.eye, 12.0)
-        codes = verdict_codes(
-            seen, head_table(detector, one.pan_deg), bearing, tilt, roll, 12.0, 1.7, one.fill_needed
-        )
-        maps.append(verdict_map(site.ground, seen, codes))
+        maps.append(sighted(replace(site, ground=ground_), one).verdicts(site.ground, 1.7))
     np.testing.assert_array_equal(*maps)
 
 

@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from shapes import plane, terrain, unit
+from shapes import judged, plane, terrain, unit
 
 from terrain3d.cover.fill import verdict_codes
 from terrain3d.cover.heads import head_table
-from terrain3d.cover.option import judge_option
+from terrain3d.cover.sighted import sighted
 from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.types import load_type
 from terrain3d.sight.panorama import panorama
@@ -25,7 +25,6 @@ from terrain3d.uncertainty.tolerance import (
     height_tolerance,
     option_tolerances,
     range_tolerance,
-    thinned,
 )
 
 KIND = load_type("one-head-90", Path())
@@ -54,21 +53,21 @@ def line_ahead(range_m: float = 8.0, near_m: float = 2.0):
     seen = panorama(site, one.eye, 12.0)
     ahead = (np.abs(seen.east) < 1e-9) & (seen.north > 0)
     weight = (ahead & (seen.distance > near_m) & (seen.distance < range_m)).astype(float)
-    return site, one, seen, weight
+    return site, sighted(site, one), weight
 
 
 def test_tilt_and_height_lose_the_far_end_as_the_closed_form_says():
     """On the level the lower layer lands at h / tan(p + t), the upper one clears at (H - h) / tan(-t)."""
-    site, one, seen, weight = line_ahead()
+    site, one, weight = line_ahead()
     far, near = 8.0, 2.0
     kept = far - LOSS * (far - near)  # the distance that must still be held
     p = math.atan(1.0 / far)
-    (tilt,) = aim_tolerance(seen, TABLE, one, FIGURE_M, weight, settings=("tilt",))
+    (tilt,) = aim_tolerance(one, FIGURE_M, weight, settings=("tilt",))
     # A cell of 5 cm of the 30 cm to lose is a sixth of the tolerance.
     assert tilt.more == pytest.approx(math.degrees(math.atan(1.0 / kept) - p), rel=0.17)
     assert tilt.less == pytest.approx(math.degrees(math.atan((FIGURE_M - 1.0) / kept)), rel=0.02)
     assert (tilt.less_open, tilt.more_open) == (False, False)
-    height = height_tolerance(site, seen, TABLE, one, FIGURE_M, weight, weight.sum())
+    height = height_tolerance(site, one, FIGURE_M, weight, weight.sum())
     assert height.less == pytest.approx(LOSS * (far - near) / far, rel=0.17)
     assert (height.more, height.more_open) == (LIMITS["height"], True)
 
@@ -76,9 +75,8 @@ def test_tilt_and_height_lose_the_far_end_as_the_closed_form_says():
 def test_bearing_turns_a_fan_off_its_ground():
     """A fan of 90 degrees loses a twentieth of itself in 4.5 degrees, either way; so does any full ring."""
     site = terrain(plane(0.0))
-    one = unit(KIND, 1.0, 77.0)
-    seen = panorama(site, one.eye, 12.0)
-    (bearing,) = aim_tolerance(seen, TABLE, one, FIGURE_M, np.ones(len(seen.cells)), settings=("bearing",))
+    one = sighted(site, unit(KIND, 1.0, 77.0))
+    (bearing,) = aim_tolerance(one, FIGURE_M, np.ones(len(one.seen.cells)), settings=("bearing",))
     assert bearing.less == pytest.approx(4.5, abs=0.2)
     assert bearing.more == pytest.approx(4.5, abs=0.2)
     assert bearing.unit == "deg"
@@ -86,16 +84,16 @@ def test_bearing_turns_a_fan_off_its_ground():
 
 def test_range_is_told_in_settings():
     """With ground to 8 m, the setting of 6 m loses too much and longer ones are free to the last."""
-    _, one, seen, weight = line_ahead()
-    found = range_tolerance(seen, TABLE, one, FIGURE_M, weight, weight.sum())
+    _, one, weight = line_ahead()
+    found = range_tolerance(one, FIGURE_M, weight, weight.sum())
     assert (found.less, found.less_open) == (0.0, False)
     assert (found.more, found.more_open) == (4.0, True)
 
 
 def test_all_held_nothing_to_lose():
     """A unit that holds no ground that counts has no tolerance, and none is made up."""
-    _, one, seen, weight = line_ahead()
-    assert aim_tolerance(seen, TABLE, replace(one, bearing_deg=180.0), FIGURE_M, weight) == ()
+    _, one, weight = line_ahead()
+    assert aim_tolerance(one.set_to(replace(one.unit, bearing_deg=180.0)), FIGURE_M, weight) == ()
 
 
 @settings(max_examples=20, deadline=None)
@@ -106,7 +104,7 @@ def test_the_first_crossing_is_found(site, bearing_deg, tilt_deg, setting):
     seen = panorama(site, one.eye, 12.0)
     weight = protected_count(site).ravel()[seen.cells]
     held = codes_of(seen, TABLE, one) == Verdict.BOTH
-    found = aim_tolerance(seen, TABLE, one, FIGURE_M, weight, settings=(setting,))
+    found = aim_tolerance(sighted(site, one), FIGURE_M, weight, settings=(setting,))
     whole = weight[held].sum()
     if not whole:
         assert found == ()
@@ -132,7 +130,7 @@ def test_some_cells_of_a_panorama_keep_their_verdicts(site, seed, bearing, tilt,
     one = unit(KIND, 1.0, bearing, tilt_deg=tilt, roll_deg=roll)
     seen = panorama(site, one.eye, 12.0)
     keep = np.random.default_rng(seed).random(len(seen.cells)) < share
-    some = thinned(seen, keep)
+    some = seen.among(keep)
     np.testing.assert_array_equal(codes_of(some, TABLE, one), codes_of(seen, TABLE, one)[keep])
     assert len(seen.many) > 0
 
@@ -142,13 +140,9 @@ def test_several_units_share_what_may_be_lost(site, options):
     one = options[0]
     (unit_,) = one.detectors
 
-    def judged(combine, *units):
-        views = tuple(panorama(site, u.eye, u.type.max_range) for u in units)
-        return judge_option(site, "some", units, views, combine, FIGURE_M)
-
     (alone,) = option_tolerances(site, one, FIGURE_M)
-    doubled = option_tolerances(site, judged("any", unit_, unit_), FIGURE_M)
-    agreed = option_tolerances(site, judged("all", unit_, unit_), FIGURE_M)
+    doubled = option_tolerances(site, judged(site, unit_, unit_), FIGURE_M)
+    agreed = option_tolerances(site, judged(site, unit_, unit_, combine="all"), FIGURE_M)
     assert [s.setting for s in alone.slacks] == ["height", "bearing", "tilt", "roll", "range"]
     assert alone.held_m2 == pytest.approx(sum(a.area_m2 * a.both_fraction for a in one.protect))
     # Each of two alike is spare: whatever is done to it, nothing is lost.
@@ -160,23 +154,24 @@ def test_several_units_share_what_may_be_lost(site, options):
 def test_no_protected_ground_counts_all_of_it(site, options):
     """Where nothing is protected all held ground counts; where nothing is held nothing is told."""
     bare = replace(site, protect=())
-    view = panorama(bare, options[0].detectors[0].eye, 12.0)
-    free = judge_option(bare, "free", options[0].detectors, (view,), "any", FIGURE_M)
+    free = judged(bare, *options[0].detectors)
     (found,) = option_tolerances(bare, free, FIGURE_M)
     assert found.held_m2 == pytest.approx(free.area_m2["both"])
     away = replace(site, protect=(Area("away", np.array([[10.0, -16], [14, -16], [14, -12], [10, -12]])),))
-    (nothing,) = option_tolerances(
-        away, judge_option(away, "away", options[0].detectors, (view,), "any", FIGURE_M), FIGURE_M
-    )
+    (nothing,) = option_tolerances(away, judged(away, *options[0].detectors), FIGURE_M)
     assert (nothing.held_m2, nothing.slacks) == (0.0, ())
 
 
 def test_tilt_stops_where_a_head_does():
     """A unit near its greatest tilt is looked at no further than a head tilts."""
-    _, one, seen, _ = line_ahead()
-    weight = np.ones(len(seen.cells))
+    _, one, _ = line_ahead()
+    weight = np.ones(len(one.seen.cells))
     (tilt,) = aim_tolerance(
-        seen, TABLE, replace(one, tilt_deg=-29.5, roll_deg=2.0), 1.7, weight, whole=1e9, settings=("tilt",)
+        one.set_to(replace(one.unit, tilt_deg=-29.5, roll_deg=2.0)),
+        1.7,
+        weight,
+        whole=1e9,
+        settings=("tilt",),
     )
     assert (tilt.less, tilt.less_open) == (0.5, True)
     assert (tilt.more, tilt.more_open) == (LIMITS["tilt"], True)

@@ -8,9 +8,9 @@ from numba import njit
 from terrain3d.walk.chance import metre_pulses, pulse_field
 
 
-def step_pulses(terrain, units, views, combine, figure, directions_deg):
+def step_pulses(ground, option, figure, directions_deg):
     """(k, ny, nx) expected pulses per metre walked in each of k directions, degrees clockwise from north."""
-    field = pulse_field(terrain, units, views, combine, figure)
+    field = pulse_field(ground, option, figure)
     return _rates(field, np.radians(directions_deg))
 
 

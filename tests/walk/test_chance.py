@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from rates import step_pulses
-from shapes import box, plane, terrain, unit
+from shapes import box, judged, plane, terrain, unit
 
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.types import load_type
@@ -75,8 +75,8 @@ def test_units_and_combinations():
     assert np.array_equal(rates(site, (first, second), "any"), np.maximum(one, other))
     assert np.array_equal(rates(site, (first, second), "all"), np.minimum(one, other))
     slow = unit(KIND, pulses=3)
-    assert option_pulses_needed((first, slow), "any") == 1
-    assert option_pulses_needed((first, slow), "all") == 3
+    assert option_pulses_needed(judged(site, first, slow)) == 1
+    assert option_pulses_needed(judged(site, first, slow, combine="all")) == 3
 
 
 def test_a_longer_animal_is_seen_longer_side_on():

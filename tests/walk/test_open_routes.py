@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from rates import step_pulses
-from shapes import box, ground, plane, terrain, unit
+from shapes import box, ground, judged, plane, terrain, unit
 
 from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.figures import Figure
@@ -20,7 +20,7 @@ from terrain3d.walk.chance import chance_of, pulse_field, pulses_of_chance, touc
 from terrain3d.walk.lines import line_pulses, lines_over
 from terrain3d.walk.paths import step_bearings
 from terrain3d.walk.pulses import try_walk
-from terrain3d.walk.routes import held_ground, open_routes, room_to_held
+from terrain3d.walk.routes import open_routes, room_to_held
 from terrain3d.walk.ways_in import ALIKE, much_shorter_m, percent
 
 ONE, TWO = load_type("one-head-90", Path()), load_type("two-head-180", Path())
@@ -29,8 +29,7 @@ PERSON = Figure("person", 1.7, "as in the package's figures")
 
 def routes_of(site, *units, combine="any", figure=PERSON, steepest=100.0):
     """Routes of units on a site."""
-    views = tuple(panorama(site, one.eye, one.type.max_range) for one in units)
-    return open_routes(site, units, views, combine, figure, steepest)
+    return open_routes(site, judged(site, *units, combine=combine), figure, steepest)
 
 
 def patch(west, south, east, north):
@@ -185,9 +184,9 @@ def test_no_walk_drawn_at_random_is_less_likely(seed):
         replace(unit(ONE, bearing_deg=bearing), name=f"D{k}", x=x, y=y)
         for k, (x, y, bearing) in enumerate(rng.uniform((-6, -6, 0), (6, 6, 360), (4, 3)))
     )
-    views = tuple(panorama(site, one.eye, one.type.max_range) for one in units)
-    (found,) = open_routes(site, units, views, "any", PERSON)
-    field = touched(pulse_field(site, units, views, "any", PERSON))
+    option = judged(site, *units)
+    (found,) = open_routes(site, option, PERSON)
+    field = touched(pulse_field(site.ground, option, PERSON))
     n = site.ground.z.shape[0]
     lines = lines_over(field, np.ones((16, n, n), bool))
     sides = [(0, k) for k in range(n)] + [(n - 1, k) for k in range(n)]
@@ -247,8 +246,7 @@ def test_the_berth_is_kept():
     site, units = guarded()
     (found,) = routes_of(site, *units[:2])
     on = site.ground
-    views = tuple(panorama(site, one.eye, one.type.max_range) for one in units[:2])
-    held = held_ground(site, units[:2], views, "any", PERSON) == Verdict.BOTH
+    held = judged(site, *units[:2], figure_height_m=PERSON.height_m).verdicts == Verdict.BOTH
     rows, columns = np.nonzero(held)
     spots = np.column_stack([on.xs[columns], on.ys[rows]])
     along = np.concatenate([a + np.linspace(0, 1, 50)[:, None] * (b - a) for a, b in zip(

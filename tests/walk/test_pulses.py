@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from shapes import box, plane, terrain, unit
+from shapes import box, judged, plane, terrain, unit
 
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.figures import Figure
@@ -117,7 +117,7 @@ def test_all_walks_of_an_option():
     """Each path is walked by its own figure, and each unit gets both fans."""
     crawl = replace(ACROSS, name="crawl", figure="person crawling", speed_mps=0.5)
     site = replace(terrain(plane(0.0)), walks=(ACROSS, crawl))
-    every = option_walks(site, "north", (unit(ONE),), "any", PERSON)
+    every = option_walks(site, judged(site, unit(ONE), name="north"), PERSON)
     assert [walk.figure.name for walk in every.walks] == ["person", "person crawling"]
     assert every.walks[1].time_s == pytest.approx(2 * every.walks[0].time_s)
     assert [fan.kind for fan in every.fans] == ["to", "across"]

@@ -10,11 +10,12 @@ from shapes import plane, terrain, unit
 
 from terrain3d.cover.fill import verdict_codes
 from terrain3d.cover.heads import head_table
+from terrain3d.cover.sighted import sighted
 from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.pose import in_head
 from terrain3d.detector.types import load_type
 from terrain3d.sight.panorama import panorama
-from terrain3d.walk.zones import broken_layers, heads_hold, layer_azimuth_deg, zone_edges_deg, zoned_layers
+from terrain3d.walk.zones import heads_hold, layer_azimuth_deg, zone_edges_deg, zoned_layers
 
 ONE, TWO = load_type("one-head-90", Path()), load_type("two-head-180", Path())
 
@@ -55,7 +56,7 @@ def test_held_ground_is_that_of_the_verdict_map(kind, rise):
     posed = unit(kind, bearing_deg=20.0, tilt_deg=2.0, roll_deg=1.0)
     seen = panorama(site, posed.eye, 12.0)
     codes = verdict_codes(seen, head_table(kind), 20.0, 2.0, 1.0, 12.0, 1.7, 0.5)
-    holds = heads_hold(posed, broken_layers(seen, posed, 1.7))
+    holds = heads_hold(posed, sighted(site, posed).broken(1.7))
     assert np.array_equal(holds.any(axis=0), codes == Verdict.BOTH)
     assert holds.any()
 
@@ -64,7 +65,6 @@ def test_a_type_that_takes_any_layer_holds_more():
     """A head whose alarm takes any layer holds wherever one of its layers is broken."""
     site = terrain(plane(0.12, 0.0))
     easy = ONE.model_copy(update={"alarm": "any"})
-    seen = panorama(site, (0.0, 0.0, 1.0), 12.0)
-    broken = broken_layers(seen, unit(ONE), 1.7)
+    broken = sighted(site, unit(ONE)).broken(1.7)
     assert np.array_equal(heads_hold(unit(easy), broken)[0], broken[0] | broken[1])
     assert heads_hold(unit(easy), broken).sum() > heads_hold(unit(ONE), broken).sum()

@@ -3,13 +3,13 @@
 from functools import partial
 
 from terrain3d.cover.option import OptionResult
+from terrain3d.cover.profile import telling_bearing
 from terrain3d.cover.verdict import VERDICT_KEYS, Verdict
 from terrain3d.job import Outcome
 from terrain3d.show import palette, words
 from terrain3d.show.pages.column import verdict_swatch
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.plan import begin_plan
-from terrain3d.show.pages.profile import telling_bearing
 from terrain3d.show.pages.section import Frame, heights_shown, paint_section, section_view, sides
 from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, STRIPES, Page, Sheet, Sign
 from terrain3d.show.pages.size import HEIGHT_PX, SCREEN, WIDTH_PX

@@ -15,13 +15,9 @@ from terrain3d.show.pages.names import slug
 from terrain3d.show.pages.sheet import PICTURE, PICTURE_ASPECT, Page, Sheet
 from terrain3d.show.pages.size import SCREEN, Size, scale_words
 from terrain3d.show.shapes import Reach
-from terrain3d.sight.hits import first_hits
+from terrain3d.sight.hits import reach_of
 from terrain3d.study import OptionStudy, Study
-from terrain3d.terrain import Terrain
 from terrain3d.units import Floats
-
-#: How far lines of sight to the camera are followed, metres.
-_SIGHT_M = 100.0
 
 
 @dataclass(frozen=True)
@@ -164,13 +160,3 @@ def _numbered(start: str, end: str, draws: list[Callable[[], Sheet]]) -> list[Pa
         (f"{start}-{number}{end}" if len(draws) > 1 else f"{start}{end}", draw)
         for number, draw in enumerate(draws, 1)
     ]
-
-
-def reach_of(terrain: Terrain) -> Reach:
-    """Distances from a point to the first thing hit, ground or solid."""
-
-    def reach(eye: Floats, directions: Floats) -> Floats:
-        x, y, z = (float(v) for v in eye)
-        return first_hits(terrain, (x, y, z), directions, _SIGHT_M).distance
-
-    return reach

@@ -80,7 +80,7 @@ def _bare(found: Proposed) -> tuple[Outcome, OptionResult]:
     known = found.terrain.ground.known
     verdicts = np.where(known, np.uint8(Verdict.OUTSIDE), np.uint8(UNKNOWN))
     option = OptionResult("mounts", (), verdicts, {}, (), {}, (), {})
-    return Outcome(found.site_name, found.terrain, found.figure, (option,), (), ""), option
+    return Outcome(found.site, (option,), (), ""), option
 
 
 def _extent(found: Proposed) -> Extent:

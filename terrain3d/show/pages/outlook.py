@@ -5,20 +5,19 @@ from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
-import trimesh
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 from matplotlib.ticker import MultipleLocator
 from numpy.typing import NDArray
 
 from terrain3d.cover.option import OptionResult
+from terrain3d.cover.profile import head_bearings
 from terrain3d.detector.pose import Detector, PosedHead, PosedLayer, posed_heads
 from terrain3d.job import Outcome
 from terrain3d.show import palette, words
 from terrain3d.show.lettering import has_glyph
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import HALO
-from terrain3d.show.pages.profile import head_bearings
 from terrain3d.show.pages.sheet import (
     BLOCK_FLOOR,
     BLOCK_TOP,
@@ -32,7 +31,6 @@ from terrain3d.show.pages.size import HEIGHT_PX, WIDTH_PX
 from terrain3d.show.palette import Rgb
 from terrain3d.sight.hits import Hit
 from terrain3d.sight.picture import Picture, picture
-from terrain3d.terrain import Solids
 from terrain3d.units import Floats
 
 Ints = NDArray[np.int64]
@@ -288,20 +286,7 @@ def _met(outcome: Outcome, unit: Detector, azimuths: Floats) -> tuple[Picture, I
     elevation = np.vstack(outlines)[:, 1]
     elevations = np.arange(float(elevation.min()), float(elevation.max()), _FINE_DEG) + _FINE_DEG / 2
     seen = picture(outcome.terrain, unit.eye, unit.bearing_deg + azimuths, elevations, unit.type.max_range)
-    return seen, solids_met(outcome.terrain.solids, unit.eye, seen)
-
-
-def solids_met(solids: Solids, eye: tuple[float, float, float], seen: Picture) -> Ints:
-    """(m, n) which solid each direction of a picture meets, -1 where it meets none."""
-    owners = np.full(seen.what.shape, -1, np.int64)
-    on_solid = seen.what == Hit.SOLID
-    if on_solid.any():
-        # Embree works in 32 bits: rays start at exact zero, and the mesh moves in 64 bits instead.
-        mesh = trimesh.Trimesh(solids.vertices - eye, solids.triangles, process=False)
-        rays = _directions(seen)[on_solid]
-        triangle = mesh.ray.intersects_first(np.zeros_like(rays), rays)
-        owners[on_solid] = np.where(triangle >= 0, solids.owners[triangle], -1)
-    return owners
+    return seen, seen.solid
 
 
 def _directions(seen: Picture) -> Floats:
@@ -392,7 +377,12 @@ def _scale_block(page: Sheet, unit: Detector, seen: Picture) -> None:
         baseline = page.row(name, size=8)
         page.gap(0.006)
         strip = Picture(
-            np.zeros(64), np.zeros(1), distances[None], np.full((1, 64), what, np.uint8), np.ones((1, 64))
+            np.zeros(64),
+            np.zeros(1),
+            distances[None],
+            np.full((1, 64), what, np.uint8),
+            np.full((1, 64), -1),
+            np.ones((1, 64)),
         )
         axes = page.figure.add_axes((bar_left, baseline - 0.004, bar_width, height))
         axes.imshow(shaded(strip, range_m), aspect="auto", extent=(0, 1, 0, 1), interpolation="nearest")

@@ -13,6 +13,7 @@ from matplotlib.ticker import MultipleLocator
 from matplotlib.transforms import Bbox
 
 from terrain3d.cover.option import OptionResult
+from terrain3d.cover.profile import Beam, CutSolid, Profile, Run, head_bearings, line_profile
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
@@ -22,7 +23,6 @@ from terrain3d.show.pages.column import verdict_swatch
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import HALO, Label, haloed, place_labels
 from terrain3d.show.pages.plan import begin_plan
-from terrain3d.show.pages.profile import Beam, CutSolid, Profile, Run, head_bearings, line_profile
 from terrain3d.show.pages.section_image import STRIP_PX, Window, cut_image, has_leaves
 from terrain3d.show.pages.section_words import (
     SHORT_RUN_M,

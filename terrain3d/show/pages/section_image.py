@@ -5,9 +5,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from terrain3d.cover.profile import Beam, Profile
 from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict
 from terrain3d.show import palette
-from terrain3d.show.pages.profile import Beam, Profile
 from terrain3d.show.palette import Rgb
 from terrain3d.terrain import Foliage
 from terrain3d.units import Floats

@@ -7,9 +7,9 @@ import numpy as np
 
 from terrain3d.cover.causes import CAUSE_WORDS
 from terrain3d.cover.layer_outcomes import PASSES_ABOVE
+from terrain3d.cover.profile import Beam, Profile, Run
 from terrain3d.cover.verdict import UNKNOWN, VERDICT_WORDS, Verdict
 from terrain3d.show import words
-from terrain3d.show.pages.profile import Beam, Profile, Run
 from terrain3d.sight.hits import Hit
 from terrain3d.units import Floats
 

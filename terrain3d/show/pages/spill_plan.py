@@ -43,7 +43,7 @@ def wide_base(context: PageContext, spilt: Spill) -> Base:
     more += [Area("upper layer", fan.ends[1, :, :2]) for fan in spilt.fans]
     if terrain.boundary is not None:
         more.append(Area("own land", terrain.boundary))
-    wide = replace(context.outcome, terrain=replace(terrain, protect=(*terrain.protect, *more)))
+    wide = context.outcome.on(replace(terrain, protect=(*terrain.protect, *more)))
     return replace(context, outcome=wide).printed
 
 
@@ -57,7 +57,7 @@ def on_wider_ground(outcome: Outcome, terrain: Terrain) -> Outcome:
         verdicts[part] = option.verdicts
         return replace(option, verdicts=verdicts)
 
-    return replace(outcome, terrain=terrain, options=tuple(wider(option) for option in outcome.options))
+    return replace(outcome.on(terrain), options=tuple(wider(option) for option in outcome.options))
 
 
 def draw_spill(

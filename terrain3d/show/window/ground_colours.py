@@ -127,7 +127,7 @@ def paint_ground(colours: GroundColours, pixels: int) -> Rgb:
 
     Examples
     --------
-    >>> draw_lain(chance_lain(np.ones((2, 3), np.float32)), 6)[0, 0].tolist()
+    >>> paint_ground(chance_colours(np.ones((2, 3), np.float32)), 6)[0, 0].tolist()
     [31, 95, 139]
     """
     image = drape(colours.codes, pixels=pixels) if colours.colours is None else _flat(colours, pixels)

@@ -9,14 +9,13 @@ from terrain3d.errors import InputError
 from terrain3d.job import Outcome, with_units
 from terrain3d.show.window import controls
 from terrain3d.show.window.controls import SETTINGS, Setting, Trials
-from terrain3d.sight.panorama import Panorama, panorama
+from terrain3d.sight.panorama import remembered
 from terrain3d.study import OptionStudy, Study
-from terrain3d.terrain import Terrain
 from terrain3d.uncertainty.monte_carlo import OptionUncertainty
 
 Save = Callable[[Outcome], None]
 #: Panoramas that are kept: a few units at every height of a slider.
-_MOST_VIEWS = 120
+_MOST_LOOKS = 120
 #: What may lie on the ground.
 VERDICTS, ANIMALS, CHANCE = "verdicts", "animals", "chance"
 #: What a study lets be shown or hidden besides.
@@ -67,7 +66,8 @@ class WindowState:
         self.extras = {WAYS} & set(self.extras_studied)
         self._save = save
         self._trials = Trials(outcome.options)
-        self._views: dict[tuple[tuple[float, float, float], float], Panorama] = {}
+        # Turning and tilting a unit casts no ray.
+        self._look = remembered(_MOST_LOOKS)
 
     @property
     def option(self) -> OptionResult:
@@ -257,15 +257,6 @@ class WindowState:
 
     def _set(self, name: str, units: tuple[Detector, ...]) -> None:
         self.outcome = with_units(self.outcome, name, units, self._look)
-
-    def _look(self, terrain: Terrain, eye: tuple[float, float, float], reach_m: float) -> Panorama:
-        """A panorama, remembered: turning and tilting a unit casts no ray."""
-        key = (eye, reach_m)
-        if key not in self._views:
-            if len(self._views) >= _MOST_VIEWS:
-                del self._views[next(iter(self._views))]
-            self._views[key] = panorama(terrain, eye, reach_m)
-        return self._views[key]
 
 
 def uncertainty_of(state: WindowState, option: OptionResult) -> OptionUncertainty | None:

@@ -3,13 +3,10 @@
 import os
 import sys
 import time
-from dataclasses import replace
-from functools import lru_cache
 from typing import Any
 
 import numpy as np
 import pyvista as pv
-import trimesh
 from vtkmodules.vtkCommonCore import vtkLogger
 from vtkmodules.vtkRenderingCore import vtkPolyDataMapper2D, vtkRenderer, vtkTexture, vtkTexturedActor2D
 
@@ -22,7 +19,7 @@ from terrain3d.show.extent import MARGIN_M, Extent, site_extent, whole_cells
 from terrain3d.show.palette import Rgb
 from terrain3d.show.parts import foot_corners, scale_parts
 from terrain3d.show.scene import Scene, aim, moving_parts, standing_place, still_parts
-from terrain3d.show.shapes import Reach, filled_heights
+from terrain3d.show.shapes import filled_heights
 from terrain3d.show.window import panels
 from terrain3d.show.window.coarse import coarse_surface
 from terrain3d.show.window.controls import Setting
@@ -37,18 +34,14 @@ from terrain3d.show.window.keys_and_mouse import KeysAndMouse
 from terrain3d.show.window.live import Pane
 from terrain3d.show.window.state import ANIMALS, BEYOND, VERDICTS, WAYS, Save, WindowState, uncertainty_of
 from terrain3d.show.window.study_scene import beyond_scene, grown_extent, in_group, together, ways_scene
-from terrain3d.sight.hits import first_hits
+from terrain3d.sight.hits import reach_of
 from terrain3d.study import OptionStudy, Study
-from terrain3d.terrain import Solids, Terrain
-from terrain3d.units import Floats
 
 _SIZE_PX = (1380, 880)
 _NO_DISPLAY = InputError(
     "there is no display to open a window on",
     mend="draw pictures instead with `terrain3d stills`, or start it where a screen is attached",
 )
-#: How far lines of sight are followed, metres.
-_SIGHT_M = 100.0
 #: A view that is drawn in less time than this can be drawn more finely.
 _QUICK_S = 0.008
 #: What is laid over the views, by what a person is doing.
@@ -135,7 +128,7 @@ class View:
         if not off_screen and "EGL" in self.plotter.render_window.GetClassName():
             self.plotter.close()
             raise _NO_DISPLAY
-        self._reach = steady_reach(outcome.terrain)
+        self._reach = reach_of(outcome.terrain)
         self._extent = _extent_all_round(outcome)
         if study is not None and "beyond" in study.parts:
             self._extent = grown_extent(self._extent, study)
@@ -370,34 +363,6 @@ class View:
         sides = [middle + 1000 * np.array(away) for away in ((0, -1, 0), (1, 0, 0), (0, 1, 0), (-1, 0, 0))]
         found = [scale_parts(corners, Camera(tuple(side), tuple(middle))) for side in sides]
         return tuple(Scene(tuple(parts), tuple(tags)) for parts, tags in found)
-
-
-def steady_reach(terrain: Terrain, reach_m: float = _SIGHT_M) -> Reach:
-    """Distances from a point to the first thing hit, quick where the point is the same as before.
-
-    Gives what `pages.context.reach_of` gives; a unit that is turned keeps the solids sorted about its eye.
-    """
-    bare = replace(terrain, solids=Solids.none())
-
-    @lru_cache(maxsize=32)
-    def solids_about(x: float, y: float, z: float) -> Any:
-        # Embree works in 32 bits: rays start at exact zero, and the mesh moves in 64 bits instead.
-        return trimesh.Trimesh(terrain.solids.vertices - [x, y, z], terrain.solids.triangles, process=False)
-
-    def reach(eye: Floats, directions: Floats) -> Floats:
-        x, y, z = (float(v) for v in eye)
-        rays = directions / np.linalg.norm(directions, axis=1, keepdims=True)
-        distance = first_hits(bare, (x, y, z), rays, reach_m).distance
-        if not len(terrain.solids.triangles):
-            return distance
-        _, ray, points = solids_about(x, y, z).ray.intersects_id(
-            np.zeros_like(rays), rays, multiple_hits=False, return_locations=True
-        )
-        solid = np.full(len(rays), np.inf)
-        solid[ray] = np.linalg.norm(points, axis=1)
-        return np.where(solid <= reach_m, np.minimum(solid, distance), distance)
-
-    return reach
 
 
 def _extent_all_round(outcome: Outcome) -> Extent:

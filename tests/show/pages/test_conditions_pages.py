@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from page_checks import check_texts, context_of, texts_of
+from shapes import judged
 
 from terrain3d.conditions.heat import held_by_temperature, reference_contrast
 from terrain3d.conditions.sun import AWAY, HIDDEN, SEEN, SunLayer, sun_times
@@ -13,7 +14,6 @@ from terrain3d.show import palette
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.heat import heat_sheet
 from terrain3d.show.pages.sun import MOST, heads_of, sun_sheet, year_image
-from terrain3d.sight.panorama import panorama
 from terrain3d.site import HeatSetting, SunSetting
 
 
@@ -25,9 +25,7 @@ def warmed(outcome, terrain=None, **setting):
             option,
             held_by_temperature(
                 terrain,
-                option.detectors,
-                tuple(panorama(terrain, unit.eye, unit.type.max_range) for unit in option.detectors),
-                option.combine,
+                judged(terrain, *option.detectors, combine=option.combine),
                 outcome.figure.height_m,
                 HeatSetting(**setting),
             ),

@@ -8,8 +8,8 @@ import shapes
 from page_checks import check_texts, texts_of
 from PIL import Image
 
-from terrain3d.detector.figures import find_figure
 from terrain3d.frame import site_frame
+from terrain3d.opened import site_of
 from terrain3d.search.mounts import propose
 from terrain3d.search.propose import Proposed
 from terrain3d.show.lettering import page_style
@@ -33,7 +33,7 @@ def found(every_m=5.0, terrain=None):
         outline = np.array([[-17.0, -12], [10, -12], [10, 13], [-17, 13]])
         terrain = dataclasses.replace(terrain, boundary=outline, mounts=(Mount("old pole", 9.0, 0.0),))
     mounts = propose(terrain, (0.8, 1.0), 12.0, every_m)
-    return Proposed("farm", terrain, find_figure("person"), None, every_m, mounts)
+    return Proposed(site_of(terrain, "farm"), None, every_m, mounts)
 
 
 @pytest.mark.parametrize("every_m", [5.0, 1.5])

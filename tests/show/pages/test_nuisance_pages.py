@@ -18,7 +18,6 @@ from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.animals import animals_line, animals_sheet
 from terrain3d.show.pages.spill import spill_line, spill_sheet
 from terrain3d.show.pages.spill_plan import axis_plan
-from terrain3d.sight.panorama import panorama
 from terrain3d.terrain import Beyond, Nuisance
 
 
@@ -41,7 +40,7 @@ def around(outcome, boundary=True):
             Nuisance("pond", "water", 5 * near + np.array([4.0, -3.0]), 0.0, 0.05),
         ),
     )
-    return replace(outcome, terrain=terrain)
+    return outcome.on(terrain)
 
 
 def pages(drawn, size="screen", own=()):
@@ -49,9 +48,8 @@ def pages(drawn, size="screen", own=()):
     terrain = drawn.terrain
 
     def found(option):
-        views = tuple(panorama(terrain, unit.eye, unit.type.max_range) for unit in option.detectors)
         spilt, things = spill(terrain, option.detectors, 1.7), in_layers(terrain, option.detectors)
-        return {"animals": animal_ground(terrain, option, views, own), "spill": spilt, "nuisances": things}
+        return {"animals": animal_ground(terrain, option, own), "spill": spilt, "nuisances": things}
 
     context = context_of(drawn, size, "1 May", found)
     for option in drawn.options:

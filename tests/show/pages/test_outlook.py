@@ -23,7 +23,6 @@ from terrain3d.show.pages.outlook import (
     outlook_sentence,
     outlook_sheet,
     shaded,
-    solids_met,
     span_of,
 )
 from terrain3d.show.pages.stills import write_stills
@@ -113,7 +112,7 @@ def seen_and_met(site, at):
     """The directions of a unit's layers, finely, followed to its range."""
     azimuths, elevations = np.arange(-50, 50, 0.25) + 0.125, np.arange(-10, 4, 0.02) + 0.01
     seen = picture(site, at.eye, azimuths, elevations, at.type.max_range)
-    return seen, solids_met(site.solids, at.eye, seen)
+    return seen, seen.solid
 
 
 def test_shares_of_a_layer_that_a_wall_and_a_shed_stop():

@@ -5,13 +5,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from page_checks import check_texts, context_of, texts_of
+from shapes import judged
 
 from terrain3d.show import palette
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.route_scene import routes_oblique_sheet
 from terrain3d.show.pages.routes import routes_sheet, telling_walk
 from terrain3d.show.ways import drawn_routes, route_scene, same_line
-from terrain3d.sight.panorama import panorama
 from terrain3d.terrain import Approach, Walk
 from terrain3d.walk.pulses import Alarm, try_walk
 from terrain3d.walk.routes import open_routes
@@ -20,8 +20,7 @@ from terrain3d.walk.routes import open_routes
 def routes_of(outcome, option, terrain=None):
     """The ways in under an option of an outcome."""
     on = terrain or outcome.terrain
-    views = tuple(panorama(on, unit.eye, unit.type.max_range) for unit in option.detectors)
-    return open_routes(on, option.detectors, views, option.combine, outcome.figure)
+    return open_routes(on, judged(on, *option.detectors, combine=option.combine), outcome.figure)
 
 
 @pytest.fixture(scope="module")

@@ -10,7 +10,7 @@ import pytest
 from matplotlib.transforms import Bbox
 from page_checks import check_texts
 from PIL import Image
-from scenes import PERSON, flat_ground, option, unit
+from scenes import flat_ground, option, unit
 from test_drape import pixels_of
 
 from terrain3d.cli import options
@@ -18,6 +18,7 @@ from terrain3d.cover.verdict import VERDICT_KEYS, Verdict
 from terrain3d.errors import InputError
 from terrain3d.frame import site_frame
 from terrain3d.job import Outcome
+from terrain3d.opened import site_of
 from terrain3d.show.extent import site_extent
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages import column, outlook, section, sheet
@@ -74,7 +75,7 @@ def patchwork():
     base = option(terrain, "patches", (unit(terrain, "D1", "pole", "one-head-90", 0.0),))
     areas = {VERDICT_KEYS[v]: float((codes == v).sum()) * ground.cell_m**2 for v in Verdict}
     patches = replace(base, verdicts=codes, area_m2=areas)
-    return Outcome("patchwork", terrain, PERSON, (patches,), ("patches",), "")
+    return Outcome(site_of(terrain, "patchwork"), (patches,), ("patches",), "")
 
 
 def test_plan_shows_each_verdict_at_its_share_and_at_scale(tmp_path):

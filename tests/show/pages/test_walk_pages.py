@@ -28,11 +28,11 @@ TO_HOUSE = Walk("to the house", np.array([[12.0, -12.0], [-3.0, 2.0]]), 1.5, "do
 
 def with_walks(outcome, *walks):
     """The invented slope with walks over it."""
-    return replace(outcome, terrain=replace(outcome.terrain, walks=walks))
+    return outcome.on(replace(outcome.terrain, walks=walks))
 
 
 def tried(outcome, option):
-    return option_walks(outcome.terrain, option.name, option.detectors, option.combine, outcome.figure)
+    return option_walks(outcome.terrain, option, outcome.figure)
 
 
 @pytest.mark.parametrize(("size", "hostile"), [("screen", False), ("a4", True), ("a3", False)])
@@ -59,7 +59,7 @@ def test_words_keep_clear_on_pages_of_fans(outcome, size):
         for figure in (outcome.figure, tiny):
             for option in outcome.options:
                 units = option.detectors
-                fans = option_walks(outcome.terrain, option.name, units, "any", figure).fans
+                fans = option_walks(outcome.terrain, option, figure).fans
                 page = fans_sheet(context, option, units[0], *fans[:2])
                 check_texts(page)
 

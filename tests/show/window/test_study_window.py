@@ -18,7 +18,6 @@ from terrain3d.show.window.findings import finding_rows
 from terrain3d.show.window.keys_and_mouse import KeysAndMouse
 from terrain3d.show.window.state import WindowState
 from terrain3d.show.window.study_scene import ways_scene
-from terrain3d.sight.panorama import panorama
 from terrain3d.study import OptionStudy, Study
 from terrain3d.terrain import Beyond, Nuisance, Walk
 from terrain3d.uncertainty.error_field import ErrorSizes
@@ -39,17 +38,16 @@ def study(outcome):
         beyond=(Beyond("meadow", "neighbour", 8 * square - [4, 8]),),
         nuisances=(Nuisance("vent", "vent", square + np.array([3, 5]), 0.5, 1.0),),
     )
-    outcome = replace(outcome, terrain=terrain)
+    outcome = outcome.on(terrain)
     rng = np.random.default_rng(5)
     options, doubts = [], []
     for option in outcome.options:
         units = option.detectors
-        views = tuple(panorama(terrain, unit.eye, unit.type.max_range) for unit in units)
-        walks = option_walks(terrain, option.name, units, option.combine, outcome.figure)
-        routes = open_routes(terrain, units, views, option.combine, outcome.figure)
+        walks = option_walks(terrain, option, outcome.figure)
+        routes = open_routes(terrain, option, outcome.figure)
         options.append(
             OptionStudy(
-                option.name, walks, routes, animal_ground(terrain, option, views),
+                option.name, walks, routes, animal_ground(terrain, option),
                 spill(terrain, units, outcome.figure.height_m), (),
             )
         )  # fmt: skip

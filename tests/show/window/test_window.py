@@ -14,10 +14,10 @@ from vtkmodules.util.numpy_support import vtk_to_numpy
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.errors import InputError
 from terrain3d.show import palette
-from terrain3d.show.pages.context import reach_of
 from terrain3d.show.window import controls, panels
 from terrain3d.show.window import views as window
 from terrain3d.show.window.state import WindowState
+from terrain3d.sight.hits import reach_of
 
 
 @pytest.fixture
@@ -195,16 +195,6 @@ def test_layers_turn_with_the_unit_and_end_where_they_hit(view, outcome):
     rays = away[far > 0.5] / far[far > 0.5][:, None]
     limit = np.minimum(reach_of(outcome.terrain)(np.array(unit.eye), rays), unit.type.max_range)
     assert np.allclose(far[far > 0.5], limit, atol=2e-3)
-
-
-def test_quick_reach_is_the_reach_of_the_pictures(outcome):
-    """Rays that remember the solids about an eye end where plain rays end."""
-    rng = np.random.default_rng(3)
-    rays = rng.normal(size=(500, 3))
-    rays /= np.linalg.norm(rays, axis=1, keepdims=True)
-    quick, plain = window.steady_reach(outcome.terrain), reach_of(outcome.terrain)
-    for eye in ((-3.0, 2.0, 22.5), (3.0, 9.0, 22.0), (-3.0, 2.0, 22.5)):
-        assert np.allclose(quick(np.array(eye), rays), plain(np.array(eye), rays), rtol=1e-9)
 
 
 def test_the_view_turns_moves_and_nears_by_keys_within_limits(view):
@@ -390,7 +380,7 @@ from terrain3d.show.window.views import View
 site, shots = Path(sys.argv[1]), Path(sys.argv[2])
 as_read = site.read_bytes()
 view = View(run(site), save=_saver(site, as_read))
-hands, desk = KeysAndMouse(view), view.desk
+keys_and_mouse, state = KeysAndMouse(view), view.state
 view.plotter.show(interactive=False, auto_close=False)
 assert "EGL" not in view.plotter.render_window.GetClassName()
 window = view.plotter.iren.interactor
@@ -400,38 +390,38 @@ def press(key, letter=None, shift=0, control=0):
     window.SetEventInformation(900, 500, control, shift, letter, 1, key)
     window.InvokeEvent("KeyPressEvent")
     window.InvokeEvent("CharEvent")
-    hands.carry_out()
+    keys_and_mouse.carry_out()
 
 def shot(name):
     view.plotter.screenshot(str(shots / f"{name}.png"))
 
 shot("first")
-press("Right"); assert desk.at == 1
-press("Left"); assert desk.at == 0
+press("Right"); assert state.at == 1
+press("Left"); assert state.at == 0
 press("Right")
-press("Tab"); assert desk.unit_at == 1
-press("Tab"); assert desk.unit_at == 0
-press("ISO_Left_Tab", shift=1); assert desk.unit_at == 1
-press("1"); assert desk.unit_at == 0
-press("2"); assert desk.unit_at == 1
-press("9"); assert desk.unit_at == 1 and "no unit 9" in desk.message
-chosen = [desk.setting.name]
+press("Tab"); assert state.unit_at == 1
+press("Tab"); assert state.unit_at == 0
+press("ISO_Left_Tab", shift=1); assert state.unit_at == 1
+press("1"); assert state.unit_at == 0
+press("2"); assert state.unit_at == 1
+press("9"); assert state.unit_at == 1 and "no unit 9" in state.message
+chosen = [state.setting.name]
 for key in ("Down", "Down", "Down"):
-    press(key); chosen.append(desk.setting.name)
+    press(key); chosen.append(state.setting.name)
 assert chosen == ["bearing", "tilt", "range", "height"], chosen
 press("Up"); press("Up"); press("Up")
-press("plus", "+"); assert desk.unit.bearing_deg == 162.5
-press("minus", "-"); press("minus", "-"); assert desk.unit.bearing_deg == 157.5
-press("u"); assert desk.unit.bearing_deg == 160.0
-press("a"); assert desk.unit.bearing_deg == 160.0 and not desk.unsaved
+press("plus", "+"); assert state.unit.bearing_deg == 162.5
+press("minus", "-"); press("minus", "-"); assert state.unit.bearing_deg == 157.5
+press("u"); assert state.unit.bearing_deg == 160.0
+press("a"); assert state.unit.bearing_deg == 160.0 and not state.unsaved
 for key in "bearing 14x":
     if key == "b": press("Return", chr(13))
     press("space" if key == " " else key, key)
-press("Return", chr(13)); assert desk.mode == "type" and desk.is_refusal, desk.message
+press("Return", chr(13)); assert state.mode == "type" and state.is_refusal, state.message
 shot("refused")
 press("BackSpace", chr(8)); press("5"); press("Return", chr(13))
-assert desk.mode == "look" and desk.unit.bearing_deg == 145.0
-press("Return", chr(13)); press("q"); press("Escape", chr(27)); assert desk.mode == "look"
+assert state.mode == "look" and state.unit.bearing_deg == 145.0
+press("Return", chr(13)); press("q"); press("Escape", chr(27)); assert state.mode == "look"
 press("l"); assert view.hidden == {"layers"}
 press("f"); assert view.hidden == {"layers", "foliage"}
 press("l"); press("f"); assert not view.hidden
@@ -441,49 +431,49 @@ for key, held in (("Left", "shift"), ("Up", "shift"), ("Right", "control"), ("Do
     before = np.array(camera.position)
     press(key, chr(0), held == "shift", held == "control")
     assert not np.allclose(before, camera.position), key
-assert desk.at == 1
+assert state.at == 1
 press("r")
-press("c"); assert desk.shown == (0, 1)
+press("c"); assert state.shown == (0, 1)
 shot("compared")
 press("c")
-press("k"); assert desk.mode == "keys"
+press("k"); assert state.mode == "keys"
 shot("keys")
-press("Escape", chr(27)); press("F1", chr(0)); assert desk.mode == "keys"
-press("F1", chr(0)); assert desk.mode == "look"
+press("Escape", chr(27)); press("F1", chr(0)); assert state.mode == "keys"
+press("F1", chr(0)); assert state.mode == "look"
 
 for setting, (left, right) in panels.slider_spans(view._bar_width).items():
     def put(event, share):
         window.SetEventInformation(round(panels.COLUMN_PX + left + share * (right - left)),
                                    panels.BAR_PX - panels.GROOVE_Y)
         window.InvokeEvent(event)
-    before, eye = desk.unit, np.array(camera.position)
+    before, eye = state.unit, np.array(camera.position)
     put("LeftButtonPressEvent", controls.share_of(before, setting))
     for share in (0.3, 0.5, 0.7):
         put("MouseMoveEvent", share)
-        hands.carry_out()
-        fits = controls.at_share(desk.unit, setting, share)
-        assert controls.value_of(desk.unit, setting) == controls.value_of(fits, setting), setting
+        keys_and_mouse.carry_out()
+        fits = controls.at_share(state.unit, setting, share)
+        assert controls.value_of(state.unit, setting) == controls.value_of(fits, setting), setting
     put("LeftButtonReleaseEvent", 0.7)
-    assert desk.unit != before and desk.setting is setting
+    assert state.unit != before and state.setting is setting
     assert np.array_equal(eye, camera.position), "a slider's drag turned the view"
     put("MouseMoveEvent", 0.1)
-    assert controls.value_of(desk.unit, setting) == controls.value_of(fits, setting)
-    press("u"); assert desk.unit == before, "a drag is taken back in one"
+    assert controls.value_of(state.unit, setting) == controls.value_of(fits, setting)
+    press("u"); assert state.unit == before, "a drag is taken back in one"
     put("LeftButtonPressEvent", 0.7); put("LeftButtonReleaseEvent", 0.7)
 shot("slid")
 
-press("q"); assert desk.mode == "ask"
+press("q"); assert state.mode == "ask"
 shot("asked")
-press("Escape", chr(27)); assert desk.mode == "look"
-window.ExitCallback(); assert desk.mode == "ask", "the window's own close button asks as well"
-press("Escape", chr(27)); hands.carry_out()
+press("Escape", chr(27)); assert state.mode == "look"
+window.ExitCallback(); assert state.mode == "ask", "the window's own close button asks as well"
+press("Escape", chr(27)); keys_and_mouse.carry_out()
 site.write_bytes(as_read + b"# mine")
-press("s"); assert desk.is_refusal and "changed on disk" in desk.message
+press("s"); assert state.is_refusal and "changed on disk" in state.message
 shot("not-saved")
 site.write_bytes(as_read)
-press("s"); assert not desk.unsaved, desk.message
+press("s"); assert not state.unsaved, state.message
 again = run(site)
-assert [o.detectors for o in again.options] == [o.detectors for o in desk.outcome.options]
+assert [o.detectors for o in again.options] == [o.detectors for o in state.outcome.options]
 
 # The rest in the window's own loop: it ends by itself, once the question is answered.
 left_to_press = ["plus", "q", "k", "l"]
@@ -497,7 +487,7 @@ def next_key(*_):
 window.AddObserver("TimerEvent", next_key)
 window.CreateRepeatingTimer(200)
 view.plotter.show()
-assert not left_to_press and desk.unsaved
+assert not left_to_press and state.unsaved
 assert told[-2:] == [True, False] and not view._is_hurried, told
 """
 

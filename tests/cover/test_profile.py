@@ -11,22 +11,19 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapes import box, ground, leaves, plane, terrain, unit
 
-from terrain3d.cover.fill import verdict_codes
-from terrain3d.cover.heads import head_table
 from terrain3d.cover.layer_outcomes import LANDS_SHORT
-from terrain3d.cover.option import verdict_map
-from terrain3d.cover.verdict import UNKNOWN, Verdict
-from terrain3d.detector.pose import in_head, posed_heads
-from terrain3d.detector.types import load_type
-from terrain3d.show.pages.profile import (
+from terrain3d.cover.profile import (
     band_slopes,
     beams_along,
     head_bearings,
     line_profile,
     telling_bearing,
 )
+from terrain3d.cover.sighted import sighted
+from terrain3d.cover.verdict import UNKNOWN, Verdict
+from terrain3d.detector.pose import in_head, posed_heads
+from terrain3d.detector.types import load_type
 from terrain3d.sight.hits import Hit
-from terrain3d.sight.panorama import panorama
 from terrain3d.terrain import Area, Solids
 
 ONE, TWO = (load_type(name, Path()) for name in ("one-head-90", "two-head-180"))
@@ -80,10 +77,7 @@ def test_the_strip_tells_what_the_plan_tells(bearing, tilt, roll, off):
     eye_ground = float(on.height_at(0.0, 0.0))
     # One head: the wedge between two is narrower than a cell close to the unit.
     at = replace(unit(ONE, bearing_deg=bearing, tilt_deg=tilt, roll_deg=roll), ground_z=eye_ground)
-    seen = panorama(site, at.eye, at.type.max_range)
-    table = head_table(at.type)
-    codes = verdict_codes(seen, table, bearing, tilt, roll, at.range_m, PERSON_M, at.fill_needed)
-    plan = verdict_map(on, seen, codes)
+    plan = sighted(site, at).verdicts(on, PERSON_M)
     profile = profile_of(site, at, bearing + off)
     # Closer in a cell holds a wide part of the arc.
     far = profile.along > 1.0

@@ -5,20 +5,18 @@ the same surface, so the strip tells what the plan tells, only between its cells
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from terrain3d.cover.causes import NO_OUTCOME, layer_outcome_maps
-from terrain3d.cover.fill import verdict_codes
-from terrain3d.cover.heads import head_table
-from terrain3d.cover.option import verdict_map
+from terrain3d.cover.band import slope_at
+from terrain3d.cover.causes import NO_OUTCOME
+from terrain3d.cover.sighted import sighted
 from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict
 from terrain3d.detector.pose import Detector, PosedHead, PosedLayer, in_head, posed_heads
 from terrain3d.sight.hits import first_hits
-from terrain3d.sight.panorama import panorama
 from terrain3d.sight.picture import light_along
 from terrain3d.sight.slices import slice_triangle
 from terrain3d.terrain import Ground, Solids, Terrain
@@ -32,7 +30,7 @@ _STRIP_CELLS = 3
 _HALF_BAND = 60
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Beam:
     """One layer as the upright plane of the bearing cuts it.
 
@@ -63,7 +61,7 @@ class Beam:
         return len(self.slopes) // 2
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class CutSolid:
     """The pieces of a solid in the upright plane: each (n, 2) of plan distance and height."""
 
@@ -80,7 +78,7 @@ class Run:
     code: int
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Profile:
     """All that a section shows.
 
@@ -96,7 +94,7 @@ class Profile:
         True where that height bridges a gap of the survey.
     codes : (n,) uint8
         Verdict of this unit, `UNKNOWN` where no ground is known.
-    fates : dict of layer name to (n,) uint8
+    layer_outcomes : dict of layer name to (n,) uint8
     beams : tuple of Beam
     solids : tuple of CutSolid
     """
@@ -185,23 +183,12 @@ def line_profile(
     x, y = np.asarray(unit.x + east * along), np.asarray(unit.y + north * along)
     heights = terrain.ground.height_at(x, y)
     codes = np.where(np.isfinite(heights), np.uint8(Verdict.OUTSIDE), np.uint8(UNKNOWN))
-    seen = panorama(Terrain(terrain.frame, fine, terrain.solids, terrain.foliage, (), ()), unit.eye, reach_m)
-    table = head_table(unit.type, unit.pan_deg)
-    judged = verdict_codes(
-        seen,
-        table,
-        unit.bearing_deg,
-        unit.tilt_deg,
-        unit.roll_deg,
-        unit.range_m,
-        figure_height_m,
-        unit.fill_needed,
-    )
+    seeing = sighted(replace(terrain, ground=fine), unit, reach_m)
     rows, columns = _nearest(fine, x, y)
     on_strip = (rows >= 0) & (along > 0) & (along <= reach_m) & np.isfinite(heights)
-    codes[on_strip] = verdict_map(fine, seen, judged)[rows[on_strip], columns[on_strip]]
+    codes[on_strip] = seeing.verdicts(fine, figure_height_m)[rows[on_strip], columns[on_strip]]
     outcomes = {}
-    for layer, whole in layer_outcome_maps(fine, seen, table, unit, figure_height_m).items():
+    for layer, whole in seeing.outcome_maps(fine, figure_height_m).items():
         outcomes[layer] = np.full(len(along), NO_OUTCOME, np.uint8)
         outcomes[layer][on_strip] = whole[rows[on_strip], columns[on_strip]]
     return Profile(
@@ -235,9 +222,6 @@ def beams_along(terrain: Terrain, unit: Detector, bearing_deg: float) -> tuple[B
 def band_slopes(head: PosedHead, layer: PosedLayer, bearing_deg: float) -> tuple[float, float, float]:
     """Rise per metre at which a bearing meets a layer's lower edge, axis and upper edge.
 
-    A direction (bearing, slope t) has the sine (lean + up t) / sqrt(1 + t^2) of elevation in the head,
-    `lean` being the part of the head's up axis along the bearing; this is its inverse.
-
     >>> from terrain3d.detector.pose import head_axes
     >>> right, forward, up = head_axes(0, 0, 0)
     >>> level = PosedHead(right, forward, up, 90.0, ())
@@ -245,13 +229,12 @@ def band_slopes(head: PosedHead, layer: PosedLayer, bearing_deg: float) -> tuple
     [-0.0262, 0.0, 0.0262]
     """
     east, north = direction(bearing_deg)
-    lean, up = float(head.up[0] * east + head.up[1] * north), float(head.up[2])
-    slopes = []
-    for edge in (-0.5, 0.0, 0.5):
-        sine = math.sin(math.radians(layer.elevation_deg + edge * layer.thickness_deg))
-        room = up * up - sine * sine
-        slopes.append((sine * math.sqrt(lean * lean + room) - lean * up) / room)
-    return slopes[0], slopes[1], slopes[2]
+    lean, up_z = float(head.up[0] * east + head.up[1] * north), float(head.up[2])
+    low, axis, high = (
+        slope_at(lean, up_z, math.sin(math.radians(layer.elevation_deg + edge * layer.thickness_deg)))
+        for edge in (-0.5, 0.0, 0.5)
+    )
+    return low, axis, high
 
 
 def _fine_strip(ground: Ground, unit: Detector, bearing_deg: float, reach_m: float) -> Ground:

@@ -1,0 +1,161 @@
+"""A unit with what it sees: one value that answers for every setting from the same eye, without a ray."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from terrain3d.cover.causes import LayerOutcomes, outcomes_beyond_reach
+from terrain3d.cover.fill import verdict_codes
+from terrain3d.cover.heads import HeadTable, head_table, one_head, upper_layer_of
+from terrain3d.cover.layer_outcomes import BROKEN, layer_outcomes
+from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict
+from terrain3d.detector.pose import Detector
+from terrain3d.sight.panorama import Panorama, panorama
+from terrain3d.sight.points import look_at
+from terrain3d.terrain import Ground, Terrain
+
+#: What sees the panorama of an eye: `panorama`, or one that remembers.
+Look = Callable[[Terrain, tuple[float, float, float], float], Panorama]
+
+
+@dataclass(frozen=True, eq=False)
+class SightedUnit:
+    """A unit with what it sees; from `sighted` or `sighted_over`.
+
+    Parameters
+    ----------
+    unit : Detector
+    seen : Panorama
+        From the unit's eye.
+    heads : HeadTable
+        Of the unit's type and pans.
+
+    Examples
+    --------
+    On level ground an alarm takes more than the feet: a unit turned away holds nothing to the north.
+
+    >>> from pathlib import Path
+    >>> from terrain3d.detector.types import load_type
+    >>> from terrain3d.terrain import flat_terrain
+    >>> unit = Detector("D1", load_type("one-head-90", Path()), "pole", 0, 0, 0, 1.0, 0.0)
+    >>> north = sighted(flat_terrain(15.0), unit)
+    >>> south = north.set_to(replace(unit, bearing_deg=180.0))
+    >>> ahead = (north.seen.north > 0.9) & (np.abs(north.seen.distance - 6) < 1)
+    >>> set(north.codes(1.7)[ahead].tolist()), set(south.codes(1.7)[ahead].tolist())
+    ({4}, {0})
+    """
+
+    unit: Detector
+    seen: Panorama
+    heads: HeadTable
+
+    def set_to(self, unit: Detector) -> "SightedUnit":
+        """The same with the unit set otherwise, from the same eye.
+
+        Raises
+        ------
+        ValueError
+            When it looks from elsewhere: what it sees there is not known here.
+        """
+        if unit.eye != self.unit.eye:
+            raise ValueError(f"{unit.name} looks from {unit.eye}, what is seen is from {self.unit.eye}")
+        has_same_heads = unit.type is self.unit.type and unit.pan_deg == self.unit.pan_deg
+        return SightedUnit(unit, self.seen, self.heads if has_same_heads else _heads_of(unit))
+
+    def among(self, keep: NDArray[np.bool_]) -> "SightedUnit":
+        """The same with some of the cells it sees alone, in the same order; `keep` is (n,) bool."""
+        return replace(self, seen=self.seen.among(keep))
+
+    def codes(self, figure_height_m: float, fill: float | None = None) -> Codes:
+        """Verdict on each cell in reach, (n,) uint8 codes of `Verdict` in the panorama's order.
+
+        Parameters
+        ----------
+        figure_height_m : float
+        fill : float, optional
+            Share of a layer that breaks it; as the unit is set where it is not given.
+        """
+        return self._codes(self.heads, figure_height_m, fill)
+
+    def verdicts(self, ground: Ground, figure_height_m: float, fill: float | None = None) -> Codes:
+        """The same on the whole ground, (ny, nx) uint8; `UNKNOWN` where no ground is known."""
+        whole = np.where(ground.known, np.uint8(Verdict.OUTSIDE), np.uint8(UNKNOWN))
+        whole.ravel()[self.seen.cells] = self.codes(figure_height_m, fill)
+        return whole
+
+    def outcomes(self, figure_height_m: float) -> NDArray[np.uint8]:
+        """What became of each layer on each cell in reach, (l, n) uint8, rows as `heads.layer_names`."""
+        return layer_outcomes(self.seen, self.heads, self.unit, figure_height_m)
+
+    def outcome_maps(self, ground: Ground, figure_height_m: float) -> LayerOutcomes:
+        """The same on the whole ground, by the layer's name; `NO_OUTCOME` where no ground is known."""
+        far = outcomes_beyond_reach(ground, self.unit)
+        maps = {}
+        for name, row in zip(self.heads.layer_names, self.outcomes(figure_height_m), strict=True):
+            maps[name] = far.copy()
+            maps[name].ravel()[self.seen.cells] = row
+        return maps
+
+    def broken(self, figure_height_m: float) -> NDArray[np.bool_]:
+        """Which layers a figure breaks on each cell in reach, (l, n) bool: all layers, head by head."""
+        rows = []
+        for h, head in enumerate(self.unit.type.head):
+            # A cell goes by the better of several heads; here each head answers for itself.
+            own = layer_outcomes(self.seen, one_head(self.heads, h), self.unit, figure_height_m)
+            rows += [own[self.heads.name[h, k]] == BROKEN for k in range(len(head.layer))]
+        return np.array(rows)
+
+    def upper_broken(self, figure_height_m: float, reach_m: float | None = None) -> NDArray[np.bool_]:
+        """Whether a figure breaks the upper layer of each head on each cell in reach, (h, n) bool.
+
+        Parameters
+        ----------
+        figure_height_m : float
+        reach_m : float, optional
+            Slant distance up to which cells count; the type's maximum range without it.
+        """
+        rows = []
+        for h in range(len(self.unit.type.head)):
+            upper = upper_layer_of(self.heads, h)
+            upper = upper if reach_m is None else replace(upper, max_range_m=reach_m)
+            rows.append(self._codes(upper, figure_height_m, None) == Verdict.BOTH)
+        return np.array(rows)
+
+    def _codes(self, heads: HeadTable, figure_height_m: float, fill: float | None) -> Codes:
+        unit = self.unit
+        return verdict_codes(
+            self.seen, heads, unit.bearing_deg, unit.tilt_deg, unit.roll_deg, unit.range_m, figure_height_m,
+            unit.fill_needed if fill is None else fill,
+        )  # fmt: skip
+
+
+def sighted(
+    terrain: Terrain, unit: Detector, reach_m: float | None = None, look: Look = panorama
+) -> SightedUnit:
+    """Look around from where a unit is fixed.
+
+    Parameters
+    ----------
+    terrain : Terrain
+    unit : Detector
+    reach_m : float, optional
+        Plan distance up to which is looked; the type's maximum range where it is not given.
+    look : callable
+        What sees the panorama; whoever tries many settings hands in one that remembers.
+    """
+    seen = look(terrain, unit.eye, unit.type.max_range if reach_m is None else reach_m)
+    return SightedUnit(unit, seen, _heads_of(unit))
+
+
+def sighted_over(terrain: Terrain, unit: Detector, x: ArrayLike, y: ArrayLike) -> SightedUnit:
+    """Look from where a unit is fixed at some points alone, local metres.
+
+    Its `seen.cells` are rows of x and y; points over ground that is not known are left out.
+    """
+    return SightedUnit(unit, look_at(terrain, unit.eye, x, y), _heads_of(unit))
+
+
+def _heads_of(unit: Detector) -> HeadTable:
+    return head_table(unit.type, unit.pan_deg)
