@@ -5,14 +5,13 @@ from functools import partial
 from terrain3d.cover.option import OptionResult
 from terrain3d.nuisance.animals import AnimalGround, FigureGround
 from terrain3d.show import palette, words
+from terrain3d.show.legend import CRAWLING, animal_sign
 from terrain3d.show.pages.column import unit_rows
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.plan import draw_plan, plan_signs, without_verdicts
 from terrain3d.show.pages.shading import Shading, edge, shade
-from terrain3d.show.pages.sheet import Page, Sheet, Stripe, share_of_page
+from terrain3d.show.pages.sheet import Page, Sheet, share_of_page
 from terrain3d.wording import listed
-
-_STRIPE = Stripe("////", palette.CRAWLING_STRIPE)
 
 
 def pages(context: PageContext) -> list[Page]:
@@ -80,9 +79,9 @@ def _shadings(found: AnimalGround) -> list[Shading]:
     """Tallest first, so that the colour left on a cell is that of the lowest animal."""
     count = len(found.animals)
     shadings = [
-        Shading(ground.where, palette.animal_colour(rank, count)) for rank, ground in enumerate(found.animals)
+        Shading(ground.where, animal_sign(rank, count).fill) for rank, ground in enumerate(found.animals)
     ]
-    return [*reversed(shadings), Shading(found.crawling.where, palette.CRAWLING_STRIPE, 1)]
+    return [*reversed(shadings), Shading(found.crawling.where, CRAWLING.stripe.colour, 1)]
 
 
 def _animal_rows(page: Sheet, found: AnimalGround) -> None:
@@ -97,7 +96,7 @@ def _animal_rows(page: Sheet, found: AnimalGround) -> None:
         name = f"{ground.figure.name}, {ground.figure.height_m:.2f} m"
         room = width - 0.033 - share_of_page(figure, 8) - 0.01
         baseline = page.row(page.lines(name, room, 8, 1)[0], figure, indent=0.033)
-        page.swatch(baseline, palette.animal_colour(rank, count), Stripe())
+        page.swatch(baseline, animal_sign(rank, count))
     page.gap(0.004)
     page.paragraph(
         "Ground takes the colour of the lowest animal that breaks both layers there; taller ones do so too.",
@@ -114,7 +113,7 @@ def _crawling_rows(page: Sheet, found: AnimalGround) -> None:
     room = page.right - page.left - 0.033 - share_of_page(figure, 8) - 0.01
     name = f"{low.figure.name}, {low.figure.height_m:.2f} m"
     baseline = page.row(page.lines(name, room, 8, 1)[0], figure, indent=0.033)
-    page.swatch(baseline, palette.PAPER, _STRIPE)
+    page.swatch(baseline, CRAWLING)
     page.row("of that protected", words.square_metres(found.crawling_protected_m2), indent=0.033)
     page.gap(0.004)
     page.paragraph(

@@ -4,8 +4,9 @@ from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import UNKNOWN, VERDICT_KEYS, VERDICT_WORDS, Verdict
 from terrain3d.show import palette, words
 from terrain3d.show.extent import Extent
+from terrain3d.show.legend import verdict_sign
 from terrain3d.show.pages.context import PageContext
-from terrain3d.show.pages.sheet import STRIPES, Sheet, Stripe, share_of_page
+from terrain3d.show.pages.sheet import Sheet, share_of_page
 
 
 def option_sheet(
@@ -40,21 +41,11 @@ def verdict_rows(sheet: Sheet, option: OptionResult, extent: Extent) -> None:
         # How much of the survey lies outside says nothing about the option.
         figure = "" if verdict == Verdict.OUTSIDE or area is None else words.square_metres(area)
         baseline = sheet.row(VERDICT_WORDS[verdict], figure, size=8.5, indent=0.033)
-        verdict_swatch(sheet, baseline, verdict)
+        sheet.swatch(baseline, verdict_sign(verdict))
     if (option.verdicts[extent.rows, extent.columns] == UNKNOWN).any():
         baseline = sheet.row("ground not known", size=8.5, indent=0.033)
-        verdict_swatch(sheet, baseline, UNKNOWN)
+        sheet.swatch(baseline, verdict_sign(UNKNOWN))
     sheet.gap()
-
-
-def verdict_swatch(sheet: Sheet, baseline: float, code: int) -> None:
-    """The patch of a verdict, or of ground not known, at the left of a column's row."""
-    if code == UNKNOWN:
-        sheet.swatch(baseline, palette.UNKNOWN_GROUND, Stripe("////", palette.UNKNOWN_STRIPE))
-        return
-    verdict = Verdict(code)
-    edge = palette.BOTH_EDGE if verdict == Verdict.BOTH else palette.QUIET_INK
-    sheet.swatch(baseline, palette.VERDICT_COLOURS[verdict], STRIPES.get(verdict, Stripe()), edge)
 
 
 def protected_rows(sheet: Sheet, option: OptionResult) -> None:

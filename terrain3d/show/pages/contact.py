@@ -7,11 +7,11 @@ from terrain3d.cover.profile import telling_bearing
 from terrain3d.cover.verdict import VERDICT_KEYS, Verdict
 from terrain3d.job import Outcome
 from terrain3d.show import palette, words
-from terrain3d.show.pages.column import verdict_swatch
+from terrain3d.show.legend import layer_signs, site_signs, verdict_sign
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.plan import begin_plan
 from terrain3d.show.pages.section import Frame, heights_shown, paint_section, section_view, sides
-from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, STRIPES, Page, Sheet, Sign
+from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, Page, Sheet
 from terrain3d.show.pages.size import HEIGHT_PX, SCREEN, WIDTH_PX
 
 #: Options on one page.
@@ -19,6 +19,7 @@ PER_PAGE = 4
 _TOP, _FLOOR = 0.885, 0.135
 _PLAN, _SECTION, _TEXT = (PICTURE[0], 0.205), (0.217, 0.625), (0.642, COLUMN_RIGHT)
 _AIR = 0.012
+_TOLD = (Verdict.BOTH, Verdict.UPPER_ONLY, Verdict.LOWER_ONLY, Verdict.DEAD)
 
 
 def pages(context: PageContext) -> list[Page]:
@@ -58,7 +59,9 @@ def contact_sheet(context: PageContext, options: tuple[OptionResult, ...], note:
         begin_plan(page, outcome, option, shared, place, "W", is_ruled=False, is_fine=False)
         _section(page, outcome, option, bottom, height)
         _text(page, outcome, option, bottom, height)
-    page.key(_signs(outcome, options))
+    verdicts = [verdict_sign(verdict) for verdict in _TOLD]
+    units = [unit for option in options for unit in option.detectors]
+    page.key([*verdicts, *layer_signs(units, 2), *site_signs(outcome.terrain)])
     return page
 
 
@@ -89,9 +92,9 @@ def _text(page: Sheet, outcome: Outcome, option: OptionResult, bottom: float, he
     page.text(right, top - 0.018, place, 8.5, ha="right", va="baseline", color=palette.QUIET_INK)
     baseline, step = top - 0.048, (right - left) / 4
     page.begin_column(left, right, top, bottom)
-    for n, verdict in enumerate((Verdict.BOTH, Verdict.UPPER_ONLY, Verdict.LOWER_ONLY, Verdict.DEAD)):
+    for n, verdict in enumerate(_TOLD):
         page.left = left + n * step
-        verdict_swatch(page, baseline, verdict)
+        page.swatch(baseline, verdict_sign(verdict))
         area = words.square_metres(option.area_m2.get(VERDICT_KEYS[verdict], 0.0))
         page.text(page.left + 0.029, baseline, area, 8, va="baseline")
     y = baseline - 0.03
@@ -106,32 +109,3 @@ def _text(page: Sheet, outcome: Outcome, option: OptionResult, bottom: float, he
             (line,) = page.lines(text, right - left, 7, 1)
             page.text(left, y, line, 7, va="baseline", color=palette.QUIET_INK)
             y -= 0.0195
-
-
-def _signs(outcome: Outcome, options: tuple[OptionResult, ...]) -> list[Sign]:
-    """What the colours and marks of the small pictures mean."""
-    names = {
-        layer.name: None
-        for option in options
-        for unit in option.detectors
-        for head in unit.type.head
-        for layer in head.layer
-    }
-    signs = [
-        Sign("both layers", fill=palette.VERDICT_COLOURS[Verdict.BOTH], line=palette.BOTH_EDGE),
-        Sign(
-            "upper only", fill=palette.VERDICT_COLOURS[Verdict.UPPER_ONLY], stripe=STRIPES[Verdict.UPPER_ONLY]
-        ),
-        Sign("lower only", fill=palette.VERDICT_COLOURS[Verdict.LOWER_ONLY]),
-        Sign("dead ground", fill=palette.VERDICT_COLOURS[Verdict.DEAD], stripe=STRIPES[Verdict.DEAD]),
-    ]
-    for name in list(names)[:2]:
-        colour = palette.layer_colour(name)
-        signs.append(Sign(f"{name} layer", fill=palette.mixed(colour, 0.42), line=colour))
-    if outcome.terrain.protect:
-        signs.append(Sign("protected", line=palette.PROTECTED, width=1.2, dashes=(0, (5, 2.2))))
-    if len(outcome.terrain.solids.names):
-        signs.append(Sign("solid", fill=palette.SOLID, line=palette.SOLID_EDGE))
-    if (outcome.terrain.foliage.column >= 0).any():
-        signs.append(Sign("foliage", fill=palette.FOLIAGE_LIGHT, line=palette.FOLIAGE_EDGE))
-    return signs

@@ -11,10 +11,11 @@ from matplotlib.transforms import Bbox
 from terrain3d.cover.option import OptionResult
 from terrain3d.detector.pose import Detector
 from terrain3d.show import palette
+from terrain3d.show.legend import ALARM, NOTICED, UNNOTICED, WALK
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import haloed
 from terrain3d.show.pages.plan import Plan, begin_plan, few_labels
-from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, Page, Sheet, Sign
+from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, Page, Sheet
 from terrain3d.show.pages.walks import counting_words, walk_signs
 from terrain3d.units import Floats, wrap_deg
 from terrain3d.walk.fans import ACROSS_M, Fan
@@ -57,12 +58,8 @@ def fans_sheet(context: PageContext, option: OptionResult, unit: Detector, to: F
     page.paragraph(across.words, 3, size=8)
     page.row(_who(across), size=7.5, color=palette.QUIET_INK)
     _chart_across(page, unit, across)
-    signs = walk_signs(context.outcome)
-    signs[5:7] = [
-        Sign("way walked unnoticed", line=palette.FIGURE, width=2.4),
-        Sign("noticed here", line=palette.INK, width=0.0, marker="o"),
-    ]
-    page.key(signs)
+    own = {WALK: UNNOTICED, ALARM: NOTICED}
+    page.key([own.get(sign, sign) for sign in walk_signs(context.outcome)])
     return page
 
 
@@ -94,7 +91,7 @@ def _draw_walks(plan: Plan, fan: Fan) -> list[Bbox]:
         share = 1.0 if np.isnan(walked) else min(walked / length, 1.0)
         end = line[0] + share * (line[1] - line[0])
         way = np.array([line[0], end])
-        haloed(axes, way, palette.FIGURE, 1.7, 11, halo=3.4, solid_capstyle="butt")
+        haloed(axes, way, UNNOTICED, 11, 3.4, solid_capstyle="butt")
         if not np.isnan(walked):
             axes.plot(*end, "o", ms=4.6, mfc="white", mec=palette.INK, mew=1.0, zorder=12)
             boxes.append(plan.around(end, 5))

@@ -5,7 +5,6 @@ from functools import partial
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.lines import Line2D
 from matplotlib.ticker import MultipleLocator, PercentFormatter
 
 from terrain3d.conditions.heat import (
@@ -17,19 +16,23 @@ from terrain3d.conditions.heat import (
 )
 from terrain3d.cover.option import OptionResult
 from terrain3d.show import palette
+from terrain3d.show.legend import Sign
 from terrain3d.show.pages.context import PageContext
-from terrain3d.show.pages.sheet import PICTURE, Page, Sheet, Sign
+from terrain3d.show.pages.sheet import PICTURE, Page, Sheet
 
 #: One option and what it holds by temperature.
 Warmed = tuple[OptionResult, HeatResult]
 #: Options drawn on one page; the rest is in results.json.
 MOST = 4
 #: Colours and dashes of the options' lines, best first: told apart by either.
-_LINES = (
-    ("#124b66", "-"),
-    ("#c0561f", (0, (7, 2))),
-    ("#6a4a8c", (0, (4, 1.5, 1, 1.5))),
-    ("#4f7a2a", (0, (2, 1.5))),
+_LINES = tuple(
+    Sign("", line=colour, width=1.8, dashes=dashes)
+    for colour, dashes in (
+        ("#124b66", ()),
+        ("#c0561f", (7, 2)),
+        ("#6a4a8c", (4, 1.5, 1, 1.5)),
+        ("#4f7a2a", (2, 1.5)),
+    )
 )
 _BAND, _SILENT, _CURVE = "#e9eef2", "#d9c3c6", "#1d1d1b"
 #: The two charts, shares of the page; between them lies the shared scale of temperature.
@@ -110,10 +113,12 @@ def _held(page: Sheet, axes: Axes, shown: tuple[Warmed, ...], silent: tuple[floa
     _shade(axes, silent)
     as_share = all(heat.curve.protected_share is not None for _, heat in shown)
     most = 0.0
-    for (colour, dashes), (_, heat) in zip(_LINES, shown, strict=False):
+    for sign, (_, heat) in zip(_LINES, shown, strict=False):
         held = heat.curve.protected_share if as_share else heat.curve.held_m2
         assert held is not None
-        axes.plot(heat.curve.grounds_c, held, color=colour, linestyle=dashes, linewidth=1.8, zorder=4)
+        axes.plot(
+            heat.curve.grounds_c, held, color=sign.line, linestyle=sign.style, linewidth=sign.width, zorder=4
+        )
         most = max(most, float(held.max()))
     grounds = shown[0][1].curve.grounds_c
     axes.set(xlim=(grounds[0], grounds[-1]), ylim=(0.0, 1.12 * most if most > 0 else 1.0))
@@ -157,9 +162,9 @@ def _above(page: Sheet, axes: Axes, left: str, right: str) -> None:
 
 def _column(page: Sheet, shown: tuple[Warmed, ...], n_options: int) -> None:
     page.heading("As the ground warms")
-    for (colour, dashes), (option, heat) in zip(_LINES, shown, strict=False):
+    for sign, (option, heat) in zip(_LINES, shown, strict=False):
         (name,) = page.lines(option.name, page.right - page.left - 0.033, 8, 1)
-        _line_sample(page, page.row(name, indent=0.033), colour, dashes)
+        page.swatch(page.row(name, indent=0.033), sign)
         for told, figure in _lost(heat):
             page.row(told, figure, size=7.5, indent=0.033, color=palette.QUIET_INK)
     if n_options > len(shown):
@@ -211,18 +216,6 @@ def _surfaces(page: Sheet, heat: HeatResult) -> None:
 
 def _celsius(value: float | None, beyond: str) -> str:
     return beyond if value is None else f"{value:.1f}"
-
-
-def _line_sample(page: Sheet, baseline: float, colour: str, dashes: object) -> None:
-    page.figure.add_artist(
-        Line2D(
-            [page.left, page.left + 0.026],
-            [baseline + 0.005] * 2,
-            color=colour,
-            linestyle=dashes,  # type: ignore[arg-type]
-            linewidth=1.8,
-        )
-    )
 
 
 def _signs(shown: tuple[Warmed, ...]) -> list[Sign]:

@@ -13,12 +13,13 @@ from terrain3d.search.mounts import Kind, Proposal
 from terrain3d.search.propose import Proposed
 from terrain3d.show import palette
 from terrain3d.show.extent import Extent, whole_cells
+from terrain3d.show.legend import BOUNDARY, MOUNT, UNIT, Sign
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.base import plan_base
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import haloed
 from terrain3d.show.pages.plan import begin_plan, plan_signs, site_labels
-from terrain3d.show.pages.sheet import PICTURE_ASPECT, Sheet, Sign, share_of_page
+from terrain3d.show.pages.sheet import PICTURE_ASPECT, Sheet, share_of_page
 
 #: Ground shown around the outermost of what matters, metres.
 _MARGIN_M = 2.5
@@ -28,7 +29,6 @@ _NO_PLACE = (
     "No place is left for a mount: draw walls, a [boundary] or [[protect]] areas, or ask for closer ones."
 )
 _MARKS: dict[Kind, str] = {"corner": "s", "wall": "o", "boundary": "^", "edge": "^"}
-_DASHES = (0, (6, 1.6, 1.2, 1.6))
 _HEADINGS: dict[Kind, str] = {
     "corner": "At corners",
     "wall": "On faces of walls",
@@ -54,7 +54,7 @@ def mounts_sheet(found: Proposed) -> Sheet:
     plan = begin_plan(page, outcome, option, plan_base(outcome, extent))
     if found.terrain.boundary is not None:
         ring = np.vstack([found.terrain.boundary, found.terrain.boundary[:1]])
-        haloed(plan.axes, ring, palette.BOUNDARY, 1.6, 6, halo=3.0, linestyle=_DASHES)
+        haloed(plan.axes, ring, BOUNDARY, 6, 3.4)
     _draw_marks(plan.axes, found.mounts)
     spots = [(one.mount.x, one.mount.y) for one in found.mounts]
     numbers = [
@@ -62,7 +62,7 @@ def mounts_sheet(found: Proposed) -> Sheet:
         for k, spot in enumerate(spots, 1)
     ]
     plan.finish([*numbers, *site_labels(plan)], [plan.around(spot, _MARK_PX / 2) for spot in spots])
-    signs = [sign for sign in plan_signs(outcome, (option,), extent) if not sign.text.startswith("unit")]
+    signs = [sign for sign in plan_signs(outcome, (option,), extent) if sign is not UNIT]
     page.key([*_signs(found), *signs])
     _rows(page, found)
     return page
@@ -113,9 +113,9 @@ def _signs(found: Proposed) -> list[Sign]:
     kinds = {"edge" if p.kind == "boundary" else p.kind for p in found.mounts}
     signs = [Sign(text, width=0, marker=_MARKS[kind]) for kind, text in texts.items() if kind in kinds]
     if found.terrain.boundary is not None:
-        signs.append(Sign("boundary", line=palette.BOUNDARY, width=1.6, dashes=_DASHES))
+        signs.append(BOUNDARY)
     if found.terrain.mounts:
-        signs.append(Sign("named already", line=palette.QUIET_INK, width=0, marker="o"))
+        signs.append(MOUNT)
     return signs
 
 

@@ -14,13 +14,13 @@ from terrain3d.job import Outcome
 from terrain3d.show import palette
 from terrain3d.show.camera import Camera, site_camera
 from terrain3d.show.extent import Extent, site_extent
+from terrain3d.show.legend import Sign, layer_signs, site_signs
 from terrain3d.show.pages.column import option_sheet
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import Label, page_share, place_labels
-from terrain3d.show.pages.sheet import PICTURE_ASPECT, Page, Sheet, Sign
+from terrain3d.show.pages.sheet import PICTURE_ASPECT, Page, Sheet
 from terrain3d.show.palette import Rgb
 from terrain3d.show.scene import Scene, aim, build_scene, light_scene, show_scene
-from terrain3d.show.shapes import contour_levels
 
 #: Rendered larger and averaged down: smooth edges that do not hang on the graphics driver.
 _OVERSAMPLE = 2
@@ -98,7 +98,8 @@ def draw_oblique(
     axes.set_axis_off()
     taken = [_north(page, camera, box)]
     place_labels(axes, _names(page, scene, camera, width, height), taken)
-    page.key([*(more or []), *_signs(page, outcome, option, extent)])
+    heights = outcome.terrain.ground.z[extent.rows, extent.columns]
+    page.key([*(more or []), *layer_signs(option.detectors), *site_signs(outcome.terrain, heights)])
 
 
 def _names(page: Sheet, scene: Scene, camera: Camera, width: int, height: int) -> list[Label]:
@@ -128,25 +129,3 @@ def _north(page: Sheet, camera: Camera, box: Bbox) -> Bbox:
     page.figure.add_artist(Polygon(share[:4], facecolor=palette.INK, edgecolor="none"))
     page.text(share[4, 0], share[4, 1], "N", 9, weight="bold", ha="center", va="center")
     return Bbox.from_extents(*(middle - 60), *(middle + 60))
-
-
-def _signs(page: Sheet, outcome: Outcome, option: OptionResult, extent: Extent) -> list[Sign]:
-    terrain = outcome.terrain
-    layers = {
-        layer.name: None for unit in option.detectors for head in unit.type.head for layer in head.layer
-    }
-    signs = []
-    for name in list(layers)[:4]:
-        colour = palette.layer_colour(name)
-        (text,) = page.lines(f"{name} layer", 0.13, 7.2, 1)
-        signs.append(Sign(text, fill=palette.mixed(colour, 0.45), line=colour))
-    if terrain.protect:
-        signs.append(Sign("protected ground", line=palette.PROTECTED, width=2.2))
-    if len(terrain.solids.names):
-        signs.append(Sign("solid", fill=palette.SOLID, line=palette.SOLID_EDGE))
-    if (terrain.foliage.column >= 0).any():
-        signs.append(Sign("foliage", fill=palette.FOLIAGE_LIGHT, line=palette.FOLIAGE_EDGE))
-    levels, step = contour_levels(terrain.ground.z[extent.rows, extent.columns])
-    if len(levels):
-        signs.append(Sign(f"contour, every {step:g} m", line=palette.CONTOUR))
-    return signs

@@ -11,6 +11,7 @@ from matplotlib.transforms import Bbox
 from terrain3d.show import palette
 from terrain3d.show.extent import Extent
 from terrain3d.show.labels import free_spot, meet
+from terrain3d.show.legend import Sign
 from terrain3d.units import Floats
 
 #: A rim of paper around letters and lines, so that they show on every colour.
@@ -76,12 +77,11 @@ def boxes_meet(a: Bbox, b: Bbox) -> bool:
     return meet(a.extents, b.extents)
 
 
-def haloed(axes: Axes, line: Floats, colour: str, width: float, zorder: float, **look: Any) -> None:
-    """Draw a line over a wider white one; `halo` is the width of that, and dashes are of the line alone."""
-    halo = look.pop("halo", width + 1.5)
+def haloed(axes: Axes, line: Floats, sign: Sign, zorder: float, halo: float, **look: Any) -> None:
+    """Draw a line by its sign over a white one that is `halo` points wide; dashes are of the line alone."""
     solid = {name: value for name, value in look.items() if name == "solid_capstyle"}
     axes.plot(*line.T, color="white", linewidth=halo, zorder=zorder - 1, **solid)
-    axes.plot(*line.T, color=colour, linewidth=width, zorder=zorder, **look)
+    axes.plot(*line.T, zorder=zorder, **sign.stroke, **look)
 
 
 def north_arrow(axes: Axes, busy: Floats) -> Bbox:

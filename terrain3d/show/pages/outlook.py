@@ -6,7 +6,6 @@ from functools import partial
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.patches import Rectangle
 from matplotlib.ticker import MultipleLocator
 from numpy.typing import NDArray
 
@@ -15,6 +14,7 @@ from terrain3d.cover.profile import head_bearings
 from terrain3d.detector.pose import Detector, PosedHead, PosedLayer, posed_heads
 from terrain3d.job import Outcome
 from terrain3d.show import palette, words
+from terrain3d.show.legend import ARC_END, EQUAL_DISTANCE, FOLIAGE, LEVEL, Sign, layer_signs, site_signs
 from terrain3d.show.lettering import has_glyph
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import HALO
@@ -25,7 +25,6 @@ from terrain3d.show.pages.sheet import (
     WIDE_PICTURE,
     Page,
     Sheet,
-    Sign,
 )
 from terrain3d.show.pages.size import HEIGHT_PX, WIDTH_PX
 from terrain3d.show.palette import Rgb
@@ -102,7 +101,7 @@ def outlook_sheet(context: PageContext, option: OptionResult, unit: Detector) ->
     )
     _skyline(axes, seen, azimuths)
     _distance_lines(axes, seen, azimuths, unit.type.max_range)
-    axes.axhline(0.0, color=palette.INK, linewidth=0.8, linestyle=(0, (1, 2)), zorder=5)
+    axes.axhline(0.0, zorder=5, **LEVEL.stroke)
     for head in posed_heads(unit):
         for layer in head.layers:
             _layer(axes, unit, head, layer)
@@ -111,7 +110,8 @@ def outlook_sheet(context: PageContext, option: OptionResult, unit: Detector) ->
     _scale_block(page, unit, seen)
     _layer_block(page, unit)
     _unit_block(page, unit)
-    page.key(_signs(outcome, unit))
+    leaves = [sign for sign in site_signs(outcome.terrain) if sign is FOLIAGE]
+    page.key([*layer_signs([unit]), ARC_END, LEVEL, EQUAL_DISTANCE, *leaves])
     return page
 
 
@@ -353,7 +353,7 @@ def _arc_limits(axes: Axes, unit: Detector, head: PosedHead) -> None:
     for side in (-1, 1):
         edge = np.array([side * head.arc_deg / 2])
         line = np.vstack([in_world(unit, head, edge, e) for e in np.linspace(-80, 40, 40)])
-        axes.plot(*line.T, color=palette.UNIT, linewidth=0.9, linestyle=(0, (5, 3)), zorder=5)
+        axes.plot(*line.T, zorder=5, **ARC_END.stroke)
 
 
 def _frame(axes: Axes, span: Span) -> None:
@@ -394,12 +394,7 @@ def _scale_block(page: Sheet, unit: Detector, seen: Picture) -> None:
         page.text(x, y, f"{m:g}" + (" m" if m == range_m else ""), 7, ha="center", va="baseline")
     for colour, text in ((_BEYOND, "beyond the range"), (_SKY, "nothing met: sky, or off the survey")):
         baseline = page.row(text, size=7.5, indent=0.033)
-        page.figure.add_artist(
-            Rectangle(
-                (page.left, baseline - 0.003), 0.024, 0.015, facecolor=colour, edgecolor=palette.QUIET_INK,
-                linewidth=0.6,
-            )
-        )  # fmt: skip
+        page.swatch(baseline, Sign(text, fill=colour, line=palette.QUIET_INK))
 
 
 def _layer_block(page: Sheet, unit: Detector) -> None:
@@ -426,21 +421,3 @@ def _unit_block(page: Sheet, unit: Detector) -> None:
     page.paragraph(f"{unit.name}: {unit.type.name} on {unit.mount}", 2, size=8)
     for line in words.unit_lines(unit):
         page.paragraph(line, 2, color=palette.QUIET_INK)
-
-
-def _signs(outcome: Outcome, unit: Detector) -> list[Sign]:
-    names = dict.fromkeys(layer.name for head in unit.type.head for layer in head.layer)
-    signs = [
-        Sign(
-            f"{name} layer",
-            fill=palette.mixed(palette.layer_colour(name), 0.35),
-            line=palette.layer_colour(name),
-        )
-        for name in list(names)[:4]
-    ]
-    signs.append(Sign("end of an arc", line=palette.UNIT, width=0.9, dashes=(0, (5, 3))))
-    signs.append(Sign("level", line=palette.INK, width=0.8, dashes=(0, (1, 2))))
-    signs.append(Sign("equal distance on the ground, heavy at the range", line=palette.INK, width=1.3))
-    if (outcome.terrain.foliage.column >= 0).any():
-        signs.append(Sign("foliage", fill=palette.FOLIAGE_LIGHT, line=palette.FOLIAGE_EDGE))
-    return signs

@@ -21,6 +21,7 @@ from terrain3d.job import Outcome
 from terrain3d.show import palette
 from terrain3d.show.drape import DRAPE_PIXELS, drape
 from terrain3d.show.extent import Extent, head_arcs, head_sector
+from terrain3d.show.legend import MOUNT, PROTECTED, RANGE_SETTING, SOLID, UNIT, Sign, site_signs
 from terrain3d.show.pages.base import Base
 from terrain3d.show.pages.column import option_sheet
 from terrain3d.show.pages.context import PageContext
@@ -33,7 +34,7 @@ from terrain3d.show.pages.on_picture import (
     scale_bar,
 )
 from terrain3d.show.pages.shading import on_ground
-from terrain3d.show.pages.sheet import PICTURE, Page, Place, Sheet, Sign
+from terrain3d.show.pages.sheet import PICTURE, Page, Place, Sheet
 from terrain3d.show.shapes import contour_levels, spot_within
 from terrain3d.terrain import Area, Ground
 from terrain3d.units import Floats, direction
@@ -196,7 +197,7 @@ def begin_plan(
         used = {unit.mount for unit in option.detectors}
         idle = [(mount.x, mount.y) for mount in terrain.mounts if mount.name not in used]
         x, y = np.reshape(idle, (-1, 2)).T
-        axes.plot(x, y, "o", ms=5, mfc="white", mec=palette.QUIET_INK, mew=1)
+        axes.plot(x, y, MOUNT.marker, ls="", ms=5, mfc="white", mec=MOUNT.line, mew=1)
     axes.set(xlim=(extent.west, extent.east), ylim=(extent.south, extent.north), aspect="equal")
     axes.set_anchor(anchor)
     if base.scale is not None:
@@ -261,23 +262,20 @@ def _solids(axes: Axes, regions: list[Any]) -> None:
         for part in shapely.get_parts(region):
             outline = np.asarray(part.exterior.coords)
             solid = Polygon(
-                outline, facecolor=palette.SOLID, edgecolor=palette.SOLID_EDGE, linewidth=0.9, zorder=5
+                outline, facecolor=SOLID.fill, edgecolor=SOLID.line, linewidth=SOLID.width, zorder=5
             )
             axes.add_patch(solid)
 
 
 def _protected(axes: Axes, area: Area, weight: float) -> None:
-    for colour, width, dashes in (("white", 3.0, "-"), (palette.PROTECTED, 1.5, (0, (5, 2.2)))):
-        axes.add_patch(
-            Polygon(
-                area.outline,
-                fill=False,
-                edgecolor=colour,
-                linewidth=weight * width,
-                linestyle=dashes,
-                zorder=6,
-            )
+    for colour, width, dashes in (
+        ("white", 2 * PROTECTED.width, "-"),
+        (PROTECTED.line, PROTECTED.width, PROTECTED.style),
+    ):
+        rim = Polygon(
+            area.outline, fill=False, edgecolor=colour, linewidth=weight * width, linestyle=dashes, zorder=6
         )
+        axes.add_patch(rim)
 
 
 def _unit(axes: Axes, unit: Detector, weight: float) -> None:
@@ -286,12 +284,13 @@ def _unit(axes: Axes, unit: Detector, weight: float) -> None:
         rim = head_sector(unit, pan, arc, unit.type.max_range)
         outline = np.vstack([eye, rim, eye])
         axes.plot(*outline.T, color="white", linewidth=2.4 * weight, alpha=0.8, zorder=7)
-        axes.plot(*outline.T, color=palette.UNIT, linewidth=weight, zorder=8)
+        axes.plot(*outline.T, color=UNIT.line, linewidth=UNIT.width * weight, zorder=8)
         if unit.range_m < unit.type.max_range:
             setting = head_sector(unit, pan, arc, unit.range_m)
-            axes.plot(*setting.T, color=palette.UNIT, linewidth=0.8 * weight, linestyle=(0, (4, 3)), zorder=8)
-    axes.plot(unit.x, unit.y, "o", ms=8 * weight, mfc="white", mec=palette.UNIT, mew=1.4 * weight, zorder=9)
-    axes.plot(unit.x, unit.y, "o", ms=3.2 * weight, color=palette.UNIT, zorder=9)
+            width, style = RANGE_SETTING.width * weight, RANGE_SETTING.style
+            axes.plot(*setting.T, color=RANGE_SETTING.line, linewidth=width, linestyle=style, zorder=8)
+    axes.plot(unit.x, unit.y, "o", ms=8 * weight, mfc="white", mec=UNIT.line, mew=1.4 * weight, zorder=9)
+    axes.plot(unit.x, unit.y, "o", ms=3.2 * weight, color=UNIT.line, zorder=9)
 
 
 def unit_labels(plan: Plan) -> list[Label]:
@@ -342,17 +341,7 @@ def area_labels(plan: Plan, size: float, width: float) -> list[Label]:
 
 def plan_signs(outcome: Outcome, options: tuple[OptionResult, ...], extent: Extent) -> list[Sign]:
     """What the marks of plans of these options mean."""
-    terrain = outcome.terrain
-    signs = [Sign("unit, its arc and maximum range", marker="o")]
+    signs = [UNIT]
     if any(unit.range_m < unit.type.max_range for option in options for unit in option.detectors):
-        signs.append(Sign("range setting", width=0.8, dashes=(0, (4, 3))))
-    if terrain.protect:
-        signs.append(Sign("protected ground", line=palette.PROTECTED, width=1.5, dashes=(0, (5, 2.2))))
-    if len(terrain.solids.names):
-        signs.append(Sign("solid", fill=palette.SOLID, line=palette.SOLID_EDGE))
-    if (terrain.foliage.column >= 0).any():
-        signs.append(Sign("foliage", fill=palette.FOLIAGE_LIGHT, line=palette.FOLIAGE_EDGE))
-    levels, step = contour_levels(terrain.ground.z[extent.rows, extent.columns])
-    if len(levels):
-        signs.append(Sign(f"contour, every {step:g} m", line=palette.CONTOUR))
-    return signs
+        signs.append(RANGE_SETTING)
+    return signs + site_signs(outcome.terrain, outcome.terrain.ground.z[extent.rows, extent.columns])

@@ -7,14 +7,15 @@ import numpy as np
 from matplotlib.transforms import Bbox
 
 from terrain3d.cover.option import OptionResult
-from terrain3d.cover.verdict import VERDICT_WORDS, Verdict
+from terrain3d.cover.verdict import Verdict
 from terrain3d.job import Outcome
 from terrain3d.show import palette
 from terrain3d.show.extent import site_extent
+from terrain3d.show.legend import ALARM, APPROACH, CLEAR, LEAST_HELD, WALK, Sign, verdict_sign
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import boxes_meet, haloed
 from terrain3d.show.pages.plan import Plan, begin_plan, few_labels
-from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, Page, Sheet, Sign
+from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, Page, Sheet
 from terrain3d.show.pages.walk_profile import draw_walk_profile
 from terrain3d.show.pages.walks import walk_signs
 from terrain3d.show.ways import Drawn, drawn_routes, fine_line, same_line, starts_of
@@ -86,7 +87,7 @@ def _finish(plan: Plan, drawn: list[Drawn]) -> None:
     """Draw the lines, then write on the plan where they leave room."""
     approaches = plan.outcome.terrain.approaches
     for approach in approaches:
-        haloed(plan.axes, approach.line, palette.QUIET_INK, 2.8, 9.5, halo=4.4)
+        haloed(plan.axes, approach.line, APPROACH, 9.5, 4.4)
     taken = _draw(plan, drawn)
     # An arrow over the start of a line is worse than one over any ground.
     marks = [plan.pixels(fine_line(one.line)) for one in drawn] + [box.get_points() for box in taken]
@@ -104,12 +105,9 @@ def _draw(plan: Plan, drawn: list[Drawn]) -> list[Bbox]:
     """The lines with their letters and alarms; returns the pixels that marks take."""
     boxes, axes = [], plan.axes
     for one in reversed(drawn):
-        is_dotted = one.colour == palette.INK
-        haloed(
-            axes, one.line, one.colour, 2.6 if is_dotted else 2.1, 11, halo=4.6, linestyle=one.dashes,
-            solid_capstyle="round", dash_capstyle="round" if is_dotted else "butt",
-        )  # fmt: skip
-        axes.plot(*one.line[-1], "s", ms=5, mfc=one.colour, mec="white", mew=0.8, zorder=12)
+        cap = "round" if one.sign in (CLEAR, LEAST_HELD) else "butt"
+        haloed(axes, one.line, one.sign, 11, 4.6, solid_capstyle="round", dash_capstyle=cap)
+        axes.plot(*one.line[-1], "s", ms=5, mfc=one.sign.line, mec="white", mew=0.8, zorder=12)
         boxes.append(plan.around(one.line[-1], 9))
         if one.alarm is not None:
             axes.plot(*one.alarm, "*", ms=15, mfc=palette.ALARM, mec=palette.INK, mew=1.1, zorder=14)
@@ -241,21 +239,16 @@ def trust_words(option: OptionResult) -> str:
 
 def route_signs(outcome: Outcome, option: OptionResult, drawn: list[Drawn]) -> list[Sign]:
     """What the marks and colours of a page of routes mean; of the verdicts those that there are."""
-    absent = {VERDICT_WORDS[code] for code in Verdict if not (option.verdicts == code).any()}
-    absent.add("walk and its pulses")
+    absent = {verdict_sign(code) for code in Verdict if not (option.verdicts == code).any()}
+    absent.add(WALK)
     if all(one.alarm is None for one in drawn):
-        absent.add("alarm")
-    return line_signs(drawn) + [sign for sign in walk_signs(outcome) if sign.text not in absent]
+        absent.add(ALARM)
+    return line_signs(drawn) + [sign for sign in walk_signs(outcome) if sign not in absent]
 
 
 def line_signs(drawn: list[Drawn]) -> list[Sign]:
     """What each kind of line is."""
-    signs = [Sign("least likely walk", line=palette.FIGURE, width=2.1)] if drawn else []
-    if any(one.letter == "C" for one in drawn):
-        text = "clear route" if any(one.title.startswith("clear") for one in drawn) else "least held"
-        signs.append(Sign(text, line=palette.INK, width=2.4, dashes=(0, (1, 1.4))))
-    if any(one.letter in ("D", "E") for one in drawn):
-        # Closer together than on the plan: a key is short.
-        dashes = (0, (3, 1.1, 1, 1.1))
-        signs.append(Sign("much shorter", line=palette.MUCH_SHORTER, width=2.1, dashes=dashes))
-    return signs
+    by_word: dict[str, Sign] = {}
+    for one in drawn:
+        by_word.setdefault(one.sign.text, one.sign)
+    return list(by_word.values())

@@ -1,8 +1,9 @@
 """The section along a bearing: where each layer runs, where it ends, and what that makes of the ground."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
+from typing import Any
 
 import numpy as np
 import shapely
@@ -19,7 +20,17 @@ from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
 from terrain3d.show import palette, words
 from terrain3d.show.labels import placed_in_a_row
-from terrain3d.show.pages.column import verdict_swatch
+from terrain3d.show.legend import (
+    BRIDGED,
+    FOLIAGE,
+    GROUND_LINE,
+    SECTION_LINE,
+    SOLID,
+    UNIT,
+    Sign,
+    layer_sign,
+    verdict_sign,
+)
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import HALO, Label, haloed, place_labels
 from terrain3d.show.pages.plan import begin_plan
@@ -43,7 +54,6 @@ from terrain3d.show.pages.sheet import (
     Page,
     Place,
     Sheet,
-    Sign,
     share_of_page,
 )
 from terrain3d.show.pages.silhouettes import silhouette
@@ -192,7 +202,7 @@ def _key_plan(page: Sheet, context: PageContext, option: OptionResult, profile: 
     place = (0.05, BLOCK_FLOOR, 0.17, BLOCK_TOP - BLOCK_FLOOR + 0.005)
     plan = begin_plan(page, outcome, option, base, place, "W", is_ruled=False, is_fine=False)
     ends = profile.places(np.array([-BEHIND_M, profile.unit.type.max_range + BEYOND_M]))
-    haloed(plan.axes, np.transpose(ends), palette.INK, 1.7, 11, halo=3.4)
+    haloed(plan.axes, np.transpose(ends), SECTION_LINE, 11, 3.4)
 
 
 def _line_rows(page: Sheet, profile: Profile) -> None:
@@ -207,7 +217,7 @@ def _line_rows(page: Sheet, profile: Profile) -> None:
         (line,) = page.lines(text, page.right - page.left - 0.135, 8, 1)
         baseline = page.row(line, size=8, indent=0.135)
         page.text(page.left + 0.033, baseline, _from_to(run), 8, va="baseline")
-        verdict_swatch(page, baseline, run.code)
+        page.swatch(baseline, verdict_sign(run.code))
 
 
 def _from_to(run: Run) -> str:
@@ -297,19 +307,15 @@ def paint_section(
     )
     for solid in profile.solids:
         for piece in _over_ground(solid, profile):
-            axes.add_patch(
-                Polygon(
-                    piece, facecolor=palette.SOLID, edgecolor=palette.SOLID_EDGE, linewidth=weight, zorder=5
-                )
-            )
+            look: dict[str, Any] = {"facecolor": SOLID.fill, "edgecolor": SOLID.line, "linewidth": weight}
+            axes.add_patch(Polygon(piece, zorder=5, **look))
     for beam in profile.beams:
         _beam_lines(axes, profile, beam, weight)
     measured = np.where(profile.bridged, np.nan, profile.ground)
-    axes.plot(profile.along, measured, color=palette.INK, linewidth=1.3 * weight, zorder=6)
+    axes.plot(profile.along, measured, color=GROUND_LINE.line, linewidth=GROUND_LINE.width * weight, zorder=6)
     bridged = np.where(profile.bridged, profile.ground, np.nan)
-    axes.plot(
-        profile.along, bridged, color=palette.INK, linewidth=1.3 * weight, linestyle=(0, (4, 2)), zorder=6
-    )
+    width, style = BRIDGED.width * weight, BRIDGED.style
+    axes.plot(profile.along, bridged, color=BRIDGED.line, linewidth=width, linestyle=style, zorder=6)
     for at in changes(profile):
         foot = ground_at(profile, at)
         if math.isfinite(foot):
@@ -325,8 +331,8 @@ def paint_section(
                 )
     unit = profile.unit
     axes.plot([0, 0], [unit.ground_z, profile.eye_z], color=palette.POLE, linewidth=3 * weight, zorder=7)
-    axes.plot(0, profile.eye_z, "o", ms=8 * weight, mfc="white", mec=palette.UNIT, mew=1.4 * weight, zorder=9)
-    axes.plot(0, profile.eye_z, "o", ms=3.2 * weight, color=palette.UNIT, zorder=9)
+    axes.plot(0, profile.eye_z, "o", ms=8 * weight, mfc="white", mec=UNIT.line, mew=1.4 * weight, zorder=9)
+    axes.plot(0, profile.eye_z, "o", ms=3.2 * weight, color=UNIT.line, zorder=9)
 
 
 def _over_ground(solid: CutSolid, profile: Profile) -> list[Floats]:
@@ -449,16 +455,16 @@ def _rulers(axes: Axes, frame: Frame) -> None:
 def section_signs(outcome: Outcome, profile: Profile) -> list[Sign]:
     """What the marks of a section mean."""
     signs = [
-        Sign(f"{layer} layer, its axis dashed", fill=palette.mixed(colour, 0.42), line=colour)
-        for layer, colour in {b.layer: palette.layer_colour(b.layer) for b in profile.beams}.items()
+        replace(layer_sign(name), text=f"{name} layer, its axis dashed")
+        for name in dict.fromkeys(beam.layer for beam in profile.beams)
     ]
-    signs.append(Sign("ground", line=palette.INK, width=1.3))
+    signs.append(GROUND_LINE)
     if profile.bridged.any():
-        signs.append(Sign("bridged gap of the survey", line=palette.INK, width=1.3, dashes=(0, (4, 2))))
+        signs.append(BRIDGED)
     if profile.solids:
-        signs.append(Sign("solid", fill=palette.SOLID, line=palette.SOLID_EDGE))
+        signs.append(SOLID)
     if has_leaves(profile, outcome.terrain.foliage):
-        signs.append(Sign("foliage", fill=palette.FOLIAGE_LIGHT, line=palette.FOLIAGE_EDGE))
+        signs.append(FOLIAGE)
     signs.append(
         Sign(f"{outcome.figure.name} where the verdict changes", fill=palette.FIGURE, line=palette.FIGURE)
     )

@@ -1,7 +1,6 @@
 """One printed page: title, picture, legend column, sentence and caution; knows nothing of pictures."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +13,7 @@ from matplotlib.patches import Rectangle
 from terrain3d.caution import SHORT_CAUTION
 from terrain3d.cover.verdict import Verdict
 from terrain3d.show import palette
+from terrain3d.show.legend import Sign, verdict_sign
 from terrain3d.show.lettering import fitted_lines, line_width
 from terrain3d.show.pages.size import DPI, HEIGHT_PX, PRINT_DPI, SCREEN, WIDTH_PX, Size
 
@@ -26,33 +26,6 @@ COLUMN_LEFT, COLUMN_RIGHT = 0.73, 0.978
 WIDE_PICTURE: Place = (0.05, 0.345, 0.928, 0.53)
 BLOCK_TOP, BLOCK_FLOOR = 0.308, 0.135
 PICTURE_ASPECT = PICTURE[2] * WIDTH_PX / (PICTURE[3] * HEIGHT_PX)
-
-
-@dataclass(frozen=True)
-class Stripe:
-    """The second cue of a swatch, as the drape has it: a hatch of matplotlib and its colour."""
-
-    hatch: str = ""
-    colour: str = ""
-
-
-@dataclass(frozen=True)
-class Sign:
-    """One entry of the key: a patch where `fill` names a colour, a line (with a mark) where not."""
-
-    text: str
-    fill: str = ""
-    line: str = palette.INK
-    width: float = 1.0
-    dashes: Any = "-"
-    marker: str = ""
-    stripe: Stripe = Stripe()
-
-
-STRIPES = {
-    Verdict.UPPER_ONLY: Stripe("---", palette.UPPER_STRIPE),
-    Verdict.DEAD: Stripe(r"\\\\", palette.DEAD_STRIPE),
-}
 
 
 class Sheet:
@@ -150,35 +123,41 @@ class Sheet:
     def room_for(self, lines: int, size: float = 7.5) -> bool:
         return self._below - lines * _line_height(size) > self._floor
 
-    def swatch(self, baseline: float, colour: str, stripe: Stripe, edge: str = palette.QUIET_INK) -> None:
-        box = Rectangle(
-            (self.left, baseline - 0.003), 0.024, 0.018, facecolor=colour, edgecolor=edge, linewidth=0.8
-        )
-        self.figure.add_artist(box)
-        if stripe.hatch:
-            box.set(hatch=stripe.hatch, edgecolor=stripe.colour)
-            self.figure.add_artist(
-                Rectangle(box.get_xy(), 0.024, 0.018, fill=False, edgecolor=edge, linewidth=0.8)
-            )
+    def swatch(self, baseline: float, sign: Sign) -> None:
+        """The sign of a thing at the left of a row: a patch, or a piece of line."""
+        if sign.fill:
+            self._patch(self.left, baseline - 0.003, 0.024, 0.018, sign, 0.8)
+        else:
+            self._piece(self.left, baseline, 0.026, sign)
+
+    def _patch(self, x: float, y: float, width: float, height: float, sign: Sign, edge: float) -> None:
+        place = (x, y), width, height
+        look: dict[str, Any] = {"facecolor": sign.fill, "edgecolor": sign.line, "linewidth": edge}
+        if sign.stripe.hatch:
+            stripes = {"hatch": sign.stripe.hatch, "edgecolor": sign.stripe.colour, "linewidth": 0.0}
+            self.figure.add_artist(Rectangle(*place, **{**look, **stripes}))
+            look["fill"] = False
+        self.figure.add_artist(Rectangle(*place, linestyle=sign.style, **look))
+
+    def _piece(self, x: float, y: float, length: float, sign: Sign) -> None:
+        line = mpl.lines.Line2D(
+            [x, x + length], [y + 0.005] * 2, color=sign.line, linewidth=sign.width, linestyle=sign.style,
+            marker=sign.marker, markevery=[0], markersize=5.5, markerfacecolor="white",
+        )  # fmt: skip
+        self.figure.add_artist(line)
 
     def bar(self, fraction: float) -> None:
         """A share as a bar over the column's width."""
         self._below -= 0.015
         full = self.right - self.left
-        for width, colour in ((full, palette.VERDICT_COLOURS[Verdict.OUTSIDE]), (full * fraction, _BOTH)):
-            self.figure.add_artist(
-                Rectangle((self.left, self._below), width, 0.008, facecolor=colour, edgecolor="none")
-            )
-        self.figure.add_artist(
-            Rectangle(
-                (self.left, self._below),
-                full,
-                0.008,
-                fill=False,
-                edgecolor=palette.QUIET_INK,
-                linewidth=0.5,
-            )
-        )
+        for width, sign in (
+            (full, verdict_sign(Verdict.OUTSIDE)),
+            (full * fraction, verdict_sign(Verdict.BOTH)),
+        ):
+            place = (self.left, self._below), width, 0.008
+            self.figure.add_artist(Rectangle(*place, facecolor=sign.fill, edgecolor="none"))
+        rim: dict[str, Any] = {"fill": False, "edgecolor": palette.QUIET_INK, "linewidth": 0.5}
+        self.figure.add_artist(Rectangle((self.left, self._below), full, 0.008, **rim))
 
     def key(self, signs: list[Sign]) -> None:
         """What the marks of the picture mean, in a row under it; closer together where there are many."""
@@ -187,33 +166,10 @@ class Sheet:
         wide = sum(share_of_page(sign.text, 7.2) for sign in signs) + 0.022 * gaps
         fit = min(1.0, room / wide) if signs else 1.0
         for sign in signs:
-            self.figure.add_artist(
-                Rectangle(
-                    (x, y - 0.002),
-                    0.02,
-                    0.0145,
-                    facecolor=sign.fill,
-                    edgecolor=sign.line,
-                    linewidth=sign.width,
-                    linestyle=sign.dashes,
-                )
-                if sign.fill
-                else mpl.lines.Line2D(
-                    [x, x + 0.02],
-                    [y + 0.005] * 2,
-                    color=sign.line,
-                    linewidth=sign.width,
-                    linestyle=sign.dashes,
-                    marker=sign.marker,
-                    markevery=[0],
-                    markersize=5.5,
-                    markerfacecolor="white",
-                )
-            )
-            if sign.stripe.hatch:
-                stripes = Rectangle((x, y - 0.002), 0.02, 0.0145, fill=False, linewidth=0.0)
-                stripes.set(hatch=sign.stripe.hatch, edgecolor=sign.stripe.colour)
-                self.figure.add_artist(stripes)
+            if sign.fill:
+                self._patch(x, y - 0.002, 0.02, 0.0145, sign.in_key, sign.width)
+            else:
+                self._piece(x, y, 0.02, sign.in_key)
             self.text(x + 0.026, y, sign.text, 7.2 * fit, va="baseline", color=palette.INK)
             x += 0.026 + (share_of_page(sign.text, 7.2) + 0.022) * fit
 
@@ -234,9 +190,6 @@ class Sheet:
         self.figure.add_artist(
             mpl.lines.Line2D([self.left, self.right], [y, y], color=palette.HAIRLINE, linewidth=0.7)
         )
-
-
-_BOTH = palette.VERDICT_COLOURS[Verdict.BOTH]
 
 
 def share_of_page(text: str, size: float, weight: str = "normal") -> float:

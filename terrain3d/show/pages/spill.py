@@ -7,15 +7,26 @@ from terrain3d.cover.option import OptionResult
 from terrain3d.nuisance.spill import Spill, landing_words
 from terrain3d.nuisance.things import InLayer
 from terrain3d.show import palette, words
+from terrain3d.show.legend import (
+    BOUNDARY,
+    LANDS_ON_GROUND,
+    NUISANCE,
+    NUISANCE_HIDDEN,
+    OUT_OF_SIGHT,
+    SPILT_ON,
+    SPILT_OVER,
+    SPILT_WITHIN,
+    UNIT,
+    Sign,
+    piece_sign,
+    site_signs,
+)
 from terrain3d.show.pages.context import PageContext
-from terrain3d.show.pages.sheet import Page, Sheet, Sign, Stripe, share_of_page
+from terrain3d.show.pages.sheet import Page, Sheet, share_of_page
 from terrain3d.show.pages.spill_plan import draw_spill, on_wider_ground, wide_base
 from terrain3d.terrain import Terrain
 
-_ON = Stripe("\\\\\\\\", palette.SPILT)
 _INDENT = 0.033
-#: The boundary's dashes, short enough for a line of the key.
-_SIGN_DASHES = (0, (4, 1.2, 1, 1.2))
 
 
 def pages(context: PageContext) -> list[Page]:
@@ -100,18 +111,8 @@ def _capital(name: str) -> str:
 
 def _signs(terrain: Terrain, spilt: Spill) -> list[Sign]:
     """What the marks of the plan mean; colours of areas stand in the column."""
-    signs = [Sign("unit, its arc and maximum range", marker="o")]
-    if spilt.has_boundary:
-        signs.append(Sign("boundary", line=palette.BOUNDARY, width=1.6, dashes=_SIGN_DASHES))
-    if terrain.protect:
-        signs.append(Sign("protected", line=palette.PROTECTED, width=1.5, dashes=(0, (5, 2.2))))
-    signs.append(Sign("upper layer lands", line=palette.LANDING, width=1.7))
-    signs.append(Sign("it runs out of sight", line=palette.QUIET_INK, width=1.7, dashes=(0, (1, 1.5))))
-    if len(terrain.solids.names):
-        signs.append(Sign("solid", fill=palette.SOLID, line=palette.SOLID_EDGE))
-    if (terrain.foliage.column >= 0).any():
-        signs.append(Sign("foliage", fill=palette.FOLIAGE_LIGHT, line=palette.FOLIAGE_EDGE))
-    return signs
+    boundary = [BOUNDARY] if spilt.has_boundary else []
+    return [UNIT, *boundary, LANDS_ON_GROUND, OUT_OF_SIGHT, *site_signs(terrain)]
 
 
 def _row(page: Sheet, text: str, figure: str = "", indent: float = 0.0, quiet: bool = False) -> float:
@@ -147,11 +148,11 @@ def _past_rows(page: Sheet, spilt: Spill) -> None:
         page.gap(0.004)
         _row(page, "Beyond the boundary it is broken by", quiet=True)
         baseline = _row(page, "a person, within range", _area(spilt.past_within_m2), _INDENT)
-        page.swatch(baseline, palette.SPILT, Stripe())
+        page.swatch(baseline, SPILT_WITHIN)
         baseline = _row(page, "a vehicle, past its range", _area(spilt.past_on_m2), _INDENT)
-        page.swatch(baseline, palette.PAPER, _ON)
+        page.swatch(baseline, SPILT_ON)
         baseline = _row(page, "nothing: it passes over", "", _INDENT)
-        page.swatch(baseline, palette.mixed(palette.SPILT, 0.4), Stripe())
+        page.swatch(baseline, SPILT_OVER)
     page.gap()
 
 
@@ -167,12 +168,7 @@ def _piece_rows(page: Sheet, spilt: Spill) -> None:
         name = f"{piece.name} (keep out)" if piece.keep_out else piece.name
         figure = f"{_area(piece.within_m2)} / {_area(piece.on_past_m2)}"
         baseline = _row(page, name, figure, _INDENT)
-        page.swatch(
-            baseline,
-            palette.mixed(palette.piece_colour(piece.kind), 0.5),
-            Stripe(),
-            palette.piece_colour(piece.kind),
-        )
+        page.swatch(baseline, piece_sign(piece.name, piece.kind))
     page.gap()
 
 
@@ -188,9 +184,7 @@ def _thing_rows(page: Sheet, terrain: Terrain, things: tuple[InLayer, ...]) -> N
             break
         figure = f"{thing.seen_fill:.0%} of a zone" if thing.is_seen else "hidden"
         baseline = _row(page, thing.thing, figure, _INDENT)
-        page.swatch(
-            baseline, palette.NUISANCE if thing.is_seen else palette.PAPER, Stripe(), palette.NUISANCE
-        )
+        page.swatch(baseline, NUISANCE if thing.is_seen else NUISANCE_HIDDEN)
         where = f"{thing.unit}, {thing.layer}, {thing.distance_m:.1f} m"
         _row(page, where if thing.is_within_range else f"{where}, past its range", "", _INDENT, quiet=True)
     page.gap()

@@ -16,6 +16,16 @@ from terrain3d.nuisance.sight_lines import Lands
 from terrain3d.nuisance.spill import Fan, Spill
 from terrain3d.nuisance.things import InLayer
 from terrain3d.show import palette
+from terrain3d.show.legend import (
+    BOUNDARY,
+    LANDS_ON_GROUND,
+    LANDS_ON_LEAVES,
+    LANDS_ON_SOLID,
+    NUISANCE,
+    NUISANCE_HIDDEN,
+    OUT_OF_SIGHT,
+    piece_sign,
+)
 from terrain3d.show.pages.base import Base
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import Label, haloed
@@ -24,14 +34,13 @@ from terrain3d.show.pages.shading import Shading, shade
 from terrain3d.show.pages.sheet import Sheet
 from terrain3d.terrain import Area, Nuisance, Terrain
 
-_BOUNDARY_DASHES = (0, (7, 1.8, 1.8, 1.8))
-#: How the end of the layer's axis is drawn, by what it lands on: colour and dashes.
-_ENDS: dict[Lands, tuple[str, Any]] = {
-    Lands.GROUND: (palette.LANDING, "-"),
-    Lands.SOLID: (palette.SOLID_EDGE, "-"),
-    Lands.FOLIAGE: (palette.FOLIAGE_EDGE, "-"),
-    Lands.UNSURVEYED: (palette.QUIET_INK, (0, (1, 1.5))),
-    Lands.NOTHING: (palette.QUIET_INK, (0, (1, 1.5))),
+#: The end of the layer's axis, by what it lands on.
+_ENDS = {
+    Lands.GROUND: LANDS_ON_GROUND,
+    Lands.SOLID: LANDS_ON_SOLID,
+    Lands.FOLIAGE: LANDS_ON_LEAVES,
+    Lands.UNSURVEYED: OUT_OF_SIGHT,
+    Lands.NOTHING: OUT_OF_SIGHT,
 }
 
 
@@ -73,9 +82,10 @@ def draw_spill(
     plan = begin_plan(page, outcome, without_verdicts(option), base)
     axes = plan.axes
     for piece in terrain.beyond:
-        colour = palette.piece_colour(piece.kind)
-        axes.add_patch(Polygon(piece.outline, facecolor=colour, alpha=0.3, edgecolor="none", zorder=1.3))
-        axes.add_patch(Polygon(piece.outline, fill=False, edgecolor=colour, linewidth=1.1, zorder=2.6))
+        sign = piece_sign(piece.name, piece.kind)
+        axes.add_patch(Polygon(piece.outline, facecolor=sign.line, alpha=0.3, edgecolor="none", zorder=1.3))
+        rim = Polygon(piece.outline, fill=False, edgecolor=sign.line, linewidth=sign.width, zorder=2.6)
+        axes.add_patch(rim)
     own = None if terrain.boundary is None else shapely.Polygon(terrain.boundary)
     for fan in spilt.fans:
         _paint_fan(axes, fan, own)
@@ -83,7 +93,7 @@ def draw_spill(
     shade(axes, shadings, base.extent)
     if terrain.boundary is not None:
         ring = np.vstack([terrain.boundary, terrain.boundary[:1]])
-        haloed(axes, ring, palette.BOUNDARY, 1.7, 6.3, halo=3.4, linestyle=_BOUNDARY_DASHES)
+        haloed(axes, ring, BOUNDARY, 6.3, 3.4)
     seen = {thing.thing for thing in things if thing.is_seen}
     for nuisance in terrain.nuisances:
         _paint_nuisance(axes, nuisance, nuisance.name in seen)
@@ -100,9 +110,7 @@ def _paint_fan(axes: Axes, fan: Fan, own: Any) -> None:
                     axes.add_patch(PathPatch(_path(part), **look))
     ends = fan.ends[1, :, :2]
     for run in np.split(np.arange(len(ends)), np.flatnonzero(np.diff(fan.lands[1])) + 1):
-        colour, dashes = _ENDS[Lands(fan.lands[1, run[0]])]
-        axes.plot(*ends[run].T, color="white", linewidth=3.0, alpha=0.8, zorder=6.5)
-        axes.plot(*ends[run].T, color=colour, linestyle=dashes, linewidth=1.7, zorder=6.6)
+        haloed(axes, ends[run], _ENDS[Lands(fan.lands[1, run[0]])], 6.6, 3.0)
 
 
 def axis_plan(fan: Fan, low_m: float, high_m: float) -> Any:
@@ -121,18 +129,11 @@ def _path(part: Any) -> Path:
 
 
 def _paint_nuisance(axes: Axes, thing: Nuisance, is_seen: bool) -> None:
-    axes.add_patch(
-        Polygon(
-            thing.outline,
-            facecolor=palette.NUISANCE if is_seen else "white",
-            edgecolor=palette.NUISANCE,
-            linewidth=1.3,
-            alpha=0.85,
-            zorder=6,
-        )
-    )
+    sign = NUISANCE if is_seen else NUISANCE_HIDDEN
+    look: dict[str, Any] = {"facecolor": sign.fill, "edgecolor": sign.line, "linewidth": sign.width}
+    axes.add_patch(Polygon(thing.outline, alpha=0.85, zorder=6, **look))
     x, y = thing.outline.mean(axis=0)
-    axes.plot(x, y, "D", ms=5, mfc=palette.NUISANCE if is_seen else "white", mec=palette.NUISANCE, zorder=6.1)
+    axes.plot(x, y, "D", ms=5, mfc=sign.fill, mec=sign.line, zorder=6.1)
 
 
 def _names(plan: Plan) -> list[Label]:

@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 from terrain3d.conditions.sun import HIDDEN, SEEN, STEP_MIN, SunLayer, SunResult, SunSpan, clock_words
 from terrain3d.cover.option import OptionResult
 from terrain3d.show import palette
+from terrain3d.show.legend import Sign
 from terrain3d.show.pages.context import PageContext
-from terrain3d.show.pages.sheet import PICTURE, Page, Place, Sheet, Sign
+from terrain3d.show.pages.sheet import PICTURE, Page, Place, Sheet
 from terrain3d.show.pages.size import HEIGHT_PX, WIDTH_PX
 from terrain3d.show.palette import Rgb
 from terrain3d.wording import counted

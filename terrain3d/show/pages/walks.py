@@ -9,10 +9,11 @@ from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import Verdict
 from terrain3d.job import Outcome
 from terrain3d.show import palette, words
+from terrain3d.show.legend import ALARM, PROTECTED, WALK, Sign, verdict_sign
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import haloed
 from terrain3d.show.pages.plan import Plan, begin_plan, few_labels
-from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, Page, Sheet, Sign
+from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, Page, Sheet
 from terrain3d.show.pages.walk_strip import draw_strip
 from terrain3d.walk.option import OptionWalks
 from terrain3d.walk.pulses import WalkResult
@@ -82,7 +83,7 @@ def _draw_walks(plan: Plan, walks: tuple[tuple[str, WalkResult], ...]) -> list[B
     """Paths with their letters, pulses and alarms; returns where they start and end, page pixels."""
     boxes, axes = [], plan.axes
     for letter, walk in walks:
-        haloed(axes, walk.line, palette.FIGURE, 1.9, 11, halo=4.2, solid_capstyle="round")
+        haloed(axes, walk.line, WALK, 11, 4.2, solid_capstyle="round")
         axes.annotate(
             "", walk.line[-1], walk.line[-2], zorder=13,
             arrowprops={"color": palette.FIGURE, **_ARROW},
@@ -150,18 +151,8 @@ def how_walked(walk: WalkResult) -> str:
 
 def walk_signs(outcome: Outcome) -> list[Sign]:
     """What the marks and colours of a page of walks mean."""
-    signs = [
-        Sign("both layers", fill=palette.VERDICT_COLOURS[Verdict.BOTH], line=palette.BOTH_EDGE),
-        Sign("upper only", fill=palette.VERDICT_COLOURS[Verdict.UPPER_ONLY]),
-        Sign("lower only", fill=palette.VERDICT_COLOURS[Verdict.LOWER_ONLY]),
-        Sign("dead ground", fill=palette.VERDICT_COLOURS[Verdict.DEAD]),
-        Sign("outside", fill=palette.VERDICT_COLOURS[Verdict.OUTSIDE]),
-        Sign("walk and its pulses", line=palette.FIGURE, width=1.9, marker="o"),
-        Sign("alarm", line=palette.INK, width=1.6, marker="*"),
-    ]
-    if outcome.terrain.protect:
-        signs.append(Sign("protected ground", line=palette.PROTECTED, width=1.5, dashes=(0, (5, 2.2))))
-    return signs
+    verdicts = [verdict_sign(verdict) for verdict in sorted(Verdict, reverse=True)]
+    return [*verdicts, WALK, ALARM, *([PROTECTED] if outcome.terrain.protect else [])]
 
 
 def _letter(k: int) -> str:
