@@ -183,7 +183,7 @@ def time_commands() -> None:
 def time_study() -> None:
     """The parts of a study on the demo, beside judging its options once."""
     from terrain3d.job import run
-    from terrain3d.study import PARTS, study
+    from terrain3d.study import PARTS, study_of
 
     demo = ROOT / "data" / "demo.toml"
     outcome = run(demo)
@@ -192,7 +192,7 @@ def time_study() -> None:
     for part in PARTS:
         draws = 200 if part == "doubt" else None
         told = f"  and {part}" + (", 200 draws" if draws else "")
-        seconds = best_of(partial(study, outcome, (part,), None, draws), 1)
+        seconds = best_of(partial(study_of, outcome, (part,), None, draws), 1)
         row(told, max(seconds, 0.0), "judging once", once, "60 s" if draws else "")
 
 

@@ -14,7 +14,7 @@ from terrain3d.job import run
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.names import KINDS, PART_KINDS
 from terrain3d.show.pages.stills import write_stills
-from terrain3d.study import study
+from terrain3d.study import study_of
 
 ROOT = Path(__file__).resolve().parents[1]
 OUT, DOCS = ROOT / "out" / "gallery", ROOT / "docs"
@@ -115,7 +115,7 @@ def main(words: list[str]) -> int:
         folder.mkdir(parents=True, exist_ok=True)
         for old in folder.glob("*.png"):
             old.unlink()
-        result = study(run(site), draws=DRAWS)
+        result = study_of(run(site), draws=DRAWS)
         kinds = [*KINDS, *(kind for part in result.parts for kind in PART_KINDS[part])]
         drawn += write_stills(PageContext(result.outcome, study=result), folder, kinds, is_shared=True)
         print(f"{name}: {len(list(folder.glob('*.png')))} pictures in {folder.relative_to(ROOT)}")

@@ -7,7 +7,7 @@ from pathlib import Path
 from terrain3d.cover.areas import protected_weight
 from terrain3d.cover.option import OptionResult, judge_option
 from terrain3d.cover.sighted import Look, sighted
-from terrain3d.detector.figures import Figure
+from terrain3d.detector.figures import Figure, find_figure
 from terrain3d.detector.pose import Detector
 from terrain3d.detector.types import DetectorType
 from terrain3d.opened import OpenedSite, Progress, open_ready
@@ -149,6 +149,29 @@ def with_units(outcome: Outcome, name: str, units: tuple[Detector, ...], look: L
         for option in outcome.options
     )
     return _ranked_outcome(outcome.site, results)
+
+
+def with_figure(outcome: Outcome, figure: str | Figure) -> Outcome:
+    """The same options judged for another figure, from what their units see: no ray is cast.
+
+    Parameters
+    ----------
+    outcome : Outcome
+    figure : str or Figure
+        A name, of the site's own figures or the package's.
+
+    Raises
+    ------
+    InputError
+        When nobody knows the figure.
+    """
+    whom = find_figure(figure, outcome.site.own_figures) if isinstance(figure, str) else figure
+    site = replace(outcome.site, figure=whom)
+    results = tuple(
+        judge_option(site.terrain, option.name, option.units, option.combine, whom.height_m)
+        for option in outcome.options
+    )
+    return _ranked_outcome(site, results)
 
 
 #: Panoramas that are kept while options are judged.

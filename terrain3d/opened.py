@@ -57,12 +57,12 @@ class OpenedSite:
         return own_figures(self.file)
 
 
-def open_site(path: Path, progress: Progress | None = None) -> OpenedSite:
+def open_site(path: Path | str, progress: Progress | None = None) -> OpenedSite:
     """Read a site file and all that it names, for its options or, where it has none, for a search.
 
     Parameters
     ----------
-    path : Path
+    path : Path or str
     progress : callable, optional
         Told what is being done, and how far it is.
 
@@ -71,7 +71,7 @@ def open_site(path: Path, progress: Progress | None = None) -> OpenedSite:
     InputError
         When the file, the survey, a type or anything else it names cannot be used.
     """
-    ready = ready_site(path)
+    ready = ready_site(Path(path))
     return open_ready(ready, option_types(ready) if ready.site.option else search_types(ready), progress)
 
 

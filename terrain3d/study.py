@@ -61,7 +61,7 @@ class Study:
         return next(option for option in self.options if option.name == name)
 
 
-def study(
+def study_of(
     outcome: Outcome,
     parts: tuple[str, ...] = PARTS,
     progress: Progress | None = None,

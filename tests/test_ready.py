@@ -12,7 +12,7 @@ from terrain3d.job import run
 from terrain3d.ready import option_types, ready_site
 from terrain3d.search.propose import propose_for
 from terrain3d.search.run import read_search
-from terrain3d.study import study
+from terrain3d.study import study_of
 
 SITE = YARD.replace("plane = { fall = 5, towards = 180, extent = 30 }", 'file = "survey.laz"') + option_text(
     "down", bearing=180
@@ -65,7 +65,7 @@ def searched(site: Path) -> None:
 
 
 def studied(site: Path) -> None:
-    study(run(site))
+    study_of(run(site))
 
 
 JOBS = (run, studied, searched, looked_at)

@@ -7,7 +7,7 @@ from site_files import YARD, option_text
 
 from terrain3d.errors import InputError
 from terrain3d.job import run
-from terrain3d.study import PARTS, study
+from terrain3d.study import PARTS, study_of
 
 SITE = YARD + "[doubt]\ndraws = 4\n" + option_text("down", bearing=180, tilt=3)
 
@@ -27,7 +27,7 @@ def test_every_part_is_done(site):
     def tell(step, share):
         told.append((step, share))
 
-    result = study(run(site, tell), progress=tell)
+    result = study_of(run(site, tell), progress=tell)
     (option,) = result.options
     assert result.parts == PARTS
     assert result.of("down") is option
@@ -47,7 +47,7 @@ def test_every_part_is_done(site):
 @pytest.mark.parametrize("part", ["walks", "animals", "heat"])
 def test_only_what_is_asked_for_is_done(site, part):
     """One part leaves the others open."""
-    result = study(run(site), (part,))
+    result = study_of(run(site), (part,))
     (option,) = result.options
     done = [key for key in ("walks", "routes", "animals", "spill", "heat", "sun", "tolerances")
             if getattr(option, key) is not None]  # fmt: skip
@@ -57,19 +57,19 @@ def test_only_what_is_asked_for_is_done(site, part):
 
 def test_draws_given_go_before_the_site_file(site):
     """A number of draws asked for is the one drawn."""
-    assert study(run(site), ("doubt",), draws=2).uncertainty.draws == 2
+    assert study_of(run(site), ("doubt",), draws=2).uncertainty.draws == 2
 
 
 def test_an_unknown_walker_is_named(site):
     """The figure of open routes is refused with its key."""
     site.write_text(SITE + '[routes]\nfigure = "persom"\n', encoding="utf-8")
     with pytest.raises(InputError, match="routes: figure"):
-        study(run(site), ("routes",))
+        study_of(run(site), ("routes",))
 
 
 def test_errors_too_long_for_the_cells_name_the_file(site):
     """What only the draws can refuse is still said of the site file's own key."""
     site.write_text(SITE.replace("draws = 4", "draws = 4\ncorrelation = 1000"), encoding="utf-8")
     with pytest.raises(InputError, match=r"site\.toml: doubt\.correlation") as caught:
-        study(run(site), ("doubt",))
+        study_of(run(site), ("doubt",))
     assert str(site) in str(caught.value)

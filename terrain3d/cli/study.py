@@ -61,14 +61,14 @@ def command(
     from terrain3d.paper.study import RASTERS, study_json, study_rasters
     from terrain3d.paper.study_lines import print_study
     from terrain3d.show.pages.size import SIZES
-    from terrain3d.study import study
+    from terrain3d.study import study_of
 
     parts = parts or PARTS
     kinds = [kind for part in parts for kind in PART_KINDS[part]]
     files = (*RESULTS, *(RASTERS[part] for part in parts if part in RASTERS))
     ready = checked_site(site, out, which, kinds, files)
     with progress_on_terminal() as progress:
-        result = study(judge_ready(ready, progress), parts, progress, draws)
+        result = study_of(judge_ready(ready, progress), parts, progress, draws)
 
     def context() -> "PageContext":
         from terrain3d.show.pages.context import PageContext

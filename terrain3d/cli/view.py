@@ -36,7 +36,7 @@ def command(site: Path, is_studied: bool, parts: tuple[str, ...], draws: int | N
     from terrain3d.job import run
     from terrain3d.show.libraries import WINDOW, check_libraries
     from terrain3d.show.window.views import check_display, open_window
-    from terrain3d.study import study
+    from terrain3d.study import study_of
 
     if draws is not None and not is_studied and "doubt" not in parts:
         raise click.UsageError("--draws counts the draws of the doubt; give --study or --part doubt with it")
@@ -49,7 +49,7 @@ def command(site: Path, is_studied: bool, parts: tuple[str, ...], draws: int | N
         as_read = site_bytes(site)
         outcome, found = run(site, progress), None
         if is_studied or parts:
-            found = study(outcome, parts or PARTS, progress, draws)
+            found = study_of(outcome, parts or PARTS, progress, draws)
     open_window(outcome, save=_saver(site, as_read), study=found)
 
 

@@ -19,7 +19,7 @@ class PosedLayer:
     thickness_deg: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class PosedHead:
     """One head as it points: unit vectors of the world frame, and its layers.
 

@@ -41,7 +41,12 @@ def search_outcome(result: Found) -> Outcome:
 
 def search_results_json(result: Found, outcome: Outcome) -> str:
     """The text of `results.json` with its part `search`."""
-    return json_text({**results_values(outcome), "search": search_part(result)})
+    return json_text(search_results_values(result, outcome))
+
+
+def search_results_values(result: Found, outcome: Outcome) -> dict[str, Any]:
+    """The same as plain values."""
+    return {**results_values(outcome), "search": search_part(result)}
 
 
 def search_part(result: Found) -> dict[str, Any]:

@@ -25,7 +25,7 @@ _KEY_RECORDS = (34735, 34736, 34737)
 _COPY_AGAIN = "copy or export the survey again: the file is damaged or was cut short"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class LasHeader:
     """A LAS header that fits its file.
 

@@ -18,7 +18,7 @@ Progress = Callable[[float], None]
 Bytes = NDArray[np.uint8]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Cloud:
     """Points of a survey.
 
@@ -44,7 +44,7 @@ class Cloud:
     doubts: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Raster:
     """An elevation grid.
 
@@ -65,7 +65,7 @@ class Raster:
     doubts: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Surface:
     """A triangle mesh.
 
@@ -118,7 +118,7 @@ class Header:
     vertical_unit_from: str = ""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Feature:
     """A shape drawn in a map program, with what its table says of it.
 

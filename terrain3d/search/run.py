@@ -53,15 +53,55 @@ def read_search(
         When the site file, the survey or a type cannot be used, or there is nothing to search.
     """
     ready = ready_site(path)
+    types, space, limits = _checked(ready, units, budget, hold)
+    return _on(open_ready(ready, types, progress), space, limits)
+
+
+def search_of(
+    site: OpenedSite, units: int | None = None, budget: float | None = None, hold: float | None = None,
+    progress: Progress | None = None,
+) -> SearchResult | NothingFits:  # fmt: skip
+    """Search a site that is open; what is given here goes before its file's [search].
+
+    Its survey is read again only where the types that are searched reach farther, or less far, than those it
+    was opened for.
+
+    Raises
+    ------
+    InputError
+        When it has no file, or there is nothing to search.
+    """
+    if site.path is None:
+        raise InputError(
+            "a search needs a site file, for its mounts and types", mend="open one with open_site"
+        )
+    tell = progress or (lambda _step, _fraction: None)
+    ready = ready_site(site.path)
+    types, space, limits = _checked(ready, units, budget, hold)
+    reach_m = max(detector_type.max_range for detector_type in site.types.values())
+    is_read = reach_m == space.reach_m
+    site = replace(site, types=types) if is_read else open_ready(ready, types, tell)
+    return run_search(_on(site, space, limits), tell)
+
+
+def _checked(
+    ready: Ready, units: int | None, budget: float | None, hold: float | None
+) -> tuple[Mapping[str, DetectorType], Space, Limits]:
+    """What is searched and within which limits, as far as no ground is needed."""
     types = search_types(ready)
     space = _space(ready, types)
     limits = _limits(ready, space, units, budget, hold)
     _check_mounts(ready, space)
-    site = open_ready(ready, types, progress)
+    return types, space, limits
+
+
+def _on(site: OpenedSite, space: Space, limits: Limits) -> Search:
     target = target_of(site.terrain, site.figure.height_m)
     if not len(target.cells):
         raise InputError(
-            "no cell of known ground is protected", f"{path}: protect", "draw the areas on surveyed ground"
+            "no cell of known ground is protected",
+            f"{site.path or 'site.toml'}: protect",
+            "draw the areas on surveyed ground",
         )
     if site.file.search.tilts is None:
         space = replace(space, tilts_deg=tilts_for(site.terrain, target))

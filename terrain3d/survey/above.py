@@ -48,7 +48,7 @@ _AFLOAT_M2, _AFLOAT_M = 4.0, 2.5
 _SEVERAL_RETURNS = 0.3
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Treatment:
     """What points standing above the ground inside an outline are taken for."""
 
@@ -56,7 +56,7 @@ class Treatment:
     take_as: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Standing:
     """Masks over the points of a survey, and what a person should know about them."""
 

@@ -33,7 +33,7 @@ _SIDES = (
 )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class _Columns:
     """Columns of one grid: where there are any, and the heights of their four corners."""
 

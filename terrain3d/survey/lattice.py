@@ -95,7 +95,7 @@ def check_size(nx: int, ny: int, cell_m: float) -> None:
         )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Relief:
     """The ground as it is known, and as feet need it.
 

@@ -28,7 +28,7 @@ _MOST_STEPS = 20_000_000
 Indices = NDArray[np.int64]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Prism:
     """Drawn foliage: an outline, heights above the ground beneath, and m2 of leaf per m3."""
 
@@ -38,7 +38,7 @@ class Prism:
     density: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Profiles:
     """Estimated foliage: each cell's row (-1: none), and per row its base and its slices.
 

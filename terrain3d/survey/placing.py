@@ -79,7 +79,7 @@ class Drawn:
     boundary: tuple[tuple[BoundaryShape, pyproj.CRS | None], ...] = ()
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Placed:
     """The shapes in local metres."""
 

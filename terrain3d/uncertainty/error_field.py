@@ -55,7 +55,7 @@ class ErrorSizes:
     source: str = "as the site file says"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class FieldLaw:
     """What fields of one grid share: its shape, and the square roots of the spectrum of the closed grid."""
 

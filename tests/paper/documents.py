@@ -10,7 +10,7 @@ from terrain3d.paper.results import results_json
 from terrain3d.paper.search import search_outcome, search_results_json
 from terrain3d.paper.study import study_json
 from terrain3d.search.run import read_search, run_search
-from terrain3d.study import study
+from terrain3d.study import study_of
 
 ROOT = Path(__file__).parents[2]
 
@@ -124,7 +124,7 @@ path = [[8, 2], [8, 3]]
 
 def demo() -> dict[str, dict]:
     """`cover` and `compare` of the demo, and what looks past its verdicts, over its survey."""
-    looked = study(run(ROOT / "data" / "demo.toml"), ("beyond", "sun"))
+    looked = study_of(run(ROOT / "data" / "demo.toml"), ("beyond", "sun"))
     texts = {"demo": results_json(looked.outcome), "demo study": study_json(looked)}
     return {name: json.loads(text) for name, text in texts.items()}
 
@@ -140,12 +140,12 @@ def bare_study(folder: Path) -> dict:
         option_text("up") + option_text("the same", bearing=0) + option_text("aloft", height=9.9, tilt=-30)
     )
     heat = "[heat]\nemissivity = 0.001\n"
-    return json.loads(study_json(study(run(written(folder, BARE + heat + options)))))
+    return json.loads(study_json(study_of(run(written(folder, BARE + heat + options)))))
 
 
 def lone_study(folder: Path) -> dict:
     """Doubt of one option alone."""
-    return json.loads(study_json(study(run(written(folder, BARE + option_text("up"))), ("doubt",))))
+    return json.loads(study_json(study_of(run(written(folder, BARE + option_text("up"))), ("doubt",))))
 
 
 def full_study(folder: Path) -> dict:
@@ -157,12 +157,12 @@ def full_study(folder: Path) -> dict:
         + option_text("away", bearing=180)
         + option_text("aloft", height=9.9, tilt=-30)
     )
-    return json.loads(study_json(study(run(written(folder, FULL + options)))))
+    return json.loads(study_json(study_of(run(written(folder, FULL + options)))))
 
 
 def detour(folder: Path) -> dict:
     """Ways in of which the least likely one is long."""
-    return json.loads(study_json(study(run(written(folder, DETOUR + option_text("north"))), ("routes",))))
+    return json.loads(study_json(study_of(run(written(folder, DETOUR + option_text("north"))), ("routes",))))
 
 
 def searched(folder: Path, keys: str, text: str = FULL) -> dict:

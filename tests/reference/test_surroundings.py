@@ -11,7 +11,7 @@ from affine import Affine
 from made_files import write_las, write_tif
 
 from terrain3d.job import run
-from terrain3d.study import Study, study
+from terrain3d.study import Study, study_of
 
 EAST, NORTH = 500_000.0, 4_950_000.0
 SITE = """
@@ -43,7 +43,7 @@ def outline(west: float, south: float, east: float, north: float) -> str:
 def studied(folder: Path, ground: str, more: str = "", bearing: float = 180.0) -> Study:
     path = folder / "site.toml"
     path.write_text(SITE.format(ground=ground, x=EAST, y=NORTH, bearing=bearing) + more)
-    return study(run(path), ("beyond", "sun"))
+    return study_of(run(path), ("beyond", "sun"))
 
 
 def grid(folder: Path, heights, half: float = 100.0, step: float = 0.5) -> str:

@@ -19,7 +19,7 @@ _HAIR_M = 1e-6
 _MARGIN_M = 1.2
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Base:
     """What the plans of all options share.
 

@@ -72,7 +72,7 @@ def test_no_text_leaves_the_pages_or_covers_other_text(outcome, hostile, size):
             beyond=tuple(replace(piece, name=long) for piece in terrain.beyond) * 4,
             nuisances=tuple(replace(thing, name=long) for thing in terrain.nuisances) * 4,
         )
-        drawn = replace(drawn, terrain=terrain)
+        drawn = drawn.on(terrain)
     with page_style():
         for _, _, page in pages(drawn, size, own if hostile else ()):
             check_texts(page)

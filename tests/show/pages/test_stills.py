@@ -246,7 +246,9 @@ def with_bad_names(outcome):
         replace(
             one,
             name=bad[k],
-            detectors=tuple(replace(u, name=bad[k + 2], mount=bad[k + 1]) for u in one.detectors),
+            units=tuple(
+                replace(own, unit=replace(own.unit, name=bad[k + 2], mount=bad[k + 1])) for own in one.units
+            ),
             protect=tuple(replace(p, name=bad[k + 3]) for p in one.protect),
             warnings=tuple(bad),
         )
@@ -261,8 +263,7 @@ def with_bad_names(outcome):
     )
     return replace(
         outcome,
-        site_name=bad[3] + bad[1],
-        terrain=terrain,
+        site=site_of(terrain, bad[3] + bad[1]),
         options=options,
         ranking=tuple(one.name for one in options),
         why=" ".join(bad),

@@ -1,0 +1,47 @@
+"""Any result as plain values, or written to a folder: an outcome, a study, or what a search found."""
+
+from pathlib import Path
+from typing import Any
+
+from terrain3d.job import Outcome
+from terrain3d.paper.folder import write_results
+from terrain3d.paper.results import json_text, results_values
+from terrain3d.paper.search import search_outcome, search_results_values
+from terrain3d.paper.study import study_rasters, study_values
+from terrain3d.search.budget import NothingFits
+from terrain3d.search.result import SearchResult
+from terrain3d.study import Study
+
+Result = Outcome | Study | SearchResult | NothingFits
+
+
+def results_of(result: Result) -> dict[str, Any]:
+    """What `results.json` says of a result, as plain values; docs/results.md has the keys.
+
+    Parameters
+    ----------
+    result : Outcome, Study, SearchResult or NothingFits
+    """
+    if isinstance(result, Outcome):
+        return results_values(result)
+    if isinstance(result, Study):
+        return study_values(result)
+    return search_results_values(result, search_outcome(result))
+
+
+def write(result: Result, folder: Path | str) -> None:
+    """Write `results.json` and the maps that go with a result, whole or not at all; no pictures.
+
+    Raises
+    ------
+    InputError
+        When something of the user's is in the way, or the folder cannot be written.
+    """
+    rasters = study_rasters(result) if isinstance(result, Study) else {}
+    write_results(_outcome(result), Path(folder), text=json_text(results_of(result)), rasters=rasters)
+
+
+def _outcome(result: Result) -> Outcome:
+    if isinstance(result, Outcome):
+        return result
+    return result.outcome if isinstance(result, Study) else search_outcome(result)
