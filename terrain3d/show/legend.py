@@ -25,6 +25,11 @@ class Stripe:
     hatch: str = ""
     colour: str = ""
 
+    @property
+    def slant(self) -> int:
+        """Whether it rises to the left (1), to the right (-1) or lies level (0), as for `drape.stripes`."""
+        return {"\\": 1, "/": -1}.get(self.hatch[:1], 0)
+
 
 @dataclass(frozen=True)
 class Sign:

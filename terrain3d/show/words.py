@@ -201,6 +201,15 @@ def square_metres(area_m2: float) -> str:
     return f"{area_m2:.1f} m²" if 0 < area_m2 < 10 else f"{area_m2:.0f} m²"
 
 
+def area_or_none(area_m2: float) -> str:
+    """An area, or that there is none.
+
+    >>> area_or_none(0.0), area_or_none(8.24)
+    ('none', '8.2 m²')
+    """
+    return square_metres(area_m2) if area_m2 > 0 else "none"
+
+
 def tilt_words(elevation_deg: float) -> str:
     """An elevation as a person says it.
 

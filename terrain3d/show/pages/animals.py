@@ -5,12 +5,13 @@ from functools import partial
 from terrain3d.cover.option import OptionResult
 from terrain3d.nuisance.animals import AnimalGround, FigureGround
 from terrain3d.show import palette, words
+from terrain3d.show.blocks import fill
 from terrain3d.show.legend import CRAWLING, animal_sign
-from terrain3d.show.pages.column import unit_rows
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.plan import draw_plan, plan_signs, without_verdicts
 from terrain3d.show.pages.shading import Shading, edge, shade
-from terrain3d.show.pages.sheet import Page, Sheet, share_of_page
+from terrain3d.show.pages.sheet import Page, Sheet
+from terrain3d.show.sections import animal_section, crawling_section, unit_section
 from terrain3d.wording import listed
 
 
@@ -30,9 +31,7 @@ def animals_sheet(context: PageContext, option: OptionResult) -> Sheet:
     for ground in found.animals:
         edge(axes, outcome.terrain.ground, ground.where, palette.ANIMAL_SCALE[-1])
     page.key(plan_signs(outcome, (option,), base.extent))
-    _animal_rows(page, found)
-    _crawling_rows(page, found)
-    unit_rows(page, option)
+    fill(page, [animal_section([found]), crawling_section([found]), unit_section(option.detectors)])
     return page
 
 
@@ -82,43 +81,3 @@ def _shadings(found: AnimalGround) -> list[Shading]:
         Shading(ground.where, animal_sign(rank, count).fill) for rank, ground in enumerate(found.animals)
     ]
     return [*reversed(shadings), Shading(found.crawling.where, CRAWLING.stripe.colour, 1)]
-
-
-def _animal_rows(page: Sheet, found: AnimalGround) -> None:
-    page.heading("Animals that raise the alarm")
-    count, width = len(found.animals), page.right - page.left
-    for rank, ground in enumerate(found.animals):
-        # Room is kept for the sentence below, for crawling and for a unit.
-        if rank < count - 1 and not page.room_for(18):
-            page.row(f"and {count - rank} more: see results.json", size=7.5)
-            break
-        figure = words.square_metres(ground.area_m2) if ground.area_m2 else "none"
-        name = f"{ground.figure.name}, {ground.figure.height_m:.2f} m"
-        room = width - 0.033 - share_of_page(figure, 8) - 0.01
-        baseline = page.row(page.lines(name, room, 8, 1)[0], figure, indent=0.033)
-        page.swatch(baseline, animal_sign(rank, count))
-    page.gap(0.004)
-    page.paragraph(
-        "Ground takes the colour of the lowest animal that breaks both layers there; taller ones do so too.",
-        3,
-        color=palette.QUIET_INK,
-    )
-    page.gap()
-
-
-def _crawling_rows(page: Sheet, found: AnimalGround) -> None:
-    low = found.crawling
-    page.heading("The alarm stays silent")
-    figure = words.square_metres(low.area_m2)
-    room = page.right - page.left - 0.033 - share_of_page(figure, 8) - 0.01
-    name = f"{low.figure.name}, {low.figure.height_m:.2f} m"
-    baseline = page.row(page.lines(name, room, 8, 1)[0], figure, indent=0.033)
-    page.swatch(baseline, CRAWLING)
-    page.row("of that protected", words.square_metres(found.crawling_protected_m2), indent=0.033)
-    page.gap(0.004)
-    page.paragraph(
-        f"Stripes: ground that holds a {found.upright.name} walking upright, but not this one.",
-        3,
-        color=palette.QUIET_INK,
-    )
-    page.gap()

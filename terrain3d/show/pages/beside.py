@@ -4,11 +4,13 @@ from functools import partial
 
 from terrain3d.cover.option import OptionResult
 from terrain3d.show import palette, words
+from terrain3d.show.blocks import fill
 from terrain3d.show.pages.base import Base
-from terrain3d.show.pages.column import protected_rows, verdict_rows
+from terrain3d.show.pages.column import shown_ground
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.plan import draw_plan, plan_signs
 from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, Page, Sheet
+from terrain3d.show.sections import protected_sections
 
 #: More options than this do not fit on one page.
 MOST = 4
@@ -63,9 +65,9 @@ def _numbers(
     if rows == 1:
         middle = (left + right) / 2
         page.begin_column(left, middle - 0.015, top - 0.54, floor)
-        verdict_rows(page, option, base.extent)
+        fill(page, [shown_ground(option, base.extent)])
         page.begin_column(middle + 0.015, right, top - 0.54, floor)
     else:
         page.begin_column(left + 0.277, right, top - 0.05, floor)
-        verdict_rows(page, option, base.extent)
-    protected_rows(page, option)
+        fill(page, [shown_ground(option, base.extent)])
+    fill(page, protected_sections((option,)))

@@ -122,8 +122,8 @@ class PageContext:
         if scale is not None:
             view += f", {scale_words(scale, self.size)}"
         figure = words.figure_words(self.outcome.figure)
-        sheet.head(title, f"{self.outcome.site_name}  |  {view}  |  figure: {figure}", note, self.date)
-        sheet.foot(sentence)
+        sheet.title(title, f"{self.outcome.site_name}  |  {view}  |  figure: {figure}", note, self.date)
+        sheet.say(sentence)
         return sheet
 
     def begin_option(self, option: OptionResult, view: str, sentence: str, scale: int | None = None) -> Sheet:

@@ -14,6 +14,7 @@ from terrain3d.cover.profile import head_bearings
 from terrain3d.detector.pose import Detector, PosedHead, PosedLayer, posed_heads
 from terrain3d.job import Outcome
 from terrain3d.show import palette, words
+from terrain3d.show.blocks import fill
 from terrain3d.show.legend import ARC_END, EQUAL_DISTANCE, FOLIAGE, LEVEL, Sign, layer_signs, site_signs
 from terrain3d.show.lettering import has_glyph
 from terrain3d.show.pages.context import PageContext
@@ -28,6 +29,7 @@ from terrain3d.show.pages.sheet import (
 )
 from terrain3d.show.pages.size import HEIGHT_PX, WIDTH_PX
 from terrain3d.show.palette import Rgb
+from terrain3d.show.sections import unit_section
 from terrain3d.sight.hits import Hit
 from terrain3d.sight.picture import Picture, picture
 from terrain3d.units import Floats
@@ -109,7 +111,8 @@ def outlook_sheet(context: PageContext, option: OptionResult, unit: Detector) ->
     _frame(axes, span)
     _scale_block(page, unit, seen)
     _layer_block(page, unit)
-    _unit_block(page, unit)
+    page.begin_column(0.755, COLUMN_RIGHT, BLOCK_TOP, BLOCK_FLOOR)
+    fill(page, [unit_section((unit,), "Unit")])
     leaves = [sign for sign in site_signs(outcome.terrain) if sign is FOLIAGE]
     page.key([*layer_signs([unit]), ARC_END, LEVEL, EQUAL_DISTANCE, *leaves])
     return page
@@ -413,11 +416,3 @@ def _layer_block(page: Sheet, unit: Detector) -> None:
                 page.right - page.left, 7.5, 1,
             )  # fmt: skip
             page.row(line, size=7.5, color=palette.QUIET_INK)
-
-
-def _unit_block(page: Sheet, unit: Detector) -> None:
-    page.begin_column(0.755, COLUMN_RIGHT, BLOCK_TOP, BLOCK_FLOOR)
-    page.heading("Unit")
-    page.paragraph(f"{unit.name}: {unit.type.name} on {unit.mount}", 2, size=8)
-    for line in words.unit_lines(unit):
-        page.paragraph(line, 2, color=palette.QUIET_INK)

@@ -18,7 +18,8 @@ from terrain3d.cover.profile import Beam, CutSolid, Profile, Run, head_bearings,
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
-from terrain3d.show import palette, words
+from terrain3d.show import palette
+from terrain3d.show.blocks import fill
 from terrain3d.show.labels import placed_in_a_row
 from terrain3d.show.legend import (
     BRIDGED,
@@ -58,6 +59,7 @@ from terrain3d.show.pages.sheet import (
 )
 from terrain3d.show.pages.silhouettes import silhouette
 from terrain3d.show.pages.size import HEIGHT_PX, WIDTH_PX, Size, scale_for
+from terrain3d.show.sections import unit_section
 from terrain3d.terrain import Terrain
 from terrain3d.units import Floats
 
@@ -191,7 +193,8 @@ def section_sheet(
     draw_section(page, outcome, view, WIDE_PICTURE)
     _key_plan(page, context, option, view.profile)
     _line_rows(page, view.profile)
-    _unit_rows(page, unit)
+    page.begin_column(0.755, COLUMN_RIGHT, BLOCK_TOP, BLOCK_FLOOR)
+    fill(page, [unit_section((unit,), "Unit")])
     page.key(section_signs(outcome, view.profile))
     return page
 
@@ -224,14 +227,6 @@ def _from_to(run: Run) -> str:
     # The place right under a unit has no bearing and counts as outside: nothing a reader needs to know.
     start = 0.0 if run.start_m < SHORT_RUN_M else run.start_m
     return f"{metres(start).removesuffix(' m')} to {metres(run.stop_m)}"
-
-
-def _unit_rows(page: Sheet, unit: Detector) -> None:
-    page.begin_column(0.755, COLUMN_RIGHT, BLOCK_TOP, BLOCK_FLOOR)
-    page.heading("Unit")
-    page.paragraph(f"{unit.name}: {unit.type.name} on {unit.mount}", 2, size=8)
-    for line in words.unit_lines(unit):
-        page.paragraph(line, 2, color=palette.QUIET_INK)
 
 
 def draw_section(page: Sheet, outcome: Outcome, view: View, place: Place) -> None:

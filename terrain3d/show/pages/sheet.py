@@ -13,10 +13,14 @@ from matplotlib.patches import Rectangle
 from terrain3d.caution import SHORT_CAUTION
 from terrain3d.cover.verdict import Verdict
 from terrain3d.show import palette
+from terrain3d.show.blocks import Bar, Gap, Paragraph, Piece, Row, Section, TypeSize
 from terrain3d.show.legend import Sign, verdict_sign
 from terrain3d.show.lettering import fitted_lines, line_width
 from terrain3d.show.pages.size import DPI, HEIGHT_PX, PRINT_DPI, SCREEN, WIDTH_PX, Size
 
+#: Sizes of type in points; heights of a bar and of a little air, as shares of the page.
+TYPE: dict[TypeSize, float] = {"large": 8.5, "row": 8.0, "small": 7.5, "note": 7.0}
+_BAR, _GAP = 0.015, 0.004
 #: Left, bottom, width, height, as shares of the page.
 Place = tuple[float, float, float, float]
 #: Where the picture is; beside it the legend column.
@@ -46,7 +50,7 @@ class Sheet:
         FigureCanvasAgg(self.figure)
         self.begin_column(COLUMN_LEFT, COLUMN_RIGHT, PICTURE[1] + PICTURE[3], PICTURE[1])
 
-    def head(self, title: str, subtitle: str, note: str = "", date: str = "") -> None:
+    def title(self, title: str, subtitle: str, note: str = "", date: str = "") -> None:
         """The two lines over the picture; a note and a date at their right ends."""
         width = COLUMN_RIGHT - PICTURE[0]
         (line,) = self.lines(title, width - 0.13, 16, 1, "bold")
@@ -60,7 +64,7 @@ class Sheet:
         (line,) = self.lines(subtitle, width, 9.5, 1)
         self.text(PICTURE[0], 0.907, line, 9.5, va="baseline", color=palette.QUIET_INK)
 
-    def foot(self, sentence: str) -> None:
+    def say(self, sentence: str) -> None:
         """What to take from the picture, under it, and the caution."""
         width = COLUMN_RIGHT - PICTURE[0]
         # A long sentence is set smaller before any of it is left out.
@@ -117,6 +121,50 @@ class Sheet:
         for line in self.lines(text, self.right - self.left, size, max_lines):
             self.row(line, size=size, **look)
 
+    def room(self) -> float:
+        """Height of the column that is left, as a share of the page."""
+        return self._below - self._floor
+
+    def height_of(self, piece: Piece) -> float:
+        """Height that a piece takes, as a share of the page."""
+        if isinstance(piece, Paragraph):
+            size = TYPE[piece.size]
+            return _line_height(size) * len(self.lines(piece.text, self.right - self.left, size, piece.most))
+        if isinstance(piece, Row):
+            return _line_height(TYPE[piece.size])
+        return _BAR if isinstance(piece, Bar) else _GAP
+
+    def head(self, section: Section) -> bool:
+        """Draw a heading, the short one where the other is too wide."""
+        is_wide = share_of_page(section.heading, 9, "bold") > self.right - self.left
+        self.heading(section.short if is_wide and section.short else section.heading)
+        if section.figures:
+            self.put(Row("", section.figures, size="small", is_quiet=True))
+        return True
+
+    def put(self, piece: Piece) -> None:
+        """Draw a piece of a section."""
+        if isinstance(piece, Gap):
+            self.gap(_GAP)
+        elif isinstance(piece, Bar):
+            self.bar(piece.fraction)
+        else:
+            look: dict[str, Any] = {"color": palette.QUIET_INK} if piece.is_quiet else {}
+            if isinstance(piece, Paragraph):
+                self.paragraph(piece.text, piece.most, TYPE[piece.size], **look)
+                return
+            size, figure = TYPE[piece.size], " / ".join(piece.figures)
+            indent = 0.033 if piece.sign or piece.is_inset else 0.0
+            wide = self.right - self.left - indent - (share_of_page(figure, size) + 0.01 if figure else 0.0)
+            weight = "bold" if piece.is_bold else "normal"
+            (line,) = self.lines(piece.text, wide, size, 1, weight)
+            baseline = self.row(line, figure, size, indent, weight=weight, **look)
+            if piece.sign is not None:
+                self.swatch(baseline, piece.sign)
+
+    def end(self) -> None:
+        self.gap()
+
     def gap(self, height: float = 0.006) -> None:
         self._below -= height
 
@@ -148,7 +196,7 @@ class Sheet:
 
     def bar(self, fraction: float) -> None:
         """A share as a bar over the column's width."""
-        self._below -= 0.015
+        self._below -= _BAR
         full = self.right - self.left
         for width, sign in (
             (full, verdict_sign(Verdict.OUTSIDE)),

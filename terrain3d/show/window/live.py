@@ -113,7 +113,7 @@ class Pane:
 
         Parameters
         ----------
-        lain : Lain
+        colours : GroundColours
             Of the drawn ground.
         moving : Scene
         hidden : set of str

@@ -9,12 +9,12 @@ from test_stills import with_bad_names
 
 from terrain3d.cover.verdict import Verdict
 from terrain3d.show.extent import site_extent
+from terrain3d.show.legend import verdict_sign
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.base import plan_extent
 from terrain3d.show.pages.beside import beside_sheet
 from terrain3d.show.pages.contact import PER_PAGE, contact_pages, contact_sheet
 from terrain3d.show.pages.context import PageContext
-from terrain3d.show.pages.sheet import STRIPES
 from terrain3d.show.pages.size import SCALES, SIZES, scale_for
 from terrain3d.show.pages.stills import write_stills
 
@@ -129,4 +129,4 @@ def test_the_key_has_the_second_cue_of_the_colours(outcome):
         page = contact_sheet(PageContext(outcome), outcome.options, "")
     key = [patch for patch in page.figure.get_children() if hasattr(patch, "get_hatch") and patch.get_hatch()]
     on_key = {patch.get_hatch() for patch in key if patch.get_y() < 0.12}
-    assert on_key == {STRIPES[Verdict.UPPER_ONLY].hatch, STRIPES[Verdict.DEAD].hatch}
+    assert on_key == {verdict_sign(Verdict.UPPER_ONLY).stripe.hatch, verdict_sign(Verdict.DEAD).stripe.hatch}
