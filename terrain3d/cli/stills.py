@@ -53,8 +53,8 @@ def command(
     """Draw the options, without a display.
 
     A contact sheet of all options and up to four side by side; then of each option a plan, an oblique
-    view, a section of each unit along each head's facing, and the outlook: what each unit sees. Pictures of
-    kinds that are not asked for stay.
+    view, a section of each unit along each head's facing, the outlook: what each unit sees, and the causes:
+    what takes each layer. Pictures of kinds that are not asked for stay.
     """
     if bearing is not None and kinds and "section" not in kinds:
         raise click.UsageError("--bearing is for sections: add --kind section, or leave --bearing out")

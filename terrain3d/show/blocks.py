@@ -8,6 +8,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal, Protocol
 
+from terrain3d.cover.verdict import Verdict
+from terrain3d.show import palette
 from terrain3d.show.legend import Sign
 from terrain3d.wording import counted
 
@@ -46,6 +48,7 @@ class Bar:
     """A share as a bar over the column's width; the window has no room for one."""
 
     fraction: float
+    colour: str = palette.VERDICT_COLOURS[Verdict.BOTH]
 
 
 @dataclass(frozen=True)

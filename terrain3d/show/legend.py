@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Any
 
+from terrain3d.cover.causes import CAUSE_WORDS
 from terrain3d.cover.verdict import UNKNOWN, VERDICT_WORDS, Verdict
 from terrain3d.detector.pose import Detector
 from terrain3d.show import palette
@@ -143,10 +144,16 @@ def verdict_sign(code: int) -> Sign:
     return Sign(VERDICT_WORDS[verdict], palette.VERDICT_COLOURS[verdict], edge, stripe=stripe)
 
 
-def layer_sign(name: str) -> Sign:
+def cause_sign(code: int) -> Sign:
+    """Ground on which a cause takes a layer."""
+    key = CAUSE_WORDS[code]
+    return Sign(key, fill=palette.CAUSES[key], line=palette.QUIET_INK)
+
+
+def layer_sign(name: str, text: str = "") -> Sign:
     """The body of a layer."""
     colour = palette.layer_colour(name)
-    return Sign(f"{name} layer", fill=palette.mixed(colour, LAYER_STRENGTH), line=colour)
+    return Sign(text or f"{name} layer", fill=palette.mixed(colour, LAYER_STRENGTH), line=colour)
 
 
 def layer_signs(units: Iterable[Detector], most: int = 4) -> list[Sign]:

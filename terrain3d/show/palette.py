@@ -65,6 +65,15 @@ NEIGHBOUR = "#9aa98a"
 NUISANCE = "#3a2a7a"
 #: How often ground is held, from hardly ever to always: light to dark, also in grey print.
 CHANCE_SCALE = ("#f3f1eb", "#cfe3ec", "#93c8e0", "#4d9cc4", "#1f5f8b")
+#: What takes a layer, by its key: any two told apart by colour-blind people, and from a layer's own ground.
+CAUSES = {
+    "hidden by foliage": "#6ee614",
+    "hidden by a solid": "#461414",
+    "hidden by ground": "#be4614",
+    "passes above the figure": "#be14e6",
+    "lands short": "#14146e",
+    "below the layer": "#146e6e",
+}
 #: Tolerances: wider than an ordinary error of fixing, narrower, and that error itself.
 TOLERANT = "#4d9cc4"
 TIGHT = "#d67f22"

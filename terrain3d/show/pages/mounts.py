@@ -12,6 +12,7 @@ from terrain3d.job import Outcome
 from terrain3d.search.mounts import Kind, Proposal
 from terrain3d.search.propose import Proposed
 from terrain3d.show import palette
+from terrain3d.show.blocks import Listing, Row, Section, fill
 from terrain3d.show.extent import Extent, whole_cells
 from terrain3d.show.legend import BOUNDARY, MOUNT, UNIT, Sign
 from terrain3d.show.lettering import page_style
@@ -19,7 +20,7 @@ from terrain3d.show.pages.base import plan_base
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import haloed
 from terrain3d.show.pages.plan import begin_plan, plan_signs, site_labels
-from terrain3d.show.pages.sheet import PICTURE_ASPECT, Sheet, share_of_page
+from terrain3d.show.pages.sheet import PICTURE_ASPECT, Sheet
 
 #: Ground shown around the outermost of what matters, metres.
 _MARGIN_M = 2.5
@@ -64,7 +65,7 @@ def mounts_sheet(found: Proposed) -> Sheet:
     plan.finish([*numbers, *site_labels(plan)], [plan.around(spot, _MARK_PX / 2) for spot in spots])
     signs = [sign for sign in plan_signs(outcome, (option,), extent) if sign is not UNIT]
     page.key([*_signs(found), *signs])
-    _rows(page, found)
+    fill(page, _sections(found))
     return page
 
 
@@ -119,24 +120,17 @@ def _signs(found: Proposed) -> list[Sign]:
     return signs
 
 
-def _rows(page: Sheet, found: Proposed) -> None:
+def _sections(found: Proposed) -> list[Section]:
     """Which numbers are what: alike ones in one row."""
-    width = page.right - page.left
-    rows = [(proposal.kind, _stem(proposal)) for proposal in found.mounts]
     numbers: dict[tuple[Kind, str], list[int]] = {}
-    for number, row in enumerate(rows, 1):
-        numbers.setdefault(row, []).append(number)
-    shown: Kind | None = None
-    for left, ((kind, stem), which) in zip(range(len(numbers), 0, -1), numbers.items(), strict=True):
-        if not page.room_for(2 if left == 1 else 5):
-            page.row(f"and {left} more: see the table", size=7.5)
-            break
-        if kind != shown:
-            page.heading(_HEADINGS[kind])
-            shown = kind
+    for number, proposal in enumerate(found.mounts, 1):
+        numbers.setdefault((proposal.kind, _stem(proposal)), []).append(number)
+    rows: dict[Kind, list[tuple[Row]]] = {}
+    for (kind, stem), which in numbers.items():
         figure = f"{which[0]}" if len(which) == 1 else f"{which[0]} to {which[-1]}"
-        (line,) = page.lines(stem, width - share_of_page(figure, 8) - 0.012, 8, 1)
-        page.row(line, figure)
+        rows.setdefault(kind, []).append((Row(stem, (figure,)),))
+    listings = {kind: Listing(tuple(items), spare=2, where="see the table") for kind, items in rows.items()}
+    return [Section(_HEADINGS[kind], (listing,)) for kind, listing in listings.items()]
 
 
 def _stem(proposal: Proposal) -> str:

@@ -147,7 +147,7 @@ class Sheet:
         if isinstance(piece, Gap):
             self.gap(_GAP)
         elif isinstance(piece, Bar):
-            self.bar(piece.fraction)
+            self.bar(piece)
         else:
             look: dict[str, Any] = {"color": palette.QUIET_INK} if piece.is_quiet else {}
             if isinstance(piece, Paragraph):
@@ -194,16 +194,13 @@ class Sheet:
         )  # fmt: skip
         self.figure.add_artist(line)
 
-    def bar(self, fraction: float) -> None:
+    def bar(self, bar: Bar) -> None:
         """A share as a bar over the column's width."""
         self._below -= _BAR
         full = self.right - self.left
-        for width, sign in (
-            (full, verdict_sign(Verdict.OUTSIDE)),
-            (full * fraction, verdict_sign(Verdict.BOTH)),
-        ):
-            place = (self.left, self._below), width, 0.008
-            self.figure.add_artist(Rectangle(*place, facecolor=sign.fill, edgecolor="none"))
+        for share, colour in ((1.0, verdict_sign(Verdict.OUTSIDE).fill), (bar.fraction, bar.colour)):
+            place = self.left, self._below
+            self.figure.add_artist(Rectangle(place, share * full, 0.008, facecolor=colour, edgecolor="none"))
         rim: dict[str, Any] = {"fill": False, "edgecolor": palette.QUIET_INK, "linewidth": 0.5}
         self.figure.add_artist(Rectangle((self.left, self._below), full, 0.008, **rim))
 

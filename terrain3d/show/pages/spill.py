@@ -4,9 +4,10 @@ from dataclasses import replace
 from functools import lru_cache, partial
 
 from terrain3d.cover.option import OptionResult
-from terrain3d.nuisance.spill import Spill, landing_words
+from terrain3d.nuisance.spill import Fan, Landing, PieceSpill, Spill, landing_words
 from terrain3d.nuisance.things import InLayer
-from terrain3d.show import palette, words
+from terrain3d.show import words
+from terrain3d.show.blocks import Gap, Listing, Paragraph, Row, Section, fill
 from terrain3d.show.legend import (
     BOUNDARY,
     LANDS_ON_GROUND,
@@ -22,11 +23,9 @@ from terrain3d.show.legend import (
     site_signs,
 )
 from terrain3d.show.pages.context import PageContext
-from terrain3d.show.pages.sheet import Page, Sheet, share_of_page
+from terrain3d.show.pages.sheet import Page, Sheet
 from terrain3d.show.pages.spill_plan import draw_spill, on_wider_ground, wide_base
 from terrain3d.terrain import Terrain
-
-_INDENT = 0.033
 
 
 def pages(context: PageContext) -> list[Page]:
@@ -54,10 +53,7 @@ def spill_sheet(context: PageContext, option: OptionResult) -> Sheet:
     page = context.begin_option(option, view, spill_line(spilt, things), base.scale)
     draw_spill(page, outcome, option, spilt, things, base)
     page.key(_signs(outcome.terrain, spilt))
-    _past_rows(page, spilt)
-    _piece_rows(page, spilt)
-    _thing_rows(page, outcome.terrain, things)
-    _note_rows(page, spilt)
+    fill(page, _sections(outcome.terrain, spilt, things))
     return page
 
 
@@ -115,92 +111,57 @@ def _signs(terrain: Terrain, spilt: Spill) -> list[Sign]:
     return [UNIT, *boundary, LANDS_ON_GROUND, OUT_OF_SIGHT, *site_signs(terrain)]
 
 
-def _row(page: Sheet, text: str, figure: str = "", indent: float = 0.0, quiet: bool = False) -> float:
-    """A row whose text may come from a file: cut to the room that its figure leaves."""
-    size = 7.5 if quiet else 8
-    room = page.right - page.left - indent - share_of_page(figure, size) - 0.01
-    look = {"color": palette.QUIET_INK} if quiet else {}
-    return page.row(page.lines(text, room, size, 1)[0], figure, size, indent, **look)
+def _sections(terrain: Terrain, spilt: Spill, things: tuple[InLayer, ...]) -> list[Section]:
+    """The upper layer past the boundary, whose ground is in it, nuisance things, and what to mind."""
+    fans = zip(spilt.fans, spilt.landings, strict=True)
+    past = [Listing(tuple(_fan_rows(fan, rows, spilt.has_boundary) for fan, rows in fans), spare=9)]
+    broken = (
+        Gap(),
+        Row("Beyond the boundary it is broken by", size="small", is_quiet=True),
+        Row(SPILT_WITHIN.text, (words.area_or_none(spilt.past_within_m2),), SPILT_WITHIN),
+        Row(SPILT_ON.text, (words.area_or_none(spilt.past_on_m2),), SPILT_ON),
+        Row(SPILT_OVER.text, (), SPILT_OVER),
+    )
+    sections = [Section("Upper layer past the boundary", (*past, *(broken if spilt.has_boundary else ())))]
+    if spilt.pieces:
+        pieces = Listing(tuple((_piece_row(piece),) for piece in spilt.pieces), spare=8)
+        sections.append(Section("Others' ground in it", (pieces,), ("within range", "on past it")))
+    if terrain.nuisances:
+        found = Listing(tuple(_thing_rows(thing) for thing in things), spare=2)
+        sections.append(
+            Section("Nuisance things in a layer", (found if things else Row("none of those drawn"),))
+        )
+    notes = tuple((Paragraph(_capital(note), 4),) for note in spilt.notes)
+    return [*sections, Section("Mind", (Listing(notes, noun="note"),))] if notes else sections
 
 
-def _past_rows(page: Sheet, spilt: Spill) -> None:
-    page.heading("Upper layer past the boundary")
-    for fan, rows in zip(spilt.fans, spilt.landings, strict=True):
-        if not page.room_for(16):
-            _row(page, "more: see results.json", quiet=True)
-            break
-        if spilt.has_boundary:
-            within, on = float(fan.past_within_m.max()), float(fan.past_on_m.max())
-            _row(page, f"{fan.unit}, head {fan.head}, within {fan.range_m:g} m", _length(within))
-            _row(page, f"on from there to {fan.follow_m:g} m", _length(on), 0.012, quiet=True)
-        else:
-            _row(page, f"{fan.unit}, head {fan.head}: no boundary is drawn")
-        for landing in rows[:3]:
-            span = _span(landing.nearest_m, landing.farthest_m)
-            _row(
-                page,
-                f"{landing.arc_deg:.0f}°: {landing_words(landing, fan.follow_m)}",
-                span,
-                0.012,
-                quiet=True,
-            )
-    if spilt.has_boundary:
-        page.gap(0.004)
-        _row(page, "Beyond the boundary it is broken by", quiet=True)
-        baseline = _row(page, "a person, within range", _area(spilt.past_within_m2), _INDENT)
-        page.swatch(baseline, SPILT_WITHIN)
-        baseline = _row(page, "a vehicle, past its range", _area(spilt.past_on_m2), _INDENT)
-        page.swatch(baseline, SPILT_ON)
-        baseline = _row(page, "nothing: it passes over", "", _INDENT)
-        page.swatch(baseline, SPILT_OVER)
-    page.gap()
+def _fan_rows(fan: Fan, landings: tuple[Landing, ...], has_boundary: bool) -> tuple[Row, ...]:
+    rows = [Row(f"{fan.unit}, head {fan.head}: no boundary is drawn")]
+    if has_boundary:
+        within, on = _length(float(fan.past_within_m.max())), _length(float(fan.past_on_m.max()))
+        rows = [
+            Row(f"{fan.unit}, head {fan.head}, within {fan.range_m:g} m", (within,)),
+            Row(f"on from there to {fan.follow_m:g} m", (on,), size="small", is_quiet=True),
+        ]
+    for landing in landings[:3]:
+        span = _span(landing.nearest_m, landing.farthest_m)
+        text = f"{landing.arc_deg:.0f}°: {landing_words(landing, fan.follow_m)}"
+        rows.append(Row(text, (span,), size="small", is_quiet=True))
+    return tuple(rows)
 
 
-def _piece_rows(page: Sheet, spilt: Spill) -> None:
-    if not spilt.pieces:
-        return
-    page.heading("Others' ground in it")
-    _row(page, "", "within range / on past it", quiet=True)
-    for shown, piece in enumerate(spilt.pieces):
-        if not page.room_for(10):
-            _row(page, f"and {len(spilt.pieces) - shown} more: see results.json", quiet=True)
-            break
-        name = f"{piece.name} (keep out)" if piece.keep_out else piece.name
-        figure = f"{_area(piece.within_m2)} / {_area(piece.on_past_m2)}"
-        baseline = _row(page, name, figure, _INDENT)
-        page.swatch(baseline, piece_sign(piece.name, piece.kind))
-    page.gap()
+def _piece_row(piece: PieceSpill) -> Row:
+    name = f"{piece.name} (keep out)" if piece.keep_out else piece.name
+    areas = words.area_or_none(piece.within_m2), words.area_or_none(piece.on_past_m2)
+    return Row(name, areas, piece_sign(piece.name, piece.kind))
 
 
-def _thing_rows(page: Sheet, terrain: Terrain, things: tuple[InLayer, ...]) -> None:
-    if not terrain.nuisances:
-        return
-    page.heading("Nuisance things in a layer")
-    if not things:
-        _row(page, "none of those drawn")
-    for shown, thing in enumerate(things):
-        if not page.room_for(5):
-            _row(page, f"and {len(things) - shown} more: see results.json", quiet=True)
-            break
-        figure = f"{thing.seen_fill:.0%} of a zone" if thing.is_seen else "hidden"
-        baseline = _row(page, thing.thing, figure, _INDENT)
-        page.swatch(baseline, NUISANCE if thing.is_seen else NUISANCE_HIDDEN)
-        where = f"{thing.unit}, {thing.layer}, {thing.distance_m:.1f} m"
-        _row(page, where if thing.is_within_range else f"{where}, past its range", "", _INDENT, quiet=True)
-    page.gap()
-
-
-def _note_rows(page: Sheet, spilt: Spill) -> None:
-    if not spilt.notes or not page.room_for(4):
-        return
-    page.heading("Mind")
-    for note in spilt.notes:
-        lines = page.lines(_capital(note), page.right - page.left, 7.5, 4)
-        if not page.room_for(len(lines)):
-            _row(page, "more: see results.json", quiet=True)
-            break
-        for line in lines:
-            page.row(line, size=7.5)
+def _thing_rows(thing: InLayer) -> tuple[Row, Row]:
+    figure = f"{thing.seen_fill:.0%} of a zone" if thing.is_seen else "hidden"
+    where = f"{thing.unit}, {thing.layer}, {thing.distance_m:.1f} m"
+    where += "" if thing.is_within_range else ", past its range"
+    sign = NUISANCE if thing.is_seen else NUISANCE_HIDDEN
+    return Row(thing.thing, (figure,), sign), Row(where, size="small", is_quiet=True, is_inset=True)
 
 
 def _span(nearest_m: float, farthest_m: float) -> str:
@@ -215,7 +176,3 @@ def _span(nearest_m: float, farthest_m: float) -> str:
 
 def _length(metres: float) -> str:
     return f"{metres:.1f} m" if metres >= 0.05 else "none"
-
-
-def _area(area_m2: float) -> str:
-    return words.square_metres(area_m2) if area_m2 > 0 else "none"

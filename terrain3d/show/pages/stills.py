@@ -7,6 +7,7 @@ from pathlib import Path
 from terrain3d.show.pages import (
     animals,
     beside,
+    causes,
     contact,
     fans,
     heat,
@@ -34,6 +35,7 @@ _PAGES: dict[str, Callable[[PageContext], list[Page]]] = {
     "oblique": oblique.pages,
     "section": section.pages,
     "outlook": outlook.pages,
+    "causes": causes.pages,
     "walks": walks.pages,
     "fans": fans.pages,
     "routes": routes.pages,
