@@ -86,10 +86,23 @@ def route_scene(ground: Ground, route: OpenRoutes) -> Scene:
             parts += drawn_line(ground, heights, one.line, one.sign)
     for start, letters in starts_of(drawn):
         tags.append(Tag(", ".join(letters), foot(float(start[0]), float(start[1])), "unit"))
-    for x, y in apart([one.alarm for one in drawn if one.alarm is not None]):
-        z = foot(x, y)[2]
-        parts += alarm_pin(x, y, z)
-        tags.append(Tag("alarm", (x, y, z + _PIN_M + _HEAD_M), "figure"))
+    pins = alarm_scene(surface, [one.alarm for one in drawn if one.alarm is not None])
+    return Scene((*parts, *pins.parts), (*tags, *pins.tags))
+
+
+def alarm_scene(ground: Ground, spots: list[tuple[float, float]]) -> Scene:
+    """Pins where alarms are raised, with bright heads; none off the known ground."""
+    parts: list[Part] = []
+    tags: list[Tag] = []
+    for x, y in apart(spots):
+        z = float(ground.height_at([x], [y])[0])
+        if math.isfinite(z):
+            shaft: Any = pv.Cylinder(
+                center=(x, y, z + _PIN_M / 2), direction=(0, 0, 1), radius=0.04, height=_PIN_M
+            )
+            head: Any = pv.Sphere(radius=_HEAD_M, center=(x, y, z + _PIN_M))
+            parts += [Part("marks", shaft, palette.INK), Part("marks", head, palette.ALARM)]
+            tags.append(Tag("alarm", (x, y, z + _PIN_M + _HEAD_M), "figure"))
     return Scene(tuple(parts), tuple(tags))
 
 
@@ -142,10 +155,3 @@ def starts_of(drawn: list[Drawn]) -> list[tuple[Floats, str]]:
 def _alarm(least: WayIn) -> tuple[float, float] | None:
     alarm = least.walked.alarm
     return None if alarm is None else (alarm.x, alarm.y)
-
-
-def alarm_pin(x: float, y: float, z: float) -> list[Part]:
-    """A pin in the ground with a bright head."""
-    shaft: Any = pv.Cylinder(center=(x, y, z + _PIN_M / 2), direction=(0, 0, 1), radius=0.04, height=_PIN_M)
-    head: Any = pv.Sphere(radius=_HEAD_M, center=(x, y, z + _PIN_M))
-    return [Part("marks", shaft, palette.INK), Part("marks", head, palette.ALARM)]

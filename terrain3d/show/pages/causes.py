@@ -14,7 +14,7 @@ from terrain3d.cover.layer_outcomes import (
 )
 from terrain3d.cover.option import OptionResult
 from terrain3d.show import words
-from terrain3d.show.blocks import Bar, Piece, Row, Section, fill
+from terrain3d.show.blocks import Bar, Gap, Paragraph, Piece, Row, Section, fill
 from terrain3d.show.legend import Sign, cause_sign, layer_sign
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.plan import draw_plan, plan_signs, without_verdicts
@@ -53,6 +53,7 @@ def causes_sheet(context: PageContext, option: OptionResult, layer: str) -> Shee
             Bar(area / whole, colour),
         ]
     note = "Beyond the range and outside the arcs no cause is counted."
+    pieces += [Gap(), Paragraph(note, 2, is_quiet=True)]
     ground = Section(f"Ground in reach: {layer} layer", tuple(pieces), short="In reach")
     fill(page, [ground, unit_section(option.detectors)])
     return page
@@ -69,8 +70,8 @@ def causes_of(context: PageContext, option: OptionResult, layer: str) -> dict[in
 def cause_line(layer: str, told: dict[int, float]) -> str:
     """What to take from the page.
 
-    >>> cause_line("upper", {BROKEN: 30.0, PASSES_ABOVE: 12.0, BY_GROUND: 3.0})
-    'Of 45 m² in its reach the upper layer is broken on 30 m²; most is lost where it passes over the figure (12 m²).'
+    >>> cause_line("upper", {BROKEN: 30.0}), cause_line("lower", {BROKEN: 1.0, BY_GROUND: 29.0})[62:]
+    ('Of 30 m² in its reach the upper layer is broken on 30 m²; nothing takes it there.', 'most is lost where it is hidden by ground (29 m²).')
     """
     broken, *lost = told.items()
     whole = words.square_metres(sum(told.values()))

@@ -1,11 +1,9 @@
 """The page of doubt: how often ground is held when site and units are a little off, and what may be off."""
 
 from functools import partial
-from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
 from scipy.ndimage import gaussian_filter
@@ -15,8 +13,10 @@ from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
 from terrain3d.ranking.compare import held_m2, held_share
 from terrain3d.show import palette, words
+from terrain3d.show.legend import Sign
 from terrain3d.show.pages.base import Base
 from terrain3d.show.pages.context import PageContext
+from terrain3d.show.pages.on_picture import haloed
 from terrain3d.show.pages.plan import draw_plan, plan_signs, without_verdicts
 from terrain3d.show.pages.shading import LAYER, on_ground
 from terrain3d.show.pages.sheet import Page, Sheet, share_of_page
@@ -32,13 +32,12 @@ from terrain3d.uncertainty.sentences import (
 from terrain3d.uncertainty.tolerance import LIMITS, LOSS, Slack, UnitTolerance
 
 #: Chances whose line is drawn, and how.
-_LINES: tuple[tuple[float, Any], ...] = ((0.5, (0, (1, 1.3))), (0.95, "-"))
+_LINES: tuple[tuple[float, tuple[float, ...]], ...] = ((0.5, (1, 1.3)), (0.95, ()))
 #: A tolerance is drawn up to so many standard deviations of fixing; ordinary errors stay within two.
 _DRAWN, _ORDINARY = 4.0, 2.0
 #: Type size of tolerances, and the width of a figure beside a bar as a share of the page.
 _SMALL = 7.0
 _FIGURE = share_of_page("+0.30 m", _SMALL) + 0.006
-_COLOURS = LinearSegmentedColormap.from_list("chance", palette.CHANCE_SCALE)
 
 
 def pages(context: PageContext) -> list[Page]:
@@ -74,46 +73,33 @@ def _chances(axes: Axes, outcome: Outcome, found: OptionUncertainty, base: Base)
     extent, ground = base.extent, outcome.terrain.ground
     part = (extent.rows, extent.columns)
     chance = np.nan_to_num(found.chance[part].astype(float))
-    image = _COLOURS(chance)
-    image[..., :3] = np.clip(image[..., :3] * base.shade[part][..., None], 0, 1)
-    image[..., 3] = chance > 0
-    on_ground(axes, image, extent, LAYER)
+    colours = np.clip(palette.chance_rgb(chance) / 255 * base.shade[part][..., None], 0, 1)
+    on_ground(axes, np.dstack([colours, chance > 0]), extent, LAYER)
     # A line around every cell that a few draws lift over a mark says nothing: evened over a cell.
     even = gaussian_filter(chance, 1.0)
     x, y = ground.xs[extent.columns], ground.ys[extent.rows]
     for level, dashes in _LINES:
         if even.max() > level > even.min():
-            for colour, width, style in (("white", 2.6, "-"), (palette.INK, 1.1, dashes)):
-                axes.contour(
-                    x, y, even, [level], colors=colour, linewidths=width, linestyles=[style],
-                    zorder=LAYER + 0.05,
-                )  # fmt: skip
+            for colour, width, style in (("white", 2.6, ()), (palette.INK, 1.1, dashes)):
+                line: Any = {
+                    "colors": colour,
+                    "linewidths": width,
+                    "linestyles": [(0, style) if style else "-"],
+                }
+                axes.contour(x, y, even, [level], zorder=LAYER + 0.05, **line)
 
 
 def _scale_rows(page: Sheet, outcome: Outcome, found: OptionUncertainty) -> None:
     page.heading("Both layers hold, of all draws")
     baseline = page.row("", size=8)
     left, width, height = page.left, page.right - page.left, 0.018
-    n = 60
-    for k in range(n):
-        page.figure.add_artist(
-            Rectangle(
-                (left + k * width / n, baseline), width / n * 1.02, height,
-                facecolor=_COLOURS((k + 0.5) / n), edgecolor="none",
-            )
-        )  # fmt: skip
-    page.figure.add_artist(
-        Rectangle((left, baseline), width, height, fill=False, edgecolor=palette.QUIET_INK, linewidth=0.6)
-    )
+    axes = page.picture_axes((left, baseline, width, height))
+    steps = palette.chance_rgb(np.linspace(0, 1, 256))
+    axes.imshow(steps[None], aspect="auto", extent=(0, 1, 0, 1), interpolation="nearest")
+    axes.set(xticks=[], yticks=[])
     for level, dashes in _LINES:
-        strokes: tuple[tuple[str, float, Any], ...] = (("white", 2.6, "-"), (palette.INK, 1.1, dashes))
-        for colour, thick, style in strokes:
-            page.figure.add_artist(
-                Line2D(
-                    [left + level * width] * 2, [baseline, baseline + height],
-                    color=colour, linewidth=thick, linestyle=style,
-                )
-            )  # fmt: skip
+        sign = Sign("", width=1.1, dashes=dashes)
+        haloed(axes, np.array([[level, 0.0], [level, 1.0]]), sign, 4, 2.6)
     below = page.row("", size=7)
     for at, text, side in ((0.0, "0%", "left"), (0.5, "50%", "center"), (0.95, "95%", "center")):
         page.text(left + at * width, below, text, 7, va="baseline", ha=side)

@@ -11,7 +11,7 @@ from terrain3d.show.legend import BOUNDARY, NUISANCE, WALK, piece_sign
 from terrain3d.show.parts import Part, Tag, drawn_line
 from terrain3d.show.scene import Scene
 from terrain3d.show.shapes import filled_heights
-from terrain3d.show.ways import alarm_pin, apart, route_scene
+from terrain3d.show.ways import alarm_scene, route_scene
 from terrain3d.study import OptionStudy, Study
 from terrain3d.terrain import Ground, Terrain
 from terrain3d.units import Floats
@@ -87,16 +87,10 @@ def in_group(scene: Scene, group: str) -> Scene:
 
 def _walk_scene(ground: Ground, walk: WalkResult) -> Scene:
     parts = drawn_line(ground, ground.z, walk.line, WALK)
-    start = walk.line[0]
-    spots = [(walk.name, (float(start[0]), float(start[1])), "area")]
-    if walk.alarm is not None:
-        (spot,) = apart([(walk.alarm.x, walk.alarm.y)])
-        z = float(ground.height_at([spot[0]], [spot[1]])[0])
-        if np.isfinite(z):
-            parts += alarm_pin(*spot, z)
-            spots.append(("alarm", spot, "figure"))
-    tags = [Tag(text, (x, y, float(ground.height_at([x], [y])[0])), kind) for text, (x, y), kind in spots]
-    return Scene(tuple(parts), tuple(tag for tag in tags if np.isfinite(tag.point).all()))
+    x, y = (float(v) for v in walk.line[0])
+    name = Tag(walk.name, (x, y, float(ground.height_at([x], [y])[0])), "area")
+    pins = alarm_scene(ground, [] if walk.alarm is None else [(walk.alarm.x, walk.alarm.y)])
+    return together([Scene(tuple(parts), (name,)), pins])
 
 
 def _shown_ground(terrain: Terrain, extent: Extent) -> Ground:
