@@ -12,7 +12,7 @@ from terrain3d.detector.pose import Detector
 from terrain3d.detector.types import DetectorType
 from terrain3d.opened import OpenedSite, Progress, open_ready
 from terrain3d.ranking.compare import ranked
-from terrain3d.ranking.why import Reason, reasons, why_words
+from terrain3d.ranking.reasons import Reason, reasons
 from terrain3d.ready import Ready, option_types, ready_site
 from terrain3d.sight.panorama import eye_over, panorama, remembered
 from terrain3d.site import DetectorSetting
@@ -20,14 +20,29 @@ from terrain3d.terrain import Terrain
 
 
 @dataclass(frozen=True, eq=False)
+class Steady:
+    """Options as they are compared where aim counts, best first.
+
+    Of each what stays however its units are aimed off by so many degrees of bearing and of tilt.
+    """
+
+    options: tuple[OptionResult, ...]
+    bearing_deg: float
+    tilt_deg: float
+
+
+@dataclass(frozen=True, eq=False)
 class Outcome:
-    """All options of a site judged; `ranking` names them best first, `reasons` are what `why` is made of."""
+    """All options of a site judged; `ranking` names them best first, `reasons` say why.
+
+    `steady` is what they were compared by where that is not how they are aimed; the reasons are then of it.
+    """
 
     site: OpenedSite
     options: tuple[OptionResult, ...]
     ranking: tuple[str, ...]
-    why: str
     reasons: tuple[Reason, ...] = ()
+    steady: Steady | None = None
 
     @property
     def site_name(self) -> str:
@@ -191,7 +206,7 @@ def _ranked_outcome(site: OpenedSite, results: tuple[OptionResult, ...]) -> Outc
     ground = site.terrain.ground
     weight, cell_m2 = protected_weight(ground, site.terrain.protect), ground.cell_m**2
     found = reasons(best_first, weight, cell_m2)
-    return Outcome(site, results, names, why_words(best_first, site.figure.name, found), found)
+    return Outcome(site, results, names, found)
 
 
 def _placed(terrain: Terrain, setting: DetectorSetting, detector_type: DetectorType) -> Detector:

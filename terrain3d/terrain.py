@@ -159,12 +159,15 @@ class Solids:
     owners : (m,) int
         For each triangle the index into `names` of the thing it belongs to.
     names : tuple of str
+    surveyed : frozenset of int
+        Places in `names` of things that were found in the survey, whose names are but numbers.
     """
 
     vertices: Floats
     triangles: NDArray[np.int64]
     owners: NDArray[np.int64]
     names: tuple[str, ...]
+    surveyed: frozenset[int] = frozenset()
 
     @staticmethod
     def none() -> "Solids":
@@ -177,6 +180,7 @@ class Solids:
             np.vstack([self.triangles, other.triangles + len(self.vertices)]),
             np.concatenate([self.owners, other.owners + len(self.names)]),
             self.names + other.names,
+            self.surveyed | {len(self.names) + place for place in other.surveyed},
         )
 
 

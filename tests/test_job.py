@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from terrain3d.job import run, with_units
+from terrain3d.sentences.why import why
 
 SITE = """
 [site]
@@ -55,7 +56,7 @@ def test_options_keep_the_order_of_the_site_file_and_ranking_does_not(outcome):
     assert [option.name for option in outcome.options] == ["from the west", "from the east"]
     held = {o.name: o.protect[0].both_fraction for o in outcome.options}
     assert list(outcome.ranking) == sorted(held, key=lambda name: -held[name])
-    assert outcome.ranking[0] in outcome.why
+    assert outcome.ranking[0] in why(outcome)
 
 
 def test_units_stand_on_the_ground_under_their_mount(outcome):
@@ -75,7 +76,7 @@ def test_setting_a_unit_otherwise_is_the_same_as_writing_it_so(outcome, tmp_path
     assert np.array_equal(changed.options[0].verdicts, written.options[0].verdicts)
     assert changed.options[0].area_m2 == written.options[0].area_m2
     assert changed.options[1] is outcome.options[1]
-    assert (changed.ranking, changed.why) == (written.ranking, written.why)
+    assert (changed.ranking, why(changed)) == (written.ranking, why(written))
 
 
 def test_progress_is_told_in_order(tmp_path):

@@ -191,9 +191,10 @@ def _search_folder(
 ) -> int:
     """Search every site of a folder, each into a folder of its own; returns the exit status."""
     from terrain3d.cli.main import BAD_INPUT, FAULT, INTERRUPTED
-    from terrain3d.paper.sites import print_sites, site_line
+    from terrain3d.paper.sites import print_sites
     from terrain3d.search.sites import SiteDone, attempt, each_site, search_site, site_files
     from terrain3d.search.tasks import here
+    from terrain3d.sentences.search import site_line
 
     paths = site_files(folder)
     as_read = [site_bytes(path) for path in paths]

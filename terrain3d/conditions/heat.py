@@ -88,14 +88,15 @@ class HeatResult:
     """One option as the ground warms.
 
     `table` is at the temperatures of the site file, `curve` at fine steps between the first and last of
-    them. `losses` go with `LOSSES` and are empty where the option holds nothing at any temperature.
+    them. `losses` go with `LOSSES` and are empty where the option holds nothing at any temperature; `full_m2`
+    is what is held at full contrast.
     """
 
     setting: HeatSetting
     table: HeatCurve
     curve: HeatCurve
     losses: tuple[Loss, ...]
-    words: tuple[str, ...]
+    full_m2: float
 
     @property
     def silent_from_c(self) -> float | None:
@@ -218,8 +219,7 @@ def held_by_temperature(
     low, high = float(middle - half), float(middle + half)
     fine = np.linspace(low, high, 1 + math.ceil((high - low) / _FINE_K - 1e-9))
     losses = _losses(lambda strength: held_at(strength)[0], heat)
-    told = _words(heat, losses, held_at(1.0)[0] * cell_m2)
-    return HeatResult(heat, curve(table), curve(fine), losses, told)
+    return HeatResult(heat, curve(table), curve(fine), losses, held_at(1.0)[0] * cell_m2)
 
 
 def _held(n_cells: int, option: OptionResult, figure_height_m: float, strength: float) -> NDArray[np.bool_]:
@@ -266,36 +266,3 @@ def _ground_of(heat: HeatSetting, level: float) -> float | None:
     if over(_COLDEST_C) < 0 or over(_HOTTEST_C) > 0:
         return None
     return float(brentq(over, _COLDEST_C, _HOTTEST_C, xtol=1e-10))
-
-
-def _words(heat: HeatSetting, losses: tuple[Loss, ...], full_m2: float) -> tuple[str, ...]:
-    borrowed = (
-        f"The measure is a borrowed test condition of indoor units, {REFERENCE_K:g} K over ground of"
-        f" {REFERENCE_GROUND_C:g} °C, from memory and not verified; nothing is said to comply with it."
-    )
-    if not losses:
-        return ("Nothing is held with both layers at any ground temperature.", borrowed)
-    told = [
-        f"At full contrast {full_m2:.0f} m2 is held with both layers. As the ground warms to the figure's"
-        f" {heat.figure:g} °C, {_course(losses)}."
-    ]
-    told.append(
-        "On hotter ground the figure shows again, colder than what is behind it; whether a unit answers"
-        " to that as well, ask the maker and walk-test on a hot evening."
-    )
-    return (*told, borrowed)
-
-
-def _course(losses: tuple[Loss, ...]) -> str:
-    """The losses in one sentence; those that come together with the loss of everything are not told."""
-    *parts, everything = losses
-    told = [
-        f"{loss.share:.0%} of it is lost from {loss.from_c:.1f} °C on"
-        for loss in parts
-        if loss.from_c is not None
-        and everything.from_c is not None
-        and everything.from_c - loss.from_c > 0.05
-    ]
-    start = "from the coldest" if everything.from_c is None else f"from {everything.from_c:.1f}"
-    end = "the hottest ground" if everything.to_c is None else f"{everything.to_c:.1f} °C"
-    return ", ".join([*told, f"{'and ' if told else ''}nothing is held {start} to {end}"])

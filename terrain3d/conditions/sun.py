@@ -70,18 +70,6 @@ class SunSpan:
     end_min: int
     longest_min: int
 
-    @property
-    def words(self) -> str:
-        """`3 March to 9 April, 06:40 to 07:15`.
-
-        >>> SunSpan(date(2026, 3, 3), date(2026, 4, 9), 400, 435, 20).words
-        '3 March to 9 April, 06:40 to 07:15'
-        """
-        days = day_words(self.first)
-        if self.last != self.first:
-            days += f" to {day_words(self.last)}"
-        return f"{days}, {clock_words(self.start_min)} to {clock_words(self.end_min)}"
-
 
 @dataclass(frozen=True, eq=False)
 class SunLayer:
@@ -137,14 +125,15 @@ class SunResult:
     """One option under the sun of a year.
 
     `daylight` is (days, STEPS_A_DAY) bool, by date and local clock time: the sun above level. Without
-    `origin_lonlat` the sun cannot be placed: `layers` is empty and the words say how to mend it.
+    `origin_lonlat` the sun cannot be placed: `layers` is empty. `far_cells_m` are the
+    cells of the survey's surface past the ground worked on, from the nearest ring out.
     """
 
     setting: SunSetting
     origin_lonlat: tuple[float, float] | None
     daylight: NDArray[np.bool_]
     layers: tuple[SunLayer, ...]
-    words: tuple[str, ...]
+    far_cells_m: tuple[float, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -262,16 +251,12 @@ def sun_times(terrain: Terrain, units: tuple[Detector, ...], setting: SunSetting
     origin = terrain.frame.origin_lonlat
     if origin is None:
         time_zone(setting.zone)
-        unplaced = (
-            "The sun cannot be placed: the site file names no CRS, so nobody knows where on earth this is."
-            " Set [site] crs, or take a survey that states its own."
-        )
-        return SunResult(setting, None, np.zeros((0, STEPS_A_DAY), bool), (), (unplaced,))
+        return SunResult(setting, None, np.zeros((0, STEPS_A_DAY), bool), (), ())
     sun = sun_year(*origin, setting.year, setting.zone)
     daylight = np.zeros((len(sun.offset_s), STEPS_A_DAY), bool)
     daylight[sun.day, sun.step] = True
     layers = tuple(found for unit in units for found in _before_unit(terrain, unit, sun, setting))
-    return SunResult(setting, origin, daylight, layers, _words(layers, setting, terrain.far))
+    return SunResult(setting, origin, daylight, layers, tuple(ring.cell_m for ring in terrain.far))
 
 
 def sun_near(head: PosedHead, layer: PosedLayer, directions: Floats, near_deg: float) -> NDArray[np.bool_]:
@@ -429,81 +414,3 @@ def _seconds(moment: datetime) -> int:
     offset = moment.utcoffset()
     assert offset is not None
     return round(offset.total_seconds())
-
-
-def day_words(day: date) -> str:
-    """A day as a person writes it, in the same words on every machine.
-
-    >>> day_words(date(2026, 3, 9))
-    '9 March'
-    """
-    return f"{day.day} {_MONTHS[day.month - 1]}"
-
-
-def season_words(first: date, last: date) -> str:
-    """When in a year, as a person says it.
-
-    >>> season_words(date(2026, 10, 20), date(2026, 2, 3)), season_words(date(2026, 1, 1), date(2026, 12, 31))
-    ('from 20 October to 3 February', 'all through the year')
-    """
-    if (first.month, first.day, last.month, last.day) == (1, 1, 12, 31):
-        return "all through the year"
-    return f"from {day_words(first)} to {day_words(last)}" if first != last else f"on {day_words(first)}"
-
-
-_MONTHS = (
-    "January", "February", "March", "April", "May", "June",
-    "July", "August", "September", "October", "November", "December",
-)  # fmt: skip
-
-
-def clock_words(minutes: int) -> str:
-    """Minutes after midnight as the clock shows them.
-
-    >>> clock_words(400), clock_words(1440)
-    ('06:40', '24:00')
-    """
-    return f"{minutes // 60:02d}:{minutes % 60:02d}"
-
-
-def _words(layers: tuple[SunLayer, ...], setting: SunSetting, far: tuple[Ground, ...]) -> tuple[str, ...]:
-    told = []
-    for layer in layers:
-        which = f"{layer.unit}, head {layer.head}, {layer.layer} layer"
-        behind = (
-            f" Ground, solids and foliage hide it there for {_hours(layer.hidden_minutes)}."
-            if layer.hidden_minutes
-            else ""
-        )
-        season = layer.season
-        if season is None:
-            told.append(f"{which}: the sun never stands in view near it in {setting.year}.{behind}")
-        else:
-            told.append(
-                f"{which}: the sun stands within its arc and {setting.near:g}° of it for"
-                f" {_hours(layer.minutes)} in {setting.year}, {season_words(*season)}.{behind}"
-            )
-    told.append(
-        f"Clock times of {setting.zone}, to {STEP_MIN} minutes; the middle of the sun, lifted by refraction."
-        f" {far_words(far)}What lies beyond the survey is taken as level. Foliage hides the sun where it lets"
-        f" through less than {LEAST_LIGHT:.0%}; once its leaves are down it may not."
-    )
-    return tuple(told)
-
-
-def far_words(far: tuple[Ground, ...]) -> str:
-    """How the survey was read past the ground worked on; nothing where it ends with that.
-
-    >>> far_words((Ground(0.0, 0.0, 0.5, np.zeros((2, 2))), Ground(0.0, 0.0, 2.0, np.zeros((2, 2)))))
-    'Far from the units the survey is a surface of cells of 0.5 to 2 m, crowns and roofs taken as solid. '
-    """
-    if not far:
-        return ""
-    sizes = " to ".join(dict.fromkeys(f"{ring.cell_m:.2g}" for ring in (far[0], far[-1])))
-    return (
-        f"Far from the units the survey is a surface of cells of {sizes} m, crowns and roofs taken as solid. "
-    )
-
-
-def _hours(minutes: int) -> str:
-    return f"{minutes} min" if minutes < 120 else f"{minutes / 60:.0f} h"

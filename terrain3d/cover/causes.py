@@ -19,8 +19,8 @@ from terrain3d.cover.verdict import Codes
 from terrain3d.detector.pose import Detector, posed_heads
 from terrain3d.terrain import Ground
 
-#: Words of the causes; also their keys in `results.json`.
-CAUSE_WORDS = {
+#: Keys of the causes, as `results.json` has them.
+CAUSE_KEYS = {
     BY_FOLIAGE: "hidden by foliage",
     BY_SOLID: "hidden by a solid",
     BY_GROUND: "hidden by ground",
@@ -30,6 +30,8 @@ CAUSE_WORDS = {
     BEYOND: "beyond range",
     OUTSIDE_ARC: "outside arc",
 }
+#: Those that say no more than where the unit was pointed.
+ELSEWHERE = (CAUSE_KEYS[OUTSIDE_ARC], CAUSE_KEYS[BEYOND])
 
 #: A fate on ground that is not known.
 NO_OUTCOME = 255
@@ -78,7 +80,7 @@ def cause_areas(
     for name, outcomes in maps.items():
         counts = np.bincount(outcomes[np.broadcast_to(where, outcomes.shape)], minlength=NO_OUTCOME + 1)
         areas[name] = {
-            words: float(counts[code]) * cell_m2 for code, words in CAUSE_WORDS.items() if counts[code] > 0
+            cause: float(counts[code]) * cell_m2 for code, cause in CAUSE_KEYS.items() if counts[code] > 0
         }
     return areas
 

@@ -1,4 +1,4 @@
-"""Where a client would be misled by a picture: warnings about a unit and its option."""
+"""Where a client would be misled by a picture: what there is to warn of about a unit and its option."""
 
 from dataclasses import dataclass
 
@@ -62,38 +62,6 @@ def unit_facts(terrain: Terrain, sighted: SightedUnit) -> UnitFacts:
     return UnitFacts(inside, ahead, across_m2, *_off_known_ground(terrain.ground, unit))
 
 
-def unit_warnings(unit: Detector, facts: UnitFacts) -> list[str]:
-    """Warnings about one unit as it is fixed."""
-    warnings = []
-    low, high = unit.type.mount_height
-    if not low - 1e-9 <= unit.height_m <= high + 1e-9:
-        warnings.append(
-            f"{unit.name} at {unit.height_m:g} m is outside the {low:g} to {high:g} m"
-            f" that {unit.type.name} allows: its layers do not lie as its maker means"
-        )
-    if unit.type.alarm == "any" and any(len(head.layer) > 1 for head in unit.type.head):
-        warnings.append(
-            f"{unit.type.name} raises its alarm on any one layer: for {unit.name}"
-            ' "both layers" means that one layer or more is broken'
-        )
-    if facts.is_inside_solid:
-        warnings.append(f"{unit.name} is inside a solid: move mount {unit.mount!r} in front of it")
-    elif facts.solid_ahead_m is not None:
-        away = f"{facts.solid_ahead_m:.1f} m away"
-        warnings.append(f"{unit.name} faces into a solid {away}: turn it or move its mount")
-    if facts.across_unknown_m2 > 0.02 * np.pi * unit.type.max_range**2:
-        warnings.append(
-            f"{unit.name} looks across ground that is not known to {facts.across_unknown_m2:.0f} m2 in its"
-            " reach; the sight there is taken as open"
-        )
-    if facts.off_known_share > OFF_GROUND_SHARE:
-        warnings.append(
-            f"{facts.off_known_share:.0%} of the arc and range of {unit.name} ({facts.off_known_m2:.0f} m2)"
-            " lies off the known ground: nothing is said of it"
-        )
-    return warnings
-
-
 def area_facts(
     ground: Ground, units: tuple[Detector, ...], protect: tuple[Area, ...]
 ) -> tuple[AreaFacts, ...]:
@@ -107,26 +75,6 @@ def area_facts(
         parts = (within, within & ~reached, within & ~ground.known)
         facts.append(AreaFacts(area.name, *(float(part.sum()) * ground.cell_m**2 for part in parts)))
     return tuple(facts)
-
-
-def area_warnings(areas: tuple[AreaFacts, ...]) -> list[str]:
-    """Warnings about protected ground that no unit of an option can reach, or that is not known."""
-    warnings = []
-    for area in areas:
-        if area.area_m2 == 0:
-            warnings.append(f"{area.name!r} holds no cell of the known survey")
-            continue
-        if area.out_of_reach_m2 > 0.01 * area.area_m2:
-            warnings.append(
-                f"{area.out_of_reach_m2:.0f} m2 of {area.name!r} ({area.out_of_reach_m2 / area.area_m2:.0%})"
-                " lie beyond the reach of every unit"
-            )
-        if area.unknown_m2 > 0.01 * area.area_m2:
-            warnings.append(
-                f"no ground is known under {area.unknown_m2:.0f} m2 of {area.name!r}"
-                f" ({area.unknown_m2 / area.area_m2:.0%}); that part counts as not held"
-            )
-    return warnings
 
 
 def _faces_into_solid(terrain: Terrain, unit: Detector) -> float | None:

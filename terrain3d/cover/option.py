@@ -1,10 +1,10 @@
-"""One way to do the property, judged: verdicts, areas, causes and warnings together."""
+"""One way to do the property, judged: verdicts, areas, causes and what there is to warn of together."""
 
 from dataclasses import dataclass, field
 
 from terrain3d.cover.areas import cells_within, protected_weight, verdict_areas
 from terrain3d.cover.causes import LayerOutcomes, cause_areas, combined_outcomes
-from terrain3d.cover.cautions import UnitFacts, area_facts, area_warnings, unit_facts, unit_warnings
+from terrain3d.cover.cautions import UnitFacts, area_facts, unit_facts
 from terrain3d.cover.sighted import SightedUnit
 from terrain3d.cover.verdict import Codes, Verdict, combined
 from terrain3d.detector.pose import Detector
@@ -35,7 +35,7 @@ class OptionResult:
     255 where no ground is known. `units` are its units, each with what it sees. `area_m2` is keyed by
     VERDICT_KEYS; `causes` by layer, then by cause, in m2; `lost_m2` likewise, for protected ground not
     held. `layer_outcomes` holds for each layer what became of it on each cell, as `SightedUnit.outcome_maps`
-    has it, of the unit that decides there. `facts` tells of each unit what its warnings are about.
+    has it, of the unit that decides there. `facts` tells of each unit what may mislead about it.
     """
 
     name: str
@@ -44,7 +44,6 @@ class OptionResult:
     area_m2: dict[str, float]
     protect: tuple[ProtectedResult, ...]
     causes: dict[str, dict[str, float]]
-    warnings: tuple[str, ...]
     lost_m2: dict[str, dict[str, float]]
     layer_outcomes: LayerOutcomes = field(default_factory=dict)
     combine: str = "any"
@@ -89,8 +88,6 @@ def judge_option(
                 area.name, known.area_m2, held, area.weight, known.out_of_reach_m2, known.unknown_m2
             )
         )
-    warnings = [text for unit, own in zip(detectors, facts, strict=True) for text in unit_warnings(unit, own)]
-    warnings += area_warnings(about)
     lost = (protected_weight(ground, terrain.protect) > 0) & (verdicts != Verdict.BOTH)
     return OptionResult(
         name,
@@ -99,7 +96,6 @@ def judge_option(
         verdict_areas(verdicts, cell_m2),
         tuple(protect),
         cause_areas(outcome_code, cell_m2),
-        tuple(dict.fromkeys([*warnings, *terrain.doubts])),
         cause_areas(outcome_code, cell_m2, lost),
         outcome_code,
         combine,

@@ -6,6 +6,7 @@ the same surface, so the strip tells what the plan tells, only between its cells
 
 import math
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 import shapely
@@ -13,6 +14,7 @@ from numpy.typing import NDArray
 
 from terrain3d.cover.band import slope_at
 from terrain3d.cover.causes import NO_OUTCOME
+from terrain3d.cover.layer_outcomes import PASSES_ABOVE
 from terrain3d.cover.sighted import sighted
 from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict
 from terrain3d.detector.pose import Detector, PosedHead, PosedLayer, in_head, posed_heads
@@ -28,6 +30,8 @@ FINE_M = 0.05
 _STRIP_CELLS = 3
 #: Lines of sight in which half a layer's band is followed.
 _HALF_BAND = 60
+#: Stretches shorter than this get no figure and no row, metres.
+SHORT_RUN_M = 0.2
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,6 +71,7 @@ class CutSolid:
 
     name: str
     pieces: tuple[Floats, ...]
+    is_surveyed: bool = False
 
 
 @dataclass(frozen=True)
@@ -237,6 +242,73 @@ def band_slopes(head: PosedHead, layer: PosedLayer, bearing_deg: float) -> tuple
     return low, axis, high
 
 
+def long_runs(profile: Profile) -> list[Run]:
+    """The line cut where its verdict changes; a stretch too short to stand on goes to its neighbours."""
+    # A layer's own end is known exactly, a change of verdict to a step of the line.
+    ends = np.array([beam.ends[beam.axis] for beam in profile.beams])
+    step = float(profile.along[1] - profile.along[0])
+    runs: list[Run] = []
+    for run in profile.runs():
+        if run.stop_m - run.start_m < SHORT_RUN_M:
+            continue
+        if runs and runs[-1].code == run.code:
+            runs[-1] = Run(runs[-1].start_m, run.stop_m, run.code)
+        elif runs:
+            middle = (runs[-1].stop_m + run.start_m) / 2
+            near = ends[np.abs(ends - middle) <= step]
+            middle = float(near[0]) if len(near) else middle
+            runs[-1] = Run(runs[-1].start_m, middle, runs[-1].code)
+            runs.append(Run(middle, run.stop_m, run.code))
+        else:
+            runs.append(run)
+    return runs
+
+
+def changes(profile: Profile) -> list[float]:
+    """Distances at which the verdict changes on known ground, metres; the unit's own foot left out."""
+    return [
+        after.start_m
+        for before, after in pairwise(long_runs(profile))
+        if after.start_m > 0.5 and UNKNOWN not in (before.code, after.code)
+    ]
+
+
+def ground_at(profile: Profile, at_m: float) -> float:
+    """Height of the ground at a distance; NaN where not known."""
+    return float(np.interp(at_m, profile.along, profile.ground))
+
+
+def over_ground(profile: Profile, beam: Beam, at_m: float) -> float | None:
+    """How high the axis of a layer passes over the ground at a distance; None past its end."""
+    height = profile.eye_z + float(beam.slopes[beam.axis]) * at_m - ground_at(profile, at_m)
+    return height if at_m <= beam.ends[beam.axis] + 1e-9 and math.isfinite(height) else None
+
+
+def passing_from(profile: Profile, layer: str) -> float | None:
+    """Distance from which a layer passes over the figure's head; None where it never does."""
+    over = np.flatnonzero(profile.layer_outcomes[layer] == PASSES_ABOVE)
+    step = float(profile.along[1] - profile.along[0])
+    return float(profile.along[over[0]]) - step / 2 if len(over) else None
+
+
+def solid_met(profile: Profile, beam: Beam) -> CutSolid | None:
+    """The solid that the axis of a layer ends at; None where none is cut."""
+    end = float(beam.ends[beam.axis])
+    point = np.array([end, profile.eye_z + beam.slopes[beam.axis] * end])
+    near = [
+        (float(np.hypot(*(_along_edges(piece) - point).T).min()), solid.name, place)
+        for place, solid in enumerate(profile.solids)
+        for piece in solid.pieces
+    ]
+    return profile.solids[min(near)[2]] if near else None
+
+
+def _along_edges(outline: Floats) -> Floats:
+    """Points along an outline, close enough to tell which one a layer meets."""
+    share = np.linspace(0, 1, 40)[:, None, None]
+    return ((1 - share) * outline[:-1] + share * outline[1:]).reshape(-1, 2)
+
+
 def _fine_strip(ground: Ground, unit: Detector, bearing_deg: float, reach_m: float) -> Ground:
     """The ground along a line cut into smaller cells; not known away from the line."""
     parts = math.ceil(ground.cell_m / max(FINE_M, reach_m / 400))
@@ -291,7 +363,10 @@ def _cut_solids(solids: Solids, unit: Detector, bearing_deg: float, along: Float
         if hit:
             cut = np.array([[t1 + start, z1], [t2 + start, z2]])
             pieces.setdefault(int(solids.owners[row]), []).append(cut)
-    return tuple(CutSolid(solids.names[owner], _joined(cuts)) for owner, cuts in sorted(pieces.items()))
+    return tuple(
+        CutSolid(solids.names[owner], _joined(cuts), owner in solids.surveyed)
+        for owner, cuts in sorted(pieces.items())
+    )
 
 
 def _joined(cuts: list[Floats]) -> tuple[Floats, ...]:

@@ -19,14 +19,7 @@ class Verdict(IntEnum):
 #: Value of a cell whose ground is not known.
 UNKNOWN = 255
 
-#: Words of the verdicts, as a person reads them and as `results.json` keys them.
-VERDICT_WORDS = {
-    Verdict.BOTH: "both layers",
-    Verdict.UPPER_ONLY: "upper only",
-    Verdict.LOWER_ONLY: "lower only",
-    Verdict.DEAD: "dead ground",
-    Verdict.OUTSIDE: "outside",
-}
+#: Keys of the verdicts, best first, as `results.json` has them.
 VERDICT_KEYS = {
     Verdict.BOTH: "both",
     Verdict.UPPER_ONLY: "upper_only",

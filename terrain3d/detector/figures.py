@@ -4,10 +4,23 @@ import difflib
 import tomllib
 from collections.abc import Iterable
 from dataclasses import dataclass
+from enum import Enum
 from functools import lru_cache
 from importlib.resources import files
 
 from terrain3d.errors import InputError
+
+#: A site's own figure that is lower than this is taken for an animal, but for a person, metres.
+_LOW_M = 1.1
+
+
+class Posture(Enum):
+    """How a figure goes."""
+
+    UPRIGHT = "upright"
+    CROUCHING = "crouching"
+    CRAWLING = "crawling"
+    ANIMAL = "on four legs"
 
 
 @dataclass(frozen=True)
@@ -18,6 +31,21 @@ class Figure:
     height_m: float
     source: str
     is_animal: bool = False
+
+    @property
+    def posture(self) -> Posture:
+        """How it goes; of a site's own figure nothing tells that but its name and its height.
+
+        >>> find_figure("person crawling").posture.value, Figure("goat", 0.7, "site file").posture.value
+        ('crawling', 'on four legs')
+        """
+        if "crawling" in self.name:
+            return Posture.CRAWLING
+        if "crouching" in self.name:
+            return Posture.CROUCHING
+        animals = {one.name for one in known_figures() if one.is_animal}
+        is_low = "person" not in self.name and self.height_m < _LOW_M
+        return Posture.ANIMAL if self.name in animals or is_low else Posture.UPRIGHT
 
 
 #: No figure is taller; views are computed up to this height above the ground once and for all.

@@ -86,6 +86,12 @@ class Fan:
     range_m: float
     follow_m: float
 
+    @property
+    def known_until_m(self) -> float | None:
+        """Slant metres at which a line first leaves the known ground; None where none does."""
+        lost = self.end_m[self.lands == Lands.UNSURVEYED]
+        return float(lost.min()) if lost.size else None
+
 
 @dataclass(frozen=True)
 class Landing:
@@ -138,8 +144,8 @@ class Spill:
         Their areas.
     pieces : tuple of PieceSpill
         Every piece of ground of others that is drawn.
-    notes : tuple of str
-        What a reader has to know besides.
+    off_own_land : tuple of str
+        Units that do not stand on own land; none where no boundary is drawn.
     """
 
     fans: tuple[Fan, ...]
@@ -151,7 +157,16 @@ class Spill:
     past_within_m2: float
     past_on_m2: float
     pieces: tuple[PieceSpill, ...]
-    notes: tuple[str, ...]
+    off_own_land: tuple[str, ...]
+
+    @property
+    def known_until_m(self) -> dict[str, float]:
+        """Slant metres at which the upper layer of a unit first leaves the known ground, of those that do."""
+        nearest: dict[str, float] = {}
+        for fan in self.fans:
+            if fan.known_until_m is not None:
+                nearest[fan.unit] = min(fan.known_until_m, nearest.get(fan.unit, math.inf))
+        return nearest
 
     @property
     def farthest_within_m(self) -> float | None:
@@ -215,7 +230,7 @@ def spill(terrain: Terrain, units: tuple[Detector, ...], figure_height_m: float)
         float(within.sum()) * cell_m2,
         float(on.sum()) * cell_m2,
         pieces,
-        tuple(_notes(terrain, units, fans)),
+        _off_own_land(terrain, units),
     )
 
 
@@ -244,21 +259,6 @@ def landings(fan: Fan, solid_names: tuple[str, ...]) -> tuple[Landing, ...]:
         for what, at in found.items()
     ]
     return tuple(sorted(rows, key=lambda row: -row.arc_deg))
-
-
-def landing_words(landing: Landing, follow_m: float) -> str:
-    """What an axis lands on, short; `follow_m` is how far it was followed.
-
-    >>> landing_words(Landing(Lands.NOTHING, None, 90.0, 36.0, 36.0), 36.0)
-    'nothing within 36 m'
-    """
-    return {
-        Lands.NOTHING: f"nothing within {follow_m:g} m",
-        Lands.GROUND: "ground",
-        Lands.SOLID: landing.solid or "a solid",
-        Lands.FOLIAGE: "foliage",
-        Lands.UNSURVEYED: "known ground ends",
-    }[landing.lands]
 
 
 def _fan(terrain: Terrain, unit: Detector, index: int, head: PosedHead) -> Fan:
@@ -297,6 +297,13 @@ def _outside_m(terrain: Terrain, unit: Detector, rays: Floats, start: Floats, st
     return np.asarray(np.where(outside > 1e-6, outside, 0.0))
 
 
+def _off_own_land(terrain: Terrain, units: tuple[Detector, ...]) -> tuple[str, ...]:
+    if terrain.boundary is None:
+        return ()
+    own = shapely.Polygon(terrain.boundary)
+    return tuple(unit.name for unit in units if not own.covers(shapely.Point(unit.x, unit.y)))
+
+
 def _own_cells(terrain: Terrain) -> Mask:
     assert terrain.boundary is not None
     return cells_within(terrain.ground, Area("own land", terrain.boundary))
@@ -324,25 +331,3 @@ def _piece(
         float(far.sum()) * cell_m2,
         min(away, default=None),
     )
-
-
-def _notes(terrain: Terrain, units: tuple[Detector, ...], fans: tuple[Fan, ...]) -> list[str]:
-    notes = list(terrain.doubts)
-    if terrain.boundary is None:
-        notes.append("no boundary is drawn, so nothing is said of how far the layers run past it")
-    else:
-        own = shapely.Polygon(terrain.boundary)
-        notes += [
-            f"{unit.name} stands off own land"
-            for unit in units
-            if not own.covers(shapely.Point(unit.x, unit.y))
-        ]
-    for unit in units:
-        lost = [fan.end_m[fan.lands == Lands.UNSURVEYED] for fan in fans if fan.unit == unit.name]
-        ends = np.concatenate(lost)
-        if len(ends):
-            notes.append(
-                f"the upper layer of {unit.name} leaves the known ground from {ends.min():.0f} m on;"
-                " what lies beyond is not known"
-            )
-    return notes

@@ -31,17 +31,6 @@ SKIN_M = 0.002
 #: Points at which a line through an outline is asked for its height above the ground.
 _ALONG = 9
 
-#: What to do about each kind (common practice, no source).
-ADVICE = {
-    "vent": "Warm air comes in gusts: turn or pan the head away from it, or mask the zone it lies in.",
-    "flue": "It warms and cools within minutes: turn or pan the head away from it, or mask the zone.",
-    "window": "It glints in the sun and warms and cools with every cloud: turn away, or mask the zone.",
-    "road": "Vehicles are large and hot and are sensed past the rated range: nose down, turn, or mask.",
-    "water": "It mirrors sun and sky and moves in the wind: keep the layer off it, or mask the zone.",
-    "foliage": "Loose leaves move before warmer ground: cut them back, and again in summer.",
-    "other": "Watch it with the walk-test light on a warm, windy day before you rely on the unit.",
-}
-
 
 @dataclass(frozen=True)
 class InLayer:
@@ -84,11 +73,6 @@ class InLayer:
     @property
     def is_seen(self) -> bool:
         return self.seen_fill > 0
-
-    @property
-    def advice(self) -> str:
-        """What to do about it, in plain words (common practice, no source)."""
-        return ADVICE[self.kind]
 
 
 def in_layers(terrain: Terrain, units: tuple[Detector, ...]) -> tuple[InLayer, ...]:

@@ -4,8 +4,10 @@ from datetime import date
 from typing import Any
 
 from terrain3d.conditions.heat import REFERENCE_GROUND_C, REFERENCE_K, HeatResult, reference_contrast
-from terrain3d.conditions.sun import LEAST_LIGHT, STEP_MIN, SunLayer, SunResult, SunSpan, clock_words
+from terrain3d.conditions.sun import LEAST_LIGHT, STEP_MIN, SunLayer, SunResult, SunSpan
 from terrain3d.paper.rounded import area, share, size
+from terrain3d.sentences.heat import heat_words
+from terrain3d.sentences.sun import clock_words, sun_words
 
 
 def heat_values(heat: HeatResult) -> dict[str, Any]:
@@ -37,7 +39,7 @@ def heat_values(heat: HeatResult) -> dict[str, Any]:
             {"share": loss.share, "from_c": size(loss.from_c), "to_c": size(loss.to_c)}
             for loss in heat.losses
         ],
-        "words": list(heat.words),
+        "words": list(heat_words(heat)),
     }
 
 
@@ -51,7 +53,7 @@ def sun_values(sun: SunResult) -> dict[str, Any]:
         "least_light_share": LEAST_LIGHT,
         "step_min": STEP_MIN,
         "layers": [_layer(layer) for layer in sun.layers],
-        "words": list(sun.words),
+        "words": list(sun_words(sun)),
     }
 
 

@@ -8,6 +8,7 @@ from rich.text import Text
 from terrain3d.caution import SHORT_CAUTION
 from terrain3d.frame import Frame
 from terrain3d.search.propose import Proposed
+from terrain3d.sentences.mounts import closing_words, place_words
 from terrain3d.terrain import Mount
 
 #: A millimetre in metres and feet; 1.1 mm of latitude in degrees.
@@ -55,20 +56,6 @@ def mounts_table(found: Proposed) -> RenderableType:
         place = site_place(proposal.mount, found.terrain.frame, found.crs)
         heights = " ".join(f"{height:g}" for height in proposal.mount.heights_m)
         x, y = (f"{value:.{decimals}f}" for value in place)
-        table.add_row(str(number), Text(proposal.mount.name), x, y, heights, Text(proposal.why))
+        table.add_row(str(number), Text(proposal.mount.name), x, y, heights, Text(place_words(proposal)))
     doubts = [Text(f"! {doubt}") for doubt in found.terrain.doubts]
-    return Group(table, Text(_closing(found)), *doubts, Text(SHORT_CAUTION, style="dim"))
-
-
-def _closing(found: Proposed) -> str:
-    named = len(found.terrain.mounts)
-    beside = f", beside the {named} that the site file names" if named else ""
-    if not found.mounts:
-        return (
-            f"No place is left for a mount{beside}: draw walls, a [boundary] or [[protect]] areas, "
-            "or give a smaller --every."
-        )
-    return (
-        f"Every {found.every_m:g} m along walls and boundaries{beside}. Go and look: what a survey cannot "
-        "tell is whether a wall bears a bracket and a pole may stand there."
-    )
+    return Group(table, Text(closing_words(found)), *doubts, Text(SHORT_CAUTION, style="dim"))

@@ -1,24 +1,17 @@
 """Animals, what lies beyond the boundary and nuisance things, as plain values for `results.json`."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from terrain3d.frame import Frame
 from terrain3d.nuisance.animals import AnimalGround
-from terrain3d.nuisance.sight_lines import Lands
 from terrain3d.nuisance.spill import Fan, Landing, Spill
 from terrain3d.nuisance.things import InLayer
 from terrain3d.paper.results import figure_values, place
 from terrain3d.paper.rounded import area, share, size
+from terrain3d.sentences.beyond import LANDS_WORDS, beyond_notes
+from terrain3d.sentences.nuisances import ADVICE
 from terrain3d.terrain import Ground, Terrain
-
-#: What an axis ends on, as it is told.
-LANDS_WORDS = {
-    Lands.NOTHING: "nothing",
-    Lands.GROUND: "ground",
-    Lands.SOLID: "solid",
-    Lands.FOLIAGE: "foliage",
-    Lands.UNSURVEYED: "end of the known ground",
-}
 
 
 def animal_values(found: AnimalGround) -> dict[str, Any]:
@@ -42,9 +35,12 @@ def animal_values(found: AnimalGround) -> dict[str, Any]:
     }
 
 
-def beyond_values(spilt: Spill, things: tuple[InLayer, ...]) -> dict[str, Any]:
-    """What an option senses besides its own land, under the keys `beyond` and `nuisances`."""
-    return {"beyond": _spill(spilt), "nuisances": [_thing(thing) for thing in things]}
+def beyond_values(spilt: Spill, things: tuple[InLayer, ...], doubts: Sequence[str]) -> dict[str, Any]:
+    """What an option senses besides its own land, under the keys `beyond` and `nuisances`.
+
+    `doubts` are those of the ground that was looked at.
+    """
+    return {"beyond": _spill(spilt, doubts), "nuisances": [_thing(thing) for thing in things]}
 
 
 def surroundings_values(terrain: Terrain) -> dict[str, Any]:
@@ -65,7 +61,7 @@ def _grid(ground: Ground, frame: Frame) -> dict[str, Any]:
     }
 
 
-def _spill(spilt: Spill) -> dict[str, Any]:
+def _spill(spilt: Spill, doubts: Sequence[str]) -> dict[str, Any]:
     return {
         "has_boundary": spilt.has_boundary,
         "farthest_within_range_m": size(spilt.farthest_within_m),
@@ -90,12 +86,11 @@ def _spill(spilt: Spill) -> dict[str, Any]:
             }
             for piece in spilt.pieces
         ],
-        "notes": list(spilt.notes),
+        "notes": beyond_notes(spilt, doubts),
     }
 
 
 def _fan(fan: Fan, rows: tuple[Landing, ...], has_boundary: bool) -> dict[str, Any]:
-    lost = fan.end_m[fan.lands == Lands.UNSURVEYED]
     within, on = fan.past_within_m, fan.past_on_m
     return {
         "unit": fan.unit,
@@ -106,7 +101,7 @@ def _fan(fan: Fan, rows: tuple[Landing, ...], has_boundary: bool) -> dict[str, A
         "axis_past_within_range_m": size(float(within[1].max())) if has_boundary else None,
         "layer_past_within_range_m": size(float(within.max())) if has_boundary else None,
         "layer_past_on_past_range_m": size(float(on.max())) if has_boundary else None,
-        "known_ground_ends_m": size(lost.min()) if lost.size else None,
+        "known_ground_ends_m": size(fan.known_until_m),
         "lands_on": [
             {
                 "what": LANDS_WORDS[row.lands],
@@ -134,6 +129,6 @@ def _thing(thing: InLayer) -> dict[str, Any]:
         "zone": thing.zone,
         "zone_share": share(thing.fill),
         "zone_share_seen": share(thing.seen_fill),
-        "advice": thing.advice,
+        "advice": ADVICE[thing.kind],
         "advice_source": "common practice, no source",
     }

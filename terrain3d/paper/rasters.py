@@ -7,8 +7,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain3d.caution import CAUTION
-from terrain3d.cover.verdict import UNKNOWN, VERDICT_WORDS
+from terrain3d.cover.verdict import UNKNOWN
 from terrain3d.job import Outcome
+from terrain3d.sentences.verdicts import VERDICT_WORDS
 from terrain3d.terrain import Terrain
 
 

@@ -18,7 +18,9 @@ from terrain3d.frame import Frame
 from terrain3d.job import Outcome
 from terrain3d.paper.rounded import area, share, size
 from terrain3d.ranking.compare import held_share, weighted_share
-from terrain3d.ranking.why import Reason
+from terrain3d.ranking.reasons import Reason
+from terrain3d.sentences.warnings import option_warnings
+from terrain3d.sentences.why import why
 from terrain3d.terrain import Terrain
 
 SCHEMA = "terrain3d/results/2"
@@ -50,7 +52,7 @@ def results_values(outcome: Outcome) -> dict[str, Any]:
         "site": _site(outcome),
         "options": [_option(outcome, option) for option in outcome.options],
         "ranking": list(outcome.ranking),
-        "why": outcome.why,
+        "why": why(outcome),
         "reasons": [_reason(reason) for reason in outcome.reasons],
     }
 
@@ -101,7 +103,7 @@ def _option(outcome: Outcome, option: OptionResult) -> dict[str, Any]:
         "protect": [_protected(part) for part in option.protect],
         "causes": _causes(option.causes),
         "protected_lost_m2": _causes(option.lost_m2) if option.protect else None,
-        "warnings": list(option.warnings),
+        "warnings": option_warnings(option, outcome.terrain),
     }
 
 

@@ -5,9 +5,10 @@ from typing import Any
 from terrain3d.frame import Frame
 from terrain3d.paper.results import figure_values, place
 from terrain3d.paper.rounded import share, size
+from terrain3d.sentences.routes import routes_words, start_words
 from terrain3d.units import Floats
 from terrain3d.walk.routes import OpenRoutes
-from terrain3d.walk.ways_in import ClearRoute, Crossing, WayIn, left_m
+from terrain3d.walk.ways_in import ClearRoute, Crossing, WayIn
 
 
 def routes_values(routes: tuple[OpenRoutes, ...], frame: Frame) -> list[dict[str, Any]]:
@@ -22,14 +23,14 @@ def routes_values(routes: tuple[OpenRoutes, ...], frame: Frame) -> list[dict[str
     return [
         {
             "area": route.area,
-            "start": route.start,
+            "start": start_words(route.start),
             "least_likely": route.least and _way_in(route.least, frame),
             "much_shorter": route.shorter and _way_in(route.shorter, frame),
             "least_likely_to_middle": route.inner and _way_in(route.inner, frame),
             "much_shorter_to_middle": route.inner_shorter and _way_in(route.inner_shorter, frame),
             "clear": route.clear and _clear(route.clear, frame),
             "least_held": route.crossing and _crossing(route.crossing, frame),
-            "words": route.words,
+            "words": routes_words(route),
         }
         for route in routes
     ]
@@ -38,7 +39,7 @@ def routes_values(routes: tuple[OpenRoutes, ...], frame: Frame) -> list[dict[str
 def _way_in(way: WayIn, frame: Frame) -> dict[str, Any]:
     alarm = way.walked.alarm
     return {
-        "start": way.start,
+        "start": start_words(way.start),
         "figure": figure_values(way.walked.figure),
         "speed_mps": way.walked.speed_mps,
         "length_m": size(way.length_m),
@@ -50,7 +51,7 @@ def _way_in(way: WayIn, frame: Frame) -> dict[str, Any]:
             **place(alarm.x, alarm.y, frame),
             "along_m": size(alarm.along_m),
             "time_s": size(alarm.time_s),
-            "left_m": size(left_m(way) or 0.0),
+            "left_m": size(way.left_m or 0.0),
             "units": list(alarm.units),
         },
         "line": _points(way.line, frame),

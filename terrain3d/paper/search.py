@@ -7,14 +7,14 @@ from rich.table import Table
 from rich.text import Text
 
 from terrain3d.caution import SHORT_CAUTION
-from terrain3d.cover.areas import protected_weight
 from terrain3d.job import Outcome
 from terrain3d.paper.results import json_text, results_values
 from terrain3d.paper.rounded import area, share, size
 from terrain3d.ranking.compare import held_m2, held_share
-from terrain3d.ranking.why import reasons
 from terrain3d.search.budget import NothingFits
 from terrain3d.search.result import Choice, SearchResult
+from terrain3d.sentences.search import millions, proof_words, search_why
+from terrain3d.sentences.warnings import option_warnings
 from terrain3d.wording import money_words
 
 Found = SearchResult | NothingFits
@@ -26,27 +26,19 @@ NAMES = (("best set", "best found"), ("runner-up", "best unit"), ("best unit",))
 def search_outcome(result: Found) -> Outcome:
     """The best set, the runner-up and the best unit as options, in that order; none where nothing fits."""
     if isinstance(result, NothingFits):
-        return Outcome(result.site, (), (), result.why)
+        return Outcome(result.site, (), ())
     choices = [result.best, *([result.runner_up] if result.runner_up is not None else [])]
     if len(result.best.option.detectors) > 1:
         choices.append(result.best_unit)
     options = tuple(choice.option for choice in choices)
     ranking = tuple(option.name for option in options)
-    terrain = result.terrain
-    steady = tuple(choice.steady for choice in (result.best, result.runner_up) if choice is not None)
-    weight = protected_weight(terrain.ground, terrain.protect)
-    told = reasons(steady, weight, terrain.ground.cell_m**2)
-    return Outcome(result.site, options, ranking, result.why, told)
+    return Outcome(result.site, options, ranking, result.reasons, result.steady)
 
 
 def search_results_json(result: Found, outcome: Outcome) -> str:
     """The text of `results.json` with its part `search`."""
-    return json_text(search_results_values(result, outcome))
-
-
-def search_results_values(result: Found, outcome: Outcome) -> dict[str, Any]:
-    """The same as plain values."""
-    return {**results_values(outcome), "search": search_part(result)}
+    told = {"why": search_why(result), "search": search_part(result)}
+    return json_text({**results_values(outcome), **told})
 
 
 def search_part(result: Found) -> dict[str, Any]:
@@ -70,7 +62,7 @@ def search_part(result: Found) -> dict[str, Any]:
             "apart": limits.apart,
         },
         **_found(result),
-        "why": result.why,
+        "why": search_why(result),
     }
 
 
@@ -151,7 +143,7 @@ def search_table(result: Found) -> RenderableType:
     """The best set, the runner-up and the best unit, each unit in a row; then why, and the proof."""
     if isinstance(result, NothingFits):
         return _price_table(result)
-    table = Table(title=Text(f"{result.site.name}: {_millions(result.settings_judged)} settings judged"))
+    table = Table(title=Text(f"{result.site.name}: {millions(result.settings_judged)} settings judged"))
     for words in ("", "mount", "type"):
         table.add_column(words, overflow="fold")
     for words in (
@@ -183,7 +175,7 @@ def search_table(result: Found) -> RenderableType:
                 *(shares if place == 0 else ["", "", ""]),
             )  # fmt: skip
         table.add_section()
-    lines = [Text(result.why), Text(_proof(result))]
+    lines = [Text(search_why(result)), Text(proof_words(result))]
     return Group(table, *lines, *_warnings(result), Text(SHORT_CAUTION, style="dim"))
 
 
@@ -198,33 +190,8 @@ def _price_table(result: NothingFits) -> RenderableType:
     }
     for label, price in sorted(prices.items(), key=lambda pair: pair[1] or 0.0):
         table.add_row(Text(label), money_words(price or 0.0))
-    return Group(table, Text(result.why), Text(SHORT_CAUTION, style="dim"))
+    return Group(table, Text(search_why(result)), Text(SHORT_CAUTION, style="dim"))
 
 
 def _warnings(result: SearchResult) -> list[Text]:
-    return [Text(f"! best: {warning}") for warning in result.best.option.warnings]
-
-
-def _millions(n: int) -> str:
-    return f"{n / 1e6:.1f} million" if n >= 1e6 else f"{n:,}"
-
-
-#: Said of a gap that is left.
-_BROKEN_OFF = "to prove that none can takes more work than is spent on it"
-
-
-def _proof(result: SearchResult) -> str:
-    """How far the choice is proved, in words."""
-    off = f"{result.space.bearing_step_deg:g} degrees of bearing and {result.space.tilt_slip_deg:g} of tilt"
-    surely = f"Held surely: wherever each unit is aimed within {off}. "
-    if result.limits.hold is not None:
-        what = "cheaper" if result.best.price is not None else "smaller"
-        if result.gap == 0.0:
-            return f"{surely}No {what} set of the settings kept of each mount holds as much."
-        return f"{surely}A set could be {what} by {result.gap:.1%}: {_BROKEN_OFF}."
-    if result.gap_all == 0.0:
-        return f"{surely}No set of any of these settings holds more."
-    if result.gap == 0.0:
-        kept = "No set of the settings kept of each mount holds more"
-        return f"{surely}{kept}; no set of any settings holds more than {result.gap_all or 0.0:.1%} above it."
-    return f"{surely}A set could hold more by {result.gap:.1%}: {_BROKEN_OFF}."
+    return [Text(f"! best: {warning}") for warning in option_warnings(result.best.option, result.terrain)]

@@ -1,4 +1,4 @@
-"""What came of many sites: a line for each as it comes, and a table at the end."""
+"""What came of many sites, as a table."""
 
 from rich.console import Console
 from rich.table import Table
@@ -7,17 +7,7 @@ from rich.text import Text
 from terrain3d.search.budget import NothingFits
 from terrain3d.search.result import SearchResult
 from terrain3d.search.sites import SiteDone
-
-
-def site_line(done: SiteDone) -> str:
-    """One site in a line, or its fault in a few."""
-    if done.fault:
-        return f"{done.path.name}: failed: {done.fault}"
-    if isinstance(done.result, NothingFits):
-        return f"{done.path.name}: {done.result.why}"
-    result: SearchResult = done.result
-    units = ", ".join(unit.mount for unit in result.best.option.detectors)
-    return f"{done.path.name}: {result.best.share:.1%} held from {units}"
+from terrain3d.sentences.search import search_why, set_words
 
 
 def print_sites(sites: list[SiteDone]) -> None:
@@ -44,17 +34,13 @@ def sites_table(sites: list[SiteDone]) -> Table:
             table.add_row(Text(site.path.name), "", "", "", Text(f"failed: {what}"))
             continue
         if isinstance(site.result, NothingFits):
-            row = (Text(site.path.name), f"{site.result.settings_judged:,}", "", "", Text(site.result.why))
-            table.add_row(*row)
+            why = Text(search_why(site.result))
+            table.add_row(Text(site.path.name), f"{site.result.settings_judged:,}", "", "", why)
             continue
         result: SearchResult = site.result
         other = result.runner_up
-        units = [
-            f"{label} on {unit.mount}, {unit.height_m:g} m, bearing {unit.bearing_deg:g}"
-            for unit, label in zip(result.best.option.detectors, result.best.labels, strict=True)
-        ]
         table.add_row(
             Text(site.path.name), f"{result.settings_judged:,}", f"{result.best.share:.1%}",
-            "" if other is None else f"{other.share:.1%}", Text("; ".join(units)),
+            "" if other is None else f"{other.share:.1%}", Text(set_words(result.best)),
         )  # fmt: skip
     return table

@@ -21,12 +21,7 @@ RASTERS = {"animals": "animals.tif", "doubt": "chances.tif"}
 
 
 def study_json(study: Study) -> str:
-    """The text of `results.json` with the parts of a study."""
-    return json_text(study_values(study))
-
-
-def study_values(study: Study) -> dict[str, Any]:
-    """What `results.json` says of a study: the parts of an option in it, `doubt` beside them."""
+    """The text of `results.json` with the parts of a study: of an option in it, `doubt` beside them."""
     document = results_values(study.outcome)
     for values, option in zip(document["options"], study.options, strict=True):
         values.update(_option(study, option))
@@ -35,7 +30,7 @@ def study_values(study: Study) -> dict[str, Any]:
         document["doubt"] = uncertainty_dict(study.outcome, study.uncertainty, tolerances)
     if {"beyond", "sun"} & set(study.parts):
         document["surroundings"] = surroundings_values(study.surroundings)
-    return document
+    return json_text(document)
 
 
 def study_rasters(study: Study) -> dict[str, bytes]:
@@ -66,7 +61,7 @@ def lowest_animal_cm(terrain: Terrain, ground: AnimalGround) -> Codes:
 
 
 def _option(study: Study, option: OptionStudy) -> dict[str, Any]:
-    frame = study.outcome.terrain.frame
+    frame, doubts = study.outcome.terrain.frame, study.surroundings.doubts
     values: dict[str, Any] = {}
     if option.walks is not None:
         values["walks"] = walk_values(option.walks, frame)
@@ -75,7 +70,7 @@ def _option(study: Study, option: OptionStudy) -> dict[str, Any]:
     if option.animals is not None:
         values.update(animal_values(option.animals))
     if option.spill is not None:
-        values.update(beyond_values(option.spill, option.nuisances or ()))
+        values.update(beyond_values(option.spill, option.nuisances or (), doubts))
     if option.heat is not None:
         values["heat"] = heat_values(option.heat)
     if option.sun is not None:

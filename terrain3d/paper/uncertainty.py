@@ -7,8 +7,8 @@ import numpy as np
 from terrain3d.job import Outcome
 from terrain3d.paper.rasters import bands_tif
 from terrain3d.paper.rounded import area, share, size
+from terrain3d.sentences.uncertainty import SOURCE_WORDS, held_words, ranking_words
 from terrain3d.uncertainty.monte_carlo import OptionUncertainty, Uncertainty
-from terrain3d.uncertainty.sentences import held_words, ranking_words
 from terrain3d.uncertainty.tolerance import LIMITS, LOSS, Slack, UnitTolerance
 
 #: Units of the tolerances; range has no limit of its own.
@@ -34,7 +34,7 @@ def uncertainty_dict(
         "seed": uncertainty.seed,
         "spread": {
             "ground_m": error_sizes.ground_m,
-            "ground_source": error_sizes.source,
+            "ground_source": SOURCE_WORDS[error_sizes.source],
             "correlation_m": error_sizes.correlation_m,
             "height_m": error_sizes.height_m,
             "bearing_deg": error_sizes.bearing_deg,
@@ -43,7 +43,7 @@ def uncertainty_dict(
         "ranking_holds": {
             "best_share": share(uncertainty.best_holds),
             "order_share": share(uncertainty.order_share),
-            "words": ranking_words(uncertainty, uncertainty.ranking[0]) or None,
+            "words": ranking_words(uncertainty) or None,
         },
         "tolerance_loss_share": LOSS,
         "tolerance_limits": {key: LIMITS[setting] for setting, key in _LIMIT_KEYS.items()},

@@ -6,6 +6,7 @@ from typing import Any
 from terrain3d.frame import Frame
 from terrain3d.paper.results import figure_values, place
 from terrain3d.paper.rounded import share, size
+from terrain3d.sentences.walks import BORROWED, MODEL, fan_words, walk_words
 from terrain3d.units import Floats
 from terrain3d.walk.fans import NEAR_M, Fan, share_alarmed
 from terrain3d.walk.option import OptionWalks
@@ -14,8 +15,6 @@ from terrain3d.walk.reach import Reached
 
 #: Distances of the shares told for a fan, metres: to the unit, or walked across it.
 SHARES_M = (1.0, 2.0, 3.0, 4.0, 6.0)
-
-BORROWED = "conditions borrowed from an indoor standard; nothing is said to comply"
 
 
 def walk_values(walks: OptionWalks, frame: Frame) -> dict[str, Any]:
@@ -34,7 +33,7 @@ def walk_values(walks: OptionWalks, frame: Frame) -> dict[str, Any]:
             {"test": one.test, "grade": one.grade, "status": one.status, "note": BORROWED, **_fan(one.fan)}
             for one in walks.indoor_tests
         ],
-        "note": "a model of the zones, not a measured probability",
+        "note": MODEL,
     }
 
 
@@ -54,7 +53,7 @@ def _walk(walk: WalkResult, frame: Frame) -> dict[str, Any]:
         "alarm": None if walk.alarm is None else _alarm(walk.alarm, frame),
         "protect": [_reached(area) for area in walk.reached],
         "pulses": [_pulse(pulse, frame) for pulse in walk.pulses],
-        "words": walk.words,
+        "words": walk_words(walk),
     }
 
 
@@ -113,7 +112,7 @@ def _fan(fan: Fan) -> dict[str, Any]:
             for metres in SHARES_M
         ],
         "walks": walks,
-        "words": fan.words,
+        "words": fan_words(fan),
     }
 
 

@@ -1,13 +1,14 @@
 """Any result as plain values, or written to a folder: an outcome, a study, or what a search found."""
 
+import json
 from pathlib import Path
 from typing import Any
 
 from terrain3d.job import Outcome
 from terrain3d.paper.folder import write_results
-from terrain3d.paper.results import json_text, results_values
-from terrain3d.paper.search import search_outcome, search_results_values
-from terrain3d.paper.study import study_rasters, study_values
+from terrain3d.paper.results import results_json
+from terrain3d.paper.search import search_outcome, search_results_json
+from terrain3d.paper.study import study_json, study_rasters
 from terrain3d.search.budget import NothingFits
 from terrain3d.search.result import SearchResult
 from terrain3d.study import Study
@@ -22,11 +23,8 @@ def results_of(result: Result) -> dict[str, Any]:
     ----------
     result : Outcome, Study, SearchResult or NothingFits
     """
-    if isinstance(result, Outcome):
-        return results_values(result)
-    if isinstance(result, Study):
-        return study_values(result)
-    return search_results_values(result, search_outcome(result))
+    values: dict[str, Any] = json.loads(_text(result))
+    return values
 
 
 def write(result: Result, folder: Path | str) -> None:
@@ -38,7 +36,15 @@ def write(result: Result, folder: Path | str) -> None:
         When something of the user's is in the way, or the folder cannot be written.
     """
     rasters = study_rasters(result) if isinstance(result, Study) else {}
-    write_results(_outcome(result), Path(folder), text=json_text(results_of(result)), rasters=rasters)
+    write_results(_outcome(result), Path(folder), text=_text(result), rasters=rasters)
+
+
+def _text(result: Result) -> str:
+    if isinstance(result, Outcome):
+        return results_json(result)
+    if isinstance(result, Study):
+        return study_json(result)
+    return search_results_json(result, search_outcome(result))
 
 
 def _outcome(result: Result) -> Outcome:

@@ -10,6 +10,7 @@ from terrain3d.paper.added_tables import entries, parsed, with_tables
 from terrain3d.paper.mounts import site_place
 from terrain3d.paper.site_file import rewrite, tried
 from terrain3d.search.mounts import Proposal
+from terrain3d.sentences.mounts import place_words
 
 
 def write_mounts(
@@ -39,7 +40,7 @@ def write_mounts(
         When a name is taken, the file changed since it was read, may not be written, or is laid out so
         that no mount can be added. The file is then as it was.
     """
-    tables = [(_table(proposal, frame, crs), f"proposed: {proposal.why}") for proposal in proposals]
+    tables = [(_table(proposal, frame, crs), f"proposed: {place_words(proposal)}") for proposal in proposals]
     return rewrite(path, as_read, lambda text: with_tables(text, "mount", tables, str(path)))
 
 

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 
 from terrain3d.search.searched import Searched
 from terrain3d.search.settings import Space
-from terrain3d.wording import money_words
 
 #: A price may be beyond the budget by the dust of arithmetic.
 _DUST = 1e-9
@@ -23,13 +22,10 @@ class NothingFits(Searched):
         The type of that unit as the site file names it.
     price : float
         What it costs.
-    why : str
-        The same in a sentence.
     """
 
     cheapest: str
     price: float
-    why: str
 
 
 def cheapest_beyond(
@@ -64,24 +60,3 @@ def cheapest_beyond(
     ]
     price, index = min(prices)
     return None if price <= budget + _DUST else (space.labels[index], price)
-
-
-def beyond_words(cheapest: str, price: float, budget: float, holds: bool) -> str:
-    """Why nothing fits a budget, in a sentence.
-
-    Parameters
-    ----------
-    cheapest : str
-    price, budget : float
-    holds : bool
-        Whether settings were judged: the cheapest is then that of the units that hold ground.
-
-    Examples
-    --------
-    >>> beyond_words("one-head-90", 1100.0, 99.5, False)
-    'Nothing fits the budget of 99.5: the cheapest unit that may be fixed here, one-head-90, costs 1,100.'
-    """
-    what = "the cheapest unit that " + ("holds ground that counts" if holds else "may be fixed here")
-    return (
-        f"Nothing fits the budget of {money_words(budget)}: {what}, {cheapest}, costs {money_words(price)}."
-    )

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any, Literal
 
@@ -43,11 +43,25 @@ _COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", 
 
 @dataclass(frozen=True)
 class Proposal:
-    """A mount that could be, and why there."""
+    """A mount that could be, and why there.
+
+    Parameters
+    ----------
+    mount : Mount
+    kind : Kind
+    side : str
+        The compass point of its corner, face or side.
+    of : str
+        The name of the solid or of the protected ground that it is at; empty at the boundary.
+    group : str
+        What mounts of its kind share of their names: all corners of a shed, all mounts of a wall.
+    """
 
     mount: Mount
     kind: Kind
-    why: str
+    side: str
+    of: str
+    group: str
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,7 +70,8 @@ class _Spot:
 
     stem: str
     kind: Kind
-    why: str
+    side: str
+    of: str
     at: Floats
     heights_m: tuple[float, ...]
 
@@ -138,9 +153,9 @@ def propose(
     >>> ground = Ground(-10.0, -10.0, 1.0, np.zeros((31, 31)))
     >>> site = Terrain(site_frame(None, 0, 0), ground, Solids.none(), Foliage.none(), (), (yard,))
     >>> for found in propose(site, (1.0,), 12.0, every_m=20.0):
-    ...     print(f"{found.mount.name} ({found.mount.x:.1f}, {found.mount.y:.1f}): {found.why}")
-    yard edge 1 (-0.3, 10.3): a pole beside the north-west side of yard
-    yard edge 2 (10.3, -0.3): a pole beside the south-east side of yard
+    ...     print(f"{found.mount.name} ({found.mount.x:.1f}, {found.mount.y:.1f}): {found.side}")
+    yard edge 1 (-0.3, 10.3): north-west
+    yard edge 2 (10.3, -0.3): south-east
     """
     wanted = _Wanted(
         terrain, FixingPlaces(terrain, tuple(sorted(heights_m)), reach_m), every_m, steepest_percent
@@ -191,7 +206,11 @@ def _named(spots: list[_Spot], used: set[str]) -> tuple[Proposal, ...]:
             number += 1
     return tuple(
         Proposal(
-            Mount(names[id(spot)], float(spot.at[0]), float(spot.at[1]), spot.heights_m), spot.kind, spot.why
+            Mount(names[id(spot)], float(spot.at[0]), float(spot.at[1]), spot.heights_m),
+            spot.kind,
+            spot.side,
+            spot.of,
+            spot.of if spot.kind == "corner" else spot.stem,
         )
         for spot in spots
     )
@@ -207,8 +226,7 @@ def _corners(wanted: _Wanted) -> Iterator[_Ways]:
                     outward = before.outward + after.outward
                     point = _compass(after.start - middle)
                     letters = "".join(word[0].upper() for word in point.split("-"))
-                    why = f"fixed to the {point} corner of {name}"
-                    spot = _Spot(f"{name} corner {letters}", "corner", why, after.start, ())
+                    spot = _Spot(f"{name} corner {letters}", "corner", point, name, after.start, ())
                     yield (_fixed(wanted, index, spot, outward / np.hypot(*outward)),)
 
 
@@ -227,14 +245,14 @@ def _faces(wanted: _Wanted) -> Iterator[_Ways]:
         is_wall = name.split()[-1].lower() in ("wall", "fence")
         stem = name if is_wall else f"{name} face"
         for side in (side for ring in rings for side in ring if side.length_m >= SHORTEST_FACE_M):
-            why = f"fixed to the {_compass(side.outward)} face of {name}"
+            point = _compass(side.outward)
             # On a thin wall the mounts of one face go between those of the other.
             yield tuple(
                 [
                     spot
                     for along in along_side(side.length_m, wanted.every_m, is_between)
                     for spot in _fixed(
-                        wanted, index, _Spot(stem, "wall", why, side.at(along), ()), side.outward
+                        wanted, index, _Spot(stem, "wall", point, name, side.at(along), ()), side.outward
                     )
                 ]
                 for is_between in (False, True)
@@ -260,7 +278,7 @@ def _standing(wanted: _Wanted) -> Iterator[tuple[int, str, Any, list[list[Side]]
     names = wanted.terrain.solids.names
     for index, (name, plan) in enumerate(zip(names, wanted.fixing[0], strict=True)):
         if not plan.is_empty:
-            yield index, name[:_LONGEST_NAME], plan, sides(plan, name.startswith("surveyed solid"))
+            yield index, name[:_LONGEST_NAME], plan, sides(plan, index in wanted.terrain.solids.surveyed)
 
 
 def _fixed(wanted: _Wanted, index: int, spot: _Spot, outward: Floats) -> list[_Spot]:
@@ -277,7 +295,7 @@ def _fixed(wanted: _Wanted, index: int, spot: _Spot, outward: Floats) -> list[_S
         at = leaving + (STANDOFF_M + moved) * outward
         free = wanted.free.heights_at(at)
         if heights := tuple(height for height in holding if height in free):
-            return [_Spot(spot.stem, spot.kind, spot.why, at, heights)]
+            return [replace(spot, at=at, heights_m=heights)]
     return []
 
 
@@ -288,7 +306,7 @@ def _boundary(wanted: _Wanted) -> Iterator[_Ways]:
     own = shapely.Polygon(wanted.terrain.boundary)
     for part in shapely.get_parts(shapely.buffer(own, -POLE_ASIDE_M, join_style="mitre")):
         if not part.is_empty:
-            yield (_poles(wanted, part, "boundary", "boundary", "a pole inside the {} side of the boundary"),)
+            yield (_poles(wanted, part, "boundary", "boundary", ""),)
 
 
 def _edges(wanted: _Wanted) -> Iterator[_Ways]:
@@ -299,17 +317,12 @@ def _edges(wanted: _Wanted) -> Iterator[_Ways]:
         name = area.name[:_LONGEST_NAME]
         others = shapely.union_all([plan for plan in plans if plan is not own])
         around = shapely.buffer(own, POLE_ASIDE_M, join_style="mitre")
-        spots = _poles(wanted, around, f"{name} edge", "edge", "a pole beside the {} side of " + _as_is(name))
+        spots = _poles(wanted, around, f"{name} edge", "edge", name)
         yield ([spot for spot in spots if not shapely.contains_xy(others, *spot.at)],)
 
 
-def _as_is(name: str) -> str:
-    """A name from a file within a text that has places to fill in."""
-    return name.replace("{", "{{").replace("}", "}}")
-
-
-def _poles(wanted: _Wanted, around: Any, stem: str, kind: Kind, why: str) -> list[_Spot]:
-    """Poles along a ring, from its northernmost corner clockwise at equal steps; `why` lacks the side."""
+def _poles(wanted: _Wanted, around: Any, stem: str, kind: Kind, of: str) -> list[_Spot]:
+    """Poles along a ring, from its northernmost corner clockwise at equal steps."""
     corners = shapely.get_coordinates(around.normalize().exterior)[:-1]
     first = int(np.lexsort((corners[:, 0], -corners[:, 1]))[0])
     corners = np.roll(corners, -first, axis=0)
@@ -320,7 +333,7 @@ def _poles(wanted: _Wanted, around: Any, stem: str, kind: Kind, why: str) -> lis
     spots = []
     for at in shapely.get_coordinates(shapely.line_interpolate_point(ring, along)):
         if heights := wanted.pole_heights(at):
-            spots.append(_Spot(stem, kind, why.format(_compass(at - middle)), at, heights))
+            spots.append(_Spot(stem, kind, _compass(at - middle), of, at, heights))
     return spots
 
 

@@ -13,8 +13,8 @@ from terrain3d.cover.sighted import Look, sighted
 from terrain3d.cover.verdict import Verdict, combined
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector
-from terrain3d.ranking.compare import held_m2
-from terrain3d.ranking.why import why
+from terrain3d.job import Steady
+from terrain3d.ranking.reasons import Reason, reasons
 from terrain3d.search.best import Best
 from terrain3d.search.choose_set import CoverSolution
 from terrain3d.search.columns import Columns, costs
@@ -64,14 +64,16 @@ class SearchResult(Searched):
 
     `margin` is by how much the best set beats the runner-up, after the tolerance and by weight, or,
     with a share to hold, by how much cheaper it is. `gap` is what the solver left open over the settings
-    that were kept; `gap_all` what is open over all settings, None where a share has to be held.
+    that were kept; `gap_all` what is open over all settings, None where a share has to be held. `steady`
+    is what is compared after the tolerance, the best and the runner-up; `reasons` say why the first is best.
     """
 
     best_unit: Choice
     best: Choice
     runner_up: Choice | None
     margin: float
-    why: str
+    reasons: tuple[Reason, ...]
+    steady: Steady
     gap: float
     gap_all: float | None
 
@@ -174,20 +176,14 @@ def found(
     )
 
 
-#: Areas nearer to each other than this are one.
-_SAME_M2 = 1e-6
-
-
-def telling(best: Choice, runner_up: Choice | None, figure: Figure, space: Space, terrain: Terrain) -> str:
-    """Why the best beats the runner-up, both after their tolerance."""
+def compared(
+    best: Choice, runner_up: Choice | None, space: Space, terrain: Terrain
+) -> tuple[tuple[Reason, ...], Steady]:
+    """Why the best beats the runner-up, both after their tolerance; and what they are then."""
     options = (best.steady,) if runner_up is None else (best.steady, runner_up.steady)
     weight = protected_weight(terrain.ground, terrain.protect)
-    reason = why(options, figure.name, weight, terrain.ground.cell_m**2)
-    off = f"{space.bearing_step_deg:g} degrees of bearing and {space.tilt_slip_deg:g} of tilt"
-    text = f"Wherever each unit is aimed within {off}: {reason[0].lower()}{reason[1:]}"
-    if runner_up is not None and abs(held_m2(best.steady) - held_m2(runner_up.steady)) < _SAME_M2:
-        text += " Of equals fewer units or less cost go first, then what bears more error of aim."
-    return text
+    steady = Steady(options, space.bearing_step_deg, space.tilt_slip_deg)
+    return reasons(options, weight, terrain.ground.cell_m**2), steady
 
 
 #: Names of the options that a search puts into a site file: the best set and the runner-up.

@@ -14,10 +14,10 @@ from terrain3d.errors import InputError
 from terrain3d.opened import OpenedSite, Progress, open_ready
 from terrain3d.ready import Ready, ready_site, search_types
 from terrain3d.search.best import Limits, best_sets
-from terrain3d.search.budget import NothingFits, beyond_words, cheapest_beyond
+from terrain3d.search.budget import NothingFits, cheapest_beyond
 from terrain3d.search.checkpoint import Checkpoint, inputs_digest
 from terrain3d.search.judge import Judged, Target, judge_mount, target_of
-from terrain3d.search.result import SearchResult, found, shares, telling
+from terrain3d.search.result import SearchResult, compared, found, shares
 from terrain3d.search.settings import Space, count_settings
 from terrain3d.search.tasks import DoTasks, Task
 from terrain3d.terrain import Mount, Terrain
@@ -171,19 +171,17 @@ def run_search(
     return SearchResult(
         search.site, search.space, search.limits,
         sum(one.n_settings for one in judged), len(mounts),
-        unit, chosen, other, margin,
-        telling(chosen, other, search.site.figure, search.space, search.terrain), best.chosen.gap,
+        unit, chosen, other, margin, *compared(chosen, other, search.space, search.terrain),
+        best.chosen.gap,
         None if best.bound_all is None else shares(best.chosen.value, best.bound_all),
     )  # fmt: skip
 
 
 def _nothing(search: Search, beyond: tuple[str, float], settings_judged: int) -> NothingFits:
     """The answer where the cheapest unit is beyond the budget."""
-    assert search.limits.budget is not None  # or nothing could be beyond it
     return NothingFits(
         search.site, search.space, search.limits, settings_judged,
         len(search.terrain.mounts), *beyond,
-        beyond_words(*beyond, search.limits.budget, holds=settings_judged > 0),
     )  # fmt: skip
 
 

@@ -7,9 +7,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Any
 
-from terrain3d.cover.causes import CAUSE_WORDS
-from terrain3d.cover.verdict import UNKNOWN, VERDICT_WORDS, Verdict
+from terrain3d.cover.causes import CAUSE_KEYS
+from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.pose import Detector
+from terrain3d.sentences.verdicts import UNKNOWN_WORDS, VERDICT_WORDS
 from terrain3d.show import palette
 from terrain3d.show.shapes import contour_levels
 from terrain3d.terrain import Terrain
@@ -121,7 +122,7 @@ CRAWLING = Sign(
     stripe=Stripe("////", palette.CRAWLING_STRIPE),
 )  # fmt: skip
 _UNKNOWN = Sign(
-    "ground not known", fill=palette.UNKNOWN_GROUND, line=palette.QUIET_INK,
+    UNKNOWN_WORDS, fill=palette.UNKNOWN_GROUND, line=palette.QUIET_INK,
     stripe=Stripe("////", palette.UNKNOWN_STRIPE),
 )  # fmt: skip
 _STRIPES = {
@@ -146,7 +147,7 @@ def verdict_sign(code: int) -> Sign:
 
 def cause_sign(code: int) -> Sign:
     """Ground on which a cause takes a layer."""
-    key = CAUSE_WORDS[code]
+    key = CAUSE_KEYS[code]
     return Sign(key, fill=palette.CAUSES[key], line=palette.QUIET_INK)
 
 

@@ -9,7 +9,9 @@ from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import UNKNOWN, VERDICT_KEYS, Verdict
 from terrain3d.detector.pose import Detector
 from terrain3d.nuisance.animals import AnimalGround
-from terrain3d.show import words
+from terrain3d.sentences import words
+from terrain3d.sentences.animals import LOWEST_COLOUR, animal_words, stripes_words
+from terrain3d.sentences.beyond import area_words
 from terrain3d.show.blocks import Bar, Gap, Listing, Paragraph, Row, Section
 from terrain3d.show.legend import CRAWLING, animal_sign, verdict_sign
 
@@ -45,7 +47,7 @@ def unit_section(units: tuple[Detector, ...], heading: str = "Units") -> Section
     """Units and how each is set."""
     items = tuple(
         (
-            Paragraph(f"{unit.name}: {unit.type.name} on {unit.mount}", 2, "row"),
+            Paragraph(words.unit_title(unit), 2, "row"),
             *(Paragraph(line, 2, is_quiet=True) for line in words.unit_lines(unit)),
         )
         for unit in units
@@ -64,27 +66,22 @@ def animal_section(grounds: Sequence[AnimalGround], sides: tuple[str, ...] = ())
     """The animals that raise the alarm, and for how much of them; of the same animals for every option."""
     items = []
     for rank, animal in enumerate(grounds[0].animals):
-        figure, areas = animal.figure, tuple(words.area_or_none(one.animals[rank].area_m2) for one in grounds)
+        areas = tuple(area_words(one.animals[rank].area_m2) for one in grounds)
         sign = animal_sign(rank, len(grounds[0].animals))
-        items.append((Row(f"{figure.name}, {figure.height_m:.2f} m", areas, sign),))
-    note = (
-        "Ground takes the colour of the lowest animal that breaks both layers there; taller ones do so too."
-    )
+        items.append((Row(animal_words(animal), areas, sign),))
     # Room is kept for the sentence below, for crawling and for a unit.
-    blocks = (Listing(tuple(items), spare=17), Gap(), Paragraph(note, 3, is_quiet=True))
+    blocks = (Listing(tuple(items), spare=17), Gap(), Paragraph(LOWEST_COLOUR, 3, is_quiet=True))
     return Section("Animals that raise the alarm", blocks, sides, "Animals raise alarm")
 
 
 def crawling_section(grounds: Sequence[AnimalGround], sides: tuple[str, ...] = ()) -> Section:
     """Ground on which a person who crawls passes."""
-    low, upright = grounds[0].crawling.figure, grounds[0].upright
     areas = tuple(words.square_metres(one.crawling.area_m2) for one in grounds)
     protected = tuple(words.square_metres(one.crawling_protected_m2) for one in grounds)
-    note = f"Stripes: ground that holds a {upright.name} walking upright, but not this one."
     blocks = (
-        Row(f"{low.name}, {low.height_m:.2f} m", areas, CRAWLING),
+        Row(animal_words(grounds[0].crawling), areas, CRAWLING),
         Row("of that protected", protected, is_inset=True),
         Gap(),
-        Paragraph(note, 3, is_quiet=True),
+        Paragraph(stripes_words(grounds[0]), 3, is_quiet=True),
     )
     return Section("The alarm stays silent", blocks, sides)

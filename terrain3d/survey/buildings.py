@@ -271,7 +271,7 @@ def _faces(columns: _Columns, open_below: Mask) -> Solids:
     # A side that comes to a point at one end is one triangle, not two.
     real = (triangles != np.roll(triangles, 1, axis=1)).all(axis=1)
     names = tuple(f"{SURVEYED} {k + 1}" for k in range(n_things))
-    return Solids(vertices, triangles[real], owner[real], names)
+    return Solids(vertices, triangles[real], owner[real], names, frozenset(range(n_things)))
 
 
 def _shifted(values: Floats, di: int, dj: int) -> Floats:

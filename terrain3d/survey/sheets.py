@@ -155,4 +155,4 @@ def _solids(vertices: Floats, triangles: Indices) -> Solids:
     graph = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(points),) * 2)
     n, part = connected_components(graph, directed=False)
     names = tuple(f"{SURVEYED} {k + 1}" for k in range(n))
-    return Solids(points, tri, part[tri[:, 0]].astype(np.int64), names)
+    return Solids(points, tri, part[tri[:, 0]].astype(np.int64), names, frozenset(range(n)))

@@ -1,6 +1,7 @@
 """Drawn walls and blocks as closed triangle meshes that follow the ground beneath them."""
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -241,12 +242,12 @@ def named_alike(solids: Solids, known: Solids) -> Solids:
     --------
     >>> def post(x, name):
     ...     corners = np.array([[x, 0.0, 0], [x + 1, 0, 0], [x, 1, 1]])
-    ...     return Solids(corners, np.array([[0, 1, 2]]), np.zeros(1, np.int64), (name,))
+    ...     return Solids(corners, np.array([[0, 1, 2]]), np.zeros(1, np.int64), (name,), frozenset({0}))
     >>> wider = post(-9, f"{SURVEYED} 1").joined(post(5.2, f"{SURVEYED} 2"))
     >>> named_alike(wider, post(5.0, f"{SURVEYED} 1")).names
     ('surveyed solid 2', 'surveyed solid 1')
     """
-    plans = [_plans(all_, lambda name: name.startswith(SURVEYED)) for all_ in (solids, known)]
+    plans = [_surveyed_plans(all_) for all_ in (solids, known)]
     names = list(solids.names)
     free = iter(range(1, len(solids.names) + len(known.names) + 1))
     taken = set(known.names)
@@ -258,14 +259,13 @@ def named_alike(solids: Solids, known: Solids) -> Solids:
             del plans[1][best]
         else:
             names[own] = next(name for n in free if (name := f"{SURVEYED} {n}") not in taken)
-    return Solids(solids.vertices, solids.triangles, solids.owners, tuple(names))
+    return replace(solids, names=tuple(names))
 
 
-def _plans(solids: Solids, which: Callable[[str], bool]) -> dict[int, shapely.Geometry]:
-    """The box in plan of each thing whose name is one of those asked for."""
+def _surveyed_plans(solids: Solids) -> dict[int, shapely.Geometry]:
+    """The box in plan of each thing that was found in the survey."""
     boxes = {}
-    for k, name in enumerate(solids.names):
-        if which(name):
-            corners = solids.vertices[solids.triangles[solids.owners == k].ravel(), :2]
-            boxes[k] = shapely.box(*corners.min(axis=0), *corners.max(axis=0))
+    for k in sorted(solids.surveyed):
+        corners = solids.vertices[solids.triangles[solids.owners == k].ravel(), :2]
+        boxes[k] = shapely.box(*corners.min(axis=0), *corners.max(axis=0))
     return boxes

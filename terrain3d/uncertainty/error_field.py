@@ -12,6 +12,7 @@ waves was weighed: it took some forty times as long for the same grid.
 
 import math
 from dataclasses import dataclass
+from enum import Enum
 
 import numpy as np
 import scipy.fft
@@ -31,6 +32,14 @@ _LENGTHS_APART = 4.0
 _MOST_NODES = 16_000_000
 
 
+class Source(Enum):
+    """Where the error of a survey's heights is from: the site file, or assumed for a reason."""
+
+    STATED = "stated"
+    DRAWN_GROUND = "drawn ground"
+    SILENT_SURVEY = "silent survey"
+
+
 @dataclass(frozen=True)
 class ErrorSizes:
     """Standard deviations that draws are made with.
@@ -43,8 +52,8 @@ class ErrorSizes:
         Distance over which they err alike: the correlation falls to 1 / e.
     height_m, bearing_deg, tilt_deg : float
         Of fixing a unit by hand; roll errs like tilt.
-    source : str
-        Where `ground_m` comes from, as a clause.
+    source : Source
+        Where `ground_m` comes from.
     """
 
     ground_m: float
@@ -52,7 +61,7 @@ class ErrorSizes:
     height_m: float
     bearing_deg: float
     tilt_deg: float
-    source: str = "as the site file says"
+    source: Source = Source.STATED
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,17 +82,13 @@ def error_sizes_of(setting: DoubtSetting, terrain: Terrain) -> ErrorSizes:
     >>> from terrain3d.terrain import Foliage, Solids
     >>> ground = Ground(0.0, 0.0, 1.0, np.zeros((2, 2)))
     >>> flat = Terrain(site_frame(None, 0, 0), ground, Solids.none(), Foliage.none(), (), ())
-    >>> error_sizes_of(DoubtSetting(), flat).source
-    'assumed as for quality level 2, for the ground is drawn and nothing states its error'
+    >>> error_sizes_of(DoubtSetting(), flat).source.value
+    'drawn ground'
     """
-    rmse, source = setting.ground, "as the site file says"
+    rmse, source = setting.ground, Source.STATED
     if rmse is None:
-        what = (
-            "the ground is drawn and nothing states its"
-            if terrain.spacing_m is None
-            else "the survey states no"
-        )
-        rmse, source = ASSUMED_RMSE_M, f"assumed as for quality level 2, for {what} error"
+        rmse = ASSUMED_RMSE_M
+        source = Source.DRAWN_GROUND if terrain.spacing_m is None else Source.SILENT_SURVEY
     return ErrorSizes(rmse, setting.correlation, setting.height, setting.bearing, setting.tilt, source)
 
 

@@ -52,8 +52,6 @@ class Fan:
         Length walked when the alarm is raised; NaN where it never is.
     left_m : (n,) float
         Distance from the unit when the alarm is raised; NaN where it never is.
-    words : str
-        The summary.
     """
 
     unit: str
@@ -66,7 +64,6 @@ class Fan:
     lines: Floats
     walked_m: Floats
     left_m: Floats
-    words: str
 
     @property
     def raised(self) -> NDArray[np.bool_]:
@@ -81,7 +78,9 @@ class Fan:
     @property
     def weakest(self) -> int | None:
         """Which walk is noticed latest: nearest to the unit, or after most of the way across."""
-        return weakest_walk(self.kind, self.walked_m, self.left_m)
+        if not self.raised.any():
+            return None
+        return int(np.nanargmin(self.left_m) if self.kind == "to" else np.nanargmax(self.walked_m))
 
 
 def fan_to(
@@ -229,7 +228,6 @@ def _fan(
             walked[w] = moments[0] * speed_mps
             x, y = spots_at(path, walked[w : w + 1])
             left[w] = math.hypot(x[0] - unit.x, y[0] - unit.y)
-    words = fan_words(unit.name, kind, bearings, distances, walked, left)
     return Fan(
         unit.name,
         kind,
@@ -241,43 +239,4 @@ def _fan(
         lines,
         walked,
         left,
-        words,
     )
-
-
-def weakest_walk(kind: str, walked: Floats, left: Floats) -> int | None:
-    """Which walk of a fan is noticed latest; None where none is. Parameters as of `Fan`."""
-    if not np.isfinite(walked).any():
-        return None
-    return int(np.nanargmin(left)) if kind == "to" else int(np.nanargmax(walked))
-
-
-def fan_words(unit: str, kind: str, bearings: Floats, distances: Floats, walked: Floats, left: Floats) -> str:
-    """What a fan comes to: how many walks are noticed, and the weakest bearing."""
-    n, noticed, worst = len(walked), np.isfinite(walked), weakest_walk(kind, walked, left)
-    how = f"Straight at {unit}" if kind == "to" else f"Across {unit}"
-    first = f"{how}: {int(noticed.sum())} of {n} walks raise the alarm"
-    if worst is None:
-        return f"{first}."
-    missed = _bearing_words(np.unique(bearings[~noticed]))
-    if kind == "to":
-        early = int((left[noticed] > NEAR_M).sum())
-        near = f"{early} of them while the walker is more than {NEAR_M:g} m from the unit"
-        weakest = f"weakest is bearing {bearings[worst]:.0f}°, {left[worst]:.1f} m from it"
-        return f"{first}, {near}; {weakest if not missed else f'never at {missed}'}."
-    first_m, last_m = f"{np.nanmin(walked):.1f}", f"{walked[worst]:.1f}"
-    span = f"{first_m} to {last_m}" if first_m != last_m else last_m
-    near = f"after {span} m of {ACROSS_M:g} m"
-    weakest = f"weakest is bearing {bearings[worst]:.0f}° at {distances[worst]:g} m"
-    return f"{first}, {near}; {weakest if not missed else f'the others pass bearings {missed}'}."
-
-
-def _bearing_words(bearings: Floats) -> str:
-    """Bearings for a sentence; empty for none.
-
-    >>> _bearing_words(np.array([350.0, 355.0, 0.0, 5.0, 10.0]))
-    '350°, 355°, 0° and 2 more'
-    """
-    named = [f"{bearing:.0f}°" for bearing in bearings[:3]]
-    more = len(bearings) - len(named)
-    return ", ".join(named) + (f" and {more} more" if more else "")

@@ -17,10 +17,11 @@ from terrain3d.walk.crossings import Crossings, pulses_of
 from terrain3d.walk.reach import Reached, headline, reached
 from terrain3d.walk.track import line_length_m, spots_at, track
 from terrain3d.walk.zones import zoned_layers
-from terrain3d.wording import counted
 
 #: Step in which the verdicts along a walk are told, metres.
 STRIP_M = 0.1
+#: An alarm this little after protected ground is entered is told as one at its edge, metres.
+LATE_M = 0.05
 
 
 @dataclass(frozen=True)
@@ -76,8 +77,8 @@ class WalkResult:
     alarm : Alarm or None
     reached : tuple of Reached
         Each protected area.
-    words : str
-        The verdict.
+    unit_count : int
+        Of the option.
     """
 
     name: str
@@ -93,7 +94,18 @@ class WalkResult:
     pulses: tuple[Pulse, ...]
     alarm: Alarm | None
     reached: tuple[Reached, ...]
-    words: str
+    unit_count: int
+
+    @property
+    def goal(self) -> Reached | None:
+        """The protected area that the walk is about."""
+        return headline(self.reached)
+
+    @property
+    def is_late(self) -> bool:
+        """Whether the alarm comes after the path has entered protected ground, to the decimetre."""
+        goal = self.goal
+        return goal is not None and goal.left_m is not None and goal.left_m < -LATE_M
 
 
 def try_walk(
@@ -144,10 +156,9 @@ def try_walk(
     areas = tuple(reached(area, walk.line, *at) for area in terrain.protect)
     both_m = piece_m * int((strip == Verdict.BOTH).sum())
     pulses = _told(units, found, walk.speed_mps)
-    words = walk_words(alarm, areas, len(pulses), both_m, units)
     return WalkResult(
         walk.name, walk.line, walk.speed_mps, figure, body, length, length / walk.speed_mps,
-        piece_m, strip, both_m, pulses, alarm, areas, words,
+        piece_m, strip, both_m, pulses, alarm, areas, len(units),
     )  # fmt: skip
 
 
@@ -199,33 +210,3 @@ def _told(units: tuple[Detector, ...], found: list[Crossings], speed_mps: float)
                 )
             )  # fmt: skip
     return tuple(sorted(pulses, key=lambda pulse: pulse.along_m))
-
-
-def walk_words(
-    alarm: Alarm | None,
-    areas: tuple[Reached, ...],
-    n_pulses: int,
-    both_m: float,
-    units: tuple[Detector, ...],
-) -> str:
-    """The verdict on a walk, as a client reads it."""
-    goal = headline(areas)
-    if alarm is None:
-        reason = "never under both layers" if both_m == 0 else f"{both_m:.1f} m under both layers"
-        if both_m > 0:
-            reason += (
-                ", no pulse"
-                if n_pulses == 0
-                else f", {counted(n_pulses, 'pulse')}, too few in each layer in time"
-            )
-        where = f"; reaches {goal.name} unnoticed" if goal is not None and goal.enters_m is not None else ""
-        return f"No alarm: {reason}{where}."
-    by = f" by {' and '.join(alarm.units)}" if len(units) > 1 else ""
-    first = f"Alarm{by} after {alarm.along_m:.1f} m and {alarm.time_s:.1f} s"
-    if goal is None:
-        return f"{first}."
-    if goal.left_m is None:
-        return f"{first}, {goal.straight_m or 0.0:.1f} m from {goal.name}, which the path does not enter."
-    if goal.left_m < -0.05:
-        return f"{first}: too late, {-goal.left_m:.1f} m after the path enters {goal.name}."
-    return f"{first}, {max(goal.left_m, 0.0):.1f} m before the path enters {goal.name}."

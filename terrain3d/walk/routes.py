@@ -54,17 +54,16 @@ from terrain3d.walk.ways_in import (
     ALIKE,
     ClearRoute,
     Crossing,
+    Start,
     WayIn,
     much_shorter_m,
-    nobody_words,
-    ways_words,
 )
 
 #: Directions of a step in the open: with straight lines pulled, a turning path is within 0.2 % of the true.
 DIRECTIONS = 16
 #: How fast a route is walked, metres a second: the usual walk test.
 SPEED_MPS = 1.0
-EDGE = "the edge of the known ground"
+_COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,8 +73,8 @@ class OpenRoutes:
     Parameters
     ----------
     area : str
-    start : str
-        Where the least likely walk starts: an approach, or a side of the known ground.
+    start : Start
+        Of the least likely walk.
     least : WayIn or None
         Least likely to raise the alarm, to the area's edge; of walks alike to a thousandth the shortest.
     shorter : WayIn or None
@@ -85,18 +84,19 @@ class OpenRoutes:
     clear : ClearRoute or None
     crossing : Crossing or None
         Where no route is clear.
-    words : str
+    is_known : bool
+        Whether any ground of the area is known.
     """
 
     area: str
-    start: str
+    start: Start
     least: WayIn | None
     shorter: WayIn | None
     inner: WayIn | None
     inner_shorter: WayIn | None
     clear: ClearRoute | None
     crossing: Crossing | None
-    words: str
+    is_known: bool
 
 
 def open_routes(
@@ -218,9 +218,8 @@ def _to_area(site: _Searched, area: Area) -> OpenRoutes:
     goals = cells_within(site.terrain.ground, area)
     found = _least_ways(site, goals)
     if found is None:
-        where = "the drawn approaches" if site.terrain.approaches else EDGE
-        words = nobody_words(area.name, where, bool(goals.any()))
-        return OpenRoutes(area.name, where, None, None, None, None, None, None, words)
+        anywhere = Start(bool(site.terrain.approaches))
+        return OpenRoutes(area.name, anywhere, None, None, None, None, None, None, bool(goals.any()))
     depth = _depth(goals) * site.terrain.ground.cell_m
     followed = np.isfinite(site.likely.least.total).reshape(depth.shape)
     within = _least_ways(site, depth == depth[followed].max())
@@ -229,8 +228,7 @@ def _to_area(site: _Searched, area: Area) -> OpenRoutes:
     inner, inner_shorter = _ways_in(site, area, within)
     clear = _clear(site, goals, depth)
     crossing = None if clear else _crossing(site, goals)
-    words = ways_words(area.name, least, shorter, inner, inner_shorter, clear, crossing)
-    return OpenRoutes(area.name, least.start, least, shorter, inner, inner_shorter, clear, crossing, words)
+    return OpenRoutes(area.name, least.start, least, shorter, inner, inner_shorter, clear, crossing, True)
 
 
 def _least_ways(site: _Searched, goals: Mask) -> LeastWays | None:
@@ -259,7 +257,7 @@ def _way_in(site: _Searched, area: Area, way: Way) -> WayIn:
     chance = chance_of(pulses, option_pulses_needed(site.option))
     walk = Walk(f"to {area.name}", line if len(line) > 1 else np.repeat(line, 2, axis=0), SPEED_MPS)
     return WayIn(
-        start_words(site.terrain.approaches, area, line[0]),
+        _start(site.terrain.approaches, area, line[0]),
         line,
         way.length_m,
         way.length_m / SPEED_MPS,
@@ -316,14 +314,12 @@ def _first_touch(touched: Mask, line: Floats, cell_m: float) -> Floats:
     return np.asarray(line[0])
 
 
-def start_words(approaches: tuple[Approach, ...], area: Area, start: Floats) -> str:
+def _start(approaches: tuple[Approach, ...], area: Area, start: Floats) -> Start:
     """Where a route starts: the approach it starts on, or the side of the known ground."""
     if approaches:
-        return min(approaches, key=lambda approach: _distance(approach.line, start)).name
+        return Start(True, min(approaches, key=lambda approach: _distance(approach.line, start)).name)
     east, north = start - area.outline.mean(axis=0)
-    names = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
-    side = names[round(float(np.degrees(np.arctan2(east, north))) / 45) % 8]
-    return f"the {side} edge of the known ground"
+    return Start(False, _COMPASS[round(float(np.degrees(np.arctan2(east, north))) / 45) % 8])
 
 
 def _distance(line: Floats, point: Floats) -> float:

@@ -17,6 +17,7 @@ from terrain3d.conditions.heat import (
     reference_contrast,
 )
 from terrain3d.detector.types import load_type
+from terrain3d.sentences.heat import heat_words
 from terrain3d.site import HeatSetting
 from terrain3d.terrain import Area
 
@@ -159,7 +160,7 @@ def test_an_option_that_holds_nothing():
     assert warm.losses == ()
     assert (warm.silent_from_c, warm.silent_to_c) == (None, None)
     assert (warm.table.held_m2 == 0).all()
-    assert warm.words[0].startswith("Nothing is held")
+    assert heat_words(warm)[0].startswith("Nothing is held")
 
 
 def test_a_figure_that_hardly_radiates():
@@ -167,7 +168,7 @@ def test_a_figure_that_hardly_radiates():
     plain, warm = judged(HeatSetting(emissivity=0.01))
     assert plain.area_m2["both"] > 0
     assert warm.losses[-1].from_c is None
-    assert "30 °C, nothing is held from the coldest to" in warm.words[0]
+    assert "30 °C, nothing is held from the coldest to" in heat_words(warm)[0]
 
 
 def test_without_protected_ground_there_is_no_share():
@@ -184,7 +185,7 @@ def test_without_protected_ground_there_is_no_share():
 def test_words_tell_the_span_and_where_the_measure_is_from():
     """The temperatures of the losses, and that the measure is borrowed and not verified."""
     _, warm = judged(rise=0.06)
-    assert f"{warm.silent_from_c:.1f} to {warm.silent_to_c:.1f} °C" in warm.words[0]
-    assert "not verified" in warm.words[-1]
+    assert f"{warm.silent_from_c:.1f} to {warm.silent_to_c:.1f} °C" in heat_words(warm)[0]
+    assert "not verified" in heat_words(warm)[-1]
     early = warm.losses[0]
-    assert f"5% of it is lost from {early.from_c:.1f} °C on" in warm.words[0]
+    assert f"5% of it is lost from {early.from_c:.1f} °C on" in heat_words(warm)[0]

@@ -27,6 +27,7 @@ from terrain3d.detector.pose import posed_heads
 from terrain3d.detector.types import load_type
 from terrain3d.errors import InputError
 from terrain3d.frame import Frame, site_frame
+from terrain3d.sentences.sun import sun_words
 from terrain3d.sight.picture import light_along
 from terrain3d.site import SunSetting
 from terrain3d.terrain import LEAF_PROJECTION, Foliage, Solids, Terrain
@@ -152,7 +153,7 @@ def test_each_head_and_layer_of_each_unit_is_told_apart():
         ("D1", 1, 305.0, "upper"), ("D1", 1, 305.0, "lower"), ("D1", 2, 35.0, "upper"),
         ("D1", 2, 35.0, "lower"), ("D2", 1, 90.0, "upper"), ("D2", 1, 90.0, "lower"),
     ]  # fmt: skip
-    assert len(result.words) == 7
+    assert len(sun_words(result)) == 7
 
 
 def test_clock_of_the_zone():
@@ -232,7 +233,7 @@ def test_without_a_crs_the_sun_cannot_be_placed():
     """No layers, and words that say how to mend it."""
     result = sun_times(shapes.terrain(shapes.plane(0.0)), (shapes.unit(ONE),), SunSetting())
     assert result.layers == ()
-    assert "Set [site] crs" in result.words[0]
+    assert "Set [site] crs" in sun_words(result)[0]
 
 
 @pytest.mark.parametrize("lonlat", [None, (LON, LAT)])
@@ -251,4 +252,4 @@ def test_never_in_view():
     unit = shapes.unit(ONE, bearing_deg=0.0)
     upper, _ = (result := sun_times(placed(lonlat=(0.0, 30.0)), (unit,), SunSetting(near=0.0))).layers
     assert (upper.spans, upper.minutes, upper.season) == ((), 0, None)
-    assert "never stands in view" in result.words[0]
+    assert "never stands in view" in sun_words(result)[0]

@@ -18,6 +18,7 @@ from terrain3d.nuisance.sight_lines import Lands, follow
 from terrain3d.nuisance.spill import FOLLOW_ON, spill
 from terrain3d.nuisance.upper_layer import upper_broken
 from terrain3d.paper.nuisance import beyond_values
+from terrain3d.sentences.beyond import beyond_notes
 from terrain3d.sight.panorama import panorama
 from terrain3d.terrain import Beyond, Ground
 
@@ -76,8 +77,10 @@ def test_the_end_of_the_survey_is_not_open_space():
     assert end_m[0] == pytest.approx(10.0, abs=0.13)
     z[60:64] = np.nan
     assert follow(terrain(Ground(-9.875, -9.875, 0.25, z)), EYE, NORTH, 36.0)[0][0] == end_m[0]
-    notes = spill(replace(site, boundary=square(5.0)), (unit(KIND),), 1.7).notes
-    assert any("leaves the known ground" in note for note in notes)
+    found = spill(replace(site, boundary=square(5.0)), (unit(KIND),), 1.7)
+    assert found.known_until_m["D1"] == pytest.approx(10.0, abs=0.13)
+    (note,) = beyond_notes(found, ())
+    assert note.startswith("the upper layer of D1 leaves the known ground from 10 m on")
 
 
 def test_without_a_boundary_nothing_is_said_of_it():
@@ -87,7 +90,7 @@ def test_without_a_boundary_nothing_is_said_of_it():
     assert found.farthest_within_m is None
     assert found.farthest_on_m is None
     assert not found.past_within.any()
-    assert "no boundary is drawn" in found.notes[0]
+    assert "no boundary is drawn" in beyond_notes(found, ())[0]
     assert [(row.lands, row.solid) for row in found.landings[0]] == [(Lands.NOTHING, None)]
     assert found.fans[0].follow_m == FOLLOW_ON * 12
 
@@ -97,7 +100,7 @@ def test_a_unit_off_own_land_is_told():
     site = replace(terrain(plane(0.0, extent_m=90.0)), boundary=square(2.0) - [0.0, 20.0])
     found = spill(site, (unit(KIND),), 1.7)
     assert found.farthest_within_m == pytest.approx(12.0)
-    assert found.notes == ("D1 stands off own land",)
+    assert beyond_notes(found, ()) == ["D1 stands off own land"]
 
 
 def test_a_notch_in_own_land_counts_and_the_land_beyond_it_does_not():
@@ -151,7 +154,7 @@ def test_what_runs_on_past_the_range_is_counted_from_there():
     found = spill(site, (unit(KIND),), 1.7)
     assert found.farthest_within_m == pytest.approx(4.0)
     assert found.farthest_on_m == pytest.approx(24.0, abs=0.02)
-    (layer,) = beyond_values(found, ())["beyond"]["layers"]
+    (layer,) = beyond_values(found, (), ())["beyond"]["layers"]
     assert layer["layer_past_on_past_range_m"] == pytest.approx(24.0, abs=0.02)
 
 

@@ -11,7 +11,8 @@ from shapely import LineString, Point, Polygon
 from shapes import box, plane, terrain, unit
 
 from terrain3d.detector.types import load_type
-from terrain3d.nuisance.things import ADVICE, _stretches, in_layers
+from terrain3d.nuisance.things import _stretches, in_layers
+from terrain3d.sentences.nuisances import ADVICE
 from terrain3d.site import NuisanceShape
 from terrain3d.terrain import Nuisance
 

@@ -28,7 +28,7 @@ def values(boundary):
     setting = unit(load_type("one-head-90", Path()))
     option = judged(site, setting, name="pole")
     found = animal_ground(site, option), spill(site, (setting,), 1.7), in_layers(site, (setting,))
-    return found, {**animal_values(found[0]), **beyond_values(*found[1:])}
+    return found, {**animal_values(found[0]), **beyond_values(*found[1:], ())}
 
 
 @pytest.mark.parametrize("boundary", [None, 6 * SQUARE])

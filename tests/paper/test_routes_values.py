@@ -12,8 +12,10 @@ from terrain3d.detector.figures import Figure
 from terrain3d.detector.types import load_type
 from terrain3d.frame import site_frame
 from terrain3d.paper.routes import routes_values
+from terrain3d.sentences.routes import routes_words
 from terrain3d.terrain import Area
 from terrain3d.walk.routes import open_routes
+from terrain3d.walk.ways_in import Start
 
 PERSON = Figure("person", 1.7, "as in the package's figures")
 YARD = Area("yard", np.array([[-2.0, 4.0], [2.0, 4.0], [2.0, 8.0], [-2.0, 8.0]]))
@@ -34,7 +36,7 @@ def test_values_survive_json_and_carry_every_number(routes):
     yard, nowhere = json.loads(json.dumps(routes_values(routes, frame), allow_nan=False))
     assert yard["least_likely"]["length_m"] == pytest.approx(routes[0].least.length_m, abs=1e-3)
     assert yard["least_likely"]["alarm_chance"] == pytest.approx(routes[0].least.chance, abs=1e-6)
-    assert yard["words"] == routes[0].words
+    assert yard["words"] == routes_words(routes[0])
     np.testing.assert_allclose(yard["least_likely"]["line"], routes[0].least.line, atol=1e-4)
     assert (yard["clear"] is None) != (yard["least_held"] is None)
     assert nowhere["least_likely"] is None
@@ -44,7 +46,9 @@ def test_values_survive_json_and_carry_every_number(routes):
 
 def test_a_much_shorter_way_has_the_same_keys(routes):
     """Beside the least likely way stands the much shorter one, with every key that it has, or null."""
-    both = replace(routes[0], shorter=routes[0].inner, inner_shorter=replace(routes[0].least, start="lane"))
+    both = replace(
+        routes[0], shorter=routes[0].inner, inner_shorter=replace(routes[0].least, start=Start(True, "lane"))
+    )
     alone = replace(routes[0], shorter=None, inner_shorter=None)
     frame = site_frame(None, 0, 0)
     yard, quiet = json.loads(json.dumps(routes_values((both, alone), frame), allow_nan=False))

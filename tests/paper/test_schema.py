@@ -14,10 +14,10 @@ import documents
 import jsonschema
 import pytest
 
-from terrain3d.cover.causes import CAUSE_WORDS
-from terrain3d.paper.nuisance import LANDS_WORDS
+from terrain3d.cover.causes import CAUSE_KEYS
 from terrain3d.paper.results import SCHEMA, json_text
 from terrain3d.paper.schema import OTHERS, SUFFIXES, CauseWords, Results
+from terrain3d.sentences.beyond import LANDS_WORDS
 
 Node = dict[str, Any]
 #: Units that a name has to say; of what has no dimension the schema's word is enough: `draws`.
@@ -101,7 +101,7 @@ def test_no_key_of_the_schema_is_dead(schema: Node, written: dict[str, Node]) ->
 
 def test_words_of_the_schema_are_those_that_are_written(schema: Node) -> None:
     """Lists of words are kept in two places, so that the schema loads none of the rooms."""
-    assert set(get_args(CauseWords)) == set(CAUSE_WORDS.values())
+    assert set(get_args(CauseWords)) == set(CAUSE_KEYS.values())
     assert set(schema["$defs"]["LandsOn"]["properties"]["what"]["enum"]) == set(LANDS_WORDS.values())
 
 

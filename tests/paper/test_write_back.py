@@ -31,7 +31,7 @@ def unit(name="D1", height=1.0, bearing=135.0, tilt=0.0, range_m=12.0):
 def option(name="north", *units):
     here = terrain(plane(0.0, extent_m=2.0))
     seeing = tuple(sighted(here, one) for one in units or (unit(),))
-    return OptionResult(name, seeing, np.zeros((2, 2), np.uint8), {}, (), {}, (), {})
+    return OptionResult(name, seeing, np.zeros((2, 2), np.uint8), {}, (), {}, {})
 
 
 TABLES = """\

@@ -240,7 +240,7 @@ def test_a_file_changed_meanwhile_or_closed_to_writing_is_left_alone(file):
 
 
 def proposal(x, y, name="garden wall 1"):
-    return Proposal(Mount(name, x, y, (0.8, 0.9)), "wall", "fixed to the south face of garden wall")
+    return Proposal(Mount(name, x, y, (0.8, 0.9)), "wall", "south", "garden wall", "garden wall")
 
 
 def test_mounts_are_written_in_the_coordinates_of_the_site(file):

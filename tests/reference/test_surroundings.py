@@ -110,10 +110,10 @@ def test_ground_that_the_survey_knows_is_not_called_unknown(tmp_path):
     """The layer is followed for 36 m; a survey of 100 m knows all of that, one of 30 m says where it ends."""
     (found,) = studied(tmp_path, grid(tmp_path, level)).options
     assert found.spill is not None
-    assert not any("leaves the known ground" in note for note in found.spill.notes)
+    assert not found.spill.known_until_m
     (short,) = studied(tmp_path, grid(tmp_path, level, half=30.0)).options
     assert short.spill is not None
-    assert any("leaves the known ground from 30 m on" in note for note in short.spill.notes)
+    assert short.spill.known_until_m["D1"] == pytest.approx(30.0, abs=0.5)
 
 
 @pytest.mark.parametrize("away_m", [20.0, 34.0, 70.0])

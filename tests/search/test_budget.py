@@ -15,6 +15,7 @@ from terrain3d.search.best import Limits
 from terrain3d.search.budget import NothingFits
 from terrain3d.search.judge import target_of
 from terrain3d.search.run import Search, in_threads, run_search
+from terrain3d.sentences.search import search_why
 from terrain3d.terrain import Mount
 
 SITE = FARM.replace('types = ["one-head-90"]', 'types = ["one-head-90", "two-head-180"]')
@@ -58,12 +59,14 @@ def test_a_budget_below_the_cheapest_unit_is_an_answer(more):
     result = run_search(search(**{"units": None, "budget": 99.0, **more}), quiet, do_tasks=judges)
     assert isinstance(result, NothingFits)
     assert (result.cheapest, result.price, result.settings_judged) == ("one-head-90", 100.0, 0)
-    assert "budget of 99: the cheapest unit that may be fixed here, one-head-90, costs 100" in result.why
+    assert "budget of 99: the cheapest unit that may be fixed here, one-head-90, costs 100" in search_why(
+        result
+    )
     outcome = search_outcome(result)
     assert (outcome.options, outcome.ranking) == ((), ())
     document = json.loads(search_results_json(result, outcome))
     assert document["options"] == document["ranking"] == []
-    assert document["why"] == result.why
+    assert document["why"] == search_why(result)
     assert document["search"]["cheapest"] == {"type_in_site_file": "one-head-90", "price": 100.0}
     assert document["search"]["best"] is document["search"]["margin"] is None
 
@@ -75,7 +78,7 @@ def test_the_cheapest_unit_is_one_that_holds_something():
     result = run_search(search((narrow, KINDS[1]), units=None, budget=100.0), quiet)
     assert isinstance(result, NothingFits)
     assert (result.cheapest, result.price) == ("two-head-180", 170.0)
-    assert "that holds ground that counts" in result.why
+    assert "that holds ground that counts" in search_why(result)
     assert result.settings_judged > 0
 
 

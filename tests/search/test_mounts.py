@@ -16,6 +16,7 @@ from large import HEIGHTS_M, large_site
 
 from terrain3d.search.mounts import STANDOFF_M, propose
 from terrain3d.search.wall_sides import plans_at
+from terrain3d.sentences.mounts import place_words
 from terrain3d.site import Site
 from terrain3d.survey.build import build_terrain
 from terrain3d.survey.buildings import buildings
@@ -56,7 +57,7 @@ def test_a_shed_gets_its_corners_and_faces():
         "shed face 1": (0, 2.1),
         "shed face 2": (0, -2.1),
     }
-    whys = {p.mount.name: p.why for p in found}
+    whys = {p.mount.name: place_words(p) for p in found}
     assert whys["shed corner SE"] == "fixed to the south-east corner of shed"
     assert whys["shed face 2"] == "fixed to the south face of shed"
     assert all(p.mount.heights_m == HEIGHTS for p in found)
@@ -163,7 +164,7 @@ def test_poles_stand_inside_the_boundary():
     found = proposed(terrain)
     assert len(found) == math.floor(4 * 23.4 / 5)
     assert found[0].mount.name == "boundary 01"
-    assert found[0].why == "a pole inside the north-west side of the boundary"
+    assert place_words(found[0]) == "a pole inside the north-west side of the boundary"
     rim = shapely.LinearRing(outline)
     for p in found:
         assert shapely.distance(rim, shapely.Point(p.mount.x, p.mount.y)) == pytest.approx(0.3)
@@ -280,7 +281,7 @@ def test_names_from_files_are_only_names():
     odd = Area("{0} %s ../yard", YARD.outline)
     found = proposed(shapes.terrain(LEVEL, protect=(odd,)))
     assert found[0].mount.name == "{0} %s ../yard edge 1"
-    assert found[0].why == "a pole beside the north-west side of {0} %s ../yard"
+    assert place_words(found[0]) == "a pole beside the north-west side of {0} %s ../yard"
 
 
 def test_a_drawn_site_from_its_file():

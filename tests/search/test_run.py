@@ -20,6 +20,7 @@ from terrain3d.search.checkpoint import Checkpoint
 from terrain3d.search.judge import target_of
 from terrain3d.search.result import as_options
 from terrain3d.search.run import Search, in_threads, open_checkpoint, read_search, run_search, tilts_for
+from terrain3d.sentences.search import search_why
 from terrain3d.terrain import Mount
 
 MOUNTS = (
@@ -283,7 +284,7 @@ def test_what_is_told_agrees_with_itself():
     assert (best.name, other.name) == ("search: best", "search: runner-up")
     for unit, written in zip(result.best.option.detectors, best.detector, strict=True):
         assert (unit.mount, unit.bearing_deg, unit.range_m) == (written.mount, written.bearing, written.range)
-    assert "Wherever each unit is aimed within 30 degrees" in result.why
+    assert "Wherever each unit is aimed within 30 degrees" in search_why(result)
 
 
 def test_tilts_follow_the_slope():

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import trimesh
 
+from terrain3d.cover.cautions import UnitFacts
 from terrain3d.cover.option import OptionResult, ProtectedResult
 from terrain3d.cover.sighted import sighted
 from terrain3d.cover.verdict import UNKNOWN, VERDICT_KEYS, Codes, Verdict
@@ -17,6 +18,7 @@ from terrain3d.detector.types import load_type
 from terrain3d.frame import site_frame
 from terrain3d.job import Outcome
 from terrain3d.opened import site_of
+from terrain3d.ranking.reasons import Reason
 from terrain3d.terrain import Area, Foliage, Ground, Mount, Solids, Terrain
 from terrain3d.units import Floats
 
@@ -112,7 +114,7 @@ def rough_verdicts(ground: Ground, units: tuple[Detector, ...]) -> Codes:
 
 
 def option(
-    terrain: Terrain, name: str, units: tuple[Detector, ...], warnings: tuple[str, ...] = ()
+    terrain: Terrain, name: str, units: tuple[Detector, ...], off_known_share: float = 0.0
 ) -> OptionResult:
     codes = rough_verdicts(terrain.ground, units)
     cell_m2 = terrain.ground.cell_m**2
@@ -125,8 +127,8 @@ def option(
         area_m2=areas,
         protect=protect,
         causes={},
-        warnings=warnings,
         lost_m2={},
+        facts=tuple(UnitFacts(False, None, 0.0, off_known_share, 94.0) for _ in units),
     )
 
 
@@ -144,7 +146,7 @@ def slope_outcome() -> Outcome:
         terrain,
         "House corner, two heads",
         (unit(terrain, "D1", "house corner", "two-head-180", 135, 10.0),),
-        ("D1: the upper layer runs on past the boundary over falling ground",),
+        0.3,
     )
     two = option(
         terrain,
@@ -154,11 +156,8 @@ def slope_outcome() -> Outcome:
             unit(terrain, "D2", "house corner", "one-head-90", 140),
         ),
     )
-    why = (
-        "House corner, two heads is best: it holds most of the yard by both layers with a single unit; "
-        "the bank leaves ground open near the gate."
-    )
-    return Outcome(site_of(terrain, "Demo hillside (invented)"), (one, two), (one.name, two.name), why)
+    found = (Reason(two.name, "lower", "lands short", 12.0),)
+    return Outcome(site_of(terrain, "Demo hillside (invented)"), (one, two), (one.name, two.name), found)
 
 
 def plane_reach(terrain: Terrain):  # type: ignore[no-untyped-def]

@@ -28,7 +28,7 @@ def quarters(ground):
     x, y = np.meshgrid(ground.xs, ground.ys)
     codes = np.where((x > 0) & (y > 6), Verdict.DEAD, Verdict.BOTH).astype(np.uint8)
     codes[~ground.known] = UNKNOWN
-    return Outcome(site_of(terrain, "quarters"), (replace(base, verdicts=codes),), ("quarters",), "")
+    return Outcome(site_of(terrain, "quarters"), (replace(base, verdicts=codes),), ("quarters",))
 
 
 def pictured(outcome, hide=("layers", "marks", "units", "contours")):

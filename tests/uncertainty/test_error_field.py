@@ -10,9 +10,10 @@ from hypothesis import strategies as st
 from shapes import plane, terrain
 
 from terrain3d.errors import InputError
+from terrain3d.sentences.uncertainty import SOURCE_WORDS
 from terrain3d.site import DoubtSetting
 from terrain3d.terrain import Ground
-from terrain3d.uncertainty.error_field import ASSUMED_RMSE_M, draw_field, error_sizes_of, field_law
+from terrain3d.uncertainty.error_field import ASSUMED_RMSE_M, Source, draw_field, error_sizes_of, field_law
 
 
 def flat(ny: int, nx: int, cell_m: float) -> Ground:
@@ -92,7 +93,8 @@ def test_an_error_nobody_states_is_assumed_and_said(spacing_m, words):
     site = replace(terrain(plane(0.1)), spacing_m=spacing_m)
     error_sizes = error_sizes_of(DoubtSetting(), site)
     assert error_sizes.ground_m == ASSUMED_RMSE_M == 0.10
-    assert "quality level 2" in error_sizes.source
-    assert words in error_sizes.source
+    said = SOURCE_WORDS[error_sizes.source]
+    assert "quality level 2" in said
+    assert words in said
     stated = error_sizes_of(DoubtSetting(ground=0.03), site)
-    assert (stated.ground_m, stated.source) == (0.03, "as the site file says")
+    assert (stated.ground_m, stated.source) == (0.03, Source.STATED)

@@ -15,10 +15,10 @@ from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.pose import Detector
 from terrain3d.detector.types import load_type
 from terrain3d.ranking.compare import held_m2, held_share, ranked
+from terrain3d.sentences.uncertainty import held_words, ranking_words
 from terrain3d.terrain import Ground
 from terrain3d.uncertainty.error_field import ErrorSizes
 from terrain3d.uncertainty.monte_carlo import OptionUncertainty, Uncertainty, fixed_by_hand, run_monte_carlo
-from terrain3d.uncertainty.sentences import held_words, ranking_words
 
 NONE = ErrorSizes(0.0, 5.0, 0.0, 0.0, 0.0)
 SOME = ErrorSizes(0.08, 4.0, 0.03, 3.0, 1.0)
@@ -123,7 +123,7 @@ def test_nothing_protected_counts_all_ground(site, options):
     assert found.held_share is None
     assert found.middle == pytest.approx(judged.area_m2["both"])
     assert "m2 of ground in the middle draw" in held_words(found)
-    assert ranking_words(uncertainty, "south pole") == ""
+    assert ranking_words(uncertainty) == ""
 
 
 @settings(max_examples=40, deadline=None)
@@ -159,17 +159,3 @@ def test_middle_and_worst_are_of_the_draws():
     shares = np.arange(1, 101) / 100
     one = OptionUncertainty("pole", np.zeros((1, 1), np.float32), shares * 40, shares, 1.0)
     assert (one.middle, one.worst, one.mean) == pytest.approx((0.505, 0.05, 0.505))
-
-
-def test_the_ranking_is_told_with_its_rival():
-    """The sentence names how often the best stays best, and who else is."""
-    maps = np.zeros((1, 1), np.float32)
-    options = tuple(
-        OptionUncertainty(name, maps, np.ones(100), np.ones(100), share)
-        for name, share in (("a", 0.1), ("b", 0.87), ("c", 0.03))
-    )
-    words = ranking_words(Uncertainty(options, SOME, 100, 0, ("b", "a", "c"), 0.6, 0.87), "b")
-    assert words == (
-        '"b" stays the best option in 87% of 100 draws; "a" is best in 10%; '
-        "all options keep their order in 60%."
-    )

@@ -13,6 +13,7 @@ from shapes import box, ground, judged, plane, terrain, unit
 from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.types import load_type
+from terrain3d.sentences.routes import percent, routes_words
 from terrain3d.sight.panorama import panorama
 from terrain3d.terrain import Approach, Area, Walk
 from terrain3d.walk.bodies import body_of
@@ -21,7 +22,7 @@ from terrain3d.walk.lines import line_pulses, lines_over
 from terrain3d.walk.paths import step_bearings
 from terrain3d.walk.pulses import try_walk
 from terrain3d.walk.routes import open_routes, room_to_held
-from terrain3d.walk.ways_in import ALIKE, much_shorter_m, percent
+from terrain3d.walk.ways_in import ALIKE, Start, much_shorter_m
 
 ONE, TWO = load_type("one-head-90", Path()), load_type("two-head-180", Path())
 PERSON = Figure("person", 1.7, "as in the package's figures")
@@ -57,7 +58,7 @@ def test_across_the_arc_every_zone_is_to_be_expected():
     # A body that only touches held ground at the arc's two ends adds a part of a zone.
     assert found.least.pulses == pytest.approx(18.0, rel=0.08)
     assert found.least.chance > 0.999
-    assert found.start == "gate"
+    assert found.start == Start(True, "gate")
     assert found.least.length_m == pytest.approx(21.0, abs=0.5)
     assert found.least.time_s == found.least.length_m
     # With the zones as they are set the first pulse comes as the figure enters or leaves the first of them.
@@ -73,7 +74,7 @@ def test_no_clear_route_tells_the_least_that_is_crossed():
     assert found.crossing.first_held[0] == pytest.approx(-5.2, abs=0.5)
     # Clear ground ends where the arc begins, 14 m short of the yard.
     assert found.crossing.unseen_to_m == pytest.approx(14.0, abs=0.6)
-    assert "No way is clear" in found.words
+    assert "No way is clear" in routes_words(found)
 
 
 def test_straight_at_the_unit_is_the_weak_way():
@@ -145,9 +146,11 @@ def test_a_way_round_without_an_alarm_is_the_least_likely():
     short = (
         f"A much shorter way, {found.shorter.length_m:.0f} m instead of {found.least.length_m:.0f} m, has a"
     )
-    assert "Someone can walk to yard without an alarm: from gate, 32 m in 32 s." in found.words
-    assert f"{short} chance of {percent(found.shorter.chance)} (zones as set: no alarm)." in found.words
-    assert "Its middle can be reached without an alarm too. A much shorter way there, " in found.words
+    assert "Someone can walk to yard without an alarm: from gate, 32 m in 32 s." in routes_words(found)
+    assert f"{short} chance of {percent(found.shorter.chance)} (zones as set: no alarm)." in routes_words(
+        found
+    )
+    assert "Its middle can be reached without an alarm too. A much shorter way there, " in routes_words(found)
 
 
 def test_of_ways_alike_to_a_thousandth_the_shorter_is_taken():
@@ -156,7 +159,7 @@ def test_of_ways_alike_to_a_thousandth_the_shorter_is_taken():
     assert 0 < found.least.chance <= ALIKE
     assert found.least.length_m == pytest.approx(12.0, abs=0.5)
     assert found.shorter is None
-    assert "with a chance of an alarm of 0.1 % at most: from gate, 12 m in 12 s" in found.words
+    assert "with a chance of an alarm of 0.1 % at most: from gate, 12 m in 12 s" in routes_words(found)
 
 
 def test_a_start_elsewhere_is_told():
@@ -165,8 +168,12 @@ def test_a_start_elsewhere_is_told():
     lane = Approach("lane", np.array([[-1.0, 13.0], [1.0, 13.0]]))
     drive = Approach("drive", np.array([[18.0, 19.6], [19.6, 19.6]]))
     (found,) = routes_of(replace(site, approaches=(lane, drive)), unit(ONE, pulses=1))
-    assert (found.start, found.least.start, found.shorter.start) == ("drive", "drive", "lane")
-    assert "A much shorter way, from lane, " in found.words
+    assert (found.start, found.least.start, found.shorter.start) == (
+        Start(True, "drive"),
+        Start(True, "drive"),
+        Start(True, "lane"),
+    )
+    assert "A much shorter way, from lane, " in routes_words(found)
 
 
 @pytest.mark.parametrize(("length", "most"), [(60, 40), (30, 20), (24, 14), (12, 2), (8, -2)])
@@ -277,7 +284,7 @@ def test_all_must_hold_it():
     (found,) = routes_of(site, units[0], units[2], combine="all")
     assert found.clear.berth_m is None
     assert found.least.chance == 0.0
-    assert "every way is clear" in found.words
+    assert "every way is clear" in routes_words(found)
 
 
 def test_a_walled_yard_is_reached_by_nobody():
@@ -289,7 +296,7 @@ def test_a_walled_yard_is_reached_by_nobody():
     (found,) = routes_of(closed, units[0])
     assert found.least is None
     assert found.clear is None
-    assert "Nobody walks to yard: no walkable ground" in found.words
+    assert "Nobody walks to yard: no walkable ground" in routes_words(found)
     (opened,) = routes_of(replace(site, solids=walls), units[0])
     # The one side without a wall is the way in.
     assert opened.least.line[-1, 0] == pytest.approx(3.0, abs=0.3)
@@ -315,7 +322,7 @@ def test_an_area_at_the_edge_needs_no_walk():
     (found,) = routes_of(site, unit(ONE))
     assert found.least.length_m == 0.0
     assert found.least.line.shape == (1, 2)
-    assert "needs no walk" in found.words
+    assert "needs no walk" in routes_words(found)
     assert found.inner.length_m > 1.5
 
 
@@ -324,7 +331,7 @@ def test_an_area_off_the_ground_is_named():
     site = terrain(plane(0.0), protect=(Area("far field", patch(50, 50, 60, 60)),))
     (found,) = routes_of(site, unit(ONE))
     assert found.least is None
-    assert "no ground of it is known" in found.words
+    assert "no ground of it is known" in routes_words(found)
 
 
 def test_the_chance_along_ends_at_the_chance():
@@ -342,11 +349,3 @@ def test_room_is_told_from_a_cell_edge():
     room, touched = room_to_held(held, 0.25, PERSON)
     assert touched.sum() == 9
     assert room[3, 5] == pytest.approx(0.375)
-
-
-@pytest.mark.parametrize(
-    ("share", "said"), [(0.0, "0 %"), (1e-5, "under 1 %"), (0.5, "50 %"), (1.0, "over 99 %")]
-)
-def test_chances_in_words(share, said):
-    """A chance is never told as nothing where there is some, nor as certain."""
-    assert percent(share) == said

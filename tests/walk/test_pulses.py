@@ -10,6 +10,7 @@ from shapes import box, judged, plane, terrain, unit
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.types import load_type
+from terrain3d.sentences.walks import walk_words
 from terrain3d.terrain import Area, Walk
 from terrain3d.walk.option import option_walks
 from terrain3d.walk.pulses import try_walk
@@ -43,7 +44,7 @@ def test_a_walker_under_one_layer_only_brings_no_pulse():
     assert Verdict.UPPER_ONLY in result.strip
     assert not result.pulses
     assert result.alarm is None
-    assert result.words == "No alarm: never under both layers."
+    assert walk_words(result) == "No alarm: never under both layers."
 
 
 def test_a_crawler_passes_under_the_upper_layer():
@@ -62,12 +63,12 @@ def test_what_is_left_to_the_protected_ground():
     assert yard.enters_m == pytest.approx(11.0)
     assert yard.left_m == pytest.approx(11.0 - result.alarm.along_m)
     assert yard.straight_m == pytest.approx(2.0 - result.alarm.x)
-    assert f"{yard.left_m:.1f} m before the path enters yard" in result.words
+    assert f"{yard.left_m:.1f} m before the path enters yard" in walk_words(result)
     back = replace(ACROSS, line=ACROSS.line[::-1])
     # From the other side the yard comes first: it is entered 3 m on, and the third pulse is at 5 m.
     late = walked(site, unit(ONE, pulses=3), walk=back)
     assert late.reached[0].left_m == pytest.approx(3.0 - late.alarm.along_m)
-    assert "too late" in late.words
+    assert "too late" in walk_words(late)
 
 
 def test_a_path_that_stays_out_of_protected_ground():
@@ -76,7 +77,7 @@ def test_a_path_that_stays_out_of_protected_ground():
     result = walked(terrain(plane(0.0), protect=(away,)), unit(ONE))
     assert result.reached[0].enters_m is None
     assert result.reached[0].left_m is None
-    assert "which the path does not enter" in result.words
+    assert "which the path does not enter" in walk_words(result)
 
 
 def test_ground_not_known_is_told_and_brings_no_pulse():
@@ -110,7 +111,7 @@ def test_any_takes_the_first_unit_and_all_the_last():
     both = walked(site, quick, slow, combine="all")
     assert both.alarm.along_m == pytest.approx(alone[1].along_m)
     assert both.alarm.units == ("D1", "D2")
-    assert both.words.startswith("Alarm by D1 and D2 after")
+    assert walk_words(both).startswith("Alarm by D1 and D2 after")
 
 
 def test_all_walks_of_an_option():

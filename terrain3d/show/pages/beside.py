@@ -3,7 +3,9 @@
 from functools import partial
 
 from terrain3d.cover.option import OptionResult
-from terrain3d.show import palette, words
+from terrain3d.sentences import words
+from terrain3d.sentences.why import why
+from terrain3d.show import palette
 from terrain3d.show.blocks import fill
 from terrain3d.show.pages.base import Base
 from terrain3d.show.pages.column import shown_ground
@@ -34,7 +36,7 @@ def beside_sheet(context: PageContext, options: tuple[OptionResult, ...]) -> She
     plan_size = (width - 0.025, 0.455) if rows == 1 else (0.24, height - 0.075)
     shared, outcome = context.base_in(plan_size), context.outcome
     view = "plans, north up, at one scale"
-    page = context.begin(_TITLES[len(options)], view, outcome.why, scale=shared.scale)
+    page = context.begin(_TITLES[len(options)], view, why(outcome), scale=shared.scale)
     for place, option in enumerate(options):
         left = PICTURE[0] + (place % 2) * (width + _GAP)
         top = _TOP - (place // 2) * height

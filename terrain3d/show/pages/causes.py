@@ -2,7 +2,7 @@
 
 from functools import partial
 
-from terrain3d.cover.causes import CAUSE_WORDS
+from terrain3d.cover.causes import CAUSE_KEYS
 from terrain3d.cover.layer_outcomes import (
     BROKEN,
     BY_FOLIAGE,
@@ -13,7 +13,8 @@ from terrain3d.cover.layer_outcomes import (
     PASSES_ABOVE,
 )
 from terrain3d.cover.option import OptionResult
-from terrain3d.show import words
+from terrain3d.sentences import words
+from terrain3d.sentences.options import cause_line
 from terrain3d.show.blocks import Bar, Gap, Paragraph, Piece, Row, Section, fill
 from terrain3d.show.legend import Sign, cause_sign, layer_sign
 from terrain3d.show.pages.context import PageContext
@@ -38,7 +39,7 @@ def causes_sheet(context: PageContext, option: OptionResult, layer: str) -> Shee
     """The page of one layer: of several units, of the one that decides a cell's verdict."""
     base, outcome, told = context.printed, context.outcome, causes_of(context, option, layer)
     view = f"what takes the {layer} layer, plan, north up"
-    page = context.begin_option(option, view, cause_line(layer, told), base.scale)
+    page = context.begin_option(option, view, _line(layer, told), base.scale)
     axes = draw_plan(page, outcome, without_verdicts(option), base)
     outcomes = option.layer_outcomes[layer]
     signs = {code: _sign(layer, code) for code in (BROKEN, *_CAUSES)}
@@ -67,19 +68,10 @@ def causes_of(context: PageContext, option: OptionResult, layer: str) -> dict[in
     return {code: areas[code] for code in (BROKEN, *lost)}
 
 
-def cause_line(layer: str, told: dict[int, float]) -> str:
-    """What to take from the page.
-
-    >>> cause_line("upper", {BROKEN: 30.0}), cause_line("lower", {BROKEN: 1.0, BY_GROUND: 29.0})[62:]
-    ('Of 30 m² in its reach the upper layer is broken on 30 m²; nothing takes it there.', 'most is lost where it is hidden by ground (29 m²).')
-    """
+def _line(layer: str, told: dict[int, float]) -> str:
     broken, *lost = told.items()
-    whole = words.square_metres(sum(told.values()))
-    text = f"Of {whole} in its reach the {layer} layer is broken on {words.square_metres(broken[1])}"
-    if not lost:
-        return f"{text}; nothing takes it there."
-    code, area = lost[0]
-    return f"{text}; most is lost where it {words.cause_clause(CAUSE_WORDS[code])} ({words.square_metres(area)})."
+    first = (CAUSE_KEYS[lost[0][0]], lost[0][1]) if lost else None
+    return cause_line(layer, sum(told.values()), broken[1], first)
 
 
 def _sign(layer: str, code: int) -> Sign:

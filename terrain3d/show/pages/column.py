@@ -2,7 +2,8 @@
 
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import UNKNOWN
-from terrain3d.show import words
+from terrain3d.sentences.options import one_line
+from terrain3d.sentences.warnings import option_warnings
 from terrain3d.show.blocks import Section, fill
 from terrain3d.show.extent import Extent
 from terrain3d.show.pages.context import PageContext
@@ -27,8 +28,8 @@ def option_sheet(
         Denominator of a printed plan's.
     """
     outcome = context.outcome
-    sheet = context.begin_option(option, view, words.one_line(outcome, option), scale)
-    rest = [unit_section(option.detectors), *warning_sections(words.warnings_of(outcome, option))]
+    sheet = context.begin_option(option, view, one_line(outcome, option), scale)
+    rest = [unit_section(option.detectors), *warning_sections(option_warnings(option, outcome.terrain))]
     fill(sheet, [shown_ground(option, extent), *protected_sections((option,)), *rest])
     return sheet
 

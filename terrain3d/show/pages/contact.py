@@ -6,7 +6,10 @@ from terrain3d.cover.option import OptionResult
 from terrain3d.cover.profile import telling_bearing
 from terrain3d.cover.verdict import VERDICT_KEYS, Verdict
 from terrain3d.job import Outcome
-from terrain3d.show import palette, words
+from terrain3d.sentences import words
+from terrain3d.sentences.options import loss_line
+from terrain3d.sentences.why import why
+from terrain3d.show import palette
 from terrain3d.show.legend import layer_signs, site_signs, verdict_sign
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.plan import begin_plan
@@ -52,7 +55,7 @@ def contact_sheet(context: PageContext, options: tuple[OptionResult, ...], note:
     height = (_TOP - _FLOOR) / PER_PAGE - _AIR
     shared, outcome = context.base_in((_PLAN[1] - _PLAN[0], height)), context.outcome
     view = "best first; plans north up, sections at true scale"
-    page = context.begin("All options", view, outcome.why, note, shared.scale)
+    page = context.begin("All options", view, why(outcome), note, shared.scale)
     for row, option in enumerate(options):
         bottom = _TOP - (row + 1) * (height + _AIR) + _AIR
         place = (_PLAN[0], bottom, _PLAN[1] - _PLAN[0], height)
@@ -98,12 +101,12 @@ def _text(page: Sheet, outcome: Outcome, option: OptionResult, bottom: float, he
         area = words.square_metres(option.area_m2.get(VERDICT_KEYS[verdict], 0.0))
         page.text(page.left + 0.029, baseline, area, 8, va="baseline")
     y = baseline - 0.03
-    for line in page.lines(words.loss_line(outcome, option), right - left, 8, 3):
+    for line in page.lines(loss_line(outcome, option), right - left, 8, 3):
         page.text(left, y, line, 8, va="baseline")
         y -= 0.0225
     y -= 0.002
     for unit in option.detectors:
-        for text in (f"{unit.name}: {unit.type.name} on {unit.mount}", ", ".join(words.unit_lines(unit))):
+        for text in (words.unit_title(unit), ", ".join(words.unit_lines(unit))):
             if y < bottom:
                 return
             (line,) = page.lines(text, right - left, 7, 1)

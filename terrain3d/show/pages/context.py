@@ -8,7 +8,7 @@ from typing import Any
 from terrain3d.cover.option import OptionResult
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
-from terrain3d.show import words
+from terrain3d.sentences import words
 from terrain3d.show.extent import site_extent
 from terrain3d.show.pages.base import Base, plan_base, plan_with, printed_base
 from terrain3d.show.pages.names import slug

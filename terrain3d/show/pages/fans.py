@@ -10,16 +10,16 @@ from matplotlib.transforms import Bbox
 
 from terrain3d.cover.option import OptionResult
 from terrain3d.detector.pose import Detector
+from terrain3d.sentences.walks import counting_words, fan_words, fans_sentence, who_walks
 from terrain3d.show import palette
 from terrain3d.show.legend import ALARM, NOTICED, UNNOTICED, WALK
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import haloed
 from terrain3d.show.pages.plan import Plan, begin_plan, few_labels
 from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, Page, Sheet
-from terrain3d.show.pages.walks import counting_words, walk_signs
+from terrain3d.show.pages.walks import walk_signs
 from terrain3d.units import Floats, wrap_deg
 from terrain3d.walk.fans import ACROSS_M, Fan
-from terrain3d.wording import counted
 
 _PLAN = (PICTURE[0], 0.15, 0.45, 0.725)
 _LEFT = 0.555
@@ -50,37 +50,17 @@ def fans_sheet(context: PageContext, option: OptionResult, unit: Detector, to: F
     plan.finish(few_labels(plan), _draw_walks(plan, to))
     page.begin_column(_LEFT - 0.03, COLUMN_RIGHT, PICTURE[1] + PICTURE[3], _TO[0] + _TO[1])
     page.heading("Straight at the unit: the weak direction")
-    page.paragraph(to.words, 3, size=8)
-    page.row(_who(to), size=7.5, color=palette.QUIET_INK)
+    page.paragraph(fan_words(to), 3, size=8)
+    page.row(who_walks(to), size=7.5, color=palette.QUIET_INK)
     _chart_to(page, unit, to)
     page.begin_column(_LEFT - 0.03, COLUMN_RIGHT, _TO[0] - 0.06, _ACROSS[0] + _ACROSS[1])
     page.heading("Across the unit")
-    page.paragraph(across.words, 3, size=8)
-    page.row(_who(across), size=7.5, color=palette.QUIET_INK)
+    page.paragraph(fan_words(across), 3, size=8)
+    page.row(who_walks(across), size=7.5, color=palette.QUIET_INK)
     _chart_across(page, unit, across)
     own = {WALK: UNNOTICED, ALARM: NOTICED}
     page.key([own.get(sign, sign) for sign in walk_signs(context.outcome)])
     return page
-
-
-def fans_sentence(unit: Detector, to: Fan, across: Fan) -> str:
-    """What to take from a page of fans."""
-    if not to.raised.any():
-        text = f"Whoever walks straight at {unit.name} is never noticed"
-    else:
-        near, far = np.nanmin(to.left_m), np.nanmax(to.left_m)
-        text = (
-            f"Whoever walks straight at {unit.name} comes within {near:.1f} to {far:.1f} m before the alarm"
-        )
-        if not to.raised.all():
-            text += f", from {int((~to.raised).sum())} bearings without any"
-    share = float(across.raised.mean())
-    return f"{text}; across it {share:.0%} of walks of {ACROSS_M:g} m raise it."
-
-
-def _who(fan: Fan) -> str:
-    pulses = counted(fan.pulses_needed, "pulse")
-    return f"walked by: {fan.figure.name}, {fan.speed_mps:g} m/s; the alarm takes {pulses} in each layer"
 
 
 def _draw_walks(plan: Plan, fan: Fan) -> list[Bbox]:

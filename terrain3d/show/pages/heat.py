@@ -15,6 +15,7 @@ from terrain3d.conditions.heat import (
     reference_contrast,
 )
 from terrain3d.cover.option import OptionResult
+from terrain3d.sentences.heat import BORROWED, MIND, heat_line, loss_rows
 from terrain3d.show import palette
 from terrain3d.show.legend import Sign
 from terrain3d.show.pages.context import PageContext
@@ -51,18 +52,13 @@ def heat_sheet(context: PageContext) -> Sheet:
     warmed = [(option, heat) for option, heat in found if heat is not None]
     shown = tuple(warmed[:MOST])
     best = shown[0][1]
-    page = context.begin("Heat: figure against ground", "what is held as the ground warms", _sentence(shown))
+    sentence = heat_line(best, shown[0][0].name if len(shown) > 1 else "")
+    page = context.begin("Heat: figure against ground", "what is held as the ground warms", sentence)
     _contrast(page, page.picture_axes(_UPPER), best, _silent(shown))
     _held(page, page.picture_axes(_LOWER), shown, _silent(shown))
     _column(page, shown, len(warmed))
     page.key(_signs(shown))
     return page
-
-
-def _sentence(shown: tuple[Warmed, ...]) -> str:
-    option, heat = shown[0]
-    first = f"{option.name}: {heat.words[0]}" if len(shown) > 1 else heat.words[0]
-    return f"{first} {' '.join(heat.words[1:-1])}"
 
 
 def _silent(shown: tuple[Warmed, ...]) -> tuple[float, float] | None:
@@ -165,36 +161,16 @@ def _column(page: Sheet, shown: tuple[Warmed, ...], n_options: int) -> None:
     for sign, (option, heat) in zip(_LINES, shown, strict=False):
         (name,) = page.lines(option.name, page.right - page.left - 0.033, 8, 1)
         page.swatch(page.row(name, indent=0.033), sign)
-        for told, figure in _lost(heat):
+        for told, figure in loss_rows(heat):
             page.row(told, figure, size=7.5, indent=0.033, color=palette.QUIET_INK)
     if n_options > len(shown):
         page.row(f"and {n_options - len(shown)} more: see results.json", size=7.5)
     page.gap()
     page.heading("Mind")
-    for text in (shown[0][1].words[-1], *_MIND):
+    for text in (BORROWED, *MIND):
         page.paragraph(text, 4)
         page.gap(0.004)
     _surfaces(page, shown[0][1])
-
-
-_MIND = (
-    "Where contrast is weaker than the condition, a layer needs its mark of fill divided by their ratio;"
-    " where it is stronger, nothing is made easier.",
-    "The figure's surface is kept at one temperature, though clothing follows the air.",
-)
-
-
-def _lost(heat: HeatResult) -> list[tuple[str, str]]:
-    """What is told of an option's losses, and its figures."""
-    if not heat.losses:
-        return [("holds nothing", "")]
-    early = [loss for loss in heat.losses[:-1] if loss.from_c is not None]
-    rows = []
-    if early:
-        shares = ", ".join(f"{loss.share:.0%}" for loss in early)
-        rows.append((f"{shares} lost from", f"{', '.join(_celsius(loss.from_c, '') for loss in early)} °C"))
-    ends = f"{_celsius(heat.silent_from_c, 'coldest')} to {_celsius(heat.silent_to_c, 'hottest')} °C"
-    return [*rows, ("nothing held", ends)]
 
 
 def _surfaces(page: Sheet, heat: HeatResult) -> None:

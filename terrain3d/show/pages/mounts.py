@@ -1,6 +1,5 @@
 """The page of proposed mounts: a plan with each at its number, and what the numbers are."""
 
-import re
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +10,7 @@ from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.job import Outcome
 from terrain3d.search.mounts import Kind, Proposal
 from terrain3d.search.propose import Proposed
+from terrain3d.sentences.mounts import mounts_sentence
 from terrain3d.show import palette
 from terrain3d.show.blocks import Listing, Row, Section, fill
 from terrain3d.show.extent import Extent, whole_cells
@@ -21,14 +21,12 @@ from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import haloed
 from terrain3d.show.pages.plan import begin_plan, plan_signs, site_labels
 from terrain3d.show.pages.sheet import PICTURE_ASPECT, Sheet
+from terrain3d.wording import counted
 
 #: Ground shown around the outermost of what matters, metres.
 _MARGIN_M = 2.5
 #: No number is written over a mark; where there are more than so many, they are written small.
 _MARK_PX, _MANY = 11.0, 60
-_NO_PLACE = (
-    "No place is left for a mount: draw walls, a [boundary] or [[protect]] areas, or ask for closer ones."
-)
 _MARKS: dict[Kind, str] = {"corner": "s", "wall": "o", "boundary": "^", "edge": "^"}
 _HEADINGS: dict[Kind, str] = {
     "corner": "At corners",
@@ -49,9 +47,8 @@ def mounts_sheet(found: Proposed) -> Sheet:
     outcome, option = _bare(found)
     extent = _extent(found)
     count = len(found.mounts)
-    title = f"{count} proposed mount{'' if count == 1 else 's'}"
-    sentence = _sentence(found.every_m) if count else _NO_PLACE
-    page = PageContext(outcome).begin(title, "plan, north up", sentence)
+    title = counted(count, "proposed mount")
+    page = PageContext(outcome).begin(title, "plan, north up", mounts_sentence(found))
     plan = begin_plan(page, outcome, option, plan_base(outcome, extent))
     if found.terrain.boundary is not None:
         ring = np.vstack([found.terrain.boundary, found.terrain.boundary[:1]])
@@ -69,19 +66,12 @@ def mounts_sheet(found: Proposed) -> Sheet:
     return page
 
 
-def _sentence(every_m: float) -> str:
-    return (
-        f"Every {every_m:g} m along walls and boundaries, on free and known ground, no two nearer than "
-        f"{every_m / 2:g} m. What a survey cannot tell is whether a wall bears a bracket: go and look."
-    )
-
-
 def _bare(found: Proposed) -> tuple[Outcome, OptionResult]:
     """The site as an outcome without units, for the plan."""
     known = found.terrain.ground.known
     verdicts = np.where(known, np.uint8(Verdict.OUTSIDE), np.uint8(UNKNOWN))
-    option = OptionResult("mounts", (), verdicts, {}, (), {}, (), {})
-    return Outcome(found.site, (option,), (), ""), option
+    option = OptionResult("mounts", (), verdicts, {}, (), {}, {})
+    return Outcome(found.site, (option,), ()), option
 
 
 def _extent(found: Proposed) -> Extent:
@@ -124,16 +114,10 @@ def _sections(found: Proposed) -> list[Section]:
     """Which numbers are what: alike ones in one row."""
     numbers: dict[tuple[Kind, str], list[int]] = {}
     for number, proposal in enumerate(found.mounts, 1):
-        numbers.setdefault((proposal.kind, _stem(proposal)), []).append(number)
+        numbers.setdefault((proposal.kind, proposal.group), []).append(number)
     rows: dict[Kind, list[tuple[Row]]] = {}
     for (kind, stem), which in numbers.items():
         figure = f"{which[0]}" if len(which) == 1 else f"{which[0]} to {which[-1]}"
         rows.setdefault(kind, []).append((Row(stem, (figure,)),))
     listings = {kind: Listing(tuple(items), spare=2, where="see the table") for kind, items in rows.items()}
     return [Section(_HEADINGS[kind], (listing,)) for kind, listing in listings.items()]
-
-
-def _stem(proposal: Proposal) -> str:
-    """What several mounts share of their names: all corners of a shed, all mounts of a wall."""
-    name = re.sub(r" \d+$", "", proposal.mount.name)
-    return re.sub(r" corner [NESW]+$", "", name) if proposal.kind == "corner" else name

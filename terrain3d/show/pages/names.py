@@ -22,6 +22,16 @@ PART_KINDS = {
 }
 
 
+def slug(name: str) -> str:
+    """A name made fit for a file name: never a path, never empty, at most 40 characters.
+
+    >>> slug("North pole, one head"), slug("../../etc/passwd"), slug("<b>$"), slug("Südhang")
+    ('north-pole-one-head', 'etc-passwd', 'b', 'sudhang')
+    """
+    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode()
+    return re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-")[:40].strip("-") or "option"
+
+
 def pages_of(kinds: Iterable[str], options: Sequence[tuple[str, ...]] | None = None) -> Callable[[str], bool]:
     """Tells of a file name whether it is that of a page of some kinds.
 
@@ -49,16 +59,6 @@ def pages_of(kinds: Iterable[str], options: Sequence[tuple[str, ...]] | None = N
         pattern = rf"(?:{'|'.join([rf'00-(?:{kind})(?:-[0-9]+)?', *one])})\.png"
     whole = re.compile(pattern)
     return lambda name: whole.fullmatch(name) is not None
-
-
-def slug(name: str) -> str:
-    """A name made fit for a file name: never a path, never empty, at most 40 characters.
-
-    >>> slug("North pole, one head"), slug("../../etc/passwd"), slug("<b>$"), slug("Südhang")
-    ('north-pole-one-head', 'etc-passwd', 'b', 'sudhang')
-    """
-    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode()
-    return re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-")[:40].strip("-") or "option"
 
 
 def check_units(wanted: Iterable[str], there: Iterable[str]) -> None:

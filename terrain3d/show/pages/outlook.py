@@ -9,14 +9,15 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import MultipleLocator
 from numpy.typing import NDArray
 
+from terrain3d.cover.layer_shares import layer_shares
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.profile import head_bearings
 from terrain3d.detector.pose import Detector, PosedHead, PosedLayer, posed_heads
 from terrain3d.job import Outcome
-from terrain3d.show import palette, words
+from terrain3d.sentences.outlook import layer_words, outlook_sentence
+from terrain3d.show import palette
 from terrain3d.show.blocks import fill
 from terrain3d.show.legend import ARC_END, EQUAL_DISTANCE, FOLIAGE, LEVEL, Sign, layer_signs, site_signs
-from terrain3d.show.lettering import has_glyph
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import HALO
 from terrain3d.show.pages.sheet import (
@@ -35,7 +36,6 @@ from terrain3d.sight.picture import Picture, picture
 from terrain3d.units import Floats
 
 Ints = NDArray[np.int64]
-Names = tuple[str, ...]
 
 #: Directions shown beyond the outermost arc, degrees.
 _ASIDE_DEG = 14.0
@@ -51,8 +51,6 @@ _SHADES = {Hit.GROUND: ("#6e675b", "#efece4"), Hit.SOLID: ("#4d3b2f", "#d9bfa6")
 _FINEST = 1.6
 #: Elevations between the directions that are counted, degrees.
 _FINE_DEG = 0.1
-#: A solid is named where it is at least this much of all that is met.
-_MOSTLY = 0.6
 _SKY = "#e6eef3"
 _BEYOND = "#faf8f3"
 
@@ -90,7 +88,8 @@ def outlook_sheet(context: PageContext, option: OptionResult, unit: Detector) ->
     seen = picture(
         outcome.terrain, unit.eye, unit.bearing_deg + azimuths, elevations, _PAST_RANGE * unit.type.max_range
     )
-    sentence = outlook_sentence(unit, *_met(outcome, unit, azimuths), outcome.terrain.solids.names)
+    shares = layer_shares(unit, *_met(outcome, unit, azimuths))
+    sentence = outlook_sentence(shares, outcome.terrain.solids.names)
     page = context.begin_option(option, view, sentence)
     axes = page.picture_axes(WIDE_PICTURE)
     axes.imshow(
@@ -204,85 +203,6 @@ def distance_share(distance: Floats, range_m: float) -> Floats:
     return np.minimum(share, 1.0)
 
 
-def outlook_sentence(unit: Detector, seen: Picture, owners: Ints | None = None, names: Names = ()) -> str:
-    """What to take from the picture: what becomes of each layer on its way.
-
-    Parameters
-    ----------
-    unit : Detector
-    seen : Picture
-        Followed as far as the unit's range, or leaves beyond it are counted as well.
-    owners : (m, n) int, optional
-        Which solid is met, an index of `names`; -1 for none.
-    names : tuple of str
-        Of the solids.
-    """
-    parts = []
-    for name in dict.fromkeys(layer.name for head in posed_heads(unit) for layer in head.layers):
-        told = [
-            f"{share:.0%} {what}"
-            for what, share in layer_shares(unit, seen, name, owners, names).items()
-            if share >= 0.005
-        ]
-        parts.append(f"of the {name} layer {', '.join(told)}")
-    text = "; ".join(parts)
-    return f"{text[0].upper()}{text[1:]}."
-
-
-def layer_shares(
-    unit: Detector, seen: Picture, name: str, owners: Ints | None = None, names: Names = ()
-) -> dict[str, float]:
-    """What becomes of a layer, as shares of its directions that add up to one.
-
-    A direction that leaves dim counts for leaves by what they take, and for what is behind them by the rest.
-    Parameters as for `outlook_sentence`; `name` is the layer's.
-    """
-    inside = _inside_layer(unit, seen, name)
-    level = np.cos(np.radians(seen.elevation_deg))[:, None]
-    weight = np.where(inside, np.broadcast_to(level, inside.shape), 0.0)
-    weight /= float(weight.sum()) or 1.0
-    left = weight * seen.through
-    near = seen.distance <= unit.type.max_range
-    on_solid = near & (seen.what == Hit.SOLID)
-    solid = f"meets {_solid_words(left, on_solid, owners, names)}"
-    shares = {
-        "meets the ground": float(left[near & (seen.what == Hit.GROUND)].sum()),
-        solid: float(left[on_solid].sum()),
-        "is taken by leaves": float((weight - left).sum()),
-    }
-    shares["runs on past its range"] = float(weight.sum()) - sum(shares.values())
-    return shares
-
-
-def _solid_words(left: Floats, on_solid: NDArray[np.bool_], owners: Ints | None, names: Names) -> str:
-    """The solids that are met: by name where it is one alone, or one for the most part."""
-    met = float(left[on_solid].sum())
-    if owners is None or not met:
-        return "solids"
-    known = on_solid & (owners >= 0)
-    by_solid = np.bincount(owners[known], left[known], minlength=len(names))
-    first = int(by_solid.argmax())
-    name = f"\u2018{words.printable(names[first], has_glyph)}\u2019"
-    if by_solid[first] > 0.99 * met:
-        return name
-    return f"solids, mostly {name}" if by_solid[first] >= _MOSTLY * met else "solids"
-
-
-def _inside_layer(unit: Detector, seen: Picture, name: str) -> NDArray[np.bool_]:
-    rays = _directions(seen)
-    inside = np.zeros(seen.what.shape, bool)
-    for head in posed_heads(unit):
-        for layer in head.layers:
-            if layer.name == name:
-                right, forward, up = rays @ head.right, rays @ head.forward, rays @ head.up
-                elevation = np.degrees(np.arcsin(np.clip(up, -1, 1)))
-                azimuth = np.degrees(np.arctan2(right, forward))
-                inside |= (np.abs(azimuth) <= head.arc_deg / 2) & (
-                    np.abs(elevation - layer.elevation_deg) <= layer.thickness_deg / 2
-                )
-    return inside
-
-
 def _met(outcome: Outcome, unit: Detector, azimuths: Floats) -> tuple[Picture, Ints]:
     """The directions of the unit's layers followed to its range, and which solid each meets (-1: none)."""
     outlines = [layer_outline(unit, head, layer) for head in posed_heads(unit) for layer in head.layers]
@@ -290,13 +210,6 @@ def _met(outcome: Outcome, unit: Detector, azimuths: Floats) -> tuple[Picture, I
     elevations = np.arange(float(elevation.min()), float(elevation.max()), _FINE_DEG) + _FINE_DEG / 2
     seen = picture(outcome.terrain, unit.eye, unit.bearing_deg + azimuths, elevations, unit.type.max_range)
     return seen, seen.solid
-
-
-def _directions(seen: Picture) -> Floats:
-    a, e = np.radians(seen.azimuth_deg), np.radians(seen.elevation_deg)[:, None]
-    level = np.cos(e)
-    up = np.broadcast_to(np.sin(e), (len(e), len(a)))
-    return np.stack([level * np.sin(a), level * np.cos(a), up], axis=-1)
 
 
 def _distance_lines(axes: Axes, seen: Picture, azimuths: Floats, range_m: float) -> None:
@@ -412,7 +325,7 @@ def _layer_block(page: Sheet, unit: Detector) -> None:
         for layer in head.layers:
             middle = in_world(unit, head, np.zeros(1), layer.elevation_deg)[0, 1]
             (line,) = page.lines(
-                f"{layer.name}: axis {words.tilt_words(middle)}, {layer.thickness_deg:g}° thick",
+                layer_words(layer, middle),
                 page.right - page.left, 7.5, 1,
             )  # fmt: skip
             page.row(line, size=7.5, color=palette.QUIET_INK)

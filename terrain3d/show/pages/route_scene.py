@@ -3,6 +3,7 @@
 from functools import partial
 
 from terrain3d.cover.option import OptionResult
+from terrain3d.sentences.routes import routes_words
 from terrain3d.show.camera import site_camera
 from terrain3d.show.pages.base import plan_with
 from terrain3d.show.pages.context import PageContext
@@ -33,7 +34,7 @@ def routes_oblique_sheet(context: PageContext, option: OptionResult, route: Open
     camera = site_camera(outcome, extent, reach, PICTURE_ASPECT)
     scene = build_scene(outcome, option, extent, reach, camera)
     ways = route_scene(outcome.terrain.ground, route)
-    page = context.begin_option(option, f"ways in to {route.area}, oblique view", route.words)
+    page = context.begin_option(option, f"ways in to {route.area}, oblique view", routes_words(route))
     route_rows(page, option, route)
     whole = Scene((*scene.parts, *ways.parts), (*ways.tags, *scene.tags))
     draw_oblique(page, outcome, option, extent, whole, camera, line_signs(drawn))

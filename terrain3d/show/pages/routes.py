@@ -9,6 +9,7 @@ from matplotlib.transforms import Bbox
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import Verdict
 from terrain3d.job import Outcome
+from terrain3d.sentences.routes import percent, routes_words, start_words, trust_words
 from terrain3d.show import palette
 from terrain3d.show.extent import site_extent
 from terrain3d.show.legend import ALARM, APPROACH, CLEAR, LEAST_HELD, WALK, Sign, verdict_sign
@@ -21,7 +22,7 @@ from terrain3d.show.pages.walks import walk_signs
 from terrain3d.show.ways import Drawn, drawn_routes, fine_line, same_line, starts_of
 from terrain3d.units import Floats
 from terrain3d.walk.routes import OpenRoutes
-from terrain3d.walk.ways_in import ClearRoute, Crossing, WayIn, left_m, percent
+from terrain3d.walk.ways_in import ClearRoute, Crossing, WayIn
 
 _PLAN = (PICTURE[0], 0.4, 0.5, 0.475)
 #: What a line of a letter is to be read as.
@@ -45,7 +46,7 @@ def routes_sheet(context: PageContext, option: OptionResult, route: OpenRoutes) 
     drawn, outcome = drawn_routes(route), context.outcome
     base = context.base_in(_PLAN[2:], lines_shown(outcome, drawn))
     view = f"ways in to {route.area}, plan north up"
-    page = context.begin_option(option, view, route.words, base.scale)
+    page = context.begin_option(option, view, routes_words(route), base.scale)
     plan = begin_plan(page, outcome, option, base, _PLAN, "W", is_ruled=False)
     _finish(plan, drawn)
     axes = plan.axes
@@ -153,7 +154,7 @@ def route_rows(page: Sheet, option: OptionResult, route: OpenRoutes, beside: boo
     letters = {one.letter for one in drawn_routes(route)}
     if route.least is None or route.inner is None:
         page.heading("No way in")
-        page.paragraph(route.words, 4, size=8)
+        page.paragraph(routes_words(route), 4, size=8)
         page.paragraph(trust_words(option), 5, size=7, color=palette.QUIET_INK)
         return
     to_edge = [("A", route.least), ("D", route.shorter)]
@@ -166,7 +167,7 @@ def route_rows(page: Sheet, option: OptionResult, route: OpenRoutes, beside: boo
             for letter, way in told:
                 # Where the way to the middle starts is on the picture.
                 is_new = way is told[0][1] or way.start != told[0][1].start
-                start = f"from {way.start}" if where == "edge" and is_new else ""
+                start = f"from {start_words(way.start)}" if where == "edge" and is_new else ""
                 _way_rows(page, f"{letter}: to its {where}, {_KIND[letter]}", way, start)
     if route.clear is not None:
         _clear_rows(page, route.clear, "C" if "C" in letters else "A")
@@ -189,8 +190,9 @@ def _rows_beside(page: Sheet, heading: str, told: list[tuple[str, WayIn]]) -> No
     page.heading(heading)
     letters = [f"{letter}: {_KIND[letter]}" for letter, _ in told]
     left = page.left + 0.68 * (page.right - page.left)
-    starts = [f"{letter} from {way.start}" for letter, way in told]
-    whole = f"from {told[0][1].start}" if told[0][1].start == told[1][1].start else ", ".join(starts)
+    starts = [f"{letter} from {start_words(way.start)}" for letter, way in told]
+    first_start, other_start = (way.start for _, way in told)
+    whole = f"from {start_words(first_start)}" if first_start == other_start else ", ".join(starts)
     (start,) = page.lines(whole, 0.45 * (page.right - page.left), 7.5, 1)
     pairs = zip(*(_figures(way) for _, way in told), strict=True)
     rows = [(start, *letters), *((text, first, second) for (text, first), (_, second) in pairs)]
@@ -202,7 +204,7 @@ def _rows_beside(page: Sheet, heading: str, told: list[tuple[str, WayIn]]) -> No
 
 
 def _figures(way: WayIn) -> list[tuple[str, str]]:
-    left = left_m(way)
+    left = way.left_m
     return [
         ("chance of alarm", percent(way.chance)),
         ("length, time at 1 m/s", f"{way.length_m:.1f} m, {way.time_s:.0f} s"),
@@ -225,16 +227,6 @@ def _crossing_rows(page: Sheet, crossing: Crossing) -> None:
     page.row("length", f"{crossing.length_m:.1f} m")
     page.row("clear ground ends short by", f"{crossing.unseen_to_m:.1f} m")
     page.gap()
-
-
-def trust_words(option: OptionResult) -> str:
-    """What the chance is, and what nobody walks over."""
-    takes = sorted({unit.pulses_needed for unit in option.detectors})
-    several = " or ".join(f"{n} pulse{'s' if n > 1 else ''}" for n in takes)
-    return (
-        f"The chance is a model's, not measured: the alarm takes {several}, and a zone's edge may lie"
-        " anywhere on its arc. Known ground is walked, slopes to the limit, and foliage; no solid is climbed."
-    )
 
 
 def route_signs(outcome: Outcome, option: OptionResult, drawn: list[Drawn]) -> list[Sign]:

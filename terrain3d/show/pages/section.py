@@ -14,10 +14,27 @@ from matplotlib.ticker import MultipleLocator
 from matplotlib.transforms import Bbox
 
 from terrain3d.cover.option import OptionResult
-from terrain3d.cover.profile import Beam, CutSolid, Profile, Run, head_bearings, line_profile
+from terrain3d.cover.profile import (
+    Beam,
+    CutSolid,
+    Profile,
+    changes,
+    ground_at,
+    head_bearings,
+    line_profile,
+    passing_from,
+)
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
+from terrain3d.sentences.section import (
+    change_words,
+    end_words,
+    passing_words,
+    run_rows,
+    section_sentence,
+    stretch_words,
+)
 from terrain3d.show import palette
 from terrain3d.show.blocks import fill
 from terrain3d.show.labels import placed_in_a_row
@@ -36,17 +53,6 @@ from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import HALO, Label, haloed, place_labels
 from terrain3d.show.pages.plan import begin_plan
 from terrain3d.show.pages.section_image import STRIP_PX, Window, cut_image, has_leaves
-from terrain3d.show.pages.section_words import (
-    SHORT_RUN_M,
-    change_words,
-    changes,
-    end_words,
-    ground_at,
-    metres,
-    passing_from,
-    run_rows,
-    section_sentence,
-)
 from terrain3d.show.pages.sheet import (
     BLOCK_FLOOR,
     BLOCK_TOP,
@@ -219,14 +225,8 @@ def _line_rows(page: Sheet, profile: Profile) -> None:
             break
         (line,) = page.lines(text, page.right - page.left - 0.135, 8, 1)
         baseline = page.row(line, size=8, indent=0.135)
-        page.text(page.left + 0.033, baseline, _from_to(run), 8, va="baseline")
+        page.text(page.left + 0.033, baseline, stretch_words(run), 8, va="baseline")
         page.swatch(baseline, verdict_sign(run.code))
-
-
-def _from_to(run: Run) -> str:
-    # The place right under a unit has no bearing and counts as outside: nothing a reader needs to know.
-    start = 0.0 if run.start_m < SHORT_RUN_M else run.start_m
-    return f"{metres(start).removesuffix(' m')} to {metres(run.stop_m)}"
 
 
 def draw_section(page: Sheet, outcome: Outcome, view: View, place: Place) -> None:
@@ -415,7 +415,7 @@ def _end_labels(page: Sheet, axes: Axes, view: View) -> list[Label]:
         over = passing_from(profile, beam.layer)
         if over is not None:
             z = profile.eye_z + float(beam.slopes[-1]) * over
-            text = f"{beam.layer} layer passes over the {view.figure.name} from {metres(over)}"
+            text = passing_words(beam.layer, view.figure, over)
             labels.append(_label(page, axes, text, over, z, below=False))
     return labels
 

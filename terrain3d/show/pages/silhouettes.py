@@ -4,11 +4,8 @@ import numpy as np
 import shapely
 from shapely import affinity
 
-from terrain3d.detector.figures import Figure, known_figures
+from terrain3d.detector.figures import Figure, Posture
 from terrain3d.units import Floats
-
-#: A figure of another name that is lower than this is drawn as an animal, metres.
-_LOW_M = 1.1
 
 
 def silhouette(figure: Figure) -> list[Floats]:
@@ -31,13 +28,8 @@ def silhouette(figure: Figure) -> list[Floats]:
 
 
 def _shape(figure: Figure) -> shapely.Geometry:
-    if "crawling" in figure.name:
-        return _crawling()
-    if "crouching" in figure.name:
-        return _crouching()
-    animals = {one.name for one in known_figures() if "person" not in one.name}
-    is_animal = figure.name in animals or ("person" not in figure.name and figure.height_m < _LOW_M)
-    return _animal() if is_animal else _upright()
+    shapes = {Posture.CRAWLING: _crawling, Posture.CROUCHING: _crouching, Posture.ANIMAL: _animal}
+    return shapes.get(figure.posture, _upright)()
 
 
 def _limb(points: list[tuple[float, float]], width: float) -> shapely.Geometry:

@@ -4,9 +4,18 @@ from dataclasses import replace
 from functools import lru_cache, partial
 
 from terrain3d.cover.option import OptionResult
-from terrain3d.nuisance.spill import Fan, Landing, PieceSpill, Spill, landing_words
+from terrain3d.nuisance.spill import Fan, Landing, PieceSpill, Spill
 from terrain3d.nuisance.things import InLayer
-from terrain3d.show import words
+from terrain3d.sentences import words
+from terrain3d.sentences.beyond import (
+    area_words,
+    beyond_line,
+    beyond_notes,
+    landing_words,
+    length_words,
+    span_words,
+)
+from terrain3d.sentences.nuisances import fill_words, where_words
 from terrain3d.show.blocks import Gap, Listing, Paragraph, Row, Section, fill
 from terrain3d.show.legend import (
     BOUNDARY,
@@ -50,59 +59,11 @@ def spill_sheet(context: PageContext, option: OptionResult) -> Sheet:
     assert spilt is not None
     base = wide_base(context, spilt)
     view = "beyond the boundary, plan, north up"
-    page = context.begin_option(option, view, spill_line(spilt, things), base.scale)
+    page = context.begin_option(option, view, beyond_line(spilt, things), base.scale)
     draw_spill(page, outcome, option, spilt, things, base)
     page.key(_signs(outcome.terrain, spilt))
     fill(page, _sections(outcome.terrain, spilt, things))
     return page
-
-
-def spill_line(spilt: Spill, things: tuple[InLayer, ...]) -> str:
-    """What to take from the page.
-
-    >>> import numpy as np
-    >>> from terrain3d.terrain import Ground
-    >>> none = np.zeros((2, 2), bool)
-    >>> ground = Ground(0.0, 0.0, 1.0, np.zeros((2, 2)))
-    >>> spill_line(Spill((), (), False, ground, none, none, 0.0, 0.0, (), ()), ())
-    'No boundary is drawn, so nothing is said of how far the upper layer runs past it.'
-    """
-    within, on = spilt.farthest_within_m, spilt.farthest_on_m
-    if within is None or on is None:
-        past = "No boundary is drawn, so nothing is said of how far the upper layer runs past it."
-    elif within < 0.05 and on < 0.05:
-        past = "The upper layer ends on own land."
-    elif within < 0.05:
-        past = (
-            "Within its range the upper layer stays on own land;"
-            f" on past its range it runs over up to {on:.0f} m of others' ground."
-        )
-    elif on < 0.05:
-        past = f"The upper layer runs up to {within:.1f} m past the boundary, all of it within its range."
-    else:
-        past = (
-            f"The upper layer runs up to {within:.1f} m past the boundary within its range,"
-            f" and up to {on:.0f} m on past its range."
-        )
-    return f"{past} {_worst_line(things)}".rstrip()
-
-
-def _worst_line(things: tuple[InLayer, ...]) -> str:
-    seen = [thing for thing in things if thing.is_seen]
-    near = [thing for thing in seen if thing.is_within_range]
-    if not seen:
-        return ""
-    if not near:
-        return "Nuisance things show in a layer only past its range."
-    worst = max(near, key=lambda thing: thing.seen_fill)
-    return (
-        f"{_capital(worst.thing)} fills {worst.seen_fill:.0%} of a zone of the {worst.layer} layer of"
-        f" {worst.unit}, {worst.distance_m:.1f} m off. {worst.advice}"
-    )
-
-
-def _capital(name: str) -> str:
-    return name[:1].upper() + name[1:]
 
 
 def _signs(terrain: Terrain, spilt: Spill) -> list[Sign]:
@@ -118,8 +79,8 @@ def _sections(terrain: Terrain, spilt: Spill, things: tuple[InLayer, ...]) -> li
     broken = (
         Gap(),
         Row("Beyond the boundary it is broken by", size="small", is_quiet=True),
-        Row(SPILT_WITHIN.text, (words.area_or_none(spilt.past_within_m2),), SPILT_WITHIN),
-        Row(SPILT_ON.text, (words.area_or_none(spilt.past_on_m2),), SPILT_ON),
+        Row(SPILT_WITHIN.text, (area_words(spilt.past_within_m2),), SPILT_WITHIN),
+        Row(SPILT_ON.text, (area_words(spilt.past_on_m2),), SPILT_ON),
         Row(SPILT_OVER.text, (), SPILT_OVER),
     )
     sections = [Section("Upper layer past the boundary", (*past, *(broken if spilt.has_boundary else ())))]
@@ -131,20 +92,20 @@ def _sections(terrain: Terrain, spilt: Spill, things: tuple[InLayer, ...]) -> li
         sections.append(
             Section("Nuisance things in a layer", (found if things else Row("none of those drawn"),))
         )
-    notes = tuple((Paragraph(_capital(note), 4),) for note in spilt.notes)
+    notes = tuple((Paragraph(words.capital(note), 4),) for note in beyond_notes(spilt, terrain.doubts))
     return [*sections, Section("Mind", (Listing(notes, noun="note"),))] if notes else sections
 
 
 def _fan_rows(fan: Fan, landings: tuple[Landing, ...], has_boundary: bool) -> tuple[Row, ...]:
     rows = [Row(f"{fan.unit}, head {fan.head}: no boundary is drawn")]
     if has_boundary:
-        within, on = _length(float(fan.past_within_m.max())), _length(float(fan.past_on_m.max()))
+        within, on = length_words(float(fan.past_within_m.max())), length_words(float(fan.past_on_m.max()))
         rows = [
             Row(f"{fan.unit}, head {fan.head}, within {fan.range_m:g} m", (within,)),
             Row(f"on from there to {fan.follow_m:g} m", (on,), size="small", is_quiet=True),
         ]
     for landing in landings[:3]:
-        span = _span(landing.nearest_m, landing.farthest_m)
+        span = span_words(landing.nearest_m, landing.farthest_m)
         text = f"{landing.arc_deg:.0f}°: {landing_words(landing, fan.follow_m)}"
         rows.append(Row(text, (span,), size="small", is_quiet=True))
     return tuple(rows)
@@ -152,27 +113,11 @@ def _fan_rows(fan: Fan, landings: tuple[Landing, ...], has_boundary: bool) -> tu
 
 def _piece_row(piece: PieceSpill) -> Row:
     name = f"{piece.name} (keep out)" if piece.keep_out else piece.name
-    areas = words.area_or_none(piece.within_m2), words.area_or_none(piece.on_past_m2)
+    areas = area_words(piece.within_m2), area_words(piece.on_past_m2)
     return Row(name, areas, piece_sign(piece.name, piece.kind))
 
 
 def _thing_rows(thing: InLayer) -> tuple[Row, Row]:
-    figure = f"{thing.seen_fill:.0%} of a zone" if thing.is_seen else "hidden"
-    where = f"{thing.unit}, {thing.layer}, {thing.distance_m:.1f} m"
-    where += "" if thing.is_within_range else ", past its range"
     sign = NUISANCE if thing.is_seen else NUISANCE_HIDDEN
-    return Row(thing.thing, (figure,), sign), Row(where, size="small", is_quiet=True, is_inset=True)
-
-
-def _span(nearest_m: float, farthest_m: float) -> str:
-    """Two distances as one figure.
-
-    >>> _span(9.9, 10.1), _span(21.5, 28.3)
-    ('10 m', '22 to 28 m')
-    """
-    low, high = f"{nearest_m:.0f}", f"{farthest_m:.0f}"
-    return f"{low} m" if low == high else f"{low} to {high} m"
-
-
-def _length(metres: float) -> str:
-    return f"{metres:.1f} m" if metres >= 0.05 else "none"
+    where = Row(where_words(thing), size="small", is_quiet=True, is_inset=True)
+    return Row(thing.thing, (fill_words(thing),), sign), where

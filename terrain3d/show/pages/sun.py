@@ -10,8 +10,18 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import FixedLocator, MultipleLocator
 from numpy.typing import NDArray
 
-from terrain3d.conditions.sun import HIDDEN, SEEN, STEP_MIN, SunLayer, SunResult, SunSpan, clock_words
+from terrain3d.conditions.sun import HIDDEN, SEEN, STEP_MIN, SunLayer, SunResult, SunSpan
 from terrain3d.cover.option import OptionResult
+from terrain3d.sentences.sun import (
+    NO_PLACE,
+    SHORT_MONTHS,
+    clock_span,
+    clock_words,
+    day_span,
+    stay_words,
+    sun_line,
+)
+from terrain3d.sentences.words import minutes_words
 from terrain3d.show import palette
 from terrain3d.show.legend import Sign
 from terrain3d.show.pages.context import PageContext
@@ -23,7 +33,6 @@ from terrain3d.wording import counted
 #: Heads drawn on one page; the rest is in results.json.
 MOST = 6
 _NIGHT, _DAY, _HIDDEN, _SEVERAL = "#d7dbe2", "#fdfaf0", "#b5ad9f", "#241a20"
-_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 #: Columns and rows of charts for so many heads.
 _GRID = {1: (1, 1), 2: (1, 2), 3: (1, 3), 4: (2, 2), 5: (2, 3), 6: (2, 3)}
 #: Room of a chart for its hours and its name, pixels of the layout.
@@ -52,11 +61,11 @@ def sun_sheet(context: PageContext, option: OptionResult) -> Sheet:
     heads = heads_of(sun)
     shown = heads[:MOST]
     view = f"low sun in {sun.setting.year}, by the clock of {sun.setting.zone}"
-    page = context.begin_option(option, view, _sentence(sun))
+    page = context.begin_option(option, view, sun_line(sun))
     if not heads:
         axes = page.picture_axes()
         axes.set(xticks=[], yticks=[])
-        (line,) = page.lines("The sun cannot be placed without a CRS.", PICTURE[2] - 0.1, 11, 1)
+        (line,) = page.lines(NO_PLACE, PICTURE[2] - 0.1, 11, 1)
         page.text(PICTURE[0] + PICTURE[2] / 2, PICTURE[1] + PICTURE[3] / 2, line, 11, ha="center")
         return page
     hours = _hours(sun.daylight)
@@ -89,17 +98,6 @@ def year_image(daylight: NDArray[np.bool_], layers: tuple[SunLayer, ...]) -> Rgb
         image[mask] = palette.rgb(palette.layer_colour(layer.layer))
     image[seen.sum(axis=0) > 1] = palette.rgb(_SEVERAL)
     return np.ascontiguousarray(image.swapaxes(0, 1).astype(np.uint8))
-
-
-def _sentence(sun: SunResult) -> str:
-    worst = max(sun.layers, key=lambda layer: layer.minutes, default=None)
-    if worst is None:
-        return sun.words[0]
-    if worst.minutes == 0:
-        told = f"The sun never stands in view within an arc and {sun.setting.near:g}° of a layer."
-    else:
-        told = f"{'Most is ' if len(sun.layers) > 1 else ''}{sun.words[sun.layers.index(worst)]}"
-    return f"{told} {sun.words[-1]}"
 
 
 def _hours(daylight: NDArray[np.bool_]) -> tuple[float, float]:
@@ -152,7 +150,7 @@ def _chart(page: Sheet, axes: Axes, sun: SunResult, head: HeadYear, hours: tuple
     box = axes.get_position()
     narrow = box.width < 0.25
     for month, (start, stop) in enumerate(zip(starts, [*starts[1:], days], strict=True)):
-        name = _MONTHS[month][0] if narrow else _MONTHS[month]
+        name = SHORT_MONTHS[month][0] if narrow else SHORT_MONTHS[month]
         page.text(
             box.x0 + box.width * (start + stop) / 2 / days, box.y0 - 0.016, name, 7, ha="center",
             va="baseline", color=palette.QUIET_INK,
@@ -176,11 +174,13 @@ def _column(page: Sheet, heads: tuple[HeadYear, ...]) -> None:
             break
         page.heading(_head_words(head))
         for layer in head.layers:
-            page.row(f"{layer.layer} layer", _stay(layer), weight="bold")
+            page.row(f"{layer.layer} layer", stay_words(layer), weight="bold")
             for days, hours in _rows(layer, in_full):
                 page.row(days, hours, size=7.5)
             if in_full and layer.hidden_minutes:
-                page.row("hidden there", _amount(layer.hidden_minutes), size=7.5, color=palette.QUIET_INK)
+                page.row(
+                    "hidden there", minutes_words(layer.hidden_minutes), size=7.5, color=palette.QUIET_INK
+                )
         page.gap()
     if not in_full:
         page.row("All times: see results.json", size=7.5, color=palette.QUIET_INK)
@@ -192,24 +192,7 @@ def _rows(layer: SunLayer, in_full: bool) -> list[tuple[str, str]]:
     if not in_full and season is not None:
         starts, ends = [span.start_min for span in spans], [span.end_min for span in spans]
         spans = (SunSpan(*season, min(starts), max(ends), max(span.longest_min for span in spans)),)
-    return [(_days(span), _clock(span)) for span in spans]
-
-
-def _stay(layer: SunLayer) -> str:
-    return f"{_amount(layer.minutes)} in view" if layer.minutes else "never in view"
-
-
-def _amount(minutes: int) -> str:
-    return f"{minutes} min" if minutes < 120 else f"{minutes / 60:.0f} h"
-
-
-def _days(span: SunSpan) -> str:
-    days = [f"{day.day} {_MONTHS[day.month - 1]}" for day in (span.first, span.last)]
-    return " to ".join(dict.fromkeys(days))
-
-
-def _clock(span: SunSpan) -> str:
-    return f"{clock_words(span.start_min)} to {clock_words(span.end_min)}"
+    return [(day_span(span), clock_span(span)) for span in spans]
 
 
 def _signs(shown: tuple[HeadYear, ...]) -> list[Sign]:

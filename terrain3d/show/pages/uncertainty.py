@@ -1,6 +1,7 @@
 """The page of doubt: how often ground is held when site and units are a little off, and what may be off."""
 
 from functools import partial
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -12,8 +13,19 @@ from terrain3d.cover.option import OptionResult
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
 from terrain3d.ranking.compare import held_m2, held_share
-from terrain3d.show import palette, words
+from terrain3d.sentences import words
+from terrain3d.sentences.uncertainty import (
+    TOLERANCE_KEY,
+    amount_words,
+    range_figure,
+    setting_words,
+    slack_figures,
+    uncertainty_line,
+    varied_words,
+)
+from terrain3d.show import palette
 from terrain3d.show.legend import Sign
+from terrain3d.show.lettering import printable
 from terrain3d.show.pages.base import Base
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import haloed
@@ -22,14 +34,7 @@ from terrain3d.show.pages.shading import LAYER, on_ground
 from terrain3d.show.pages.sheet import Page, Sheet, share_of_page
 from terrain3d.uncertainty.error_field import ErrorSizes
 from terrain3d.uncertainty.monte_carlo import OptionUncertainty, Uncertainty
-from terrain3d.uncertainty.sentences import (
-    amount_words,
-    error_size_words,
-    held_words,
-    ranking_words,
-    side_words,
-)
-from terrain3d.uncertainty.tolerance import LIMITS, LOSS, Slack, UnitTolerance
+from terrain3d.uncertainty.tolerance import LIMITS, Slack, UnitTolerance
 
 #: Chances whose line is drawn, and how.
 _LINES: tuple[tuple[float, tuple[float, ...]], ...] = ((0.5, (1, 1.3)), (0.95, ()))
@@ -61,11 +66,6 @@ def uncertainty_sheet(context: PageContext, option: OptionResult) -> Sheet:
     _varied_rows(page, uncertainty)
     _tolerance_rows(page, option.detectors, context.studied(option).tolerances or (), uncertainty.error_sizes)
     return page
-
-
-def uncertainty_line(uncertainty: Uncertainty, found: OptionUncertainty) -> str:
-    """What to take from the page: what is held, and how firmly the options rank."""
-    return f"{held_words(found)} {ranking_words(uncertainty, uncertainty.ranking[0])}".strip()
 
 
 def _chances(axes: Axes, outcome: Outcome, found: OptionUncertainty, base: Base) -> None:
@@ -119,16 +119,14 @@ def _held_rows(page: Sheet, option: OptionResult, found: OptionUncertainty, draw
         ("middle draw", found.middle),
         ("worst twentieth, at most", found.worst),
     ):
-        page.row(text, words.printable(amount_words(found, amount), lambda _letter: True), 7.5)
+        page.row(text, printable(amount_words(found, amount), lambda _letter: True), 7.5)
     page.row("best option in", f"{round(found.best_share * draws)} of {draws} draws", 7.5)
     page.gap()
 
 
 def _varied_rows(page: Sheet, uncertainty: Uncertainty) -> None:
     page.heading(f"Varied in {uncertainty.draws} draws, seed {uncertainty.seed}")
-    text = "; ".join(error_size_words(uncertainty.error_sizes))
-    text = f"{text[0].upper()}{text[1:]}: standard deviations."
-    page.paragraph(text, 6, 6.5)
+    page.paragraph(varied_words(uncertainty.error_sizes), 6, 6.5)
     page.gap()
 
 
@@ -152,19 +150,15 @@ def _tolerance_rows(
         for slack in one.slacks:
             _slack_row(page, unit, slack, error_sizes)
     page.gap(0.003)
-    note = (
-        f"Until {LOSS:.0%} of the held ground is lost. Grey: 19 of 20 units fixed by hand, "
-        "striped within it. Free: no end."
-    )
-    page.paragraph(note, 2, 6.3, color=palette.QUIET_INK)
+    page.paragraph(TOLERANCE_KEY, 2, 6.3, color=palette.QUIET_INK)
 
 
 def _slack_row(page: Sheet, unit: Detector, slack: Slack, error_sizes: ErrorSizes) -> None:
-    baseline = page.row(_setting_words(unit, slack.setting), size=_SMALL)
+    baseline = page.row(setting_words(unit, slack.setting), size=_SMALL)
     if slack.setting == "range":
-        page.text(page.right, baseline, _range_words(slack), _SMALL, va="baseline", ha="right")
+        page.text(page.right, baseline, range_figure(slack), _SMALL, va="baseline", ha="right")
         return
-    for place, text in zip((page.right - _FIGURE, page.right), _slack_words(slack), strict=True):
+    for place, text in zip((page.right - _FIGURE, page.right), slack_figures(slack), strict=True):
         page.text(place, baseline, text, _SMALL, va="baseline", ha="right")
     sigma = {"height": error_sizes.height_m, "bearing": error_sizes.bearing_deg}.get(
         slack.setting, error_sizes.tilt_deg
@@ -200,47 +194,3 @@ def _slack_row(page: Sheet, unit: Detector, slack: Slack, error_sizes: ErrorSize
     page.figure.add_artist(
         Line2D([middle, middle], [bottom - 0.002, bottom + height + 0.002], color=palette.INK, linewidth=0.6)
     )
-
-
-def _setting_words(unit: Detector, setting: str) -> str:
-    """A setting with its value, short.
-
-    >>> from pathlib import Path
-    >>> from terrain3d.detector.types import load_type
-    >>> unit = Detector("D1", load_type("one-head-90", Path()), "pole", 0, 0, 0, 1.0, 135, -9.5)
-    >>> [_setting_words(unit, setting) for setting in ("height", "bearing", "tilt", "range")]
-    ['height 1 m', 'bearing 135°', 'tilt -9.5°', 'range 12 m']
-    """
-    value = {
-        "height": f"{unit.height_m:.4g} m",
-        "bearing": f"{unit.bearing_deg:.4g}°",
-        "tilt": f"{unit.tilt_deg:.3g}°",
-        "roll": f"{unit.roll_deg:.3g}°",
-        "range": f"{unit.range_m:.4g} m",
-    }[setting]
-    return f"{setting} {value}"
-
-
-def _slack_words(slack: Slack) -> tuple[str, str]:
-    """How far off to each side; free where no limit was found.
-
-    >>> _slack_words(Slack("height", "m", 0.1468, 0.3, more_open=True))
-    ('-0.14 m', 'free')
-    >>> _slack_words(Slack("tilt", "deg", 0.0, 4.0, less_open=True))       # it can be tilted no farther
-    ('0°', '+4.0°')
-    """
-    less, more = side_words(slack)
-    return (
-        "free" if slack.less_open and slack.less else less,
-        "free" if slack.more_open and slack.more else more,
-    )
-
-
-def _range_words(slack: Slack) -> str:
-    """By how much another range setting may be taken.
-
-    >>> _range_words(Slack("range", "m", 4.0, 0.0)), _range_words(Slack("range", "m", 0.0, 0.0))
-    ('down by 4 m', 'no other will do')
-    """
-    ways = [f"{way} by {off:g} m" for way, off in (("down", slack.less), ("up", slack.more)) if off > 0]
-    return " or ".join(ways) or "no other will do"

@@ -4,6 +4,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 
+from terrain3d.sentences.routes import NO_WALK
 from terrain3d.show import palette
 from terrain3d.show.pages.sheet import Sheet
 from terrain3d.show.pages.walk_strip import draw_strip
@@ -32,7 +33,7 @@ def draw_walk_profile(
     """
     left, bottom, width, height = place
     if least.length_m == 0.0:
-        page.text(left, bottom + height / 2, "No walk is needed: the area lies at the start.", 9)
+        page.text(left, bottom + height / 2, NO_WALK, 9)
         return
     gap = 0.045
     strip = draw_strip(

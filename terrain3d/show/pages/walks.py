@@ -8,7 +8,9 @@ from matplotlib.transforms import Bbox
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import Verdict
 from terrain3d.job import Outcome
-from terrain3d.show import palette, words
+from terrain3d.sentences import words
+from terrain3d.sentences.walks import counting_words, how_walked, walk_words, walks_sentence
+from terrain3d.show import palette
 from terrain3d.show.legend import ALARM, PROTECTED, WALK, Sign, verdict_sign
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import haloed
@@ -49,7 +51,8 @@ def walks_sheet(
     """A page of walks through one option: one of `walk_pages`."""
     outcome = context.outcome
     base = context.base_in(_PLAN[2:], [walk.line for _, walk in walks])
-    page = context.begin_option(option, "walks, plan north up", walks_sentence(walks), base.scale)
+    sentence = walks_sentence(tuple(walk for _, walk in walks))
+    page = context.begin_option(option, "walks, plan north up", sentence, base.scale)
     plan = begin_plan(page, outcome, option, base, _PLAN, "W", is_ruled=False)
     plan.finish(few_labels(plan), _draw_walks(plan, walks))
     _walk_rows(page, option, walks)
@@ -64,19 +67,6 @@ def walks_sheet(
         )
     page.key(walk_signs(outcome))
     return page
-
-
-def walks_sentence(walks: tuple[tuple[str, WalkResult], ...]) -> str:
-    """How many walks are noticed, and how many in time."""
-    if len(walks) == 1:
-        return walks[0][1].words
-    raised = [walk for _, walk in walks if walk.alarm is not None]
-    late = sum("too late" in walk.words for walk in raised)
-    some = f"{len(raised)} of {len(walks)} walks raise"
-    text = f"{some if raised else 'None of the walks raises'} the alarm"
-    if late:
-        text += f", {late} of them only after the protected ground is entered"
-    return f"{text}. Pulses are counted where a side of the figure crosses the edge of a zone."
 
 
 def _draw_walks(plan: Plan, walks: tuple[tuple[str, WalkResult], ...]) -> list[Bbox]:
@@ -108,7 +98,7 @@ def _walk_rows(page: Sheet, option: OptionResult, walks: tuple[tuple[str, WalkRe
     page.begin_column(_TEXT_LEFT, COLUMN_RIGHT, _PLAN[1] + _PLAN[3], _PLAN[1])
     for letter, walk in walks:
         page.heading(f"{letter}: {walk.name}")
-        page.paragraph(walk.words, 2, size=8.5)
+        page.paragraph(walk_words(walk), 2, size=8.5)
         page.paragraph(how_walked(walk), 2, color=palette.QUIET_INK)
         page.gap(0.008)
     page.heading("Units, and what counts")
@@ -123,30 +113,7 @@ def compact_unit_rows(page: Sheet, option: OptionResult) -> None:
             page.row(f"and {len(option.detectors) - shown} more: see results.json", size=7.5)
             break
         setting = ", ".join(words.unit_lines(unit))
-        page.paragraph(f"{unit.name}: {unit.type.name} on {unit.mount}, {setting}", 1)
-
-
-def counting_words(option: OptionResult) -> str:
-    """What a pulse is, how many the alarm takes, and how far to trust it."""
-    takes = sorted({(unit.pulses_needed, unit.type.pulse_window) for unit in option.detectors})
-    several = [f"{n} in each within {window:g} s" if n > 1 else "1 in each" for n, window in takes]
-    return (
-        "A pulse is a zone entered or left while the layers that the alarm needs are broken together;"
-        f" the alarm takes {' or '.join(dict.fromkeys(several))} (the unit's setting)."
-        " A model of the zones, not a measurement: walk-test."
-    )
-
-
-def how_walked(walk: WalkResult) -> str:
-    """Who walks, how far and how fast, and what is counted on the way."""
-    per_layer: dict[str, int] = {}
-    for pulse in walk.pulses:
-        per_layer[pulse.layer] = per_layer.get(pulse.layer, 0) + 1
-    counts = ", ".join(f"{n} {name}" for name, n in per_layer.items()) or "none"
-    return (
-        f"{walk.figure.name}, {walk.speed_mps:g} m/s, {walk.length_m:.1f} m in {walk.time_s:.0f} s;"
-        f" {walk.both_m:.1f} m under both layers; pulses: {counts}"
-    )
+        page.paragraph(f"{words.unit_title(unit)}, {setting}", 1)
 
 
 def walk_signs(outcome: Outcome) -> list[Sign]:

@@ -4,10 +4,14 @@ from dataclasses import replace
 
 import numpy as np
 
-from terrain3d.conditions.heat import HeatResult
-from terrain3d.conditions.sun import SunResult, season_words
 from terrain3d.cover.option import OptionResult
-from terrain3d.show import palette, words
+from terrain3d.sentences import words
+from terrain3d.sentences.heat import silent_words
+from terrain3d.sentences.routes import percent
+from terrain3d.sentences.sun import sun_lines
+from terrain3d.sentences.uncertainty import amount_words
+from terrain3d.sentences.words import NO_FIGURE
+from terrain3d.show import palette
 from terrain3d.show.blocks import Paragraph, Row, Section, fill
 from terrain3d.show.legend import (
     ALARM,
@@ -24,9 +28,8 @@ from terrain3d.show.sections import animal_section, ground_section
 from terrain3d.show.window.canvas import LINE, Canvas
 from terrain3d.show.window.state import ANIMALS, BEYOND, CHANCE, WAYS, WindowState, uncertainty_of
 from terrain3d.study import OptionStudy
-from terrain3d.uncertainty.sentences import amount_words
 from terrain3d.walk.routes import OpenRoutes
-from terrain3d.walk.ways_in import WayIn, percent
+from terrain3d.walk.ways_in import WayIn
 
 #: A figure that is not there.
 _NONE = "\u2013"
@@ -119,32 +122,11 @@ def finding_rows(state: WindowState, options: _Options) -> list[tuple[str, tuple
         for option, found in zip(options, studies, strict=True)
     ]
     if any(doubts):
-        add("Held, middle draw", [_NONE if d is None else amount_words(d, d.middle) for d in doubts])
-        add("Held, worst 20th", [_NONE if d is None else amount_words(d, d.worst) for d in doubts])
+        add("Held, middle draw", [NO_FIGURE if d is None else amount_words(d, d.middle) for d in doubts])
+        add("Held, worst 20th", [NO_FIGURE if d is None else amount_words(d, d.worst) for d in doubts])
     if any(found.spill is not None and found.spill.has_boundary for found in known):
         add("Past boundary, in range", [_past_words(found) for found in studies])
     return rows
-
-
-def sun_lines(sun: SunResult) -> list[str]:
-    """When the sun stands in a layer, a line for each that it reaches, the longest first.
-
-    >>> from terrain3d.site import SunSetting
-    >>> import numpy as np
-    >>> sun_lines(SunResult(SunSetting(), None, np.zeros((1, 1), bool), (), ("no CRS",)))
-    ['Low sun: no CRS']
-    """
-    if not sun.layers:
-        return [f"Low sun: {sun.words[0]}"]
-    reached = sorted((one for one in sun.layers if one.season), key=lambda one: -one.minutes)
-    if not reached:
-        return [f"Low sun: in no layer in {sun.setting.year}"]
-    return [
-        f"Low sun in {one.unit}, head {one.head}, {one.layer}: {_hours(one.minutes)},"
-        f" {season_words(*one.season)}"
-        for one in reached
-        if one.season is not None
-    ]
 
 
 def _chance_legend(canvas: Canvas, state: WindowState, options: _Options, sides: tuple[str, ...]) -> None:
@@ -182,7 +164,7 @@ def _way_words(has_walks: bool, has_routes: bool) -> str:
 
 
 def _chance(way: WayIn | None) -> str:
-    return _NONE if way is None else percent(way.chance).replace(" %", "%")
+    return NO_FIGURE if way is None else percent(way.chance).replace(" %", "%")
 
 
 def _is_much_shorter(route: OpenRoutes) -> bool:
@@ -191,22 +173,8 @@ def _is_much_shorter(route: OpenRoutes) -> bool:
 
 def _past_words(found: OptionStudy | None) -> str:
     past = None if found is None or found.spill is None else found.spill.farthest_within_m
-    return _NONE if past is None else f"{past:.1f} m"
+    return NO_FIGURE if past is None else f"{past:.1f} m"
 
 
 def _silent_of(found: OptionStudy | None) -> str:
     return _NONE if found is None or found.heat is None else silent_words(found.heat)
-
-
-def silent_words(heat: HeatResult) -> str:
-    """Between which ground temperatures nothing is held, degrees C."""
-    low, high = heat.silent_from_c, heat.silent_to_c
-    if low is None and high is None:
-        return "none" if heat.losses else _NONE
-    if low is None:
-        return f"to {high:.0f}"
-    return f"from {low:.0f}" if high is None else f"{low:.0f} to {high:.0f}"
-
-
-def _hours(minutes: int) -> str:
-    return f"{minutes} min" if minutes < 120 else f"{minutes / 60:.0f} h"

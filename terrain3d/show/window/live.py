@@ -15,7 +15,7 @@ from vtkmodules.vtkRenderingCore import (
 
 from terrain3d.show import palette
 from terrain3d.show.labels import Box, free_spot
-from terrain3d.show.lettering import has_glyph
+from terrain3d.show.lettering import has_glyph, printable
 from terrain3d.show.parts import Part, Tag
 from terrain3d.show.scene import (
     GROUND_AMBIENT,
@@ -29,7 +29,6 @@ from terrain3d.show.scene import (
 )
 from terrain3d.show.window.canvas import font_file
 from terrain3d.show.window.ground_colours import GroundColours, paint_ground
-from terrain3d.show.words import printable
 
 #: Pixels along the longer side of the drape: a view on a screen shows no more.
 _DRAPE_PIXELS = 900

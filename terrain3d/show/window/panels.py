@@ -4,7 +4,10 @@ from functools import lru_cache
 
 from terrain3d.caution import SHORT_CAUTION
 from terrain3d.cover.option import OptionResult
-from terrain3d.show import palette, words
+from terrain3d.sentences import words
+from terrain3d.sentences.options import loss_line
+from terrain3d.sentences.warnings import option_warnings
+from terrain3d.show import palette
 from terrain3d.show.blocks import Row, Section, fill
 from terrain3d.show.legend import PROTECTED, layer_signs
 from terrain3d.show.palette import Rgb
@@ -13,7 +16,7 @@ from terrain3d.show.window import controls
 from terrain3d.show.window.canvas import LINE, Canvas
 from terrain3d.show.window.controls import SETTINGS, Setting
 from terrain3d.show.window.findings import draw_legend, finding_sections, study_signs
-from terrain3d.show.window.state import EXTRAS, OTHERWISE, WindowState, without_why
+from terrain3d.show.window.state import EXTRAS, OTHERWISE, WindowState
 
 COLUMN_PX = 330
 BAR_PX = 146
@@ -206,7 +209,7 @@ def _option_head(canvas: Canvas, state: WindowState, option: OptionResult, side:
     if notes:
         canvas.put(Row(", ".join(notes), size="small", is_quiet=True))
     canvas.y += 3
-    canvas.text(words.one_line(without_why(state.outcome), option), 12, 4)
+    canvas.text(loss_line(state.outcome, option), 12, 4)
     if state.study is not None and state.studied(option) is None:
         canvas.text(f"{OTHERWISE}.", 12, 2, colour=_REFUSED)
 
@@ -222,11 +225,11 @@ def _sign_section(state: WindowState, options: tuple[OptionResult, ...]) -> Sect
 
 def _warnings(state: WindowState, options: tuple[OptionResult, ...]) -> list[str]:
     """The warnings of the options in view, each once; what is not of all of them with its side."""
-    common = set.intersection(*(set(words.warnings_of(state.outcome, option)) for option in options))
+    common = set.intersection(*(set(option_warnings(option, state.outcome.terrain)) for option in options))
     found = [
         warning if warning in common else side + warning
         for option, side in zip(options, ("Left: ", "Right: ") if len(options) > 1 else ("",), strict=True)
-        for warning in words.warnings_of(state.outcome, option)
+        for warning in option_warnings(option, state.outcome.terrain)
     ]
     return list(dict.fromkeys(found))
 

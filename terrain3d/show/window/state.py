@@ -1,7 +1,6 @@
 """What the window is about: the options as set now, the chosen unit, and what a person is doing."""
 
 from collections.abc import Callable
-from dataclasses import replace
 
 from terrain3d.cover.option import OptionResult
 from terrain3d.detector.pose import Detector
@@ -264,11 +263,6 @@ def uncertainty_of(state: WindowState, option: OptionResult) -> OptionUncertaint
     if state.study is None or state.study.uncertainty is None:
         return None
     return next(one for one in state.study.uncertainty.options if one.name == option.name)
-
-
-def without_why(outcome: Outcome) -> Outcome:
-    """The outcome without its long sentence, which the column has no room for."""
-    return replace(outcome, why="")
 
 
 def _in_a_line(error: InputError) -> str:

@@ -8,7 +8,7 @@ from page_checks import check_texts, context_of, texts_of
 from PIL import Image
 from shapes import box, judged, plane, terrain, unit
 
-from terrain3d.cover.causes import CAUSE_WORDS
+from terrain3d.cover.causes import CAUSE_KEYS
 from terrain3d.cover.layer_outcomes import BROKEN, BY_SOLID, LANDS_SHORT
 from terrain3d.detector.types import load_type
 from terrain3d.job import Outcome
@@ -30,7 +30,7 @@ def uphill():
     """One unit that looks up a plain slope of 15 %, with a shed on its left."""
     site = terrain(plane(0.15), box(-4.0, 3.0, -2.0, 5.0, 3.0))
     option = judged(site, unit(ONE), name="uphill")
-    return Outcome(site_of(site), (option,), ("uphill",), "")
+    return Outcome(site_of(site), (option,), ("uphill",))
 
 
 @pytest.mark.parametrize("size", ["screen", "a4"])
@@ -48,7 +48,7 @@ def test_its_areas_are_those_of_the_results(uphill):
         told = causes_of(context, option, layer)
         for code, area in told.items():
             if code != BROKEN:
-                assert area == pytest.approx(option.causes[layer][CAUSE_WORDS[code]])
+                assert area == pytest.approx(option.causes[layer][CAUSE_KEYS[code]])
         # A sector of 90 degrees and 12 m (plane geometry); cells count by their middles.
         assert sum(told.values()) == pytest.approx(np.pi * 144 / 4, rel=0.03)
 
@@ -61,7 +61,7 @@ def test_the_lower_layer_lands_short_uphill_where_the_closed_form_says(uphill, t
     assert told[BY_SOLID] > 1.0
     with page_style():
         said = [text for text, _ in texts_of(causes_sheet(context, option, "lower"))]
-    assert CAUSE_WORDS[LANDS_SHORT] in said
+    assert CAUSE_KEYS[LANDS_SHORT] in said
     drawn = write_stills(context, tmp_path, ("causes",))
     assert [path.name for path in drawn] == ["01-causes-1-uphill.png", "01-causes-2-uphill.png"]
     with Image.open(drawn[1]) as page:

@@ -8,6 +8,7 @@ from PIL import Image
 from test_stills import with_bad_names
 
 from terrain3d.cover.verdict import Verdict
+from terrain3d.ranking.reasons import Reason, rivals
 from terrain3d.show.extent import site_extent
 from terrain3d.show.legend import verdict_sign
 from terrain3d.show.lettering import page_style
@@ -24,7 +25,9 @@ def many(outcome, count):
     options = tuple(
         replace(outcome.options[k % len(outcome.options)], name=f"option {k}") for k in range(count)
     )
-    return replace(outcome, options=options, ranking=tuple(o.name for o in reversed(options)))
+    best_first = options[::-1]
+    found = tuple(Reason(rival.name) for rival in rivals(best_first))
+    return replace(outcome, options=options, ranking=tuple(o.name for o in best_first), reasons=found)
 
 
 @pytest.mark.parametrize(("count", "pages"), [(1, [1]), (4, [4]), (5, [4, 1]), (9, [4, 4, 1])])

@@ -11,16 +11,16 @@ from page_checks import check_texts, context_of
 from shapes import box, plane, terrain, unit
 from test_stills import with_bad_names
 
+from terrain3d.cover.layer_shares import layer_shares
 from terrain3d.detector.pose import in_head, posed_heads
 from terrain3d.detector.types import load_type
 from terrain3d.job import run
+from terrain3d.sentences.outlook import outlook_sentence
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.outlook import (
     distance_share,
     layer_outline,
-    layer_shares,
-    outlook_sentence,
     outlook_sheet,
     shaded,
     span_of,
@@ -101,7 +101,7 @@ def test_shares_of_a_layer_on_a_plane():
     at = unit(ONE)
     elevations = np.arange(-20, 10, 0.02) + 0.01
     seen = picture(terrain(plane(0.0, extent_m=60.0)), at.eye, np.arange(-60, 60, 2.0), elevations, 48.0)
-    said = outlook_sentence(at, seen)
+    said = outlook_sentence(layer_shares(at, seen))
     assert said == (
         "Of the upper layer 100% runs on past its range;"
         " of the lower layer 49% meets the ground, 51% runs on past its range."
@@ -127,16 +127,17 @@ def test_shares_of_a_layer_that_a_wall_and_a_shed_stop():
     solids = replace(wall, names=("garden wall",)).joined(replace(post, names=("gate post",)))
     site = terrain(plane(0.0, extent_m=60.0), solids)
     seen, owners = seen_and_met(site, at)
-    shares = layer_shares(at, seen, "upper", owners, solids.names)
-    assert sum(shares.values()) == pytest.approx(1.0)
+    upper, _ = shares = layer_shares(at, seen, owners)
+    assert upper.ground + upper.solids + upper.leaves + upper.past == pytest.approx(1.0)
     met = 0.5 + np.degrees(np.arctan(0.4) - np.arctan(0.2)) / 90
-    assert shares["meets solids, mostly \u2018garden wall\u2019"] == pytest.approx(met, abs=0.005)
-    assert shares["runs on past its range"] == pytest.approx(1 - met, abs=0.005)
-    said = outlook_sentence(at, seen, owners, solids.names)
+    assert upper.solids == pytest.approx(met, abs=0.005)
+    assert upper.past == pytest.approx(1 - met, abs=0.005)
+    assert (upper.solid, upper.solid_share) == (0, pytest.approx(0.5 / met, abs=0.01))
+    said = outlook_sentence(shares, solids.names)
     assert said.startswith("Of the upper layer 62% meets solids, mostly \u2018garden wall\u2019, 38% runs on")
     alone = terrain(plane(0.0, extent_m=60.0), replace(wall, names=("garden wall",)))
     seen, owners = seen_and_met(alone, at)
-    said = outlook_sentence(at, seen, owners, alone.solids.names)
+    said = outlook_sentence(layer_shares(at, seen, owners), alone.solids.names)
     assert said.startswith(
         "Of the upper layer 50% meets \u2018garden wall\u2019, 50% runs on past its range;"
     )
@@ -152,12 +153,12 @@ def test_leaves_take_what_their_depth_says():
     at = unit(ONE)
     site = replace(terrain(plane(0.0, extent_m=60.0)), foliage=leaf_wall(3.0, 0.5, 0.8))
     seen, owners = seen_and_met(site, at)
-    shares = layer_shares(at, seen, "upper", owners)
+    upper, _ = shares = layer_shares(at, seen, owners)
     aside = np.radians(np.arange(-45, 45, 0.01) + 0.005)
     wanted = (1 - np.exp(-0.2 / np.cos(aside))).mean()
-    assert shares["is taken by leaves"] == pytest.approx(wanted, abs=0.004)
-    assert shares["runs on past its range"] == pytest.approx(1 - wanted, abs=0.004)
-    assert f"{wanted:.0%} is taken by leaves" in outlook_sentence(at, seen, owners)
+    assert upper.leaves == pytest.approx(wanted, abs=0.004)
+    assert upper.past == pytest.approx(1 - wanted, abs=0.004)
+    assert f"{wanted:.0%} is taken by leaves" in outlook_sentence(shares)
 
 
 def leaf_wall(north_m, thick_m, area_per_m3):

@@ -7,6 +7,7 @@ import pytest
 from page_checks import check_texts, context_of, texts_of
 from shapes import judged
 
+from terrain3d.sentences.routes import start_words
 from terrain3d.show import palette
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.route_scene import routes_oblique_sheet
@@ -15,6 +16,7 @@ from terrain3d.show.ways import drawn_routes, route_scene, same_line
 from terrain3d.terrain import Approach, Walk
 from terrain3d.walk.pulses import Alarm, try_walk
 from terrain3d.walk.routes import open_routes
+from terrain3d.walk.ways_in import Start
 
 
 def routes_of(outcome, option, terrain=None):
@@ -47,7 +49,9 @@ def hurried(outcome, route, far=3.0):
     return replace(
         route,
         least=least,
-        shorter=straight(route.least, "the old cart track behind the barn", "short", np.array([far, 0.0])),
+        shorter=straight(
+            route.least, Start(True, "the old cart track behind the barn"), "short", np.array([far, 0.0])
+        ),
         inner_shorter=straight(route.inner, route.start, "short within", np.zeros(2)),
     )
 
@@ -111,7 +115,7 @@ def test_every_number_of_the_page_is_the_routes_own(outcome, routes):
             text for text, _ in texts_of(routes_sheet(context_of(outcome), outcome.options[0], routes[0]))
         )
     assert f"{routes[0].least.length_m:.1f} m, {routes[0].least.time_s:.0f} s" in said
-    assert routes[0].start in said
+    assert start_words(routes[0].start) in said
     if routes[0].clear is not None:
         assert f"{routes[0].clear.berth_m:.1f} m" in said
     else:
@@ -146,12 +150,13 @@ def test_a_walk_of_no_length_has_its_page(outcome):
 @pytest.mark.parametrize("size", ["screen", "a4"])
 def test_where_nobody_walks_the_page_says_so(outcome, routes, size):
     """An area that nobody can walk to has a page without a line, and the reason on it."""
-    words = "Nobody walks to yard: no walkable ground leads there from the edge of the known ground."
-    closed = replace(routes[0], least=None, inner=None, clear=None, crossing=None, words=words)
+    closed = replace(routes[0], start=Start(False), least=None, inner=None, clear=None, crossing=None)
     with page_style():
         page = routes_sheet(context_of(outcome, size), outcome.options[0], closed)
         check_texts(page)
-    assert any("No way in" in text for text, _ in texts_of(page))
+    said = " ".join(text for text, _ in texts_of(page))
+    assert "No way in" in said
+    assert "Nobody walks to yard: no walkable ground leads there from the edge of the known ground." in said
 
 
 def test_lines_that_run_together_are_drawn_once():

@@ -13,24 +13,23 @@ from page_checks import check_texts, texts_of
 from shapes import box, leaves, plane, terrain, unit
 from test_stills import with_bad_names
 
-from terrain3d.cover.profile import head_bearings, line_profile
+from terrain3d.cover.profile import changes, head_bearings, line_profile
 from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.figures import Figure, known_figures
 from terrain3d.detector.types import load_type
+from terrain3d.sentences.section import (
+    change_words,
+    end_words,
+    metres,
+    run_rows,
+    section_sentence,
+)
 from terrain3d.show import palette
 from terrain3d.show.labels import placed_in_a_row
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.section import section_sheet, section_view
 from terrain3d.show.pages.section_image import LAYER_STRENGTH, Window, cut_image, lit
-from terrain3d.show.pages.section_words import (
-    change_words,
-    changes,
-    end_words,
-    metres,
-    run_rows,
-    section_sentence,
-)
 from terrain3d.show.pages.silhouettes import silhouette
 from terrain3d.show.pages.size import SCREEN, SIZES
 from terrain3d.terrain import Foliage

@@ -19,8 +19,10 @@ from terrain3d.errors import InputError
 from terrain3d.frame import site_frame
 from terrain3d.job import Outcome
 from terrain3d.opened import site_of
+from terrain3d.sentences.warnings import option_warnings
+from terrain3d.sentences.why import why
 from terrain3d.show.extent import site_extent
-from terrain3d.show.lettering import page_style
+from terrain3d.show.lettering import has_glyph, page_style, printable
 from terrain3d.show.pages import column, outlook, section, sheet
 from terrain3d.show.pages import stills as stills_room
 from terrain3d.show.pages.context import Lines, PageContext
@@ -75,7 +77,7 @@ def patchwork():
     base = option(terrain, "patches", (unit(terrain, "D1", "pole", "one-head-90", 0.0),))
     areas = {VERDICT_KEYS[v]: float((codes == v).sum()) * ground.cell_m**2 for v in Verdict}
     patches = replace(base, verdicts=codes, area_m2=areas)
-    return Outcome(site_of(terrain, "patchwork"), (patches,), ("patches",), "")
+    return Outcome(site_of(terrain, "patchwork"), (patches,), ("patches",))
 
 
 def test_plan_shows_each_verdict_at_its_share_and_at_scale(tmp_path):
@@ -250,7 +252,6 @@ def with_bad_names(outcome):
                 replace(own, unit=replace(own.unit, name=bad[k + 2], mount=bad[k + 1])) for own in one.units
             ),
             protect=tuple(replace(p, name=bad[k + 3]) for p in one.protect),
-            warnings=tuple(bad),
         )
         for k, one in enumerate(outcome.options)
     )
@@ -266,7 +267,6 @@ def with_bad_names(outcome):
         site=site_of(terrain, bad[3] + bad[1]),
         options=options,
         ranking=tuple(one.name for one in options),
-        why=" ".join(bad),
     )
 
 
@@ -318,16 +318,18 @@ def test_caution_and_warnings_are_on_the_page(outcome):
     said = " ".join(text.get_text() for text in page.figure.texts)
     assert "planning aid, not proof of detection" in said
     assert "walk-test every unit after fixing" in said
-    for warning in (*outcome.options[0].warnings, *outcome.terrain.doubts):
-        assert warning in said
-    assert outcome.why in said
+    warnings = option_warnings(outcome.options[0], outcome.terrain)
+    assert set(warnings) > set(outcome.terrain.doubts)
+    for warning in warnings:
+        assert printable(warning, has_glyph) in said
+    assert printable(why(outcome), has_glyph) in said
 
 
 def test_many_warnings_end_in_a_pointer(outcome):
     """What does not fit in the column is counted, and the reader is told where it stands."""
     many = tuple(f"warning number {k} about something that takes its room on the page" for k in range(40))
-    crowded = replace(outcome.options[0], warnings=many)
+    crowded = outcome.on(replace(outcome.terrain, doubts=many))
     with page_style():
-        page = column.option_sheet(PageContext(outcome), crowded, "plan", site_extent(outcome))
+        page = column.option_sheet(PageContext(crowded), crowded.options[0], "plan", site_extent(outcome))
     said = [text.get_text() for text in page.figure.texts]
     assert any(re.fullmatch(r"and \d+ more: see results.json", line) for line in said)

@@ -8,16 +8,15 @@ import pytest
 from page_checks import check_texts, context_of, texts_of
 from test_palette import SIGHT, lab
 
+from terrain3d.sentences.uncertainty import uncertainty_line
 from terrain3d.show import palette
 from terrain3d.show.lettering import page_style
-from terrain3d.show.pages.uncertainty import uncertainty_line, uncertainty_sheet
+from terrain3d.show.pages.uncertainty import uncertainty_sheet
 from terrain3d.uncertainty.error_field import ErrorSizes
 from terrain3d.uncertainty.monte_carlo import OptionUncertainty, Uncertainty, run_monte_carlo
 from terrain3d.uncertainty.tolerance import Slack, UnitTolerance, option_tolerances
 
-SPREAD = ErrorSizes(
-    0.1, 5.0, 0.02, 2.5, 1.0, "assumed as for quality level 2, for the survey states no error"
-)
+SPREAD = ErrorSizes(0.1, 5.0, 0.02, 2.5, 1.0, Source.SILENT_SURVEY)
 
 
 @pytest.fixture(scope="module")

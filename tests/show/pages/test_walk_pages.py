@@ -10,13 +10,14 @@ from test_stills import with_bad_names
 
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.figures import Figure
+from terrain3d.sentences.walks import fans_sentence, walk_words, walks_sentence
 from terrain3d.show.extent import site_extent
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.base import plan_base, plan_with
-from terrain3d.show.pages.fans import fans_sentence, fans_sheet
+from terrain3d.show.pages.fans import fans_sheet
 from terrain3d.show.pages.size import SCALES, SIZES
 from terrain3d.show.pages.walk_strip import runs, within
-from terrain3d.show.pages.walks import PER_PAGE, walk_pages, walks_sentence, walks_sheet
+from terrain3d.show.pages.walks import PER_PAGE, walk_pages, walks_sheet
 from terrain3d.terrain import Walk
 from terrain3d.walk.option import option_walks
 
@@ -100,7 +101,7 @@ def test_a_page_names_its_walks_and_the_verdict_on_each(outcome):
     said = " ".join(text for text, _ in texts_of(page))
     for letter, walk in part:
         assert f"{letter}: {walk.name}" in said
-        assert walk.words.split(",")[0].split(":")[0] in said
+        assert walk_words(walk).split(",")[0].split(":")[0] in said
     assert "dog, 1.5 m/s" in said
     assert "both layers" in said
     assert "walk-test" in said
@@ -111,9 +112,11 @@ def test_sentences(outcome):
     walked = with_walks(outcome, SHORT, TO_HOUSE)
     result = tried(walked, walked.options[0])
     (part,) = walk_pages(result)
-    assert walks_sentence(part[:1]) == part[0][1].words
+    assert walks_sentence(result.walks[:1]) == walk_words(part[0][1])
     n = sum(walk.alarm is not None for walk in result.walks)
-    assert walks_sentence(part).startswith(f"{n} of 2 walks raise" if n else "None of the walks raises")
+    assert walks_sentence(result.walks).startswith(
+        f"{n} of 2 walks raise" if n else "None of the walks raises"
+    )
     to, across = result.fans
     unit = walked.options[0].detectors[0]
     assert f"comes within {np.nanmin(to.left_m):.1f} to" in fans_sentence(unit, to, across)

@@ -37,7 +37,7 @@ def test_a_step_is_judged_as_a_fresh_look_judges_it(state, outcome, setting, by)
     (now,) = (option for option in fresh.options if option.name == state.option.name)
     assert np.array_equal(state.option.verdicts, now.verdicts)
     assert (state.option.area_m2, state.option.protect) == (now.area_m2, now.protect)
-    assert (state.option.lost_m2, state.option.warnings) == (now.lost_m2, now.warnings)
+    assert (state.option.lost_m2, state.option.facts) == (now.lost_m2, now.facts)
     assert state.outcome.ranking == fresh.ranking
     assert state.outcome.options[0] is outcome.options[0]
 

@@ -2,22 +2,50 @@
 
 import math
 
-from terrain3d.uncertainty.error_field import ErrorSizes
+from terrain3d.detector.pose import Detector
+from terrain3d.sentences.words import capital
+from terrain3d.uncertainty.error_field import ErrorSizes, Source
 from terrain3d.uncertainty.monte_carlo import OptionUncertainty, Uncertainty
 from terrain3d.uncertainty.tolerance import LOSS, Slack, UnitTolerance
 
+_ASSUMED = "assumed as for quality level 2"
+#: Where the error of the ground is from.
+SOURCE_WORDS = {
+    Source.STATED: "as the site file says",
+    Source.DRAWN_GROUND: f"{_ASSUMED}, for the ground is drawn and nothing states its error",
+    Source.SILENT_SURVEY: f"{_ASSUMED}, for the survey states no error",
+}
 
-def ranking_words(uncertainty: Uncertainty, best: str) -> str:
-    """How firmly the options rank; empty where there is nothing to compare.
 
-    Parameters
-    ----------
-    doubt : Doubt
-    best : str
-        Name of the option that is best without errors: the first of `uncertainty.ranking`.
-    """
+#: What the bars of tolerances are.
+TOLERANCE_KEY = (
+    f"Until {LOSS:.0%} of the held ground is lost. Grey: 19 of 20 units fixed by hand, "
+    "striped within it. Free: no end."
+)
+
+
+def uncertainty_line(uncertainty: Uncertainty, found: OptionUncertainty) -> str:
+    """What to take from one option's page: what is held, and how firmly the options rank."""
+    return f"{held_words(found)} {ranking_words(uncertainty)}".strip()
+
+
+def of_all_lines(uncertainty: Uncertainty) -> list[str]:
+    """What is true of all options: how firmly they rank, and what was varied."""
+    ranking = ranking_words(uncertainty)
+    drawn = f"drawn {uncertainty.draws} times: {'; '.join(error_size_words(uncertainty.error_sizes))}"
+    return [words for words in (ranking, drawn) if words]
+
+
+def varied_words(error_sizes: ErrorSizes) -> str:
+    """What was varied, as a sentence."""
+    return f"{capital('; '.join(error_size_words(error_sizes)))}: standard deviations."
+
+
+def ranking_words(uncertainty: Uncertainty) -> str:
+    """How firmly the options rank as they do without errors; empty where there is nothing to compare."""
     if len(uncertainty.options) < 2:
         return ""
+    best = uncertainty.ranking[0]
     stays = next(option.best_share for option in uncertainty.options if option.name == best)
     text = f'"{best}" stays the best option in {chance_words(stays)} of {uncertainty.draws} draws'
     rivals = [option for option in uncertainty.options if option.name != best and option.best_share > 0]
@@ -74,8 +102,9 @@ def error_size_words(error_sizes: ErrorSizes) -> tuple[str, str]:
     >>> error_size_words(ErrorSizes(0.1, 10.0, 0.02, 2.5, 1.0))[1]
     'units in height by 0.02 m, in bearing by 2.5°, in tilt and roll by 1°'
     """
+    source = SOURCE_WORDS[error_sizes.source]
     return (
-        f"heights of the ground by {error_sizes.ground_m:g} m ({error_sizes.source}), alike over some "
+        f"heights of the ground by {error_sizes.ground_m:g} m ({source}), alike over some "
         f"{error_sizes.correlation_m:g} m",
         f"units in height by {error_sizes.height_m:g} m, in bearing by {error_sizes.bearing_deg:g}°, "
         f"in tilt and roll by {error_sizes.tilt_deg:g}°",
@@ -139,3 +168,47 @@ def range_words(slack: Slack) -> str:
     if not ways:
         return "no other range setting will do"
     return f"the range setting may be {' or '.join(ways)}"
+
+
+def setting_words(unit: Detector, setting: str) -> str:
+    """A setting with its value, short.
+
+    >>> from pathlib import Path
+    >>> from terrain3d.detector.types import load_type
+    >>> unit = Detector("D1", load_type("one-head-90", Path()), "pole", 0, 0, 0, 1.0, 135, -9.5)
+    >>> [setting_words(unit, setting) for setting in ("height", "bearing", "tilt", "range")]
+    ['height 1 m', 'bearing 135°', 'tilt -9.5°', 'range 12 m']
+    """
+    value = {
+        "height": f"{unit.height_m:.4g} m",
+        "bearing": f"{unit.bearing_deg:.4g}°",
+        "tilt": f"{unit.tilt_deg:.3g}°",
+        "roll": f"{unit.roll_deg:.3g}°",
+        "range": f"{unit.range_m:.4g} m",
+    }[setting]
+    return f"{setting} {value}"
+
+
+def slack_figures(slack: Slack) -> tuple[str, str]:
+    """How far off to each side; free where no limit was found.
+
+    >>> slack_figures(Slack("height", "m", 0.1468, 0.3, more_open=True))
+    ('-0.14 m', 'free')
+    >>> slack_figures(Slack("tilt", "deg", 0.0, 4.0, less_open=True))       # it can be tilted no farther
+    ('0°', '+4.0°')
+    """
+    less, more = side_words(slack)
+    return (
+        "free" if slack.less_open and slack.less else less,
+        "free" if slack.more_open and slack.more else more,
+    )
+
+
+def range_figure(slack: Slack) -> str:
+    """By how much another range setting may be taken.
+
+    >>> range_figure(Slack("range", "m", 4.0, 0.0)), range_figure(Slack("range", "m", 0.0, 0.0))
+    ('down by 4 m', 'no other will do')
+    """
+    ways = [f"{way} by {off:g} m" for way, off in (("down", slack.less), ("up", slack.more)) if off > 0]
+    return " or ".join(ways) or "no other will do"

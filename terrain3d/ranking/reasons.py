@@ -1,0 +1,90 @@
+"""Why one option is better: whom it is held against, and what costs those most of what it holds."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from terrain3d.cover.causes import CAUSE_KEYS
+from terrain3d.cover.option import OptionResult
+from terrain3d.cover.verdict import Verdict
+from terrain3d.ranking.compare import held_m2
+from terrain3d.units import Floats
+
+
+@dataclass(frozen=True)
+class Reason:
+    """What costs an option most of the ground that the best one holds and it does not.
+
+    `layer`, `cause` and `lost_m2`, plain ground, are None where it holds as much, or no cause takes half
+    a square metre.
+    """
+
+    option: str
+    layer: str | None = None
+    cause: str | None = None
+    lost_m2: float | None = None
+
+
+def reasons(options: tuple[OptionResult, ...], weight: Floats, cell_m2: float) -> tuple[Reason, ...]:
+    """Why the first of several ranked options wins: a reason for each of its `rivals`.
+
+    Names the cause that costs a rival most of the ground that the winner holds and it does not.
+
+    Parameters
+    ----------
+    options : tuple of OptionResult
+        Best first.
+    weight : (ny, nx) float
+        Weight of each cell as protected ground; where nothing is protected, all ground counts.
+    cell_m2 : float
+        Area of a cell.
+    """
+    against = rivals(options)
+    if not against:
+        return ()
+    counts = weight if weight.any() else np.ones(options[0].verdicts.shape)
+    return tuple(_reason(options[0], rival, counts, cell_m2) for rival in against)
+
+
+def rivals(options: tuple[OptionResult, ...]) -> list[OptionResult]:
+    """The runner-up; where it stands on the winner's mounts, the best of those that do not as well.
+
+    Whoever chooses between poles wants the other pole named, even where it comes third.
+    """
+    if len(options) < 2:
+        return []
+    best, runner_up, *others = options
+    if _mounts(runner_up) != _mounts(best):
+        return [runner_up]
+    return [runner_up, *[other for other in others if _mounts(other) != _mounts(best)][:1]]
+
+
+def _mounts(option: OptionResult) -> set[str]:
+    return {unit.mount for unit in option.detectors}
+
+
+def _reason(best: OptionResult, other: OptionResult, counts: Floats, cell_m2: float) -> Reason:
+    loss = None if holds_as_much(best, other) else _heaviest_loss(best, other, counts, cell_m2)
+    return Reason(other.name) if loss is None else Reason(other.name, *loss)
+
+
+def holds_as_much(best: OptionResult, other: OptionResult) -> bool:
+    """Whether what two options are ranked by is the same."""
+    return abs(held_m2(best) - held_m2(other)) < 1e-6
+
+
+def _heaviest_loss(
+    best: OptionResult, other: OptionResult, counts: Floats, cell_m2: float
+) -> tuple[str, str, float] | None:
+    """Of the ground that `best` holds and `other` does not: the layer and cause that take most, in m2."""
+    lost = (best.verdicts == Verdict.BOTH) & (other.verdicts != Verdict.BOTH) & (counts > 0)
+    losses = []
+    for layer, outcomes in other.layer_outcomes.items():
+        for code, cause in CAUSE_KEYS.items():
+            where = lost & (outcomes == code)
+            if where.any():
+                losses.append((float(counts[where].sum()), layer, cause, float(where.sum()) * cell_m2))
+    if not losses:
+        return None
+    _, layer, cause, area = max(losses, key=lambda loss: loss[0])
+    return (layer, cause, area) if area >= 0.5 else None

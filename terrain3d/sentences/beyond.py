@@ -1,0 +1,114 @@
+"""How far the upper layer runs past the boundary, on what it lands, and what of that is not known."""
+
+from collections.abc import Sequence
+
+from terrain3d.nuisance.sight_lines import Lands
+from terrain3d.nuisance.spill import Landing, PieceSpill, Spill
+from terrain3d.nuisance.things import InLayer
+from terrain3d.sentences.nuisances import nuisance_line, worst_line
+from terrain3d.sentences.words import square_metres
+
+#: What an axis ends on, as results have it.
+LANDS_WORDS = {
+    Lands.NOTHING: "nothing",
+    Lands.GROUND: "ground",
+    Lands.SOLID: "solid",
+    Lands.FOLIAGE: "foliage",
+    Lands.UNSURVEYED: "end of the known ground",
+}
+
+
+def beyond_lines(spilt: Spill, things: tuple[InLayer, ...], doubts: Sequence[str]) -> list[str]:
+    """All that is to say: what to know first, then whose ground lies in the layer, then nuisance things."""
+    pieces = [_piece_line(piece) for piece in spilt.pieces if piece.within_m2 or piece.on_past_m2]
+    return [
+        *beyond_notes(spilt, doubts),
+        *pieces,
+        *(nuisance_line(thing) for thing in things if thing.is_seen),
+    ]
+
+
+def beyond_notes(spilt: Spill, doubts: Sequence[str]) -> list[str]:
+    """What a reader has to know besides; `doubts` are those of the ground that was looked at."""
+    notes = list(doubts)
+    if not spilt.has_boundary:
+        notes.append("no boundary is drawn, so nothing is said of how far the layers run past it")
+    notes += [f"{unit} stands off own land" for unit in spilt.off_own_land]
+    notes += [
+        f"the upper layer of {unit} leaves the known ground from {from_m:.0f} m on;"
+        " what lies beyond is not known"
+        for unit, from_m in spilt.known_until_m.items()
+    ]
+    return notes
+
+
+def _piece_line(piece: PieceSpill) -> str:
+    return (
+        f"{piece.name} ({piece.kind}): {piece.within_m2:.1f} m2 in the upper layer within its range, "
+        f"{piece.on_past_m2:.1f} m2 on past it"
+    )
+
+
+def beyond_line(spilt: Spill, things: tuple[InLayer, ...]) -> str:
+    """What to take from the page.
+
+    >>> import numpy as np
+    >>> from terrain3d.terrain import Ground
+    >>> none = np.zeros((2, 2), bool)
+    >>> ground = Ground(0.0, 0.0, 1.0, np.zeros((2, 2)))
+    >>> beyond_line(Spill((), (), False, ground, none, none, 0.0, 0.0, (), ()), ())
+    'No boundary is drawn, so nothing is said of how far the upper layer runs past it.'
+    """
+    within, on = spilt.farthest_within_m, spilt.farthest_on_m
+    if within is None or on is None:
+        past = "No boundary is drawn, so nothing is said of how far the upper layer runs past it."
+    elif within < 0.05 and on < 0.05:
+        past = "The upper layer ends on own land."
+    elif within < 0.05:
+        past = (
+            "Within its range the upper layer stays on own land;"
+            f" on past its range it runs over up to {on:.0f} m of others' ground."
+        )
+    elif on < 0.05:
+        past = f"The upper layer runs up to {within:.1f} m past the boundary, all of it within its range."
+    else:
+        past = (
+            f"The upper layer runs up to {within:.1f} m past the boundary within its range,"
+            f" and up to {on:.0f} m on past its range."
+        )
+    return f"{past} {worst_line(things)}".rstrip()
+
+
+def landing_words(landing: Landing, follow_m: float) -> str:
+    """What an axis lands on, short; `follow_m` is how far it was followed.
+
+    >>> landing_words(Landing(Lands.NOTHING, None, 90.0, 36.0, 36.0), 36.0)
+    'nothing within 36 m'
+    """
+    return {
+        Lands.NOTHING: f"nothing within {follow_m:g} m",
+        Lands.GROUND: "ground",
+        Lands.SOLID: landing.solid or "a solid",
+        Lands.FOLIAGE: "foliage",
+        Lands.UNSURVEYED: "known ground ends",
+    }[landing.lands]
+
+
+def span_words(nearest_m: float, farthest_m: float) -> str:
+    """Two distances as one figure.
+
+    >>> span_words(9.9, 10.1), span_words(21.5, 28.3)
+    ('10 m', '22 to 28 m')
+    """
+    low, high = f"{nearest_m:.0f}", f"{farthest_m:.0f}"
+    return f"{low} m" if low == high else f"{low} to {high} m"
+
+
+def length_words(metres: float) -> str:
+    """How far a layer runs; nothing to speak of is none."""
+    return f"{metres:.1f} m" if metres >= 0.05 else "none"
+
+
+def area_words(area_m2: float) -> str:
+    """How much ground lies in it; none where there is none."""
+    return square_metres(area_m2) if area_m2 > 0 else "none"

@@ -1,0 +1,46 @@
+"""What a unit sees, and what becomes of its layers on their way."""
+
+from terrain3d.cover.layer_shares import LayerShares
+from terrain3d.detector.pose import PosedLayer
+from terrain3d.sentences.words import capital, tilt_words
+
+#: A solid is named where it is at least this much of all that is met, and alone where it is nearly all.
+_MOSTLY, _ALONE = 0.6, 0.99
+#: Shares too small to be told.
+_TRIFLE = 0.005
+
+
+def outlook_sentence(shares: tuple[LayerShares, ...], names: tuple[str, ...] = ()) -> str:
+    """What to take from the picture: what becomes of each layer on its way; `names` are the solids'.
+
+    >>> outlook_sentence((LayerShares("upper", 0.3, 0.5, 0.0, 0.2, 0, 0.4),), ("shed", "wall"))
+    'Of the upper layer 30% meets the ground, 50% meets solids, 20% runs on past its range.'
+    """
+    return f"{capital('; '.join(_layer_clause(own, names) for own in shares))}."
+
+
+def _layer_clause(own: LayerShares, names: tuple[str, ...]) -> str:
+    told = [
+        f"{share:.0%} {what}"
+        for share, what in (
+            (own.ground, "meets the ground"),
+            (own.solids, f"meets {_solid_words(own, names)}"),
+            (own.leaves, "is taken by leaves"),
+            (own.past, "runs on past its range"),
+        )
+        if share >= _TRIFLE
+    ]
+    return f"of the {own.layer} layer {', '.join(told)}"
+
+
+def _solid_words(own: LayerShares, names: tuple[str, ...]) -> str:
+    """The solids that are met: by name where it is one alone, or one for the most part."""
+    if own.solid is None or own.solid_share < _MOSTLY:
+        return "solids"
+    name = f"\u2018{names[own.solid]}\u2019"
+    return name if own.solid_share > _ALONE else f"solids, mostly {name}"
+
+
+def layer_words(layer: PosedLayer, elevation_deg: float) -> str:
+    """A layer as the unit is set: where its axis points, and how thick it is."""
+    return f"{layer.name}: axis {tilt_words(elevation_deg)}, {layer.thickness_deg:g}° thick"

@@ -1,0 +1,83 @@
+"""What a search found: why its best is the best, how far that is proved, or why nothing fits."""
+
+from terrain3d.search.budget import NothingFits
+from terrain3d.search.result import Choice, SearchResult
+from terrain3d.search.sites import SiteDone
+from terrain3d.sentences.why import steady_why, within_words
+from terrain3d.wording import money_words
+
+#: Said of a gap that is left.
+_BROKEN_OFF = "to prove that none can takes more work than is spent on it"
+
+
+def search_why(result: SearchResult | NothingFits) -> str:
+    """Why the best set beats the runner-up, or why there is none."""
+    if not isinstance(result, NothingFits):
+        return steady_why(result.steady, result.figure.name, result.reasons)
+    assert result.limits.budget is not None  # or nothing could be beyond it
+    return beyond_words(result.cheapest, result.price, result.limits.budget, holds=result.settings_judged > 0)
+
+
+def site_line(done: SiteDone) -> str:
+    """One site of many in a line, or its fault in a few."""
+    if done.fault:
+        return f"{done.path.name}: failed: {done.fault}"
+    if isinstance(done.result, NothingFits):
+        return f"{done.path.name}: {search_why(done.result)}"
+    result: SearchResult = done.result
+    units = ", ".join(unit.mount for unit in result.best.option.detectors)
+    return f"{done.path.name}: {result.best.share:.1%} held from {units}"
+
+
+def set_words(choice: Choice) -> str:
+    """The units of a set: types, mounts, heights and bearings."""
+    return "; ".join(
+        f"{label} on {unit.mount}, {unit.height_m:g} m, bearing {unit.bearing_deg:g}"
+        for unit, label in zip(choice.option.detectors, choice.labels, strict=True)
+    )
+
+
+def beyond_words(cheapest: str, price: float, budget: float, holds: bool) -> str:
+    """Why nothing fits a budget, in a sentence.
+
+    Parameters
+    ----------
+    cheapest : str
+    price, budget : float
+    holds : bool
+        Whether settings were judged: the cheapest is then that of the units that hold ground.
+
+    Examples
+    --------
+    >>> beyond_words("one-head-90", 1100.0, 99.5, False)
+    'Nothing fits the budget of 99.5: the cheapest unit that may be fixed here, one-head-90, costs 1,100.'
+    """
+    what = "the cheapest unit that " + ("holds ground that counts" if holds else "may be fixed here")
+    return (
+        f"Nothing fits the budget of {money_words(budget)}: {what}, {cheapest}, costs {money_words(price)}."
+    )
+
+
+def millions(n: int) -> str:
+    """A large count.
+
+    >>> millions(8640), millions(12_345_678)
+    ('8,640', '12.3 million')
+    """
+    return f"{n / 1e6:.1f} million" if n >= 1e6 else f"{n:,}"
+
+
+def proof_words(result: SearchResult) -> str:
+    """How far the choice is proved, in words."""
+    surely = f"Held surely: wherever each unit is aimed within {within_words(result.steady)}. "
+    if result.limits.hold is not None:
+        what = "cheaper" if result.best.price is not None else "smaller"
+        if result.gap == 0.0:
+            return f"{surely}No {what} set of the settings kept of each mount holds as much."
+        return f"{surely}A set could be {what} by {result.gap:.1%}: {_BROKEN_OFF}."
+    if result.gap_all == 0.0:
+        return f"{surely}No set of any of these settings holds more."
+    if result.gap == 0.0:
+        kept = "No set of the settings kept of each mount holds more"
+        return f"{surely}{kept}; no set of any settings holds more than {result.gap_all or 0.0:.1%} above it."
+    return f"{surely}A set could hold more by {result.gap:.1%}: {_BROKEN_OFF}."

@@ -1,0 +1,119 @@
+"""What a section says: where the verdict changes, how high layers pass there, and what ends them."""
+
+import math
+
+import numpy as np
+
+from terrain3d.cover.causes import CAUSE_KEYS
+from terrain3d.cover.profile import (
+    SHORT_RUN_M,
+    Beam,
+    CutSolid,
+    Profile,
+    Run,
+    long_runs,
+    over_ground,
+    solid_met,
+)
+from terrain3d.cover.verdict import UNKNOWN, Verdict
+from terrain3d.detector.figures import Figure
+from terrain3d.sentences.verdicts import CAUSES, UNKNOWN_WORDS, VERDICT_WORDS
+from terrain3d.sight.hits import Hit
+
+
+def metres(value_m: float) -> str:
+    """A distance to a decimetre; halves go up, whatever their last binary digit.
+
+    >>> metres(8.45), metres(8.449), metres(0.04)
+    ('8.5 m', '8.4 m', '0.0 m')
+    """
+    return f"{math.floor(value_m * 10 + 0.5 + 1e-6) / 10:.1f} m"
+
+
+def change_words(profile: Profile, at_m: float) -> list[str]:
+    """What stands over a figure: its distance, and how high each layer passes there.
+
+    The same layer of two heads is told once.
+    """
+    lines = [metres(at_m)]
+    for layer, beam in {beam.layer: beam for beam in profile.beams}.items():
+        height = over_ground(profile, beam, at_m)
+        if height is not None:
+            lines.append(f"{layer} {height:.2f} m up" if height > 0.005 else f"{layer} lands")
+    return lines
+
+
+def passing_words(layer: str, figure: Figure, from_m: float) -> str:
+    """From where on a layer is over the figure's head."""
+    return f"{layer} layer passes over the {figure.name} from {metres(from_m)}"
+
+
+def stretch_words(run: Run) -> str:
+    # The place right under a unit has no bearing and counts as outside: nothing a reader needs to know.
+    start = 0.0 if run.start_m < SHORT_RUN_M else run.start_m
+    return f"{metres(start).removesuffix(' m')} to {metres(run.stop_m)}"
+
+
+def end_words(profile: Profile) -> dict[str, list[Beam]]:
+    """What ends layers before their range does, in words with the distance, and which layers those are."""
+    met: dict[tuple[str, str], list[Beam]] = {}
+    for beam in profile.beams:
+        what = beam.hits[beam.axis]
+        if what != Hit.NOTHING:
+            thing = "" if what == Hit.GROUND else _solid_words(solid_met(profile, beam))
+            met.setdefault((thing, metres(float(beam.ends[beam.axis]))), []).append(beam)
+    told = {}
+    for (thing, at), beams in met.items():
+        names = list(dict.fromkeys(beam.layer for beam in beams))
+        several = len(names) > 1
+        layers = f"{' and '.join(names)} {'layers' if several else 'layer'}"
+        verb = (
+            f"{'meet' if several else 'meets'} {thing}" if thing else f"{'land' if several else 'lands'} here"
+        )
+        told[f"{layers} {verb}, {at}"] = beams
+    return told
+
+
+def _solid_words(solid: CutSolid | None) -> str:
+    """A solid by its name, where somebody gave it one."""
+    return solid.name if solid is not None and solid.name and not solid.is_surveyed else "a solid"
+
+
+def run_rows(profile: Profile) -> list[tuple[Run, str]]:
+    """The stretches of the line within reach, each with its verdict and the causes in words."""
+    rows = []
+    for run in long_runs(profile):
+        if run.code == Verdict.OUTSIDE or run.stop_m <= 0:
+            continue
+        if run.code == UNKNOWN:
+            rows.append((run, UNKNOWN_WORDS))
+            continue
+        here = (profile.along >= run.start_m) & (profile.along <= run.stop_m)
+        causes: dict[str, list[str]] = {}
+        for layer, outcomes in profile.layer_outcomes.items():
+            codes, counts = np.unique(outcomes[here], return_counts=True)
+            outcome_code = int(codes[counts.argmax()])
+            if outcome_code in CAUSE_KEYS and run.code != Verdict.BOTH:
+                causes.setdefault(CAUSE_KEYS[outcome_code], []).append(layer)
+        told = [f"{' and '.join(layers)}: {cause}" for cause, layers in causes.items()]
+        rows.append((run, "; ".join([VERDICT_WORDS[Verdict(run.code)], *told])))
+    return rows
+
+
+def section_sentence(profile: Profile) -> str:
+    """What to take from a section."""
+    step = float(profile.along[1] - profile.along[0])
+    reach = profile.unit.type.max_range
+    both = [run for run in long_runs(profile) if run.code == Verdict.BOTH]
+    held = sum(run.stop_m - max(run.start_m, 0.0) for run in both)
+    text = f"Along this line both layers hold {metres(held)} of {reach:g} m"
+    losses = []
+    for layer, outcomes in profile.layer_outcomes.items():
+        for code, cause in CAUSE_KEYS.items():
+            lost = (profile.codes != Verdict.BOTH) & (profile.codes != UNKNOWN) & (outcomes == code)
+            lost &= (profile.along > 0) & (profile.along <= reach)
+            losses.append((float(lost.sum()) * step, layer, cause))
+    length, layer, cause = max(losses, key=lambda loss: loss[0])
+    if length < SHORT_RUN_M:
+        return f"{text}."
+    return f"{text}; most is lost where the {layer} layer {CAUSES[cause].does} ({metres(length)})."

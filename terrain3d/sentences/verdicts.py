@@ -1,0 +1,93 @@
+"""Words of the verdicts and of the causes: each wording is said once, here."""
+
+from dataclasses import dataclass
+
+from terrain3d.cover.causes import CAUSE_KEYS
+from terrain3d.cover.layer_outcomes import (
+    BEYOND,
+    BY_FOLIAGE,
+    BY_GROUND,
+    BY_SOLID,
+    CLOSE_IN,
+    LANDS_SHORT,
+    OUTSIDE_ARC,
+    PASSES_ABOVE,
+)
+from terrain3d.cover.verdict import Verdict
+
+VERDICT_WORDS = {
+    Verdict.BOTH: "both layers",
+    Verdict.UPPER_ONLY: "upper only",
+    Verdict.LOWER_ONLY: "lower only",
+    Verdict.DEAD: "dead ground",
+    Verdict.OUTSIDE: "outside",
+}
+#: Beside the verdicts: ground of which none is told.
+UNKNOWN_WORDS = "ground not known"
+
+
+@dataclass(frozen=True)
+class CauseWords:
+    """How one cause reads in a sentence; its key says it in a row.
+
+    Parameters
+    ----------
+    does : str
+        After the layer that it takes, as in "the lower layer lands short".
+    where : str
+        After "most is lost", with `{layer}` and `{figure}` to fill in.
+    because : str
+        After "because", with `{area}` (of that ground), `{layer}` and `{figure}` to fill in.
+    """
+
+    does: str
+    where: str
+    because: str
+
+
+#: By the keys of the causes.
+CAUSES = {
+    CAUSE_KEYS[code]: words
+    for code, words in {
+        BY_FOLIAGE: CauseWords(
+            "is hidden by foliage",
+            "where foliage hides the {figure} from the {layer} layer",
+            "foliage hides {area} of that ground from its {layer} layer",
+        ),
+        BY_SOLID: CauseWords(
+            "is hidden by a solid",
+            "where walls or buildings hide the {figure} from the {layer} layer",
+            "walls or buildings hide {area} of that ground from its {layer} layer",
+        ),
+        BY_GROUND: CauseWords(
+            "is hidden by ground",
+            "where the ground hides the {figure} from the {layer} layer",
+            "the ground itself hides {area} of that ground from its {layer} layer",
+        ),
+        PASSES_ABOVE: CauseWords(
+            "passes over the figure",
+            "where the {layer} layer passes over the {figure}",
+            "its {layer} layer passes over a {figure} on {area} of that ground",
+        ),
+        LANDS_SHORT: CauseWords(
+            "lands short",
+            "where the {layer} layer lands short",
+            "its {layer} layer meets the ground before {area} of that ground",
+        ),
+        CLOSE_IN: CauseWords(
+            "passes over, close in",
+            "close in, under the {layer} layer",
+            "its {layer} layer passes over {area} of that ground, close to the unit",
+        ),
+        BEYOND: CauseWords(
+            "is out of range",
+            "beyond the range",
+            "{area} of that ground lie beyond its range",
+        ),
+        OUTSIDE_ARC: CauseWords(
+            "is outside its arc",
+            "outside the arc",
+            "{area} of that ground lie outside its arc",
+        ),
+    }.items()
+}

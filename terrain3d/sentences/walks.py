@@ -1,0 +1,139 @@
+"""What becomes of a walk, of the walks on a page and of a fan of them, as a client reads it."""
+
+import numpy as np
+
+from terrain3d.cover.option import OptionResult
+from terrain3d.detector.pose import Detector
+from terrain3d.units import Floats
+from terrain3d.walk.fans import ACROSS_M, NEAR_M, Fan
+from terrain3d.walk.indoor_tests import IndoorTestFan
+from terrain3d.walk.option import OptionWalks
+from terrain3d.walk.pulses import WalkResult
+from terrain3d.wording import counted
+
+#: Of the borrowed walk tests, and of all that is counted.
+BORROWED = "conditions borrowed from an indoor standard; nothing is said to comply"
+MODEL = "a model of the zones, not a measured probability"
+
+
+def walks_lines(walks: OptionWalks) -> list[str]:
+    """A line for each path and each fan of an option."""
+    paths = [f"{walk.name}: {walk_words(walk)}" for walk in walks.walks]
+    return paths + [fan_words(fan) for fan in walks.fans]
+
+
+def borrowed_line(test: IndoorTestFan) -> str:
+    """What one borrowed walk test comes to."""
+    return f"borrowed, {test.test}, grade {test.grade} ({test.status}): {fan_words(test.fan)}"
+
+
+def walk_words(walk: WalkResult) -> str:
+    """The verdict on a walk."""
+    alarm, goal = walk.alarm, walk.goal
+    if alarm is None:
+        reason = "never under both layers" if walk.both_m == 0 else f"{walk.both_m:.1f} m under both layers"
+        if walk.both_m > 0:
+            reason += (
+                ", no pulse"
+                if not walk.pulses
+                else f", {counted(len(walk.pulses), 'pulse')}, too few in each layer in time"
+            )
+        where = f"; reaches {goal.name} unnoticed" if goal is not None and goal.enters_m is not None else ""
+        return f"No alarm: {reason}{where}."
+    by = f" by {' and '.join(alarm.units)}" if walk.unit_count > 1 else ""
+    first = f"Alarm{by} after {alarm.along_m:.1f} m and {alarm.time_s:.1f} s"
+    if goal is None:
+        return f"{first}."
+    if goal.left_m is None:
+        return f"{first}, {goal.straight_m or 0.0:.1f} m from {goal.name}, which the path does not enter."
+    if walk.is_late:
+        return f"{first}: too late, {-goal.left_m:.1f} m after the path enters {goal.name}."
+    return f"{first}, {max(goal.left_m, 0.0):.1f} m before the path enters {goal.name}."
+
+
+def walks_sentence(walks: tuple[WalkResult, ...]) -> str:
+    """How many walks are noticed, and how many in time; of a single one its verdict."""
+    if len(walks) == 1:
+        return walk_words(walks[0])
+    raised = [walk for walk in walks if walk.alarm is not None]
+    late = sum(walk.is_late for walk in raised)
+    some = f"{len(raised)} of {len(walks)} walks raise"
+    text = f"{some if raised else 'None of the walks raises'} the alarm"
+    if late:
+        text += f", {late} of them only after the protected ground is entered"
+    return f"{text}. Pulses are counted where a side of the figure crosses the edge of a zone."
+
+
+def counting_words(option: OptionResult) -> str:
+    """What a pulse is, how many the alarm takes, and how far to trust it."""
+    takes = sorted({(unit.pulses_needed, unit.type.pulse_window) for unit in option.detectors})
+    several = [f"{n} in each within {window:g} s" if n > 1 else "1 in each" for n, window in takes]
+    return (
+        "A pulse is a zone entered or left while the layers that the alarm needs are broken together;"
+        f" the alarm takes {' or '.join(dict.fromkeys(several))} (the unit's setting)."
+        " A model of the zones, not a measurement: walk-test."
+    )
+
+
+def how_walked(walk: WalkResult) -> str:
+    """Who walks, how far and how fast, and what is counted on the way."""
+    per_layer: dict[str, int] = {}
+    for pulse in walk.pulses:
+        per_layer[pulse.layer] = per_layer.get(pulse.layer, 0) + 1
+    counts = ", ".join(f"{n} {name}" for name, n in per_layer.items()) or "none"
+    return (
+        f"{walk.figure.name}, {walk.speed_mps:g} m/s, {walk.length_m:.1f} m in {walk.time_s:.0f} s;"
+        f" {walk.both_m:.1f} m under both layers; pulses: {counts}"
+    )
+
+
+def fan_words(fan: Fan) -> str:
+    """What a fan comes to: how many walks are noticed, and the weakest bearing."""
+    noticed, worst = fan.raised, fan.weakest
+    how = f"Straight at {fan.unit}" if fan.kind == "to" else f"Across {fan.unit}"
+    first = f"{how}: {int(noticed.sum())} of {len(noticed)} walks raise the alarm"
+    if worst is None:
+        return f"{first}."
+    missed = _bearing_words(np.unique(fan.bearing_deg[~noticed]))
+    bearing = fan.bearing_deg[worst]
+    if fan.kind == "to":
+        near = f"{int(fan.early.sum())} of them while the walker is more than {NEAR_M:g} m from the unit"
+        weakest = f"weakest is bearing {bearing:.0f}°, {fan.left_m[worst]:.1f} m from it"
+        return f"{first}, {near}; {weakest if not missed else f'never at {missed}'}."
+    first_m, last_m = f"{np.nanmin(fan.walked_m):.1f}", f"{fan.walked_m[worst]:.1f}"
+    span = f"{first_m} to {last_m}" if first_m != last_m else last_m
+    near = f"after {span} m of {ACROSS_M:g} m"
+    weakest = f"weakest is bearing {bearing:.0f}° at {fan.distance_m[worst]:g} m"
+    return f"{first}, {near}; {weakest if not missed else f'the others pass bearings {missed}'}."
+
+
+def fans_sentence(unit: Detector, to: Fan, across: Fan) -> str:
+    """What to take from the fans to a unit and across it."""
+    if not to.raised.any():
+        text = f"Whoever walks straight at {unit.name} is never noticed"
+    else:
+        near, far = np.nanmin(to.left_m), np.nanmax(to.left_m)
+        text = (
+            f"Whoever walks straight at {unit.name} comes within {near:.1f} to {far:.1f} m before the alarm"
+        )
+        if not to.raised.all():
+            text += f", from {int((~to.raised).sum())} bearings without any"
+    share = float(across.raised.mean())
+    return f"{text}; across it {share:.0%} of walks of {ACROSS_M:g} m raise it."
+
+
+def who_walks(fan: Fan) -> str:
+    """Who walks the lines of a fan, and what the alarm takes."""
+    pulses = counted(fan.pulses_needed, "pulse")
+    return f"walked by: {fan.figure.name}, {fan.speed_mps:g} m/s; the alarm takes {pulses} in each layer"
+
+
+def _bearing_words(bearings: Floats) -> str:
+    """Bearings for a sentence; empty for none.
+
+    >>> _bearing_words(np.array([350.0, 355.0, 0.0, 5.0, 10.0]))
+    '350°, 355°, 0° and 2 more'
+    """
+    named = [f"{bearing:.0f}°" for bearing in bearings[:3]]
+    more = len(bearings) - len(named)
+    return ", ".join(named) + (f" and {more} more" if more else "")

@@ -1,0 +1,84 @@
+"""Where a client would be misled by a picture: warnings about an option, its units and its ground."""
+
+import numpy as np
+
+from terrain3d.cover.cautions import OFF_GROUND_SHARE, UnitFacts
+from terrain3d.cover.option import OptionResult, ProtectedResult
+from terrain3d.detector.pose import Detector
+from terrain3d.job import Outcome
+from terrain3d.terrain import Terrain
+
+
+def option_warnings(option: OptionResult, terrain: Terrain) -> list[str]:
+    """All about one option, each once: its units, protected ground, then what is doubted of the survey."""
+    warnings = [
+        text
+        for unit, facts in zip(option.detectors, option.facts, strict=True)
+        for text in unit_warnings(unit, facts)
+    ]
+    return list(dict.fromkeys([*warnings, *area_warnings(option.protect), *terrain.doubts]))
+
+
+def warnings_by_option(outcome: Outcome) -> list[tuple[str, str]]:
+    """Each warning once, with the options it is about: first those that are about all of them."""
+    told = {option.name: option_warnings(option, outcome.terrain) for option in outcome.options}
+    first = next(iter(told.values()))
+    shared = [warning for warning in first if all(warning in own for own in told.values())]
+    about = {warning: "every option" if len(told) > 1 else next(iter(told)) for warning in shared}
+    for name, own in told.items():
+        for warning in own:
+            if warning not in shared:
+                about[warning] = f"{about[warning]}; {name}" if warning in about else name
+    return list(about.items())
+
+
+def unit_warnings(unit: Detector, facts: UnitFacts) -> list[str]:
+    """Warnings about one unit as it is fixed."""
+    warnings = []
+    low, high = unit.type.mount_height
+    if not low - 1e-9 <= unit.height_m <= high + 1e-9:
+        warnings.append(
+            f"{unit.name} at {unit.height_m:g} m is outside the {low:g} to {high:g} m"
+            f" that {unit.type.name} allows: its layers do not lie as its maker means"
+        )
+    if unit.type.alarm == "any" and any(len(head.layer) > 1 for head in unit.type.head):
+        warnings.append(
+            f"{unit.type.name} raises its alarm on any one layer: for {unit.name}"
+            ' "both layers" means that one layer or more is broken'
+        )
+    if facts.is_inside_solid:
+        warnings.append(f"{unit.name} is inside a solid: move mount {unit.mount!r} in front of it")
+    elif facts.solid_ahead_m is not None:
+        away = f"{facts.solid_ahead_m:.1f} m away"
+        warnings.append(f"{unit.name} faces into a solid {away}: turn it or move its mount")
+    if facts.across_unknown_m2 > 0.02 * np.pi * unit.type.max_range**2:
+        warnings.append(
+            f"{unit.name} looks across ground that is not known to {facts.across_unknown_m2:.0f} m2 in its"
+            " reach; the sight there is taken as open"
+        )
+    if facts.off_known_share > OFF_GROUND_SHARE:
+        warnings.append(
+            f"{facts.off_known_share:.0%} of the arc and range of {unit.name} ({facts.off_known_m2:.0f} m2)"
+            " lies off the known ground: nothing is said of it"
+        )
+    return warnings
+
+
+def area_warnings(areas: tuple[ProtectedResult, ...]) -> list[str]:
+    """Warnings about protected ground that no unit of an option can reach, or that is not known."""
+    warnings = []
+    for area in areas:
+        if area.area_m2 == 0:
+            warnings.append(f"{area.name!r} holds no cell of the known survey")
+            continue
+        if area.out_of_reach_m2 > 0.01 * area.area_m2:
+            warnings.append(
+                f"{area.out_of_reach_m2:.0f} m2 of {area.name!r} ({area.out_of_reach_m2 / area.area_m2:.0%})"
+                " lie beyond the reach of every unit"
+            )
+        if area.unknown_m2 > 0.01 * area.area_m2:
+            warnings.append(
+                f"no ground is known under {area.unknown_m2:.0f} m2 of {area.name!r}"
+                f" ({area.unknown_m2 / area.area_m2:.0%}); that part counts as not held"
+            )
+    return warnings

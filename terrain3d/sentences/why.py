@@ -1,0 +1,86 @@
+"""Why the first option is the best, in words a client understands."""
+
+from terrain3d.cover.option import OptionResult
+from terrain3d.job import Outcome, Steady
+from terrain3d.ranking.compare import held_m2, held_share, weighted_share
+from terrain3d.ranking.reasons import Reason, holds_as_much, rivals
+from terrain3d.sentences.verdicts import CAUSES
+
+
+def why(outcome: Outcome) -> str:
+    """The sentence of an outcome; where aim counts, of what stays of its options within the tolerance."""
+    if outcome.steady is not None:
+        return steady_why(outcome.steady, outcome.figure.name, outcome.reasons)
+    by_name = {option.name: option for option in outcome.options}
+    ranked = tuple(by_name[name] for name in outcome.ranking)
+    return why_words(ranked, outcome.figure.name, outcome.reasons)
+
+
+def steady_why(steady: Steady, figure: str, found: tuple[Reason, ...]) -> str:
+    """Why the first is the best, of what stays within the tolerance of aim; its parameters as `why_words`."""
+    told = why_words(steady.options, figure, found, first="option")
+    text = f"Wherever each unit is aimed within {within_words(steady)}: {told}"
+    if len(steady.options) > 1 and holds_as_much(*steady.options[:2]):
+        text += " Of equals fewer units or less cost go first, then what bears more error of aim."
+    return text
+
+
+def within_words(steady: Steady) -> str:
+    """The tolerance of aim.
+
+    >>> within_words(Steady((), 5.0, 1.0))
+    '5 degrees of bearing and 1 of tilt'
+    """
+    return f"{steady.bearing_deg:g} degrees of bearing and {steady.tilt_deg:g} of tilt"
+
+
+def why_words(
+    options: tuple[OptionResult, ...], figure: str, found: tuple[Reason, ...], first: str = "Option"
+) -> str:
+    """Why the first of several ranked options wins.
+
+    Where the runner-up stands on the same mounts, the best option from other mounts is told as well.
+
+    Parameters
+    ----------
+    options : tuple of OptionResult
+        Best first.
+    figure : str
+        Name of the figure the verdicts are for.
+    found : tuple of Reason
+        Of these options.
+    first : str
+        Its first word.
+    """
+    if not options:
+        return "There is no option to compare."
+    best = options[0]
+    ground = "protected ground" if best.protect else "ground"
+    text = f'{first} "{best.name}" holds {_amount(best)} of the {ground} with both layers'
+    against = [
+        _against(best, rival, reason, figure) for rival, reason in zip(rivals(options), found, strict=True)
+    ]
+    if not against:
+        return f"{text}."
+    elsewhere = [f" From other mounts the best is this: {told}." for told in against[1:]]
+    return "".join([text, f"; {against[0]}.", *elsewhere])
+
+
+def _against(best: OptionResult, other: OptionResult, reason: Reason, figure: str) -> str:
+    """What another option holds, and the cause that costs it most."""
+    if holds_as_much(best, other):
+        return f'"{other.name}" holds as much'
+    text = f'"{other.name}" holds {_amount(other)}'
+    if reason.cause is None:
+        return text
+    because = CAUSES[reason.cause].because.format(
+        area=f"{reason.lost_m2:.0f} m2", layer=reason.layer, figure=figure
+    )
+    return f"{text}, because {because}"
+
+
+def _amount(option: OptionResult) -> str:
+    share, weighted = held_share(option), weighted_share(option)
+    if share is None:
+        return f"{held_m2(option):.0f} m2"
+    return f"{share:.0%}" if weighted is None else f"{share:.0%} ({weighted:.0%} by weight)"

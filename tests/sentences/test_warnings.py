@@ -1,0 +1,77 @@
+"""Warnings: each thing that would mislead a client is said."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+from shapes import box, plane, terrain, unit
+
+from terrain3d.cover.option import judge_option
+from terrain3d.detector.figures import Figure
+from terrain3d.detector.pose import Detector
+from terrain3d.detector.types import load_type
+from terrain3d.job import Outcome
+from terrain3d.sentences.warnings import option_warnings, warnings_by_option
+from terrain3d.sight.panorama import panorama
+from terrain3d.terrain import Area
+
+ONE = load_type("one-head-90", Path())
+TWO = load_type("two-head-180", Path())
+FIGURE = Figure("person", 1.7, "for the tests")
+
+
+def judged(site, *units: Detector, name="option"):
+    """An option of these units, each seen from its own eye."""
+    views = tuple(panorama(site, u.eye, 12.0) for u in units)
+    return judge_option(site, name, units, views, "any", 1.7)
+
+
+def warned(site, *units: Detector):
+    """What is said of an option of these units."""
+    return option_warnings(judged(site, *units), site)
+
+
+def test_warnings_say_what_would_mislead():
+    """Mount height, a solid around the unit, a wall before it, ground out of reach: each is named."""
+    far = Area("far yard", np.array([[-14, -14], [-13, -14], [-13, -13], [-14, -13.0]]))
+    site = terrain(plane(0.0), box((-1, 0.3, -1), (1, 0.5, 2)), protect=(far,))
+    text = " / ".join(warned(site, unit(ONE, 1.5)))
+    assert "1.5 m is outside the 0.8 to 1.2 m" in text
+    assert "faces into a solid 0.3 m away" in text
+    assert "'far yard' (100%) lie beyond the reach" in text
+    inside = terrain(plane(0.0), box((-1, -1, -1), (1, 1, 2)))
+    assert any("inside a solid" in w for w in warned(inside, unit(ONE)))
+    assert warned(terrain(plane(0.0)), unit(TWO)) == []
+
+
+def test_sight_across_unknown_ground_is_said():
+    """A hole in the survey before the unit is named with the ground behind it."""
+    on = plane(0.0)
+    on.z[(np.abs(on.ys - 3) < 0.5), :] = np.nan
+    assert any("not known" in w for w in warned(terrain(on), unit(ONE)))
+
+
+def test_a_fan_that_runs_off_the_survey_is_said():
+    """A pole 2 m from the edge of the ground, facing out, holds little that is known; that is told."""
+    edge = Detector("D1", ONE, "rim", 0.0, 13.0, 0.0, 1.0, 0.0)
+    text = " / ".join(warned(terrain(plane(0.0)), edge))
+    assert "of the arc and range of D1" in text
+    assert "off the known ground" in text
+    assert not any("off the known" in w for w in warned(terrain(plane(0.0)), unit(ONE)))
+
+
+def test_an_alarm_on_any_layer_is_said():
+    """Where one layer is enough, the words "both layers" are explained."""
+    loose = ONE.model_copy(update={"alarm": "any"})
+    assert any("any one layer" in w for w in warned(terrain(plane(0.0)), unit(loose)))
+
+
+def test_what_is_true_of_all_options_is_said_once():
+    """A doubt of the survey comes once, for every option; a warning of one unit names its option."""
+    site = replace(terrain(plane(0.0)), doubts=("the survey is thin",))
+    high, low = judged(site, unit(ONE, 1.5), name="high"), judged(site, unit(ONE), name="low")
+    told = warnings_by_option(Outcome("yard", site, FIGURE, (high, low), ("low", "high")))
+    assert told[0] == ("the survey is thin", "every option")
+    ((text, who),) = told[1:]
+    assert who == "high"
+    assert text.startswith("D1 at 1.5 m is outside")
