@@ -118,7 +118,7 @@ NUISANCE = Sign(
 )
 NUISANCE_HIDDEN = replace(NUISANCE, text="nuisance thing, hidden", fill=palette.PAPER)
 CRAWLING = Sign(
-    "silent for who crawls", fill=palette.PAPER, line=palette.QUIET_INK,
+    "silent for a crawler", fill=palette.PAPER, line=palette.QUIET_INK,
     stripe=Stripe("////", palette.CRAWLING_STRIPE),
 )  # fmt: skip
 _UNKNOWN = Sign(

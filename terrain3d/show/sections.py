@@ -39,7 +39,7 @@ def protected_sections(options: Options, sides: tuple[str, ...] = ()) -> list[Se
         if len(areas) == 1:
             figures = (f"{figures[0]} of {words.square_metres(areas[0].area_m2)}",)
         items.append((Row(areas[0].name, figures), Bar(areas[0].both_fraction)))
-    listing = Listing(tuple(items), most=5)
+    listing = Listing(tuple(items), most=5, noun="area")
     return [Section("Protected ground, both layers", (listing,), sides, "Both layers hold")] if items else []
 
 
@@ -62,15 +62,19 @@ def warning_sections(warnings: Sequence[str]) -> list[Section]:
     return [Section("Mind", (Listing(items, noun="warning"),))] if items else []
 
 
-def animal_section(grounds: Sequence[AnimalGround], sides: tuple[str, ...] = ()) -> Section:
-    """The animals that raise the alarm, and for how much of them; of the same animals for every option."""
+def animal_section(
+    grounds: Sequence[AnimalGround], sides: tuple[str, ...] = (), spare: int = 0
+) -> Section:
+    """The animals that raise the alarm, and on how much ground; of the same animals for every option.
+
+    `spare` small lines are kept free for what follows.
+    """
     items = []
     for rank, animal in enumerate(grounds[0].animals):
         areas = tuple(area_words(one.animals[rank].area_m2) for one in grounds)
         sign = animal_sign(rank, len(grounds[0].animals))
         items.append((Row(animal_words(animal), areas, sign),))
-    # Room is kept for the sentence below, for crawling and for a unit.
-    blocks = (Listing(tuple(items), spare=17), Gap(), Paragraph(LOWEST_COLOUR, 3, is_quiet=True))
+    blocks = (Listing(tuple(items), spare=spare, noun="animal"), Gap(), Paragraph(LOWEST_COLOUR, 3, is_quiet=True))
     return Section("Animals that raise the alarm", blocks, sides, "Animals raise alarm")
 
 

@@ -31,7 +31,8 @@ def animals_sheet(context: PageContext, option: OptionResult) -> Sheet:
     for ground in found.animals:
         edge(axes, outcome.terrain.ground, ground.where, palette.ANIMAL_SCALE[-1])
     page.key(plan_signs(outcome, (option,), base.extent))
-    fill(page, [animal_section([found]), crawling_section([found]), unit_section(option.detectors)])
+    # Room is kept for the sentence under the animals, for crawling and for a unit.
+    fill(page, [animal_section([found], spare=17), crawling_section([found]), unit_section(option.detectors)])
     return page
 
 

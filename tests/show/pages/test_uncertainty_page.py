@@ -12,7 +12,7 @@ from terrain3d.sentences.uncertainty import uncertainty_line
 from terrain3d.show import palette
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.uncertainty import uncertainty_sheet
-from terrain3d.uncertainty.error_field import ErrorSizes
+from terrain3d.uncertainty.error_field import ErrorSizes, Source
 from terrain3d.uncertainty.monte_carlo import OptionUncertainty, Uncertainty, run_monte_carlo
 from terrain3d.uncertainty.tolerance import Slack, UnitTolerance, option_tolerances
 
