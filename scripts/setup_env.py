@@ -32,21 +32,6 @@ LIBRARIES = {
 }
 
 
-#: Runs everything that is compiled on first use, so that nobody waits for it later.
-COMPILE = """
-from pathlib import Path
-from tempfile import TemporaryDirectory
-from terrain3d.job import run
-from terrain3d.show.pages.context import PageContext
-from terrain3d.show.pages.stills import write_stills
-from terrain3d.sight.hits import first_hits
-outcome = run(Path("data/demo.toml"))
-first_hits(outcome.terrain, (0.0, 0.0, 1000.0), [[1.0, 0.0, -1.0]], 12.0)
-with TemporaryDirectory() as folder:
-    write_stills(PageContext(outcome), Path(folder), ("section", "outlook"))
-"""
-
-
 def make_ready(programs: Mapping[str, str] | None = None) -> None:
     """Install what is missing; ends the process with status 1 and the line to run where it cannot.
 
@@ -158,7 +143,7 @@ def install_python_packages() -> None:
     run([*pip, "-r", str(LOCK)])
     run([*pip, "--no-deps", "-e", str(ROOT)])
     say("Compiling the kernels, once")
-    run([str(venv_program("python")), "-c", COMPILE])
+    run([str(venv_program("python")), str(ROOT / "scripts" / "compile_kernels.py")])
 
 
 def venv_version() -> tuple[int, int] | None:

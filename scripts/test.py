@@ -16,8 +16,11 @@ PROGRAMS = {"Xvfb": "xvfb"}
 
 def steps(pytest_arguments: list[str]) -> list[list[str]]:
     """Commands in order; pytest is the last, so that its closing line is the last line said."""
-    # Workers pay only on a whole run with more than one processor.
-    workers = ["-n", "auto"] if not pytest_arguments and (os.cpu_count() or 1) > 1 else []
+    # Workers pay only on a whole run with more than one processor; tests that share what is dear to make
+    # say so, and go to one worker.
+    workers = (
+        ["-n", "auto", "--dist", "loadgroup"] if not pytest_arguments and (os.cpu_count() or 1) > 1 else []
+    )
     return [
         ["ruff", "format", "--check", "--quiet", "."],
         ["ruff", "check", "--quiet", "."],

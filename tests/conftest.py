@@ -1,12 +1,20 @@
 """Where the small real files lie (their origin and licence are in data/README.md); how tests draw cases."""
 
+import contextlib
 import os
 import signal
+import subprocess
+import sys
 import threading
 from pathlib import Path
 
+import kept_kernels
 import pytest
 from hypothesis import settings
+
+# The linear algebra is of small matrices, and each process has one to itself: more threads of it would only
+# wait for each other, at full speed. `test_same_bytes` takes this back, to run with all there are.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 # The same cases every time, so that a run that passed passes again; TERRAIN3D_CASES=new draws new ones.
 settings.register_profile("same", derandomize=True)
@@ -25,6 +33,34 @@ if threading.current_thread() is threading.main_thread():
             signal.signal(number, usual)
 
 DATA = Path(__file__).parent / "data"
+COMPILE = Path(__file__).parents[1] / "scripts" / "compile_kernels.py"
+
+
+def looks_after_kernels(session: pytest.Session) -> bool:
+    """Whether a process is the one that starts the others, and kernels are kept beside the sources."""
+    is_worker = hasattr(session.config, "workerinput")
+    return not is_worker and not session.config.option.collectonly and "NUMBA_CACHE_DIR" not in os.environ
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_sessionstart(session: pytest.Session) -> None:
+    """No kernel of an older source is used; before there are workers all are compiled, once for them all."""
+    if not looks_after_kernels(session):
+        return
+    are_there = False
+    with contextlib.suppress(OSError):  # a place that cannot be written to costs time and nothing else
+        are_there = kept_kernels.make_fresh()
+    if session.config.getoption("numprocesses", None) and not are_there:
+        subprocess.run([sys.executable, COMPILE], check=True)
+        with contextlib.suppress(OSError):
+            kept_kernels.mark_whole()
+
+
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    """What was compiled is kept for other clones of the same source."""
+    if looks_after_kernels(session):
+        with contextlib.suppress(OSError):
+            kept_kernels.keep()
 
 
 @pytest.fixture

@@ -71,6 +71,29 @@ grade = 2
 draws = 3
 """
 
+#: The same with something of everything on it, and two mounts to search.
+EVERYTHING = (
+    ALL_PARTS
+    + """
+[[solid]]
+name = "shed"
+outline = [[5, 5], [8, 5], [8, 8], [5, 8]]
+height = 2.5
+[[foliage]]
+name = "hedge"
+outline = [[-8, 1], [-7, 1], [-7, 6], [-8, 6]]
+height = 1.4
+density = 1.5
+[[mount]]
+name = "post"
+at = [-6, 3]
+heights = [1.0]
+[search]
+bearing_step = 15
+tilts = [-5, 0]
+"""
+)
+
 #: Two mounts beside a yard, to be searched.
 FARM = """\
 [site]

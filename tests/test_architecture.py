@@ -14,7 +14,8 @@ PACKAGE = Path(terrain3d.__file__).parent
 
 #: A room may import from itself and from rooms of a lower floor.
 FLOORS = {
-    "caution": 0, "errors": 0, "wording": 0, "units": 1, "outside": 1, "tables": 2, "frame": 2,
+    "caution": 0, "compiling": 0, "errors": 0, "wording": 0,
+    "units": 1, "outside": 1, "tables": 2, "frame": 2,
     "site": 3, "detector": 3, "terrain": 4,
     "readers": 5, "survey": 6, "sight": 6, "cover": 7, "ranking": 8,
     "walk": 9, "nuisance": 9, "conditions": 9, "uncertainty": 9,
@@ -197,3 +198,59 @@ def test_values_compare_without_error(path):
         if isinstance(node, ast.ClassDef) and arrays.search(annotations_of(node)):
             made = [ast.unparse(one) for one in node.decorator_list if "dataclass" in ast.unparse(one)]
             assert all("eq=False" in one for one in made), f"{path}: {node.name}"
+
+
+#: What a field that holds sentences would be called.
+TOLD = {"advice", "notes", "reason", "said", "sentence", "sentences", "text", "warnings", "why", "words"}
+
+
+@pytest.mark.parametrize("path", modules(), ids=lambda path: str(path.relative_to(PACKAGE)))
+def test_no_result_holds_words(path):
+    """Below the room of sentences a value holds facts: no field is called as a sentence would be."""
+    room = path.relative_to(PACKAGE).parts[0].removesuffix(".py")
+    if FLOORS.get(room, 99) >= FLOORS["sentences"]:
+        return
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ClassDef):
+            fields = {n.target.id for n in node.body if isinstance(n, ast.AnnAssign)}  # type: ignore[union-attr]
+            methods = {n.name for n in node.body if isinstance(n, ast.FunctionDef)}
+            assert not (fields | methods) & TOLD, f"{path}: {node.name}"
+
+
+def sentences_in(path: Path) -> list[str]:
+    """What a module says in whole sentences, by their full stop; what it says of itself left out."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    own = {
+        id(node.body[0].value)
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef)
+        and node.body and isinstance(node.body[0], ast.Expr)
+    }  # fmt: skip
+    parts = {id(part) for node in ast.walk(tree) if isinstance(node, ast.JoinedStr) for part in node.values}
+    found = []
+    for node in ast.walk(tree):
+        if id(node) in own | parts:
+            continue
+        if isinstance(node, ast.Constant) and isinstance(node.value, str):
+            text = node.value
+        elif isinstance(node, ast.JoinedStr):
+            text = "".join(part.value if isinstance(part, ast.Constant) else "0" for part in node.values)
+        else:
+            continue
+        if text.endswith(".") and len(text.split()) > 2:
+            found.append(text)
+    return found
+
+
+@pytest.mark.parametrize(
+    "path",
+    [path for path in modules() if path.relative_to(PACKAGE).parts[0] in ("show", "paper")],
+    ids=lambda path: str(path.relative_to(PACKAGE)),
+)
+def test_pages_and_tables_place_sentences_and_make_none(path):
+    """Sentences about results come from the room of sentences alone; the window may speak of its own keys."""
+    place = str(path.relative_to(PACKAGE))
+    # What keys mean, what a list of files is, what is not saved.
+    if place in ("paper/schema.py", "paper/ours.py", "show/window/panels.py"):
+        return
+    assert sentences_in(path) == []

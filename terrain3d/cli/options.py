@@ -74,9 +74,16 @@ def _print_nowhere() -> None:
     os.close(nowhere)
 
 
+#: Said beside the step that waits for it.
+COMPILING = " (compiling, once after installation)"
+
+
 @contextmanager
 def progress_on_terminal() -> Iterator["Progress"]:
-    """A bar on standard error while the block runs, on a terminal only, gone when it ends."""
+    """A bar on standard error while the block runs, on a terminal only, gone when it ends.
+
+    On the first run after installation kernels are compiled, which takes longer than the work: it says so.
+    """
     if not sys.stderr.isatty():
         yield lambda _step, _fraction: None
         return
@@ -84,7 +91,14 @@ def progress_on_terminal() -> Iterator["Progress"]:
     from rich.progress import BarColumn, TextColumn, TimeElapsedColumn
     from rich.progress import Progress as Bar
 
-    columns = (TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn())
+    from terrain3d.compiling import compiling_told
+
+    columns = (TextColumn("{task.description}{task.fields[aside]}"), BarColumn(), TimeElapsedColumn())
     with Bar(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("starting", total=1.0)
-        yield lambda step, fraction: bar.update(task, description=step, completed=fraction, refresh=True)
+        task = bar.add_task("starting", total=1.0, aside="")
+
+        def tell_compiling(is_compiling: bool) -> None:
+            bar.update(task, aside=COMPILING if is_compiling else "", refresh=True)
+
+        with compiling_told(tell_compiling):
+            yield lambda step, fraction: bar.update(task, description=step, completed=fraction, refresh=True)

@@ -62,9 +62,7 @@ def warning_sections(warnings: Sequence[str]) -> list[Section]:
     return [Section("Mind", (Listing(items, noun="warning"),))] if items else []
 
 
-def animal_section(
-    grounds: Sequence[AnimalGround], sides: tuple[str, ...] = (), spare: int = 0
-) -> Section:
+def animal_section(grounds: Sequence[AnimalGround], sides: tuple[str, ...] = (), spare: int = 0) -> Section:
     """The animals that raise the alarm, and on how much ground; of the same animals for every option.
 
     `spare` small lines are kept free for what follows.
@@ -74,7 +72,11 @@ def animal_section(
         areas = tuple(area_words(one.animals[rank].area_m2) for one in grounds)
         sign = animal_sign(rank, len(grounds[0].animals))
         items.append((Row(animal_words(animal), areas, sign),))
-    blocks = (Listing(tuple(items), spare=spare, noun="animal"), Gap(), Paragraph(LOWEST_COLOUR, 3, is_quiet=True))
+    blocks = (
+        Listing(tuple(items), spare=spare, noun="animal"),
+        Gap(),
+        Paragraph(LOWEST_COLOUR, 3, is_quiet=True),
+    )
     return Section("Animals that raise the alarm", blocks, sides, "Animals raise alarm")
 
 

@@ -66,7 +66,7 @@ def test_stills_draw_one_unit_along_a_bearing(site, tmp_path, capsys):
 
 def test_compare_prints_a_table_on_standard_output_alone(site, tmp_path, capsys):
     """In a pipe: the table on standard output, nothing on standard error."""
-    assert run("compare", site, "--out", tmp_path / "out") == 0
+    assert run("compare", site, "--out", tmp_path / "out", "--stills", "none") == 0
     printed = capsys.readouterr()
     assert "north" in printed.out
     assert "both" in printed.out
@@ -112,7 +112,7 @@ def test_bad_sites_end_in_one_message_and_status_2(site, tmp_path, capsys, edit,
 def test_a_byte_order_mark_is_no_fault(site, tmp_path):
     """Some editors put one before the text; it is not the person's fault."""
     site.write_text("\ufeff" + SITE)
-    assert run("cover", site, "--out", tmp_path / "out") == 0
+    assert run("cover", site, "--out", tmp_path / "out", "--stills", "none") == 0
 
 
 def test_coordinates_of_another_crs_are_named(site, tmp_path, capsys):

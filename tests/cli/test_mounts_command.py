@@ -63,7 +63,7 @@ def test_mounts_are_listed_and_drawn(site, capsys):
 
 def test_mounts_are_put_into_the_site_file_once(site, capsys):
     """What is written loads, leaves every byte before it alone, and leaves no place for more."""
-    assert run(site, "--write") == 0
+    assert run(site, "--write", "--stills", "none") == 0
     assert "12 added to" in capsys.readouterr().out
     new = site.read_bytes()
     assert new.startswith(SITE.encode())
@@ -72,7 +72,7 @@ def test_mounts_are_put_into_the_site_file_once(site, capsys):
     assert mounts[1].name == "garden wall 1"
     assert mounts[1].at == (-3.0, 8.2)
     assert mounts[1].heights == (0.8, 0.9, 1.0)
-    assert run(site, "--write") == 0
+    assert run(site, "--write", "--stills", "none") == 0
     told = capsys.readouterr().out
     assert "No place is left for a mount, beside the 13 that the site file names" in told
     assert site.read_bytes() == new
@@ -80,7 +80,7 @@ def test_mounts_are_put_into_the_site_file_once(site, capsys):
 
 def test_spacing_and_types_decide(site):
     """Farther apart there are fewer mounts; heights are those that the types of the search allow."""
-    assert run(site, "--every", "12", "--write") == 0
+    assert run(site, "--every", "12", "--write", "--stills", "none") == 0
     assert 1 < len(tomllib.loads(site.read_text())["mount"]) < 8
     (site.parent / "high.toml").write_text(
         'name = "high"\nnominal_height = 2.0\nmount_height = [1.8, 2.2]\nmax_range = 12\n'
@@ -88,7 +88,7 @@ def test_spacing_and_types_decide(site):
         '[[head]]\narc = 90\n[[head.layer]]\nname = "lower"\nelevation = "range"\nthickness = 3\n'
     )
     site.write_text(SITE + '[search]\ntypes = ["high.toml"]\n')
-    assert run(site, "--write") == 0
+    assert run(site, "--write", "--stills", "none") == 0
     added = load_site(site).mount[1:]
     assert {mount.heights for mount in added} == {(1.8, 1.9, 2.0, 2.1, 2.2)}
     assert not any("wall" in mount.name for mount in added)

@@ -13,6 +13,7 @@ import time
 from pathlib import Path
 
 import pytest
+from blank_pages import IN_A_PROCESS, draw_blanks
 from site_files import option_text, run, written
 
 from terrain3d.cli import start
@@ -38,12 +39,20 @@ bearing_step = 30
 tilts = [0]
 """
 PROGRAM = [sys.executable, "-c", "from terrain3d.cli.start import main; main()"]
+#: The same where what the pages show is not the point.
+PROGRAM_OF_BLANKS = [*PROGRAM[:2], IN_A_PROCESS + PROGRAM[2]]
 NO_BUFFER = {**os.environ, "PYTHONUNBUFFERED": "1"}
 
 
 def site_of(folder: Path, *bearings: int) -> Path:
     """A site with an option for each bearing; the yard lies north."""
     return written(folder, HEAD + "".join(option_text(f"bearing {turn}", bearing=turn) for turn in bearings))
+
+
+@pytest.fixture(autouse=True)
+def blank_pages(monkeypatch) -> None:
+    """Which pages there are is the point here; what they show is looked at where they are made."""
+    draw_blanks(monkeypatch)
 
 
 @pytest.fixture
@@ -199,7 +208,7 @@ def test_pictures_are_drawn_when_nobody_reads_the_answer(site, tmp_path):
     os.close(ours)
     for command in ("compare", "cover"):
         child = subprocess.run(
-            [*PROGRAM, command, site, "--out", out, "--stills", "best"],
+            [*PROGRAM_OF_BLANKS, command, site, "--out", out, "--stills", "best"],
             stdout=theirs,
             stderr=subprocess.PIPE,
             text=True,
@@ -225,7 +234,9 @@ def until(is_so, child: subprocess.Popen) -> None:
 def earlier(tmp_path_factory) -> Path:
     """Results of one option with their pictures."""
     folder = tmp_path_factory.mktemp("earlier")
-    assert run("compare", site_of(folder, 0), "--out", folder / "out", "--stills", "best") == 0
+    with pytest.MonkeyPatch.context() as patch:
+        draw_blanks(patch)
+        assert run("compare", site_of(folder, 0), "--out", folder / "out", "--stills", "best") == 0
     return folder / "out"
 
 
@@ -285,7 +296,7 @@ def test_on_a_terminal_the_answer_comes_first_and_pictures_are_counted(site, tmp
     """The table is there before the first picture is; then it is told how many of how many are drawn."""
     ours, theirs = pty.openpty()
     child = subprocess.Popen(
-        [*PROGRAM, "compare", site, "--out", tmp_path / "out"],
+        [*PROGRAM_OF_BLANKS, "compare", site, "--out", tmp_path / "out"],
         stdout=theirs,
         stderr=theirs,
         env={**NO_BUFFER, "TERM": "xterm", "COLUMNS": "110"},

@@ -6,30 +6,9 @@ import sys
 from pathlib import Path
 
 import pytest
-from site_files import ALL_PARTS, option_text
+from site_files import EVERYTHING, option_text
 
-SITE = (
-    ALL_PARTS
-    + """
-[[solid]]
-name = "shed"
-outline = [[5, 5], [8, 5], [8, 8], [5, 8]]
-height = 2.5
-[[foliage]]
-name = "hedge"
-outline = [[-8, 1], [-7, 1], [-7, 6], [-8, 6]]
-height = 1.4
-density = 1.5
-[[mount]]
-name = "post"
-at = [-6, 3]
-heights = [1.0]
-[search]
-bearing_step = 15
-tilts = [-5, 0]
-"""
-    + option_text("up", tilt=-3)
-)
+SITE = EVERYTHING + option_text("up", tilt=-3)
 
 #: Runs commands one after another as a person does, each with words of its own.
 RUN = """
@@ -49,12 +28,17 @@ for words in sys.argv[2:]:
 COMMANDS = (
     "cover site.toml --out cover",
     "study site.toml --out study",
-    "search site.toml --out search --units 2",
-    "search site.toml --out search --units 2",  # gone on with: nothing is judged again
-    "search site.toml --out search --units 2 --anew --write",
+    # The pictures that stay are those of the last.
+    "search site.toml --out search --units 2 --stills none",
+    "search site.toml --out search --units 2 --stills none",  # gone on with: nothing is judged again
+    "search site.toml --out search --units 2 --anew --write --stills best",
     "search site.toml --out poor --budget 1",
     "mounts site.toml --out mounts --write",
 )
+
+
+# The commands run once, for all that is asked of what they write.
+pytestmark = pytest.mark.xdist_group("same bytes")
 
 
 @pytest.fixture(scope="module")
@@ -65,6 +49,8 @@ def written(tmp_path_factory) -> tuple[Path, Path]:
         folder = tmp_path_factory.mktemp(processors) / "deep" / processors
         folder.mkdir(parents=True)
         (folder / "site.toml").write_text(SITE, encoding="utf-8")
+        # Not the one thread that other tests have: as many as there are.
+        told = {key: value for key, value in os.environ.items() if key != "OPENBLAS_NUM_THREADS"}
         threads = {} if processors == "all" else {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
         root = Path(__file__).parents[2]
         with (folder / "stdout").open("w") as out:
@@ -72,7 +58,7 @@ def written(tmp_path_factory) -> tuple[Path, Path]:
                 subprocess.Popen(
                     [sys.executable, "-c", RUN, processors, *COMMANDS],
                     cwd=folder,
-                    env={**os.environ, "PYTHONHASHSEED": seed, "PYTHONPATH": str(root), **threads},
+                    env={**told, "PYTHONHASHSEED": seed, "PYTHONPATH": str(root), **threads},
                     stdout=out,
                     stderr=subprocess.STDOUT,
                 )

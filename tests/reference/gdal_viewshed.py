@@ -66,11 +66,12 @@ class Viewshed:
             whole[rows, columns : columns + raster.width] = raster.read(1)
         return whole
 
-    def ask(self, row: int, column: int, eye_m: float, reach_m: float, out: Path) -> None:
-        """Compute and write the raster, no more: what a timing should measure."""
+    def ask(self, row: int, column: int, eye_m: float, reach_m: float, out: Path | None = None) -> None:
+        """Compute the raster, no more: what a timing should measure; written to a file where one is named."""
         x, y = self._transform @ (column + 0.5, row + 0.5)
+        driver, name = (b"MEM", b"") if out is None else (b"GTiff", str(out).encode())
         result = self._lib.GDALViewshedGenerate(
-            self._band, b"GTiff", str(out).encode(), None, x, y, eye_m, 0.0, 255.0, 0.0, 0.0, -1.0, 0.0,
+            self._band, driver, name, None, x, y, eye_m, 0.0, 255.0, 0.0, 0.0, -1.0, 0.0,
             _EDGE, reach_m, None, None, _MIN_TARGET_HEIGHT_FROM_GROUND, None,
         )  # fmt: skip
         assert result, "GDAL gave no viewshed"

@@ -54,17 +54,35 @@ def every_setting(space: Space, mount: Mount):
 def held_by_cover(terrain: Terrain, space: Space, mount: Mount, setting, figure_height_m=1.7):
     """(ny, nx) bool: what `judge_option` says a setting holds wherever within its tolerance it is aimed."""
     k, height, bearing, tilt, range_m = setting
-    kind = space.detector_types[k]
-    x, y, ground_z = eye_over(terrain.ground, mount.x, mount.y, 0.0)
-    at = Detector("D1", kind, mount.name, x, y, ground_z, height, bearing, tilt, 0.0, range_m)
-    seen = sighted(terrain, at)
     held = np.ones(terrain.ground.z.shape, bool)
     step, slip = space.bearing_step_deg, space.tilt_slip_deg
     for turn, nod in itertools.product((-step, 0, step), (-slip, 0, slip)):
-        unit = replace(at, bearing_deg=(bearing + turn) % 360, tilt_deg=tilt + nod)
-        verdicts = judge_option(terrain, "one", (seen.set_to(unit),), "any", figure_height_m).verdicts
-        held &= verdicts == Verdict.BOTH
+        aim = (height, (bearing + turn) % 360, tilt + nod, range_m, figure_height_m)
+        held &= _held_as_aimed(terrain, space.detector_types[k], mount, aim)
     return held
+
+
+#: What was judged already, with what it was judged of: an aim lies within the tolerance of several settings,
+#: and what a height sees does not hang on the aim.
+_SEEN: dict[tuple, tuple] = {}
+_HELD: dict[tuple, tuple] = {}
+
+
+def _held_as_aimed(terrain: Terrain, kind, mount: Mount, aim):
+    """(ny, nx) bool: what `judge_option` says is held with one aim."""
+    height, bearing, tilt, range_m, figure_height_m = aim
+    place = (id(terrain), id(kind), mount, height)
+    if place not in _SEEN:
+        x, y, ground_z = eye_over(terrain.ground, mount.x, mount.y, 0.0)
+        at = Detector("D1", kind, mount.name, x, y, ground_z, height, bearing, tilt, 0.0, range_m)
+        # Kept with what they are of: no other may get its `id`.
+        _SEEN[place] = sighted(terrain, at), terrain, kind
+    seen = _SEEN[place][0]
+    if (place, aim) not in _HELD:
+        unit = replace(seen.unit, bearing_deg=bearing, tilt_deg=tilt, range_m=range_m)
+        verdicts = judge_option(terrain, "one", (seen.set_to(unit),), "any", figure_height_m).verdicts
+        _HELD[place, aim] = (verdicts == Verdict.BOTH,)
+    return _HELD[place, aim][0]
 
 
 def weight_of(terrain: Terrain):

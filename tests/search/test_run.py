@@ -29,6 +29,9 @@ MOUNTS = (
     Mount("east", 8.0, 1.0, (1.2,), ("two-head-180",)),
 )
 
+# Judging every setting one by one is done once, for all that is held against it.
+pytestmark = pytest.mark.xdist_group("brute force")
+
 
 def quiet(_step, _share):
     """Progress that nobody looks at."""
@@ -324,7 +327,7 @@ def test_the_command_writes_results_and_pictures(tmp_path, capsys):
     path = tmp_path / "site.toml"
     path.write_text(SITE.format(more=""))
     with pytest.raises(SystemExit) as left:
-        main(["search", str(path), "--out", str(tmp_path / "out"), "--units", "2"])
+        main(["search", str(path), "--out", str(tmp_path / "out"), "--units", "2", "--stills", "best"])
     assert left.value.code == 0
     document = json.loads((tmp_path / "out" / "results.json").read_text())
     found = document["search"]

@@ -8,8 +8,8 @@ from ranked_options import WEIGHT, option
 from shapes import plane, terrain
 
 from terrain3d.cover.causes import CAUSE_KEYS
-from terrain3d.detector.figures import Figure
 from terrain3d.job import Outcome
+from terrain3d.opened import site_of
 from terrain3d.ranking.reasons import reasons
 from terrain3d.sentences.options import area_lines, loss_line, most_lost, one_line
 from terrain3d.sentences.verdicts import CAUSES, VERDICT_WORDS
@@ -21,8 +21,7 @@ from terrain3d.sentences.words import place_in_ranking
 def outcome():
     """Two options, the first the better one."""
     options = (option("a", (10.0, 0.6, 1.0), held=6), option("b", (10.0, 0.2, 1.0), held=2))
-    figure = Figure("person", 1.7, "for the tests")
-    return Outcome("yard", terrain(plane(0.0)), figure, options, ("a", "b"), reasons(options, WEIGHT, 1.0))
+    return Outcome(site_of(terrain(plane(0.0))), options, ("a", "b"), reasons(options, WEIGHT, 1.0))
 
 
 def test_the_best_option_says_why_and_another_what_it_holds(outcome):

@@ -4,26 +4,17 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
-from shapes import box, plane, terrain, unit
+from shapes import box, judged, plane, terrain, unit
 
-from terrain3d.cover.option import judge_option
-from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector
 from terrain3d.detector.types import load_type
 from terrain3d.job import Outcome
+from terrain3d.opened import site_of
 from terrain3d.sentences.warnings import option_warnings, warnings_by_option
-from terrain3d.sight.panorama import panorama
 from terrain3d.terrain import Area
 
 ONE = load_type("one-head-90", Path())
 TWO = load_type("two-head-180", Path())
-FIGURE = Figure("person", 1.7, "for the tests")
-
-
-def judged(site, *units: Detector, name="option"):
-    """An option of these units, each seen from its own eye."""
-    views = tuple(panorama(site, u.eye, 12.0) for u in units)
-    return judge_option(site, name, units, views, "any", 1.7)
 
 
 def warned(site, *units: Detector):
@@ -70,7 +61,7 @@ def test_what_is_true_of_all_options_is_said_once():
     """A doubt of the survey comes once, for every option; a warning of one unit names its option."""
     site = replace(terrain(plane(0.0)), doubts=("the survey is thin",))
     high, low = judged(site, unit(ONE, 1.5), name="high"), judged(site, unit(ONE), name="low")
-    told = warnings_by_option(Outcome("yard", site, FIGURE, (high, low), ("low", "high")))
+    told = warnings_by_option(Outcome(site_of(site), (high, low), ("low", "high")))
     assert told[0] == ("the survey is thin", "every option")
     ((text, who),) = told[1:]
     assert who == "high"

@@ -28,7 +28,7 @@ ONE = load_type("one-head-90", Path())
 @pytest.fixture(scope="module")
 def uphill():
     """One unit that looks up a plain slope of 15 %, with a shed on its left."""
-    site = terrain(plane(0.15), box((-2.5, -1.0, 3.5, 4.5, -1.0, 4.0)))
+    site = terrain(plane(0.15), box((-2.5, 3.5, -1.0), (-1.0, 4.5, 4.0)))
     option = judged(site, unit(ONE), name="uphill")
     return Outcome(site_of(site), (option,), ("uphill",))
 

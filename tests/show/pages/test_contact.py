@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 import pytest
+from blank_pages import draw_blanks
 from page_checks import check_texts, context_of, texts_of
 from PIL import Image
 from test_stills import with_bad_names
@@ -45,8 +46,9 @@ def test_options_that_are_not_ranked_keep_their_order(outcome):
     assert PageContext(replace(outcome, ranking=())).best_first == outcome.options
 
 
-def test_files_of_many_options(outcome, tmp_path):
+def test_files_of_many_options(outcome, tmp_path, monkeypatch):
     """Pages of a long list are numbered; the best four stand side by side; one option has no beside."""
+    draw_blanks(monkeypatch)
     drawn = write_stills(PageContext(many(outcome, 5)), tmp_path, ("contact", "side-by-side"))
     assert [path.name for path in drawn] == ["00-contact-1.png", "00-contact-2.png", "00-side-by-side.png"]
     alone = write_stills(PageContext(many(outcome, 1)), tmp_path, ("contact", "side-by-side"))
