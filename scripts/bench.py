@@ -216,8 +216,9 @@ def time_drawing() -> None:
         place = Path(folder)
         reference = best_of(lambda: empty(place / "empty.png"), 10)
         for kind in ("plan", "section", "oblique"):
-            pages = len(write_stills(PageContext(outcome), place, (kind,)))
-            seconds = best_of(lambda: write_stills(PageContext(outcome), place, (kind,)), 3) / pages
+            draw = partial(write_stills, PageContext(outcome), place, (kind,))
+            pages = len(draw())
+            seconds = best_of(draw, 3) / pages
             row(f"drawing a page, {kind}, mean of {pages}", seconds, "an empty page", reference, "")
 
 

@@ -9,6 +9,8 @@ from terrain3d.sentences.verdicts import CAUSES, VERDICT_WORDS
 from terrain3d.sentences.why import why
 from terrain3d.sentences.words import square_metres
 
+#: What a map of causes leaves out.
+IN_REACH = "Beyond the range and outside the arcs no cause is counted."
 #: Ground too small to be worth a word, m2.
 TRIFLE_M2 = 0.5
 

@@ -14,7 +14,7 @@ from terrain3d.cover.layer_outcomes import (
 )
 from terrain3d.cover.option import OptionResult
 from terrain3d.sentences import words
-from terrain3d.sentences.options import cause_line
+from terrain3d.sentences.options import IN_REACH, cause_line
 from terrain3d.show.blocks import Bar, Gap, Paragraph, Piece, Row, Section, fill
 from terrain3d.show.legend import Sign, cause_sign, layer_sign
 from terrain3d.show.pages.context import PageContext
@@ -53,8 +53,7 @@ def causes_sheet(context: PageContext, option: OptionResult, layer: str) -> Shee
             Row(signs[code].text, (words.square_metres(area),), signs[code]),
             Bar(area / whole, colour),
         ]
-    note = "Beyond the range and outside the arcs no cause is counted."
-    pieces += [Gap(), Paragraph(note, 2, is_quiet=True)]
+    pieces += [Gap(), Paragraph(IN_REACH, 2, is_quiet=True)]
     ground = Section(f"Ground in reach: {layer} layer", tuple(pieces), short="In reach")
     fill(page, [ground, unit_section(option.detectors)])
     return page

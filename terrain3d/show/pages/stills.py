@@ -82,13 +82,14 @@ def write_stills(
     """
     units = [unit.name for option in context.outcome.options for unit in option.detectors]
     check_units(context.lines.units, units)
-    return draw_pages(partial(_pages, context, tuple(kinds)), folder, progress, is_shared)
+    return draw_pages(partial(listed_pages, context, tuple(kinds)), folder, progress, is_shared)
 
 
 def still_names(context: PageContext, kinds: Iterable[str] = KINDS) -> tuple[str, ...]:
     """The names of the files that `write_stills` draws, without drawing them."""
-    return tuple(f"{name}.png" for name, _ in _pages(context, tuple(kinds)))
+    return tuple(f"{name}.png" for name, _ in listed_pages(context, tuple(kinds)))
 
 
-def _pages(context: PageContext, kinds: tuple[str, ...]) -> list[Page]:
+def listed_pages(context: PageContext, kinds: tuple[str, ...]) -> list[Page]:
+    """The pages of some kinds, each with what draws it; listing them draws nothing."""
     return [page for kind, pages in _PAGES.items() if kind in kinds for page in pages(context)]

@@ -26,6 +26,7 @@ from terrain3d.show.pages import column, outlook, section, sheet
 from terrain3d.show.pages import stills as stills_room
 from terrain3d.show.pages.context import Lines, PageContext
 from terrain3d.show.pages.names import FIRST_KINDS, KINDS, PART_KINDS
+from terrain3d.show.pages.page_of import page_of
 from terrain3d.show.pages.plan import draw_plan
 from terrain3d.show.pages.section import section_sheet
 from terrain3d.show.pages.size import SIZES
@@ -186,6 +187,18 @@ def test_only_the_kinds_asked_for_are_drawn(outcome, tmp_path, monkeypatch):
     drawn = write_stills(PageContext(outcome), tmp_path, ("outlook",))
     assert [path.name[:10] for path in drawn] == ["01-outlook", "02-outlook", "02-outlook"]
     assert sorted(tmp_path.iterdir()) == drawn
+
+
+def test_one_page_as_a_figure(outcome):
+    """A page for a notebook is the page that is written; what there is not is refused in words."""
+    figure = page_of(outcome, "section", outcome.options[0].name, 2)
+    said = " ".join(text.get_text() for text in figure.texts)
+    assert "D1, head 2 of 2" in said
+    assert "All options" in [text.get_text() for text in page_of(outcome, "contact").texts]
+    with pytest.raises(InputError, match=r"no page of kind 'plans'(.|\n)*there are contact, "):
+        page_of(outcome, "plans")
+    with pytest.raises(InputError, match=r"has 2 pages of kind 'section', and no page 3"):
+        page_of(outcome, "section", outcome.options[0].name, 3)
 
 
 def titles_of(monkeypatch, outcome, folder, kinds, lines):
