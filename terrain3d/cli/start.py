@@ -27,6 +27,9 @@ _is_sent_again = False
 
 def main() -> None:
     """Run the command line and leave with its exit status."""
+    # Before anything loads numpy: its small products gain nothing from threads, which wait for each other by
+    # spinning, and take the processors from what does share its work. Whoever sets it otherwise is heard.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         for number in _SIGNALS:
             # What is ignored, as under nohup, stays ignored.

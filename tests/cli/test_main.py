@@ -152,7 +152,7 @@ def test_a_fault_of_ours_is_told_as_such(site, capsys, monkeypatch):
     def broken(*_args):
         raise RuntimeError("wheels came off")
 
-    monkeypatch.setattr("terrain3d.job.run", broken)
+    monkeypatch.setattr("terrain3d.job.judge_ready", broken)
     assert run("cover", site) == 1
     assert "wheels came off" in capsys.readouterr().err
 
@@ -172,7 +172,7 @@ def test_what_is_not_installed_is_no_fault_of_ours(site, capsys, monkeypatch, er
     def lacking(*_args):
         raise error
 
-    monkeypatch.setattr("terrain3d.job.run", lacking)
+    monkeypatch.setattr("terrain3d.job.judge_ready", lacking)
     assert run("cover", site) == status
     assert says in capsys.readouterr().err
 

@@ -73,7 +73,10 @@ def changed(position, **settings):
     options = list(OPTIONS)
     units = list(options[i].detectors)
     units[j] = dataclasses.replace(units[j], **settings)
-    options[i] = dataclasses.replace(options[i], detectors=tuple(units))
+    seen = options[i].units[0]
+    options[i] = dataclasses.replace(
+        options[i], units=tuple(dataclasses.replace(seen, unit=one) for one in units)
+    )
     return tuple(options)
 
 

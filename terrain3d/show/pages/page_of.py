@@ -32,10 +32,8 @@ def page_of(
     InputError
         Where there is no such page.
     """
-    kinds = [
-        *KINDS,
-        *(kind for part in (study.parts if study is not None else ()) for kind in PART_KINDS[part]),
-    ]
+    parts = study.parts if study is not None else ()
+    kinds = [*KINDS, *(own for part in parts for own in PART_KINDS[part])]
     if kind not in kinds:
         raise InputError(f"there is no page of kind {kind!r}", mend=f"there are {', '.join(kinds)}")
     names = ["", *(one.name for one in outcome.options)]

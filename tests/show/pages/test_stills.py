@@ -270,7 +270,7 @@ def with_bad_names(outcome):
             one,
             name=bad[k],
             units=tuple(
-                replace(own, unit=replace(own.unit, name=bad[k + 2], mount=bad[k + 1])) for own in one.units
+                replace(u, unit=replace(u.unit, name=bad[k + 2], mount=bad[k + 1])) for u in one.units
             ),
             protect=tuple(replace(p, name=bad[k + 3]) for p in one.protect),
         )

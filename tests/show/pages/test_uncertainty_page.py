@@ -74,8 +74,10 @@ def test_many_units_end_in_a_word_of_more(outcome, uncertainty):
         Slack(setting, "deg", 3.0, 4.0) for setting in ("height", "bearing", "tilt", "roll", "range")
     )
     option = outcome.options[0]
-    named = tuple(replace(option.detectors[0], name=f"D{k}") for k in range(6))
-    many = replace(option, units=tuple(replace(option.units[0], unit=unit) for unit in named))
+    seen = option.units[0]
+    many = replace(
+        option, units=tuple(replace(seen, unit=replace(seen.unit, name=f"D{k}")) for k in range(6))
+    )
     units = tuple(UnitTolerance(f"D{k}", 9.0, slacks) for k in range(6))
     crowded = replace(outcome, options=(many, outcome.options[1]))
     with page_style():
