@@ -38,9 +38,9 @@ class SightedUnit:
 
     >>> from pathlib import Path
     >>> from terrain3d.detector.types import load_type
-    >>> from terrain3d.terrain import flat_terrain
+    >>> from terrain3d.terrain import terrain_from_heights
     >>> unit = Detector("D1", load_type("one-head-90", Path()), "pole", 0, 0, 0, 1.0, 0.0)
-    >>> north = sighted(flat_terrain(15.0), unit)
+    >>> north = sighted(terrain_from_heights(np.zeros((60, 60)), 0.5), unit)
     >>> south = north.set_to(replace(unit, bearing_deg=180.0))
     >>> ahead = (north.seen.north > 0.9) & (np.abs(north.seen.distance - 6) < 1)
     >>> set(north.codes(1.7)[ahead].tolist()), set(south.codes(1.7)[ahead].tolist())

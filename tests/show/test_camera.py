@@ -1,5 +1,7 @@
 """The camera against VTK's own, and what it has to hold and to show."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import pyvista as pv
@@ -77,7 +79,7 @@ def test_site_camera_goes_round_what_would_hide_the_ground():
 def test_camera_on_level_ground_without_units():
     """A site without options still has a view."""
     outcome = slope_outcome()
-    bare = type(outcome)("bare", outcome.terrain, outcome.figure, (), (), "")
+    bare = replace(outcome, options=(), ranking=(), reasons=())
     extent = site_extent(bare)
     camera = site_camera(bare, extent, plane_reach(outcome.terrain), 1.3)
     assert np.isfinite(camera.position).all()

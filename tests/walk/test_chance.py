@@ -9,7 +9,6 @@ from shapes import box, judged, plane, terrain, unit
 
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.types import load_type
-from terrain3d.sight.panorama import panorama
 from terrain3d.walk.bodies import body_of
 from terrain3d.walk.chance import option_pulses_needed
 from terrain3d.walk.crossings import pulses_of
@@ -21,8 +20,7 @@ EIGHT = np.arange(8) * 45.0
 
 
 def rates(site, units, combine="any", directions=EIGHT, figure=PERSON):
-    views = tuple(panorama(site, one.eye, one.type.max_range) for one in units)
-    return step_pulses(site, units, views, combine, figure, directions)
+    return step_pulses(site.ground, judged(site, *units, combine=combine), figure, directions)
 
 
 @pytest.mark.parametrize("walk_deg", [0.0, 45.0, 90.0, 180.0])

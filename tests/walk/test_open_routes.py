@@ -14,7 +14,6 @@ from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.types import load_type
 from terrain3d.sentences.routes import percent, routes_words
-from terrain3d.sight.panorama import panorama
 from terrain3d.terrain import Approach, Area, Walk
 from terrain3d.walk.bodies import body_of
 from terrain3d.walk.chance import chance_of, pulse_field, pulses_of_chance, touched
@@ -265,10 +264,9 @@ def test_the_berth_is_kept():
 def test_adding_a_unit_never_lowers_the_least_chance():
     """With every unit added the least likely walk is at least as likely to raise the alarm."""
     site, units = guarded()
-    views = tuple(panorama(site, one.eye, one.type.max_range) for one in units)
     before, chance = 0.0, 0.0
     for number in range(1, 5):
-        rates = step_pulses(site, units[:number], views[:number], "any", PERSON, step_bearings(16))
+        rates = step_pulses(site.ground, judged(site, *units[:number]), PERSON, step_bearings(16))
         assert (rates >= before).all()
         (found,) = routes_of(site, *units[:number])
         # Straight lines are pulled in what the steps left, which moves the last percent.
