@@ -67,6 +67,15 @@ class Sign:
         """As a key shows it."""
         return replace(self, dashes=self.key_dashes or self.dashes)
 
+    @property
+    def in_scene(self) -> "Sign":
+        """As the key of a scene shows it: what has no dashes there is a whole line.
+
+        >>> PROTECTED.in_scene.dashes, MUCH_SHORTER.in_scene is MUCH_SHORTER
+        ((), True)
+        """
+        return self if self.scene_m else replace(self, dashes=(), key_dashes=())
+
 
 UNIT = Sign("unit, its arc and maximum range", line=palette.UNIT, marker="o", scene_px=1.9)
 RANGE_SETTING = Sign("range setting", line=palette.UNIT, width=0.8, dashes=(4, 3))

@@ -99,7 +99,8 @@ def draw_oblique(
     taken = [_north(page, camera, box)]
     place_labels(axes, _names(page, scene, camera, width, height), taken)
     heights = outcome.terrain.ground.z[extent.rows, extent.columns]
-    page.key([*(more or []), *layer_signs(option.detectors), *site_signs(outcome.terrain, heights)])
+    signs = [*(more or []), *layer_signs(option.detectors), *site_signs(outcome.terrain, heights)]
+    page.key([sign.in_scene for sign in signs])
 
 
 def _names(page: Sheet, scene: Scene, camera: Camera, width: int, height: int) -> list[Label]:
