@@ -201,6 +201,7 @@ def time_drawing() -> None:
     from matplotlib.figure import Figure
 
     from terrain3d.job import run
+    from terrain3d.show.pages.context import PageContext
     from terrain3d.show.pages.size import DPI, HEIGHT_PX, WIDTH_PX
     from terrain3d.show.pages.stills import write_stills
 
@@ -215,8 +216,9 @@ def time_drawing() -> None:
         place = Path(folder)
         reference = best_of(lambda: empty(place / "empty.png"), 10)
         for kind in ("plan", "section", "oblique"):
-            pages = len(write_stills(outcome, place, kinds=(kind,)))
-            seconds = best_of(partial(write_stills, outcome, place, kinds=(kind,)), 3) / pages
+            draw = partial(write_stills, PageContext(outcome), place, (kind,))
+            pages = len(draw())
+            seconds = best_of(draw, 3) / pages
             row(f"drawing a page, {kind}, mean of {pages}", seconds, "an empty page", reference, "")
 
 

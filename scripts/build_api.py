@@ -21,7 +21,7 @@ GROUPS = {
     ),
     "Study": ("study_of", "Study"),
     "Search": ("search_of", "SearchResult"),
-    "Write and draw": ("results_of", "write"),
+    "Write and draw": ("results_of", "write", "page_of"),
 }  # fmt: skip
 CONF = """
 project = "terrain3d"

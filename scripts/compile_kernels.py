@@ -31,6 +31,7 @@ def main() -> int:
 def search() -> None:
     """Every setting of some mounts judged, and the lines of sight of pictures."""
     from terrain3d.job import run
+    from terrain3d.show.pages.context import PageContext
     from terrain3d.show.pages.stills import write_stills
     from terrain3d.sight.hits import first_hits
 
@@ -38,7 +39,7 @@ def search() -> None:
         command("search", site, "--out", site.parent / "search", "--units", 2, "--stills", "none")
         outcome = run(site)
         first_hits(outcome.terrain, (0.0, 0.0, 1000.0), [[1.0, 0.0, -1.0]], 12.0)
-        write_stills(outcome, site.parent, kinds=("section", "outlook"))
+        write_stills(PageContext(outcome), site.parent, ("section", "outlook"))
 
 
 def walk() -> None:

@@ -11,8 +11,9 @@ from pathlib import Path
 from PIL import Image, ImageDraw, ImageFont
 
 from terrain3d.job import run
+from terrain3d.show.pages.context import PageContext
+from terrain3d.show.pages.names import KINDS, PART_KINDS
 from terrain3d.show.pages.stills import write_stills
-from terrain3d.show.pages.study_stills import write_study_stills
 from terrain3d.study import study_of
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -115,8 +116,8 @@ def main(words: list[str]) -> int:
         for old in folder.glob("*.png"):
             old.unlink()
         result = study_of(run(site), draws=DRAWS)
-        drawn += write_stills(result.outcome, folder, is_shared=True)
-        drawn += write_study_stills(result, folder, is_shared=True)
+        kinds = [*KINDS, *(kind for part in result.parts for kind in PART_KINDS[part])]
+        drawn += write_stills(PageContext(result.outcome, study=result), folder, kinds, is_shared=True)
         print(f"{name}: {len(list(folder.glob('*.png')))} pictures in {folder.relative_to(ROOT)}")
     write_index(drawn, OUT / "index.png")
     print(f"all of them: {(OUT / 'index.png').relative_to(ROOT)}")

@@ -1,6 +1,7 @@
 """What the commands that draw beside their results share: which pictures, into what folder, and when."""
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,9 +14,7 @@ if TYPE_CHECKING:
     from terrain3d.opened import Progress
     from terrain3d.paper.folder import Pictures
     from terrain3d.ready import Ready
-
-#: What gives the names of pictures and what draws them, each for the best option only or for all.
-Room = tuple[Callable[[bool], tuple[str, ...]], Callable[[Path, Callable[[float], None], bool], object]]
+    from terrain3d.show.pages.context import PageContext
 
 WHICH = ("all", "best", "none")
 
@@ -41,9 +40,9 @@ def check_drawing(which: str) -> None:
 def check_out(
     out: Path,
     which: str,
-    kinds: Iterable[str],
+    kinds: Collection[str],
     options: Callable[[], Sequence[tuple[str, ...]]],
-    files: Iterable[str] | None = None,
+    files: Collection[str] | None = None,
 ) -> None:
     """Refuse a folder where something of the user's is in the way, before anything is worked out for it.
 
@@ -52,11 +51,11 @@ def check_out(
     out : Path
     which : str
         Of `WHICH`.
-    kinds : iterable of str
+    kinds : collection of str
         Kinds of pages that may be drawn.
     options : callable
         Gives what each option may be called, in their order.
-    files : iterable of str, optional
+    files : collection of str, optional
         What is written beside the pictures; what is written of every outcome where it is not given.
     """
     from terrain3d.paper.folder import RESULTS, check_place, no_picture
@@ -67,7 +66,7 @@ def check_out(
 
 
 def checked_site(
-    site: Path, out: Path, which: str, kinds: Iterable[str], files: Iterable[str] | None
+    site: Path, out: Path, which: str, kinds: Collection[str], files: Collection[str] | None
 ) -> "Ready":
     """A site file checked against all that it names, and the folder for its results, before anything is read.
 
@@ -85,7 +84,10 @@ def checked_site(
 
 
 def pictures(
-    which: str, kinds: Iterable[str], room: Callable[[], Room], progress: "Progress | None" = None
+    which: str,
+    kinds: Collection[str],
+    context: Callable[[], "PageContext"],
+    progress: "Progress | None" = None,
 ) -> "Pictures":
     """The pictures that a command draws beside its results.
 
@@ -93,11 +95,10 @@ def pictures(
     ----------
     which : str
         Of `WHICH`.
-    kinds : iterable of str
+    kinds : collection of str
         Kinds of pages that the command draws.
-    room : callable
-        Opens what draws them: what gives the names of the files, of the best option only or of all, and
-        what draws those into a folder, telling the share that is done.
+    context : callable
+        Gives what the pages start from; not called where nothing is drawn.
     progress : callable, optional
         Told how many are drawn; a bar of their own where it is not given.
     """
@@ -106,8 +107,10 @@ def pictures(
 
     if which == "none":
         return Pictures((), lambda _folder: None, pages_of(kinds))
-    names, write = room()
-    files = names(which == "best")
+    from terrain3d.show.pages.stills import still_names, write_stills
+
+    shared = replace(context(), best_only=which == "best")
+    files = still_names(shared, kinds)
 
     def draw(folder: Path) -> None:
         def told(tell: "Progress") -> Callable[[float], None]:
@@ -118,10 +121,10 @@ def pictures(
             return share_done
 
         if progress is not None:
-            write(folder, told(progress), which == "best")
+            write_stills(shared, folder, kinds, told(progress), is_shared=True)
             return
         with progress_on_terminal() as bar:
-            write(folder, told(bar), which == "best")
+            write_stills(shared, folder, kinds, told(bar), is_shared=True)
 
     return Pictures(files, draw, pages_of(kinds))
 
@@ -130,17 +133,12 @@ def outcome_pictures(outcome: "Outcome", which: str, progress: "Progress | None"
     """Those that go with the results of a comparison."""
     from terrain3d.show.pages.names import FIRST_KINDS
 
-    def room() -> Room:
-        from terrain3d.show.pages.stills import still_names, write_stills
+    def context() -> "PageContext":
+        from terrain3d.show.pages.context import PageContext
 
-        return (
-            lambda best_only: still_names(outcome, FIRST_KINDS, best_only=best_only),
-            lambda folder, share_done, best_only: write_stills(
-                outcome, folder, share_done, FIRST_KINDS, best_only=best_only, is_shared=True
-            ),
-        )
+        return PageContext(outcome)
 
-    return pictures(which, FIRST_KINDS, room, progress)
+    return pictures(which, FIRST_KINDS, context, progress)
 
 
 def write_and_tell(

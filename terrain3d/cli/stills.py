@@ -1,6 +1,5 @@
 """`terrain3d stills`: the pictures alone."""
 
-from functools import partial
 from pathlib import Path
 
 import click
@@ -13,10 +12,8 @@ from terrain3d.cli.options import (
     site_argument,
     size_option,
 )
-from terrain3d.cli.pictures import Room, check_drawing, checked_site, pictures
-
-#: What can be drawn and for what, without loading what draws it; a test holds them to `show`.
-KINDS = ("contact", "side-by-side", "plan", "oblique", "section", "outlook")
+from terrain3d.cli.pictures import check_drawing, checked_site, pictures
+from terrain3d.show.pages.names import KINDS, check_units
 
 
 @click.command("stills")
@@ -56,35 +53,25 @@ def command(
     """Draw the options, without a display.
 
     A contact sheet of all options and up to four side by side; then of each option a plan, an oblique
-    view, a section of each unit along each head's facing, and the outlook: what each unit sees. Pictures of
-    kinds that are not asked for stay.
+    view, a section of each unit along each head's facing, the outlook: what each unit sees, and the causes:
+    what takes each layer. Pictures of kinds that are not asked for stay.
     """
     if bearing is not None and kinds and "section" not in kinds:
         raise click.UsageError("--bearing is for sections: add --kind section, or leave --bearing out")
     check_drawing("all")
     from terrain3d.job import judge_ready
     from terrain3d.paper.folder import STILLS, write_pictures
-    from terrain3d.show.pages import size as page_size
-    from terrain3d.show.pages.names import check_units
+    from terrain3d.show.pages.size import SIZES
 
     kinds = kinds or KINDS
     ready = checked_site(site, out, "all", kinds, ())
     check_units(units, [unit.name for option in ready.site.option for unit in option.detector])
     with progress_on_terminal() as progress:
         outcome = judge_ready(ready, progress)
-    from terrain3d.show.pages.stills import Lines, still_names, write_stills
+    from terrain3d.show.pages.context import Lines, PageContext
 
-    lines = Lines(units, bearing)
-
-    def room() -> Room:
-        return (
-            partial(still_names, outcome, kinds, lines),
-            lambda folder, share_done, _: write_stills(
-                outcome, folder, share_done, kinds, page_size.SIZES[size], date, lines, is_shared=True
-            ),
-        )
-
-    drawn = pictures("all", kinds, room)
+    context = PageContext(outcome, SIZES[size], date, lines=Lines(units, bearing))
+    drawn = pictures("all", kinds, lambda: context)
     write_pictures(out, drawn)
     for name in sorted(drawn.names):
         click.echo(out / STILLS / name)

@@ -1,7 +1,7 @@
 """`terrain3d study`: what walks through the options, what else they sense, and how surely they hold."""
 
-from functools import partial
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -14,16 +14,19 @@ from terrain3d.cli.options import (
     whoever_reads,
 )
 from terrain3d.cli.pictures import (
-    Room,
     check_drawing,
     checked_site,
     pictures,
     stills_option,
     write_and_tell,
 )
+from terrain3d.show.pages.names import PART_KINDS
+
+if TYPE_CHECKING:
+    from terrain3d.show.pages.context import PageContext
 
 #: The parts, without loading what works them out; a test holds them to `study`.
-PARTS = ("walks", "routes", "animals", "beyond", "heat", "sun", "doubt")
+PARTS = tuple(PART_KINDS)
 
 
 @click.command("study")
@@ -57,7 +60,6 @@ def command(
     from terrain3d.paper.folder import RESULTS
     from terrain3d.paper.study import RASTERS, study_json, study_rasters
     from terrain3d.paper.study_lines import print_study
-    from terrain3d.show.pages.names import PART_KINDS
     from terrain3d.show.pages.size import SIZES
     from terrain3d.study import study_of
 
@@ -68,17 +70,12 @@ def command(
     with progress_on_terminal() as progress:
         result = study_of(judge_ready(ready, progress), parts, progress, draws)
 
-    def room() -> Room:
-        from terrain3d.show.pages.study_stills import study_still_names, write_study_stills
+    def context() -> "PageContext":
+        from terrain3d.show.pages.context import PageContext
 
-        return (
-            partial(study_still_names, result),
-            lambda folder, share_done, best_only: write_study_stills(
-                result, folder, share_done, SIZES[size], date, best_only, is_shared=True
-            ),
-        )
+        return PageContext(result.outcome, SIZES[size], date, result)
 
-    drawn = pictures(which, kinds, room)
+    drawn = pictures(which, kinds, context)
 
     def tell() -> None:
         with whoever_reads():

@@ -9,6 +9,8 @@ from terrain3d.sentences.verdicts import CAUSES, VERDICT_WORDS
 from terrain3d.sentences.why import why
 from terrain3d.sentences.words import square_metres
 
+#: What a map of causes leaves out.
+IN_REACH = "Beyond the range and outside the arcs no cause is counted."
 #: Ground too small to be worth a word, m2.
 TRIFLE_M2 = 0.5
 
@@ -50,6 +52,19 @@ def area_lines(option: OptionResult) -> list[str]:
         for layer, causes in option.lost_m2.items():
             lines.append(f"{layer} layer, on protected ground not held, lost to: {_listed(causes)}")
     return lines
+
+
+def cause_line(layer: str, reach_m2: float, broken_m2: float, lost: tuple[str, float] | None) -> str:
+    """What becomes of a layer on ground in its reach: where it is broken, and what takes most of the rest.
+
+    >>> cause_line("lower", 30.0, 1.0, ("lands short", 20.0))
+    'Of 30 m² in its reach the lower layer is broken on 1.0 m²; most is lost where it lands short (20 m²).'
+    """
+    whole, broken = square_metres(reach_m2), square_metres(broken_m2)
+    text = f"Of {whole} in its reach the {layer} layer is broken on {broken}"
+    if lost is None:
+        return f"{text}; nothing takes it there."
+    return f"{text}; most is lost where it {CAUSES[lost[0]].does} ({square_metres(lost[1])})."
 
 
 def _held(option: OptionResult) -> str:

@@ -65,6 +65,15 @@ NEIGHBOUR = "#9aa98a"
 NUISANCE = "#3a2a7a"
 #: How often ground is held, from hardly ever to always: light to dark, also in grey print.
 CHANCE_SCALE = ("#f3f1eb", "#cfe3ec", "#93c8e0", "#4d9cc4", "#1f5f8b")
+#: What takes a layer, by its key: any two told apart by colour-blind people, and from a layer's own ground.
+CAUSES = {
+    "hidden by foliage": "#6ee614",
+    "hidden by a solid": "#461414",
+    "hidden by ground": "#be4614",
+    "passes above the figure": "#be14e6",
+    "lands short": "#14146e",
+    "below the layer": "#146e6e",
+}
 #: Tolerances: wider than an ordinary error of fixing, narrower, and that error itself.
 TOLERANT = "#4d9cc4"
 TIGHT = "#d67f22"
@@ -108,11 +117,16 @@ def animal_colour(rank: int, count: int) -> str:
     >>> animal_colour(0, 1) == ANIMAL_SCALE[-1]
     True
     """
-    place = (len(ANIMAL_SCALE) - 1) * (1 - rank / max(count - 1, 1))
-    below = min(int(place), len(ANIMAL_SCALE) - 2)
-    low, high = (rgb(colour).astype(float) for colour in ANIMAL_SCALE[below : below + 2])
-    mix = low + (place - below) * (high - low)
+    mix = _on_scale(ANIMAL_SCALE, np.array(1 - rank / max(count - 1, 1)))
     return "#" + "".join(f"{round(v + 1e-9):02x}" for v in mix)
+
+
+def _on_scale(scale: tuple[str, ...], share: Floats) -> Floats:
+    """(..., 3) colours of shares of a scale, from its first colour (0) to its last (1)."""
+    colours = np.stack([rgb(colour).astype(float) for colour in scale])
+    place = np.clip(share, 0.0, 1.0) * (len(colours) - 1)
+    channels = [np.interp(place, np.arange(len(colours)), colours[:, channel]) for channel in range(3)]
+    return np.stack(channels, axis=-1)
 
 
 def chance_rgb(share: Floats) -> Rgb:
@@ -132,11 +146,7 @@ def chance_rgb(share: Floats) -> Rgb:
     >>> chance_rgb(np.array([1.0])).tolist()
     [[31, 95, 139]]
     """
-    scale = np.stack([rgb(colour).astype(float) for colour in CHANCE_SCALE])
-    place = np.clip(share, 0.0, 1.0) * (len(scale) - 1)
-    steps = np.arange(len(scale))
-    channels = [np.interp(place, steps, scale[:, channel]) for channel in range(3)]
-    return np.asarray(np.stack(channels, axis=-1) + 0.5, np.uint8)
+    return np.asarray(_on_scale(CHANCE_SCALE, share) + 0.5, np.uint8)
 
 
 def piece_colour(kind: str) -> str:

@@ -14,6 +14,7 @@ from terrain3d.show import palette
 from terrain3d.show.camera import Camera, block_depth
 from terrain3d.show.drape import drape
 from terrain3d.show.extent import Extent, head_arcs, head_sector
+from terrain3d.show.legend import CONTOUR, SOLID, UNIT, Sign
 from terrain3d.show.shapes import (
     LAYER_ROWS,
     Ints,
@@ -87,7 +88,7 @@ def ground_parts(ground: Ground, heights: Floats, option: OptionResult, extent: 
         known = _surface(surface.points, quads[measured[quads].all(axis=1)])
         known["height"] = smooth.ravel()
         lines = known.contour(list(levels), scalars="height")
-        parts.append(Part("contours", lines, palette.CONTOUR, line_px=1.0))
+        parts.append(Part("contours", lines, CONTOUR.line, line_px=CONTOUR.scene_px))
     return parts
 
 
@@ -121,10 +122,10 @@ def solid_parts(solids: Solids, extent: Extent) -> list[Part]:
     mesh = _cut_to(near.clean(), extent)
     if not mesh.n_cells:
         return []
-    parts = [Part("solids", mesh, palette.SOLID)]
+    parts = [Part("solids", mesh, SOLID.fill)]
     edges = mesh.extract_feature_edges(feature_angle=25, boundary_edges=False, manifold_edges=False)
     if edges.n_cells:
-        parts.append(Part("solids", edges, palette.SOLID_EDGE, line_px=1.5))
+        parts.append(Part("solids", edges, SOLID.line, line_px=SOLID.scene_px))
     return parts
 
 
@@ -163,23 +164,18 @@ def drawn_line(
     ground: Ground,
     heights: Floats,
     line: Floats,
-    colour: str,
-    line_px: float,
-    pattern_m: tuple[float, ...] = (),
+    sign: Sign,
 ) -> list[Part]:
-    """A line on the ground with a white line under it, so that it shows on every colour.
-
-    Where a pattern is given it is cut into dashes, as `shapes.dashes` does it.
-    """
-    cut = dashes(line, pattern_m) if pattern_m else [line]
+    """A line on the ground by its sign, with a white line under it, so that it shows on every colour."""
+    cut = dashes(line, sign.scene_m) if sign.scene_m else [line]
     meshes = [_line(piece) for one in cut for piece in draped_lines(ground, heights, one)]
-    if pattern_m and len(meshes) > 1:
+    if sign.scene_m and len(meshes) > 1:
         # Drawn as one thing: a dash for itself would cost as much as a line.
         meshes = [meshes[0].append_polydata(*meshes[1:])]
     parts = []
     for mesh in meshes:
-        parts.append(Part("marks", mesh, "#ffffff", line_px=line_px + 2.0, raise_steps=2))
-        parts.append(Part("marks", mesh.copy(), colour, line_px=line_px, raise_steps=4))
+        parts.append(Part("marks", mesh, "#ffffff", line_px=sign.scene_px + 2.0, raise_steps=2))
+        parts.append(Part("marks", mesh.copy(), sign.line, line_px=sign.scene_px, raise_steps=4))
     return parts
 
 
@@ -190,7 +186,7 @@ def unit_parts(ground: Ground, heights: Floats, unit: Detector) -> list[Part]:
     for pan, arc in head_arcs(unit):
         rim = head_sector(unit, pan, arc, unit.type.max_range)
         foot = [[unit.x, unit.y]]
-        parts += drawn_line(ground, heights, np.vstack([foot, rim, foot]), palette.UNIT, 1.9)
+        parts += drawn_line(ground, heights, np.vstack([foot, rim, foot]), UNIT)
     return parts
 
 

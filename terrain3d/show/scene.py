@@ -8,9 +8,9 @@ import pyvista as pv
 
 from terrain3d.cover.option import OptionResult
 from terrain3d.job import Outcome
-from terrain3d.show import palette
 from terrain3d.show.camera import Camera
 from terrain3d.show.extent import Extent, head_arcs, head_sector
+from terrain3d.show.legend import PROTECTED
 from terrain3d.show.parts import (
     Part,
     Tag,
@@ -89,7 +89,7 @@ def still_parts(
     parts += foliage_parts(terrain.foliage, extent)
     for area in terrain.protect:
         ring = np.vstack([area.outline, area.outline[:1]])
-        parts += drawn_line(terrain.ground, heights, ring, palette.PROTECTED, 3.5)
+        parts += drawn_line(terrain.ground, heights, ring, PROTECTED)
     if person is not None:
         parts.append(figure_part(outcome.figure, person))
     bar, figures = scale_parts(foot_corners(terrain.ground, heights, extent), camera)

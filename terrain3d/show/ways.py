@@ -9,6 +9,7 @@ import numpy as np
 import pyvista as pv
 
 from terrain3d.show import palette
+from terrain3d.show.legend import CLEAR, LEAST_HELD, LEAST_LIKELY, LEAST_LIKELY_INSIDE, MUCH_SHORTER, Sign
 from terrain3d.show.parts import Part, Tag, drawn_line
 from terrain3d.show.scene import Scene
 from terrain3d.show.shapes import filled_heights
@@ -19,8 +20,6 @@ from terrain3d.walk.ways_in import WayIn
 
 #: Lines whose corners lie within this of each other are one to a reader, metres.
 SAME_M = 0.5
-#: Dashes and gaps in space of the lines that are told from the least likely walk by them too, metres.
-_PATTERN_M = {"C": (0.5, 0.5), "D": (1.6, 0.5, 0.5, 0.5), "E": (1.6, 0.5, 0.5, 0.5)}
 #: Height of the pin over an alarm point, and the size of its head, metres.
 _PIN_M, _HEAD_M = 1.0, 0.28
 
@@ -32,8 +31,7 @@ class Drawn:
     letter: str
     title: str
     line: Floats
-    colour: str
-    dashes: object
+    sign: Sign
     alarm: tuple[float, float] | None = None
 
 
@@ -46,22 +44,20 @@ def drawn_routes(route: OpenRoutes) -> list[Drawn]:
     least, inner = route.least, route.inner
     if least is None or inner is None:
         return []
-    drawn = [Drawn("A", "to its edge, least likely", least.line, palette.FIGURE, "-", _alarm(least))]
+    drawn = [Drawn("A", "to its edge, least likely", least.line, LEAST_LIKELY, _alarm(least))]
     if not same_line(inner.line, least.line):
         drawn.append(
-            Drawn("B", "to its middle, least likely", inner.line, palette.FIGURE, (0, (5, 2)), _alarm(inner))
+            Drawn("B", "to its middle, least likely", inner.line, LEAST_LIKELY_INSIDE, _alarm(inner))
         )
-    third = (0, (0.1, 2.2))
     if route.clear is not None and not same_line(route.clear.line, least.line):
-        drawn.append(Drawn("C", "clear, farthest off", route.clear.line, palette.INK, third))
+        drawn.append(Drawn("C", "clear, farthest off", route.clear.line, CLEAR))
     if route.crossing is not None:
-        drawn.append(Drawn("C", "over the least held ground", route.crossing.line, palette.INK, third))
+        drawn.append(Drawn("C", "over the least held ground", route.crossing.line, LEAST_HELD))
     shorter, within = route.shorter, route.inner_shorter
-    colour, fourth = palette.MUCH_SHORTER, (0, (6, 1.5, 1.2, 1.5))
     if shorter is not None:
-        drawn.append(Drawn("D", "to its edge, much shorter", shorter.line, colour, fourth, _alarm(shorter)))
+        drawn.append(Drawn("D", "to its edge, much shorter", shorter.line, MUCH_SHORTER, _alarm(shorter)))
     if within is not None and (shorter is None or not same_line(within.line, shorter.line)):
-        drawn.append(Drawn("E", "to its middle, much shorter", within.line, colour, fourth, _alarm(within)))
+        drawn.append(Drawn("E", "to its middle, much shorter", within.line, MUCH_SHORTER, _alarm(within)))
     return drawn
 
 
@@ -87,13 +83,26 @@ def route_scene(ground: Ground, route: OpenRoutes) -> Scene:
     drawn = drawn_routes(route)
     for one in drawn:
         if len(one.line) > 1:
-            parts += drawn_line(ground, heights, one.line, one.colour, 5.0, _PATTERN_M.get(one.letter, ()))
+            parts += drawn_line(ground, heights, one.line, one.sign)
     for start, letters in starts_of(drawn):
         tags.append(Tag(", ".join(letters), foot(float(start[0]), float(start[1])), "unit"))
-    for x, y in apart([one.alarm for one in drawn if one.alarm is not None]):
-        z = foot(x, y)[2]
-        parts += alarm_pin(x, y, z)
-        tags.append(Tag("alarm", (x, y, z + _PIN_M + _HEAD_M), "figure"))
+    pins = alarm_scene(surface, [one.alarm for one in drawn if one.alarm is not None])
+    return Scene((*parts, *pins.parts), (*tags, *pins.tags))
+
+
+def alarm_scene(ground: Ground, spots: list[tuple[float, float]]) -> Scene:
+    """Pins where alarms are raised, with bright heads; none off the known ground."""
+    parts: list[Part] = []
+    tags: list[Tag] = []
+    for x, y in apart(spots):
+        z = float(ground.height_at([x], [y])[0])
+        if math.isfinite(z):
+            shaft: Any = pv.Cylinder(
+                center=(x, y, z + _PIN_M / 2), direction=(0, 0, 1), radius=0.04, height=_PIN_M
+            )
+            head: Any = pv.Sphere(radius=_HEAD_M, center=(x, y, z + _PIN_M))
+            parts += [Part("marks", shaft, palette.INK), Part("marks", head, palette.ALARM)]
+            tags.append(Tag("alarm", (x, y, z + _PIN_M + _HEAD_M), "figure"))
     return Scene(tuple(parts), tuple(tags))
 
 
@@ -146,10 +155,3 @@ def starts_of(drawn: list[Drawn]) -> list[tuple[Floats, str]]:
 def _alarm(least: WayIn) -> tuple[float, float] | None:
     alarm = least.walked.alarm
     return None if alarm is None else (alarm.x, alarm.y)
-
-
-def alarm_pin(x: float, y: float, z: float) -> list[Part]:
-    """A pin in the ground with a bright head."""
-    shaft: Any = pv.Cylinder(center=(x, y, z + _PIN_M / 2), direction=(0, 0, 1), radius=0.04, height=_PIN_M)
-    head: Any = pv.Sphere(radius=_HEAD_M, center=(x, y, z + _PIN_M))
-    return [Part("marks", shaft, palette.INK), Part("marks", head, palette.ALARM)]

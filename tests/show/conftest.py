@@ -3,6 +3,7 @@
 import pytest
 from scenes import slope_outcome
 
+from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.stills import write_stills
 
 
@@ -15,4 +16,4 @@ def outcome():
 @pytest.fixture(scope="session")
 def stills(outcome, tmp_path_factory):
     """The pictures of the invented slope, drawn once."""
-    return write_stills(outcome, tmp_path_factory.mktemp("stills"))
+    return write_stills(PageContext(outcome), tmp_path_factory.mktemp("stills"))

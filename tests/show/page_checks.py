@@ -4,8 +4,11 @@ import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.transforms import Bbox
 
-from terrain3d.show.pages.labels import boxes_meet
+from terrain3d.show.pages.context import PageContext
+from terrain3d.show.pages.on_picture import boxes_meet
 from terrain3d.show.pages.sheet import Sheet
+from terrain3d.show.pages.size import SIZES
+from terrain3d.study import OptionStudy, Study
 
 
 def lay_out(figure: Figure) -> None:
@@ -49,3 +52,10 @@ def check_texts(page: Sheet) -> None:
 def shrunk(box: Bbox) -> Bbox:
     """A text's box without the room for letters that reach below the line, which may interlock."""
     return Bbox.from_extents(box.x0 + 1, box.y0 + 0.25 * box.height, box.x1 - 1, box.y1 - 0.1 * box.height)
+
+
+def context_of(outcome, size="screen", date="", found=lambda option: {}, uncertainty=None) -> PageContext:
+    """What pages start from; `found` gives what a study found out about an option, by field."""
+    options = tuple(OptionStudy(option.name, **found(option)) for option in outcome.options)
+    study = Study(outcome, options, uncertainty, (), outcome.terrain)
+    return PageContext(outcome, SIZES[size], date, study)

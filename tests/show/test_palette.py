@@ -7,6 +7,7 @@ import pytest
 
 from terrain3d.cover.verdict import Verdict
 from terrain3d.show import palette
+from terrain3d.show.legend import layer_sign
 
 # Machado, Oliveira and Fernandes 2009, "A physiologically-based model for simulation of color vision
 # deficiency", doi 10.1109/TVCG.2009.113, severity 1.0, for linear RGB; the values agree with those of
@@ -61,6 +62,18 @@ def test_the_lines_of_ways_are_told_apart(sight):
     others = [palette.FIGURE, palette.INK, palette.PAPER, *palette.VERDICT_COLOURS.values()]
     own = lab(palette.MUCH_SHORTER, SIGHT[sight])
     assert min(np.linalg.norm(own - lab(colour, SIGHT[sight])) for colour in others) > 29
+
+
+@pytest.mark.parametrize("sight", SIGHT)
+def test_any_two_causes_are_told_apart(sight):
+    """As verdicts are, also from bare ground and from ground that a layer is broken on."""
+    ground = [
+        palette.VERDICT_COLOURS[Verdict.OUTSIDE],
+        *(layer_sign(name).fill for name in ("upper", "lower")),
+    ]
+    causes = [lab(colour, SIGHT[sight]) for colour in palette.CAUSES.values()]
+    assert min(np.linalg.norm(a - b) for a, b in combinations(causes, 2)) > 30
+    assert min(np.linalg.norm(a - lab(colour, SIGHT[sight])) for a in causes for colour in ground) > 30
 
 
 def test_verdicts_stay_ordered_in_grey():

@@ -1,111 +1,40 @@
 """The page of one option: verdicts, protected ground, units and warnings beside its picture."""
 
 from terrain3d.cover.option import OptionResult
-from terrain3d.cover.verdict import UNKNOWN, VERDICT_KEYS, Verdict
-from terrain3d.job import Outcome
-from terrain3d.sentences import words
+from terrain3d.cover.verdict import UNKNOWN
 from terrain3d.sentences.options import one_line
-from terrain3d.sentences.verdicts import UNKNOWN_WORDS, VERDICT_WORDS
 from terrain3d.sentences.warnings import option_warnings
-from terrain3d.show import palette
+from terrain3d.show.blocks import Section, fill
 from terrain3d.show.extent import Extent
-from terrain3d.show.pages.sheet import STRIPES, Sheet, Stripe, plain_sheet, share_of_page
-from terrain3d.show.pages.size import SCREEN, Size
+from terrain3d.show.pages.context import PageContext
+from terrain3d.show.pages.sheet import Sheet
+from terrain3d.show.sections import ground_section, protected_sections, unit_section, warning_sections
 
 
 def option_sheet(
-    outcome: Outcome, option: OptionResult, view: str, extent: Extent, size: Size = SCREEN, date: str = ""
+    context: PageContext, option: OptionResult, view: str, extent: Extent, scale: int | None = None
 ) -> Sheet:
     """A page with everything but its picture.
 
     Parameters
     ----------
-    outcome : Outcome
+    context : PageContext
     option : OptionResult
     view : str
         What the picture is, such as "plan, north up".
     extent : Extent
         The part of the site that it shows.
-    size : Size
-    date : str
-        Printed as it is; empty for none.
+    scale : int, optional
+        Denominator of a printed plan's.
     """
-    place = words.place_in_ranking(outcome, option)
-    sheet = plain_sheet(outcome, option.name, view, one_line(outcome, option), place, size, date)
-    verdict_rows(sheet, option, extent)
-    protected_rows(sheet, option)
-    unit_rows(sheet, option)
-    _warning_rows(sheet, option_warnings(option, outcome.terrain))
+    outcome = context.outcome
+    sheet = context.begin_option(option, view, one_line(outcome, option), scale)
+    rest = [unit_section(option.detectors), *warning_sections(option_warnings(option, outcome.terrain))]
+    fill(sheet, [shown_ground(option, extent), *protected_sections((option,)), *rest])
     return sheet
 
 
-def verdict_rows(sheet: Sheet, option: OptionResult, extent: Extent) -> None:
-    """The verdicts with their colours and areas."""
-    sheet.heading("Ground")
-    for verdict in sorted(Verdict, reverse=True):
-        area = option.area_m2.get(VERDICT_KEYS[verdict])
-        # How much of the survey lies outside says nothing about the option.
-        figure = "" if verdict == Verdict.OUTSIDE or area is None else words.square_metres(area)
-        baseline = sheet.row(VERDICT_WORDS[verdict], figure, size=8.5, indent=0.033)
-        verdict_swatch(sheet, baseline, verdict)
-    if (option.verdicts[extent.rows, extent.columns] == UNKNOWN).any():
-        baseline = sheet.row(UNKNOWN_WORDS, size=8.5, indent=0.033)
-        verdict_swatch(sheet, baseline, UNKNOWN)
-    sheet.gap()
-
-
-def verdict_swatch(sheet: Sheet, baseline: float, code: int) -> None:
-    """The patch of a verdict, or of ground not known, at the left of a column's row."""
-    if code == UNKNOWN:
-        sheet.swatch(baseline, palette.UNKNOWN_GROUND, Stripe("////", palette.UNKNOWN_STRIPE))
-        return
-    verdict = Verdict(code)
-    edge = palette.BOTH_EDGE if verdict == Verdict.BOTH else palette.QUIET_INK
-    sheet.swatch(baseline, palette.VERDICT_COLOURS[verdict], STRIPES.get(verdict, Stripe()), edge)
-
-
-def protected_rows(sheet: Sheet, option: OptionResult) -> None:
-    """How much of each protected area is held, as figures and bars."""
-    if not option.protect:
-        return
-    width = sheet.right - sheet.left
-    heading = "Protected ground, both layers"
-    sheet.heading(heading if share_of_page(heading, 9, "bold") <= width else "Both layers hold")
-    for shown, area in enumerate(option.protect):
-        last = shown == len(option.protect) - 1
-        if (shown == 5 and len(option.protect) > 6) or not sheet.room_for(2 if last else 4):
-            sheet.row(f"and {len(option.protect) - shown} more: see results.json", size=7.5)
-            break
-        figure = f"{area.both_fraction:.0%} of {words.square_metres(area.area_m2)}"
-        room = width - share_of_page(figure, 8) - 0.012
-        sheet.row(sheet.lines(area.name, room, 8, 1)[0], figure)
-        sheet.bar(area.both_fraction)
-    sheet.gap()
-
-
-def unit_rows(sheet: Sheet, option: OptionResult) -> None:
-    """The units and how each is set."""
-    sheet.heading("Units")
-    for shown, unit in enumerate(option.detectors):
-        if shown == 4 or not sheet.room_for(9):
-            sheet.row(f"and {len(option.detectors) - shown} more: see results.json", size=7.5)
-            break
-        sheet.paragraph(words.unit_title(unit), 2, size=8)
-        for line in words.unit_lines(unit):
-            sheet.paragraph(line, 2, color=palette.QUIET_INK)
-    sheet.gap()
-
-
-def _warning_rows(sheet: Sheet, warnings: list[str]) -> None:
-    if not warnings:
-        return
-    sheet.heading("Mind")
-    for shown, warning in enumerate(warnings):
-        lines = sheet.lines(warning, sheet.right - sheet.left, 7.5, 4)
-        last = shown == len(warnings) - 1
-        if not sheet.room_for(len(lines) + (0 if last else 1)):
-            sheet.row(f"and {len(warnings) - shown} more: see results.json", size=7.5)
-            break
-        for line in lines:
-            sheet.row(line, size=7.5)
-        sheet.gap(0.004)
+def shown_ground(option: OptionResult, extent: Extent) -> Section:
+    """The verdicts of an option, and ground not known where some of it is shown."""
+    shown = option.verdicts[extent.rows, extent.columns]
+    return ground_section((option,), has_unknown=bool((shown == UNKNOWN).any()))

@@ -1,5 +1,7 @@
 """The contact sheet: every option in a row of plan, section and numbers, with the line that says why."""
 
+from functools import partial
+
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.profile import telling_bearing
 from terrain3d.cover.verdict import VERDICT_KEYS, Verdict
@@ -8,71 +10,62 @@ from terrain3d.sentences import words
 from terrain3d.sentences.options import loss_line
 from terrain3d.sentences.why import why
 from terrain3d.show import palette
-from terrain3d.show.pages.beside import best_options
-from terrain3d.show.pages.column import verdict_swatch
-from terrain3d.show.pages.plan import Base, paint_map, printed_base
+from terrain3d.show.legend import layer_signs, site_signs, verdict_sign
+from terrain3d.show.pages.context import PageContext
+from terrain3d.show.pages.plan import begin_plan
 from terrain3d.show.pages.section import Frame, heights_shown, paint_section, section_view, sides
-from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, STRIPES, Sheet, Sign, plain_sheet
-from terrain3d.show.pages.size import HEIGHT_PX, SCREEN, WIDTH_PX, Size, scale_words
+from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, Page, Sheet
+from terrain3d.show.pages.size import HEIGHT_PX, SCREEN, WIDTH_PX
 
 #: Options on one page.
 PER_PAGE = 4
 _TOP, _FLOOR = 0.885, 0.135
 _PLAN, _SECTION, _TEXT = (PICTURE[0], 0.205), (0.217, 0.625), (0.642, COLUMN_RIGHT)
 _AIR = 0.012
+_TOLD = (Verdict.BOTH, Verdict.UPPER_ONLY, Verdict.LOWER_ONLY, Verdict.DEAD)
 
 
-def contact_pages(outcome: Outcome) -> list[tuple[OptionResult, ...]]:
+def pages(context: PageContext) -> list[Page]:
+    """Every option, best first, on as many pages as that takes."""
+    parts = contact_pages(context)
+    notes = [
+        f"page {number} of {len(parts)}" if len(parts) > 1 else "" for number in range(1, len(parts) + 1)
+    ]
+    draws = [partial(contact_sheet, context, *one) for one in zip(parts, notes, strict=True)]
+    return context.pages_of_all("contact", [*draws])
+
+
+def contact_pages(context: PageContext) -> list[tuple[OptionResult, ...]]:
     """The options of each page, best first."""
-    options = best_options(outcome)
+    options = context.best_first
     return [options[k : k + PER_PAGE] for k in range(0, len(options), PER_PAGE)]
 
 
-def contact_sheet(
-    outcome: Outcome,
-    options: tuple[OptionResult, ...],
-    note: str,
-    base: Base,
-    size: Size = SCREEN,
-    date: str = "",
-) -> Sheet:
+def contact_sheet(context: PageContext, options: tuple[OptionResult, ...], note: str) -> Sheet:
     """One page of options, each in a row.
 
     Parameters
     ----------
-    outcome : Outcome
+    context : PageContext
     options : tuple of OptionResult
         At most `PER_PAGE`.
     note : str
         Such as "page 1 of 2"; empty where there is one page.
-    base : Base
-        What all plans of the site share.
-    size : Size
-    date : str
     """
     height = (_TOP - _FLOOR) / PER_PAGE - _AIR
-    shared = printed_base(outcome, size, (_PLAN[1] - _PLAN[0], height), base)
+    shared, outcome = context.base_in((_PLAN[1] - _PLAN[0], height)), context.outcome
     view = "best first; plans north up, sections at true scale"
-    if shared.scale is not None:
-        view += f", {scale_words(shared.scale, size)}"
-    page = plain_sheet(outcome, "All options", view, why(outcome), note, size, date)
+    page = context.begin("All options", view, why(outcome), note, shared.scale)
     for row, option in enumerate(options):
         bottom = _TOP - (row + 1) * (height + _AIR) + _AIR
-        _plan(page, outcome, option, shared, bottom, height)
+        place = (_PLAN[0], bottom, _PLAN[1] - _PLAN[0], height)
+        begin_plan(page, outcome, option, shared, place, "W", is_ruled=False, is_fine=False)
         _section(page, outcome, option, bottom, height)
         _text(page, outcome, option, bottom, height)
-    page.key(_signs(outcome, options))
+    verdicts = [verdict_sign(verdict) for verdict in _TOLD]
+    units = [unit for option in options for unit in option.detectors]
+    page.key([*verdicts, *layer_signs(units, 2), *site_signs(outcome.terrain)])
     return page
-
-
-def _plan(
-    page: Sheet, outcome: Outcome, option: OptionResult, base: Base, bottom: float, height: float
-) -> None:
-    axes = page.picture_axes((_PLAN[0], bottom, _PLAN[1] - _PLAN[0], height))
-    paint_map(axes, outcome, option, base, fine=False)
-    axes.set_anchor("W")
-    if base.scale is not None:
-        page.set_to_scale(axes, base.extent.width_m, base.extent.depth_m, base.scale)
 
 
 def _section(page: Sheet, outcome: Outcome, option: OptionResult, bottom: float, height: float) -> None:
@@ -102,9 +95,9 @@ def _text(page: Sheet, outcome: Outcome, option: OptionResult, bottom: float, he
     page.text(right, top - 0.018, place, 8.5, ha="right", va="baseline", color=palette.QUIET_INK)
     baseline, step = top - 0.048, (right - left) / 4
     page.begin_column(left, right, top, bottom)
-    for n, verdict in enumerate((Verdict.BOTH, Verdict.UPPER_ONLY, Verdict.LOWER_ONLY, Verdict.DEAD)):
+    for n, verdict in enumerate(_TOLD):
         page.left = left + n * step
-        verdict_swatch(page, baseline, verdict)
+        page.swatch(baseline, verdict_sign(verdict))
         area = words.square_metres(option.area_m2.get(VERDICT_KEYS[verdict], 0.0))
         page.text(page.left + 0.029, baseline, area, 8, va="baseline")
     y = baseline - 0.03
@@ -119,32 +112,3 @@ def _text(page: Sheet, outcome: Outcome, option: OptionResult, bottom: float, he
             (line,) = page.lines(text, right - left, 7, 1)
             page.text(left, y, line, 7, va="baseline", color=palette.QUIET_INK)
             y -= 0.0195
-
-
-def _signs(outcome: Outcome, options: tuple[OptionResult, ...]) -> list[Sign]:
-    """What the colours and marks of the small pictures mean."""
-    names = {
-        layer.name: None
-        for option in options
-        for unit in option.detectors
-        for head in unit.type.head
-        for layer in head.layer
-    }
-    signs = [
-        Sign("both layers", fill=palette.VERDICT_COLOURS[Verdict.BOTH], line=palette.BOTH_EDGE),
-        Sign(
-            "upper only", fill=palette.VERDICT_COLOURS[Verdict.UPPER_ONLY], stripe=STRIPES[Verdict.UPPER_ONLY]
-        ),
-        Sign("lower only", fill=palette.VERDICT_COLOURS[Verdict.LOWER_ONLY]),
-        Sign("dead ground", fill=palette.VERDICT_COLOURS[Verdict.DEAD], stripe=STRIPES[Verdict.DEAD]),
-    ]
-    for name in list(names)[:2]:
-        colour = palette.layer_colour(name)
-        signs.append(Sign(f"{name} layer", fill=palette.mixed(colour, 0.42), line=colour))
-    if outcome.terrain.protect:
-        signs.append(Sign("protected", line=palette.PROTECTED, width=1.2, dashes=(0, (5, 2.2))))
-    if len(outcome.terrain.solids.names):
-        signs.append(Sign("solid", fill=palette.SOLID, line=palette.SOLID_EDGE))
-    if (outcome.terrain.foliage.column >= 0).any():
-        signs.append(Sign("foliage", fill=palette.FOLIAGE_LIGHT, line=palette.FOLIAGE_EDGE))
-    return signs

@@ -10,10 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from terrain3d.show.lettering import page_style
-from terrain3d.show.pages.sheet import Sheet
-
-#: A picture's file name without its ending, and what draws its page.
-Page = tuple[str, Callable[[], Sheet]]
+from terrain3d.show.pages.sheet import Page
 
 #: Another process pays from so many pages on: it takes as long as some six to load what draws.
 _PAGES_EACH = 16

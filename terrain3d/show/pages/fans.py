@@ -1,5 +1,6 @@
 """The page of fans: how near a walker comes, straight at a unit and across it, bearing by bearing."""
 
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -9,14 +10,14 @@ from matplotlib.transforms import Bbox
 
 from terrain3d.cover.option import OptionResult
 from terrain3d.detector.pose import Detector
-from terrain3d.job import Outcome
-from terrain3d.sentences import words
 from terrain3d.sentences.walks import counting_words, fan_words, fans_sentence, who_walks
 from terrain3d.show import palette
-from terrain3d.show.pages.plan import Base
-from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, Sheet, Sign, plain_sheet
-from terrain3d.show.pages.size import SCREEN, Size, scale_words
-from terrain3d.show.pages.walks import begin_plan, finish_plan, plan_with, walk_signs
+from terrain3d.show.legend import ALARM, NOTICED, UNNOTICED, WALK
+from terrain3d.show.pages.context import PageContext
+from terrain3d.show.pages.on_picture import haloed
+from terrain3d.show.pages.plan import Plan, begin_plan, few_labels
+from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, Page, Sheet
+from terrain3d.show.pages.walks import walk_signs
 from terrain3d.units import Floats, wrap_deg
 from terrain3d.walk.fans import ACROSS_M, Fan
 
@@ -27,39 +28,26 @@ _TO, _ACROSS = (0.575, 0.165), (0.225, 0.165)
 _MARKERS = ("o", "s", "^", "D", "v")
 
 
-def fans_sheet(
-    outcome: Outcome,
-    option: OptionResult,
-    unit: Detector,
-    to: Fan,
-    across: Fan,
-    base: Base,
-    size: Size = SCREEN,
-    date: str = "",
-) -> Sheet:
-    """The page of one unit's fans.
+def pages(context: PageContext) -> list[Page]:
+    """A page of each unit of each option."""
 
-    Parameters
-    ----------
-    outcome : Outcome
-    option : OptionResult
-    unit : Detector
-    to, across : Fan
-        Walks straight at the unit and across it.
-    base : Base
-        What all plans of the site share.
-    size : Size
-    date : str
-    """
-    shared = plan_with(outcome, [to.lines.reshape(-1, 2)], base, size, _PLAN[2:])
+    def draws(option: OptionResult) -> list[partial[Sheet]]:
+        walks = context.studied(option).walks
+        assert walks is not None
+        pairs = zip(option.detectors, walks.fans[::2], walks.fans[1::2], strict=True)
+        return [partial(fans_sheet, context, option, *pair) for pair in pairs]
+
+    return context.pages_of_options("fans", draws)
+
+
+def fans_sheet(context: PageContext, option: OptionResult, unit: Detector, to: Fan, across: Fan) -> Sheet:
+    """The page of one unit's fans: walks straight at it, and across it."""
+    base = context.base_in(_PLAN[2:], [to.lines.reshape(-1, 2)])
     view = f"straight walks at {unit.name} alone, plan north up"
-    if shared.scale is not None:
-        view += f", {scale_words(shared.scale, size)}"
     sentence = f"{fans_sentence(unit, to, across)} {counting_words(option)}"
-    place = words.place_in_ranking(outcome, option)
-    page = plain_sheet(outcome, option.name, view, sentence, place, size, date)
-    axes, heights = begin_plan(page, outcome, option, shared, _PLAN, "NW")
-    finish_plan(page, axes, outcome, option, shared, heights, _draw_walks(axes, to))
+    page = context.begin_option(option, view, sentence, base.scale)
+    plan = begin_plan(page, context.outcome, option, base, _PLAN, "NW", is_ruled=False)
+    plan.finish(few_labels(plan), _draw_walks(plan, to))
     page.begin_column(_LEFT - 0.03, COLUMN_RIGHT, PICTURE[1] + PICTURE[3], _TO[0] + _TO[1])
     page.heading("Straight at the unit: the weak direction")
     page.paragraph(fan_words(to), 3, size=8)
@@ -70,29 +58,23 @@ def fans_sheet(
     page.paragraph(fan_words(across), 3, size=8)
     page.row(who_walks(across), size=7.5, color=palette.QUIET_INK)
     _chart_across(page, unit, across)
-    signs = walk_signs(outcome)
-    signs[5:7] = [
-        Sign("way walked unnoticed", line=palette.FIGURE, width=2.4),
-        Sign("noticed here", line=palette.INK, width=0.0, marker="o"),
-    ]
-    page.key(signs)
+    own = {WALK: UNNOTICED, ALARM: NOTICED}
+    page.key([own.get(sign, sign) for sign in walk_signs(context.outcome)])
     return page
 
 
-def _draw_walks(axes: Axes, fan: Fan) -> list[Bbox]:
+def _draw_walks(plan: Plan, fan: Fan) -> list[Bbox]:
     """The way of each walk until it is noticed; returns where those spots are, page pixels."""
-    boxes = []
+    boxes, axes = [], plan.axes
     for line, walked in zip(fan.lines, fan.walked_m, strict=True):
         length = float(np.hypot(*(line[1] - line[0])))
         share = 1.0 if np.isnan(walked) else min(walked / length, 1.0)
         end = line[0] + share * (line[1] - line[0])
-        x, y = np.array([line[0], end]).T
-        axes.plot(x, y, color="white", linewidth=3.4, zorder=10, solid_capstyle="butt")
-        axes.plot(x, y, color=palette.FIGURE, linewidth=1.7, zorder=11, solid_capstyle="butt")
+        way = np.array([line[0], end])
+        haloed(axes, way, UNNOTICED, 11, 3.4, solid_capstyle="butt")
         if not np.isnan(walked):
             axes.plot(*end, "o", ms=4.6, mfc="white", mec=palette.INK, mew=1.0, zorder=12)
-            middle = axes.transData.transform(end)
-            boxes.append(Bbox([middle - 5, middle + 5]))
+            boxes.append(plan.around(end, 5))
     return boxes
 
 

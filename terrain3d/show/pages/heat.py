@@ -1,10 +1,10 @@
 """The page of heat: contrast by ground temperature over what the options still hold at it."""
 
 import math
+from functools import partial
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.lines import Line2D
 from matplotlib.ticker import MultipleLocator, PercentFormatter
 
 from terrain3d.conditions.heat import (
@@ -15,22 +15,25 @@ from terrain3d.conditions.heat import (
     reference_contrast,
 )
 from terrain3d.cover.option import OptionResult
-from terrain3d.job import Outcome
 from terrain3d.sentences.heat import BORROWED, MIND, heat_line, loss_rows
 from terrain3d.show import palette
-from terrain3d.show.pages.sheet import PICTURE, Sheet, Sign, plain_sheet
-from terrain3d.show.pages.size import SCREEN, Size
+from terrain3d.show.legend import Sign
+from terrain3d.show.pages.context import PageContext
+from terrain3d.show.pages.sheet import PICTURE, Page, Sheet
 
 #: One option and what it holds by temperature.
 Warmed = tuple[OptionResult, HeatResult]
 #: Options drawn on one page; the rest is in results.json.
 MOST = 4
 #: Colours and dashes of the options' lines, best first: told apart by either.
-_LINES = (
-    ("#124b66", "-"),
-    ("#c0561f", (0, (7, 2))),
-    ("#6a4a8c", (0, (4, 1.5, 1, 1.5))),
-    ("#4f7a2a", (0, (2, 1.5))),
+_LINES = tuple(
+    Sign("", line=colour, width=1.8, dashes=dashes)
+    for colour, dashes in (
+        ("#124b66", ()),
+        ("#c0561f", (7, 2)),
+        ("#6a4a8c", (4, 1.5, 1, 1.5)),
+        ("#4f7a2a", (2, 1.5)),
+    )
 )
 _BAND, _SILENT, _CURVE = "#e9eef2", "#d9c3c6", "#1d1d1b"
 #: The two charts, shares of the page; between them lies the shared scale of temperature.
@@ -38,30 +41,19 @@ _UPPER = (PICTURE[0] + 0.022, 0.545, PICTURE[2] - 0.052, 0.315)
 _LOWER = (_UPPER[0], 0.195, _UPPER[2], 0.275)
 
 
-def heat_sheet(outcome: Outcome, warmed: tuple[Warmed, ...], size: Size = SCREEN, date: str = "") -> Sheet:
-    """One page for all options.
+def pages(context: PageContext) -> list[Page]:
+    """One page for all options."""
+    return context.pages_of_all("heat", [partial(heat_sheet, context)])
 
-    Parameters
-    ----------
-    outcome : Outcome
-    warmed : tuple of (OptionResult, HeatResult)
-        At least one; all of one heat setting.
-    size : Size
-    date : str
-    """
-    ranked = sorted(warmed, key=lambda pair: outcome.ranking.index(pair[0].name))
-    shown = tuple(ranked[:MOST])
+
+def heat_sheet(context: PageContext) -> Sheet:
+    """The page of the options whose heat was studied: at least one."""
+    found = [(option, context.studied(option).heat) for option in context.best_first]
+    warmed = [(option, heat) for option, heat in found if heat is not None]
+    shown = tuple(warmed[:MOST])
     best = shown[0][1]
-    view = "what is held as the ground warms"
-    page = plain_sheet(
-        outcome,
-        "Heat: figure against ground",
-        view,
-        heat_line(shown[0][1], shown[0][0].name if len(shown) > 1 else ""),
-        "",
-        size,
-        date,
-    )
+    sentence = heat_line(best, shown[0][0].name if len(shown) > 1 else "")
+    page = context.begin("Heat: figure against ground", "what is held as the ground warms", sentence)
     _contrast(page, page.picture_axes(_UPPER), best, _silent(shown))
     _held(page, page.picture_axes(_LOWER), shown, _silent(shown))
     _column(page, shown, len(warmed))
@@ -117,10 +109,12 @@ def _held(page: Sheet, axes: Axes, shown: tuple[Warmed, ...], silent: tuple[floa
     _shade(axes, silent)
     as_share = all(heat.curve.protected_share is not None for _, heat in shown)
     most = 0.0
-    for (colour, dashes), (_, heat) in zip(_LINES, shown, strict=False):
+    for sign, (_, heat) in zip(_LINES, shown, strict=False):
         held = heat.curve.protected_share if as_share else heat.curve.held_m2
         assert held is not None
-        axes.plot(heat.curve.grounds_c, held, color=colour, linestyle=dashes, linewidth=1.8, zorder=4)
+        axes.plot(
+            heat.curve.grounds_c, held, color=sign.line, linestyle=sign.style, linewidth=sign.width, zorder=4
+        )
         most = max(most, float(held.max()))
     grounds = shown[0][1].curve.grounds_c
     axes.set(xlim=(grounds[0], grounds[-1]), ylim=(0.0, 1.12 * most if most > 0 else 1.0))
@@ -164,9 +158,9 @@ def _above(page: Sheet, axes: Axes, left: str, right: str) -> None:
 
 def _column(page: Sheet, shown: tuple[Warmed, ...], n_options: int) -> None:
     page.heading("As the ground warms")
-    for (colour, dashes), (option, heat) in zip(_LINES, shown, strict=False):
+    for sign, (option, heat) in zip(_LINES, shown, strict=False):
         (name,) = page.lines(option.name, page.right - page.left - 0.033, 8, 1)
-        _line_sample(page, page.row(name, indent=0.033), colour, dashes)
+        page.swatch(page.row(name, indent=0.033), sign)
         for told, figure in loss_rows(heat):
             page.row(told, figure, size=7.5, indent=0.033, color=palette.QUIET_INK)
     if n_options > len(shown):
@@ -196,16 +190,8 @@ def _surfaces(page: Sheet, heat: HeatResult) -> None:
             page.row(f"{celsius:g} °C", f"{float(band_radiance(celsius)):.2f} W/m²/sr", size=7.5)
 
 
-def _line_sample(page: Sheet, baseline: float, colour: str, dashes: object) -> None:
-    page.figure.add_artist(
-        Line2D(
-            [page.left, page.left + 0.026],
-            [baseline + 0.005] * 2,
-            color=colour,
-            linestyle=dashes,  # type: ignore[arg-type]
-            linewidth=1.8,
-        )
-    )
+def _celsius(value: float | None, beyond: str) -> str:
+    return beyond if value is None else f"{value:.1f}"
 
 
 def _signs(shown: tuple[Warmed, ...]) -> list[Sign]:

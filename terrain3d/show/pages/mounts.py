@@ -4,7 +4,6 @@ from pathlib import Path
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.transforms import Bbox
 
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import UNKNOWN, Verdict
@@ -13,14 +12,15 @@ from terrain3d.search.mounts import Kind, Proposal
 from terrain3d.search.propose import Proposed
 from terrain3d.sentences.mounts import mounts_sentence
 from terrain3d.show import palette
+from terrain3d.show.blocks import Listing, Row, Section, fill
 from terrain3d.show.extent import Extent, whole_cells
+from terrain3d.show.legend import BOUNDARY, MOUNT, UNIT, Sign
 from terrain3d.show.lettering import page_style
-from terrain3d.show.pages.labels import Label, boxes_meet, place_labels
-from terrain3d.show.pages.north_and_scale import busy_places, north_arrow, scale_bar
-from terrain3d.show.pages.plan import Base, frame_plan, paint_map, plan_base, plan_signs
-from terrain3d.show.pages.sheet import PICTURE_ASPECT, Sheet, Sign, plain_sheet, share_of_page
-from terrain3d.show.shapes import spot_within
-from terrain3d.units import Floats
+from terrain3d.show.pages.base import plan_base
+from terrain3d.show.pages.context import PageContext
+from terrain3d.show.pages.on_picture import haloed
+from terrain3d.show.pages.plan import begin_plan, plan_signs, site_labels
+from terrain3d.show.pages.sheet import PICTURE_ASPECT, Sheet
 from terrain3d.wording import counted
 
 #: Ground shown around the outermost of what matters, metres.
@@ -28,9 +28,6 @@ _MARGIN_M = 2.5
 #: No number is written over a mark; where there are more than so many, they are written small.
 _MARK_PX, _MANY = 11.0, 60
 _MARKS: dict[Kind, str] = {"corner": "s", "wall": "o", "boundary": "^", "edge": "^"}
-#: Where a name goes: on its place, or over its mark.
-_ON, _OVER = (0.0, 0.0), (0.0, 1.0)
-_DASHES = (0, (6, 1.6, 1.2, 1.6))
 _HEADINGS: dict[Kind, str] = {
     "corner": "At corners",
     "wall": "On faces of walls",
@@ -51,32 +48,21 @@ def mounts_sheet(found: Proposed) -> Sheet:
     extent = _extent(found)
     count = len(found.mounts)
     title = counted(count, "proposed mount")
-    sentence = mounts_sentence(found)
-    page = plain_sheet(outcome, title, "plan, north up", sentence)
-    axes = page.picture_axes()
-    base = plan_base(outcome, extent)
-    heights = paint_map(axes, outcome, option, base)
-    frame_plan(page, axes, base)
+    page = PageContext(outcome).begin(title, "plan, north up", mounts_sentence(found))
+    plan = begin_plan(page, outcome, option, plan_base(outcome, extent))
     if found.terrain.boundary is not None:
         ring = np.vstack([found.terrain.boundary, found.terrain.boundary[:1]])
-        axes.plot(*ring.T, color="white", linewidth=3.0, zorder=6)
-        axes.plot(*ring.T, color=palette.BOUNDARY, linewidth=1.6, linestyle=_DASHES, zorder=6)
-    _draw_marks(axes, found.mounts)
-    busy = np.vstack([busy_places(axes, outcome, extent), _pixels(axes, found.mounts)])
-    corner_box = north_arrow(axes, busy)
-    marks = _pixels(axes, found.mounts)
-    taken = [corner_box, scale_bar(axes, extent, busy, corner_box)]
-    taken += [Bbox.from_bounds(x - _MARK_PX / 2, y - _MARK_PX / 2, _MARK_PX, _MARK_PX) for x, y in marks]
-    spots = marks - axes.get_window_extent().min
-    size = 7.5 if count <= _MANY else 6.0
-    numbers = [Label(str(k), x, y, size=size, weight="bold") for k, (x, y) in enumerate(spots, 1)]
-    taken += place_labels(axes, [*numbers, *_names(page, axes, found, base)], taken)
-    # A height given on a contour is worth less than a number: the next contour has one too.
-    for text in heights:
-        text.set_visible(not any(boxes_meet(text.get_window_extent(), box) for box in taken))
-    signs = [sign for sign in plan_signs(outcome, (option,), extent) if not sign.text.startswith("unit")]
+        haloed(plan.axes, ring, BOUNDARY, 6, 3.4)
+    _draw_marks(plan.axes, found.mounts)
+    spots = [(one.mount.x, one.mount.y) for one in found.mounts]
+    numbers = [
+        plan.label(spot, [str(k)], 7.5 if count <= _MANY else 6.0, (0, 1), "bold")
+        for k, spot in enumerate(spots, 1)
+    ]
+    plan.finish([*numbers, *site_labels(plan)], [plan.around(spot, _MARK_PX / 2) for spot in spots])
+    signs = [sign for sign in plan_signs(outcome, (option,), extent) if sign is not UNIT]
     page.key([*_signs(found), *signs])
-    _rows(page, found)
+    fill(page, _sections(found))
     return page
 
 
@@ -113,58 +99,25 @@ def _draw_marks(axes: Axes, mounts: tuple[Proposal, ...]) -> None:
             axes.plot(x, y, mark, ms=5.5, mfc="white", mec=palette.UNIT, mew=1.3, zorder=9)
 
 
-def _pixels(axes: Axes, mounts: tuple[Proposal, ...]) -> Floats:
-    places = [(p.mount.x, p.mount.y) for p in mounts]
-    return np.asarray(axes.transData.transform(np.reshape(places, (-1, 2))))
-
-
 def _signs(found: Proposed) -> list[Sign]:
     texts: dict[Kind, str] = {"corner": "at a corner", "wall": "on a wall", "edge": "on a pole"}
     kinds = {"edge" if p.kind == "boundary" else p.kind for p in found.mounts}
     signs = [Sign(text, width=0, marker=_MARKS[kind]) for kind, text in texts.items() if kind in kinds]
     if found.terrain.boundary is not None:
-        signs.append(Sign("boundary", line=palette.BOUNDARY, width=1.6, dashes=_DASHES))
+        signs.append(BOUNDARY)
     if found.terrain.mounts:
-        signs.append(Sign("named already", line=palette.QUIET_INK, width=0, marker="o"))
+        signs.append(MOUNT)
     return signs
 
 
-def _names(page: Sheet, axes: Axes, found: Proposed, base: Base) -> list[Label]:
-    """Protected ground, what stands on the site, and the mounts that it names already."""
-    named: list[tuple[tuple[float, float] | None, str, float, tuple[float, float]]]
-    named = [(spot_within(area), area.name, 8.0, _ON) for area in found.terrain.protect]
-    for owner, (name, region) in enumerate(zip(found.terrain.solids.names, base.solids, strict=True)):
-        # Numbers that the survey gave to what it found are in the column, beside its mounts.
-        if not region.is_empty and owner not in found.terrain.solids.surveyed:
-            spot = region.representative_point()
-            named.append(((spot.x, spot.y), name, 6.8, _ON))
-    named += [((mount.x, mount.y), mount.name, 6.8, _OVER) for mount in found.terrain.mounts]
-    box = axes.get_window_extent()
-    labels = []
-    for place, name, size, prefer in named:
-        if place is not None:
-            x, y = axes.transData.transform(place) - box.min
-            lines = page.lines(name, 0.12, size, 2)
-            colour = palette.INK if prefer == _ON else palette.QUIET_INK
-            labels.append(Label("\n".join(lines), x, y, prefer, size, colour=colour))
-    return labels
-
-
-def _rows(page: Sheet, found: Proposed) -> None:
+def _sections(found: Proposed) -> list[Section]:
     """Which numbers are what: alike ones in one row."""
-    width = page.right - page.left
-    rows = [(proposal.kind, proposal.group) for proposal in found.mounts]
     numbers: dict[tuple[Kind, str], list[int]] = {}
-    for number, row in enumerate(rows, 1):
-        numbers.setdefault(row, []).append(number)
-    shown: Kind | None = None
-    for left, ((kind, stem), which) in zip(range(len(numbers), 0, -1), numbers.items(), strict=True):
-        if not page.room_for(2 if left == 1 else 5):
-            page.row(f"and {left} more: see the table", size=7.5)
-            break
-        if kind != shown:
-            page.heading(_HEADINGS[kind])
-            shown = kind
+    for number, proposal in enumerate(found.mounts, 1):
+        numbers.setdefault((proposal.kind, proposal.group), []).append(number)
+    rows: dict[Kind, list[tuple[Row]]] = {}
+    for (kind, stem), which in numbers.items():
         figure = f"{which[0]}" if len(which) == 1 else f"{which[0]} to {which[-1]}"
-        (line,) = page.lines(stem, width - share_of_page(figure, 8) - 0.012, 8, 1)
-        page.row(line, figure)
+        rows.setdefault(kind, []).append((Row(stem, (figure,)),))
+    listings = {kind: Listing(tuple(items), spare=2, where="see the table") for kind, items in rows.items()}
+    return [Section(_HEADINGS[kind], (listing,)) for kind, listing in listings.items()]

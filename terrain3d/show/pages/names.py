@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Sequence
 from terrain3d.errors import InputError
 
 #: The kinds of picture, in the order they are drawn.
-KINDS = ("contact", "side-by-side", "plan", "oblique", "section", "outlook")
+KINDS = ("contact", "side-by-side", "plan", "oblique", "section", "outlook", "causes")
 #: Those that go with the results of a comparison; the rest is drawn when it is asked for.
 FIRST_KINDS = ("contact", "plan", "oblique", "section")
 #: The kinds of page of each part of a study.
@@ -54,8 +54,8 @@ def pages_of(kinds: Iterable[str], options: Sequence[tuple[str, ...]] | None = N
     if options is None:
         pattern = rf"\d\d+-(?:{kind})(?:-.*)?\.png"
     else:
-        slugs = ["|".join(map(slug, names)) for names in options]
-        one = [rf"{number:02d}-(?:{kind})(?:-\d+)?-(?:{slug})" for number, slug in enumerate(slugs, 1)]
+        named = ["|".join(map(slug, names)) for names in options]
+        one = [rf"{number:02d}-(?:{kind})(?:-\d+)?-(?:{name})" for number, name in enumerate(named, 1)]
         pattern = rf"(?:{'|'.join([rf'00-(?:{kind})(?:-[0-9]+)?', *one])})\.png"
     whole = re.compile(pattern)
     return lambda name: whole.fullmatch(name) is not None

@@ -1,5 +1,6 @@
 """The oblique view: the scene rendered without a display, with its names, north and scale."""
 
+from functools import lru_cache, partial
 from typing import Any
 
 import numpy as np
@@ -11,14 +12,15 @@ from vtkmodules.vtkCommonCore import vtkLogger
 from terrain3d.cover.option import OptionResult
 from terrain3d.job import Outcome
 from terrain3d.show import palette
-from terrain3d.show.camera import Camera
-from terrain3d.show.extent import Extent
-from terrain3d.show.pages.labels import Label, place_labels
-from terrain3d.show.pages.north_and_scale import page_share
-from terrain3d.show.pages.sheet import Sheet, Sign
+from terrain3d.show.camera import Camera, site_camera
+from terrain3d.show.extent import Extent, site_extent
+from terrain3d.show.legend import Sign, layer_signs, site_signs
+from terrain3d.show.pages.column import option_sheet
+from terrain3d.show.pages.context import PageContext
+from terrain3d.show.pages.on_picture import Label, page_share, place_labels
+from terrain3d.show.pages.sheet import PICTURE_ASPECT, Page, Sheet
 from terrain3d.show.palette import Rgb
-from terrain3d.show.scene import Scene, aim, light_scene, show_scene
-from terrain3d.show.shapes import contour_levels
+from terrain3d.show.scene import Scene, aim, build_scene, light_scene, show_scene
 
 #: Rendered larger and averaged down: smooth edges that do not hang on the graphics driver.
 _OVERSAMPLE = 2
@@ -29,6 +31,25 @@ _KINDS: dict[str, tuple[float, str, tuple[float, float]]] = {
     "area": (8.0, "normal", (0, -1)),
     "scale": (7.0, "normal", (0, -1)),
 }
+
+
+def pages(context: PageContext) -> list[Page]:
+    """An oblique view of each option, from the same place for all of them."""
+    outcome = context.outcome
+
+    @lru_cache(maxsize=1)
+    def seen() -> tuple[Extent, Camera]:
+        extent = site_extent(outcome)
+        return extent, site_camera(outcome, extent, context.reach, PICTURE_ASPECT)
+
+    def sheet(option: OptionResult) -> Sheet:
+        extent, camera = seen()
+        page = option_sheet(context, option, "oblique view, the same for every option", extent)
+        scene = build_scene(outcome, option, extent, context.reach, camera)
+        draw_oblique(page, outcome, option, extent, scene, camera)
+        return page
+
+    return context.pages_of_options("oblique", lambda option: [partial(sheet, option)])
 
 
 def render(scene: Scene, camera: Camera, width_px: int, height_px: int, fineness: float = 1.0) -> Rgb:
@@ -77,7 +98,9 @@ def draw_oblique(
     axes.set_axis_off()
     taken = [_north(page, camera, box)]
     place_labels(axes, _names(page, scene, camera, width, height), taken)
-    page.key([*(more or []), *_signs(page, outcome, option, extent)])
+    heights = outcome.terrain.ground.z[extent.rows, extent.columns]
+    signs = [*(more or []), *layer_signs(option.detectors), *site_signs(outcome.terrain, heights)]
+    page.key([sign.in_scene for sign in signs])
 
 
 def _names(page: Sheet, scene: Scene, camera: Camera, width: int, height: int) -> list[Label]:
@@ -107,25 +130,3 @@ def _north(page: Sheet, camera: Camera, box: Bbox) -> Bbox:
     page.figure.add_artist(Polygon(share[:4], facecolor=palette.INK, edgecolor="none"))
     page.text(share[4, 0], share[4, 1], "N", 9, weight="bold", ha="center", va="center")
     return Bbox.from_extents(*(middle - 60), *(middle + 60))
-
-
-def _signs(page: Sheet, outcome: Outcome, option: OptionResult, extent: Extent) -> list[Sign]:
-    terrain = outcome.terrain
-    layers = {
-        layer.name: None for unit in option.detectors for head in unit.type.head for layer in head.layer
-    }
-    signs = []
-    for name in list(layers)[:4]:
-        colour = palette.layer_colour(name)
-        (text,) = page.lines(f"{name} layer", 0.13, 7.2, 1)
-        signs.append(Sign(text, fill=palette.mixed(colour, 0.45), line=colour))
-    if terrain.protect:
-        signs.append(Sign("protected ground", line=palette.PROTECTED, width=2.2))
-    if len(terrain.solids.names):
-        signs.append(Sign("solid", fill=palette.SOLID, line=palette.SOLID_EDGE))
-    if (terrain.foliage.column >= 0).any():
-        signs.append(Sign("foliage", fill=palette.FOLIAGE_LIGHT, line=palette.FOLIAGE_EDGE))
-    levels, step = contour_levels(terrain.ground.z[extent.rows, extent.columns])
-    if len(levels):
-        signs.append(Sign(f"contour, every {step:g} m", line=palette.CONTOUR))
-    return signs

@@ -2,11 +2,10 @@
 
 import math
 from dataclasses import dataclass
+from functools import partial
 
-import matplotlib.patheffects as effects
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.patches import Rectangle
 from matplotlib.ticker import MultipleLocator
 from numpy.typing import NDArray
 
@@ -15,20 +14,23 @@ from terrain3d.cover.option import OptionResult
 from terrain3d.cover.profile import head_bearings
 from terrain3d.detector.pose import Detector, PosedHead, PosedLayer, posed_heads
 from terrain3d.job import Outcome
-from terrain3d.sentences import words
 from terrain3d.sentences.outlook import layer_words, outlook_sentence
 from terrain3d.show import palette
+from terrain3d.show.blocks import fill
+from terrain3d.show.legend import ARC_END, EQUAL_DISTANCE, FOLIAGE, LEVEL, Sign, layer_signs, site_signs
+from terrain3d.show.pages.context import PageContext
+from terrain3d.show.pages.on_picture import HALO
 from terrain3d.show.pages.sheet import (
     BLOCK_FLOOR,
     BLOCK_TOP,
     COLUMN_RIGHT,
     WIDE_PICTURE,
+    Page,
     Sheet,
-    Sign,
-    plain_sheet,
 )
-from terrain3d.show.pages.size import HEIGHT_PX, SCREEN, WIDTH_PX, Size
+from terrain3d.show.pages.size import HEIGHT_PX, WIDTH_PX
 from terrain3d.show.palette import Rgb
+from terrain3d.show.sections import unit_section
 from terrain3d.sight.hits import Hit
 from terrain3d.sight.picture import Picture, picture
 from terrain3d.units import Floats
@@ -63,24 +65,23 @@ class Span:
     high: float
 
 
-def outlook_sheet(
-    outcome: Outcome, option: OptionResult, unit: Detector, size: Size = SCREEN, date: str = ""
-) -> Sheet:
-    """The page of what one unit of an option sees.
+def pages(context: PageContext) -> list[Page]:
+    """What each unit of each option sees."""
+    return context.pages_of_options(
+        "outlook",
+        lambda option: [
+            partial(outlook_sheet, context, option, unit) for unit in context.lines.drawn(option)
+        ],
+    )
 
-    Parameters
-    ----------
-    outcome : Outcome
-    option : OptionResult
-    unit : Detector
-    size : Size
-    date : str
-    """
-    place = words.place_in_ranking(outcome, option)
+
+def outlook_sheet(context: PageContext, option: OptionResult, unit: Detector) -> Sheet:
+    """The page of what one unit of an option sees."""
+    outcome = context.outcome
     view = f"what {unit.name} sees, facing {unit.bearing_deg:g}°"
     span = span_of(unit)
     # Coarser than the page: distances change slowly, and edges are lines drawn over them.
-    fineness = min(size.fineness, _FINEST) / 2
+    fineness = min(context.size.fineness, _FINEST) / 2
     across, up = round(WIDE_PICTURE[2] * WIDTH_PX * fineness), round(WIDE_PICTURE[3] * HEIGHT_PX * fineness)
     azimuths = span.left + (span.right - span.left) * (np.arange(across) + 0.5) / across
     elevations = span.low + (span.high - span.low) * (np.arange(up) + 0.5) / up
@@ -89,7 +90,7 @@ def outlook_sheet(
     )
     shares = layer_shares(unit, *_met(outcome, unit, azimuths))
     sentence = outlook_sentence(shares, outcome.terrain.solids.names)
-    page = plain_sheet(outcome, option.name, view, sentence, place, size, date)
+    page = context.begin_option(option, view, sentence)
     axes = page.picture_axes(WIDE_PICTURE)
     axes.imshow(
         shaded(seen, unit.type.max_range),
@@ -101,7 +102,7 @@ def outlook_sheet(
     )
     _skyline(axes, seen, azimuths)
     _distance_lines(axes, seen, azimuths, unit.type.max_range)
-    axes.axhline(0.0, color=palette.INK, linewidth=0.8, linestyle=(0, (1, 2)), zorder=5)
+    axes.axhline(0.0, zorder=5, **LEVEL.stroke)
     for head in posed_heads(unit):
         for layer in head.layers:
             _layer(axes, unit, head, layer)
@@ -109,8 +110,10 @@ def outlook_sheet(
     _frame(axes, span)
     _scale_block(page, unit, seen)
     _layer_block(page, unit)
-    _unit_block(page, unit)
-    page.key(_signs(outcome, unit))
+    page.begin_column(0.755, COLUMN_RIGHT, BLOCK_TOP, BLOCK_FLOOR)
+    fill(page, [unit_section((unit,), "Unit")])
+    leaves = [sign for sign in site_signs(outcome.terrain) if sign is FOLIAGE]
+    page.key([*layer_signs([unit]), ARC_END, LEVEL, EQUAL_DISTANCE, *leaves])
     return page
 
 
@@ -209,9 +212,6 @@ def _met(outcome: Outcome, unit: Detector, azimuths: Floats) -> tuple[Picture, I
     return seen, seen.solid
 
 
-_HALO = [effects.withStroke(linewidth=2.2, foreground="white")]
-
-
 def _distance_lines(axes: Axes, seen: Picture, azimuths: Floats, range_m: float) -> None:
     """Lines of equal distance on the ground, the range's own drawn heavier."""
     distance = np.where(seen.what == Hit.GROUND, seen.distance, np.nan)
@@ -235,7 +235,7 @@ def _distance_lines(axes: Axes, seen: Picture, azimuths: Floats, range_m: float)
         zorder=3,
     )
     for text in axes.clabel(lines, fontsize=6.8, fmt="%g m", inline=True, inline_spacing=3):
-        text.set(color=palette.INK, path_effects=_HALO, zorder=9)
+        text.set(color=palette.INK, path_effects=HALO, zorder=9)
 
 
 def _skyline(axes: Axes, seen: Picture, azimuths: Floats) -> None:
@@ -269,7 +269,7 @@ def _arc_limits(axes: Axes, unit: Detector, head: PosedHead) -> None:
     for side in (-1, 1):
         edge = np.array([side * head.arc_deg / 2])
         line = np.vstack([in_world(unit, head, edge, e) for e in np.linspace(-80, 40, 40)])
-        axes.plot(*line.T, color=palette.UNIT, linewidth=0.9, linestyle=(0, (5, 3)), zorder=5)
+        axes.plot(*line.T, zorder=5, **ARC_END.stroke)
 
 
 def _frame(axes: Axes, span: Span) -> None:
@@ -310,12 +310,7 @@ def _scale_block(page: Sheet, unit: Detector, seen: Picture) -> None:
         page.text(x, y, f"{m:g}" + (" m" if m == range_m else ""), 7, ha="center", va="baseline")
     for colour, text in ((_BEYOND, "beyond the range"), (_SKY, "nothing met: sky, or off the survey")):
         baseline = page.row(text, size=7.5, indent=0.033)
-        page.figure.add_artist(
-            Rectangle(
-                (page.left, baseline - 0.003), 0.024, 0.015, facecolor=colour, edgecolor=palette.QUIET_INK,
-                linewidth=0.6,
-            )
-        )  # fmt: skip
+        page.swatch(baseline, Sign(text, fill=colour, line=palette.QUIET_INK))
 
 
 def _layer_block(page: Sheet, unit: Detector) -> None:
@@ -334,29 +329,3 @@ def _layer_block(page: Sheet, unit: Detector) -> None:
                 page.right - page.left, 7.5, 1,
             )  # fmt: skip
             page.row(line, size=7.5, color=palette.QUIET_INK)
-
-
-def _unit_block(page: Sheet, unit: Detector) -> None:
-    page.begin_column(0.755, COLUMN_RIGHT, BLOCK_TOP, BLOCK_FLOOR)
-    page.heading("Unit")
-    page.paragraph(words.unit_title(unit), 2, size=8)
-    for line in words.unit_lines(unit):
-        page.paragraph(line, 2, color=palette.QUIET_INK)
-
-
-def _signs(outcome: Outcome, unit: Detector) -> list[Sign]:
-    names = dict.fromkeys(layer.name for head in unit.type.head for layer in head.layer)
-    signs = [
-        Sign(
-            f"{name} layer",
-            fill=palette.mixed(palette.layer_colour(name), 0.35),
-            line=palette.layer_colour(name),
-        )
-        for name in list(names)[:4]
-    ]
-    signs.append(Sign("end of an arc", line=palette.UNIT, width=0.9, dashes=(0, (5, 3))))
-    signs.append(Sign("level", line=palette.INK, width=0.8, dashes=(0, (1, 2))))
-    signs.append(Sign("equal distance on the ground, heavy at the range", line=palette.INK, width=1.3))
-    if (outcome.terrain.foliage.column >= 0).any():
-        signs.append(Sign("foliage", fill=palette.FOLIAGE_LIGHT, line=palette.FOLIAGE_EDGE))
-    return signs

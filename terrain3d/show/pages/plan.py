@@ -1,181 +1,225 @@
 """The plan: north up, the ground's relief and contours, verdicts, and all that stands on it."""
 
 import math
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from functools import partial
+from typing import Any, Literal
 
-import matplotlib.patheffects as effects
 import numpy as np
 import shapely
 from matplotlib.axes import Axes
 from matplotlib.patches import Polygon
 from matplotlib.text import Text
 from matplotlib.ticker import MultipleLocator
+from matplotlib.transforms import Bbox
 
 from terrain3d.cover.option import OptionResult
+from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
 from terrain3d.show import palette
-from terrain3d.show.drape import DRAPE_PIXELS, drape, relief
-from terrain3d.show.extent import Extent, head_arcs, head_sector, site_extent, whole_cells
-from terrain3d.show.pages.labels import Label, boxes_meet, place_labels
-from terrain3d.show.pages.north_and_scale import busy_places, north_arrow, scale_bar
-from terrain3d.show.pages.sheet import Sheet, Sign
-from terrain3d.show.pages.size import Size, scale_for
-from terrain3d.show.shapes import contour_levels, foliage_cells, footprints, smoothed_heights, spot_within
+from terrain3d.show.drape import DRAPE_PIXELS, drape
+from terrain3d.show.extent import Extent, head_arcs, head_sector
+from terrain3d.show.legend import MOUNT, PROTECTED, RANGE_SETTING, SOLID, UNIT, Sign, site_signs
+from terrain3d.show.pages.base import Base
+from terrain3d.show.pages.column import option_sheet
+from terrain3d.show.pages.context import PageContext
+from terrain3d.show.pages.on_picture import (
+    HALO,
+    Label,
+    boxes_meet,
+    north_arrow,
+    place_labels,
+    scale_bar,
+)
+from terrain3d.show.pages.shading import on_ground
+from terrain3d.show.pages.sheet import PICTURE, Page, Place, Sheet
+from terrain3d.show.shapes import contour_levels, spot_within
 from terrain3d.terrain import Area, Ground
 from terrain3d.units import Floats, direction
 
 #: A plan narrower than this on the page needs no more than so many pixels along its longer side.
 _LARGE_PX, _SMALL_PIXELS = 600, 600
-#: Keeps an edge of a cell from touching the next one by rounding.
-_HAIR_M = 1e-6
-_HALO = [effects.withStroke(linewidth=2.2, foreground="white")]
 
 
-@dataclass(frozen=True, eq=False)
-class Base:
-    """What the plans of all options share.
+def pages(context: PageContext) -> list[Page]:
+    """A plan of each option, with its numbers beside it."""
 
-    Parameters
-    ----------
-    extent : Extent
-        The part of the site to show.
-    smooth : (ny, nx) float
-        Heights for contours, metres.
-    shade : (ny, nx) float
-        Brightness of the ground.
-    solids : list
-        Footprint of each solid, shapely.
-    leaves : shapely geometry
-        Ground under foliage.
-    scale : float or None
-        Denominator of a printed plan's scale; None to fill the picture.
+    def sheet(option: OptionResult) -> Sheet:
+        base = context.printed
+        page = option_sheet(context, option, "plan, north up", base.extent, base.scale)
+        draw_plan(page, context.outcome, option, base)
+        page.key(plan_signs(context.outcome, (option,), base.extent))
+        return page
+
+    return context.pages_of_options("plan", lambda option: [partial(sheet, option)])
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A plan on a page: the ground and what stands on it are drawn, names follow what its page adds.
+
+    `heights` are those written on contours.
     """
 
-    extent: Extent
-    smooth: Floats
-    shade: Floats
-    solids: list[Any]
-    leaves: Any
-    scale: int | None = None
+    page: Sheet
+    axes: Axes
+    outcome: Outcome
+    option: OptionResult
+    base: Base
+    heights: list[Text]
+
+    def pixels(self, places: Floats | Iterable[Floats | Sequence[float]]) -> Floats:
+        """(n, 2) pixels of the page of places of the site."""
+        return np.asarray(self.axes.transData.transform(np.reshape([*places], (-1, 2))))
+
+    def around(self, place: Floats | Sequence[float], half_px: float) -> Bbox:
+        """The pixels of the page that a mark takes."""
+        (middle,) = self.pixels([place])
+        return Bbox([middle - half_px, middle + half_px])
+
+    def label(
+        self,
+        place: tuple[float, float],
+        lines: list[str],
+        size: float = 7.5,
+        prefer: tuple[float, float] = (0, 0),
+        weight: str = "normal",
+        colour: str = palette.INK,
+    ) -> Label:
+        """A name of a place of the site, on it or beside it."""
+        x, y = self.pixels([place])[0] - self.axes.get_window_extent().min
+        return Label("\n".join(lines), float(x), float(y), prefer, size, weight, colour)
+
+    def finish(
+        self,
+        labels: list[Label],
+        taken: Sequence[Bbox] = (),
+        marks: Floats | None = None,
+        with_north_and_scale: bool = True,
+    ) -> None:
+        """Write the names where they leave room, after a north arrow and a scale bar.
+
+        Parameters
+        ----------
+        labels : list of Label
+            The ones that matter most first.
+        taken : sequence of Bbox
+            Where no name may stand, pixels of the page.
+        marks : (n, 2) float, optional
+            What neither the arrow nor the bar should cover, likewise; the middles of `taken` without it.
+        with_north_and_scale : bool
+        """
+        used = [*taken]
+        if with_north_and_scale:
+            busy = self._busy()
+            if marks is None:
+                marks = np.reshape([np.mean(box.get_points(), axis=0) for box in taken], (-1, 2))
+            # A mark under one of them is worse than any ground under it.
+            busy = np.vstack([busy, np.repeat(marks, len(busy) + 1, axis=0)])
+            used.append(north_arrow(self.axes, busy))
+            used.append(scale_bar(self.axes, self.base.extent, busy, used[-1]))
+        used += place_labels(self.axes, labels, used)
+        # A height given on a contour is worth less than a name: the next contour has one too.
+        for text in self.heights:
+            text.set_visible(not any(boxes_meet(text.get_window_extent(), box) for box in used))
+
+    def _busy(self) -> Floats:
+        """(n, 2) pixels of the page of watched cells and units in any option and of protected outlines."""
+        outcome, extent = self.outcome, self.base.extent
+        ground = outcome.terrain.ground
+        watched = np.zeros(ground.z[extent.rows, extent.columns].shape, bool)
+        for option in outcome.options:
+            codes = option.verdicts[extent.rows, extent.columns]
+            watched |= (codes != Verdict.OUTSIDE) & (codes != UNKNOWN)
+        rows, columns = np.nonzero(watched)
+        cells = np.column_stack([ground.xs[extent.columns][columns], ground.ys[extent.rows][rows]])
+        units = [[unit.x, unit.y] for option in outcome.options for unit in option.detectors]
+        marks = np.repeat(np.reshape(units, (-1, 2)), len(cells) + 1, axis=0)
+        return self.pixels(np.vstack([cells, marks, *(area.outline for area in outcome.terrain.protect)]))
 
 
-def plan_base(outcome: Outcome, extent: Extent, scale: int | None = None) -> Base:
-    """Work out what the plans of all options share."""
-    terrain = outcome.terrain
-    smooth = smoothed_heights(terrain.ground)
-    half = terrain.foliage.cell_m / 2
-    corners = np.array([[-half, -half], [half, -half], [half, half], [-half, half]])
-    cells = foliage_cells(terrain.foliage)
-    leaves = shapely.union_all(shapely.polygons(cells[:, None, :] + corners))
-    shade = relief(smooth, terrain.ground.cell_m)
-    return Base(extent, smooth, shade, footprints(terrain.solids), leaves, scale)
-
-
-def plan_extent(outcome: Outcome, size: Size, place: tuple[float, float]) -> tuple[Extent, int]:
-    """What a printed plan shows, and the scale at which it shows it.
-
-    Parameters
-    ----------
-    outcome : Outcome
-    size : Size
-        Must be paper.
-    place : (width, height)
-        Of the picture, as shares of the page.
-    """
-    tight = site_extent(outcome)
-    paper = size.paper_m(place[0]), size.paper_m(place[1] * size.height_px / size.width_px)
-    scale = scale_for((tight.width_m, tight.depth_m), paper)
-    wide = site_extent(outcome, paper[0] / paper[1])
-    # A cell less on either side, or the whole cells of the extent would not fit on the paper.
-    half_x, half_y = (max(scale * side / 2 - outcome.terrain.ground.cell_m, 0.0) for side in paper)
-    x, y = tight.centre
-    return whole_cells(
-        outcome.terrain.ground,
-        min(tight.west, max(wide.west, x - half_x)) + _HAIR_M,
-        min(tight.south, max(wide.south, y - half_y)) + _HAIR_M,
-        max(tight.east, min(wide.east, x + half_x)) - _HAIR_M,
-        max(tight.north, min(wide.north, y + half_y)) - _HAIR_M,
-    ), scale
-
-
-def printed_base(outcome: Outcome, size: Size, place: tuple[float, float], screen: Base) -> Base:
-    """What plans of one place on a page share: to scale on paper, filling the place on a screen."""
-    if size.width_mm is None:
-        aspect = place[0] * size.width_px / (place[1] * size.height_px)
-        return replace(screen, extent=site_extent(outcome, aspect))
-    extent, scale = plan_extent(outcome, size, place)
-    return replace(screen, extent=extent, scale=scale)
-
-
-def draw_plan(page: Sheet, outcome: Outcome, option: OptionResult, base: Base) -> None:
-    """Draw an option's plan into the picture of a page."""
-    axes = page.picture_axes()
-    paint_plan(page, axes, outcome, option, base)
-    page.key(plan_signs(outcome, (option,), base.extent))
-
-
-def paint_plan(
+def draw_plan(
     page: Sheet,
-    axes: Axes,
     outcome: Outcome,
     option: OptionResult,
     base: Base,
+    place: Place = PICTURE,
     with_north_and_scale: bool = True,
-) -> None:
-    """Draw a plan with its names; north arrow and scale bar where `with_north_and_scale`."""
-    heights = paint_map(axes, outcome, option, base)
-    frame_plan(page, axes, base)
-    taken = []
-    if with_north_and_scale:
-        busy = busy_places(axes, outcome, base.extent)
-        taken.append(north_arrow(axes, busy))
-        taken.append(scale_bar(axes, base.extent, busy, taken[0]))
-    taken += place_labels(axes, _names(page, axes, outcome, option, base.solids), taken)
-    # A height given on a contour is worth less than a name: the next contour has one too.
-    for text in heights:
-        text.set_visible(not any(boxes_meet(text.get_window_extent(), box) for box in taken))
+) -> Axes:
+    """Draw an option's plan with its names into a part of a page."""
+    plan = begin_plan(page, outcome, option, base, place)
+    plan.finish([*unit_labels(plan), *site_labels(plan)], with_north_and_scale=with_north_and_scale)
+    return plan.axes
 
 
-def paint_map(
-    axes: Axes, outcome: Outcome, option: OptionResult, base: Base, fine: bool = True
-) -> list[Text]:
-    """Draw what lies on the ground of a plan without a name, coarse for a picture of stamp size.
+def begin_plan(
+    page: Sheet,
+    outcome: Outcome,
+    option: OptionResult,
+    base: Base,
+    place: Place = PICTURE,
+    anchor: Literal["C", "W", "NW"] = "C",
+    is_ruled: bool = True,
+    is_fine: bool = True,
+) -> Plan:
+    """Draw what lies and stands on the ground of an option into a part of a page, without a name.
 
-    Returns the heights written on contours.
+    Parameters
+    ----------
+    page : Sheet
+    outcome : Outcome
+    option : OptionResult
+    base : Base
+    place : (left, bottom, width, height)
+        Shares of the page.
+    anchor : {"C", "W", "NW"}
+        Where the plan stands in its place.
+    is_ruled : bool
+        Whether metres run along its sides.
+    is_fine : bool
+        False for a picture of stamp size.
     """
-    terrain, extent = outcome.terrain, base.extent
-    is_large = axes.get_window_extent().width > _LARGE_PX
-    _ground(axes, base.shade, option, extent, DRAPE_PIXELS if is_large else _SMALL_PIXELS)
-    heights = _contours(axes, terrain.ground, base.smooth, extent) if fine else []
+    axes, terrain, extent = page.picture_axes(place), outcome.terrain, base.extent
+    part = (extent.rows, extent.columns)
+    pixels = DRAPE_PIXELS if axes.get_window_extent().width > _LARGE_PX else _SMALL_PIXELS
+    on_ground(axes, drape(option.verdicts[part], base.shade[part], pixels), extent, 1)
+    heights = _contours(axes, terrain.ground, base.smooth, extent) if is_fine else []
     _foliage(axes, base.leaves)
     _solids(axes, base.solids)
+    weight = 1.0 if is_fine else 0.6
     for area in terrain.protect:
-        _protected(axes, area, 1.0 if fine else 0.6)
+        _protected(axes, area, weight)
     for unit in option.detectors:
-        _unit(axes, unit, 1.0 if fine else 0.6)
-    if fine:
+        _unit(axes, unit, weight)
+    if is_fine:
         used = {unit.mount for unit in option.detectors}
-        idle = [mount for mount in terrain.mounts if mount.name not in used]
-        axes.plot(
-            [m.x for m in idle], [m.y for m in idle], "o", ms=5, mfc="white", mec=palette.QUIET_INK, mew=1
-        )
-    axes.set(xlim=(extent.west, extent.east), ylim=(extent.south, extent.north), aspect="equal", anchor="C")
-    if not fine:
+        idle = [(mount.x, mount.y) for mount in terrain.mounts if mount.name not in used]
+        x, y = np.reshape(idle, (-1, 2)).T
+        axes.plot(x, y, MOUNT.marker, ls="", ms=5, mfc="white", mec=MOUNT.line, mew=1)
+    axes.set(xlim=(extent.west, extent.east), ylim=(extent.south, extent.north), aspect="equal")
+    axes.set_anchor(anchor)
+    if base.scale is not None:
+        page.set_to_scale(axes, extent.width_m, extent.depth_m, base.scale)
+    if is_ruled:
+        step = 10.0 if max(extent.width_m, extent.depth_m) > 45 else 5.0
+        axes.xaxis.set_major_locator(MultipleLocator(step))
+        axes.yaxis.set_major_locator(MultipleLocator(step))
+        axes.tick_params(labelsize=6.5, length=3, width=0.6, colors=palette.QUIET_INK, pad=2)
+        axes.grid(color=palette.CONTOUR, linewidth=0.4, alpha=0.35, zorder=1.5)
+        axes.set_axisbelow("line")
+    else:
         axes.set(xticks=[], yticks=[])
-    return heights
+    # What is drawn next asks where things are on the page.
+    axes.apply_aspect()
+    return Plan(page, axes, outcome, option, base, heights)
 
 
-def _ground(axes: Axes, shade: Floats, option: OptionResult, extent: Extent, pixels: int) -> None:
-    part = (extent.rows, extent.columns)
-    axes.imshow(
-        drape(option.verdicts[part], shade[part], pixels),
-        extent=(extent.west, extent.east, extent.south, extent.north),
-        origin="lower",
-        interpolation="nearest",
-        zorder=1,
-    )
+def without_verdicts(option: OptionResult) -> OptionResult:
+    """The same option on bare ground, for plans that show something else."""
+    bare = np.where(option.verdicts == UNKNOWN, np.uint8(UNKNOWN), np.uint8(Verdict.OUTSIDE))
+    return replace(option, verdicts=bare)
 
 
 def _contours(axes: Axes, ground: Ground, smooth: Floats, extent: Extent) -> list[Text]:
@@ -196,7 +240,7 @@ def _contours(axes: Axes, ground: Ground, smooth: Floats, extent: Extent) -> lis
     digits = max(0, -math.floor(math.log10(step) + 1e-9))
     named = list(axes.clabel(lines, fontsize=6.5, fmt=f"%.{digits}f", inline=True, inline_spacing=3))
     for text in named:
-        text.set(color=palette.QUIET_INK, path_effects=_HALO, zorder=2.5)
+        text.set(color=palette.QUIET_INK, path_effects=HALO, zorder=2.5)
     return named
 
 
@@ -217,29 +261,21 @@ def _solids(axes: Axes, regions: list[Any]) -> None:
     for region in regions:
         for part in shapely.get_parts(region):
             outline = np.asarray(part.exterior.coords)
-            axes.add_patch(
-                Polygon(
-                    outline,
-                    facecolor=palette.SOLID,
-                    edgecolor=palette.SOLID_EDGE,
-                    linewidth=0.9,
-                    zorder=5,
-                )
+            solid = Polygon(
+                outline, facecolor=SOLID.fill, edgecolor=SOLID.line, linewidth=SOLID.width, zorder=5
             )
+            axes.add_patch(solid)
 
 
 def _protected(axes: Axes, area: Area, weight: float) -> None:
-    for colour, width, dashes in (("white", 3.0, "-"), (palette.PROTECTED, 1.5, (0, (5, 2.2)))):
-        axes.add_patch(
-            Polygon(
-                area.outline,
-                fill=False,
-                edgecolor=colour,
-                linewidth=weight * width,
-                linestyle=dashes,
-                zorder=6,
-            )
+    for colour, width, dashes in (
+        ("white", 2 * PROTECTED.width, "-"),
+        (PROTECTED.line, PROTECTED.width, PROTECTED.style),
+    ):
+        rim = Polygon(
+            area.outline, fill=False, edgecolor=colour, linewidth=weight * width, linestyle=dashes, zorder=6
         )
+        axes.add_patch(rim)
 
 
 def _unit(axes: Axes, unit: Detector, weight: float) -> None:
@@ -248,87 +284,64 @@ def _unit(axes: Axes, unit: Detector, weight: float) -> None:
         rim = head_sector(unit, pan, arc, unit.type.max_range)
         outline = np.vstack([eye, rim, eye])
         axes.plot(*outline.T, color="white", linewidth=2.4 * weight, alpha=0.8, zorder=7)
-        axes.plot(*outline.T, color=palette.UNIT, linewidth=weight, zorder=8)
+        axes.plot(*outline.T, color=UNIT.line, linewidth=UNIT.width * weight, zorder=8)
         if unit.range_m < unit.type.max_range:
             setting = head_sector(unit, pan, arc, unit.range_m)
-            axes.plot(*setting.T, color=palette.UNIT, linewidth=0.8 * weight, linestyle=(0, (4, 3)), zorder=8)
-    axes.plot(unit.x, unit.y, "o", ms=8 * weight, mfc="white", mec=palette.UNIT, mew=1.4 * weight, zorder=9)
-    axes.plot(unit.x, unit.y, "o", ms=3.2 * weight, color=palette.UNIT, zorder=9)
+            width, style = RANGE_SETTING.width * weight, RANGE_SETTING.style
+            axes.plot(*setting.T, color=RANGE_SETTING.line, linewidth=width, linestyle=style, zorder=8)
+    axes.plot(unit.x, unit.y, "o", ms=8 * weight, mfc="white", mec=UNIT.line, mew=1.4 * weight, zorder=9)
+    axes.plot(unit.x, unit.y, "o", ms=3.2 * weight, color=UNIT.line, zorder=9)
 
 
-def frame_plan(page: Sheet, axes: Axes, base: Base) -> None:
-    """Bring a plan to its scale, with metres along its sides."""
-    extent = base.extent
-    if base.scale is not None:
-        page.set_to_scale(axes, extent.width_m, extent.depth_m, base.scale)
-    step = 10.0 if max(extent.width_m, extent.depth_m) > 45 else 5.0
-    axes.xaxis.set_major_locator(MultipleLocator(step))
-    axes.yaxis.set_major_locator(MultipleLocator(step))
-    axes.tick_params(labelsize=6.5, length=3, width=0.6, colors=palette.QUIET_INK, pad=2)
-    axes.grid(color=palette.CONTOUR, linewidth=0.4, alpha=0.35, zorder=1.5)
-    axes.set_axisbelow("line")
-    axes.apply_aspect()
-
-
-def _names(
-    page: Sheet, axes: Axes, outcome: Outcome, option: OptionResult, regions: list[Any]
-) -> list[Label]:
-    """Units first, then protected ground, solids and mounts nobody uses."""
-    terrain = outcome.terrain
+def unit_labels(plan: Plan) -> list[Label]:
+    """Names of the units and of their mounts, behind each unit's back."""
     labels = []
-    for unit in option.detectors:
+    for unit in plan.option.detectors:
         ahead = direction(unit.bearing_deg)
-        lines = page.lines(unit.name, 0.1, 8, 1, "bold") + page.lines(unit.mount, 0.12, 8, 1)
-        labels.append(
-            _label(axes, unit.x, unit.y, lines, prefer=(-ahead[0], -ahead[1]), size=8.0, weight="bold")
-        )
-    for area in terrain.protect:
-        place = spot_within(area)
-        lines = page.lines(area.name, 0.13, 8, 2)
-        if place is not None:
-            labels.append(_label(axes, *place, lines, prefer=(0, 0), size=8.0))
-    for owner, (name, region) in enumerate(zip(terrain.solids.names, regions, strict=True)):
-        # Numbers that the survey gave to what it found say nothing to a client.
-        if not region.is_empty and owner not in terrain.solids.surveyed:
-            spot = region.representative_point()
-            lines = page.lines(name, 0.1, 6.8, 2)
-            labels.append(_label(axes, spot.x, spot.y, lines, prefer=(0, 0), size=6.8))
-    used = {unit.mount for unit in option.detectors}
-    for mount in terrain.mounts:
-        if mount.name not in used:
-            lines = page.lines(mount.name, 0.1, 6.8, 2)
-            labels.append(_label(axes, mount.x, mount.y, lines, size=6.8, colour=palette.QUIET_INK))
+        lines = plan.page.lines(unit.name, 0.1, 8, 1, "bold") + plan.page.lines(unit.mount, 0.12, 8, 1)
+        labels.append(plan.label((unit.x, unit.y), lines, 8.0, (-ahead[0], -ahead[1]), "bold"))
     return labels
 
 
-def _label(
-    axes: Axes,
-    x: float,
-    y: float,
-    lines: list[str],
-    prefer: tuple[float, float] = (0, 1),
-    size: float = 7.0,
-    weight: str = "normal",
-    colour: str = palette.INK,
-) -> Label:
-    box = axes.get_window_extent()
-    px, py = axes.transData.transform((x, y))
-    return Label("\n".join(lines), px - box.x0, py - box.y0, prefer, size, weight, colour)
+def site_labels(plan: Plan) -> list[Label]:
+    """Names of protected ground, solids and mounts nobody uses."""
+    terrain, page = plan.outcome.terrain, plan.page
+    labels = area_labels(plan, 8.0, 0.13)
+    for name, region in zip(terrain.solids.names, plan.base.solids, strict=True):
+        # Numbers that the survey gave to what it found say nothing to a client.
+        if not region.is_empty and not name.startswith("surveyed solid"):
+            spot = region.representative_point()
+            labels.append(plan.label((spot.x, spot.y), page.lines(name, 0.1, 6.8, 2), 6.8))
+    used = {unit.mount for unit in plan.option.detectors}
+    for mount in terrain.mounts:
+        if mount.name not in used:
+            lines = page.lines(mount.name, 0.1, 6.8, 2)
+            labels.append(plan.label((mount.x, mount.y), lines, 6.8, (0, 1), colour=palette.QUIET_INK))
+    return labels
+
+
+def few_labels(plan: Plan) -> list[Label]:
+    """Names of units and protected ground alone, for a plan on which much else is drawn."""
+    units = [
+        plan.label((unit.x, unit.y), plan.page.lines(unit.name, 0.1, 7.5, 1, "bold"), 7.5, (0, -1), "bold")
+        for unit in plan.option.detectors
+    ]
+    return units + area_labels(plan, 7.5, 0.12)
+
+
+def area_labels(plan: Plan, size: float, width: float) -> list[Label]:
+    """Names of protected ground, on it."""
+    spots = [(area.name, spot_within(area)) for area in plan.outcome.terrain.protect]
+    return [
+        plan.label(spot, plan.page.lines(name, width, size, 2), size)
+        for name, spot in spots
+        if spot is not None
+    ]
 
 
 def plan_signs(outcome: Outcome, options: tuple[OptionResult, ...], extent: Extent) -> list[Sign]:
     """What the marks of plans of these options mean."""
-    terrain = outcome.terrain
-    signs = [Sign("unit, its arc and maximum range", marker="o")]
+    signs = [UNIT]
     if any(unit.range_m < unit.type.max_range for option in options for unit in option.detectors):
-        signs.append(Sign("range setting", width=0.8, dashes=(0, (4, 3))))
-    if terrain.protect:
-        signs.append(Sign("protected ground", line=palette.PROTECTED, width=1.5, dashes=(0, (5, 2.2))))
-    if len(terrain.solids.names):
-        signs.append(Sign("solid", fill=palette.SOLID, line=palette.SOLID_EDGE))
-    if (terrain.foliage.column >= 0).any():
-        signs.append(Sign("foliage", fill=palette.FOLIAGE_LIGHT, line=palette.FOLIAGE_EDGE))
-    levels, step = contour_levels(terrain.ground.z[extent.rows, extent.columns])
-    if len(levels):
-        signs.append(Sign(f"contour, every {step:g} m", line=palette.CONTOUR))
-    return signs
+        signs.append(RANGE_SETTING)
+    return signs + site_signs(outcome.terrain, outcome.terrain.ground.z[extent.rows, extent.columns])

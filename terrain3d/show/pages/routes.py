@@ -1,28 +1,24 @@
 """The page of the ways in to one protected area: plan, numbers, and the ground along the walk."""
 
+from functools import partial
 from typing import Any
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.text import Text
 from matplotlib.transforms import Bbox
 
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import Verdict
 from terrain3d.job import Outcome
-from terrain3d.sentences import words
 from terrain3d.sentences.routes import percent, routes_words, start_words, trust_words
-from terrain3d.sentences.verdicts import VERDICT_WORDS
 from terrain3d.show import palette
 from terrain3d.show.extent import site_extent
-from terrain3d.show.pages.labels import Label, boxes_meet, place_labels
-from terrain3d.show.pages.north_and_scale import busy_places, north_arrow, scale_bar
-from terrain3d.show.pages.plan import Base, paint_map
-from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, Sheet, Sign, plain_sheet
-from terrain3d.show.pages.size import SCREEN, Size, scale_words
+from terrain3d.show.legend import ALARM, APPROACH, CLEAR, LEAST_HELD, WALK, Sign, verdict_sign
+from terrain3d.show.pages.context import PageContext
+from terrain3d.show.pages.on_picture import boxes_meet, haloed
+from terrain3d.show.pages.plan import Plan, begin_plan, few_labels
+from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, Page, Sheet
 from terrain3d.show.pages.walk_profile import draw_walk_profile
-from terrain3d.show.pages.walks import plan_with, walk_signs
-from terrain3d.show.shapes import spot_within
+from terrain3d.show.pages.walks import walk_signs
 from terrain3d.show.ways import Drawn, drawn_routes, fine_line, same_line, starts_of
 from terrain3d.units import Floats
 from terrain3d.walk.routes import OpenRoutes
@@ -32,47 +28,35 @@ _PLAN = (PICTURE[0], 0.4, 0.5, 0.475)
 #: What a line of a letter is to be read as.
 _KIND = {"A": "least likely", "B": "least likely", "D": "much shorter", "E": "much shorter"}
 _CHANCE: dict[str, Any] = {"size": 9, "weight": "bold"}
-_TRAVERSE = (PICTURE[0] + 0.03, 0.148, COLUMN_RIGHT - PICTURE[0] - 0.06, 0.192)
+_PROFILE = (PICTURE[0] + 0.03, 0.148, COLUMN_RIGHT - PICTURE[0] - 0.06, 0.192)
 
 
-def routes_sheet(
-    outcome: Outcome,
-    option: OptionResult,
-    route: OpenRoutes,
-    base: Base,
-    size: Size = SCREEN,
-    date: str = "",
-) -> Sheet:
-    """The page of the ways in to one protected area under one option.
+def pages(context: PageContext) -> list[Page]:
+    """The ways in to each protected area under each option."""
+    return context.pages_of_options(
+        "routes",
+        lambda option: [
+            partial(routes_sheet, context, option, route) for route in context.studied(option).routes or ()
+        ],
+    )
 
-    Parameters
-    ----------
-    outcome : Outcome
-    option : OptionResult
-    route : OpenRoutes
-    base : Base
-        What all plans of the site share.
-    size : Size
-    date : str
-    """
-    drawn = drawn_routes(route)
-    shared = plan_with(outcome, lines_shown(outcome, drawn), base, size, _PLAN[2:])
+
+def routes_sheet(context: PageContext, option: OptionResult, route: OpenRoutes) -> Sheet:
+    """The page of the ways in to one protected area under one option."""
+    drawn, outcome = drawn_routes(route), context.outcome
+    base = context.base_in(_PLAN[2:], lines_shown(outcome, drawn))
     view = f"ways in to {route.area}, plan north up"
-    if shared.scale is not None:
-        view += f", {scale_words(shared.scale, size)}"
-    place = words.place_in_ranking(outcome, option)
-    page = plain_sheet(outcome, option.name, view, routes_words(route), place, size, date)
-    axes = page.picture_axes(_PLAN)
-    heights = paint_map(axes, outcome, option, shared)
-    axes.set_anchor("W")
-    _finish(page, axes, outcome, option, shared, heights, drawn)
+    page = context.begin_option(option, view, routes_words(route), base.scale)
+    plan = begin_plan(page, outcome, option, base, _PLAN, "W", is_ruled=False)
+    _finish(plan, drawn)
+    axes = plan.axes
     page.begin_column(axes.get_position().x1 + 0.035, COLUMN_RIGHT, _PLAN[1] + _PLAN[3], _PLAN[1])
     route_rows(page, option, route, beside=True)
     if drawn:
         letter, telling = telling_walk(route)
         heading = f"{letter}: {_ends_words(route, letter)}"
         page.text(PICTURE[0], 0.371, heading, 9, weight="bold", va="baseline")
-        draw_walk_profile(page, outcome.terrain, telling, _TRAVERSE)
+        draw_walk_profile(page, outcome.terrain, telling, _PROFILE)
     page.key(route_signs(outcome, option, drawn))
     return page
 
@@ -100,71 +84,38 @@ def _ends_words(route: OpenRoutes, letter: str) -> str:
     return f"along the {how}walk to the {where} of {route.area}"
 
 
-def _finish(
-    page: Sheet,
-    axes: Axes,
-    outcome: Outcome,
-    option: OptionResult,
-    base: Base,
-    heights: list[Text],
-    drawn: list[Drawn],
-) -> None:
+def _finish(plan: Plan, drawn: list[Drawn]) -> None:
     """Draw the lines, then write on the plan where they leave room."""
-    if base.scale is not None:
-        page.set_to_scale(axes, base.extent.width_m, base.extent.depth_m, base.scale)
-    axes.set(xticks=[], yticks=[])
-    axes.apply_aspect()
-    for approach in outcome.terrain.approaches:
-        axes.plot(*approach.line.T, color="white", linewidth=4.4, zorder=9)
-        axes.plot(*approach.line.T, color=palette.QUIET_INK, linewidth=2.8, zorder=9.5)
-    taken = _draw(axes, drawn)
-    # A chip over the start of a line is worse than one over any ground.
-    spots = [axes.transData.transform(fine_line(one.line)) for one in drawn]
-    spots += [np.array([box.min, box.max]) for box in taken]
-    ground = busy_places(axes, outcome, base.extent)
-    busy = np.vstack([ground, *(np.repeat(spot, len(ground) // 4 + 1, axis=0) for spot in spots)])
-    taken.append(north_arrow(axes, busy))
-    taken.append(scale_bar(axes, base.extent, busy, taken[-1]))
-    box = axes.get_window_extent()
-    labels = []
-    for unit in option.detectors:
-        x, y = axes.transData.transform((unit.x, unit.y)) - box.min
-        (name,) = page.lines(unit.name, 0.1, 7.5, 1, "bold")
-        labels.append(Label(name, float(x), float(y), (0, -1), 7.5, "bold"))
-    for area in outcome.terrain.protect:
-        spot = spot_within(area)
-        if spot is not None:
-            x, y = axes.transData.transform(spot) - box.min
-            lines_of_name = page.lines(area.name, 0.1, 7.5, 2)
-            labels.append(Label("\n".join(lines_of_name), float(x), float(y), (0, 0), 7.5))
-    for approach in outcome.terrain.approaches:
-        x, y = axes.transData.transform(approach.line.mean(axis=0)) - box.min
-        (name,) = page.lines(approach.name, 0.1, 7, 1)
-        labels.append(Label(name, float(x), float(y), (0, 1), 7.0, colour=palette.QUIET_INK))
-    taken += place_labels(axes, labels, taken)
-    for text in heights:
-        text.set_visible(not any(boxes_meet(text.get_window_extent(), one) for one in taken))
+    approaches = plan.outcome.terrain.approaches
+    for approach in approaches:
+        haloed(plan.axes, approach.line, APPROACH, 9.5, 4.4)
+    taken = _draw(plan, drawn)
+    # An arrow over the start of a line is worse than one over any ground.
+    marks = [plan.pixels(fine_line(one.line)) for one in drawn] + [box.get_points() for box in taken]
+    labels = [
+        plan.label(
+            approach.line.mean(axis=0), plan.page.lines(approach.name, 0.1, 7, 1), 7.0, (0, 1),
+            colour=palette.QUIET_INK,
+        )
+        for approach in approaches
+    ]  # fmt: skip
+    plan.finish([*few_labels(plan), *labels], taken, np.vstack(marks) if marks else None)
 
 
-def _draw(axes: Axes, drawn: list[Drawn]) -> list[Bbox]:
+def _draw(plan: Plan, drawn: list[Drawn]) -> list[Bbox]:
     """The lines with their letters and alarms; returns the pixels that marks take."""
-    boxes = []
+    boxes, axes = [], plan.axes
     for one in reversed(drawn):
-        x, y = one.line.T
-        axes.plot(x, y, color="white", linewidth=4.6, zorder=10, solid_capstyle="round")
-        width = 2.6 if one.colour == palette.INK else 2.1
-        axes.plot(
-            x, y, color=one.colour, linewidth=width, linestyle=one.dashes, zorder=11,
-            solid_capstyle="round", dash_capstyle="round" if one.colour == palette.INK else "butt",
-        )  # fmt: skip
-        axes.plot(*one.line[-1], "s", ms=5, mfc=one.colour, mec="white", mew=0.8, zorder=12)
-        boxes.append(_box(axes, one.line[-1], 9))
+        cap = "round" if one.sign in (CLEAR, LEAST_HELD) else "butt"
+        haloed(axes, one.line, one.sign, 11, 4.6, solid_capstyle="round", dash_capstyle=cap)
+        axes.plot(*one.line[-1], "s", ms=5, mfc=one.sign.line, mec="white", mew=0.8, zorder=12)
+        boxes.append(plan.around(one.line[-1], 9))
         if one.alarm is not None:
             axes.plot(*one.alarm, "*", ms=15, mfc=palette.ALARM, mec=palette.INK, mew=1.1, zorder=14)
-            boxes.append(_box(axes, np.array(one.alarm), 14))
+            boxes.append(plan.around(one.alarm, 14))
     badges: list[tuple[Floats, str]] = []
     for start, letters in starts_of(drawn):
-        at = axes.transData.transform(start)
+        (at,) = plan.pixels([start])
         met = [
             k
             for k, (spot, own) in enumerate(badges)
@@ -177,7 +128,7 @@ def _draw(axes: Axes, drawn: list[Drawn]) -> list[Bbox]:
     return boxes + [_badge(axes, at, "".join(sorted(letters))) for at, letters in badges]
 
 
-def _around(axes: Axes, at: Floats, letters: str) -> Bbox:
+def _around(axes: Any, at: Floats, letters: str) -> Bbox:
     """The box of a badge at a pixel, inside the picture."""
     frame = axes.get_window_extent()
     half = np.array([9.0 + 7.0 * len(letters), 15.0])
@@ -185,7 +136,7 @@ def _around(axes: Axes, at: Floats, letters: str) -> Bbox:
     return Bbox([middle - half, middle + half])
 
 
-def _badge(axes: Axes, at: Floats, letters: str) -> Bbox:
+def _badge(axes: Any, at: Floats, letters: str) -> Bbox:
     """The letters of the lines that start at a pixel, in a box there."""
     box = _around(axes, at, letters)
     x, y = axes.transData.inverted().transform(np.mean([box.min, box.max], axis=0))
@@ -196,11 +147,6 @@ def _badge(axes: Axes, at: Floats, letters: str) -> Bbox:
               "linewidth": 1.4},
     )  # fmt: skip
     return box
-
-
-def _box(axes: Axes, at: Floats, half: float) -> Bbox:
-    middle = axes.transData.transform(at)
-    return Bbox([middle - half, middle + half])
 
 
 def route_rows(page: Sheet, option: OptionResult, route: OpenRoutes, beside: bool = False) -> None:
@@ -285,21 +231,16 @@ def _crossing_rows(page: Sheet, crossing: Crossing) -> None:
 
 def route_signs(outcome: Outcome, option: OptionResult, drawn: list[Drawn]) -> list[Sign]:
     """What the marks and colours of a page of routes mean; of the verdicts those that there are."""
-    absent = {VERDICT_WORDS[code] for code in Verdict if not (option.verdicts == code).any()}
-    absent.add("walk and its pulses")
+    absent = {verdict_sign(code) for code in Verdict if not (option.verdicts == code).any()}
+    absent.add(WALK)
     if all(one.alarm is None for one in drawn):
-        absent.add("alarm")
-    return line_signs(drawn) + [sign for sign in walk_signs(outcome) if sign.text not in absent]
+        absent.add(ALARM)
+    return line_signs(drawn) + [sign for sign in walk_signs(outcome) if sign not in absent]
 
 
 def line_signs(drawn: list[Drawn]) -> list[Sign]:
     """What each kind of line is."""
-    signs = [Sign("least likely walk", line=palette.FIGURE, width=2.1)] if drawn else []
-    if any(one.letter == "C" for one in drawn):
-        text = "clear route" if any(one.title.startswith("clear") for one in drawn) else "least held"
-        signs.append(Sign(text, line=palette.INK, width=2.4, dashes=(0, (1, 1.4))))
-    if any(one.letter in ("D", "E") for one in drawn):
-        # Closer together than on the plan: a key is short.
-        dashes = (0, (3, 1.1, 1, 1.1))
-        signs.append(Sign("much shorter", line=palette.MUCH_SHORTER, width=2.1, dashes=dashes))
-    return signs
+    by_word: dict[str, Sign] = {}
+    for one in drawn:
+        by_word.setdefault(one.sign.text, one.sign)
+    return list(by_word.values())

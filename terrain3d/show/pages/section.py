@@ -1,9 +1,10 @@
 """The section along a bearing: where each layer runs, where it ends, and what that makes of the ground."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
+from typing import Any
 
-import matplotlib.patheffects as effects
 import numpy as np
 import shapely
 from matplotlib.axes import Axes
@@ -19,13 +20,13 @@ from terrain3d.cover.profile import (
     Profile,
     changes,
     ground_at,
+    head_bearings,
     line_profile,
     passing_from,
 )
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
-from terrain3d.sentences import words
 from terrain3d.sentences.section import (
     change_words,
     end_words,
@@ -35,23 +36,36 @@ from terrain3d.sentences.section import (
     stretch_words,
 )
 from terrain3d.show import palette
-from terrain3d.show.pages.column import verdict_swatch
-from terrain3d.show.pages.label_row import placed_in_a_row
-from terrain3d.show.pages.labels import Label, place_labels
-from terrain3d.show.pages.plan import Base, paint_map
+from terrain3d.show.blocks import fill
+from terrain3d.show.labels import placed_in_a_row
+from terrain3d.show.legend import (
+    BRIDGED,
+    FOLIAGE,
+    GROUND_LINE,
+    SECTION_LINE,
+    SOLID,
+    UNIT,
+    Sign,
+    layer_sign,
+    verdict_sign,
+)
+from terrain3d.show.pages.context import PageContext
+from terrain3d.show.pages.on_picture import HALO, Label, haloed, place_labels
+from terrain3d.show.pages.plan import begin_plan
 from terrain3d.show.pages.section_image import STRIP_PX, Window, cut_image, has_leaves
 from terrain3d.show.pages.sheet import (
     BLOCK_FLOOR,
     BLOCK_TOP,
     COLUMN_RIGHT,
     WIDE_PICTURE,
+    Page,
+    Place,
     Sheet,
-    Sign,
-    plain_sheet,
     share_of_page,
 )
 from terrain3d.show.pages.silhouettes import silhouette
-from terrain3d.show.pages.size import HEIGHT_PX, SCREEN, WIDTH_PX, Size, scale_for, scale_words
+from terrain3d.show.pages.size import HEIGHT_PX, WIDTH_PX, Size, scale_for
+from terrain3d.show.sections import unit_section
 from terrain3d.terrain import Terrain
 from terrain3d.units import Floats
 
@@ -140,55 +154,64 @@ def heights_shown(profile: Profile, figure: Figure) -> tuple[float, float]:
     return low - 0.45, min(max(tops), ceiling) + 0.1
 
 
+def pages(context: PageContext) -> list[Page]:
+    """Sections of each option's units: along the facing of each head, or along one bearing."""
+    asked = context.lines
+
+    def draws(option: OptionResult) -> list[partial[Sheet]]:
+        cuts = [cut for unit in asked.drawn(option) for cut in _cuts(unit, asked.bearing_deg)]
+        return [partial(section_sheet, context, option, *cut) for cut in cuts]
+
+    return context.pages_of_options("section", draws)
+
+
+def _cuts(unit: Detector, bearing_deg: float | None) -> list[tuple[Detector, float, str]]:
+    """The lines of a unit: each with its bearing, and what looks that way."""
+    if bearing_deg is not None:
+        return [(unit, bearing_deg % 360, unit.name)]
+    bearings = head_bearings(unit)
+    if len(bearings) == 1:
+        return [(unit, bearings[0], unit.name)]
+    heads = enumerate(bearings, 1)
+    return [(unit, bearing, f"{unit.name}, head {head} of {len(bearings)}") for head, bearing in heads]
+
+
 def section_sheet(
-    outcome: Outcome,
-    option: OptionResult,
-    unit: Detector,
-    bearing_deg: float,
-    which: str,
-    base: Base,
-    size: Size = SCREEN,
-    date: str = "",
+    context: PageContext, option: OptionResult, unit: Detector, bearing_deg: float, which: str
 ) -> Sheet:
     """The page of a section.
 
     Parameters
     ----------
-    outcome : Outcome
+    context : PageContext
     option : OptionResult
     unit : Detector
         The unit the section starts from; the verdicts along the line are those of it alone.
     bearing_deg : float
     which : str
         What looks that way, such as "D1" or "D1, head 1 of 2".
-    base : Base
-        Of the small plan that shows where the line runs.
-    size : Size
-    date : str
     """
+    outcome = context.outcome
     room = (WIDE_PICTURE[2] * WIDTH_PX, WIDE_PICTURE[3] * HEIGHT_PX)
-    view = section_view(outcome.terrain, unit, bearing_deg, outcome.figure, size, room)
+    view = section_view(outcome.terrain, unit, bearing_deg, outcome.figure, context.size, room)
     what = f"section from {which}, bearing {bearing_deg:.0f}°"
-    if view.scale is not None:
-        what += f", {scale_words(view.scale, size)}"
-    place = words.place_in_ranking(outcome, option)
-    page = plain_sheet(outcome, option.name, what, section_sentence(view.profile), place, size, date)
+    page = context.begin_option(option, what, section_sentence(view.profile), view.scale)
     draw_section(page, outcome, view, WIDE_PICTURE)
-    _key_plan(page, outcome, option, view.profile, base)
+    _key_plan(page, context, option, view.profile)
     _line_rows(page, view.profile)
-    _unit_rows(page, unit)
+    page.begin_column(0.755, COLUMN_RIGHT, BLOCK_TOP, BLOCK_FLOOR)
+    fill(page, [unit_section((unit,), "Unit")])
     page.key(section_signs(outcome, view.profile))
     return page
 
 
-def _key_plan(page: Sheet, outcome: Outcome, option: OptionResult, profile: Profile, base: Base) -> None:
+def _key_plan(page: Sheet, context: PageContext, option: OptionResult, profile: Profile) -> None:
     """A small plan with the line on it."""
-    axes = page.picture_axes((0.05, BLOCK_FLOOR, 0.17, BLOCK_TOP - BLOCK_FLOOR + 0.005))
-    paint_map(axes, outcome, option, base, fine=False)
-    axes.set_anchor("W")
-    x, y = profile.places(np.array([-BEHIND_M, profile.unit.type.max_range + BEYOND_M]))
-    axes.plot(x, y, color="white", linewidth=3.4, zorder=10)
-    axes.plot(x, y, color=palette.INK, linewidth=1.7, zorder=11)
+    outcome, base = context.outcome, context.base
+    place = (0.05, BLOCK_FLOOR, 0.17, BLOCK_TOP - BLOCK_FLOOR + 0.005)
+    plan = begin_plan(page, outcome, option, base, place, "W", is_ruled=False, is_fine=False)
+    ends = profile.places(np.array([-BEHIND_M, profile.unit.type.max_range + BEYOND_M]))
+    haloed(plan.axes, np.transpose(ends), SECTION_LINE, 11, 3.4)
 
 
 def _line_rows(page: Sheet, profile: Profile) -> None:
@@ -203,18 +226,10 @@ def _line_rows(page: Sheet, profile: Profile) -> None:
         (line,) = page.lines(text, page.right - page.left - 0.135, 8, 1)
         baseline = page.row(line, size=8, indent=0.135)
         page.text(page.left + 0.033, baseline, stretch_words(run), 8, va="baseline")
-        verdict_swatch(page, baseline, run.code)
+        page.swatch(baseline, verdict_sign(run.code))
 
 
-def _unit_rows(page: Sheet, unit: Detector) -> None:
-    page.begin_column(0.755, COLUMN_RIGHT, BLOCK_TOP, BLOCK_FLOOR)
-    page.heading("Unit")
-    page.paragraph(words.unit_title(unit), 2, size=8)
-    for line in words.unit_lines(unit):
-        page.paragraph(line, 2, color=palette.QUIET_INK)
-
-
-def draw_section(page: Sheet, outcome: Outcome, view: View, place: tuple[float, float, float, float]) -> None:
+def draw_section(page: Sheet, outcome: Outcome, view: View, place: Place) -> None:
     """Draw a section into a part of a page: at true scale, and stretched below where that says more."""
     low, high = heights_shown(view.profile, view.figure)
     metres_px = view.metres_per_px
@@ -245,16 +260,14 @@ def sides(view: View) -> tuple[float, float]:
     return left, left + view.width_m
 
 
-def _draw(
-    page: Sheet, outcome: Outcome, view: View, place: tuple[float, float, float, float], frame: Frame
-) -> None:
+def _draw(page: Sheet, outcome: Outcome, view: View, place: Place, frame: Frame) -> None:
     axes = page.picture_axes(place)
     paint_section(page, axes, outcome.terrain, view.profile, view.figure, frame)
     _rulers(axes, frame)
     said = f"heights stretched {frame.stretch} times" if frame.stretch > 1 else "true scale"
     note = axes.annotate(
         said, (0, 1), (7, -6), "axes fraction", "offset points", fontsize=7, ha="left", va="top",
-        color=palette.QUIET_INK, path_effects=_HALO, zorder=20,
+        color=palette.QUIET_INK, path_effects=HALO, zorder=20,
     )  # fmt: skip
     taken = [note.get_window_extent()]
     marked = changes(view.profile)
@@ -262,9 +275,6 @@ def _draw(
         taken += _change_labels(page, axes, view, marked, taken[0].x1 + 10)
     taken += _figure_boxes(axes, view, marked)
     place_labels(axes, _end_labels(page, axes, view), taken)
-
-
-_HALO = [effects.withStroke(linewidth=2.2, foreground="white")]
 
 
 def paint_section(
@@ -292,19 +302,15 @@ def paint_section(
     )
     for solid in profile.solids:
         for piece in _over_ground(solid, profile):
-            axes.add_patch(
-                Polygon(
-                    piece, facecolor=palette.SOLID, edgecolor=palette.SOLID_EDGE, linewidth=weight, zorder=5
-                )
-            )
+            look: dict[str, Any] = {"facecolor": SOLID.fill, "edgecolor": SOLID.line, "linewidth": weight}
+            axes.add_patch(Polygon(piece, zorder=5, **look))
     for beam in profile.beams:
         _beam_lines(axes, profile, beam, weight)
     measured = np.where(profile.bridged, np.nan, profile.ground)
-    axes.plot(profile.along, measured, color=palette.INK, linewidth=1.3 * weight, zorder=6)
+    axes.plot(profile.along, measured, color=GROUND_LINE.line, linewidth=GROUND_LINE.width * weight, zorder=6)
     bridged = np.where(profile.bridged, profile.ground, np.nan)
-    axes.plot(
-        profile.along, bridged, color=palette.INK, linewidth=1.3 * weight, linestyle=(0, (4, 2)), zorder=6
-    )
+    width, style = BRIDGED.width * weight, BRIDGED.style
+    axes.plot(profile.along, bridged, color=BRIDGED.line, linewidth=width, linestyle=style, zorder=6)
     for at in changes(profile):
         foot = ground_at(profile, at)
         if math.isfinite(foot):
@@ -320,8 +326,8 @@ def paint_section(
                 )
     unit = profile.unit
     axes.plot([0, 0], [unit.ground_z, profile.eye_z], color=palette.POLE, linewidth=3 * weight, zorder=7)
-    axes.plot(0, profile.eye_z, "o", ms=8 * weight, mfc="white", mec=palette.UNIT, mew=1.4 * weight, zorder=9)
-    axes.plot(0, profile.eye_z, "o", ms=3.2 * weight, color=palette.UNIT, zorder=9)
+    axes.plot(0, profile.eye_z, "o", ms=8 * weight, mfc="white", mec=UNIT.line, mew=1.4 * weight, zorder=9)
+    axes.plot(0, profile.eye_z, "o", ms=3.2 * weight, color=UNIT.line, zorder=9)
 
 
 def _over_ground(solid: CutSolid, profile: Profile) -> list[Floats]:
@@ -369,7 +375,7 @@ def _change_labels(page: Sheet, axes: Axes, view: View, marked: list[float], lef
         for n, line in enumerate(texts[k]):
             x, y = middle / page.figure.bbox.width, (top - 20 * n) / page.figure.bbox.height
             page.text(
-                x, y, line, 7, ha="center", va="top", weight="normal" if n else "bold", path_effects=_HALO,
+                x, y, line, 7, ha="center", va="top", weight="normal" if n else "bold", path_effects=HALO,
                 zorder=30,
             )  # fmt: skip
         low = top - 20 * len(texts[k]) - 2
@@ -444,16 +450,16 @@ def _rulers(axes: Axes, frame: Frame) -> None:
 def section_signs(outcome: Outcome, profile: Profile) -> list[Sign]:
     """What the marks of a section mean."""
     signs = [
-        Sign(f"{layer} layer, its axis dashed", fill=palette.mixed(colour, 0.42), line=colour)
-        for layer, colour in {b.layer: palette.layer_colour(b.layer) for b in profile.beams}.items()
+        replace(layer_sign(name), text=f"{name} layer, its axis dashed")
+        for name in dict.fromkeys(beam.layer for beam in profile.beams)
     ]
-    signs.append(Sign("ground", line=palette.INK, width=1.3))
+    signs.append(GROUND_LINE)
     if profile.bridged.any():
-        signs.append(Sign("bridged gap of the survey", line=palette.INK, width=1.3, dashes=(0, (4, 2))))
+        signs.append(BRIDGED)
     if profile.solids:
-        signs.append(Sign("solid", fill=palette.SOLID, line=palette.SOLID_EDGE))
+        signs.append(SOLID)
     if has_leaves(profile, outcome.terrain.foliage):
-        signs.append(Sign("foliage", fill=palette.FOLIAGE_LIGHT, line=palette.FOLIAGE_EDGE))
+        signs.append(FOLIAGE)
     signs.append(
         Sign(f"{outcome.figure.name} where the verdict changes", fill=palette.FIGURE, line=palette.FIGURE)
     )

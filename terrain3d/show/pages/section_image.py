@@ -8,12 +8,11 @@ from numpy.typing import NDArray
 from terrain3d.cover.profile import Beam, Profile
 from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict
 from terrain3d.show import palette
+from terrain3d.show.legend import LAYER_STRENGTH
 from terrain3d.show.palette import Rgb
 from terrain3d.terrain import Foliage
 from terrain3d.units import Floats
 
-#: How strongly a layer covers the paper where nothing dims it.
-LAYER_STRENGTH = 0.42
 #: Thickness of the strip of verdicts, in pixels of the layout.
 STRIP_PX = 15.0
 

@@ -1,20 +1,18 @@
 """Cells coloured or striped over a plan that shows no verdicts."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from terrain3d.cover.option import OptionResult
-from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.show import palette
 from terrain3d.show.drape import DRAPE_PIXELS
 from terrain3d.show.extent import Extent
 from terrain3d.terrain import Ground
 
 #: Over the ground and under the contours of a plan.
-_LAYER = 1.4
+LAYER = 1.4
 
 
 @dataclass(frozen=True, eq=False)
@@ -29,14 +27,8 @@ class Shading:
     slant: int = 0
 
 
-def without_verdicts(option: OptionResult) -> OptionResult:
-    """The same option on bare ground, for plans that show something else."""
-    bare = np.where(option.verdicts == UNKNOWN, np.uint8(UNKNOWN), np.uint8(Verdict.OUTSIDE))
-    return replace(option, verdicts=bare)
-
-
 def shade(axes: Axes, shadings: list[Shading], extent: Extent) -> None:
-    """Draw washes over a plan, later ones over earlier ones; cells are drawn as whole pixels."""
+    """Draw shadings over a plan, later ones over earlier ones; cells are drawn as whole pixels."""
     shape = (extent.rows.stop - extent.rows.start, extent.columns.stop - extent.columns.start)
     k = max(1, -(-DRAPE_PIXELS // max(shape)))
     image = np.zeros((shape[0] * k, shape[1] * k, 4), np.uint8)
@@ -47,13 +39,7 @@ def shade(axes: Axes, shadings: list[Shading], extent: Extent) -> None:
         if shading.slant:
             cells &= (columns - shading.slant * rows) % period < max(1, period // 6)
         image[cells] = (*palette.rgb(shading.colour), 255)
-    axes.imshow(
-        image,
-        extent=(extent.west, extent.east, extent.south, extent.north),
-        origin="lower",
-        interpolation="nearest",
-        zorder=_LAYER,
-    )
+    on_ground(axes, image, extent, LAYER)
 
 
 def edge(axes: Axes, ground: Ground, where: NDArray[np.bool_], colour: str, width: float = 0.5) -> None:
@@ -61,5 +47,16 @@ def edge(axes: Axes, ground: Ground, where: NDArray[np.bool_], colour: str, widt
     if where.any() and not where.all():
         axes.contour(
             ground.xs, ground.ys, where.astype(float), [0.5], colors=colour, linewidths=width,
-            zorder=_LAYER + 0.1,
+            zorder=LAYER + 0.1,
         )  # fmt: skip
+
+
+def on_ground(axes: Axes, image: NDArray[np.generic], extent: Extent, zorder: float) -> None:
+    """Lay an image over the ground of a plan; its row 0 is the southernmost."""
+    axes.imshow(
+        image,
+        extent=(extent.west, extent.east, extent.south, extent.north),
+        origin="lower",
+        interpolation="nearest",
+        zorder=zorder,
+    )

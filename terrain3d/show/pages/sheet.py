@@ -1,6 +1,6 @@
 """One printed page: title, picture, legend column, sentence and caution; knows nothing of pictures."""
 
-from dataclasses import dataclass
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -12,46 +12,24 @@ from matplotlib.patches import Rectangle
 
 from terrain3d.caution import SHORT_CAUTION
 from terrain3d.cover.verdict import Verdict
-from terrain3d.job import Outcome
-from terrain3d.sentences import words
 from terrain3d.show import palette
+from terrain3d.show.blocks import Bar, Gap, Paragraph, Piece, Row, Section, TypeSize
+from terrain3d.show.legend import Sign, verdict_sign
 from terrain3d.show.lettering import fitted_lines, line_width
 from terrain3d.show.pages.size import DPI, HEIGHT_PX, PRINT_DPI, SCREEN, WIDTH_PX, Size
 
-#: Left, bottom, width, height of the picture as shares of the page; beside it the legend column.
-PICTURE = (0.05, 0.15, 0.655, 0.725)
+#: Sizes of type in points; heights of a bar and of a little air, as shares of the page.
+TYPE: dict[TypeSize, float] = {"large": 8.5, "row": 8.0, "small": 7.5, "note": 7.0}
+_BAR, _GAP = 0.015, 0.004
+#: Left, bottom, width, height, as shares of the page.
+Place = tuple[float, float, float, float]
+#: Where the picture is; beside it the legend column.
+PICTURE: Place = (0.05, 0.15, 0.655, 0.725)
 COLUMN_LEFT, COLUMN_RIGHT = 0.73, 0.978
 #: The same of a picture as wide as the page, and where the blocks of text under it start and end.
-WIDE_PICTURE = (0.05, 0.345, 0.928, 0.53)
+WIDE_PICTURE: Place = (0.05, 0.345, 0.928, 0.53)
 BLOCK_TOP, BLOCK_FLOOR = 0.308, 0.135
 PICTURE_ASPECT = PICTURE[2] * WIDTH_PX / (PICTURE[3] * HEIGHT_PX)
-
-
-@dataclass(frozen=True)
-class Stripe:
-    """The second cue of a swatch, as the drape has it: a hatch of matplotlib and its colour."""
-
-    hatch: str = ""
-    colour: str = ""
-
-
-@dataclass(frozen=True)
-class Sign:
-    """One entry of the key: a patch where `fill` names a colour, a line (with a mark) where not."""
-
-    text: str
-    fill: str = ""
-    line: str = palette.INK
-    width: float = 1.0
-    dashes: Any = "-"
-    marker: str = ""
-    stripe: Stripe = Stripe()
-
-
-STRIPES = {
-    Verdict.UPPER_ONLY: Stripe("---", palette.UPPER_STRIPE),
-    Verdict.DEAD: Stripe(r"\\\\", palette.DEAD_STRIPE),
-}
 
 
 class Sheet:
@@ -61,12 +39,10 @@ class Sheet:
     ----------
     size : Size
         What the page is made for.
-    date : str
-        Printed as it is given; none is made up, so that the same site gives the same bytes.
     """
 
-    def __init__(self, size: Size = SCREEN, date: str = "") -> None:
-        self.size, self.date = size, date
+    def __init__(self, size: Size = SCREEN) -> None:
+        self.size = size
         inches = WIDTH_PX / DPI
         self.figure = Figure(
             figsize=(inches, inches * size.height_px / size.width_px), dpi=DPI, facecolor=palette.PAPER
@@ -74,11 +50,39 @@ class Sheet:
         FigureCanvasAgg(self.figure)
         self.begin_column(COLUMN_LEFT, COLUMN_RIGHT, PICTURE[1] + PICTURE[3], PICTURE[1])
 
+    def title(self, title: str, subtitle: str, note: str = "", date: str = "") -> None:
+        """The two lines over the picture; a note and a date at their right ends."""
+        width = COLUMN_RIGHT - PICTURE[0]
+        (line,) = self.lines(title, width - 0.13, 16, 1, "bold")
+        self.text(PICTURE[0], 0.943, line, 16, weight="bold", va="baseline")
+        if note:
+            self.text(COLUMN_RIGHT, 0.943, note, 11, va="baseline", ha="right", color=palette.QUIET_INK)
+        (dated,) = self.lines(date, 0.2, 9.5, 1)
+        if dated:
+            self.text(COLUMN_RIGHT, 0.907, dated, 9.5, va="baseline", ha="right", color=palette.QUIET_INK)
+            width -= share_of_page(dated, 9.5) + 0.02
+        (line,) = self.lines(subtitle, width, 9.5, 1)
+        self.text(PICTURE[0], 0.907, line, 9.5, va="baseline", color=palette.QUIET_INK)
+
+    def say(self, sentence: str) -> None:
+        """What to take from the picture, under it, and the caution."""
+        width = COLUMN_RIGHT - PICTURE[0]
+        # A long sentence is set smaller before any of it is left out.
+        sizes = ((9.5, 0.026, 2), (8.3, 0.0215, 3), (6.8, 0.0175, 4))
+        fitting = (one for one in sizes if len(self.lines(sentence, width, one[0], one[2] + 1)) <= one[2])
+        size, step, most = next(fitting, sizes[-1])
+        y = 0.083
+        for line in self.lines(sentence, width, size, most):
+            self.text(PICTURE[0], y, line, size, va="baseline")
+            y -= step
+        (line,) = self.lines(SHORT_CAUTION, width, 6.8, 1)
+        self.text(PICTURE[0], 0.016, line, 6.8, va="baseline", color=palette.QUIET_INK)
+
     def begin_column(self, left: float, right: float, top: float, floor: float) -> None:
         """Fill another part of the page from now on, all in shares of the page."""
         self.left, self.right, self._below, self._floor = left, right, top + 0.018, floor
 
-    def picture_axes(self, place: tuple[float, float, float, float] = PICTURE) -> Axes:
+    def picture_axes(self, place: Place = PICTURE) -> Axes:
         return self.figure.add_axes(place)
 
     def set_to_scale(self, axes: Axes, width_m: float, height_m: float, scale: float) -> None:
@@ -117,41 +121,88 @@ class Sheet:
         for line in self.lines(text, self.right - self.left, size, max_lines):
             self.row(line, size=size, **look)
 
+    def room(self) -> float:
+        """Height of the column that is left, as a share of the page."""
+        return self._below - self._floor
+
+    def height_of(self, piece: Piece) -> float:
+        """Height that a piece takes, as a share of the page."""
+        if isinstance(piece, Paragraph):
+            size = TYPE[piece.size]
+            return _line_height(size) * len(self.lines(piece.text, self.right - self.left, size, piece.most))
+        if isinstance(piece, Row):
+            return _line_height(TYPE[piece.size])
+        return _BAR if isinstance(piece, Bar) else _GAP
+
+    def head(self, section: Section) -> bool:
+        """Draw a heading, the short one where the other is too wide."""
+        is_wide = share_of_page(section.heading, 9, "bold") > self.right - self.left
+        self.heading(section.short if is_wide and section.short else section.heading)
+        if section.figures:
+            self.put(Row("", section.figures, size="small", is_quiet=True))
+        return True
+
+    def put(self, piece: Piece) -> None:
+        """Draw a piece of a section."""
+        if isinstance(piece, Gap):
+            self.gap(_GAP)
+        elif isinstance(piece, Bar):
+            self.bar(piece)
+        else:
+            look: dict[str, Any] = {"color": palette.QUIET_INK} if piece.is_quiet else {}
+            if isinstance(piece, Paragraph):
+                self.paragraph(piece.text, piece.most, TYPE[piece.size], **look)
+                return
+            size, figure = TYPE[piece.size], " / ".join(piece.figures)
+            indent = 0.033 if piece.sign or piece.is_inset else 0.0
+            wide = self.right - self.left - indent - (share_of_page(figure, size) + 0.01 if figure else 0.0)
+            weight = "bold" if piece.is_bold else "normal"
+            (line,) = self.lines(piece.text, wide, size, 1, weight)
+            baseline = self.row(line, figure, size, indent, weight=weight, **look)
+            if piece.sign is not None:
+                self.swatch(baseline, piece.sign)
+
+    def end(self) -> None:
+        self.gap()
+
     def gap(self, height: float = 0.006) -> None:
         self._below -= height
 
     def room_for(self, lines: int, size: float = 7.5) -> bool:
         return self._below - lines * _line_height(size) > self._floor
 
-    def swatch(self, baseline: float, colour: str, stripe: Stripe, edge: str = palette.QUIET_INK) -> None:
-        box = Rectangle(
-            (self.left, baseline - 0.003), 0.024, 0.018, facecolor=colour, edgecolor=edge, linewidth=0.8
-        )
-        self.figure.add_artist(box)
-        if stripe.hatch:
-            box.set(hatch=stripe.hatch, edgecolor=stripe.colour)
-            self.figure.add_artist(
-                Rectangle(box.get_xy(), 0.024, 0.018, fill=False, edgecolor=edge, linewidth=0.8)
-            )
+    def swatch(self, baseline: float, sign: Sign) -> None:
+        """The sign of a thing at the left of a row: a patch, or a piece of line."""
+        if sign.fill:
+            self._patch(self.left, baseline - 0.003, 0.024, 0.018, sign, 0.8)
+        else:
+            self._piece(self.left, baseline, 0.026, sign)
 
-    def bar(self, fraction: float) -> None:
+    def _patch(self, x: float, y: float, width: float, height: float, sign: Sign, edge: float) -> None:
+        place = (x, y), width, height
+        look: dict[str, Any] = {"facecolor": sign.fill, "edgecolor": sign.line, "linewidth": edge}
+        if sign.stripe.hatch:
+            stripes = {"hatch": sign.stripe.hatch, "edgecolor": sign.stripe.colour, "linewidth": 0.0}
+            self.figure.add_artist(Rectangle(*place, **{**look, **stripes}))
+            look["fill"] = False
+        self.figure.add_artist(Rectangle(*place, linestyle=sign.style, **look))
+
+    def _piece(self, x: float, y: float, length: float, sign: Sign) -> None:
+        line = mpl.lines.Line2D(
+            [x, x + length], [y + 0.005] * 2, color=sign.line, linewidth=sign.width, linestyle=sign.style,
+            marker=sign.marker, markevery=[0], markersize=5.5, markerfacecolor="white",
+        )  # fmt: skip
+        self.figure.add_artist(line)
+
+    def bar(self, bar: Bar) -> None:
         """A share as a bar over the column's width."""
-        self._below -= 0.015
+        self._below -= _BAR
         full = self.right - self.left
-        for width, colour in ((full, palette.VERDICT_COLOURS[Verdict.OUTSIDE]), (full * fraction, _BOTH)):
-            self.figure.add_artist(
-                Rectangle((self.left, self._below), width, 0.008, facecolor=colour, edgecolor="none")
-            )
-        self.figure.add_artist(
-            Rectangle(
-                (self.left, self._below),
-                full,
-                0.008,
-                fill=False,
-                edgecolor=palette.QUIET_INK,
-                linewidth=0.5,
-            )
-        )
+        for share, colour in ((1.0, verdict_sign(Verdict.OUTSIDE).fill), (bar.fraction, bar.colour)):
+            place = self.left, self._below
+            self.figure.add_artist(Rectangle(place, share * full, 0.008, facecolor=colour, edgecolor="none"))
+        rim: dict[str, Any] = {"fill": False, "edgecolor": palette.QUIET_INK, "linewidth": 0.5}
+        self.figure.add_artist(Rectangle((self.left, self._below), full, 0.008, **rim))
 
     def key(self, signs: list[Sign]) -> None:
         """What the marks of the picture mean, in a row under it; closer together where there are many."""
@@ -160,33 +211,10 @@ class Sheet:
         wide = sum(share_of_page(sign.text, 7.2) for sign in signs) + 0.022 * gaps
         fit = min(1.0, room / wide) if signs else 1.0
         for sign in signs:
-            self.figure.add_artist(
-                Rectangle(
-                    (x, y - 0.002),
-                    0.02,
-                    0.0145,
-                    facecolor=sign.fill,
-                    edgecolor=sign.line,
-                    linewidth=sign.width,
-                    linestyle=sign.dashes,
-                )
-                if sign.fill
-                else mpl.lines.Line2D(
-                    [x, x + 0.02],
-                    [y + 0.005] * 2,
-                    color=sign.line,
-                    linewidth=sign.width,
-                    linestyle=sign.dashes,
-                    marker=sign.marker,
-                    markevery=[0],
-                    markersize=5.5,
-                    markerfacecolor="white",
-                )
-            )
-            if sign.stripe.hatch:
-                stripes = Rectangle((x, y - 0.002), 0.02, 0.0145, fill=False, linewidth=0.0)
-                stripes.set(hatch=sign.stripe.hatch, edgecolor=sign.stripe.colour)
-                self.figure.add_artist(stripes)
+            if sign.fill:
+                self._patch(x, y - 0.002, 0.02, 0.0145, sign.in_key, sign.width)
+            else:
+                self._piece(x, y, 0.02, sign.in_key)
             self.text(x + 0.026, y, sign.text, 7.2 * fit, va="baseline", color=palette.INK)
             x += 0.026 + (share_of_page(sign.text, 7.2) + 0.022) * fit
 
@@ -209,9 +237,6 @@ class Sheet:
         )
 
 
-_BOTH = palette.VERDICT_COLOURS[Verdict.BOTH]
-
-
 def share_of_page(text: str, size: float, weight: str = "normal") -> float:
     """Width of a line as a share of the page."""
     return line_width(text, weight) * size * DPI / 72 / WIDTH_PX
@@ -221,56 +246,5 @@ def _line_height(size: float) -> float:
     return size * 1.42 / 72 * DPI / HEIGHT_PX
 
 
-def plain_sheet(
-    outcome: Outcome,
-    title: str,
-    view: str,
-    sentence: str,
-    note: str = "",
-    size: Size = SCREEN,
-    date: str = "",
-) -> Sheet:
-    """A page with its title, sentence and caution.
-
-    Parameters
-    ----------
-    outcome : Outcome
-    title : str
-    view : str
-        What the picture is, such as "plan, north up".
-    sentence : str
-        What to take from it, under the picture.
-    note : str
-        In the upper right corner, such as a place in the ranking.
-    size : Size
-    date : str
-    """
-    sheet = Sheet(size, date)
-    width = COLUMN_RIGHT - PICTURE[0]
-    (line,) = sheet.lines(title, width - 0.13, 16, 1, "bold")
-    sheet.text(PICTURE[0], 0.943, line, 16, weight="bold", va="baseline")
-    if note:
-        sheet.text(COLUMN_RIGHT, 0.943, note, 11, va="baseline", ha="right", color=palette.QUIET_INK)
-    dated = sheet.lines(date, 0.2, 9.5, 1)[0]
-    if dated:
-        sheet.text(COLUMN_RIGHT, 0.907, dated, 9.5, va="baseline", ha="right", color=palette.QUIET_INK)
-        width -= share_of_page(dated, 9.5) + 0.02
-    subtitle = f"{outcome.site_name}  |  {view}  |  figure: {words.figure_words(outcome.figure)}"
-    (line,) = sheet.lines(subtitle, width, 9.5, 1)
-    sheet.text(PICTURE[0], 0.907, line, 9.5, va="baseline", color=palette.QUIET_INK)
-    _footer(sheet, sentence)
-    return sheet
-
-
-def _footer(sheet: Sheet, sentence: str) -> None:
-    width = COLUMN_RIGHT - PICTURE[0]
-    # A long sentence is set smaller before any of it is left out.
-    sizes = ((9.5, 0.026, 2), (8.3, 0.0215, 3), (6.8, 0.0175, 4))
-    fitting = (one for one in sizes if len(sheet.lines(sentence, width, one[0], one[2] + 1)) <= one[2])
-    size, step, most = next(fitting, sizes[-1])
-    y = 0.083
-    for line in sheet.lines(sentence, width, size, most):
-        sheet.text(PICTURE[0], y, line, size, va="baseline")
-        y -= step
-    (line,) = sheet.lines(SHORT_CAUTION, width, 6.8, 1)
-    sheet.text(PICTURE[0], 0.016, line, 6.8, va="baseline", color=palette.QUIET_INK)
+#: A picture's file name without its ending, and what draws its page.
+Page = tuple[str, Callable[[], Sheet]]

@@ -1,8 +1,10 @@
 """The page of what lies beyond: the upper layer past the boundary, whose ground is in it, nuisance things."""
 
+from dataclasses import replace
+from functools import lru_cache, partial
+
 from terrain3d.cover.option import OptionResult
-from terrain3d.job import Outcome
-from terrain3d.nuisance.spill import Spill
+from terrain3d.nuisance.spill import Fan, Landing, PieceSpill, Spill
 from terrain3d.nuisance.things import InLayer
 from terrain3d.sentences import words
 from terrain3d.sentences.beyond import (
@@ -14,161 +16,108 @@ from terrain3d.sentences.beyond import (
     span_words,
 )
 from terrain3d.sentences.nuisances import fill_words, where_words
-from terrain3d.show import palette
-from terrain3d.show.pages.sheet import Sheet, Sign, Stripe, plain_sheet, share_of_page
-from terrain3d.show.pages.size import SCREEN, Size, scale_words
-from terrain3d.show.pages.spill_plan import paint_spill, wide_base
+from terrain3d.show.blocks import Gap, Listing, Paragraph, Row, Section, fill
+from terrain3d.show.legend import (
+    BOUNDARY,
+    LANDS_ON_GROUND,
+    NUISANCE,
+    NUISANCE_HIDDEN,
+    OUT_OF_SIGHT,
+    SPILT_ON,
+    SPILT_OVER,
+    SPILT_WITHIN,
+    UNIT,
+    Sign,
+    piece_sign,
+    site_signs,
+)
+from terrain3d.show.pages.context import PageContext
+from terrain3d.show.pages.sheet import Page, Sheet
+from terrain3d.show.pages.spill_plan import draw_spill, on_wider_ground, wide_base
 from terrain3d.terrain import Terrain
 
-_ON = Stripe("\\\\\\\\", palette.SPILT)
-_INDENT = 0.033
-#: The boundary's dashes, short enough for a line of the key.
-_SIGN_DASHES = (0, (4, 1.2, 1, 1.2))
+
+def pages(context: PageContext) -> list[Page]:
+    """A page of each option, on the ground that its upper layers are followed over."""
+
+    @lru_cache(maxsize=1)
+    def wider() -> PageContext:
+        assert context.study is not None
+        return replace(context, outcome=on_wider_ground(context.outcome, context.study.surroundings))
+
+    def sheet(option: OptionResult) -> Sheet:
+        same = next(one for one in wider().outcome.options if one.name == option.name)
+        return spill_sheet(wider(), same)
+
+    return context.pages_of_options("beyond", lambda option: [partial(sheet, option)])
 
 
-def spill_sheet(
-    outcome: Outcome,
-    option: OptionResult,
-    spilt: Spill,
-    things: tuple[InLayer, ...],
-    size: Size = SCREEN,
-    date: str = "",
-) -> Sheet:
-    """The page of one option.
-
-    Parameters
-    ----------
-    outcome : Outcome
-    option : OptionResult
-    spilt : Spill
-        Of this option.
-    things : tuple of InLayer
-        Likewise.
-    size : Size
-    date : str
-        Printed as it is; empty for none.
-    """
-    base = wide_base(outcome, spilt, size)
+def spill_sheet(context: PageContext, option: OptionResult) -> Sheet:
+    """The page of one option, on ground that holds all of its spill."""
+    outcome, found = context.outcome, context.studied(option)
+    spilt, things = found.spill, found.nuisances or ()
+    assert spilt is not None
+    base = wide_base(context, spilt)
     view = "beyond the boundary, plan, north up"
-    if base.scale is not None:
-        view += f", {scale_words(base.scale, size)}"
-    place = words.place_in_ranking(outcome, option)
-    page = plain_sheet(outcome, option.name, view, beyond_line(spilt, things), place, size, date)
-    paint_spill(page, page.picture_axes(), outcome, option, spilt, things, base)
+    page = context.begin_option(option, view, beyond_line(spilt, things), base.scale)
+    draw_spill(page, outcome, option, spilt, things, base)
     page.key(_signs(outcome.terrain, spilt))
-    _past_rows(page, spilt)
-    _piece_rows(page, spilt)
-    _thing_rows(page, outcome.terrain, things)
-    _note_rows(page, outcome.terrain, spilt)
+    fill(page, _sections(outcome.terrain, spilt, things))
     return page
 
 
 def _signs(terrain: Terrain, spilt: Spill) -> list[Sign]:
     """What the marks of the plan mean; colours of areas stand in the column."""
-    signs = [Sign("unit, its arc and maximum range", marker="o")]
-    if spilt.has_boundary:
-        signs.append(Sign("boundary", line=palette.BOUNDARY, width=1.6, dashes=_SIGN_DASHES))
-    if terrain.protect:
-        signs.append(Sign("protected", line=palette.PROTECTED, width=1.5, dashes=(0, (5, 2.2))))
-    signs.append(Sign("upper layer lands", line=palette.LANDING, width=1.7))
-    signs.append(Sign("it runs out of sight", line=palette.QUIET_INK, width=1.7, dashes=(0, (1, 1.5))))
-    if len(terrain.solids.names):
-        signs.append(Sign("solid", fill=palette.SOLID, line=palette.SOLID_EDGE))
-    if (terrain.foliage.column >= 0).any():
-        signs.append(Sign("foliage", fill=palette.FOLIAGE_LIGHT, line=palette.FOLIAGE_EDGE))
-    return signs
+    boundary = [BOUNDARY] if spilt.has_boundary else []
+    return [UNIT, *boundary, LANDS_ON_GROUND, OUT_OF_SIGHT, *site_signs(terrain)]
 
 
-def _row(page: Sheet, text: str, figure: str = "", indent: float = 0.0, quiet: bool = False) -> float:
-    """A row whose text may come from a file: cut to the room that its figure leaves."""
-    size = 7.5 if quiet else 8
-    room = page.right - page.left - indent - share_of_page(figure, size) - 0.01
-    look = {"color": palette.QUIET_INK} if quiet else {}
-    return page.row(page.lines(text, room, size, 1)[0], figure, size, indent, **look)
-
-
-def _past_rows(page: Sheet, spilt: Spill) -> None:
-    page.heading("Upper layer past the boundary")
-    for fan, rows in zip(spilt.fans, spilt.landings, strict=True):
-        if not page.room_for(16):
-            _row(page, "more: see results.json", quiet=True)
-            break
-        if spilt.has_boundary:
-            within, on = float(fan.past_within_m.max()), float(fan.past_on_m.max())
-            _row(page, f"{fan.unit}, head {fan.head}, within {fan.range_m:g} m", length_words(within))
-            _row(page, f"on from there to {fan.follow_m:g} m", length_words(on), 0.012, quiet=True)
-        else:
-            _row(page, f"{fan.unit}, head {fan.head}: no boundary is drawn")
-        for landing in rows[:3]:
-            span = span_words(landing.nearest_m, landing.farthest_m)
-            _row(
-                page,
-                f"{landing.arc_deg:.0f}°: {landing_words(landing, fan.follow_m)}",
-                span,
-                0.012,
-                quiet=True,
-            )
-    if spilt.has_boundary:
-        page.gap(0.004)
-        _row(page, "Beyond the boundary it is broken by", quiet=True)
-        baseline = _row(page, "a person, within range", area_words(spilt.past_within_m2), _INDENT)
-        page.swatch(baseline, palette.SPILT, Stripe())
-        baseline = _row(page, "a vehicle, past its range", area_words(spilt.past_on_m2), _INDENT)
-        page.swatch(baseline, palette.PAPER, _ON)
-        baseline = _row(page, "nothing: it passes over", "", _INDENT)
-        page.swatch(baseline, palette.mixed(palette.SPILT, 0.4), Stripe())
-    page.gap()
-
-
-def _piece_rows(page: Sheet, spilt: Spill) -> None:
-    if not spilt.pieces:
-        return
-    page.heading("Others' ground in it")
-    _row(page, "", "within range / on past it", quiet=True)
-    for shown, piece in enumerate(spilt.pieces):
-        if not page.room_for(10):
-            _row(page, f"and {len(spilt.pieces) - shown} more: see results.json", quiet=True)
-            break
-        name = f"{piece.name} (keep out)" if piece.keep_out else piece.name
-        figure = f"{area_words(piece.within_m2)} / {area_words(piece.on_past_m2)}"
-        baseline = _row(page, name, figure, _INDENT)
-        page.swatch(
-            baseline,
-            palette.mixed(palette.piece_colour(piece.kind), 0.5),
-            Stripe(),
-            palette.piece_colour(piece.kind),
+def _sections(terrain: Terrain, spilt: Spill, things: tuple[InLayer, ...]) -> list[Section]:
+    """The upper layer past the boundary, whose ground is in it, nuisance things, and what to mind."""
+    fans = zip(spilt.fans, spilt.landings, strict=True)
+    past = [Listing(tuple(_fan_rows(fan, rows, spilt.has_boundary) for fan, rows in fans), spare=9)]
+    broken = (
+        Gap(),
+        Row("Beyond the boundary it is broken by", size="small", is_quiet=True),
+        Row(SPILT_WITHIN.text, (area_words(spilt.past_within_m2),), SPILT_WITHIN),
+        Row(SPILT_ON.text, (area_words(spilt.past_on_m2),), SPILT_ON),
+        Row(SPILT_OVER.text, (), SPILT_OVER),
+    )
+    sections = [Section("Upper layer past the boundary", (*past, *(broken if spilt.has_boundary else ())))]
+    if spilt.pieces:
+        pieces = Listing(tuple((_piece_row(piece),) for piece in spilt.pieces), spare=8)
+        sections.append(Section("Others' ground in it", (pieces,), ("within range", "on past it")))
+    if terrain.nuisances:
+        found = Listing(tuple(_thing_rows(thing) for thing in things), spare=2)
+        sections.append(
+            Section("Nuisance things in a layer", (found if things else Row("none of those drawn"),))
         )
-    page.gap()
+    notes = tuple((Paragraph(words.capital(note), 4),) for note in beyond_notes(spilt, terrain.doubts))
+    return [*sections, Section("Mind", (Listing(notes, noun="note"),))] if notes else sections
 
 
-def _thing_rows(page: Sheet, terrain: Terrain, things: tuple[InLayer, ...]) -> None:
-    if not terrain.nuisances:
-        return
-    page.heading("Nuisance things in a layer")
-    if not things:
-        _row(page, "none of those drawn")
-    for shown, thing in enumerate(things):
-        if not page.room_for(5):
-            _row(page, f"and {len(things) - shown} more: see results.json", quiet=True)
-            break
-        figure = fill_words(thing)
-        baseline = _row(page, thing.thing, figure, _INDENT)
-        page.swatch(
-            baseline, palette.NUISANCE if thing.is_seen else palette.PAPER, Stripe(), palette.NUISANCE
-        )
-        _row(page, where_words(thing), "", _INDENT, quiet=True)
-    page.gap()
+def _fan_rows(fan: Fan, landings: tuple[Landing, ...], has_boundary: bool) -> tuple[Row, ...]:
+    rows = [Row(f"{fan.unit}, head {fan.head}: no boundary is drawn")]
+    if has_boundary:
+        within, on = length_words(float(fan.past_within_m.max())), length_words(float(fan.past_on_m.max()))
+        rows = [
+            Row(f"{fan.unit}, head {fan.head}, within {fan.range_m:g} m", (within,)),
+            Row(f"on from there to {fan.follow_m:g} m", (on,), size="small", is_quiet=True),
+        ]
+    for landing in landings[:3]:
+        span = span_words(landing.nearest_m, landing.farthest_m)
+        text = f"{landing.arc_deg:.0f}°: {landing_words(landing, fan.follow_m)}"
+        rows.append(Row(text, (span,), size="small", is_quiet=True))
+    return tuple(rows)
 
 
-def _note_rows(page: Sheet, terrain: Terrain, spilt: Spill) -> None:
-    notes = beyond_notes(spilt, terrain.doubts)
-    if not notes or not page.room_for(4):
-        return
-    page.heading("Mind")
-    for note in notes:
-        lines = page.lines(words.capital(note), page.right - page.left, 7.5, 4)
-        if not page.room_for(len(lines)):
-            _row(page, "more: see results.json", quiet=True)
-            break
-        for line in lines:
-            page.row(line, size=7.5)
+def _piece_row(piece: PieceSpill) -> Row:
+    name = f"{piece.name} (keep out)" if piece.keep_out else piece.name
+    areas = area_words(piece.within_m2), area_words(piece.on_past_m2)
+    return Row(name, areas, piece_sign(piece.name, piece.kind))
+
+
+def _thing_rows(thing: InLayer) -> tuple[Row, Row]:
+    sign = NUISANCE if thing.is_seen else NUISANCE_HIDDEN
+    where = Row(where_words(thing), size="small", is_quiet=True, is_inset=True)
+    return Row(thing.thing, (fill_words(thing),), sign), where

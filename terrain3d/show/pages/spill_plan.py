@@ -16,37 +16,44 @@ from terrain3d.nuisance.sight_lines import Lands
 from terrain3d.nuisance.spill import Fan, Spill
 from terrain3d.nuisance.things import InLayer
 from terrain3d.show import palette
-from terrain3d.show.extent import site_extent
-from terrain3d.show.pages.labels import Label, place_labels
-from terrain3d.show.pages.plan import Base, paint_plan, plan_base, printed_base
-from terrain3d.show.pages.shading import Shading, shade, without_verdicts
-from terrain3d.show.pages.sheet import PICTURE, PICTURE_ASPECT, Sheet
-from terrain3d.show.pages.size import Size
+from terrain3d.show.legend import (
+    BOUNDARY,
+    LANDS_ON_GROUND,
+    LANDS_ON_LEAVES,
+    LANDS_ON_SOLID,
+    NUISANCE,
+    NUISANCE_HIDDEN,
+    OUT_OF_SIGHT,
+    piece_sign,
+)
+from terrain3d.show.pages.base import Base
+from terrain3d.show.pages.context import PageContext
+from terrain3d.show.pages.on_picture import Label, haloed
+from terrain3d.show.pages.plan import Plan, begin_plan, site_labels, unit_labels, without_verdicts
+from terrain3d.show.pages.shading import Shading, shade
+from terrain3d.show.pages.sheet import Sheet
 from terrain3d.terrain import Area, Nuisance, Terrain
 
-_BOUNDARY_DASHES = (7, 1.8, 1.8, 1.8)
-#: How the end of the layer's axis is drawn, by what it lands on: colour and dashes.
-_ENDS: dict[Lands, tuple[str, Any]] = {
-    Lands.GROUND: (palette.LANDING, "-"),
-    Lands.SOLID: (palette.SOLID_EDGE, "-"),
-    Lands.FOLIAGE: (palette.FOLIAGE_EDGE, "-"),
-    Lands.UNSURVEYED: (palette.QUIET_INK, (0, (1, 1.5))),
-    Lands.NOTHING: (palette.QUIET_INK, (0, (1, 1.5))),
+#: The end of the layer's axis, by what it lands on.
+_ENDS = {
+    Lands.GROUND: LANDS_ON_GROUND,
+    Lands.SOLID: LANDS_ON_SOLID,
+    Lands.FOLIAGE: LANDS_ON_LEAVES,
+    Lands.UNSURVEYED: OUT_OF_SIGHT,
+    Lands.NOTHING: OUT_OF_SIGHT,
 }
-#: What lies over the plan's chips.
-_CHIP = 30
 
 
-def wide_base(outcome: Outcome, spilt: Spill, size: Size) -> Base:
+def wide_base(context: PageContext, spilt: Spill) -> Base:
     """A plan of own land, all that is drawn beside it and where the layers end, as far as ground is known."""
-    terrain = outcome.terrain
+    terrain = context.outcome.terrain
     more = [Area(piece.name, piece.outline) for piece in terrain.beyond]
     more += [Area(thing.name, thing.outline) for thing in terrain.nuisances]
     more += [Area("upper layer", fan.ends[1, :, :2]) for fan in spilt.fans]
     if terrain.boundary is not None:
         more.append(Area("own land", terrain.boundary))
-    wide = outcome.on(replace(terrain, protect=(*terrain.protect, *more)))
-    return printed_base(wide, size, PICTURE[2:], plan_base(wide, site_extent(wide, PICTURE_ASPECT)))
+    wide = context.outcome.on(replace(terrain, protect=(*terrain.protect, *more)))
+    return replace(context, outcome=wide).printed
 
 
 def on_wider_ground(outcome: Outcome, terrain: Terrain) -> Outcome:
@@ -62,9 +69,8 @@ def on_wider_ground(outcome: Outcome, terrain: Terrain) -> Outcome:
     return replace(outcome.on(terrain), options=tuple(wider(option) for option in outcome.options))
 
 
-def paint_spill(
+def draw_spill(
     page: Sheet,
-    axes: Axes,
     outcome: Outcome,
     option: OptionResult,
     spilt: Spill,
@@ -73,11 +79,13 @@ def paint_spill(
 ) -> None:
     """Draw the plan with everything over it."""
     terrain = outcome.terrain
-    paint_plan(page, axes, outcome, without_verdicts(option), base)
+    plan = begin_plan(page, outcome, without_verdicts(option), base)
+    axes = plan.axes
     for piece in terrain.beyond:
-        colour = palette.piece_colour(piece.kind)
-        axes.add_patch(Polygon(piece.outline, facecolor=colour, alpha=0.3, edgecolor="none", zorder=1.3))
-        axes.add_patch(Polygon(piece.outline, fill=False, edgecolor=colour, linewidth=1.1, zorder=2.6))
+        sign = piece_sign(piece.name, piece.kind)
+        axes.add_patch(Polygon(piece.outline, facecolor=sign.line, alpha=0.3, edgecolor="none", zorder=1.3))
+        rim = Polygon(piece.outline, fill=False, edgecolor=sign.line, linewidth=sign.width, zorder=2.6)
+        axes.add_patch(rim)
     own = None if terrain.boundary is None else shapely.Polygon(terrain.boundary)
     for fan in spilt.fans:
         _paint_fan(axes, fan, own)
@@ -85,17 +93,11 @@ def paint_spill(
     shade(axes, shadings, base.extent)
     if terrain.boundary is not None:
         ring = np.vstack([terrain.boundary, terrain.boundary[:1]])
-        axes.plot(*ring.T, color="white", linewidth=3.4, zorder=6.2)
-        axes.plot(*ring.T, color=palette.BOUNDARY, linewidth=1.7, dashes=_BOUNDARY_DASHES, zorder=6.3)
+        haloed(axes, ring, BOUNDARY, 6.3, 3.4)
     seen = {thing.thing for thing in things if thing.is_seen}
     for nuisance in terrain.nuisances:
         _paint_nuisance(axes, nuisance, nuisance.name in seen)
-    figure: Any = axes.figure
-    taken = [text.get_window_extent() for text in axes.texts if text.get_visible()]
-    taken += [
-        corner_box.get_window_extent() for corner_box in figure.artists if corner_box.get_zorder() >= _CHIP
-    ]
-    place_labels(axes, _names(page, axes, terrain, base), taken)
+    plan.finish([*unit_labels(plan), *site_labels(plan), *_names(plan)])
 
 
 def _paint_fan(axes: Axes, fan: Fan, own: Any) -> None:
@@ -108,9 +110,7 @@ def _paint_fan(axes: Axes, fan: Fan, own: Any) -> None:
                     axes.add_patch(PathPatch(_path(part), **look))
     ends = fan.ends[1, :, :2]
     for run in np.split(np.arange(len(ends)), np.flatnonzero(np.diff(fan.lands[1])) + 1):
-        colour, dashes = _ENDS[Lands(fan.lands[1, run[0]])]
-        axes.plot(*ends[run].T, color="white", linewidth=3.0, alpha=0.8, zorder=6.5)
-        axes.plot(*ends[run].T, color=colour, linestyle=dashes, linewidth=1.7, zorder=6.6)
+        haloed(axes, ends[run], _ENDS[Lands(fan.lands[1, run[0]])], 6.6, 3.0)
 
 
 def axis_plan(fan: Fan, low_m: float, high_m: float) -> Any:
@@ -129,33 +129,24 @@ def _path(part: Any) -> Path:
 
 
 def _paint_nuisance(axes: Axes, thing: Nuisance, is_seen: bool) -> None:
-    axes.add_patch(
-        Polygon(
-            thing.outline,
-            facecolor=palette.NUISANCE if is_seen else "white",
-            edgecolor=palette.NUISANCE,
-            linewidth=1.3,
-            alpha=0.85,
-            zorder=6,
-        )
-    )
+    sign = NUISANCE if is_seen else NUISANCE_HIDDEN
+    look: dict[str, Any] = {"facecolor": sign.fill, "edgecolor": sign.line, "linewidth": sign.width}
+    axes.add_patch(Polygon(thing.outline, alpha=0.85, zorder=6, **look))
     x, y = thing.outline.mean(axis=0)
-    axes.plot(x, y, "D", ms=5, mfc=palette.NUISANCE if is_seen else "white", mec=palette.NUISANCE, zorder=6.1)
+    axes.plot(x, y, "D", ms=5, mfc=sign.fill, mec=sign.line, zorder=6.1)
 
 
-def _names(page: Sheet, axes: Axes, terrain: Terrain, base: Base) -> list[Label]:
-    extent, box = base.extent, axes.get_window_extent()
+def _names(plan: Plan) -> list[Label]:
+    extent, terrain = plan.base.extent, plan.outcome.terrain
     frame = shapely.box(extent.west, extent.south, extent.east, extent.north)
-    names = [(thing.name, thing.outline, 7.5, palette.NUISANCE, (0, 1)) for thing in terrain.nuisances]
-    names += [(piece.name, piece.outline, 7.5, palette.QUIET_INK, (0, 0)) for piece in terrain.beyond]
+    names = [(thing.name, thing.outline, palette.NUISANCE, (0, 1)) for thing in terrain.nuisances]
+    names += [(piece.name, piece.outline, palette.QUIET_INK, (0, 0)) for piece in terrain.beyond]
     labels = []
-    for name, outline, size, colour, prefer in names:
+    for name, outline, colour, prefer in names:
         # Named where it shows: most of a road or a paddock may lie off the picture.
         shown = shapely.Polygon(outline).buffer(0).intersection(frame)
-        if shown.is_empty:
-            continue
-        spot = shown.representative_point()
-        px, py = axes.transData.transform((spot.x, spot.y)) - box.min
-        text = "\n".join(page.lines(name, 0.12, size, 2))
-        labels.append(Label(text, px, py, prefer, size, "normal", colour))
+        if not shown.is_empty:
+            spot = shown.representative_point()
+            lines = plan.page.lines(name, 0.12, 7.5, 2)
+            labels.append(plan.label((spot.x, spot.y), lines, 7.5, prefer, colour=colour))
     return labels

@@ -3,6 +3,7 @@
 import math
 from dataclasses import dataclass
 from datetime import date
+from functools import partial
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -11,8 +12,6 @@ from numpy.typing import NDArray
 
 from terrain3d.conditions.sun import HIDDEN, SEEN, STEP_MIN, SunLayer, SunResult, SunSpan
 from terrain3d.cover.option import OptionResult
-from terrain3d.job import Outcome
-from terrain3d.sentences import words
 from terrain3d.sentences.sun import (
     NO_PLACE,
     SHORT_MONTHS,
@@ -24,8 +23,10 @@ from terrain3d.sentences.sun import (
 )
 from terrain3d.sentences.words import minutes_words
 from terrain3d.show import palette
-from terrain3d.show.pages.sheet import PICTURE, Sheet, Sign, plain_sheet
-from terrain3d.show.pages.size import HEIGHT_PX, SCREEN, WIDTH_PX, Size
+from terrain3d.show.legend import Sign
+from terrain3d.show.pages.context import PageContext
+from terrain3d.show.pages.sheet import PICTURE, Page, Place, Sheet
+from terrain3d.show.pages.size import HEIGHT_PX, WIDTH_PX
 from terrain3d.show.palette import Rgb
 from terrain3d.wording import counted
 
@@ -48,25 +49,19 @@ class HeadYear:
     layers: tuple[SunLayer, ...]
 
 
-def sun_sheet(
-    outcome: Outcome, option: OptionResult, sun: SunResult, size: Size = SCREEN, date: str = ""
-) -> Sheet:
-    """The page of one option.
+def pages(context: PageContext) -> list[Page]:
+    """A page of each option."""
+    return context.pages_of_options("sun", lambda option: [partial(sun_sheet, context, option)])
 
-    Parameters
-    ----------
-    outcome : Outcome
-    option : OptionResult
-    sun : SunResult
-        Of the option's units.
-    size : Size
-    date : str
-    """
+
+def sun_sheet(context: PageContext, option: OptionResult) -> Sheet:
+    """The page of one option."""
+    sun = context.studied(option).sun
+    assert sun is not None
     heads = heads_of(sun)
     shown = heads[:MOST]
     view = f"low sun in {sun.setting.year}, by the clock of {sun.setting.zone}"
-    place = words.place_in_ranking(outcome, option)
-    page = plain_sheet(outcome, option.name, view, sun_line(sun), place, size, date)
+    page = context.begin_option(option, view, sun_line(sun))
     if not heads:
         axes = page.picture_axes()
         axes.set(xticks=[], yticks=[])
@@ -114,7 +109,7 @@ def _hours(daylight: NDArray[np.bool_]) -> tuple[float, float]:
     return max(light[0] // per_hour - 1.0, 0.0), min(light[-1] // per_hour + 2.0, 24.0)
 
 
-def _places(n: int) -> list[tuple[float, float, float, float]]:
+def _places(n: int) -> list[Place]:
     """Left, bottom, width, height of the charts, row by row from the top."""
     across, down = _GRID[n]
     left, top, foot = _LEFT_PX / WIDTH_PX, _TOP_PX / HEIGHT_PX, _FOOT_PX / HEIGHT_PX

@@ -1,10 +1,10 @@
 """The page of doubt: how often ground is held when site and units are a little off, and what may be off."""
 
+from functools import partial
 from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
 from scipy.ndimage import gaussian_filter
@@ -24,67 +24,47 @@ from terrain3d.sentences.uncertainty import (
     varied_words,
 )
 from terrain3d.show import palette
+from terrain3d.show.legend import Sign
 from terrain3d.show.lettering import printable
-from terrain3d.show.pages.plan import Base, paint_plan, plan_signs
-from terrain3d.show.pages.shading import without_verdicts
-from terrain3d.show.pages.sheet import Sheet, plain_sheet, share_of_page
-from terrain3d.show.pages.size import SCREEN, Size, scale_words
+from terrain3d.show.pages.base import Base
+from terrain3d.show.pages.context import PageContext
+from terrain3d.show.pages.on_picture import haloed
+from terrain3d.show.pages.plan import draw_plan, plan_signs, without_verdicts
+from terrain3d.show.pages.shading import LAYER, on_ground
+from terrain3d.show.pages.sheet import Page, Sheet, share_of_page
 from terrain3d.uncertainty.error_field import ErrorSizes
 from terrain3d.uncertainty.monte_carlo import OptionUncertainty, Uncertainty
 from terrain3d.uncertainty.tolerance import LIMITS, Slack, UnitTolerance
 
 #: Chances whose line is drawn, and how.
-_LINES: tuple[tuple[float, Any], ...] = ((0.5, (0, (1, 1.3))), (0.95, "-"))
-#: Over the ground and under the contours of a plan.
-_LAYER = 1.4
+_LINES: tuple[tuple[float, tuple[float, ...]], ...] = ((0.5, (1, 1.3)), (0.95, ()))
 #: A tolerance is drawn up to so many standard deviations of fixing; ordinary errors stay within two.
 _DRAWN, _ORDINARY = 4.0, 2.0
 #: Type size of tolerances, and the width of a figure beside a bar as a share of the page.
 _SMALL = 7.0
 _FIGURE = share_of_page("+0.30 m", _SMALL) + 0.006
-_COLOURS = LinearSegmentedColormap.from_list("chance", palette.CHANCE_SCALE)
 
 
-def uncertainty_sheet(
-    outcome: Outcome,
-    option: OptionResult,
-    uncertainty: Uncertainty,
-    found: OptionUncertainty,
-    units: tuple[UnitTolerance, ...],
-    base: Base,
-    size: Size = SCREEN,
-    date: str = "",
-) -> Sheet:
-    """The page of one option.
+def pages(context: PageContext) -> list[Page]:
+    """A page of each option."""
+    return context.pages_of_options("doubt", lambda option: [partial(uncertainty_sheet, context, option)])
 
-    Parameters
-    ----------
-    outcome : Outcome
-    option : OptionResult
-    doubt : Doubt
-    found : OptionDoubt
-        Of this option.
-    units : tuple of UnitTolerance
-        Of this option, in the order of its units.
-    base : Base
-        What the plans of all options share, made for this size.
-    size : Size
-    date : str
-        Printed as it is; empty for none.
-    """
+
+def uncertainty_sheet(context: PageContext, option: OptionResult) -> Sheet:
+    """The page of one option."""
+    assert context.study is not None
+    uncertainty, base, outcome = context.study.uncertainty, context.printed, context.outcome
+    assert uncertainty is not None
+    found = next(one for one in uncertainty.options if one.name == option.name)
     view = "how often both layers hold, plan, north up"
-    if base.scale is not None:
-        view += f", {scale_words(base.scale, size)}"
-    place = words.place_in_ranking(outcome, option)
-    page = plain_sheet(outcome, option.name, view, uncertainty_line(uncertainty, found), place, size, date)
-    axes = page.picture_axes()
-    paint_plan(page, axes, outcome, without_verdicts(option), base)
+    page = context.begin_option(option, view, uncertainty_line(uncertainty, found), base.scale)
+    axes = draw_plan(page, outcome, without_verdicts(option), base)
     _chances(axes, outcome, found, base)
     page.key(plan_signs(outcome, (option,), base.extent))
     _scale_rows(page, outcome, found)
     _held_rows(page, option, found, uncertainty.draws)
     _varied_rows(page, uncertainty)
-    _tolerance_rows(page, option.detectors, units, uncertainty.error_sizes)
+    _tolerance_rows(page, option.detectors, context.studied(option).tolerances or (), uncertainty.error_sizes)
     return page
 
 
@@ -93,52 +73,33 @@ def _chances(axes: Axes, outcome: Outcome, found: OptionUncertainty, base: Base)
     extent, ground = base.extent, outcome.terrain.ground
     part = (extent.rows, extent.columns)
     chance = np.nan_to_num(found.chance[part].astype(float))
-    image = _COLOURS(chance)
-    image[..., :3] = np.clip(image[..., :3] * base.shade[part][..., None], 0, 1)
-    image[..., 3] = chance > 0
-    axes.imshow(
-        image,
-        extent=(extent.west, extent.east, extent.south, extent.north),
-        origin="lower",
-        interpolation="nearest",
-        zorder=_LAYER,
-    )
+    colours = np.clip(palette.chance_rgb(chance) / 255 * base.shade[part][..., None], 0, 1)
+    on_ground(axes, np.dstack([colours, chance > 0]), extent, LAYER)
     # A line around every cell that a few draws lift over a mark says nothing: evened over a cell.
     even = gaussian_filter(chance, 1.0)
     x, y = ground.xs[extent.columns], ground.ys[extent.rows]
     for level, dashes in _LINES:
         if even.max() > level > even.min():
-            for colour, width, style in (("white", 2.6, "-"), (palette.INK, 1.1, dashes)):
-                axes.contour(
-                    x, y, even, [level], colors=colour, linewidths=width, linestyles=[style],
-                    zorder=_LAYER + 0.05,
-                )  # fmt: skip
+            for colour, width, style in (("white", 2.6, ()), (palette.INK, 1.1, dashes)):
+                line: Any = {
+                    "colors": colour,
+                    "linewidths": width,
+                    "linestyles": [(0, style) if style else "-"],
+                }
+                axes.contour(x, y, even, [level], zorder=LAYER + 0.05, **line)
 
 
 def _scale_rows(page: Sheet, outcome: Outcome, found: OptionUncertainty) -> None:
     page.heading("Both layers hold, of all draws")
     baseline = page.row("", size=8)
     left, width, height = page.left, page.right - page.left, 0.018
-    n = 60
-    for k in range(n):
-        page.figure.add_artist(
-            Rectangle(
-                (left + k * width / n, baseline), width / n * 1.02, height,
-                facecolor=_COLOURS((k + 0.5) / n), edgecolor="none",
-            )
-        )  # fmt: skip
-    page.figure.add_artist(
-        Rectangle((left, baseline), width, height, fill=False, edgecolor=palette.QUIET_INK, linewidth=0.6)
-    )
+    axes = page.picture_axes((left, baseline, width, height))
+    steps = palette.chance_rgb(np.linspace(0, 1, 256))
+    axes.imshow(steps[None], aspect="auto", extent=(0, 1, 0, 1), interpolation="nearest")
+    axes.set(xticks=[], yticks=[])
     for level, dashes in _LINES:
-        strokes: tuple[tuple[str, float, Any], ...] = (("white", 2.6, "-"), (palette.INK, 1.1, dashes))
-        for colour, thick, style in strokes:
-            page.figure.add_artist(
-                Line2D(
-                    [left + level * width] * 2, [baseline, baseline + height],
-                    color=colour, linewidth=thick, linestyle=style,
-                )
-            )  # fmt: skip
+        sign = Sign("", width=1.1, dashes=dashes)
+        haloed(axes, np.array([[level, 0.0], [level, 1.0]]), sign, 4, 2.6)
     below = page.row("", size=7)
     for at, text, side in ((0.0, "0%", "left"), (0.5, "50%", "center"), (0.95, "95%", "center")):
         page.text(left + at * width, below, text, 7, va="baseline", ha=side)

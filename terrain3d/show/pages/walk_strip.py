@@ -1,6 +1,7 @@
 """A walk as a strip: distance along it, what each piece of ground is, pulses and alarm."""
 
 import itertools
+from typing import Any
 
 import numpy as np
 import shapely
@@ -8,9 +9,9 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 from matplotlib.ticker import MultipleLocator
 
-from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.show import palette
-from terrain3d.show.pages.sheet import STRIPES, Sheet
+from terrain3d.show.legend import verdict_sign
+from terrain3d.show.pages.sheet import Sheet
 from terrain3d.terrain import Area
 from terrain3d.walk.pulses import WalkResult
 from terrain3d.walk.track import spots_at
@@ -85,17 +86,10 @@ def within(walk: WalkResult, area: Area) -> list[tuple[float, float]]:
 
 def _block(axes: Axes, start: float, stop: float, code: int) -> None:
     low, high = _VERDICT
-    if code == UNKNOWN:
-        face, hatch, stripe = palette.UNKNOWN_GROUND, "////", palette.UNKNOWN_STRIPE
-    else:
-        look = STRIPES.get(Verdict(code))
-        face = palette.VERDICT_COLOURS[Verdict(code)]
-        hatch, stripe = (look.hatch, look.colour) if look else ("", palette.QUIET_INK)
-    box = (start, low), stop - start, high - low
-    if hatch:
-        axes.add_patch(Rectangle(*box, facecolor=face, edgecolor=stripe, hatch=hatch, linewidth=0, zorder=2))
-    else:
-        axes.add_patch(Rectangle(*box, facecolor=face, edgecolor="none", zorder=2))
+    box, sign = ((start, low), stop - start, high - low), verdict_sign(code)
+    hatch = {"hatch": sign.stripe.hatch, "edgecolor": sign.stripe.colour} if sign.stripe.hatch else {}
+    look: dict[str, Any] = {"facecolor": sign.fill, "edgecolor": "none", "linewidth": 0, **hatch}
+    axes.add_patch(Rectangle(*box, zorder=2, **look))
     axes.add_patch(Rectangle(*box, fill=False, edgecolor=palette.QUIET_INK, linewidth=0.5, zorder=3))
 
 

@@ -1,89 +1,99 @@
 """What of a study is written in the column: legends of its ground, signs of its lines, its findings."""
 
-from functools import lru_cache
+from dataclasses import replace
 
 import numpy as np
 
 from terrain3d.cover.option import OptionResult
 from terrain3d.sentences import words
-from terrain3d.sentences.animals import LOWEST_COLOUR_SHORT, animal_words
 from terrain3d.sentences.heat import silent_words
 from terrain3d.sentences.routes import percent
 from terrain3d.sentences.sun import sun_lines
 from terrain3d.sentences.uncertainty import amount_words
 from terrain3d.sentences.words import NO_FIGURE
 from terrain3d.show import palette
-from terrain3d.show.palette import Rgb
+from terrain3d.show.blocks import Paragraph, Row, Section, fill
+from terrain3d.show.legend import (
+    ALARM,
+    BOUNDARY,
+    CLEAR,
+    CRAWLING,
+    LEAST_LIKELY,
+    MUCH_SHORTER,
+    SPILT_ON,
+    SPILT_WITHIN,
+    Sign,
+)
+from terrain3d.show.sections import animal_section, ground_section
 from terrain3d.show.window.canvas import LINE, Canvas
-from terrain3d.show.window.ground_colours import CRAWLING, SPILT_ON, SPILT_WITHIN, GroundColours, paint_ground
-from terrain3d.show.window.state import ANIMALS, BEYOND, CHANCE, VERDICTS, WAYS, WindowState, uncertainty_of
+from terrain3d.show.window.state import ANIMALS, BEYOND, CHANCE, WAYS, WindowState, uncertainty_of
 from terrain3d.study import OptionStudy
 from terrain3d.walk.routes import OpenRoutes
 from terrain3d.walk.ways_in import WayIn
 
-GROUND_WORDS = {VERDICTS: "verdicts", ANIMALS: "animals", CHANCE: "chance"}
-_INDENT, _SWATCH_PX = 28, 21
-#: Where the dashes of a line's sign begin and end, pixels.
-_WHOLE: tuple[tuple[int, int], ...] = ((0, _SWATCH_PX),)
-_DASHED = ((0, 5), (8, 13), (16, 21))
-_DOTTED = ((0, 3), (6, 9), (12, 15), (18, 21))
-_DASH_DOT = ((0, 8), (11, 13), (16, 21))
+#: A figure that is not there.
+_NONE = "\u2013"
 _Options = tuple[OptionResult, ...]
 
 
 def draw_legend(canvas: Canvas, state: WindowState, options: _Options, sides: tuple[str, ...]) -> None:
-    """What the colours on the ground are, where they are not verdicts.
+    """What the colours on the ground are.
 
     Parameters
     ----------
-    ink : Ink
-    desk : Desk
+    canvas : Canvas
+    state : WindowState
     options : tuple of OptionResult
-        In view; all set as they were studied.
+        In view.
     sides : tuple of str
         Over the figures of each; empty for one option alone.
     """
-    (_animal_legend if state.ground_shown == ANIMALS else _chance_legend)(canvas, state, options, sides)
+    if state.ground_shown == CHANCE:
+        _chance_legend(canvas, state, options, sides)
+    elif state.ground_shown == ANIMALS:
+        grounds = [found.animals for found in _studies(state, options) if found.animals is not None]
+        section = animal_section(grounds, sides)
+        areas = tuple(words.square_metres(ground.crawling.area_m2) for ground in grounds)
+        fill(canvas, [replace(section, blocks=(*section.blocks, Row(CRAWLING.text, areas, CRAWLING)))])
+    else:
+        fill(canvas, [ground_section(options, sides)])
 
 
-def draw_signs(canvas: Canvas, state: WindowState, options: _Options) -> None:
+def study_signs(state: WindowState, options: _Options) -> list[Sign]:
     """What the lines and pins of the study are, as far as they are shown."""
-    studies = _studies(state, options)
+    studies, signs = _studies(state, options), []
     if WAYS in state.extras and studies:
         has_walks = any(found.walks is not None and found.walks.walks for found in studies)
         has_routes = any(found.routes for found in studies)
         if has_walks or has_routes:
-            _line_sign(canvas, _way_words(has_walks, has_routes), palette.FIGURE)
+            signs.append(replace(LEAST_LIKELY, text=_way_words(has_walks, has_routes)))
         if has_routes:
-            _line_sign(canvas, "C: clear way, or the least held", palette.INK, _DOTTED)
+            signs.append(replace(CLEAR, text="C: clear way, or the least held"))
         if any(_is_much_shorter(route) for found in studies for route in found.routes or ()):
-            _line_sign(canvas, "D, E: much shorter", palette.MUCH_SHORTER, _DASH_DOT)
+            signs.append(replace(MUCH_SHORTER, text="D, E: much shorter"))
         if has_walks or has_routes:
-            top = canvas.y
-            if canvas.line("an alarm is raised", 13, indent=_INDENT):
-                canvas.disc(canvas.margin + 10, top + 9, 5, palette.ALARM, palette.INK)
+            signs.append(replace(ALARM, text="an alarm is raised"))
     if BEYOND in state.extras and studies:
-        _beyond_signs(canvas, state, studies)
+        spilt = [found.spill for found in studies if found.spill is not None]
+        if state.outcome.terrain.boundary is not None:
+            signs.append(replace(BOUNDARY, text="boundary of own land"))
+        if any(one.past_within.any() for one in spilt):
+            signs.append(replace(SPILT_WITHIN, text="spill, a person in range"))
+        if any(one.past_on.any() for one in spilt):
+            signs.append(replace(SPILT_ON, text="spill, a vehicle past it"))
+    return signs
 
 
-def draw_findings(canvas: Canvas, state: WindowState, options: _Options, sides: tuple[str, ...]) -> None:
+def finding_sections(state: WindowState, options: _Options, sides: tuple[str, ...]) -> list[Section]:
     """What was found out, the shortest first; what finds no room is left out."""
-    rows = finding_rows(state, options)
+    rows = [Row(text, figures) for text, figures in finding_rows(state, options)]
     if not rows:
-        return
-    if not canvas.heading("Studied", sides):
-        return
-    for text, figures in rows:
-        if not canvas.line(text, 13, figures):
-            return
+        return []
+    lines = []
     for found, side in zip((state.studied(option) for option in options), sides or ("",), strict=True):
-        if found is None or found.sun is None:
-            continue
-        for text in sun_lines(found.sun):
-            told = f"{side.capitalize()}: {text}" if side else text
-            if canvas.y + canvas.height_of(told, 12, 3) > canvas.bottom:
-                return
-            canvas.text(told, 12, 3)
+        told = sun_lines(found.sun) if found is not None and found.sun is not None else []
+        lines += [Paragraph(f"{side.capitalize()}: {text}" if side else text, 3) for text in told]
+    return [Section("Studied", (*rows, *lines), sides)]
 
 
 def finding_rows(state: WindowState, options: _Options) -> list[tuple[str, tuple[str, ...]]]:
@@ -119,28 +129,10 @@ def finding_rows(state: WindowState, options: _Options) -> list[tuple[str, tuple
     return rows
 
 
-def _animal_legend(canvas: Canvas, state: WindowState, options: _Options, sides: tuple[str, ...]) -> None:
-    grounds = [found.animals for found in _studies(state, options) if found.animals is not None]
-    if not canvas.heading("Animals raise alarm" if sides else "Animals that raise the alarm", sides):
-        return
-    count = len(grounds[0].animals)
-    for rank, animal in enumerate(grounds[0].animals):
-        top = canvas.y
-        areas = tuple(words.square_metres(ground.animals[rank].area_m2) for ground in grounds)
-        if canvas.line(animal_words(animal), 13, areas, _INDENT):
-            _swatch(canvas, top, _plain(palette.animal_colour(rank, count)))
-    top = canvas.y
-    areas = tuple(words.square_metres(ground.crawling.area_m2) for ground in grounds)
-    if canvas.line("silent for a crawler", 13, areas, _INDENT):
-        _swatch(canvas, top, _pattern(CRAWLING))
-    if canvas.y + canvas.height_of(LOWEST_COLOUR_SHORT, 11, 3) <= canvas.bottom:
-        canvas.text(LOWEST_COLOUR_SHORT, 11, 3, colour=palette.QUIET_INK)
-
-
 def _chance_legend(canvas: Canvas, state: WindowState, options: _Options, sides: tuple[str, ...]) -> None:
-    if not canvas.heading("Both layers hold, of all draws"):
+    if not canvas.head(Section("Both layers hold, of all draws", ())):
         return
-    width, top = canvas.room, round(canvas.y) + 3
+    width, top = canvas.inner, round(canvas.y) + 3
     if canvas.y + 18 + LINE * 12 > canvas.bottom:
         return
     canvas.rectangle(
@@ -155,26 +147,10 @@ def _chance_legend(canvas: Canvas, state: WindowState, options: _Options, sides:
     cell_m2 = state.outcome.terrain.ground.cell_m**2
     doubts = [uncertainty for option in options if (uncertainty := uncertainty_of(state, option)) is not None]
     if sides:
-        canvas.line("", 12, sides, bold=True)
+        canvas.put(Row("", sides, size="small", is_bold=True))
     for text, least in (("in half or more", 0.5), ("in 95% or more", 0.95)):
         areas = tuple(words.square_metres(float((d.chance >= least).sum()) * cell_m2) for d in doubts)
-        canvas.line(text, 13, areas)
-
-
-def _beyond_signs(canvas: Canvas, state: WindowState, studies: list[OptionStudy]) -> None:
-    terrain = state.outcome.terrain
-    if terrain.boundary is not None:
-        _line_sign(canvas, "boundary of own land", palette.BOUNDARY, _DASHED)
-    for code, text in ((SPILT_WITHIN, "spill, a person in range"), (SPILT_ON, "spill, a vehicle past it")):
-        if any(found.spill is not None and _spilt(found, code) for found in studies):
-            top = canvas.y
-            if canvas.line(text, 13, indent=_INDENT):
-                _swatch(canvas, top, _pattern(code))
-
-
-def _spilt(found: OptionStudy, code: int) -> bool:
-    spilt = found.spill
-    return spilt is not None and bool((spilt.past_on if code == SPILT_ON else spilt.past_within).any())
+        canvas.put(Row(text, areas))
 
 
 def _studies(state: WindowState, options: _Options) -> list[OptionStudy]:
@@ -201,32 +177,4 @@ def _past_words(found: OptionStudy | None) -> str:
 
 
 def _silent_of(found: OptionStudy | None) -> str:
-    return NO_FIGURE if found is None or found.heat is None else silent_words(found.heat)
-
-
-def _line_sign(canvas: Canvas, text: str, colour: str, dashes: tuple[tuple[int, int], ...] = _WHOLE) -> None:
-    top = canvas.y
-    if canvas.line(text, 13, indent=_INDENT):
-        for begin, end in dashes:
-            canvas.rectangle((canvas.margin + begin, top + 8, canvas.margin + end, top + 10), colour)
-
-
-def _swatch(canvas: Canvas, top: float, pattern: Rgb) -> None:
-    top = round(top)
-    canvas.rectangle(
-        (canvas.margin, top + 3, canvas.margin + _SWATCH_PX, top + 15), palette.PAPER, palette.QUIET_INK
-    )
-    canvas.paste(canvas.margin + 1, top + 4, pattern)
-
-
-@lru_cache(maxsize=32)
-def _plain(colour: str) -> Rgb:
-    return np.full((11, 20, 3), palette.rgb(colour), np.uint8)
-
-
-@lru_cache(maxsize=4)
-def _pattern(code: int) -> Rgb:
-    """A small piece of ground with something laid over it, as the view draws it."""
-    colours = np.full((256, 3), palette.rgb(palette.PAPER), np.uint8)
-    nothing = np.zeros((11, 20), np.uint8)
-    return paint_ground(GroundColours(nothing, colours, nothing + np.uint8(code)), 20)[:11, :20]
+    return _NONE if found is None or found.heat is None else silent_words(found.heat)

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict
 from terrain3d.nuisance.animals import AnimalGround
 from terrain3d.nuisance.spill import Spill
-from terrain3d.show import palette
+from terrain3d.show import legend, palette
 from terrain3d.show.drape import drape, stripes
 from terrain3d.show.palette import Rgb
 from terrain3d.terrain import Ground
@@ -19,9 +19,9 @@ _NOTHING, _CERTAIN = 254, 250
 _CLEAR, CRAWLING, SPILT_ON, SPILT_WITHIN = range(4)
 #: Colour and slant of each; a slant of 0 covers the cell.
 _OVER = {
-    CRAWLING: (palette.CRAWLING_STRIPE, 1),
-    SPILT_ON: (palette.SPILT, -1),
-    SPILT_WITHIN: (palette.SPILT, 0),
+    CRAWLING: (legend.CRAWLING.stripe.colour, legend.CRAWLING.stripe.slant),
+    SPILT_ON: (legend.SPILT_ON.stripe.colour, legend.SPILT_ON.stripe.slant),
+    SPILT_WITHIN: (legend.SPILT_WITHIN.fill, 0),
 }
 
 
@@ -116,7 +116,7 @@ def paint_ground(colours: GroundColours, pixels: int) -> Rgb:
 
     Parameters
     ----------
-    lain : Lain
+    colours : GroundColours
     pixels : int
         Least length of the longer side.
 

@@ -2,17 +2,17 @@
 
 import time
 from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 from terrain3d.show.window.controls import Setting
-from terrain3d.show.window.state import BEYOND, WAYS
+from terrain3d.show.window.state import EXTRAS
 
 #: How long a burst of keys or moves is gathered before it is carried out, milliseconds.
 _GATHER_MS = 1
 #: How long a view rests before it is drawn whole, seconds.
 _REST_S, _LATER_MS = 0.15, 50
 _ARROWS = {"Left": (-1, 0), "Right": (1, 0), "Up": (0, 1), "Down": (0, -1)}
-_EXTRA_OF = {"w": WAYS, "b": BEYOND}
 _LESS, _MORE = ("minus", "underscore", "KP_Subtract"), ("plus", "equal", "KP_Add")
 
 
@@ -126,10 +126,8 @@ class KeysAndMouse:
     def _key_answers(self) -> dict[str, Callable[[], Any]]:
         state, view = self.state, self.view
         studied: dict[str, Callable[[], Any]] = {
-            "w": lambda: state.toggle(WAYS),
-            "b": lambda: state.toggle(BEYOND),
+            EXTRAS[extra][0]: partial(state.toggle, extra) for extra in state.extras_studied
         }
-        studied = {key: answer for key, answer in studied.items() if _EXTRA_OF[key] in state.extras_studied}
         if len(state.grounds_studied) > 1:
             studied["g"] = state.next_ground
         return studied | {

@@ -14,6 +14,7 @@ from vtkmodules.vtkRenderingCore import (
 )
 
 from terrain3d.show import palette
+from terrain3d.show.labels import Box, free_spot
 from terrain3d.show.lettering import has_glyph, printable
 from terrain3d.show.parts import Part, Tag
 from terrain3d.show.scene import (
@@ -28,7 +29,6 @@ from terrain3d.show.scene import (
 )
 from terrain3d.show.window.canvas import font_file
 from terrain3d.show.window.ground_colours import GroundColours, paint_ground
-from terrain3d.show.window.name_places import free_spots
 
 #: Pixels along the longer side of the drape: a view on a screen shows no more.
 _DRAPE_PIXELS = 900
@@ -112,7 +112,7 @@ class Pane:
 
         Parameters
         ----------
-        lain : Lain
+        colours : GroundColours
             Of the drawn ground.
         moving : Scene
         hidden : set of str
@@ -240,12 +240,18 @@ class Pane:
         ]  # fmt: skip
         names.sort(key=lambda name: _ORDER.index(name.tag.kind))
         width, height = self.renderer.GetSize()
-        seen = np.array(self.points_seen([name.tag.point for name in names])).reshape(-1, 2)
-        sizes = np.array([name.size for name in names], float).reshape(-1, 2)
-        corner = (width - 80.0, height - 100.0, float(width), float(height))
-        taken = [corner, (0.0, 0.92 * height, float(width), float(height))] if self._has_title else [corner]
-        for name, spot in zip(names, free_spots(seen, sizes, (width, height), taken), strict=True):
-            name.place(spot)
+        room = (0.0, 0.0, float(width), float(height))
+        taken: list[Box] = [(width - 80.0, height - 100.0, float(width), float(height))]
+        if self._has_title:
+            taken.append((0.0, 0.92 * height, float(width), float(height)))
+        seen = self.points_seen([name.tag.point for name in names])
+        for name, (x, y) in zip(names, seen, strict=True):
+            # A name whose point is out of view is not written.
+            is_seen = 0 <= x <= width and 0 <= y <= height
+            spot = free_spot((x, y), name.size, room, taken, (0, 1), _GAP_PX, _AIR_PX, is_beside=True)
+            name.place(spot if is_seen else None)
+            if is_seen and spot is not None:
+                taken.append(spot)
 
     def points_seen(self, points: list[tuple[float, float, float]]) -> Any:
         """(n, 2) where points of the scene lie, pixels from the view's lower left; NaN behind the eye."""
@@ -272,6 +278,8 @@ class Pane:
         self._north.GetPositionCoordinate().SetValue(points[4, 0], points[4, 1] - 9)
 
 
+#: Free pixels between a point and its name, and between two names.
+_GAP_PX, _AIR_PX = 1.0, 3.0
 #: Which names find their spot first.
 _ORDER = ("unit", "area", "scale", "figure")
 
@@ -299,13 +307,11 @@ class _Name:
             self.actor.SetInput(text)
             self.size = _size_of(self.actor.GetTextProperty(), text)
 
-    def place(self, spot: tuple[float, float] | None) -> None:
-        """Stand with the lower left corner at a spot; away where there is none."""
-        self.actor.SetVisibility(spot is not None)
-        if spot is not None:
-            self.actor.GetPositionCoordinate().SetValue(
-                round(spot[0] + self.size[0] / 2), round(spot[1]), 0.0
-            )
+    def place(self, box: Box | None) -> None:
+        """Stand in a box of the view; away where there is none."""
+        self.actor.SetVisibility(box is not None)
+        if box is not None:
+            self.actor.GetPositionCoordinate().SetValue(round((box[0] + box[2]) / 2), round(box[1]), 0.0)
 
 
 #: VTK's own number for a typeface that is read from a file (vtkTextProperty.h).

@@ -2,23 +2,21 @@
 
 from functools import lru_cache
 
-import numpy as np
-
 from terrain3d.caution import SHORT_CAUTION
 from terrain3d.cover.option import OptionResult
-from terrain3d.cover.verdict import VERDICT_KEYS, Verdict
 from terrain3d.sentences import words
 from terrain3d.sentences.options import loss_line
-from terrain3d.sentences.verdicts import VERDICT_WORDS
 from terrain3d.sentences.warnings import option_warnings
 from terrain3d.show import palette
-from terrain3d.show.drape import drape
+from terrain3d.show.blocks import Row, Section, fill
+from terrain3d.show.legend import PROTECTED, layer_signs
 from terrain3d.show.palette import Rgb
+from terrain3d.show.sections import protected_sections, warning_sections
 from terrain3d.show.window import controls
 from terrain3d.show.window.canvas import LINE, Canvas
 from terrain3d.show.window.controls import SETTINGS, Setting
-from terrain3d.show.window.findings import GROUND_WORDS, draw_findings, draw_legend, draw_signs
-from terrain3d.show.window.state import BEYOND, OTHERWISE, VERDICTS, WAYS, WindowState
+from terrain3d.show.window.findings import draw_legend, finding_sections, study_signs
+from terrain3d.show.window.state import EXTRAS, OTHERWISE, WindowState
 
 COLUMN_PX = 330
 BAR_PX = 146
@@ -27,8 +25,6 @@ _MARGIN = 16
 _HEADED_LINE_PX = 50.0
 #: Colours of what asks for attention, dark enough to read on paper, and of what is chosen.
 _REFUSED, _CHOSEN, _GROOVE, _ALLOWED = "#8c1226", "#e4eff4", "#d5d1c7", "#7d9aa8"
-
-_EXTRA_WORDS = {WAYS: ("w", "ways"), BEYOND: ("b", "beyond own land")}
 
 SHORT_KEYS = (
     ("Tab", "next unit"),
@@ -83,24 +79,20 @@ def draw_column(state: WindowState, height: int) -> Rgb:
     for option, side in zip(options, ("Left: ", "Right: ") if len(options) > 1 else ("",), strict=True):
         _option_head(canvas, state, option, side, len(options) == 1)
     sides = ("left", "right") if len(options) > 1 else ()
-    if state.ground_shown == VERDICTS:
-        _verdicts(canvas, options, sides)
-    else:
-        draw_legend(canvas, state, options, sides)
+    draw_legend(canvas, state, options, sides)
+    signs, held = _sign_section(state, options), protected_sections(options, sides)
+    mind = warning_sections(_warnings(state, options))
     if state.study is None:
-        _protected(canvas, options, sides)
-        _warnings(canvas, state, options)
-        _signs(canvas, state, options)
+        fill(canvas, [*held, *mind, signs])
     else:
         # What the lines in the view are has to be said before what else was found.
-        _signs(canvas, state, options)
-        _protected(canvas, options, sides)
+        fill(canvas, [signs, *held])
         # However much was found, it is said that there is something to mind.
-        kept = _HEADED_LINE_PX if any(option_warnings(one, state.outcome.terrain) for one in options) else 0.0
+        kept = _HEADED_LINE_PX if mind else 0.0
         canvas.bottom -= kept
-        draw_findings(canvas, state, options, sides)
+        fill(canvas, finding_sections(state, options, sides))
         canvas.bottom += kept
-        _warnings(canvas, state, options)
+        fill(canvas, mind)
     canvas.paste(0, canvas.height - len(foot), foot)
     return canvas.picture()
 
@@ -117,7 +109,7 @@ def draw_bar(state: WindowState, width: int) -> Rgb:
     canvas.rectangle((0, 0, width, 0), palette.HAIRLINE)
     unit, count = state.unit, len(state.option.detectors)
     title = f"{unit.name} on {unit.mount}, {unit.type.name}"
-    canvas.write(_MARGIN, 8, title, 14, bold=True, width=canvas.room - 190)
+    canvas.write(_MARGIN, 8, title, 14, bold=True, width=canvas.inner - 190)
     which = f"unit {state.unit_at + 1} of {count}" + (", Tab: next" if count > 1 else "")
     canvas.write(width - _MARGIN, 9, which, 12, colour=palette.QUIET_INK, align="r")
     for setting, (left, right) in slider_spans(width).items():
@@ -172,18 +164,14 @@ def all_keys(state: WindowState) -> Rgb:
 
 def _study_keys(state: WindowState) -> tuple[tuple[str, str], ...]:
     """The keys of what was studied."""
-    extras = state.extras_studied
-    names = [_EXTRA_WORDS[extra][0] for extra in extras]
-    what = [_EXTRA_WORDS[extra][1] for extra in extras]
-    keys = [("g", _listed([GROUND_WORDS[kind] for kind in state.grounds_studied]))]
-    return (
-        *(keys if len(state.grounds_studied) > 1 else ()),
-        *(((" ".join(names), f"{', '.join(what)}: on, off"),) if names else ()),
-    )
-
-
-def _listed(names: list[str]) -> str:
-    return f"ground: {', '.join(names)}"
+    grounds, extras = state.grounds_studied, state.extras_studied
+    keys = []
+    if len(grounds) > 1:
+        keys.append(("g", f"ground: {', '.join(grounds)}"))
+    if extras:
+        letters, names = zip(*(EXTRAS[extra] for extra in extras), strict=True)
+        keys.append((" ".join(letters), f"{', '.join(names)}: on, off"))
+    return tuple(keys)
 
 
 def question(state: WindowState) -> Rgb:
@@ -219,93 +207,31 @@ def _option_head(canvas: Canvas, state: WindowState, option: OptionResult, side:
     if option.name in state.unsaved:
         notes.append("not saved")
     if notes:
-        canvas.line(", ".join(notes), 12, colour=palette.QUIET_INK)
+        canvas.put(Row(", ".join(notes), size="small", is_quiet=True))
     canvas.y += 3
     canvas.text(loss_line(state.outcome, option), 12, 4)
     if state.study is not None and state.studied(option) is None:
         canvas.text(f"{OTHERWISE}.", 12, 2, colour=_REFUSED)
 
 
-def _verdicts(canvas: Canvas, options: tuple[OptionResult, ...], sides: tuple[str, ...]) -> None:
-    if not canvas.heading("Ground", sides):
-        return
-    for verdict in sorted(Verdict, reverse=True):
-        areas = tuple(words.square_metres(one.area_m2.get(VERDICT_KEYS[verdict], 0.0)) for one in options)
-        top = canvas.y
-        figures = () if verdict == Verdict.OUTSIDE else areas
-        if canvas.line(VERDICT_WORDS[verdict], 13, figures, indent=28):
-            _swatch(canvas, top, verdict)
-
-
-@lru_cache(maxsize=8)
-def _pattern(verdict: Verdict) -> Rgb:
-    """A small piece of ground of one verdict, as the drape draws it."""
-    return drape(np.full((11, 20), verdict, np.uint8))[:11, :20]
-
-
-def _swatch(canvas: Canvas, top: float, verdict: Verdict) -> None:
-    top = round(top)
-    edge = palette.BOTH_EDGE if verdict == Verdict.BOTH else palette.QUIET_INK
-    canvas.rectangle((_MARGIN, top + 3, _MARGIN + 21, top + 15), palette.PAPER, edge)
-    canvas.paste(_MARGIN + 1, top + 4, _pattern(verdict))
-
-
-def _signs(canvas: Canvas, state: WindowState, options: tuple[OptionResult, ...]) -> None:
+def _sign_section(state: WindowState, options: tuple[OptionResult, ...]) -> Section:
     """What the bodies and lines in the views are."""
-    units = [unit for option in options for unit in option.detectors]
-    layers = dict.fromkeys(layer.name for unit in units for head in unit.type.head for layer in head.layer)
-    if not canvas.heading("In the view"):
-        return
-    for name in list(layers)[:4]:
-        top, colour = canvas.y, palette.layer_colour(name)
-        if canvas.line(f"{name} layer", 13, indent=28):
-            canvas.rectangle((_MARGIN, top + 3, _MARGIN + 21, top + 15), palette.mixed(colour, 0.4), colour)
-    top = canvas.y
-    if state.outcome.terrain.protect and canvas.line("protected ground", 13, indent=28):
-        canvas.rectangle((_MARGIN, top + 8, _MARGIN + 21, top + 10), palette.PROTECTED)
-    draw_signs(canvas, state, options)
+    signs = layer_signs([unit for option in options for unit in option.detectors])
+    if state.outcome.terrain.protect:
+        signs.append(PROTECTED)
+    rows = [Row(sign.text, sign=sign) for sign in [*signs, *study_signs(state, options)]]
+    return Section("In the view", tuple(rows))
 
 
-def _protected(canvas: Canvas, options: tuple[OptionResult, ...], sides: tuple[str, ...]) -> None:
-    if not options[0].protect:
-        return
-    if not canvas.heading("Both layers hold", sides):
-        return
-    for index, area in enumerate(options[0].protect[:6]):
-        canvas.line(area.name, 13, tuple(f"{one.protect[index].both_fraction:.0%}" for one in options))
-
-
-def _warnings(canvas: Canvas, state: WindowState, options: tuple[OptionResult, ...]) -> None:
-    """Warnings, whole sentences only; where the room ends it says how many more there are."""
+def _warnings(state: WindowState, options: tuple[OptionResult, ...]) -> list[str]:
+    """The warnings of the options in view, each once; what is not of all of them with its side."""
     common = set.intersection(*(set(option_warnings(option, state.outcome.terrain)) for option in options))
-    found = []
-    for option, side in zip(options, ("Left: ", "Right: ") if len(options) > 1 else ("",), strict=True):
-        for warning in option_warnings(option, state.outcome.terrain):
-            found.append(warning if warning in common else side + warning)
-    found = list(dict.fromkeys(found))
-    if not found:
-        return
-    if not canvas.heading("Mind"):
-        return
-    for k, warning in enumerate(found):
-        height = canvas.height_of(warning, 12, 4) + 3
-        is_last = k == len(found) - 1
-        if canvas.y + height + (0 if is_last else LINE * 12) > canvas.bottom:
-            canvas.line(_more_words(len(found) - k, k > 0), 12, colour=palette.QUIET_INK)
-            return
-        canvas.text(warning, 12, 4)
-        canvas.y += 3
-
-
-def _more_words(count: int, is_more: bool) -> str:
-    """How many warnings found no room.
-
-    >>> _more_words(2, True), _more_words(1, False)
-    ('and 2 more, see results.json', '1 warning, see results.json')
-    """
-    if is_more:
-        return f"and {count} more, see results.json"
-    return f"{count} warning{'s' if count > 1 else ''}, see results.json"
+    found = [
+        warning if warning in common else side + warning
+        for option, side in zip(options, ("Left: ", "Right: ") if len(options) > 1 else ("",), strict=True)
+        for warning in option_warnings(option, state.outcome.terrain)
+    ]
+    return list(dict.fromkeys(found))
 
 
 @lru_cache(maxsize=4)
@@ -367,7 +293,7 @@ def _said(canvas: Canvas, state: WindowState, y: float) -> None:
         colour = _REFUSED if state.is_refusal else palette.INK
         canvas.y, canvas.bottom = y, float(canvas.height)
         # What is too long for one line takes two smaller ones: a refusal has to be read to its end.
-        size = 13 if canvas.height_of(state.message, 13, 2, state.is_refusal) < 2 * LINE * 13 else 11
+        size = 13 if canvas.height_of_text(state.message, 13, 2, state.is_refusal) < 2 * LINE * 13 else 11
         canvas.text(state.message, size, 2, state.is_refusal, colour)
         return
     canvas.rectangle((_MARGIN, y, _MARGIN + 250, y + 22), palette.PAPER, palette.INK)
@@ -375,5 +301,5 @@ def _said(canvas: Canvas, state: WindowState, y: float) -> None:
     hint = f"a number for {state.setting.name}, or such as: bearing 140.  Enter sets, Esc cancels"
     told, colour = (state.message, _REFUSED) if state.is_refusal else (hint, palette.QUIET_INK)
     canvas.write(
-        _MARGIN + 264, y + 3, told, 13, bold=state.is_refusal, colour=colour, width=canvas.room - 264
+        _MARGIN + 264, y + 3, told, 13, bold=state.is_refusal, colour=colour, width=canvas.inner - 264
     )  # fmt: skip

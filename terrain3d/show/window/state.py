@@ -17,8 +17,12 @@ Save = Callable[[Outcome], None]
 _MOST_LOOKS = 120
 #: What may lie on the ground.
 VERDICTS, ANIMALS, CHANCE = "verdicts", "animals", "chance"
-#: What a study lets be shown or hidden besides.
+#: The part of a study that each takes; verdicts take none.
+GROUNDS = {VERDICTS: "", ANIMALS: "animals", CHANCE: "doubt"}
+#: What a study lets be shown or hidden besides: the key and the words of each, and the parts it shows.
 WAYS, BEYOND = "ways", "beyond"
+EXTRAS = {WAYS: ("w", "ways"), BEYOND: ("b", "beyond own land")}
+_EXTRA_PARTS = {WAYS: {"walks", "routes"}, BEYOND: {"beyond"}}
 OTHERWISE = "Set otherwise than studied: run study again"
 
 
@@ -89,18 +93,14 @@ class WindowState:
     @property
     def grounds_studied(self) -> tuple[str, ...]:
         """What may lie on the ground, in the order in which it is gone round."""
-        parts = self.study.parts if self.study is not None else ()
-        return (
-            VERDICTS,
-            *(kind for part, kind in (("animals", ANIMALS), ("doubt", CHANCE)) if part in parts),
-        )
+        parts = ("", *self.study.parts) if self.study is not None else ("",)
+        return tuple(kind for kind, part in GROUNDS.items() if part in parts)
 
     @property
     def extras_studied(self) -> tuple[str, ...]:
         """What of the study may be shown besides."""
         parts = self.study.parts if self.study is not None else ()
-        found = ((WAYS, "walks" in parts or "routes" in parts), (BEYOND, "beyond" in parts))
-        return tuple(extra for extra, is_there in found if is_there)
+        return tuple(extra for extra, shown in _EXTRA_PARTS.items() if shown & {*parts})
 
     @property
     def ground_shown(self) -> str:

@@ -6,20 +6,16 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
-from terrain3d.show import palette
 from terrain3d.show.extent import Extent, whole_cells
+from terrain3d.show.legend import BOUNDARY, NUISANCE, WALK, piece_sign
 from terrain3d.show.parts import Part, Tag, drawn_line
 from terrain3d.show.scene import Scene
 from terrain3d.show.shapes import filled_heights
-from terrain3d.show.ways import alarm_pin, apart, route_scene
+from terrain3d.show.ways import alarm_scene, route_scene
 from terrain3d.study import OptionStudy, Study
 from terrain3d.terrain import Ground, Terrain
 from terrain3d.units import Floats
 from terrain3d.walk.pulses import WalkResult
-
-#: Dashes of the boundary and the gaps between them, metres.
-_BOUNDARY_M = (1.6, 0.9)
-_WALK_PX, _EDGE_PX, _BOUNDARY_PX = 3.0, 2.0, 3.0
 
 
 def ways_scene(terrain: Terrain, found: OptionStudy, extent: Extent) -> Scene:
@@ -52,16 +48,16 @@ def beyond_scene(terrain: Terrain, extent: Extent) -> Scene:
     heights = ground.z
     parts: list[Part] = []
     tags: list[Tag] = []
-    things = [(piece.name, piece.outline, palette.piece_colour(piece.kind)) for piece in terrain.beyond]
-    things += [(thing.name, thing.outline, palette.NUISANCE) for thing in terrain.nuisances]
-    for name, outline, colour in things:
-        parts += drawn_line(ground, heights, np.vstack([outline, outline[:1]]), colour, _EDGE_PX)
+    things = [(piece.name, piece.outline, piece_sign(piece.name, piece.kind)) for piece in terrain.beyond]
+    things += [(thing.name, thing.outline, NUISANCE) for thing in terrain.nuisances]
+    for name, outline, sign in things:
+        parts += drawn_line(ground, heights, np.vstack([outline, outline[:1]]), sign)
         spot = _spot(outline, extent)
         if spot is not None:
             tags.append(Tag(name, (*spot, float(ground.height_at([spot[0]], [spot[1]])[0])), "area"))
     if terrain.boundary is not None:
         ring = np.vstack([terrain.boundary, terrain.boundary[:1]])
-        parts += drawn_line(ground, heights, ring, palette.BOUNDARY, _BOUNDARY_PX, _BOUNDARY_M)
+        parts += drawn_line(ground, heights, ring, BOUNDARY)
     known = [tag for tag in tags if np.isfinite(tag.point).all()]
     return Scene(tuple(parts), tuple(known))
 
@@ -90,17 +86,11 @@ def in_group(scene: Scene, group: str) -> Scene:
 
 
 def _walk_scene(ground: Ground, walk: WalkResult) -> Scene:
-    parts = drawn_line(ground, ground.z, walk.line, palette.FIGURE, _WALK_PX)
-    start = walk.line[0]
-    spots = [(walk.name, (float(start[0]), float(start[1])), "area")]
-    if walk.alarm is not None:
-        (spot,) = apart([(walk.alarm.x, walk.alarm.y)])
-        z = float(ground.height_at([spot[0]], [spot[1]])[0])
-        if np.isfinite(z):
-            parts += alarm_pin(*spot, z)
-            spots.append(("alarm", spot, "figure"))
-    tags = [Tag(text, (x, y, float(ground.height_at([x], [y])[0])), kind) for text, (x, y), kind in spots]
-    return Scene(tuple(parts), tuple(tag for tag in tags if np.isfinite(tag.point).all()))
+    parts = drawn_line(ground, ground.z, walk.line, WALK)
+    x, y = (float(v) for v in walk.line[0])
+    name = Tag(walk.name, (x, y, float(ground.height_at([x], [y])[0])), "area")
+    pins = alarm_scene(ground, [] if walk.alarm is None else [(walk.alarm.x, walk.alarm.y)])
+    return together([Scene(tuple(parts), (name,)), pins])
 
 
 def _shown_ground(terrain: Terrain, extent: Extent) -> Ground:

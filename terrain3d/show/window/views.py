@@ -92,7 +92,7 @@ def has_display() -> bool:
 
 
 class View:
-    """The window: one view or two of what the desk holds, and the answers to keys and mouse.
+    """The window: one view or two of what the state holds, and the answers to keys and mouse.
 
     Parameters
     ----------
@@ -150,7 +150,7 @@ class View:
         self.reset_camera()
 
     def draw(self) -> None:
-        """Bring the views and all that is written up to date with the desk."""
+        """Bring the views and all that is written up to date with the state."""
         self._lay_out()
         for pane, index in zip(self._panes, self.state.shown, strict=False):
             option = self.state.outcome.options[index]

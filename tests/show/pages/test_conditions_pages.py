@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from page_checks import check_texts, texts_of
+from page_checks import check_texts, context_of, texts_of
 from shapes import judged
 
 from terrain3d.conditions.heat import held_by_temperature, reference_contrast
@@ -13,7 +13,6 @@ from terrain3d.frame import Frame
 from terrain3d.show import palette
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.heat import heat_sheet
-from terrain3d.show.pages.size import SIZES
 from terrain3d.show.pages.sun import MOST, heads_of, sun_sheet, year_image
 from terrain3d.site import HeatSetting, SunSetting
 
@@ -33,6 +32,17 @@ def warmed(outcome, terrain=None, **setting):
         )
         for option in outcome.options
     )
+
+
+def heat_page(outcome, pairs, size="screen", date=""):
+    """The page of the options of some pairs."""
+    heats = {option.name: heat for option, heat in pairs}
+    return heat_sheet(context_of(outcome, size, date, lambda option: {"heat": heats.get(option.name)}))
+
+
+def sun_page(outcome, option, sun, size="screen", date=""):
+    """The page of an option."""
+    return sun_sheet(context_of(outcome, size, date, lambda _: {"sun": sun}), option)
 
 
 def at_a_place(outcome):
@@ -63,7 +73,7 @@ def year_of(outcome, n_units=1, **setting):
 def test_heat_page_can_be_read(outcome, size, setting):
     """No text leaves the page or runs into another, whatever the temperatures."""
     with page_style():
-        page = heat_sheet(outcome, warmed(outcome, **setting), SIZES[size], "25 November 2026")
+        page = heat_page(outcome, warmed(outcome, **setting), size, "25 November 2026")
         check_texts(page)
 
 
@@ -71,7 +81,7 @@ def test_heat_page_draws_the_results(outcome):
     """The charts hold the curves of the results, the borrowed condition at both sides of nothing."""
     pairs = warmed(outcome)
     with page_style():
-        page = heat_sheet(outcome, pairs)
+        page = heat_page(outcome, pairs)
     upper, lower = page.figure.axes[:2]
     by_name = {option.name: heat for option, heat in pairs}
     first = by_name[outcome.ranking[0]]
@@ -92,7 +102,7 @@ def test_heat_page_without_protected_ground(outcome):
     bare = replace(outcome.terrain, protect=())
     pairs = warmed(outcome, bare)
     with page_style():
-        page = heat_sheet(outcome, pairs[:1])
+        page = heat_page(outcome, pairs[:1])
         check_texts(page)
     lower = page.figure.axes[1]
     assert np.array_equal(lower.lines[0].get_ydata(), pairs[0][1].curve.held_m2)
@@ -104,9 +114,7 @@ def test_heat_page_without_protected_ground(outcome):
 def test_sun_page_can_be_read(outcome, n_units, size):
     """No text leaves the page or runs into another, with two heads a unit."""
     with page_style():
-        page = sun_sheet(
-            outcome, outcome.options[0], year_of(outcome, n_units), SIZES[size], "25 November 2026"
-        )
+        page = sun_page(outcome, outcome.options[0], year_of(outcome, n_units), size, "25 November 2026")
         check_texts(page)
     assert len(page.figure.axes) == min(2 * n_units, MOST)
 
@@ -116,7 +124,7 @@ def test_sun_page_tells_the_spans_in_words(outcome):
     option = outcome.options[1]
     sun = sun_times(at_a_place(outcome), option.detectors[:1], SunSetting(zone="Europe/Berlin"))
     with page_style():
-        page = sun_sheet(outcome, option, sun)
+        page = sun_page(outcome, option, sun)
     said = [text for text, _ in texts_of(page)]
     spans = [span for layer in sun.layers for span in layer.spans]
     assert spans
@@ -130,7 +138,7 @@ def test_sun_page_without_a_place(outcome):
     """A page that says why it is empty, and what to do."""
     sun = sun_times(outcome.terrain, outcome.options[0].detectors, SunSetting())
     with page_style():
-        page = sun_sheet(outcome, outcome.options[0], sun)
+        page = sun_page(outcome, outcome.options[0], sun)
         check_texts(page)
     assert any("Set [site] crs" in text for text, _ in texts_of(page))
 

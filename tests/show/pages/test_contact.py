@@ -4,18 +4,19 @@ from dataclasses import replace
 
 import pytest
 from blank_pages import draw_blanks
-from page_checks import check_texts, texts_of
+from page_checks import check_texts, context_of, texts_of
 from PIL import Image
 from test_stills import with_bad_names
 
 from terrain3d.cover.verdict import Verdict
 from terrain3d.ranking.reasons import Reason, rivals
 from terrain3d.show.extent import site_extent
+from terrain3d.show.legend import verdict_sign
 from terrain3d.show.lettering import page_style
-from terrain3d.show.pages.beside import beside_sheet, best_options
+from terrain3d.show.pages.base import plan_extent
+from terrain3d.show.pages.beside import beside_sheet
 from terrain3d.show.pages.contact import PER_PAGE, contact_pages, contact_sheet
-from terrain3d.show.pages.plan import plan_base, plan_extent
-from terrain3d.show.pages.sheet import STRIPES
+from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.size import SCALES, SIZES, scale_for
 from terrain3d.show.pages.stills import write_stills
 
@@ -30,31 +31,27 @@ def many(outcome, count):
     return replace(outcome, options=options, ranking=tuple(o.name for o in best_first), reasons=found)
 
 
-def base_of(outcome):
-    return plan_base(outcome, site_extent(outcome))
-
-
 @pytest.mark.parametrize(("count", "pages"), [(1, [1]), (4, [4]), (5, [4, 1]), (9, [4, 4, 1])])
 def test_options_are_spread_over_pages_best_first(outcome, count, pages):
     """Every option is on one page, in the order of the ranking, at most so many to a page."""
     drawn = many(outcome, count)
-    placed_in_a_row = contact_pages(drawn)
-    assert [len(page) for page in placed_in_a_row] == pages
+    found = contact_pages(PageContext(drawn))
+    assert [len(page) for page in found] == pages
     assert max(pages) <= PER_PAGE
-    assert tuple(option.name for page in placed_in_a_row for option in page) == drawn.ranking
+    assert tuple(option.name for page in found for option in page) == drawn.ranking
 
 
 def test_options_that_are_not_ranked_keep_their_order(outcome):
     """Without a ranking the site file's order holds."""
-    assert best_options(replace(outcome, ranking=())) == outcome.options
+    assert PageContext(replace(outcome, ranking=())).best_first == outcome.options
 
 
 def test_files_of_many_options(outcome, tmp_path, monkeypatch):
     """Pages of a long list are numbered; the best four stand side by side; one option has no beside."""
     draw_blanks(monkeypatch)
-    drawn = write_stills(many(outcome, 5), tmp_path, kinds=("contact", "side-by-side"))
+    drawn = write_stills(PageContext(many(outcome, 5)), tmp_path, ("contact", "side-by-side"))
     assert [path.name for path in drawn] == ["00-contact-1.png", "00-contact-2.png", "00-side-by-side.png"]
-    alone = write_stills(many(outcome, 1), tmp_path, kinds=("contact", "side-by-side"))
+    alone = write_stills(PageContext(many(outcome, 1)), tmp_path, ("contact", "side-by-side"))
     assert [path.name for path in alone] == ["00-contact.png"]
 
 
@@ -69,15 +66,15 @@ def test_no_text_leaves_the_pages_or_covers_other_text(outcome, hostile, count, 
         options = tuple(names[k % 2] for k in range(count))
         drawn = replace(with_bad_names(outcome), options=options)
     with page_style():
-        base = base_of(drawn)
-        check_texts(beside_sheet(drawn, best_options(drawn), base, SIZES[size], "1 May"))
-        check_texts(contact_sheet(drawn, best_options(drawn), "page 1 of 2", base, SIZES[size], "1 May"))
+        context = context_of(drawn, size, "1 May")
+        check_texts(beside_sheet(context, context.best_first))
+        check_texts(contact_sheet(context, context.best_first, "page 1 of 2"))
 
 
 def test_every_row_has_its_numbers_and_its_reason(outcome):
     """Names, square metres and the main loss of each option are on the contact sheet."""
     with page_style():
-        page = contact_sheet(outcome, outcome.options, "", base_of(outcome))
+        page = contact_sheet(PageContext(outcome), outcome.options, "")
         said = " ".join(text for text, _ in texts_of(page))
     for option in outcome.options:
         assert option.name[:20] in said
@@ -94,8 +91,7 @@ def test_printed_plans_are_to_scale(outcome, name):
     extent, scale = plan_extent(outcome, size, (0.655, 0.725))
     assert scale in SCALES
     with page_style():
-        base = plan_base(outcome, extent, scale)
-        page = beside_sheet(outcome, outcome.options, base, size)
+        page = beside_sheet(context_of(outcome, name), outcome.options)
         frame = page.figure.axes[0].get_position()
         low, high = page.figure.axes[0].get_xlim()
         (told,) = [text for text, _ in texts_of(page) if " on A" in text]
@@ -109,7 +105,7 @@ def test_printed_plans_are_to_scale(outcome, name):
 def test_paper_has_its_pixels(outcome, tmp_path):
     """A4 and A3 at 300 dots an inch (ISO 216: 297 x 210 and 420 x 297 mm), and say so themselves."""
     for name, pixels in (("a4", (3508, 2480)), ("a3", (4961, 3508))):
-        (path,) = write_stills(many(outcome, 1), tmp_path, kinds=("contact",), size=SIZES[name])
+        (path,) = write_stills(PageContext(many(outcome, 1), SIZES[name]), tmp_path, ("contact",))
         with Image.open(path) as image:
             assert image.size == pixels
             assert image.info["dpi"] == pytest.approx((300, 300), abs=0.01)
@@ -118,8 +114,8 @@ def test_paper_has_its_pixels(outcome, tmp_path):
 def test_the_date_is_printed_as_given_and_only_then(outcome):
     """No page makes up a date."""
     with page_style():
-        dated = contact_sheet(outcome, outcome.options, "", base_of(outcome), date="spring, second visit")
-        plain = contact_sheet(outcome, outcome.options, "", base_of(outcome))
+        dated = contact_sheet(PageContext(outcome, date="spring, second visit"), outcome.options, "")
+        plain = contact_sheet(PageContext(outcome), outcome.options, "")
         texts = [{text for text, _ in texts_of(page)} for page in (dated, plain)]
     assert texts[0] - texts[1] == {"spring, second visit"}
 
@@ -135,7 +131,7 @@ def test_scales_are_the_largest_that_fit(ground, paper, scale):
 def test_the_key_has_the_second_cue_of_the_colours(outcome):
     """In grey print the key's swatches are told apart by the stripes that the ground has."""
     with page_style():
-        page = contact_sheet(outcome, outcome.options, "", base_of(outcome))
+        page = contact_sheet(PageContext(outcome), outcome.options, "")
     key = [patch for patch in page.figure.get_children() if hasattr(patch, "get_hatch") and patch.get_hatch()]
     on_key = {patch.get_hatch() for patch in key if patch.get_y() < 0.12}
-    assert on_key == {STRIPES[Verdict.UPPER_ONLY].hatch, STRIPES[Verdict.DEAD].hatch}
+    assert on_key == {verdict_sign(Verdict.UPPER_ONLY).stripe.hatch, verdict_sign(Verdict.DEAD).stripe.hatch}

@@ -8,7 +8,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.transforms import Bbox
 
-from terrain3d.show.pages.labels import Label, boxes_meet, place_labels
+from terrain3d.show.pages.on_picture import Label, boxes_meet, place_labels
 
 places = st.lists(
     st.tuples(st.floats(-20, 420), st.floats(-20, 320), st.text("abc", min_size=1, max_size=25)), max_size=14

@@ -5,7 +5,7 @@ from itertools import combinations, pairwise
 
 import numpy as np
 import pytest
-from page_checks import check_texts, texts_of
+from page_checks import check_texts, context_of, texts_of
 from test_palette import SIGHT, lab
 from test_stills import with_bad_names
 
@@ -17,12 +17,8 @@ from terrain3d.sentences.animals import animals_line
 from terrain3d.sentences.beyond import beyond_line
 from terrain3d.sentences.nuisances import ADVICE
 from terrain3d.show import palette
-from terrain3d.show.extent import site_extent
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.animals import animals_sheet
-from terrain3d.show.pages.plan import plan_base, printed_base
-from terrain3d.show.pages.sheet import PICTURE, PICTURE_ASPECT
-from terrain3d.show.pages.size import SIZES
 from terrain3d.show.pages.spill import spill_sheet
 from terrain3d.show.pages.spill_plan import axis_plan
 from terrain3d.terrain import Beyond, Nuisance
@@ -52,13 +48,17 @@ def around(outcome, boundary=True):
 
 def pages(drawn, size="screen", own=()):
     """Both pages of every option."""
-    terrain, size = drawn.terrain, SIZES[size]
-    base = printed_base(drawn, size, PICTURE[2:], plan_base(drawn, site_extent(drawn, PICTURE_ASPECT)))
-    for option in drawn.options:
-        found = animal_ground(terrain, option, own)
-        yield option, found, animals_sheet(drawn, option, found, base, size, "1 May")
+    terrain = drawn.terrain
+
+    def found(option):
         spilt, things = spill(terrain, option.detectors, 1.7), in_layers(terrain, option.detectors)
-        yield option, (spilt, things), spill_sheet(drawn, option, spilt, things, size, "1 May")
+        return {"animals": animal_ground(terrain, option, own), "spill": spilt, "nuisances": things}
+
+    context = context_of(drawn, size, "1 May", found)
+    for option in drawn.options:
+        study = context.studied(option)
+        yield option, study.animals, animals_sheet(context, option)
+        yield option, (study.spill, study.nuisances), spill_sheet(context, option)
 
 
 @pytest.mark.parametrize("hostile", [False, True])
@@ -109,7 +109,7 @@ def test_without_a_boundary_the_page_says_so(outcome):
         drawn = around(outcome, boundary=False)
         option = drawn.options[0]
         spilt = spill(drawn.terrain, option.detectors, 1.7)
-        page = spill_sheet(drawn, option, spilt, ())
+        page = spill_sheet(context_of(drawn, found=lambda _: {"spill": spilt}), option)
         check_texts(page)
         said = " ".join(text for text, _ in texts_of(page))
     assert "no boundary is drawn" in said

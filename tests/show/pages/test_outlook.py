@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from page_checks import check_texts
+from page_checks import check_texts, context_of
 from shapes import box, plane, terrain, unit
 from test_stills import with_bad_names
 
@@ -17,6 +17,7 @@ from terrain3d.detector.types import load_type
 from terrain3d.job import run
 from terrain3d.sentences.outlook import outlook_sentence
 from terrain3d.show.lettering import page_style
+from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.outlook import (
     distance_share,
     layer_outline,
@@ -24,7 +25,6 @@ from terrain3d.show.pages.outlook import (
     shaded,
     span_of,
 )
-from terrain3d.show.pages.size import SIZES
 from terrain3d.show.pages.stills import write_stills
 from terrain3d.sight.picture import picture
 from terrain3d.terrain import Foliage
@@ -178,7 +178,7 @@ def test_no_text_leaves_the_page_or_covers_other_text(outcome, hostile, size):
     drawn = with_bad_names(outcome) if hostile else outcome
     with page_style():
         for option in drawn.options:
-            check_texts(outlook_sheet(drawn, option, option.detectors[0], SIZES[size], "1 May"))
+            check_texts(outlook_sheet(context_of(drawn, size, "1 May"), option, option.detectors[0]))
 
 
 def test_a_unit_that_sees_no_ground_still_gets_its_page(tmp_path):
@@ -208,5 +208,5 @@ height = 1.0
 bearing = 0
 """
     )
-    [page] = write_stills(run(site), tmp_path, kinds=("outlook",))
+    [page] = write_stills(PageContext(run(site)), tmp_path, ("outlook",))
     assert page.stat().st_size > 10_000

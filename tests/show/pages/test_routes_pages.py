@@ -4,19 +4,14 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from page_checks import check_texts, texts_of
-from scenes import plane_reach
+from page_checks import check_texts, context_of, texts_of
 from shapes import judged
 
 from terrain3d.sentences.routes import start_words
 from terrain3d.show import palette
-from terrain3d.show.extent import site_extent
 from terrain3d.show.lettering import page_style
-from terrain3d.show.pages import sheet
-from terrain3d.show.pages.plan import plan_base
 from terrain3d.show.pages.route_scene import routes_oblique_sheet
 from terrain3d.show.pages.routes import routes_sheet, telling_walk
-from terrain3d.show.pages.size import SIZES
 from terrain3d.show.ways import drawn_routes, route_scene, same_line
 from terrain3d.terrain import Approach, Walk
 from terrain3d.walk.pulses import Alarm, try_walk
@@ -61,28 +56,22 @@ def hurried(outcome, route, far=3.0):
     )
 
 
-@pytest.fixture(scope="module")
-def base(outcome):
-    """What all plans of the invented slope share."""
-    return plan_base(outcome, site_extent(outcome, sheet.PICTURE_ASPECT))
-
-
 @pytest.mark.parametrize("size", ["screen", "a4", "a3"])
 @pytest.mark.parametrize("number", [0, 1])
-def test_no_text_leaves_the_page_or_meets_another(outcome, routes, base, size, number):
+def test_no_text_leaves_the_page_or_meets_another(outcome, routes, size, number):
     """Whatever it is made for, a page of ways in keeps its words apart."""
     with page_style():
-        page = routes_sheet(outcome, outcome.options[0], routes[number], base, SIZES[size])
+        page = routes_sheet(context_of(outcome, size), outcome.options[0], routes[number])
         check_texts(page)
 
 
 @pytest.mark.parametrize("size", ["screen", "a4", "a3"])
 @pytest.mark.parametrize("far", [0.3, 1.2, 8.0])
-def test_a_much_shorter_way_stands_beside_the_least_likely(outcome, routes, base, size, far):
+def test_a_much_shorter_way_stands_beside_the_least_likely(outcome, routes, size, far):
     """Both have their figures side by side, their letters and lines, and the key names the second kind."""
     route = hurried(outcome, routes[0], far)
     with page_style():
-        page = routes_sheet(outcome, outcome.options[0], route, base, SIZES[size])
+        page = routes_sheet(context_of(outcome, size), outcome.options[0], route)
         check_texts(page)
     texts = [text for text, _ in texts_of(page)]
     for walk in (route.least, route.shorter, route.inner, route.inner_shorter):
@@ -98,32 +87,32 @@ def test_a_much_shorter_way_stands_beside_the_least_likely(outcome, routes, base
     assert palette.MUCH_SHORTER in colours
 
 
-def test_without_a_much_shorter_way_nothing_is_said_of_one(outcome, routes, base):
+def test_without_a_much_shorter_way_nothing_is_said_of_one(outcome, routes):
     """No sign, no figure and no line of one is on a page where there is none."""
     route = replace(routes[0], shorter=None, inner_shorter=None)
     with page_style():
-        page = routes_sheet(outcome, outcome.options[0], route, base)
+        page = routes_sheet(context_of(outcome), outcome.options[0], route)
     assert not any("much shorter" in text for text, _ in texts_of(page))
     assert not {"D", "E"} & {one.letter for one in drawn_routes(route)}
 
 
-def test_in_space_a_much_shorter_way_has_its_colour(outcome, routes, base):
+def test_in_space_a_much_shorter_way_has_its_colour(outcome, routes):
     """The oblique page draws it in the colour that its key names, and tells where it starts."""
     route = hurried(outcome, routes[0])
     scene = route_scene(outcome.terrain.ground, route)
     assert palette.MUCH_SHORTER in {part.colour for part in scene.parts}
     with page_style():
-        page = routes_oblique_sheet(outcome, outcome.options[0], route, base, plane_reach(outcome.terrain))
+        page = routes_oblique_sheet(context_of(outcome), outcome.options[0], route)
         check_texts(page)
     texts = [text for text, _ in texts_of(page)]
     assert {"much shorter", "least likely walk", "from the old cart track behind the barn"} <= set(texts)
 
 
-def test_every_number_of_the_page_is_the_routes_own(outcome, routes, base):
+def test_every_number_of_the_page_is_the_routes_own(outcome, routes):
     """The page tells the chance, the length and the berth as they were found."""
     with page_style():
         said = " ".join(
-            text for text, _ in texts_of(routes_sheet(outcome, outcome.options[0], routes[0], base))
+            text for text, _ in texts_of(routes_sheet(context_of(outcome), outcome.options[0], routes[0]))
         )
     assert f"{routes[0].least.length_m:.1f} m, {routes[0].least.time_s:.0f} s" in said
     assert start_words(routes[0].start) in said
@@ -133,10 +122,10 @@ def test_every_number_of_the_page_is_the_routes_own(outcome, routes, base):
         assert f"{routes[0].crossing.held_m:.1f} m" in said
 
 
-def test_the_plan_holds_every_line(outcome, routes, base):
+def test_the_plan_holds_every_line(outcome, routes):
     """No line starts outside the plan."""
     with page_style():
-        page = routes_sheet(outcome, outcome.options[0], routes[1], base)
+        page = routes_sheet(context_of(outcome), outcome.options[0], routes[1])
     plan = page.figure.axes[0]
     (west, east), (south, north) = plan.get_xlim(), plan.get_ylim()
     for one in drawn_routes(routes[1]):
@@ -146,24 +135,24 @@ def test_the_plan_holds_every_line(outcome, routes, base):
         assert one.line[:, 1].max() <= north
 
 
-def test_a_walk_of_no_length_has_its_page(outcome, base):
+def test_a_walk_of_no_length_has_its_page(outcome):
     """An area that a way in runs through needs no walk, and its page says so."""
     yard = outcome.terrain.protect[0]
     through = replace(outcome.terrain, approaches=(Approach("path", yard.outline[[0, 2]]),))
     (route, *_) = routes_of(outcome, outcome.options[0], through)
     assert route.least.length_m == 0.0
     with page_style():
-        page = routes_sheet(outcome, outcome.options[0], route, base)
+        page = routes_sheet(context_of(outcome), outcome.options[0], route)
         check_texts(page)
     assert any("needs no walk" in text for text, _ in texts_of(page))
 
 
 @pytest.mark.parametrize("size", ["screen", "a4"])
-def test_where_nobody_walks_the_page_says_so(outcome, routes, base, size):
+def test_where_nobody_walks_the_page_says_so(outcome, routes, size):
     """An area that nobody can walk to has a page without a line, and the reason on it."""
     closed = replace(routes[0], start=Start(False), least=None, inner=None, clear=None, crossing=None)
     with page_style():
-        page = routes_sheet(outcome, outcome.options[0], closed, base, SIZES[size])
+        page = routes_sheet(context_of(outcome, size), outcome.options[0], closed)
         check_texts(page)
     said = " ".join(text for text, _ in texts_of(page))
     assert "No way in" in said
@@ -204,12 +193,10 @@ def test_the_scene_has_lines_over_the_ground_and_pins(outcome, routes):
             assert np.nanmax(np.abs(over - 0.05)) < 1e-3
 
 
-def test_the_oblique_page_keeps_its_words_apart(outcome, routes, base):
+def test_the_oblique_page_keeps_its_words_apart(outcome, routes):
     """In space too the letters of the lines are on the picture and no text covers another."""
     with page_style():
-        page = routes_oblique_sheet(
-            outcome, outcome.options[0], routes[0], base, plane_reach(outcome.terrain)
-        )
+        page = routes_oblique_sheet(context_of(outcome), outcome.options[0], routes[0])
         check_texts(page)
     said = ", ".join(text for text, _ in texts_of(page))
     for one in drawn_routes(routes[0]):

@@ -25,10 +25,9 @@ from terrain3d.sentences.section import (
     section_sentence,
 )
 from terrain3d.show import palette
-from terrain3d.show.extent import site_extent
+from terrain3d.show.labels import placed_in_a_row
 from terrain3d.show.lettering import page_style
-from terrain3d.show.pages.label_row import placed_in_a_row
-from terrain3d.show.pages.plan import plan_base
+from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.section import section_sheet, section_view
 from terrain3d.show.pages.section_image import LAYER_STRENGTH, Window, cut_image, lit
 from terrain3d.show.pages.silhouettes import silhouette
@@ -149,8 +148,7 @@ def test_the_sentence_adds_up():
 
 def page_of(outcome, option, bearing, size=SCREEN, date=""):
     at = option.detectors[0]
-    base = plan_base(outcome, site_extent(outcome))
-    return section_sheet(outcome, option, at, bearing, at.name, base, size, date)
+    return section_sheet(PageContext(outcome, size, date), option, at, bearing, at.name)
 
 
 @pytest.mark.parametrize("hostile", [False, True])

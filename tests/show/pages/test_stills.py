@@ -1,5 +1,6 @@
 """The pictures themselves: what they show, that they repeat, and that no name breaks them."""
 
+import pickle
 import re
 from dataclasses import replace
 
@@ -12,7 +13,6 @@ from scenes import flat_ground, option, unit
 from test_drape import pixels_of
 
 from terrain3d.cli import options
-from terrain3d.cli import stills as command
 from terrain3d.cover.verdict import VERDICT_KEYS, Verdict
 from terrain3d.errors import InputError
 from terrain3d.frame import site_frame
@@ -22,13 +22,15 @@ from terrain3d.sentences.warnings import option_warnings
 from terrain3d.sentences.why import why
 from terrain3d.show.extent import site_extent
 from terrain3d.show.lettering import has_glyph, page_style, printable
-from terrain3d.show.pages import column, sheet
+from terrain3d.show.pages import column, outlook, section, sheet
 from terrain3d.show.pages import stills as stills_room
-from terrain3d.show.pages.names import FIRST_KINDS
-from terrain3d.show.pages.plan import draw_plan, plan_base
+from terrain3d.show.pages.context import Lines, PageContext
+from terrain3d.show.pages.names import FIRST_KINDS, KINDS, PART_KINDS
+from terrain3d.show.pages.page_of import page_of
+from terrain3d.show.pages.plan import draw_plan
 from terrain3d.show.pages.section import section_sheet
 from terrain3d.show.pages.size import SIZES
-from terrain3d.show.pages.stills import KINDS, Lines, write_stills
+from terrain3d.show.pages.stills import write_stills
 from terrain3d.terrain import Area, Foliage, Mount, Solids, Terrain
 
 #: Names that a file might bring: paths, mark-up, formulas, control characters, other scripts, length.
@@ -83,7 +85,7 @@ def patchwork():
 def test_plan_shows_each_verdict_at_its_share_and_at_scale(tmp_path):
     """Pixels of each verdict colour, by the plan's own scale, are the areas of the verdicts within 6 %."""
     outcome = patchwork()
-    (plan,) = write_stills(outcome, tmp_path, kinds=("plan",))
+    (plan,) = write_stills(PageContext(outcome), tmp_path, ("plan",))
     image = shown(plan)
     # The legend's swatches and bars lie right of the picture.
     picture = image[:, : round(sheet.COLUMN_LEFT * sheet.WIDTH_PX)]
@@ -105,7 +107,7 @@ def test_plan_shows_each_verdict_at_its_share_and_at_scale(tmp_path):
 
 def test_plan_is_north_up_and_east_right(tmp_path):
     """What lies north-west is drawn upper left, what lies south-west lower left."""
-    (plan,) = write_stills(patchwork(), tmp_path, kinds=("plan",))
+    (plan,) = write_stills(PageContext(patchwork()), tmp_path, ("plan",))
     image = shown(plan)[:, : round(sheet.COLUMN_LEFT * sheet.WIDTH_PX)]
     middle = {
         v: np.argwhere(pixels_of(image, v)).mean(axis=0)
@@ -129,12 +131,22 @@ def test_same_input_same_bytes(outcome, stills, tmp_path):
 
     Of the kinds that no other command draws: `test_same_bytes` of the command line looks at the others.
     """
-    again = write_stills(outcome, tmp_path, kinds=tuple(set(KINDS) - set(FIRST_KINDS)))
+    again = write_stills(PageContext(outcome), tmp_path, set(KINDS) - set(FIRST_KINDS))
     first = {path.name: path for path in stills}
     assert len(again) == 4
     for second in again:
         assert first[second.name].read_bytes() == second.read_bytes()
     assert all(facts(path)[1] <= {"dpi"} for path in stills)
+
+
+def test_a_context_goes_to_another_process_as_it_was_given(outcome):
+    """What was worked out for earlier pages stays behind: some of it cannot go to another process."""
+    context = PageContext(outcome, date="1 May")
+    assert context.base.extent is not None
+    assert context.reach is context.reach
+    again = pickle.loads(pickle.dumps(context))
+    assert (again.date, again.outcome.site_name) == ("1 May", outcome.site_name)
+    assert not {"base", "reach"} & set(vars(again))
 
 
 def named(stills, start):
@@ -164,36 +176,48 @@ def test_every_option_has_its_pictures(stills):
 
 
 def test_the_command_offers_what_can_be_drawn():
-    """The command line's own lists of kinds and sizes, which load nothing heavy, are those of the room."""
-    assert command.KINDS == KINDS
+    """Every kind that is named can be drawn; the command line's own list of sizes is that of the room."""
+    assert list(stills_room._PAGES) == [*KINDS, *(kind for kinds in PART_KINDS.values() for kind in kinds)]
     assert set(options.SIZES) == set(SIZES)
 
 
 def test_only_the_kinds_asked_for_are_drawn(outcome, tmp_path, monkeypatch):
     """Asked for outlooks alone, nothing else is written."""
     draw_blanks(monkeypatch)
-    drawn = write_stills(outcome, tmp_path, kinds=("outlook",))
+    drawn = write_stills(PageContext(outcome), tmp_path, ("outlook",))
     assert [path.name[:10] for path in drawn] == ["01-outlook", "02-outlook", "02-outlook"]
     assert sorted(tmp_path.iterdir()) == drawn
+
+
+def test_one_page_as_a_figure(outcome):
+    """A page for a notebook is the page that is written; what there is not is refused in words."""
+    figure = page_of(outcome, "section", outcome.options[0].name, 2)
+    said = " ".join(text.get_text() for text in figure.texts)
+    assert "D1, head 2 of 2" in said
+    assert "All options" in [text.get_text() for text in page_of(outcome, "contact").texts]
+    with pytest.raises(InputError, match=r"no page of kind 'plans'(.|\n)*there are contact, "):
+        page_of(outcome, "plans")
+    with pytest.raises(InputError, match=r"has 2 pages of kind 'section', and no page 3"):
+        page_of(outcome, "section", outcome.options[0].name, 3)
 
 
 def titles_of(monkeypatch, outcome, folder, kinds, lines):
     """File names and what each page says that it shows, without the drawing."""
     said = []
 
-    def title(outcome, option, unit, *more):
-        said.append((option.name, unit.name, more[0] if isinstance(more[0], float) else None))
-        return option_page(outcome, option)
+    def title(context, option, unit, *more):
+        said.append((option.name, unit.name, more[0] if more else None))
+        return option_page(context.outcome, option)
 
     monkeypatch.setattr(sheet.Sheet, "save", lambda _page, path: path.touch())
-    monkeypatch.setattr(stills_room, "section_sheet", title)
-    monkeypatch.setattr(stills_room, "outlook_sheet", title)
-    drawn = write_stills(outcome, folder, kinds=kinds, lines=lines)
+    monkeypatch.setattr(section, "section_sheet", title)
+    monkeypatch.setattr(outlook, "outlook_sheet", title)
+    drawn = write_stills(PageContext(outcome, lines=lines), folder, kinds)
     return [path.stem for path in drawn], said
 
 
 def option_page(outcome, option):
-    return column.option_sheet(outcome, option, "plan", site_extent(outcome))
+    return column.option_sheet(PageContext(outcome), option, "plan", site_extent(outcome))
 
 
 def test_every_unit_has_its_section_and_its_outlook(outcome, tmp_path, monkeypatch):
@@ -214,17 +238,16 @@ def test_a_unit_and_a_bearing_of_ones_own(outcome, tmp_path, monkeypatch):
     assert said == [(outcome.options[1].name, "D2", 340.0)]
     assert names[0].startswith("02-section-north-pole")
     with pytest.raises(InputError, match=r"no option has a unit 'D7'(.|\n)*give one of 'D1', 'D2'"):
-        write_stills(outcome, tmp_path, lines=Lines(("D7",)))
+        write_stills(PageContext(outcome, lines=Lines(("D7",))), tmp_path)
 
 
 def test_a_section_away_from_the_unit_says_so(outcome, tmp_path):
     """Behind the unit the cut is drawn as well, and the page names its bearing."""
-    (path,) = write_stills(outcome, tmp_path, kinds=("section",), lines=Lines(("D2",), 320.0))
+    (path,) = write_stills(PageContext(outcome, lines=Lines(("D2",), 320.0)), tmp_path, ("section",))
     assert facts(path)[0] == (sheet.WIDTH_PX, sheet.HEIGHT_PX)
     option = outcome.options[1]
     with page_style():
-        base = plan_base(outcome, site_extent(outcome, sheet.PICTURE_ASPECT))
-        page = section_sheet(outcome, option, option.detectors[1], 320.0, "D2", base)
+        page = section_sheet(PageContext(outcome), option, option.detectors[1], 320.0, "D2")
         said = " ".join(text.get_text() for text in page.figure.texts)
         check_texts(page)
     assert "section from D2, bearing 320" in said
@@ -235,7 +258,7 @@ def test_progress_ends_at_the_whole(tmp_path, monkeypatch):
     """Progress is told as a share of the pages and ends at one."""
     draw_blanks(monkeypatch)
     told = []
-    write_stills(patchwork(), tmp_path, told.append, kinds=("plan", "outlook"))
+    write_stills(PageContext(patchwork()), tmp_path, ("plan", "outlook"), told.append)
     assert told == [0.5, 1.0]
 
 
@@ -282,7 +305,7 @@ def test_bad_names_are_data(outcome, tmp_path, monkeypatch):
     hostile = with_bad_names(outcome)
     folder = tmp_path / "stills"
     folder.mkdir()
-    drawn = write_stills(hostile, folder)
+    drawn = write_stills(PageContext(hostile), folder)
     assert sorted(tmp_path.iterdir()) == [folder]
     assert sorted(folder.iterdir()) == sorted(drawn)
     assert all(re.fullmatch(r"\d\d-[a-z0-9-]{1,60}\.png", path.name) for path in drawn)
@@ -295,10 +318,10 @@ def test_no_text_leaves_the_page_or_covers_other_text(outcome, hostile):
     drawn = with_bad_names(outcome) if hostile else outcome
     extent = site_extent(drawn, sheet.PICTURE_ASPECT)
     with page_style():
-        base = plan_base(drawn, extent)
+        context = PageContext(drawn)
         for one in drawn.options:
-            page = column.option_sheet(drawn, one, "plan, north up", extent)
-            draw_plan(page, drawn, one, base)
+            page = column.option_sheet(context, one, "plan, north up", extent)
+            draw_plan(page, drawn, one, context.base)
             check_texts(page)
 
 
@@ -306,7 +329,7 @@ def test_caution_and_warnings_are_on_the_page(outcome):
     """Every page carries the caution, the option's warnings and the survey's doubts."""
     extent = site_extent(outcome)
     with page_style():
-        page = column.option_sheet(outcome, outcome.options[0], "plan", extent)
+        page = column.option_sheet(PageContext(outcome), outcome.options[0], "plan", extent)
     said = " ".join(text.get_text() for text in page.figure.texts)
     assert "planning aid, not proof of detection" in said
     assert "walk-test every unit after fixing" in said
@@ -322,6 +345,6 @@ def test_many_warnings_end_in_a_pointer(outcome):
     many = tuple(f"warning number {k} about something that takes its room on the page" for k in range(40))
     crowded = outcome.on(replace(outcome.terrain, doubts=many))
     with page_style():
-        page = column.option_sheet(crowded, crowded.options[0], "plan", site_extent(outcome))
+        page = column.option_sheet(PageContext(crowded), crowded.options[0], "plan", site_extent(outcome))
     said = [text.get_text() for text in page.figure.texts]
     assert any(re.fullmatch(r"and \d+ more: see results.json", line) for line in said)

@@ -5,16 +5,12 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from page_checks import check_texts, texts_of
+from page_checks import check_texts, context_of, texts_of
 from test_palette import SIGHT, lab
 
 from terrain3d.sentences.uncertainty import uncertainty_line
 from terrain3d.show import palette
-from terrain3d.show.extent import site_extent
 from terrain3d.show.lettering import page_style
-from terrain3d.show.pages import sheet
-from terrain3d.show.pages.plan import plan_base, printed_base
-from terrain3d.show.pages.size import SCREEN, SIZES
 from terrain3d.show.pages.uncertainty import uncertainty_sheet
 from terrain3d.uncertainty.error_field import ErrorSizes, Source
 from terrain3d.uncertainty.monte_carlo import OptionUncertainty, Uncertainty, run_monte_carlo
@@ -29,16 +25,15 @@ def uncertainty(outcome) -> Uncertainty:
     return run_monte_carlo(outcome.terrain, outcome.options, 1.7, SPREAD, 5, 2)
 
 
-def page_of(outcome, uncertainty, number, units, size=SCREEN):
+def page_of(outcome, uncertainty, number, units, size="screen"):
     """The page of an option."""
-    base = printed_base(
-        outcome, size, sheet.PICTURE[2:], plan_base(outcome, site_extent(outcome, sheet.PICTURE_ASPECT))
-    )
-    option, found = outcome.options[number], uncertainty.options[number]
-    return uncertainty_sheet(outcome, option, uncertainty, found, units, base, size, "25 November 2026")
+    names = zip(outcome.options, uncertainty.options, strict=True)
+    drawn = replace(uncertainty, options=tuple(replace(one, name=option.name) for option, one in names))
+    found = context_of(outcome, size, "25 November 2026", lambda _: {"tolerances": units}, drawn)
+    return uncertainty_sheet(found, outcome.options[number])
 
 
-@pytest.mark.parametrize("size", [SCREEN, SIZES["a4"]], ids=lambda size: size.name)
+@pytest.mark.parametrize("size", ["screen", "a4"])
 @pytest.mark.parametrize("number", [0, 1])
 def test_nothing_leaves_the_page_or_runs_into_another(outcome, uncertainty, number, size):
     """One unit or two, on a screen or on paper to scale."""

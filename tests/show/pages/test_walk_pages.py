@@ -5,7 +5,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from page_checks import check_texts, texts_of
+from page_checks import check_texts, context_of, texts_of
 from test_stills import with_bad_names
 
 from terrain3d.cover.verdict import UNKNOWN, Verdict
@@ -13,11 +13,11 @@ from terrain3d.detector.figures import Figure
 from terrain3d.sentences.walks import fans_sentence, walk_words, walks_sentence
 from terrain3d.show.extent import site_extent
 from terrain3d.show.lettering import page_style
+from terrain3d.show.pages.base import plan_base, plan_with
 from terrain3d.show.pages.fans import fans_sheet
-from terrain3d.show.pages.plan import plan_base
 from terrain3d.show.pages.size import SCALES, SIZES
 from terrain3d.show.pages.walk_strip import runs, within
-from terrain3d.show.pages.walks import PER_PAGE, plan_with, walk_pages, walks_sheet
+from terrain3d.show.pages.walks import PER_PAGE, walk_pages, walks_sheet
 from terrain3d.terrain import Walk
 from terrain3d.walk.option import option_walks
 
@@ -45,10 +45,10 @@ def test_words_keep_clear_on_pages_of_walks(outcome, size, hostile):
         bad = "<b>$x$</b> \u4e2d " + "a name without an end " * 9
         walked = with_walks(walked, *(replace(walk, name=bad) for walk in walked.terrain.walks))
     with page_style():
-        base = plan_base(walked, site_extent(walked))
+        context = context_of(walked, size, "25 November 2026")
         for option in walked.options:
             for part in walk_pages(tried(walked, option)):
-                check_texts(walks_sheet(walked, option, part, base, SIZES[size], "25 November 2026"))
+                check_texts(walks_sheet(context, option, part))
 
 
 @pytest.mark.parametrize("size", ["screen", "a4"])
@@ -56,12 +56,12 @@ def test_words_keep_clear_on_pages_of_fans(outcome, size):
     """One page a unit; one head or two, all noticed or none."""
     tiny = Figure("cat", 0.2, "invented for the tests")
     with page_style():
-        base = plan_base(outcome, site_extent(outcome))
+        context = context_of(outcome, size)
         for figure in (outcome.figure, tiny):
             for option in outcome.options:
                 units = option.detectors
                 fans = option_walks(outcome.terrain, option, figure).fans
-                page = fans_sheet(outcome, option, units[0], fans[0], fans[1], base, SIZES[size])
+                page = fans_sheet(context, option, units[0], *fans[:2])
                 check_texts(page)
 
 
@@ -97,7 +97,7 @@ def test_a_page_names_its_walks_and_the_verdict_on_each(outcome):
     option = walked.options[0]
     (part,) = walk_pages(tried(walked, option))
     with page_style():
-        page = walks_sheet(walked, option, part, plan_base(walked, site_extent(walked)))
+        page = walks_sheet(context_of(walked), option, part)
     said = " ".join(text for text, _ in texts_of(page))
     for letter, walk in part:
         assert f"{letter}: {walk.name}" in said

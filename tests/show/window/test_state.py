@@ -13,7 +13,7 @@ from terrain3d.show.window.state import WindowState
 
 @pytest.fixture
 def state(outcome):
-    """A desk without a site file, at the option with two units."""
+    """A state without a site file, at the option with two units."""
     return WindowState(outcome, 1)
 
 
@@ -87,7 +87,7 @@ def test_an_option_goes_back_to_what_was_read(state, outcome):
 
 
 def test_a_typed_value_is_set_and_a_wrong_one_stays_to_be_mended(state):
-    """A refusal keeps what was typed on the desk, says why, and sets nothing."""
+    """A refusal keeps what was typed, says why, and sets nothing."""
     typed(state, "bearing 140")
     assert (state.mode, state.unit.bearing_deg) == ("look", 140.0)
     typed(state, "150")

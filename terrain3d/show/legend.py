@@ -1,0 +1,197 @@
+"""The legend: the one sign of each thing, for plan, section, oblique view, window and all their keys.
+
+Widths are points on a page; dashes are lengths of dash and gap by turns, in widths of the line.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import Any
+
+from terrain3d.cover.causes import CAUSE_KEYS
+from terrain3d.cover.verdict import UNKNOWN, Verdict
+from terrain3d.detector.pose import Detector
+from terrain3d.sentences.verdicts import UNKNOWN_WORDS, VERDICT_WORDS
+from terrain3d.show import palette
+from terrain3d.show.shapes import contour_levels
+from terrain3d.terrain import Terrain
+from terrain3d.units import Floats
+
+#: How strongly a layer covers the paper where nothing dims it.
+LAYER_STRENGTH = 0.42
+
+
+@dataclass(frozen=True)
+class Stripe:
+    """The second cue of a patch, as the ground has it: a hatch of matplotlib and its colour."""
+
+    hatch: str = ""
+    colour: str = ""
+
+    @property
+    def slant(self) -> int:
+        """Whether it rises to the left (1), to the right (-1) or lies level (0), as for `drape.stripes`."""
+        return {"\\": 1, "/": -1}.get(self.hatch[:1], 0)
+
+
+@dataclass(frozen=True)
+class Sign:
+    """How a thing is shown, and its word: a patch where `fill` names a colour, else a line (with a mark).
+
+    `line` is the colour of the line or of the patch's edge. `key_dashes` are closer together where a key is
+    too short for `dashes`. In a scene the line is `scene_px` wide, its dashes and gaps `scene_m` metres long.
+    """
+
+    text: str
+    fill: str = ""
+    line: str = palette.INK
+    width: float = 1.0
+    dashes: tuple[float, ...] = ()
+    marker: str = ""
+    stripe: Stripe = Stripe()
+    key_dashes: tuple[float, ...] = ()
+    scene_px: float = 3.0
+    scene_m: tuple[float, ...] = ()
+
+    @property
+    def style(self) -> Any:
+        """Its dashes as matplotlib takes them."""
+        return (0, self.dashes) if self.dashes else "-"
+
+    @property
+    def stroke(self) -> dict[str, Any]:
+        """Its line as matplotlib's `plot` takes it."""
+        return {"color": self.line, "linewidth": self.width, "linestyle": self.style}
+
+    @property
+    def in_key(self) -> "Sign":
+        """As a key shows it."""
+        return replace(self, dashes=self.key_dashes or self.dashes)
+
+    @property
+    def in_scene(self) -> "Sign":
+        """As the key of a scene shows it: what has no dashes there is a whole line.
+
+        >>> PROTECTED.in_scene.dashes, MUCH_SHORTER.in_scene is MUCH_SHORTER
+        ((), True)
+        """
+        return self if self.scene_m else replace(self, dashes=(), key_dashes=())
+
+
+UNIT = Sign("unit, its arc and maximum range", line=palette.UNIT, marker="o", scene_px=1.9)
+RANGE_SETTING = Sign("range setting", line=palette.UNIT, width=0.8, dashes=(4, 3))
+MOUNT = Sign("named already", line=palette.QUIET_INK, width=0.0, marker="o")
+PROTECTED = Sign("protected ground", line=palette.PROTECTED, width=1.5, dashes=(5, 2.2), scene_px=3.5)
+SOLID = Sign("solid", fill=palette.SOLID, line=palette.SOLID_EDGE, width=0.9, scene_px=1.5)
+FOLIAGE = Sign("foliage", fill=palette.FOLIAGE_LIGHT, line=palette.FOLIAGE_EDGE, width=0.9)
+CONTOUR = Sign("contour", line=palette.CONTOUR, scene_px=1.0)
+SECTION_LINE = Sign("line of the section", width=1.7)
+BRIDGED = Sign("bridged gap of the survey", width=1.3, dashes=(4, 2))
+GROUND_LINE = Sign("ground", width=1.3)
+ARC_END = Sign("end of an arc", line=palette.UNIT, width=0.9, dashes=(5, 3))
+LEVEL = Sign("level", width=0.8, dashes=(1, 2))
+EQUAL_DISTANCE = Sign("equal distance on the ground, heavy at the range", width=1.3)
+
+WALK = Sign("walk and its pulses", line=palette.FIGURE, width=1.9, marker="o")
+ALARM = Sign("alarm", fill="", width=1.6, marker="*")
+UNNOTICED = Sign("way walked unnoticed", line=palette.FIGURE, width=1.7)
+NOTICED = Sign("noticed here", width=0.0, marker="o")
+APPROACH = Sign("way in", line=palette.QUIET_INK, width=2.8)
+LEAST_LIKELY = Sign("least likely walk", line=palette.FIGURE, width=2.1, scene_px=5.0)
+#: The same to the middle of protected ground.
+LEAST_LIKELY_INSIDE = replace(LEAST_LIKELY, dashes=(5, 2))
+CLEAR = Sign(
+    "clear route", width=2.6, dashes=(0.1, 2.2), key_dashes=(1, 1.4), scene_px=5.0, scene_m=(0.5, 0.5)
+)
+LEAST_HELD = replace(CLEAR, text="least held")
+MUCH_SHORTER = Sign(
+    "much shorter", line=palette.MUCH_SHORTER, width=2.1, dashes=(6, 1.5, 1.2, 1.5),
+    key_dashes=(3, 1.1, 1, 1.1), scene_px=5.0, scene_m=(1.6, 0.5, 0.5, 0.5),
+)  # fmt: skip
+
+BOUNDARY = Sign(
+    "boundary", line=palette.BOUNDARY, width=1.7, dashes=(7, 1.8, 1.8, 1.8), key_dashes=(4, 1.2, 1, 1.2),
+    scene_m=(1.6, 0.9),
+)  # fmt: skip
+LANDS_ON_GROUND = Sign("upper layer lands", line=palette.LANDING, width=1.7)
+LANDS_ON_SOLID = replace(LANDS_ON_GROUND, line=palette.SOLID_EDGE)
+LANDS_ON_LEAVES = replace(LANDS_ON_GROUND, line=palette.FOLIAGE_EDGE)
+OUT_OF_SIGHT = Sign("it runs out of sight", line=palette.QUIET_INK, width=1.7, dashes=(1, 1.5))
+SPILT_WITHIN = Sign("a person, within range", fill=palette.SPILT, line=palette.QUIET_INK)
+SPILT_ON = Sign(
+    "a vehicle, past its range", fill=palette.PAPER, line=palette.QUIET_INK,
+    stripe=Stripe("\\\\\\\\", palette.SPILT),
+)  # fmt: skip
+SPILT_OVER = Sign("nothing: it passes over", fill=palette.mixed(palette.SPILT, 0.4), line=palette.QUIET_INK)
+NUISANCE = Sign(
+    "nuisance thing in a layer", fill=palette.NUISANCE, line=palette.NUISANCE, width=1.3, scene_px=2.0
+)
+NUISANCE_HIDDEN = replace(NUISANCE, text="nuisance thing, hidden", fill=palette.PAPER)
+CRAWLING = Sign(
+    "silent for a crawler", fill=palette.PAPER, line=palette.QUIET_INK,
+    stripe=Stripe("////", palette.CRAWLING_STRIPE),
+)  # fmt: skip
+_UNKNOWN = Sign(
+    UNKNOWN_WORDS, fill=palette.UNKNOWN_GROUND, line=palette.QUIET_INK,
+    stripe=Stripe("////", palette.UNKNOWN_STRIPE),
+)  # fmt: skip
+_STRIPES = {
+    Verdict.UPPER_ONLY: Stripe("---", palette.UPPER_STRIPE),
+    Verdict.DEAD: Stripe(r"\\\\", palette.DEAD_STRIPE),
+}
+
+
+def verdict_sign(code: int) -> Sign:
+    """The patch of a verdict, or of ground that is not known.
+
+    >>> verdict_sign(Verdict.DEAD).stripe.hatch, verdict_sign(UNKNOWN).text
+    ('\\\\\\\\\\\\\\\\', 'ground not known')
+    """
+    if code == UNKNOWN:
+        return _UNKNOWN
+    verdict = Verdict(code)
+    edge = palette.BOTH_EDGE if verdict == Verdict.BOTH else palette.QUIET_INK
+    stripe = _STRIPES.get(verdict, Stripe())
+    return Sign(VERDICT_WORDS[verdict], palette.VERDICT_COLOURS[verdict], edge, stripe=stripe)
+
+
+def cause_sign(code: int) -> Sign:
+    """Ground on which a cause takes a layer."""
+    key = CAUSE_KEYS[code]
+    return Sign(key, fill=palette.CAUSES[key], line=palette.QUIET_INK)
+
+
+def layer_sign(name: str, text: str = "") -> Sign:
+    """The body of a layer."""
+    colour = palette.layer_colour(name)
+    return Sign(text or f"{name} layer", fill=palette.mixed(colour, LAYER_STRENGTH), line=colour)
+
+
+def layer_signs(units: Iterable[Detector], most: int = 4) -> list[Sign]:
+    """The layers of some units, by name."""
+    names = dict.fromkeys(layer.name for unit in units for head in unit.type.head for layer in head.layer)
+    return [layer_sign(name) for name in list(names)[:most]]
+
+
+def piece_sign(name: str, kind: str) -> Sign:
+    """Others' ground."""
+    colour = palette.piece_colour(kind)
+    return Sign(name, fill=palette.mixed(colour, 0.5), line=colour, width=1.1, scene_px=2.0)
+
+
+def animal_sign(rank: int, count: int) -> Sign:
+    """Ground on which the animal of a rank is the lowest to raise the alarm."""
+    return Sign("animals", fill=palette.animal_colour(rank, count), line=palette.QUIET_INK)
+
+
+def site_signs(terrain: Terrain, heights: Floats | None = None) -> list[Sign]:
+    """What lies and stands on a site, as far as it is there; contours where the drawn heights are given."""
+    there = [
+        (PROTECTED, bool(terrain.protect)),
+        (SOLID, bool(terrain.solids.names)),
+        (FOLIAGE, bool((terrain.foliage.column >= 0).any())),
+    ]
+    signs = [sign for sign, is_there in there if is_there]
+    levels, step = contour_levels(terrain.ground.z[:0] if heights is None else heights)
+    if len(levels):
+        signs.append(replace(CONTOUR, text=f"contour, every {step:g} m"))
+    return signs

@@ -1,0 +1,77 @@
+"""The page of causes: what takes one layer, and where, with the square metres of each cause beside it."""
+
+from functools import partial
+
+from terrain3d.cover.causes import CAUSE_KEYS
+from terrain3d.cover.layer_outcomes import (
+    BROKEN,
+    BY_FOLIAGE,
+    BY_GROUND,
+    BY_SOLID,
+    CLOSE_IN,
+    LANDS_SHORT,
+    PASSES_ABOVE,
+)
+from terrain3d.cover.option import OptionResult
+from terrain3d.sentences import words
+from terrain3d.sentences.options import IN_REACH, cause_line
+from terrain3d.show.blocks import Bar, Gap, Paragraph, Piece, Row, Section, fill
+from terrain3d.show.legend import Sign, cause_sign, layer_sign
+from terrain3d.show.pages.context import PageContext
+from terrain3d.show.pages.plan import draw_plan, plan_signs, without_verdicts
+from terrain3d.show.pages.shading import Shading, shade
+from terrain3d.show.pages.sheet import Page, Sheet
+from terrain3d.show.sections import unit_section
+
+#: The causes within arc and range, from the nearest to success.
+_CAUSES = (BY_FOLIAGE, BY_SOLID, BY_GROUND, PASSES_ABOVE, LANDS_SHORT, CLOSE_IN)
+
+
+def pages(context: PageContext) -> list[Page]:
+    """A page of each layer of each option."""
+    return context.pages_of_options(
+        "causes",
+        lambda option: [partial(causes_sheet, context, option, layer) for layer in option.layer_outcomes],
+    )
+
+
+def causes_sheet(context: PageContext, option: OptionResult, layer: str) -> Sheet:
+    """The page of one layer: of several units, of the one that decides a cell's verdict."""
+    base, outcome, told = context.printed, context.outcome, causes_of(context, option, layer)
+    view = f"what takes the {layer} layer, plan, north up"
+    page = context.begin_option(option, view, _line(layer, told), base.scale)
+    axes = draw_plan(page, outcome, without_verdicts(option), base)
+    outcomes = option.layer_outcomes[layer]
+    signs = {code: _sign(layer, code) for code in (BROKEN, *_CAUSES)}
+    shade(axes, [Shading(outcomes == code, sign.fill) for code, sign in signs.items()], base.extent)
+    page.key(plan_signs(outcome, (option,), base.extent))
+    whole = sum(told.values()) or 1.0
+    pieces: list[Piece] = []
+    for code, area in told.items():
+        colour = signs[code].fill
+        pieces += [
+            Row(signs[code].text, (words.square_metres(area),), signs[code]),
+            Bar(area / whole, colour),
+        ]
+    pieces += [Gap(), Paragraph(IN_REACH, 2, is_quiet=True)]
+    ground = Section(f"Ground in reach: {layer} layer", tuple(pieces), short="In reach")
+    fill(page, [ground, unit_section(option.detectors)])
+    return page
+
+
+def causes_of(context: PageContext, option: OptionResult, layer: str) -> dict[int, float]:
+    """Square metres in reach on which the layer is broken, then by cause, the largest first."""
+    outcomes, cell_m2 = option.layer_outcomes[layer], context.outcome.terrain.ground.cell_m**2
+    areas = {code: float((outcomes == code).sum()) * cell_m2 for code in (BROKEN, *_CAUSES)}
+    lost = sorted((code for code in _CAUSES if areas[code] > 0), key=lambda code: -areas[code])
+    return {code: areas[code] for code in (BROKEN, *lost)}
+
+
+def _line(layer: str, told: dict[int, float]) -> str:
+    broken, *lost = told.items()
+    first = (CAUSE_KEYS[lost[0][0]], lost[0][1]) if lost else None
+    return cause_line(layer, sum(told.values()), broken[1], first)
+
+
+def _sign(layer: str, code: int) -> Sign:
+    return layer_sign(layer, "a figure breaks it") if code == BROKEN else cause_sign(code)

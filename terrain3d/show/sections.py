@@ -1,0 +1,93 @@
+"""What a column says of options: their ground, protected ground, units, animals and warnings.
+
+The same for a page, which shows one option, and for the window, which shows one or two: a figure for each.
+"""
+
+from collections.abc import Sequence
+
+from terrain3d.cover.option import OptionResult
+from terrain3d.cover.verdict import UNKNOWN, VERDICT_KEYS, Verdict
+from terrain3d.detector.pose import Detector
+from terrain3d.nuisance.animals import AnimalGround
+from terrain3d.sentences import words
+from terrain3d.sentences.animals import LOWEST_COLOUR, animal_words, stripes_words
+from terrain3d.sentences.beyond import area_words
+from terrain3d.show.blocks import Bar, Gap, Listing, Paragraph, Row, Section
+from terrain3d.show.legend import CRAWLING, animal_sign, verdict_sign
+
+Options = tuple[OptionResult, ...]
+
+
+def ground_section(options: Options, sides: tuple[str, ...] = (), has_unknown: bool = False) -> Section:
+    """The verdicts with their signs and areas; `sides` stand over the figures of several options."""
+    rows = []
+    for verdict in sorted(Verdict, reverse=True):
+        areas = tuple(words.square_metres(one.area_m2.get(VERDICT_KEYS[verdict], 0.0)) for one in options)
+        sign = verdict_sign(verdict)
+        # How much of the survey lies outside says nothing about an option.
+        rows.append(Row(sign.text, () if verdict == Verdict.OUTSIDE else areas, sign, "large"))
+    if has_unknown:
+        rows.append(Row(verdict_sign(UNKNOWN).text, (), verdict_sign(UNKNOWN), "large"))
+    return Section("Ground", tuple(rows), sides)
+
+
+def protected_sections(options: Options, sides: tuple[str, ...] = ()) -> list[Section]:
+    """How much of each protected area is held, as figures and bars; none where nothing is protected."""
+    items = []
+    for areas in zip(*(option.protect for option in options), strict=True):
+        figures = tuple(f"{area.both_fraction:.0%}" for area in areas)
+        if len(areas) == 1:
+            figures = (f"{figures[0]} of {words.square_metres(areas[0].area_m2)}",)
+        items.append((Row(areas[0].name, figures), Bar(areas[0].both_fraction)))
+    listing = Listing(tuple(items), most=5, noun="area")
+    return [Section("Protected ground, both layers", (listing,), sides, "Both layers hold")] if items else []
+
+
+def unit_section(units: tuple[Detector, ...], heading: str = "Units") -> Section:
+    """Units and how each is set."""
+    items = tuple(
+        (
+            Paragraph(words.unit_title(unit), 2, "row"),
+            *(Paragraph(line, 2, is_quiet=True) for line in words.unit_lines(unit)),
+        )
+        for unit in units
+    )
+    # Room is kept for warnings.
+    return Section(heading, (Listing(items, 4, spare=5 if len(units) > 1 else 0),))
+
+
+def warning_sections(warnings: Sequence[str]) -> list[Section]:
+    """What to mind, whole sentences only; none where there is nothing."""
+    items = tuple((Paragraph(warning, 4), Gap()) for warning in warnings)
+    return [Section("Mind", (Listing(items, noun="warning"),))] if items else []
+
+
+def animal_section(grounds: Sequence[AnimalGround], sides: tuple[str, ...] = (), spare: int = 0) -> Section:
+    """The animals that raise the alarm, and on how much ground; of the same animals for every option.
+
+    `spare` small lines are kept free for what follows.
+    """
+    items = []
+    for rank, animal in enumerate(grounds[0].animals):
+        areas = tuple(area_words(one.animals[rank].area_m2) for one in grounds)
+        sign = animal_sign(rank, len(grounds[0].animals))
+        items.append((Row(animal_words(animal), areas, sign),))
+    blocks = (
+        Listing(tuple(items), spare=spare, noun="animal"),
+        Gap(),
+        Paragraph(LOWEST_COLOUR, 3, is_quiet=True),
+    )
+    return Section("Animals that raise the alarm", blocks, sides, "Animals raise alarm")
+
+
+def crawling_section(grounds: Sequence[AnimalGround], sides: tuple[str, ...] = ()) -> Section:
+    """Ground on which a person who crawls passes."""
+    areas = tuple(words.square_metres(one.crawling.area_m2) for one in grounds)
+    protected = tuple(words.square_metres(one.crawling_protected_m2) for one in grounds)
+    blocks = (
+        Row(animal_words(grounds[0].crawling), areas, CRAWLING),
+        Row("of that protected", protected, is_inset=True),
+        Gap(),
+        Paragraph(stripes_words(grounds[0]), 3, is_quiet=True),
+    )
+    return Section("The alarm stays silent", blocks, sides)
