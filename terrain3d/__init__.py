@@ -6,12 +6,14 @@ The face of the package for a notebook or a script; each name is loaded when it 
 >>> site = terrain3d.open_site("data/demo.toml")
 >>> outcome = terrain3d.judge(site)
 >>> outcome.ranking[0]
-'shed pole, two heads'
->>> round(outcome.option("gate pole, one head").area_m2["both"])
-59
->>> dogs = terrain3d.with_figure(outcome, "dog")
->>> figure = terrain3d.page_of(outcome, "plan", "shed pole, two heads")
->>> figure.savefig("out/plan.png")                                           # doctest: +SKIP
+'shed pole, one head'
+>>> round(outcome.option("shed pole, one head").area_m2["both"])
+87
+>>> round(terrain3d.with_figure(outcome, "deer").option("shed pole, one head").area_m2["both"])
+11
+>>> figure = terrain3d.page_of(outcome, "plan", "shed pole, one head")
+>>> figure.get_size_inches().round(2).tolist()
+[10.0, 7.07]
 """
 
 from importlib import import_module
