@@ -102,12 +102,12 @@ def _fan_rows(fan: Fan, landings: tuple[Landing, ...], has_boundary: bool) -> tu
         within, on = length_words(float(fan.past_within_m.max())), length_words(float(fan.past_on_m.max()))
         rows = [
             Row(f"{fan.unit}, head {fan.head}, within {fan.range_m:g} m", (within,)),
-            Row(f"on from there to {fan.follow_m:g} m", (on,), size="small", is_quiet=True),
+            Row(f"on from there to {fan.follow_m:g} m", (on,), size="small", is_quiet=True, is_inset=True),
         ]
     for landing in landings[:3]:
         span = span_words(landing.nearest_m, landing.farthest_m)
         text = f"{landing.arc_deg:.0f}°: {landing_words(landing, fan.follow_m)}"
-        rows.append(Row(text, (span,), size="small", is_quiet=True))
+        rows.append(Row(text, (span,), size="small", is_quiet=True, is_inset=True))
     return tuple(rows)
 
 
