@@ -10,6 +10,7 @@ from terrain3d.cover.sighted import Look, sighted
 from terrain3d.detector.figures import Figure, find_figure
 from terrain3d.detector.pose import Detector
 from terrain3d.detector.types import DetectorType
+from terrain3d.errors import InputError
 from terrain3d.opened import OpenedSite, Progress, open_ready
 from terrain3d.ranking.compare import ranked
 from terrain3d.ranking.reasons import Reason, reasons
@@ -65,13 +66,14 @@ class Outcome:
 
         Raises
         ------
-        KeyError
+        InputError
             When there is none of that name.
         """
         for option in self.options:
             if option.name == name:
                 return option
-        raise KeyError(f"there is no option {name!r}; there are {', '.join(o.name for o in self.options)}")
+        names = ", ".join(option.name for option in self.options)
+        raise InputError(f"there is no option {name!r}", mend=f"there are {names}")
 
 
 def run(site_path: Path, progress: Progress | None = None) -> Outcome:
@@ -121,26 +123,27 @@ def judge_units(
 ) -> Outcome:
     """Judge options given as units, on a site that may have no file.
 
-    Parameters
-    ----------
-    site : OpenedSite
-    options : mapping of str to tuple of Detector
-        By the option's name.
-    combine : {"any", "all"}
-        How the units of an option share the work.
+        Parameters
+        ----------
+        site : OpenedSite
+        options : mapping of str to tuple of Detector
+            By the option's name.
+        combine : {"any", "all"}
+            How the units of an option share the work.
 
-    Examples
-    --------
-    On the level one head of 90 degrees holds a quarter of the circle of 12 m, pi 12^2 / 4 = 113.1 m2:
+        Examples
+        --------
+        On the level one head of 90 degrees holds a quarter of the circle of 12 m, pi 12^2 / 4 = 113.1 m2:
 
-    >>> import numpy as np
-    >>> from terrain3d.detector.types import load_type
-    >>> from terrain3d.opened import site_of
-    >>> from terrain3d.terrain import terrain_from_heights
-    >>> land = site_of(terrain_from_heights(np.zeros((401, 401)), cell_m=0.1))
-    >>> unit = Detector("D1", load_type("one-head-90", Path()), "pole", 0, 0, 0, 1.0, 0.0)
-    >>> round(judge_units(land, {"north": (unit,)}).option("north").area_m2["both"])
-    113
+        >>> import numpy as np
+        >>> from terrain3d.detector.types import load_type
+        >>> from terrain3d.errors import InputError
+    from terrain3d.opened import site_of
+        >>> from terrain3d.terrain import terrain_from_heights
+        >>> land = site_of(terrain_from_heights(np.zeros((401, 401)), cell_m=0.1))
+        >>> unit = Detector("D1", load_type("one-head-90", Path()), "pole", 0, 0, 0, 1.0, 0.0)
+        >>> round(judge_units(land, {"north": (unit,)}).option("north").area_m2["both"])
+        113
     """
     look = remembered(_MOST_LOOKS)
     return _ranked_outcome(

@@ -95,7 +95,9 @@ def test_values_compare(outcome):
     assert outcome != terrain3d.with_figure(outcome, "dog")
     assert outcome.option("gate pole, one head") == outcome.options[0]
     assert outcome.options[0].units[0] != outcome.options[1].units[0]
-    with pytest.raises(KeyError, match="there is no option 'gate'; there are gate pole, one head, "):
+    with pytest.raises(
+        terrain3d.InputError, match=r"(?s)there is no option 'gate'.*there are gate pole, one head, "
+    ):
         outcome.option("gate")
 
 

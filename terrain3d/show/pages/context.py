@@ -132,7 +132,7 @@ class PageContext:
 
     def pages_of_all(self, kind: str, draws: list[Callable[[], Sheet]]) -> list[Page]:
         """Pages of a kind that show all options: `00-contact`, or `00-contact-1` where there are several."""
-        return _numbered(f"00-{kind}", "", draws)
+        return _numbered(f"00-{kind}", draws)
 
     def pages_of_options(
         self, kind: str, draws_of: Callable[[OptionResult], Iterable[Callable[[], Sheet]]]
@@ -150,13 +150,14 @@ class PageContext:
             page
             for number, option in enumerate(self.outcome.options, 1)
             if not self.best_only or option.name in best
-            for page in _numbered(f"{number:02d}-{kind}", f"-{slug(option.name)}", [*draws_of(option)])
+            for page in _numbered(f"{number:02d}-{kind}", [*draws_of(option)], option.name)
         ]
 
 
-def _numbered(start: str, end: str, draws: list[Callable[[], Sheet]]) -> list[Page]:
+def _numbered(start: str, draws: list[Callable[[], Sheet]], option: str = "") -> list[Page]:
     """File names, with a number of its own for each where there are several."""
+    end = f"-{slug(option)}" if option else ""
     return [
-        (f"{start}-{number}{end}" if len(draws) > 1 else f"{start}{end}", draw)
+        Page(f"{start}-{number}{end}" if len(draws) > 1 else f"{start}{end}", draw, option)
         for number, draw in enumerate(draws, 1)
     ]

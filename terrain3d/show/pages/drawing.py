@@ -65,12 +65,11 @@ def draw_pages(
         for place in sorted({*range(count)} - done):
             _draw(pages[place], folder)
             finished(place)
-    return sorted(folder / f"{name}.png" for name, _ in pages)
+    return sorted(folder / f"{page.name}.png" for page in pages)
 
 
 def _draw(page: Page, folder: Path) -> None:
-    name, draw = page
-    draw().save(folder / f"{name}.png")
+    page.draw().save(folder / f"{page.name}.png")
 
 
 @contextmanager

@@ -36,12 +36,12 @@ def page_of(
     kinds = [*KINDS, *(own for part in parts for own in PART_KINDS[part])]
     if kind not in kinds:
         raise InputError(f"there is no page of kind {kind!r}", mend=f"there are {', '.join(kinds)}")
-    names = ["", *(one.name for one in outcome.options)]
-    place = names.index(outcome.option(option).name) if option else 0
+    if option:
+        outcome.option(option)
     pages = listed_pages(PageContext(outcome, study=study), (kind,))
-    mine = [draw for name, draw in pages if name.startswith(f"{place:02d}-")]
+    mine = [page for page in pages if page.option == option]
     if not 1 <= number <= len(mine):
         whose = f"{option!r} has" if option else "all options together have"
         raise InputError(f"{whose} {len(mine)} pages of kind {kind!r}, and no page {number}")
     with page_style():
-        return mine[number - 1]().figure
+        return mine[number - 1].draw().figure

@@ -307,9 +307,9 @@ def site_labels(plan: Plan) -> list[Label]:
     """Names of protected ground, solids and mounts nobody uses."""
     terrain, page = plan.outcome.terrain, plan.page
     labels = area_labels(plan, 8.0, 0.13)
-    for name, region in zip(terrain.solids.names, plan.base.solids, strict=True):
+    for place, (name, region) in enumerate(zip(terrain.solids.names, plan.base.solids, strict=True)):
         # Numbers that the survey gave to what it found say nothing to a client.
-        if not region.is_empty and not name.startswith("surveyed solid"):
+        if not region.is_empty and place not in terrain.solids.surveyed:
             spot = region.representative_point()
             labels.append(plan.label((spot.x, spot.y), page.lines(name, 0.1, 6.8, 2), 6.8))
     used = {unit.mount for unit in plan.option.detectors}

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import matplotlib as mpl
 from matplotlib.axes import Axes
@@ -246,5 +246,9 @@ def _line_height(size: float) -> float:
     return size * 1.42 / 72 * DPI / HEIGHT_PX
 
 
-#: A picture's file name without its ending, and what draws its page.
-Page = tuple[str, Callable[[], Sheet]]
+class Page(NamedTuple):
+    """A picture's file name without its ending, what draws it, and the option it is of; "" is all of them."""
+
+    name: str
+    draw: Callable[[], Sheet]
+    option: str = ""

@@ -87,7 +87,7 @@ def write_stills(
 
 def still_names(context: PageContext, kinds: Iterable[str] = KINDS) -> tuple[str, ...]:
     """The names of the files that `write_stills` draws, without drawing them."""
-    return tuple(f"{name}.png" for name, _ in listed_pages(context, tuple(kinds)))
+    return tuple(f"{page.name}.png" for page in listed_pages(context, tuple(kinds)))
 
 
 def listed_pages(context: PageContext, kinds: tuple[str, ...]) -> list[Page]:

@@ -10,7 +10,7 @@ import pytest
 from terrain3d.errors import InputError
 from terrain3d.show.pages import drawing
 from terrain3d.show.pages.drawing import draw_pages
-from terrain3d.show.pages.sheet import Sheet
+from terrain3d.show.pages.sheet import Page, Sheet
 
 COUNT = 7
 
@@ -45,7 +45,7 @@ def failing(number: int, place: int, fault: Exception | None) -> Sheet:
 
 def pages_of(draw):
     """In the shape that pages are handed over in; on the top level of a module, so that it pickles."""
-    return [(f"{number:02d}-page", partial(draw, number)) for number in range(COUNT)]
+    return [Page(f"{number:02d}-page", partial(draw, number)) for number in range(COUNT)]
 
 
 def test_the_same_bytes_whoever_draws(tmp_path):
