@@ -123,27 +123,26 @@ def judge_units(
 ) -> Outcome:
     """Judge options given as units, on a site that may have no file.
 
-        Parameters
-        ----------
-        site : OpenedSite
-        options : mapping of str to tuple of Detector
-            By the option's name.
-        combine : {"any", "all"}
-            How the units of an option share the work.
+    Parameters
+    ----------
+    site : OpenedSite
+    options : mapping of str to tuple of Detector
+        By the option's name.
+    combine : {"any", "all"}
+        How the units of an option share the work.
 
-        Examples
-        --------
-        On the level one head of 90 degrees holds a quarter of the circle of 12 m, pi 12^2 / 4 = 113.1 m2:
+    Examples
+    --------
+    On the level one head of 90 degrees holds a quarter of the circle of 12 m, pi 12^2 / 4 = 113.1 m2:
 
-        >>> import numpy as np
-        >>> from terrain3d.detector.types import load_type
-        >>> from terrain3d.errors import InputError
-    from terrain3d.opened import site_of
-        >>> from terrain3d.terrain import terrain_from_heights
-        >>> land = site_of(terrain_from_heights(np.zeros((401, 401)), cell_m=0.1))
-        >>> unit = Detector("D1", load_type("one-head-90", Path()), "pole", 0, 0, 0, 1.0, 0.0)
-        >>> round(judge_units(land, {"north": (unit,)}).option("north").area_m2["both"])
-        113
+    >>> import numpy as np
+    >>> from terrain3d.detector.types import load_type
+    >>> from terrain3d.opened import site_of
+    >>> from terrain3d.terrain import terrain_from_heights
+    >>> land = site_of(terrain_from_heights(np.zeros((401, 401)), cell_m=0.1))
+    >>> unit = Detector("D1", load_type("one-head-90", Path()), "pole", 0, 0, 0, 1.0, 0.0)
+    >>> round(judge_units(land, {"north": (unit,)}).option("north").area_m2["both"])
+    113
     """
     look = remembered(_MOST_LOOKS)
     return _ranked_outcome(
