@@ -16,6 +16,10 @@ from hypothesis import settings
 # wait for each other, at full speed. `test_same_bytes` takes this back, to run with all there are.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
+# Bytecode lies beside the sources, as kernels do: without it each worker would compile all tests anew.
+sys.dont_write_bytecode = False
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+
 # The same cases every time, so that a run that passed passes again; TERRAIN3D_CASES=new draws new ones.
 settings.register_profile("same", derandomize=True)
 settings.register_profile("new", derandomize=False)
