@@ -29,9 +29,6 @@ MOUNTS = (
     Mount("east", 8.0, 1.0, (1.2,), ("two-head-180",)),
 )
 
-# Judging every setting one by one is done once, for all that is held against it.
-pytestmark = pytest.mark.xdist_group("brute force")
-
 
 def quiet(_step, _share):
     """Progress that nobody looks at."""

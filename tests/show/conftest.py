@@ -24,7 +24,7 @@ def stills(outcome, tmp_path_factory):
 
 @pytest.fixture
 def coarse_ground(monkeypatch):
-    """Ground in few pixels, for tests of what is written on pages: words lie where they would on fine ground."""
+    """Ground in few pixels, for tests of what is written on pages: words lie as on fine ground."""
 
     def cut(profile, foliage, window, fineness):
         few = Window(*window[:4], window.width_px // 8, window.height_px // 8)

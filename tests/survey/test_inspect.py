@@ -16,9 +16,6 @@ from terrain3d.site import GroundSource
 from terrain3d.survey.inspect import CLASS_NAMES, Report, inspect, report_lines
 from terrain3d.units import US_SURVEY_FOOT_M
 
-# Files that several tests look at are read once.
-pytestmark = pytest.mark.xdist_group("inspect")
-
 
 def look(path: Path, **ground: str) -> Report:
     return inspect(path, GroundSource(file=str(path), **ground))

@@ -46,9 +46,6 @@ BAD_NAMES = [
     "$",
 ]
 
-# The set of all pictures is drawn once, by whoever looks at it.
-pytestmark = pytest.mark.xdist_group("stills")
-
 
 def shown(path):
     with Image.open(path) as image:
