@@ -1,5 +1,9 @@
 """Ground filter and the split of what stands: on made scenes with known answers."""
 
+import os
+import subprocess
+import sys
+
 import numpy as np
 import pytest
 
@@ -149,3 +153,24 @@ def test_treat_as_ground_makes_ground():
     east = xyz[:, 0] > 0
     assert ground[roof & east].all()
     assert not ground[roof & ~east].any()
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="other libraries say it in other words")
+def test_threads_of_the_filter_yield_while_they_wait():
+    """The library itself says so when asked, by OMP_DISPLAY_ENV (OpenMP API 5.0, 6.12; from memory).
+
+    OMP_WAIT_POLICY (6.7) "passive": waiting threads should not use up processors that others could use.
+    """
+    code = (
+        "import numpy as np\nfrom terrain3d.survey.above import filtered_ground\n"
+        "filtered_ground(np.random.default_rng(0).random((100, 3)) * [30, 30, 1])"
+    )
+    told = {key: value for key, value in os.environ.items() if key != "OMP_WAIT_POLICY"}
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        env={**told, "OMP_DISPLAY_ENV": "true"},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert "OMP_WAIT_POLICY = 'PASSIVE'" in done.stderr
