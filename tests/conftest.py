@@ -3,6 +3,7 @@
 import contextlib
 import gc
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -20,6 +21,12 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 # Bytecode lies beside the sources, as kernels do: without it each worker would compile all tests anew.
 sys.dont_write_bytecode = False
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+
+# Folders of tests lie in memory where there is room: a disk makes whoever writes whole files wait
+# until it has them, half a second each where others write too.
+MEMORY = Path("/dev/shm")
+if os.access(MEMORY, os.W_OK) and shutil.disk_usage(MEMORY).free > 2e9:
+    os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", str(MEMORY))
 
 # The same cases every time, so that a run that passed passes again; TERRAIN3D_CASES=new draws new ones.
 settings.register_profile("same", derandomize=True)
