@@ -53,6 +53,8 @@ TREES = np.array(
         [38.5, 11.0, 2.2, 1.6, 6.0],
     ]
 )
+#: How far land and shed stand above the plain slope at most, with something to spare.
+MOST_ABOVE_M = 5.0
 LEAF_RETURNS_PER_M = 0.55
 TRUNK_RADIUS_M = 0.18
 
@@ -77,10 +79,14 @@ def ramp(value: Floats, start: float, end: float) -> Floats:
 
 def hillside(x: Floats, y: Floats) -> Floats:
     """The hill before anyone built: 17 % up to the north, with a hummock and a hollow."""
-    plain = 0.17 * (y - WALL_Y) + 0.012 * (x - 30.0)
     hummock = 0.6 / (1.0 + ((x - 9.0) ** 2 + (y - 12.0) ** 2) / 16.0) ** 2
     hollow = -0.5 / (1.0 + ((x - 52.0) ** 2 + (y - 26.0) ** 2) / 20.0) ** 2
-    return plain + hummock + hollow
+    return plain(x, y) + hummock + hollow
+
+
+def plain(x: Floats, y: Floats) -> Floats:
+    """The hill without hummock and hollow."""
+    return 0.17 * (y - WALL_Y) + 0.012 * (x - 30.0)
 
 
 def terrace(x: Floats, y: Floats) -> Floats:
@@ -130,15 +136,20 @@ def in_shed(x: Floats, y: Floats, z: Floats) -> Flags:
     return roof | walls
 
 
-def in_trees(x: Floats, y: Floats, z: Floats) -> tuple[Flags, Flags]:
-    """Inside a crown; inside a trunk."""
+def tree_feet() -> list[float]:
+    """Heights of the land at the trunks."""
+    return [float(land(np.array([x]), np.array([y]))[0][0]) for x, y, *_ in TREES]
+
+
+def in_trees(x: Floats, y: Floats, z: float, feet: list[float]) -> tuple[Flags, Flags]:
+    """Inside a crown; inside a trunk: of points at one height."""
     crown, trunk = np.zeros(x.shape, bool), np.zeros(x.shape, bool)
-    for tx, ty, radius, base, top in TREES:
-        foot = float(land(np.array([tx]), np.array([ty]))[0][0])
-        r2 = (x - tx) ** 2 + (y - ty) ** 2
-        half = (top - base) / 2
-        crown |= r2 / radius**2 + ((z - foot - base - half) / half) ** 2 < 1.0
-        trunk |= (r2 < TRUNK_RADIUS_M**2) & (z < foot + base + half)
+    for (tx, ty, radius, base, top), foot in zip(TREES, feet, strict=True):
+        if z < foot + top:
+            r2 = (x - tx) ** 2 + (y - ty) ** 2
+            half = (top - base) / 2
+            crown |= r2 / radius**2 + ((z - foot - base - half) / half) ** 2 < 1.0
+            trunk |= (r2 < TRUNK_RADIUS_M**2) & (z < foot + base + half)
     return crown, trunk
 
 
@@ -166,17 +177,20 @@ def follow(aim: Floats, lean: Floats, rng: np.random.Generator) -> Returns:
     echoes = np.zeros(count, np.int64)
     last_z = np.full(count, np.inf)
     found: list[tuple[Ints, Floats, Ints]] = []
+    feet = tree_feet()
     for z_now in np.arange(start, end, -STEP_M):
         index = np.flatnonzero(alive)
         z = np.full(len(index), z_now)
         x, y = aim[index, 0] - lean[index, 0] * z, aim[index, 1] - lean[index, 1] * z
-        ground_z, is_wall, is_road = land(x, y)
-        # High above the land nothing can be met: most steps end here.
-        near = z < ground_z + 10.0
-        stopped = z <= ground_z
-        code = np.where(is_wall, UNCLASSIFIED, np.where(is_road, ROAD, GROUND))
-        shed = near & in_shed(x, y, z)
-        crown, trunk = in_trees(x, y, z)
+        stopped, is_wall, shed = np.zeros((3, len(index)), bool)
+        ground_z, code = np.full(len(index), np.nan), np.full(len(index), UNCLASSIFIED)
+        # High above the land nothing can be met but leaves and trunks.
+        low = np.flatnonzero(z < plain(x, y) + MOST_ABOVE_M)
+        ground_z[low], is_wall[low], is_road = land(x[low], y[low])
+        stopped[low] = z[low] <= ground_z[low]
+        code[low] = np.where(is_wall[low], UNCLASSIFIED, np.where(is_road, ROAD, GROUND))
+        shed[low] = in_shed(x[low], y[low], z[low])
+        crown, trunk = in_trees(x, y, z_now, feet)
         leaf = crown & (rng.random(len(index)) < LEAF_RETURNS_PER_M * STEP_M)
         # Echoes closer together than half a metre cannot be told apart.
         leaf &= (last_z[index] - z > 0.5) & (echoes[index] < 4)

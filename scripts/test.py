@@ -16,11 +16,10 @@ PROGRAMS = {"Xvfb": "xvfb"}
 
 def steps(pytest_arguments: list[str]) -> list[list[str]]:
     """Commands in order; pytest is the last, so that its closing line is the last line said."""
-    # Workers pay only on a whole run with more than one processor; tests that share what is dear to make
-    # say so, and go to one worker.
-    workers = (
-        ["-n", "auto", "--dist", "loadgroup"] if not pytest_arguments and (os.cpu_count() or 1) > 1 else []
-    )
+    # Workers pay only on a whole run with more than one processor. Each takes a file at a time, whose tests
+    # may share what is dear to make, in the order that the tests say: the longest first.
+    is_shared = not pytest_arguments and (os.cpu_count() or 1) > 1
+    workers = ["-n", "auto", "--dist", "loadfile", "--no-loadscope-reorder"] if is_shared else []
     return [
         ["ruff", "format", "--check", "--quiet", "."],
         ["ruff", "check", "--quiet", "."],

@@ -1,7 +1,9 @@
 """Where the small real files lie (their origin and licence are in data/README.md); how tests draw cases."""
 
 import contextlib
+import gc
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -15,6 +17,16 @@ from hypothesis import settings
 # The linear algebra is of small matrices, and each process has one to itself: more threads of it would only
 # wait for each other, at full speed. `test_same_bytes` takes this back, to run with all there are.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+# Bytecode lies beside the sources, as kernels do: without it each worker would compile all tests anew.
+sys.dont_write_bytecode = False
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+
+# Folders of tests lie in memory where there is room: a disk makes whoever writes whole files wait
+# until it has them, half a second each where others write too.
+MEMORY = Path("/dev/shm")
+if os.access(MEMORY, os.W_OK) and shutil.disk_usage(MEMORY).free > 2e9:
+    os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", str(MEMORY))
 
 # The same cases every time, so that a run that passed passes again; TERRAIN3D_CASES=new draws new ones.
 settings.register_profile("same", derandomize=True)
@@ -33,6 +45,13 @@ if threading.current_thread() is threading.main_thread():
             signal.signal(number, usual)
 
 DATA = Path(__file__).parent / "data"
+#: Files that take longest, the longest first: whoever begins with them at the end has others wait.
+LONGEST = (
+    "test_pictures", "test_routes_pages", "test_stills", "test_window", "test_same_bytes", "test_cluster",
+    "test_run", "test_drawing", "test_inspect", "test_nuisance_pages", "test_outlook", "test_contact",
+    "test_section", "test_schema", "test_study_window", "test_open_routes", "test_study_command",
+    "test_surroundings", "test_walk_pages", "test_choose_set", "test_scripts", "test_uncertainty",
+)  # fmt: skip
 COMPILE = Path(__file__).parents[1] / "scripts" / "compile_kernels.py"
 
 
@@ -54,6 +73,19 @@ def pytest_sessionstart(session: pytest.Session) -> None:
         subprocess.run([sys.executable, COMPILE], check=True)
         with contextlib.suppress(OSError):
             kept_kernels.mark_whole()
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """The longest files first; within a file, and among all the others, as they stand."""
+    places = {name: place for place, name in enumerate(LONGEST)}
+    items.sort(key=lambda item: places.get(item.path.stem, len(places)))
+
+
+def pytest_collection_finish() -> None:
+    """Thousands of tests and all libraries stay to the end: no use looking through them for what can go."""
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(20_000, 20, 20)
 
 
 def pytest_sessionfinish(session: pytest.Session) -> None:

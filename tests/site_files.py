@@ -1,5 +1,7 @@
 """Small drawn sites as files, and the command line as a person calls it."""
 
+import subprocess
+import time
 from pathlib import Path
 
 import pytest
@@ -156,3 +158,13 @@ def run(*words: object) -> int:
     with pytest.raises(SystemExit) as leaving:
         main([str(word) for word in words])
     return leaving.value.code or 0
+
+
+def until(is_so, child: subprocess.Popen) -> None:
+    """Wait for something that a command does; fail when the command has ended, or hangs."""
+    for _ in range(6000):
+        if is_so():
+            return
+        assert child.poll() is None, child.communicate()
+        time.sleep(0.02)
+    pytest.fail("it never came")

@@ -1,6 +1,7 @@
 """The rules of the house: imports run one way, rooms are opened late, no room's door does work."""
 
 import ast
+import functools
 import re
 import subprocess
 import sys
@@ -34,10 +35,17 @@ def modules() -> list[Path]:
     return sorted(PACKAGE.rglob("*.py"))
 
 
+@functools.cache
+def parsed(path: Path) -> ast.Module:
+    """A module's tree; every rule looks at the same."""
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
+@functools.cache
 def imports_of(path: Path) -> set[str]:
     """The package's own modules that a file imports, inside functions too."""
     found = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in ast.walk(parsed(path)):
         if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("terrain3d"):
             found.add(node.module)
         elif isinstance(node, ast.Import):
@@ -77,7 +85,7 @@ def test_drawing_libraries_stay_in_one_room(library):
     for path in modules():
         if path.relative_to(PACKAGE).parts[0] == "show":
             continue
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        for node in ast.walk(parsed(path)):
             names = []
             if isinstance(node, ast.ImportFrom):
                 names = [node.module or ""]
@@ -109,9 +117,10 @@ READERS = ("site.py", "tables.py", "detector", "readers", "survey", "walk", "con
 GUESSERS = {"fiona", "geopandas", "osgeo", "pyogrio"}
 
 
+@functools.cache
 def calls_of(path: Path) -> set[str]:
     """What a file calls, by the words it is called with."""
-    tree = ast.parse(path.read_text(encoding="utf-8"))
+    tree = parsed(path)
     return {ast.unparse(node.func) for node in ast.walk(tree) if isinstance(node, ast.Call)}
 
 
@@ -128,7 +137,7 @@ def test_files_from_outside_come_in_by_one_door(path):
                 f"{place} calls {call}"
             )
     words = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in ast.walk(parsed(path)):
         if isinstance(node, ast.Import):
             words |= {name.name.split(".")[0] for name in node.names}
         elif isinstance(node, ast.ImportFrom):
@@ -194,7 +203,7 @@ def annotations_of(node: ast.ClassDef) -> str:
 def test_values_compare_without_error(path):
     """A value that holds an array is the same as itself alone: comparing arrays has no single answer."""
     arrays = re.compile(r"\b(Floats|NDArray|Codes|Ints|Indices|Cells|Mask|Rgb|LayerOutcomes|csr_array)\b")
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in ast.walk(parsed(path)):
         if isinstance(node, ast.ClassDef) and arrays.search(annotations_of(node)):
             made = [ast.unparse(one) for one in node.decorator_list if "dataclass" in ast.unparse(one)]
             assert all("eq=False" in one for one in made), f"{path}: {node.name}"
@@ -210,7 +219,7 @@ def test_no_result_holds_words(path):
     room = path.relative_to(PACKAGE).parts[0].removesuffix(".py")
     if FLOORS.get(room, 99) >= FLOORS["sentences"]:
         return
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in ast.walk(parsed(path)):
         if isinstance(node, ast.ClassDef):
             fields = {n.target.id for n in node.body if isinstance(n, ast.AnnAssign)}  # type: ignore[union-attr]
             methods = {n.name for n in node.body if isinstance(n, ast.FunctionDef)}
@@ -219,7 +228,7 @@ def test_no_result_holds_words(path):
 
 def sentences_in(path: Path) -> list[str]:
     """What a module says in whole sentences, by their full stop; what it says of itself left out."""
-    tree = ast.parse(path.read_text(encoding="utf-8"))
+    tree = parsed(path)
     own = {
         id(node.body[0].value)
         for node in ast.walk(tree)

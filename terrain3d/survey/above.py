@@ -1,5 +1,6 @@
 """Which points of a survey are ground, and what stands on it: solid, foliage or nothing."""
 
+import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -109,6 +110,9 @@ def filtered_ground(xyz: Floats) -> Mask:
     found = np.zeros(len(xyz), bool)
     if len(xyz) < 4:
         return ~found
+    # Its threads wait for each other at full speed unless told otherwise before it is loaded: beside other
+    # work on the same processors that takes many times as long.
+    os.environ.setdefault("OMP_WAIT_POLICY", "passive")
     import CSF
 
     flat = _without_slope(xyz)

@@ -9,6 +9,7 @@ import time
 from pathlib import Path
 
 import pytest
+from blank_pages import draw_blanks
 from site_files import SLOPE, option_text, run
 
 from terrain3d.cli.main import main
@@ -41,8 +42,9 @@ def test_every_command_has_help(name, capsys):
     assert "Usage: terrain3d" in capsys.readouterr().out
 
 
-def test_cover_writes_results_and_tells_areas(site, tmp_path, capsys):
+def test_cover_writes_results_and_tells_areas(site, tmp_path, capsys, monkeypatch):
     """`cover` writes the three results with a list of them, and prints the areas they hold."""
+    draw_blanks(monkeypatch)
     out = tmp_path / "out"
     assert run("cover", site, "--out", out) == 0
     assert sorted(p.name for p in out.iterdir()) == [WRITTEN_HERE, "results.json", "stills", "verdicts.tif"]
@@ -51,8 +53,9 @@ def test_cover_writes_results_and_tells_areas(site, tmp_path, capsys):
     assert f"both layers {document['options'][0]['area_m2']['both']:.1f} m2" in printed
 
 
-def test_stills_draw_one_unit_along_a_bearing(site, tmp_path, capsys):
+def test_stills_draw_one_unit_along_a_bearing(site, tmp_path, capsys, monkeypatch):
     """`stills` takes a unit and a bearing for its sections; a bearing without sections is refused."""
+    draw_blanks(monkeypatch)
     out = tmp_path / "out"
     assert run("stills", site, "--out", out, "--kind", "section", "--unit", "D1", "--bearing", "-30") == 0
     drawn = capsys.readouterr().out.split()

@@ -37,10 +37,6 @@ COMMANDS = (
 )
 
 
-# The commands run once, for all that is asked of what they write.
-pytestmark = pytest.mark.xdist_group("same bytes")
-
-
 @pytest.fixture(scope="module")
 def written(tmp_path_factory) -> tuple[Path, Path]:
     """Two folders in which the same commands ran: with all processors, and with one and another hash seed."""

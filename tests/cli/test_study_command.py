@@ -5,6 +5,7 @@ import json
 import numpy as np
 import pytest
 import rasterio
+from blank_pages import draw_blanks
 from site_files import ALL_PARTS, option_text, run
 
 from terrain3d.cli.study import PARTS as NAMED
@@ -27,8 +28,9 @@ def test_the_parts_are_those_of_the_study():
     assert NAMED == PARTS
 
 
-def test_a_study_writes_numbers_maps_and_pages(site, tmp_path, capsys):
+def test_a_study_writes_numbers_maps_and_pages(site, tmp_path, capsys, monkeypatch):
     """results.json grows by every part, the maps have one band an option, each part has its page."""
+    draw_blanks(monkeypatch)
     out = tmp_path / "out"
     assert run("study", site, "--out", out) == 0
     document = json.loads((out / "results.json").read_text())

@@ -25,9 +25,6 @@ PHYSICAL = set(SUFFIXES) - {"share", "count"}
 #: The only keys whose unit neither they nor an object about them say; the design has fixed their names.
 WITHOUT_SUFFIX = {"x", "y", "ground_z", "lonlat", "origin_lonlat", "line", "causes"}
 
-# The documents of every command are made once.
-pytestmark = pytest.mark.xdist_group("documents")
-
 
 @pytest.fixture(scope="module")
 def schema() -> Node:

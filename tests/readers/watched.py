@@ -80,7 +80,8 @@ def laid_bait(folder: Path) -> Iterator[Bait]:
             pass
 
     server = ThreadingHTTPServer(("127.0.0.1", 0), Note)
-    thread = threading.Thread(target=server.serve_forever, daemon=True)
+    # A server looks this often for its end: with half a second, the usual, tests would mostly wait for it.
+    thread = threading.Thread(target=server.serve_forever, args=(0.01,), daemon=True)
     thread.start()
     opened = Opened(folder)
     try:

@@ -33,8 +33,6 @@ from terrain3d.sight.hits import first_hits
 from terrain3d.sight.panorama import panorama
 from terrain3d.terrain import Area, Mount
 
-# They share a cluster.
-pytestmark = pytest.mark.xdist_group("cluster")
 #: No test waits longer for something that has to happen.
 PATIENCE_S = 60
 

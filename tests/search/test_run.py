@@ -7,6 +7,7 @@ from importlib.resources import files
 
 import numpy as np
 import pytest
+from blank_pages import draw_blanks
 from small_sites import coarse, every_setting, held_by_cover, hillside, weight_of
 
 from terrain3d.cli.main import main
@@ -28,9 +29,6 @@ MOUNTS = (
     Mount("middle", -1.0, -5.0, (0.8, 1.0)),
     Mount("east", 8.0, 1.0, (1.2,), ("two-head-180",)),
 )
-
-# Judging every setting one by one is done once, for all that is held against it.
-pytestmark = pytest.mark.xdist_group("brute force")
 
 
 def quiet(_step, _share):
@@ -322,8 +320,9 @@ outline = [[-5, -5], [5, -5], [5, 5], [-5, 5]]
 """
 
 
-def test_the_command_writes_results_and_pictures(tmp_path, capsys):
+def test_the_command_writes_results_and_pictures(tmp_path, capsys, monkeypatch):
     """End to end: results.json with its search part, the rasters, the stills, the table."""
+    draw_blanks(monkeypatch)
     path = tmp_path / "site.toml"
     path.write_text(SITE.format(more=""))
     with pytest.raises(SystemExit) as left:

@@ -1,6 +1,7 @@
 """The report on a survey: what an expert would say of known files."""
 
 import re
+from functools import cache
 from pathlib import Path
 
 import laspy
@@ -20,9 +21,15 @@ def look(path: Path, **ground: str) -> Report:
     return inspect(path, GroundSource(file=str(path), **ground))
 
 
+@cache
+def known(path: Path) -> Report:
+    """The report on a file that comes with the tests, worked out once."""
+    return look(path)
+
+
 def test_a_real_survey_in_feet(nebraska_las: Path) -> None:
     """60 x 40 US survey feet with classes 2 to 7; counts are the library's own, noise left out."""
-    report = look(nebraska_las)
+    report = known(nebraska_las)
     las = laspy.read(nebraska_las)
     counts = {n: int((las.classification == n).sum()) for n in (2, 3, 4, 5, 6)}
     assert {number: count for number, _, count in report.classes} == counts
@@ -71,7 +78,7 @@ def test_a_survey_read_in_chunks_has_the_same_report(
     autzen_laz: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Counts against the library's own; every other figure as when the file is read in one piece."""
-    whole = look(autzen_laz)
+    whole = known(autzen_laz)
     monkeypatch.setattr(points, "CHUNK", 7_777)
     assert look(autzen_laz) == whole
     las = laspy.read(autzen_laz)
@@ -136,7 +143,7 @@ def test_surveys_without_a_ground_class_say_so(no_crs_las: Path, tmp_path: Path)
     report = look(write_las(tmp_path / "raw.las", slope_points(20), classes=1))
     assert report.n_ground == 400
     assert any("no point is classified as ground" in doubt for doubt in report.doubts)
-    assert not any("classified" in doubt for doubt in look(no_crs_las).doubts)
+    assert not any("classified" in doubt for doubt in known(no_crs_las).doubts)
 
 
 def test_text_has_no_returns_to_speak_of(tmp_path: Path) -> None:
@@ -153,7 +160,7 @@ def test_text_has_no_returns_to_speak_of(tmp_path: Path) -> None:
 def test_the_report_says_where_the_file_lies_in_its_own_coordinates(autzen_laz: Path, tmp_path: Path) -> None:
     """Shapes are drawn in these numbers: feet here, as the library reads them; degrees there."""
     las = laspy.read(autzen_laz)
-    (line,) = (line for line in report_lines(look(autzen_laz)) if line.startswith("Coordinates"))
+    (line,) = (line for line in report_lines(known(autzen_laz)) if line.startswith("Coordinates"))
     numbers = [float(word.rstrip(",")) for word in line.split() if word[0].isdigit()]
     assert numbers == pytest.approx([las.x.min(), las.x.max(), las.y.min(), las.y.max()], abs=0.001)
     path = tmp_path / "d.csv"
@@ -165,7 +172,7 @@ def test_the_report_says_where_the_file_lies_in_its_own_coordinates(autzen_laz: 
 @pytest.mark.parametrize("name", ["plane_laz", "oregon_copc", "no_crs_las", "nebraska_las", "elsewhere_las"])
 def test_no_number_has_an_exponent(name: str, request: pytest.FixtureRequest) -> None:
     """6260 points a square metre, one in 50,000, and bounds of hundreds of millions: all written out."""
-    text = "\n".join(report_lines(look(request.getfixturevalue(name))))
+    text = "\n".join(report_lines(known(request.getfixturevalue(name))))
     assert not re.search(r"\de[+-]?\d", text)
     if name == "plane_laz":
         assert "6260 a square metre" in text
@@ -175,10 +182,10 @@ def test_no_number_has_an_exponent(name: str, request: pytest.FixtureRequest) ->
 
 def test_a_crs_without_a_name_is_told_by_what_is_known(plane_laz: Path, elsewhere_las: Path) -> None:
     """A conic spelt out in keys, and the keys of a local CRS."""
-    text = "\n".join(report_lines(look(plane_laz)))
+    text = "\n".join(report_lines(known(plane_laz)))
     assert "not named; projected (Lambert Conic Conformal (2SP)), in metres (said by: GeoTIFF keys)" in text
     assert "heights in metres (not stated)" in text
-    text = "\n".join(report_lines(look(elsewhere_las)))
+    text = "\n".join(report_lines(known(elsewhere_las)))
     assert "a local one; x and y are taken as local metres (said by: GeoTIFF keys)" in text
     assert "unnamed" not in text
 
@@ -187,7 +194,7 @@ def test_points_too_far_apart_are_doubted_not_only_given_a_coarse_cell(
     oregon_copc: Path, tmp_path: Path
 ) -> None:
     """A thinned file of one ground point in 50,000 m2; a grid of 2 m, at the limit, is let pass."""
-    report = look(oregon_copc)
+    report = known(oregon_copc)
     assert any("220 m apart, too far for this work" in doubt for doubt in report.doubts)
     assert "yet no cell makes up for such gaps" in "\n".join(report_lines(report))
     for step, doubted in ((2, False), (3, True)):
@@ -198,16 +205,16 @@ def test_points_too_far_apart_are_doubted_not_only_given_a_coarse_cell(
 
 def test_much_ground_without_a_point_near_is_doubted(autzen_laz: Path, nebraska_las: Path) -> None:
     """34.9 % of the one farther than 1 m from any ground point, 4.0 % of the other."""
-    doubts = look(autzen_laz).doubts
+    doubts = known(autzen_laz).doubts
     assert any("35% of the area has no ground point within 1 m" in doubt for doubt in doubts)
-    assert not any("no ground point" in doubt for doubt in look(nebraska_las).doubts)
+    assert not any("no ground point" in doubt for doubt in known(nebraska_las).doubts)
 
 
 def test_one_hole_is_one_place(nebraska_las: Path, autzen_laz: Path) -> None:
     """Singular and plural."""
-    text = "\n".join(report_lines(look(nebraska_las)))
+    text = "\n".join(report_lines(known(nebraska_las)))
     assert "1 place, the largest 8.9 m2" in text
-    assert "553 places, the largest" in "\n".join(report_lines(look(autzen_laz)))
+    assert "553 places, the largest" in "\n".join(report_lines(known(autzen_laz)))
     assert "(s)" not in text
 
 

@@ -33,6 +33,7 @@ def uphill():
     return Outcome(site_of(site), (option,), ("uphill",))
 
 
+@pytest.mark.usefixtures("coarse_ground")
 @pytest.mark.parametrize("size", ["screen", "a4"])
 @pytest.mark.parametrize("layer", ["upper", "lower"])
 def test_words_keep_clear(uphill, size, layer):

@@ -16,6 +16,9 @@ from terrain3d.show.pages.heat import heat_sheet
 from terrain3d.show.pages.sun import MOST, heads_of, sun_sheet, year_image
 from terrain3d.site import HeatSetting, SunSetting
 
+# What is drawn under the words is looked at elsewhere.
+pytestmark = pytest.mark.usefixtures("coarse_ground")
+
 
 def warmed(outcome, terrain=None, **setting):
     """Every option of an outcome with what it holds by temperature."""

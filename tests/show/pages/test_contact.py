@@ -20,6 +20,9 @@ from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.size import SCALES, SIZES, scale_for
 from terrain3d.show.pages.stills import write_stills
 
+# What is drawn under the words is looked at elsewhere.
+pytestmark = pytest.mark.usefixtures("coarse_ground")
+
 
 def many(outcome, count):
     """The same site with its options over and over, ranked backwards."""

@@ -16,9 +16,9 @@ COUNT = 7
 
 
 @pytest.fixture(autouse=True)
-def three_at_it(monkeypatch):
-    """As on a machine of three cores with many pages to draw."""
-    monkeypatch.setattr(drawing, "_cores", lambda: 3)
+def two_at_it(monkeypatch):
+    """As on a machine of two cores with many pages to draw."""
+    monkeypatch.setattr(drawing, "_cores", lambda: 2)
     monkeypatch.setattr(drawing, "_PAGES_EACH", 2)
 
 
@@ -48,8 +48,9 @@ def pages_of(draw):
     return [Page(f"{number:02d}-page", partial(draw, number)) for number in range(COUNT)]
 
 
-def test_the_same_bytes_whoever_draws(tmp_path):
-    """Alone or shared: the same files with the same bytes; and the work was shared."""
+def test_the_same_bytes_whoever_draws(tmp_path, monkeypatch):
+    """Alone or shared by three: the same files with the same bytes; and the work was shared."""
+    monkeypatch.setattr(drawing, "_cores", lambda: 3)
     (tmp_path / "alone").mkdir()
     (tmp_path / "shared").mkdir()
     told: list[float] = []
@@ -76,7 +77,7 @@ def test_a_fault_of_a_helper_is_raised_here(tmp_path):
 
 def test_a_helper_that_is_killed_costs_no_page(tmp_path):
     """As when memory runs out: what it left is drawn here."""
-    draw = partial(failing, place=4, fault=None)
+    draw = partial(failing, place=3, fault=None)
     drawn = draw_pages(partial(pages_of, draw), tmp_path, is_shared=True)
     assert len(drawn) == COUNT
     assert all(path.read_bytes().startswith(b"\x89PNG") for path in drawn)

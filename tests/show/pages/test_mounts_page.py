@@ -36,6 +36,7 @@ def found(every_m=5.0, terrain=None):
     return Proposed(site_of(terrain, "farm"), None, every_m, mounts)
 
 
+@pytest.mark.usefixtures("coarse_ground")
 @pytest.mark.parametrize("every_m", [5.0, 1.5])
 def test_nothing_runs_into_anything(every_m):
     """With few mounts and with many, no text leaves the page or covers another."""

@@ -23,6 +23,9 @@ from terrain3d.show.pages.spill import spill_sheet
 from terrain3d.show.pages.spill_plan import axis_plan
 from terrain3d.terrain import Beyond, Nuisance
 
+# What is drawn under the words is looked at elsewhere.
+pytestmark = pytest.mark.usefixtures("coarse_ground")
+
 
 def around(outcome, boundary=True):
     """The scene with a boundary, a lane, a plot and things that trouble a unit."""

@@ -18,6 +18,9 @@ from terrain3d.walk.pulses import Alarm, try_walk
 from terrain3d.walk.routes import open_routes
 from terrain3d.walk.ways_in import Start
 
+# What is drawn under the words is looked at elsewhere.
+pytestmark = pytest.mark.usefixtures("coarse_ground")
+
 
 def routes_of(outcome, option, terrain=None):
     """The ways in under an option of an outcome."""

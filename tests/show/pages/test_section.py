@@ -151,6 +151,7 @@ def page_of(outcome, option, bearing, size=SCREEN, date=""):
     return section_sheet(PageContext(outcome, size, date), option, at, bearing, at.name)
 
 
+@pytest.mark.usefixtures("coarse_ground")
 @pytest.mark.parametrize("hostile", [False, True])
 @pytest.mark.parametrize("size", ["screen", "a4"])
 def test_no_text_leaves_the_page_or_covers_other_text(outcome, hostile, size):
@@ -162,6 +163,7 @@ def test_no_text_leaves_the_page_or_covers_other_text(outcome, hostile, size):
                 check_texts(page_of(drawn, option, bearing, SIZES[size], "1 May"))
 
 
+@pytest.mark.usefixtures("coarse_ground")
 def test_a_page_carries_what_it_must(outcome):
     """Site, option, bearing, scale, date and the caution are on the page."""
     with page_style():

@@ -46,9 +46,6 @@ BAD_NAMES = [
     "$",
 ]
 
-# The set of all pictures is drawn once, by whoever looks at it.
-pytestmark = pytest.mark.xdist_group("stills")
-
 
 def shown(path):
     with Image.open(path) as image:
@@ -189,6 +186,7 @@ def test_only_the_kinds_asked_for_are_drawn(outcome, tmp_path, monkeypatch):
     assert sorted(tmp_path.iterdir()) == drawn
 
 
+@pytest.mark.usefixtures("coarse_ground")
 def test_one_page_as_a_figure(outcome):
     """A page for a notebook is the page that is written; what there is not is refused in words."""
     figure = page_of(outcome, "section", outcome.options[0].name, 2)
@@ -241,6 +239,7 @@ def test_a_unit_and_a_bearing_of_ones_own(outcome, tmp_path, monkeypatch):
         write_stills(PageContext(outcome, lines=Lines(("D7",))), tmp_path)
 
 
+@pytest.mark.usefixtures("coarse_ground")
 def test_a_section_away_from_the_unit_says_so(outcome, tmp_path):
     """Behind the unit the cut is drawn as well, and the page names its bearing."""
     (path,) = write_stills(PageContext(outcome, lines=Lines(("D2",), 320.0)), tmp_path, ("section",))
@@ -291,6 +290,7 @@ def with_bad_names(outcome):
     )
 
 
+@pytest.mark.usefixtures("coarse_ground")
 def test_bad_names_are_data(outcome, tmp_path, monkeypatch):
     """Paths, mark-up, formulas and endless names become file names of plain letters in the folder.
 
@@ -312,6 +312,7 @@ def test_bad_names_are_data(outcome, tmp_path, monkeypatch):
     assert len(set(drawn)) == 13
 
 
+@pytest.mark.usefixtures("coarse_ground")
 @pytest.mark.parametrize("hostile", [False, True])
 def test_no_text_leaves_the_page_or_covers_other_text(outcome, hostile):
     """Every line of text lies on the page, and none runs into another, whatever the names."""
@@ -325,6 +326,7 @@ def test_no_text_leaves_the_page_or_covers_other_text(outcome, hostile):
             check_texts(page)
 
 
+@pytest.mark.usefixtures("coarse_ground")
 def test_caution_and_warnings_are_on_the_page(outcome):
     """Every page carries the caution, the option's warnings and the survey's doubts."""
     extent = site_extent(outcome)

@@ -18,6 +18,9 @@ from terrain3d.uncertainty.tolerance import Slack, UnitTolerance, option_toleran
 
 SIZES_OF_ERRORS = ErrorSizes(0.1, 5.0, 0.02, 2.5, 1.0, Source.SILENT_SURVEY)
 
+# What is drawn under the words is looked at elsewhere.
+pytestmark = pytest.mark.usefixtures("coarse_ground")
+
 
 @pytest.fixture(scope="module")
 def uncertainty(outcome) -> Uncertainty:

@@ -26,6 +26,9 @@ SHORT = Walk("along the garden wall", np.array([[-6.0, -5.0], [7.0, -5.0]]))
 TINY = Walk("a step", np.array([[0.0, -2.0], [0.4, -2.0]]))
 TO_HOUSE = Walk("to the house", np.array([[12.0, -12.0], [-3.0, 2.0]]), 1.5, "dog")
 
+# What is drawn under the words is looked at elsewhere.
+pytestmark = pytest.mark.usefixtures("coarse_ground")
+
 
 def with_walks(outcome, *walks):
     """The invented slope with walks over it."""
