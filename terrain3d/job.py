@@ -17,6 +17,7 @@ from terrain3d.ranking.reasons import Reason, reasons
 from terrain3d.ready import Ready, check_units, option_types, ready_site
 from terrain3d.sight.panorama import panorama, remembered
 from terrain3d.terrain import Terrain
+from terrain3d.wording import counted, in_brief
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,6 +44,10 @@ class Outcome:
     ranking: tuple[str, ...]
     reasons: tuple[Reason, ...] = ()
     steady: Steady | None = None
+
+    def __repr__(self) -> str:
+        best = (f"best {self.ranking[0]!r}",) if self.ranking else ()
+        return in_brief(self, f"site {self.site_name!r}", counted(len(self.options), "option"), *best)
 
     @property
     def site_name(self) -> str:

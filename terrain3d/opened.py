@@ -12,6 +12,7 @@ from terrain3d.site import GroundSource, Plane, Site, SiteHead
 from terrain3d.survey.build import build_surroundings, build_terrain
 from terrain3d.terrain import Terrain
 from terrain3d.walk.indoor_tests import IndoorTests
+from terrain3d.wording import in_brief
 
 #: Told what is being done, and how far it is (0 to 1).
 Progress = Callable[[str, float], None]
@@ -46,6 +47,9 @@ class OpenedSite:
     types: Mapping[str, DetectorType] = field(default_factory=dict)
     path: Path | None = None
     tests: IndoorTests | None = None
+
+    def __repr__(self) -> str:
+        return in_brief(self, repr(self.name), f"figure {self.figure.name!r}", repr(self.terrain))
 
     @property
     def name(self) -> str:

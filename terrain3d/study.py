@@ -23,6 +23,7 @@ from terrain3d.uncertainty.monte_carlo import Uncertainty, run_monte_carlo
 from terrain3d.uncertainty.tolerance import UnitTolerance, option_tolerances
 from terrain3d.walk.option import OptionWalks, option_walks
 from terrain3d.walk.routes import OpenRoutes, open_routes
+from terrain3d.wording import in_brief, listed
 
 #: The parts of a study, in the order they are done.
 PARTS = ("walks", "routes", "animals", "beyond", "heat", "sun", "doubt")
@@ -55,6 +56,9 @@ class Study:
     uncertainty: Uncertainty | None
     parts: tuple[str, ...]
     surroundings: Terrain
+
+    def __repr__(self) -> str:
+        return in_brief(self, repr(self.outcome), f"parts {listed(self.parts, len(self.parts))}")
 
     def of(self, name: str) -> OptionStudy:
         """The study of an option.

@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 from terrain3d.errors import InputError, one_named
 from terrain3d.frame import Frame, site_frame
 from terrain3d.units import Floats
+from terrain3d.wording import counted, in_brief, plain
 
 #: Extinction of a path through leaves that hang at every angle alike (spherical distribution).
 LEAF_PROJECTION = 0.5
@@ -60,6 +61,10 @@ class Ground:
             object.__setattr__(self, "filled", np.zeros(self.z.shape, bool))
         if self.filled.shape != self.z.shape:
             raise ValueError(f"filled is {self.filled.shape}, heights are {self.z.shape}")
+
+    def __repr__(self) -> str:
+        ny, nx = self.z.shape
+        return in_brief(self, f"{ny} x {nx} cells of {plain(self.cell_m)} m")
 
     @property
     def known(self) -> NDArray[np.bool_]:
@@ -319,6 +324,14 @@ class Terrain:
     beyond: tuple[Beyond, ...] = ()
     boundary: Floats | None = None
     far: tuple[Ground, ...] = ()
+
+    def __repr__(self) -> str:
+        things = (
+            (len(self.solids.names), "solid"),
+            (len(self.mounts), "mount"),
+            (len(self.protect), "protected area"),
+        )
+        return in_brief(self, repr(self.ground), *(counted(n, thing) for n, thing in things))
 
     def mount(self, name: str) -> Mount:
         """A mount by its name.

@@ -16,6 +16,7 @@ from terrain3d.detector.types import DetectorType
 from terrain3d.sight.panorama import Panorama, eye_over, panorama
 from terrain3d.sight.points import look_at
 from terrain3d.terrain import Ground, Terrain
+from terrain3d.wording import counted, in_brief
 
 #: What sees the panorama of an eye: `panorama`, or one that remembers.
 Look = Callable[[Terrain, tuple[float, float, float], float], Panorama]
@@ -51,6 +52,12 @@ class SightedUnit:
     unit: Detector
     seen: Panorama
     heads: HeadTable
+
+    def __repr__(self) -> str:
+        unit = self.unit
+        return in_brief(
+            self, f"{unit.name!r} on {unit.mount!r}", unit.type.name, counted(len(self.seen.cells), "cell")
+        )
 
     def set_to(self, unit: Detector) -> "SightedUnit":
         """The same with the unit set otherwise, from the same eye.
@@ -183,10 +190,9 @@ def unit_on(
     """
     at = terrain.mount(mount)
     x, y, ground_z = eye_over(terrain.ground, at.x, at.y, 0.0)
-    return Detector(
-        name, detector_type, mount, x, y, ground_z, height_m, bearing_deg % 360, tilt_deg, roll_deg, range_m,
-        None if pan_deg is None else tuple(pan_deg), fill, pulses,
-    )  # fmt: skip
+    pan = None if pan_deg is None else tuple(pan_deg)
+    setting = float(height_m), float(bearing_deg) % 360, float(tilt_deg), float(roll_deg), float(range_m)
+    return Detector(name, detector_type, mount, x, y, ground_z, *setting, pan, fill, pulses)
 
 
 def sighted(

@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from terrain3d.job import Outcome
 from terrain3d.search.searched import Searched
 from terrain3d.search.settings import Space
 
@@ -26,6 +27,11 @@ class NothingFits(Searched):
 
     cheapest: str
     price: float
+
+    @property
+    def outcome(self) -> Outcome:
+        """No option."""
+        return Outcome(self.site, (), ())
 
 
 def cheapest_beyond(

@@ -3,6 +3,7 @@
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -12,7 +13,7 @@ from terrain3d.cover.option import OptionResult, judge_option
 from terrain3d.cover.sighted import Look, sighted, unit_on
 from terrain3d.cover.verdict import Verdict, combined
 from terrain3d.detector.figures import Figure
-from terrain3d.job import Steady
+from terrain3d.job import Outcome, Steady
 from terrain3d.ranking.reasons import Reason, reasons
 from terrain3d.search.best import Best
 from terrain3d.search.choose_set import CoverSolution
@@ -23,6 +24,7 @@ from terrain3d.search.settings import Space
 from terrain3d.sight.panorama import panorama, remembered
 from terrain3d.site import DetectorSetting, Option
 from terrain3d.terrain import Mount, Terrain
+from terrain3d.wording import counted, in_brief
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,6 +77,19 @@ class SearchResult(Searched):
     steady: Steady
     gap: float
     gap_all: float | None
+
+    def __repr__(self) -> str:
+        return in_brief(self, repr(self.outcome), counted(self.settings_judged, "setting"))
+
+    @cached_property
+    def outcome(self) -> Outcome:
+        """The best set, the runner-up and, where it is another, the best unit as options, in that order."""
+        choices = [self.best, *([self.runner_up] if self.runner_up is not None else [])]
+        if len(self.best.option.detectors) > 1:
+            choices.append(self.best_unit)
+        options = tuple(choice.option for choice in choices)
+        ranking = tuple(option.name for option in options)
+        return Outcome(self.site, options, ranking, self.reasons, self.steady)
 
 
 def choice_of(
