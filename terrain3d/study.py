@@ -4,7 +4,7 @@ As `job`, it calls and computes nothing itself.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import partial
 
 from terrain3d.conditions.heat import HeatResult, held_by_temperature
@@ -42,6 +42,10 @@ class OptionStudy:
     heat: HeatResult | None = None
     sun: SunResult | None = None
     tolerances: tuple[UnitTolerance, ...] | None = None
+
+    def __repr__(self) -> str:
+        done = [one.name for one in fields(self)[1:] if getattr(self, one.name) is not None]
+        return in_brief(self, repr(self.name), *done)
 
 
 @dataclass(frozen=True, eq=False)

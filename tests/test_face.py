@@ -354,11 +354,12 @@ def test_values_are_shown_in_a_line(outcome, tmp_path):
     """What a notebook echoes of a value is a line to read, and no dump of its arrays."""
     option = outcome.options[0]
     study = terrain3d.study_of(outcome, ("animals",))
-    found = terrain3d.search_of(terrain3d.open_site(written(tmp_path, FARM)))
+    farm = terrain3d.open_site(written(tmp_path, FARM))
+    found, nothing = terrain3d.search_of(farm), terrain3d.search_of(farm, budget=1.0)
     assert repr(outcome) == "Outcome(site 'Invented hillside', 4 options, best 'shed pole, one head')"
     for value in (
         outcome, outcome.site, outcome.terrain, outcome.terrain.ground, option, option.units[0],
-        option.units[0].seen, study, found,
+        option.units[0].seen, study, study.options[0], found, nothing,
     ):  # fmt: skip
         text = repr(value)
         assert text.startswith(f"{type(value).__name__}(")
