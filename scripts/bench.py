@@ -91,8 +91,8 @@ def time_sight() -> None:
     rays = f"embree, {len(seen.cells) * HEIGHTS_PER_CELL} rays"
     row("  with all that stands", seconds, rays, embree, "")
     for name in ("one-head-90", "two-head-180"):
-        kind = load_type(name, ROOT)
-        table = head_table(kind)
+        detector_type = load_type(name, ROOT)
+        table = head_table(detector_type)
         for tilt in (0.0, 5.0):
             for where, bearing in (("open ground", 140.0), ("hedge ahead", 300.0)):
                 setting = best_of(
@@ -100,7 +100,7 @@ def time_sight() -> None:
                 )
                 what = f"one more setting, {name}, tilt {tilt:g}, {where}"
                 row(what, setting, "panorama", seconds, "50 us, aim 20 us")
-        unit = Detector("D1", kind, "mount", eye[0], eye[1], eye[2] - 1.0, 1.0, 300.0, 5.0)
+        unit = Detector("D1", detector_type, "mount", eye[0], eye[1], eye[2] - 1.0, 1.0, 300.0, 5.0)
         causes = best_of(partial(layer_outcomes, seen, table, unit, 1.7), 200)
         row(f"outcomes of layers, {name}, tilt 5, hedge ahead", causes, "panorama", seconds, "")
 
@@ -252,14 +252,14 @@ def time_search() -> None:
     site = large_site()
     target = target_of(site, 1.7)
     names = ("one-head-90", "two-head-180")
-    kinds = tuple(load_type(name, ROOT) for name in names)
-    space = Space(kinds, names, tilts_deg=tilts_for(site, target))
+    types = tuple(load_type(name, ROOT) for name in names)
+    space = Space(types, names, tilts_deg=tilts_for(site, target))
     mount = site.mounts[0]
     seen = panorama(site, (mount.x, mount.y, float(site.ground.height_at(mount.x, mount.y)) + 1.0), 12.0)
     one = sum(
-        best_of(partial(verdict_codes, seen, head_table(kind), 140.0, 5.0, 0.0, 12.0, 1.7, 0.5), 200)
-        for kind in kinds
-    ) / len(kinds)
+        best_of(partial(verdict_codes, seen, head_table(detector_type), 140.0, 5.0, 0.0, 12.0, 1.7, 0.5), 200)
+        for detector_type in types
+    ) / len(types)
     for units in (1, 3):
         search = Search(site_of(site, "large"), space, target, Limits(units))
         begin = time.perf_counter()

@@ -34,7 +34,7 @@ name = "{name}"
 [[option.detector]]
 name = "D1"
 mount = "pole"
-type = "{kind}"
+type = "{type}"
 height = 1.0
 bearing = {bearing}
 tilt = {tilt}
@@ -53,8 +53,8 @@ at = [0, 0]
 name = "lawn"
 outline = [[-8, -9], [8, -9], [8, 9], [-8, 9]]
 """ + "".join(
-    _POLE.format(name=name, kind=kind, bearing=bearing, tilt=tilt, range=reach)
-    for name, kind, bearing, tilt, reach in (
+    _POLE.format(name=name, type=type_name, bearing=bearing, tilt=tilt, range=reach)
+    for name, type_name, bearing, tilt, reach in (
         ("up the slope", "one-head-90", 0, 0, 12),
         ("down the slope, nose down with it", "one-head-90", 180, 8.5, 12),
         ("across the slope", "two-head-180", 90, 0, 10),
@@ -94,8 +94,8 @@ at = [2445226.0, 604332.0]
 name = "lawn"
 outline = [[2445183.0, 604312.0], [2445213.0, 604312.0], [2445213.0, 604333.0], [2445183.0, 604333.0]]
 """ + "".join(
-    _POLE.format(name=name, kind=kind, bearing=bearing, tilt=0, range=12)
-    for name, kind, bearing in (
+    _POLE.format(name=name, type=type_name, bearing=bearing, tilt=0, range=12)
+    for name, type_name, bearing in (
         ("one head to the west", "one-head-90", 255),
         ("two heads to the west", "two-head-180", 265),
     )

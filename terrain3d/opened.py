@@ -83,7 +83,7 @@ def open_ready(
     ready: Ready,
     types: Mapping[str, DetectorType],
     progress: Progress | None = None,
-    is_around: bool = False,
+    around_m: float | None = None,
 ) -> OpenedSite:
     """Read the survey of a site whose file is checked, as far as units of some types reach.
 
@@ -93,8 +93,9 @@ def open_ready(
     types : mapping of str to DetectorType
         At least one.
     progress : callable, optional
-    is_around : bool
-        As far around protected areas, walks and ways in as well, where mounts are still to be found.
+    around_m : float, optional
+        Ground so far around protected areas, walks and ways in is read too: where mounts are still to be
+        found.
 
     Raises
     ------
@@ -107,9 +108,8 @@ def open_ready(
         if progress is not None:
             progress("reading the survey", share)
 
-    around = {"around_m": reach_m} if is_around else {}
     try:
-        terrain = build_terrain(ready.site, ready.folder, reach_m, told, **around)
+        terrain = build_terrain(ready.site, ready.folder, reach_m, told, around_m)
     except InputError as error:
         raise in_file(error, ready.path) from error
     return OpenedSite(ready.site, terrain, ready.figure, ready.walker, types, ready.path, ready.tests)

@@ -33,14 +33,14 @@ CAUSE_KEYS = {
 #: Those that say no more than where the unit was pointed.
 ELSEWHERE = (CAUSE_KEYS[OUTSIDE_ARC], CAUSE_KEYS[BEYOND])
 
-#: A fate on ground that is not known.
+#: In place of an outcome, on ground that is not known.
 NO_OUTCOME = 255
 
 LayerOutcomes = dict[str, NDArray[np.uint8]]
 
 
 def combined_outcomes(units: list[LayerOutcomes], verdicts: list[Codes], combine: str) -> LayerOutcomes:
-    """One fate a layer for several units: those of the unit that decides a cell's verdict.
+    """One outcome a layer for several units: those of the unit that decides a cell's verdict.
 
     Under `any` that is the unit with the best verdict, under `all` the one with the worst; of equals
     the one that comes nearer to success, or farther from it. Taking each layer from another unit would
@@ -48,9 +48,10 @@ def combined_outcomes(units: list[LayerOutcomes], verdicts: list[Codes], combine
 
     Parameters
     ----------
-    units : list of FateMaps
+    units : list of LayerOutcomes
     verdicts : list of (ny, nx) uint8
         Of the same units.
+    combine : {"any", "all"}
     """
     names = list(dict.fromkeys(name for maps in units for name in maps))
     shape = verdicts[0].shape
@@ -70,7 +71,7 @@ def cause_areas(
 
     Parameters
     ----------
-    maps : FateMaps
+    maps : LayerOutcomes
     cell_m2 : float
         Area of a cell.
     where : (ny, nx) bool, or True

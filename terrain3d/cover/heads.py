@@ -25,6 +25,9 @@ class HeadTable:
         Row of `layer_names` of each layer; -1 is no layer.
     layer_names : tuple of str
         Uppermost first.
+    nominal_height_m, max_range_m : float
+    any_layer : bool
+        Whether any layer of a head raises the alarm, and not only all of them.
     """
 
     pan_deg: Floats

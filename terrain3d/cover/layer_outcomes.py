@@ -52,7 +52,7 @@ def _explain(
     pans, half_arcs, elevations, half_thicknesses, names, uppers, nominal_height, max_range,
     bearing, tilt, roll, range_m, mount_height, figure, fill_needed, layer_outcomes,
 ):  # fmt: skip
-    """The fates of the layers of each cell's best head, by name.
+    """The outcomes of the layers of each cell's best head, by name.
 
     Heads are told apart as for verdicts; of equals the one whose layers come nearer to success.
     """

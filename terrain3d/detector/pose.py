@@ -135,6 +135,7 @@ def in_head(head: PosedHead, directions: ArrayLike) -> tuple[Floats, Floats]:
 
     Parameters
     ----------
+    head : PosedHead
     directions : (n, 3) float
         World directions (east, north, up); need not be unit vectors.
 

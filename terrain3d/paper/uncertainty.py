@@ -1,4 +1,4 @@
-"""Doubt as plain values for `results.json`, and the chances of holding as a raster."""
+"""Uncertainty as plain values for `results.json`, and the chances of holding as a raster."""
 
 from typing import Any
 
@@ -23,7 +23,7 @@ def uncertainty_dict(
     Parameters
     ----------
     outcome : Outcome
-    doubt : Doubt
+    uncertainty : Uncertainty
         Its options as in the outcome.
     tolerances : tuple of tuple of UnitTolerance
         For each option, for each of its units.

@@ -164,6 +164,7 @@ def could_better(worth: Floats, tops: Floats, n_units: int, prices: Prices) -> F
     tops : (g,) float
         The most that any column of the group comes to.
     n_units : int
+    prices : Prices
     """
     order = np.argsort(-tops, kind="stable")
     others = np.full(len(tops), float(tops[order[: n_units - 1]].sum()))

@@ -53,10 +53,10 @@ def propose_for(path: Path, every_m: float, progress: Progress) -> Proposed:
         crs = crs_of_site(ready.site, ready.folder)
     except InputError as error:
         raise in_file(error, path) from error
-    site = open_ready(ready, types, progress, is_around=True)
-    progress("looking for places", 0.0)
     detector_types = list(types.values())
     reach_m = max(detector_type.max_range for detector_type in detector_types)
+    site = open_ready(ready, types, progress, around_m=reach_m)
+    progress("looking for places", 0.0)
     steepest = site.file.routes.steepest
     mounts = propose(site.terrain, type_heights(detector_types), reach_m, every_m, steepest)
     return Proposed(site, crs, every_m, mounts)

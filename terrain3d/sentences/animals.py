@@ -5,12 +5,9 @@ from terrain3d.sentences.options import TRIFLE_M2
 from terrain3d.sentences.words import square_metres
 from terrain3d.wording import listed
 
-#: What the colours of the ground are, on a page and, shorter, in the window.
+#: What the colours of the ground are.
 LOWEST_COLOUR = (
     "Ground takes the colour of the lowest animal that breaks both layers there; taller ones do so too."
-)
-LOWEST_COLOUR_SHORT = (
-    "The colour is that of the lowest animal that breaks both layers; taller ones do so too."
 )
 
 

@@ -50,7 +50,7 @@ _Read = tuple[Relief, Solids, Profiles | None, tuple[str, ...]]
 
 
 def build_terrain(
-    site: Site, folder: Path, reach_m: float, progress: Progress | None = None, around_m: float = _AROUND_M
+    site: Site, folder: Path, reach_m: float, progress: Progress | None = None, around_m: float | None = None
 ) -> Terrain:
     """Everything a site file names, in local metres.
 
@@ -63,7 +63,7 @@ def build_terrain(
         How far the units reach: ground this far around each mount is read.
     progress : callable, optional
         Told the share of the work that is done.
-    around_m : float
+    around_m : float, optional
         Ground this far around protected areas, walks and ways in is read too: the reach of a unit, where
         mounts are still to be found.
 
@@ -89,7 +89,7 @@ def build_terrain(
     local = placed(shapes, frame)
     if header is not None:
         check_on_survey(local, shapes, frame, header)
-    wanted = _wanted(local, reach_m, around_m)
+    wanted = _wanted(local, reach_m, _AROUND_M if around_m is None else around_m)
     ground = _Source(site, folder, header, site_crs, frame, doubts)
     return _terrain(ground, shapes, local, wanted, progress)
 

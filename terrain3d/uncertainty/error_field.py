@@ -74,7 +74,7 @@ class FieldLaw:
 
 
 def error_sizes_of(setting: DoubtSetting, terrain: Terrain) -> ErrorSizes:
-    """The spread a site file asks for; where it leaves the survey's error open, quality level 2.
+    """The errors a site file asks for; where it leaves the survey's error open, quality level 2.
 
     Examples
     --------

@@ -85,7 +85,7 @@ class OptionUncertainty:
 
 @dataclass(frozen=True, eq=False)
 class Uncertainty:
-    """All options under doubt, in the order of the site file.
+    """All options with what their errors make of them, in the order of the site file.
 
     `ranking` names them best first, as they rank without errors; `order_share` is the share of draws in
     which they rank just so, `best_holds` that in which the same one is best.
@@ -134,7 +134,7 @@ def run_monte_carlo(
         Judged without errors; their units, how they combine, and their verdicts are used.
     figure_height_m : float
         Height of the figure.
-    spread : Spread
+    error_sizes : ErrorSizes
         Sizes of the errors.
     draws, seed : int
         Of the same seed the first draws are the same, however many follow.
@@ -165,7 +165,7 @@ def run_monte_carlo(
             np.add(counts, maps, out=counts)
 
     # The kernels let go of the interpreter: threads share the ground, and need no second start of Python.
-    pool = ThreadPoolExecutor(workers or os.cpu_count() or 1, thread_name_prefix="doubt")
+    pool = ThreadPoolExecutor(workers or os.cpu_count() or 1, thread_name_prefix="uncertainty")
     try:
         for done, _ in enumerate(pool.map(one, range(draws)), 1):
             if progress is not None:

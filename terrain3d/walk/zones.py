@@ -99,6 +99,7 @@ def heads_hold(unit: Detector, broken: NDArray[np.bool_]) -> NDArray[np.bool_]:
 
     Parameters
     ----------
+    unit : Detector
     broken : (l, n) bool
         As `SightedUnit.broken` gives it.
 

@@ -64,7 +64,7 @@ def test_any_takes_the_better_unit_and_all_the_worse():
 def test_ground_that_no_single_unit_holds_keeps_a_cause():
     """One unit breaks only the upper layer, another only the lower: not held, so one layer has a cause.
 
-    A level unit at the top of a slope and one at its foot face each other; between them the fates
+    A level unit at the top of a slope and one at its foot face each other; between them the outcomes
     must be those of one unit, the one whose verdict counts.
     """
     on = plane(-0.14)

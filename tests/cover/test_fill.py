@@ -28,7 +28,7 @@ LEVEL = plane(0.0, cell_m=0.25, extent_m=26.75)
 
 
 def due_north(site, figure_height_m=1.7, height_m=1.0, kind=ONE, **setting):
-    """Distances of the cells due north, and the fate of each layer there by name."""
+    """Distances of the cells due north, and what became of each layer there by name."""
     seen = panorama(site, (0.0, 0.0, height_m), 13.0)
     outcomes = layer_outcomes(seen, head_table(kind), unit(kind, height_m, **setting), figure_height_m)
     row = np.flatnonzero((np.abs(seen.east) < 1e-9) & (seen.north > 0) & (seen.distance > 0))

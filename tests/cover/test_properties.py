@@ -139,7 +139,7 @@ def test_moving_the_origin_changes_nothing(wave, height_m, bearing, range_m, dx,
 @slow
 @given(waves, heights, bearings, leans, leans, ranges, figures)
 def test_verdicts_and_causes_tell_one_story(wave, height_m, bearing, tilt, roll, range_m, figure):
-    """The fast verdicts and the explained fates are two kernels; they agree on every cell."""
+    """The fast verdicts and the outcomes of layers are two kernels; they agree on every cell."""
     on = waved(wave)
     wall = box((1, 3, -5), (3, 3.3, 1.0), 15)
     grown = leaves(on, lambda x, y: (x < -3) & (x > -5), 0.0, 1.5, 1.5)

@@ -194,7 +194,7 @@ def test_a_solid_never_adds_spill(wave, bearing, tilt, at_deg, at_m, tall):
 @slow
 @given(waves, st.floats(0, 360), st.floats(-8, 8), st.sampled_from([4.0, 8.0, 12.0]))
 def test_the_upper_layer_by_itself_is_the_one_the_verdicts_have(wave, bearing, tilt, range_m):
-    """The table of one layer breaks the same cells as the fates of the whole unit."""
+    """The table of one layer breaks the same cells as the outcomes of the whole unit."""
     on = waved(wave)
     setting = replace(
         unit(TWO, 1.0, bearing, tilt_deg=tilt, range_m=range_m), ground_z=float(on.height_at(0, 0))

@@ -22,7 +22,7 @@ CELL_M = 0.25
 
 
 def outcomes_along(ground, bearing_deg, height_m, range_m=12.0, figure_height_m=1.7, solids=None):
-    """Distance and fate of each layer on cells within a tenth of a degree of one bearing."""
+    """Distance and outcome of each layer on cells within a tenth of a degree of one bearing."""
     site = terrain(ground, solids)
     seen = panorama(site, (0.0, 0.0, height_m), 14.0)
     setting = unit(KIND, height_m, bearing_deg, range_m=range_m)

@@ -1,4 +1,4 @@
-"""Spread of verdicts under doubt against closed forms on planes, a plain twin, and published findings.
+"""How errors spread verdicts, against closed forms on planes, a plain twin, and published findings.
 
 On a plane of slope s the lower layer lands at d = h / (tan p + s) (plain mathematics). Its derivatives
 say how far the edge of the held ground moves: dd/dh = 1 / (tan p + s), dd/dp = -h sec2 p / (tan p + s)2;

@@ -111,7 +111,7 @@ def test_an_interrupt_ends_it(site, options):
 
     with pytest.raises(KeyboardInterrupt):
         run_monte_carlo(site, options, 1.7, SOME, draws=500, progress=interrupt)
-    assert not [one for one in threading.enumerate() if one.name.startswith("doubt")]
+    assert not [one for one in threading.enumerate() if one.name.startswith("uncertainty")]
 
 
 def test_nothing_protected_counts_all_ground(site, options):

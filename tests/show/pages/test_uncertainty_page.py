@@ -16,13 +16,13 @@ from terrain3d.uncertainty.error_field import ErrorSizes, Source
 from terrain3d.uncertainty.monte_carlo import OptionUncertainty, Uncertainty, run_monte_carlo
 from terrain3d.uncertainty.tolerance import Slack, UnitTolerance, option_tolerances
 
-SPREAD = ErrorSizes(0.1, 5.0, 0.02, 2.5, 1.0, Source.SILENT_SURVEY)
+SIZES_OF_ERRORS = ErrorSizes(0.1, 5.0, 0.02, 2.5, 1.0, Source.SILENT_SURVEY)
 
 
 @pytest.fixture(scope="module")
 def uncertainty(outcome) -> Uncertainty:
     """Five draws of the invented slope."""
-    return run_monte_carlo(outcome.terrain, outcome.options, 1.7, SPREAD, 5, 2)
+    return run_monte_carlo(outcome.terrain, outcome.options, 1.7, SIZES_OF_ERRORS, 5, 2)
 
 
 def page_of(outcome, uncertainty, number, units, size="screen"):
