@@ -13,14 +13,17 @@ ROOT = Path(__file__).resolve().parents[1]
 #: What the face is for, in the order in which it is used; a test holds it to `terrain3d.__all__`.
 GROUPS = {
     "Open a site": ("open_site", "OpenedSite", "site_of", "InputError"),
-    "A terrain": ("terrain_from_heights", "Terrain", "Ground", "Solids", "Foliage", "Mount", "Area"),
-    "Units": ("load_type", "DetectorType", "Detector", "sighted", "SightedUnit"),
+    "A terrain": (
+        "terrain_from_heights", "Terrain", "Ground", "Solids", "wall", "block", "Foliage", "Mount", "Area",
+        "Walk", "Approach", "Nuisance", "Beyond",
+    ),
+    "Units": ("load_type", "DetectorType", "Detector", "unit_on", "sighted", "SightedUnit"),
     "Judge": (
         "judge", "judge_units", "with_units", "with_figure", "Outcome", "OptionResult", "option_verdicts",
         "Verdict", "Figure",
     ),
-    "Study": ("study_of", "Study"),
-    "Search": ("search_of", "SearchResult"),
+    "Study": ("study_of", "Study", "OptionStudy"),
+    "Search": ("search_of", "SearchResult", "NothingFits"),
     "Write and draw": ("results_of", "write", "page_of"),
 }  # fmt: skip
 CONF = """

@@ -23,7 +23,7 @@ __version__ = "0.1.0"
 
 if TYPE_CHECKING:
     from terrain3d.cover.option import OptionResult, option_verdicts
-    from terrain3d.cover.sighted import SightedUnit, sighted
+    from terrain3d.cover.sighted import SightedUnit, sighted, unit_on
     from terrain3d.cover.verdict import Verdict
     from terrain3d.detector.figures import Figure
     from terrain3d.detector.pose import Detector
@@ -32,14 +32,30 @@ if TYPE_CHECKING:
     from terrain3d.job import Outcome, judge, judge_units, with_figure, with_units
     from terrain3d.opened import OpenedSite, open_site, site_of
     from terrain3d.paper.write import results_of, write
+    from terrain3d.search.budget import NothingFits
     from terrain3d.search.result import SearchResult
     from terrain3d.search.run import search_of
-    from terrain3d.study import Study, study_of
-    from terrain3d.terrain import Area, Foliage, Ground, Mount, Solids, Terrain, terrain_from_heights
+    from terrain3d.study import OptionStudy, Study, study_of
+    from terrain3d.survey.solids import block, wall
+    from terrain3d.terrain import (
+        Approach,
+        Area,
+        Beyond,
+        Foliage,
+        Ground,
+        Mount,
+        Nuisance,
+        Solids,
+        Terrain,
+        Walk,
+        terrain_from_heights,
+    )
 
 #: Where each name lives.
 _HOMES = {
+    "Approach": "terrain",
     "Area": "terrain",
+    "Beyond": "terrain",
     "Detector": "detector.pose",
     "DetectorType": "detector.types",
     "Figure": "detector.figures",
@@ -47,8 +63,11 @@ _HOMES = {
     "Ground": "terrain",
     "InputError": "errors",
     "Mount": "terrain",
+    "NothingFits": "search.budget",
+    "Nuisance": "terrain",
     "OpenedSite": "opened",
     "OptionResult": "cover.option",
+    "OptionStudy": "study",
     "Outcome": "job",
     "SearchResult": "search.result",
     "SightedUnit": "cover.sighted",
@@ -56,6 +75,8 @@ _HOMES = {
     "Study": "study",
     "Terrain": "terrain",
     "Verdict": "cover.verdict",
+    "Walk": "terrain",
+    "block": "survey.solids",
     "judge": "job",
     "judge_units": "job",
     "load_type": "detector.types",
@@ -68,13 +89,17 @@ _HOMES = {
     "site_of": "opened",
     "study_of": "study",
     "terrain_from_heights": "terrain",
+    "unit_on": "cover.sighted",
+    "wall": "survey.solids",
     "with_figure": "job",
     "with_units": "job",
     "write": "paper.write",
 }
 
 __all__ = [
+    "Approach",
     "Area",
+    "Beyond",
     "Detector",
     "DetectorType",
     "Figure",
@@ -82,8 +107,11 @@ __all__ = [
     "Ground",
     "InputError",
     "Mount",
+    "NothingFits",
+    "Nuisance",
     "OpenedSite",
     "OptionResult",
+    "OptionStudy",
     "Outcome",
     "SearchResult",
     "SightedUnit",
@@ -91,6 +119,8 @@ __all__ = [
     "Study",
     "Terrain",
     "Verdict",
+    "Walk",
+    "block",
     "judge",
     "judge_units",
     "load_type",
@@ -103,6 +133,8 @@ __all__ = [
     "site_of",
     "study_of",
     "terrain_from_heights",
+    "unit_on",
+    "wall",
     "with_figure",
     "with_units",
     "write",

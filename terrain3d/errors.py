@@ -1,5 +1,18 @@
 """The one error a person is meant to read: what is wrong, where, and what to do."""
 
+from collections.abc import Iterable
+from typing import Protocol, TypeVar
+
+
+class Named(Protocol):
+    """What has a name."""
+
+    @property
+    def name(self) -> str: ...
+
+
+T = TypeVar("T", bound=Named)
+
 
 class InputError(ValueError):
     """Something that came from outside cannot be used.
@@ -35,3 +48,28 @@ class InputError(ValueError):
 
 class Uncertainty(UserWarning):
     """Something was read, yet a careful person would check it; shown, never swallowed."""
+
+
+def one_named(name: str, among: Iterable[T], what: str) -> T:
+    """The one of that name.
+
+    Parameters
+    ----------
+    name : str
+    among : iterable
+        Of values with a name.
+    what : str
+        What they are, in the singular.
+
+    Raises
+    ------
+    InputError
+        When there is none, with the names there are.
+    """
+    known = []
+    for one in among:
+        if one.name == name:
+            return one
+        known.append(one.name)
+    there = f"there are {', '.join(known)}" if known else f"there is no {what} at all"
+    raise InputError(f"there is no {what} {name!r}", mend=there)

@@ -1,23 +1,23 @@
 """The order of steps, from an opened site to an outcome; computes nothing itself."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from terrain3d.cover.areas import protected_weight
 from terrain3d.cover.option import OptionResult, judge_option
-from terrain3d.cover.sighted import Look, sighted
-from terrain3d.detector.figures import Figure, find_figure
+from terrain3d.cover.sighted import Look, SightedUnit, sighted, unit_on
+from terrain3d.detector.figures import Figure, figure_of
 from terrain3d.detector.pose import Detector
-from terrain3d.detector.types import DetectorType
-from terrain3d.errors import InputError
+from terrain3d.errors import InputError, one_named
 from terrain3d.opened import OpenedSite, Progress, open_ready
 from terrain3d.ranking.compare import ranked
 from terrain3d.ranking.reasons import Reason, reasons
-from terrain3d.ready import Ready, option_types, ready_site
-from terrain3d.sight.panorama import eye_over, panorama, remembered
-from terrain3d.site import DetectorSetting
+from terrain3d.ready import Ready, check_units, option_types, ready_site
+from terrain3d.sight.panorama import panorama, remembered
 from terrain3d.terrain import Terrain
+from terrain3d.wording import counted, in_brief
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,6 +45,10 @@ class Outcome:
     reasons: tuple[Reason, ...] = ()
     steady: Steady | None = None
 
+    def __repr__(self) -> str:
+        best = (f"best {self.ranking[0]!r}",) if self.ranking else ()
+        return in_brief(self, f"site {self.site_name!r}", counted(len(self.options), "option"), *best)
+
     @property
     def site_name(self) -> str:
         return self.site.name
@@ -69,11 +73,7 @@ class Outcome:
         InputError
             When there is none of that name.
         """
-        for option in self.options:
-            if option.name == name:
-                return option
-        names = ", ".join(option.name for option in self.options)
-        raise InputError(f"there is no option {name!r}", mend=f"there are {names}")
+        return one_named(name, self.options, "option")
 
 
 def run(site_path: Path, progress: Progress | None = None) -> Outcome:
@@ -112,7 +112,13 @@ def judge(site: OpenedSite, progress: Progress | None = None) -> Outcome:
     results = []
     for index, option in enumerate(site.file.option):
         tell("looking around from each mount", index / len(site.file.option))
-        units = tuple(_placed(site.terrain, setting, site.types[setting.type]) for setting in option.detector)
+        units = tuple(
+            unit_on(
+                site.terrain, one.mount, site.types[one.type], one.height, one.bearing, one.tilt, one.roll,
+                one.range, one.pan, one.fill, one.pulses, one.name,
+            )
+            for one in option.detector
+        )  # fmt: skip
         results.append(_judged(site, option.name, units, option.combine, look))
     tell("looking around from each mount", 1.0)
     return _ranked_outcome(site, tuple(results))
@@ -131,6 +137,12 @@ def judge_units(
     combine : {"any", "all"}
         How the units of an option share the work.
 
+    Raises
+    ------
+    InputError
+        When there is no option, or a unit is set as no site file could set it or does not stand on the
+        ground.
+
     Examples
     --------
     On the level one head of 90 degrees holds a quarter of the circle of 12 m, pi 12^2 / 4 = 113.1 m2:
@@ -140,10 +152,14 @@ def judge_units(
     >>> from terrain3d.opened import site_of
     >>> from terrain3d.terrain import terrain_from_heights
     >>> land = site_of(terrain_from_heights(np.zeros((401, 401)), cell_m=0.1))
-    >>> unit = Detector("D1", load_type("one-head-90", Path()), "pole", 0, 0, 0, 1.0, 0.0)
+    >>> unit = Detector("D1", load_type("one-head-90"), "pole", 0, 0, 0, 1.0, 0.0)
     >>> round(judge_units(land, {"north": (unit,)}).option("north").area_m2["both"])
     113
     """
+    if not options:
+        raise InputError("there is no option to judge", mend="give one by its name, with its units")
+    for name, units in options.items():
+        _check_units(site.terrain, name, units, combine)
     look = remembered(_MOST_LOOKS)
     return _ranked_outcome(
         site, tuple(_judged(site, name, units, combine, look) for name, units in options.items())
@@ -152,6 +168,8 @@ def judge_units(
 
 def with_units(outcome: Outcome, name: str, units: tuple[Detector, ...], look: Look = panorama) -> Outcome:
     """The same site with one option's units set otherwise, judged and ranked anew.
+
+    A unit that looks from where one of the option did before sees what that one saw: no ray is cast.
 
     Parameters
     ----------
@@ -162,12 +180,26 @@ def with_units(outcome: Outcome, name: str, units: tuple[Detector, ...], look: L
         Its units as they are now.
     look : callable
         What sees the panorama of an eye; whoever tries many settings hands in one that remembers.
+
+    Raises
+    ------
+    InputError
+        When there is no such option, or a unit is set as no site file could set it or does not stand on the
+        ground.
     """
-    results = tuple(
-        _judged(outcome.site, name, units, option.combine, look) if option.name == name else option
-        for option in outcome.options
-    )
-    return _ranked_outcome(outcome.site, results)
+    site, old = outcome.site, outcome.option(name)
+    _check_units(site.terrain, name, units, old.combine)
+    seeing: list[SightedUnit] = []
+    for unit in units:
+        there = (
+            one
+            for one in (*old.units, *seeing)
+            if one.unit.eye == unit.eye and one.seen.reach_m == unit.type.max_range
+        )
+        same = next(there, None)
+        seeing.append(sighted(site.terrain, unit, look=look) if same is None else same.set_to(unit))
+    new = judge_option(site.terrain, name, tuple(seeing), old.combine, site.figure.height_m)
+    return _ranked_outcome(site, tuple(new if option is old else option for option in outcome.options))
 
 
 def with_figure(outcome: Outcome, figure: str | Figure) -> Outcome:
@@ -177,14 +209,14 @@ def with_figure(outcome: Outcome, figure: str | Figure) -> Outcome:
     ----------
     outcome : Outcome
     figure : str or Figure
-        A name, of the site's own figures or the package's.
+        A name, of the site's own figures or the package's, or one of your own.
 
     Raises
     ------
     InputError
-        When nobody knows the figure.
+        When nobody knows the figure, or its height is none.
     """
-    whom = find_figure(figure, outcome.site.own_figures) if isinstance(figure, str) else figure
+    whom = figure_of(figure, outcome.site.own_figures)
     site = replace(outcome.site, figure=whom)
     results = tuple(
         judge_option(site.terrain, option.name, option.units, option.combine, whom.height_m)
@@ -195,6 +227,24 @@ def with_figure(outcome: Outcome, figure: str | Figure) -> Outcome:
 
 #: Panoramas that are kept while options are judged.
 _MOST_LOOKS = 64
+#: A unit's ground may be given as roughly as this, metres: to the centimetre.
+_ROUGHLY_M = 0.01
+
+
+def _check_units(terrain: Terrain, name: str, units: tuple[Detector, ...], combine: str) -> None:
+    """Refuse units that no site file could have, or that do not stand on the ground where it is known."""
+    check_units(name, units, combine)
+    for unit in units:
+        where = f"option {name!r}: detector {unit.name!r}"
+        if not (math.isfinite(unit.x) and math.isfinite(unit.y)):
+            raise InputError(f"it stands at ({unit.x}, {unit.y})", where, "give x and y in local metres")
+        ground_z = float(terrain.ground.height_at(unit.x, unit.y))
+        if math.isfinite(ground_z) and not abs(unit.ground_z - ground_z) <= _ROUGHLY_M:
+            raise InputError(
+                f"ground_z is {unit.ground_z:g}, the ground beneath is at {ground_z:.3f}",
+                where,
+                "give that height, or place the unit on a mount with unit_on",
+            )
 
 
 def _judged(
@@ -211,13 +261,3 @@ def _ranked_outcome(site: OpenedSite, results: tuple[OptionResult, ...]) -> Outc
     weight, cell_m2 = protected_weight(ground, site.terrain.protect), ground.cell_m**2
     found = reasons(best_first, weight, cell_m2)
     return Outcome(site, results, names, found)
-
-
-def _placed(terrain: Terrain, setting: DetectorSetting, detector_type: DetectorType) -> Detector:
-    """A detector setting on its mount."""
-    mount = terrain.mount(setting.mount)
-    x, y, ground_z = eye_over(terrain.ground, mount.x, mount.y, 0.0)
-    return Detector(
-        setting.name, detector_type, mount.name, x, y, ground_z, setting.height, setting.bearing % 360,
-        setting.tilt, setting.roll, setting.range, setting.pan, setting.fill, setting.pulses,
-    )  # fmt: skip

@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from terrain3d.detector.figures import Figure, find_figure
+from terrain3d.detector.figures import Figure, figure_of
 from terrain3d.detector.types import DetectorType
 from terrain3d.errors import InputError
 from terrain3d.ready import Ready, in_file, option_types, own_figures, ready_site, search_types
@@ -12,6 +12,7 @@ from terrain3d.site import GroundSource, Plane, Site, SiteHead
 from terrain3d.survey.build import build_surroundings, build_terrain
 from terrain3d.terrain import Terrain
 from terrain3d.walk.indoor_tests import IndoorTests
+from terrain3d.wording import in_brief
 
 #: Told what is being done, and how far it is (0 to 1).
 Progress = Callable[[str, float], None]
@@ -46,6 +47,9 @@ class OpenedSite:
     types: Mapping[str, DetectorType] = field(default_factory=dict)
     path: Path | None = None
     tests: IndoorTests | None = None
+
+    def __repr__(self) -> str:
+        return in_brief(self, repr(self.name), f"figure {self.figure.name!r}", repr(self.terrain))
 
     @property
     def name(self) -> str:
@@ -111,16 +115,30 @@ def open_ready(
     return OpenedSite(ready.site, terrain, ready.figure, ready.walker, types, ready.path, ready.tests)
 
 
-def site_of(terrain: Terrain, name: str = "site", figure: str = "person") -> OpenedSite:
+def site_of(terrain: Terrain, name: str = "site", figure: str | Figure = "person") -> OpenedSite:
     """A site of a terrain alone, without a file: everything else as an empty site file has it.
 
+    Parameters
+    ----------
+    terrain : Terrain
+    name : str
+    figure : str or Figure
+        A name of the package's figures, or one of your own.
+
+    Raises
+    ------
+    InputError
+        When nobody knows the figure, or its height is none.
+
+    Examples
+    --------
     >>> from terrain3d.terrain import terrain_from_heights
     >>> site_of(terrain_from_heights([[0.0, 0.5], [0.0, 0.5]], cell_m=1.0), figure="dog").figure.height_m
     0.6
     """
     # An empty file has to say what its ground is; the terrain is what there is here.
     file = Site(site=SiteHead(name=name), ground=GroundSource(plane=Plane(fall=0, towards=0, extent=1)))
-    whom = find_figure(figure, ())
+    whom = figure_of(figure)
     return OpenedSite(file, terrain, whom, whom)
 
 

@@ -1,16 +1,18 @@
 """A site file checked against all that it names, before its survey is read: what is cheap is told first."""
 
 import difflib
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from terrain3d.conditions.sun import time_zone
 from terrain3d.detector.figures import Figure, find_figure
+from terrain3d.detector.pose import Detector
 from terrain3d.detector.types import DetectorType, load_type
 from terrain3d.errors import InputError
-from terrain3d.site import DetectorSetting, Site, load_site
+from terrain3d.site import DetectorSetting, Option, Site, load_site
 from terrain3d.survey.placing import Drawn, drawn
+from terrain3d.tables import checked
 from terrain3d.walk.indoor_tests import IndoorTests, load_tests
 from terrain3d.wording import counted
 
@@ -94,6 +96,29 @@ def option_types(ready: Ready) -> dict[str, DetectorType]:
     return types
 
 
+def check_units(name: str, units: Sequence[Detector], combine: str) -> None:
+    """Refuse units of an option that no site file could have: what it may say, they may be.
+
+    Raises
+    ------
+    InputError
+        With the setting at fault, up to five of them in one message.
+    """
+    settings = [
+        {
+            # The type is a checked value by itself.
+            "name": unit.name, "mount": unit.mount, "type": "given", "height": unit.height_m,
+            "bearing": unit.bearing_deg, "tilt": unit.tilt_deg, "roll": unit.roll_deg, "range": unit.range_m,
+            "pan": unit.pan_deg, "fill": unit.fill, "pulses": unit.pulses,
+        }
+        for unit in units
+    ]  # fmt: skip
+    where = f"option {name!r}"
+    option = checked(Option, {"name": name, "combine": combine, "detector": settings}, where)
+    for setting, unit in zip(option.detector, units, strict=True):
+        _check_against_type(setting, unit.type, f"{where}: detector {unit.name!r}")
+
+
 def search_types(ready: Ready) -> dict[str, DetectorType]:
     """The detector types that a search may use, by the names the site file gives them, each once.
 
@@ -163,6 +188,11 @@ def _check_unit(setting: DetectorSetting, detector_type: DetectorType, mounts: l
             f"{where}: mount",
             f"did you mean {near[0]!r}?" if near else f"known: {', '.join(mounts) or 'none'}",
         )
+    _check_against_type(setting, detector_type, where)
+
+
+def _check_against_type(setting: DetectorSetting, detector_type: DetectorType, where: str) -> None:
+    """Refuse a unit set as its type cannot be."""
     if setting.range not in detector_type.range_settings:
         offered = ", ".join(f"{r:g}" for r in detector_type.range_settings)
         raise InputError(

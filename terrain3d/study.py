@@ -4,13 +4,13 @@ As `job`, it calls and computes nothing itself.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import partial
 
 from terrain3d.conditions.heat import HeatResult, held_by_temperature
 from terrain3d.conditions.sun import SunResult, sun_times
 from terrain3d.cover.option import OptionResult
-from terrain3d.errors import InputError
+from terrain3d.errors import InputError, one_named
 from terrain3d.job import Outcome
 from terrain3d.nuisance.animals import AnimalGround, animal_ground
 from terrain3d.nuisance.spill import FOLLOW_ON, Spill, spill
@@ -23,6 +23,7 @@ from terrain3d.uncertainty.monte_carlo import Uncertainty, run_monte_carlo
 from terrain3d.uncertainty.tolerance import UnitTolerance, option_tolerances
 from terrain3d.walk.option import OptionWalks, option_walks
 from terrain3d.walk.routes import OpenRoutes, open_routes
+from terrain3d.wording import in_brief, listed
 
 #: The parts of a study, in the order they are done.
 PARTS = ("walks", "routes", "animals", "beyond", "heat", "sun", "doubt")
@@ -42,6 +43,10 @@ class OptionStudy:
     sun: SunResult | None = None
     tolerances: tuple[UnitTolerance, ...] | None = None
 
+    def __repr__(self) -> str:
+        done = [one.name for one in fields(self)[1:] if getattr(self, one.name) is not None]
+        return in_brief(self, repr(self.name), *done)
+
 
 @dataclass(frozen=True, eq=False)
 class Study:
@@ -56,9 +61,18 @@ class Study:
     parts: tuple[str, ...]
     surroundings: Terrain
 
+    def __repr__(self) -> str:
+        return in_brief(self, repr(self.outcome), f"parts {listed(self.parts, len(self.parts))}")
+
     def of(self, name: str) -> OptionStudy:
-        """The study of an option."""
-        return next(option for option in self.options if option.name == name)
+        """The study of an option.
+
+        Raises
+        ------
+        InputError
+            When there is none of that name.
+        """
+        return one_named(name, self.options, "option")
 
 
 def study_of(
@@ -82,8 +96,10 @@ def study_of(
     Raises
     ------
     InputError
-        When the survey around, a figure or a setting cannot be used.
+        When a part is not known, there is no option or no draw, or the survey around, a figure or a setting
+        cannot be used.
     """
+    _check_asked(outcome, parts, draws)
     tell = progress or (lambda _step, _fraction: None)
     surroundings = _surroundings(outcome, parts, tell)
     options = []
@@ -103,6 +119,20 @@ def study_of(
             raise in_file(error, outcome.site.path) from error
     done = tuple(part for part in PARTS if part in parts)
     return Study(outcome, tuple(options), uncertainty, done, surroundings)
+
+
+def _check_asked(outcome: Outcome, parts: tuple[str, ...], draws: int | None) -> None:
+    """Refuse parts that there are not, and what has nothing to be studied."""
+    there = f"give a tuple of {', '.join(PARTS)}"
+    if isinstance(parts, str):
+        raise InputError(f"parts is the text {parts!r}, not a tuple", "study_of", there)
+    for part in parts:
+        if part not in PARTS:
+            raise InputError(f"there is no part {part!r}", "study_of", there)
+    if draws is not None and draws < 1:
+        raise InputError(f"draws is {draws}", "study_of", "give at least 1")
+    if not outcome.options:
+        raise InputError("there is no option to study", "study_of", "give an outcome that has some")
 
 
 def _surroundings(outcome: Outcome, parts: tuple[str, ...], tell: Progress) -> Terrain:

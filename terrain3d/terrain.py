@@ -10,8 +10,10 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from terrain3d.errors import InputError, one_named
 from terrain3d.frame import Frame, site_frame
 from terrain3d.units import Floats
+from terrain3d.wording import counted, in_brief, plain
 
 #: Extinction of a path through leaves that hang at every angle alike (spherical distribution).
 LEAF_PROJECTION = 0.5
@@ -59,6 +61,10 @@ class Ground:
             object.__setattr__(self, "filled", np.zeros(self.z.shape, bool))
         if self.filled.shape != self.z.shape:
             raise ValueError(f"filled is {self.filled.shape}, heights are {self.z.shape}")
+
+    def __repr__(self) -> str:
+        ny, nx = self.z.shape
+        return in_brief(self, f"{ny} x {nx} cells of {plain(self.cell_m)} m")
 
     @property
     def known(self) -> NDArray[np.bool_]:
@@ -319,8 +325,23 @@ class Terrain:
     boundary: Floats | None = None
     far: tuple[Ground, ...] = ()
 
+    def __repr__(self) -> str:
+        things = (
+            (len(self.solids.names), "solid"),
+            (len(self.mounts), "mount"),
+            (len(self.protect), "protected area"),
+        )
+        return in_brief(self, repr(self.ground), *(counted(n, thing) for n, thing in things))
+
     def mount(self, name: str) -> Mount:
-        return next(mount for mount in self.mounts if mount.name == name)
+        """A mount by its name.
+
+        Raises
+        ------
+        InputError
+            When there is none of that name.
+        """
+        return one_named(name, self.mounts, "mount")
 
 
 def terrain_from_heights(
@@ -345,13 +366,22 @@ def terrain_from_heights(
     solids, foliage, mounts, protect
         What stands on it and what is to be held; nothing where not given.
 
+    Raises
+    ------
+    InputError
+        When the heights are no grid, are infinite, or its cells have no size.
+
     Examples
     --------
     >>> site = terrain_from_heights([[0.0, 0.0, 0.5], [0.0, 0.0, 0.5]], cell_m=2.0)
     >>> site.ground.xs, float(site.ground.height_at(1.0, 0.0))
     (array([-2.,  0.,  2.]), 0.25)
     """
-    z = np.array(heights_m, float)
+    z = _grid(heights_m)
+    for value, what in ((cell_m, "cell_m"), (x0 or 0.0, "x0"), (y0 or 0.0, "y0")):
+        if not np.isfinite(value) or (what == "cell_m" and value <= 0):
+            least = ", more than 0" if what == "cell_m" else ""
+            raise InputError(f"{what} is {value}", "terrain_from_heights", f"give metres{least}")
     ny, nx = z.shape
     ground = Ground(
         -(nx - 1) / 2 * cell_m if x0 is None else x0, -(ny - 1) / 2 * cell_m if y0 is None else y0, cell_m, z
@@ -364,3 +394,20 @@ def terrain_from_heights(
         mounts,
         protect,
     )
+
+
+def _grid(heights_m: ArrayLike) -> Floats:
+    """Heights as a grid of numbers."""
+    where, mend = (
+        "terrain_from_heights: heights_m",
+        "give a row of numbers for each row of cells",
+    )
+    try:
+        z = np.array(heights_m, float)
+    except (TypeError, ValueError) as error:
+        raise InputError(f"the heights are no grid of numbers: {error}", where, mend) from None
+    if z.ndim != 2 or min(z.shape) < 2:
+        raise InputError(f"the heights are of shape {z.shape}, not at least 2 by 2", where, mend)
+    if np.isinf(z).any():
+        raise InputError("a height is infinite", where, "give NaN where no ground is known")
+    return z

@@ -59,6 +59,15 @@ def counted(n: int, thing: str) -> str:
     return f"{n} {thing}" if n == 1 else f"{n} {thing}s"
 
 
+def in_brief(value: object, *facts: str) -> str:
+    """A value in a line, for whoever looks at it in a notebook: its class, and a few facts of what it holds.
+
+    >>> in_brief(3.0, "one digit", counted(2, "part"))
+    'float(one digit, 2 parts)'
+    """
+    return f"{type(value).__name__}({', '.join(facts)})"
+
+
 def listed(names: Sequence[str], most: int = 3) -> str:
     """Some names in a row, those beyond `most` counted.
 

@@ -166,11 +166,10 @@ def _write_out(
     progress: "Progress | None" = None,
 ) -> None:
     """Write everything that was found, tell it, then draw it."""
-    from terrain3d.paper.search import search_outcome, search_results_json
+    from terrain3d.paper.search import search_results_json
 
-    outcome = search_outcome(result)
-    drawn = outcome_pictures(outcome, which, progress)
-    write_and_tell(outcome, out, drawn, tell, search_results_json(result, outcome))
+    drawn = outcome_pictures(result.outcome, which, progress)
+    write_and_tell(result.outcome, out, drawn, tell, search_results_json(result))
 
 
 def _write_back(site: Path, as_read: bytes, result: "SearchResult | NothingFits") -> str:

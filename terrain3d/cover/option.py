@@ -9,6 +9,7 @@ from terrain3d.cover.sighted import SightedUnit
 from terrain3d.cover.verdict import Codes, Verdict, combined
 from terrain3d.detector.pose import Detector
 from terrain3d.terrain import Ground, Terrain
+from terrain3d.wording import counted, in_brief, plain
 
 
 @dataclass(frozen=True)
@@ -48,6 +49,10 @@ class OptionResult:
     layer_outcomes: LayerOutcomes = field(default_factory=dict)
     combine: str = "any"
     facts: tuple[UnitFacts, ...] = ()
+
+    def __repr__(self) -> str:
+        both = f"{plain(self.area_m2['both'])} m2 with both layers"
+        return in_brief(self, repr(self.name), counted(len(self.units), "unit"), both)
 
     @property
     def detectors(self) -> tuple[Detector, ...]:

@@ -12,9 +12,11 @@ from terrain3d.cover.heads import HeadTable, head_table, one_head, upper_layer_o
 from terrain3d.cover.layer_outcomes import BROKEN, layer_outcomes
 from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict
 from terrain3d.detector.pose import Detector
-from terrain3d.sight.panorama import Panorama, panorama
+from terrain3d.detector.types import DetectorType
+from terrain3d.sight.panorama import Panorama, eye_over, panorama
 from terrain3d.sight.points import look_at
 from terrain3d.terrain import Ground, Terrain
+from terrain3d.wording import counted, in_brief
 
 #: What sees the panorama of an eye: `panorama`, or one that remembers.
 Look = Callable[[Terrain, tuple[float, float, float], float], Panorama]
@@ -50,6 +52,12 @@ class SightedUnit:
     unit: Detector
     seen: Panorama
     heads: HeadTable
+
+    def __repr__(self) -> str:
+        unit = self.unit
+        return in_brief(
+            self, f"{unit.name!r} on {unit.mount!r}", unit.type.name, counted(len(self.seen.cells), "cell")
+        )
 
     def set_to(self, unit: Detector) -> "SightedUnit":
         """The same with the unit set otherwise, from the same eye.
@@ -129,6 +137,62 @@ class SightedUnit:
             self.seen, heads, unit.bearing_deg, unit.tilt_deg, unit.roll_deg, unit.range_m, figure_height_m,
             unit.fill_needed if fill is None else fill,
         )  # fmt: skip
+
+
+def unit_on(
+    terrain: Terrain,
+    mount: str,
+    detector_type: DetectorType,
+    height_m: float,
+    bearing_deg: float,
+    tilt_deg: float = 0.0,
+    roll_deg: float = 0.0,
+    range_m: float = 12.0,
+    pan_deg: tuple[float, ...] | None = None,
+    fill: float | None = None,
+    pulses: int | None = None,
+    name: str = "D1",
+) -> Detector:
+    """A unit on a mount, over the ground beneath it.
+
+    Parameters
+    ----------
+    terrain : Terrain
+    mount : str
+        Its name.
+    detector_type : DetectorType
+    height_m : float
+        Above the ground at the mount.
+    bearing_deg, tilt_deg, roll_deg : float
+        Clockwise from true north; nose down; right side down.
+    range_m : float
+        One of the range settings of its type.
+    pan_deg : tuple of float, optional
+        Of each head within the housing; as the type says where it is not given.
+    fill : float, optional
+        Share of a layer that breaks it; the type's where it is not given.
+    pulses : int, optional
+        Pulses of an alarm; the first setting of the type where it is not given.
+    name : str
+
+    Raises
+    ------
+    InputError
+        When there is no such mount.
+
+    Examples
+    --------
+    >>> from terrain3d.detector.types import load_type
+    >>> from terrain3d.terrain import Mount, terrain_from_heights
+    >>> hill = terrain_from_heights([[0.0, 1.0], [0.0, 1.0]], cell_m=4.0, mounts=(Mount("pole", 1.0, 0.0),))
+    >>> unit_on(hill, "pole", load_type("one-head-90"), 1.0, 450.0).eye
+    (1.0, 0.0, 1.75)
+    """
+    at = terrain.mount(mount)
+    x, y, ground_z = eye_over(terrain.ground, at.x, at.y, 0.0)
+    pan = None if pan_deg is None else tuple(pan_deg)
+    setting = float(height_m), float(bearing_deg) % 360, float(tilt_deg), float(roll_deg), float(range_m)
+    return Detector(name, detector_type, mount, x, y, ground_z, *setting, pan, fill, pulses)
 
 
 def sighted(

@@ -1,6 +1,7 @@
 """Heights of what walks, each with its source."""
 
 import difflib
+import math
 import tomllib
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -25,11 +26,14 @@ class Posture(Enum):
 
 @dataclass(frozen=True)
 class Figure:
-    """What walks, as an upright line from the ground; animals by shoulder height."""
+    """What walks, as an upright line from the ground; animals by shoulder height.
+
+    `source` says where the height is from.
+    """
 
     name: str
     height_m: float
-    source: str
+    source: str = "given"
     is_animal: bool = False
 
     @property
@@ -83,3 +87,30 @@ def find_figure(name: str, own: Iterable[Figure] = ()) -> Figure:
         f"unknown figure {name!r}",
         mend=f"did you mean {near[0]!r}?" if near else f"known: {', '.join(known)}",
     )
+
+
+def figure_of(figure: str | Figure, own: Iterable[Figure] = ()) -> Figure:
+    """A figure by its name, or one that is given, if views are computed as high as it is.
+
+    Raises
+    ------
+    InputError
+        When nobody knows its name, or its height is none.
+
+    Examples
+    --------
+    >>> figure_of("dog").height_m, figure_of(Figure("pony", 1.1)).source
+    (0.6, 'given')
+    >>> figure_of(Figure("giant", 3.0))
+    Traceback (most recent call last):
+    terrain3d.errors.InputError: figure 'giant' is 3 m high
+      to mend: give metres, more than 0 and at most 2.5
+    """
+    if isinstance(figure, str):
+        return find_figure(figure, own)
+    if not (math.isfinite(figure.height_m) and 0 < figure.height_m <= TALLEST_M):
+        raise InputError(
+            f"figure {figure.name!r} is {figure.height_m:g} m high",
+            mend=f"give metres, more than 0 and at most {TALLEST_M:g}",
+        )
+    return figure

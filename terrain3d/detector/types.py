@@ -133,27 +133,27 @@ def builtin_names() -> list[str]:
     )
 
 
-def load_type(name: str, folder: Path) -> DetectorType:
+def load_type(name: str, folder: Path | str = ".") -> DetectorType:
     """A detector type by its built-in name, or by the path of a user's own TOML file.
 
     Parameters
     ----------
     name : str
         A built-in name; or a path that ends in `.toml`, relative to `folder`.
-    folder : Path
-        Where the site file lies.
+    folder : Path or str
+        Where the site file lies; the built-in types need none.
 
     Examples
     --------
-    >>> load_type("one-head-90", Path()).head[0].arc
+    >>> load_type("one-head-90").head[0].arc
     90.0
-    >>> load_type("one-head-09", Path())
+    >>> load_type("one-head-09")
     Traceback (most recent call last):
     terrain3d.errors.InputError: unknown detector type 'one-head-09'
       to mend: did you mean 'one-head-90'? Your own types are named by a path ending in .toml
     """
     if name.endswith(".toml"):
-        path = folder / name
+        path = Path(folder) / name
     elif name in builtin_names():
         path = Path(str(files("terrain3d.detector").joinpath("builtin", f"{name}.toml")))
     else:

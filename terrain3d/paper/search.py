@@ -7,7 +7,6 @@ from rich.table import Table
 from rich.text import Text
 
 from terrain3d.caution import SHORT_CAUTION
-from terrain3d.job import Outcome
 from terrain3d.paper.results import json_text, results_values
 from terrain3d.paper.rounded import area, share, size
 from terrain3d.ranking.compare import held_m2, held_share
@@ -23,22 +22,10 @@ Found = SearchResult | NothingFits
 NAMES = (("best set", "best found"), ("runner-up", "best unit"), ("best unit",))
 
 
-def search_outcome(result: Found) -> Outcome:
-    """The best set, the runner-up and the best unit as options, in that order; none where nothing fits."""
-    if isinstance(result, NothingFits):
-        return Outcome(result.site, (), ())
-    choices = [result.best, *([result.runner_up] if result.runner_up is not None else [])]
-    if len(result.best.option.detectors) > 1:
-        choices.append(result.best_unit)
-    options = tuple(choice.option for choice in choices)
-    ranking = tuple(option.name for option in options)
-    return Outcome(result.site, options, ranking, result.reasons, result.steady)
-
-
-def search_results_json(result: Found, outcome: Outcome) -> str:
+def search_results_json(result: Found) -> str:
     """The text of `results.json` with its part `search`."""
     told = {"why": search_why(result), "search": search_part(result)}
-    return json_text({**results_values(outcome), **told})
+    return json_text({**results_values(result.outcome), **told})
 
 
 def search_part(result: Found) -> dict[str, Any]:

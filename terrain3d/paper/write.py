@@ -7,7 +7,7 @@ from typing import Any
 from terrain3d.job import Outcome
 from terrain3d.paper.folder import write_results
 from terrain3d.paper.results import results_json
-from terrain3d.paper.search import search_outcome, search_results_json
+from terrain3d.paper.search import search_results_json
 from terrain3d.paper.study import study_json, study_rasters
 from terrain3d.search.budget import NothingFits
 from terrain3d.search.result import SearchResult
@@ -36,7 +36,8 @@ def write(result: Result, folder: Path | str) -> None:
         When something of the user's is in the way, or the folder cannot be written.
     """
     rasters = study_rasters(result) if isinstance(result, Study) else {}
-    write_results(_outcome(result), Path(folder), text=_text(result), rasters=rasters)
+    outcome = result if isinstance(result, Outcome) else result.outcome
+    write_results(outcome, Path(folder), text=_text(result), rasters=rasters)
 
 
 def _text(result: Result) -> str:
@@ -44,10 +45,4 @@ def _text(result: Result) -> str:
         return results_json(result)
     if isinstance(result, Study):
         return study_json(result)
-    return search_results_json(result, search_outcome(result))
-
-
-def _outcome(result: Result) -> Outcome:
-    if isinstance(result, Outcome):
-        return result
-    return result.outcome if isinstance(result, Study) else search_outcome(result)
+    return search_results_json(result)

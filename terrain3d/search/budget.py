@@ -3,8 +3,10 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from terrain3d.job import Outcome
 from terrain3d.search.searched import Searched
 from terrain3d.search.settings import Space
+from terrain3d.wording import in_brief, money_words
 
 #: A price may be beyond the budget by the dust of arithmetic.
 _DUST = 1e-9
@@ -26,6 +28,14 @@ class NothingFits(Searched):
 
     cheapest: str
     price: float
+
+    def __repr__(self) -> str:
+        return in_brief(self, f"cheapest {self.cheapest!r}", f"price {money_words(self.price)}")
+
+    @property
+    def outcome(self) -> Outcome:
+        """No option."""
+        return Outcome(self.site, (), ())
 
 
 def cheapest_beyond(

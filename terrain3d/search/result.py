@@ -3,17 +3,17 @@
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
 from terrain3d.cover.areas import cells_within, protected_weight, verdict_areas
 from terrain3d.cover.causes import cause_areas, combined_outcomes
 from terrain3d.cover.option import OptionResult, judge_option
-from terrain3d.cover.sighted import Look, sighted
+from terrain3d.cover.sighted import Look, sighted, unit_on
 from terrain3d.cover.verdict import Verdict, combined
 from terrain3d.detector.figures import Figure
-from terrain3d.detector.pose import Detector
-from terrain3d.job import Steady
+from terrain3d.job import Outcome, Steady
 from terrain3d.ranking.reasons import Reason, reasons
 from terrain3d.search.best import Best
 from terrain3d.search.choose_set import CoverSolution
@@ -21,9 +21,10 @@ from terrain3d.search.columns import Columns, costs
 from terrain3d.search.judge import Target
 from terrain3d.search.searched import Searched
 from terrain3d.search.settings import Space
-from terrain3d.sight.panorama import eye_over, panorama, remembered
+from terrain3d.sight.panorama import panorama, remembered
 from terrain3d.site import DetectorSetting, Option
 from terrain3d.terrain import Mount, Terrain
+from terrain3d.wording import counted, in_brief
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,6 +78,19 @@ class SearchResult(Searched):
     gap: float
     gap_all: float | None
 
+    def __repr__(self) -> str:
+        return in_brief(self, repr(self.outcome), counted(self.settings_judged, "setting"))
+
+    @cached_property
+    def outcome(self) -> Outcome:
+        """The best set, the runner-up and, where it is another, the best unit as options, in that order."""
+        choices = [self.best, *([self.runner_up] if self.runner_up is not None else [])]
+        if len(self.best.option.detectors) > 1:
+            choices.append(self.best_unit)
+        options = tuple(choice.option for choice in choices)
+        ranking = tuple(option.name for option in options)
+        return Outcome(self.site, options, ranking, self.reasons, self.steady)
+
 
 def choice_of(
     name: str, terrain: Terrain, mounts: Sequence[Mount], columns: Columns, rows: Sequence[int],
@@ -86,12 +100,10 @@ def choice_of(
     rows = sorted((int(row) for row in rows), key=lambda row: int(columns.mount[row]))
     units = []
     for place, row in enumerate(rows, start=1):
-        mount = mounts[int(columns.mount[row])]
-        detector_type = space.detector_types[int(columns.type_index[row])]
-        x, y, ground_z = eye_over(terrain.ground, mount.x, mount.y, 0.0)
-        unit = Detector(
-            f"D{place}", detector_type, mount.name, x, y, ground_z, float(columns.height_m[row]),
-            float(columns.bearing_deg[row]), float(columns.tilt_deg[row]), 0.0, float(columns.range_m[row]),
+        unit = unit_on(
+            terrain, mounts[int(columns.mount[row])].name, space.detector_types[int(columns.type_index[row])],
+            float(columns.height_m[row]), float(columns.bearing_deg[row]), float(columns.tilt_deg[row]),
+            range_m=float(columns.range_m[row]), name=f"D{place}",
         )  # fmt: skip
         units.append(sighted(terrain, unit, look=look))
     option = judge_option(terrain, name, tuple(units), "any", figure.height_m)

@@ -20,6 +20,8 @@ from terrain3d.search.judge import Judged, Target, judge_mount, target_of
 from terrain3d.search.result import SearchResult, compared, found, shares
 from terrain3d.search.settings import Space, count_settings
 from terrain3d.search.tasks import DoTasks, Task
+from terrain3d.site import SearchSetting
+from terrain3d.tables import checked
 from terrain3d.terrain import Mount, Terrain
 
 #: Where the site file names no tilts: as steep as nine tenths of the ground that counts, but at least and at
@@ -69,19 +71,22 @@ def search_of(
     Raises
     ------
     InputError
-        When it has no file, or there is nothing to search.
+        When it has no file, a limit is none that the file could have, or there is nothing to search.
     """
+    limits = {"units": units, "budget": budget, "hold": hold}
+    given = {name: limit for name, limit in limits.items() if limit is not None}
+    checked(SearchSetting, given, "search_of")
     if site.path is None:
         raise InputError(
             "a search needs a site file, for its mounts and types", mend="open one with open_site"
         )
     tell = progress or (lambda _step, _fraction: None)
     ready = ready_site(site.path)
-    types, space, limits = _checked(ready, units, budget, hold)
+    types, space, within = _checked(ready, units, budget, hold)
     reach_m = max(detector_type.max_range for detector_type in site.types.values())
     is_read = reach_m == space.reach_m
     site = replace(site, types=types) if is_read else open_ready(ready, types, tell)
-    return run_search(_on(site, space, limits), tell)
+    return run_search(_on(site, space, within), tell)
 
 
 def _checked(

@@ -23,6 +23,7 @@ from terrain3d.sight.march import steepest_view
 from terrain3d.sight.slices import N_BINS, azimuth_bin, hidden_heights, sorted_triangles
 from terrain3d.terrain import Ground, Terrain
 from terrain3d.units import Floats
+from terrain3d.wording import counted, in_brief, plain
 
 #: Step of height in which the light through foliage is told apart, metres.
 LEAF_SLAB_M = 0.1
@@ -83,6 +84,12 @@ class Panorama:
     main: Floats
     many: NDArray[np.int64]
     across_unknown: NDArray[np.bool_]
+
+    def __repr__(self) -> str:
+        eye = ", ".join(f"{value:.2f}" for value in self.eye)
+        return in_brief(
+            self, f"eye ({eye})", f"reach {plain(self.reach_m)} m", counted(len(self.cells), "cell")
+        )
 
     def among(self, keep: NDArray[np.bool_]) -> "Panorama":
         """The same of some of its cells alone, in the same order; `keep` is (n,) bool."""

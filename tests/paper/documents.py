@@ -7,7 +7,7 @@ from site_files import option_text, written
 
 from terrain3d.job import run
 from terrain3d.paper.results import results_json
-from terrain3d.paper.search import search_outcome, search_results_json
+from terrain3d.paper.search import search_results_json
 from terrain3d.paper.study import study_json
 from terrain3d.search.run import read_search, run_search
 from terrain3d.study import study_of
@@ -171,4 +171,4 @@ def searched(folder: Path, keys: str, text: str = FULL) -> dict:
     result = run_search(
         read_search(written(folder, text + table), lambda _step, _fraction: None), lambda *_: None
     )
-    return json.loads(search_results_json(result, search_outcome(result)))
+    return json.loads(search_results_json(result))

@@ -10,7 +10,7 @@ from site_files import run as command
 from small_sites import KINDS, coarse, hillside
 
 from terrain3d.opened import site_of
-from terrain3d.paper.search import search_outcome, search_part, search_results_json
+from terrain3d.paper.search import search_part, search_results_json
 from terrain3d.search.best import Limits
 from terrain3d.search.budget import NothingFits
 from terrain3d.search.judge import target_of
@@ -62,9 +62,9 @@ def test_a_budget_below_the_cheapest_unit_is_an_answer(more):
     assert "budget of 99: the cheapest unit that may be fixed here, one-head-90, costs 100" in search_why(
         result
     )
-    outcome = search_outcome(result)
+    outcome = result.outcome
     assert (outcome.options, outcome.ranking) == ((), ())
-    document = json.loads(search_results_json(result, outcome))
+    document = json.loads(search_results_json(result))
     assert document["options"] == document["ranking"] == []
     assert document["why"] == search_why(result)
     assert document["search"]["cheapest"] == {"type_in_site_file": "one-head-90", "price": 100.0}

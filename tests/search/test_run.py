@@ -14,7 +14,7 @@ from terrain3d.cli.main import main
 from terrain3d.detector.pose import in_head, posed_heads
 from terrain3d.errors import InputError
 from terrain3d.opened import site_of
-from terrain3d.paper.search import search_outcome, search_part, search_results_json
+from terrain3d.paper.search import search_part, search_results_json
 from terrain3d.ranking.compare import held_m2
 from terrain3d.search.best import Limits
 from terrain3d.search.checkpoint import Checkpoint
@@ -221,7 +221,7 @@ def test_a_stopped_search_goes_on_and_ends_with_the_same_bytes(tmp_path):
         yield from in_threads(task, shared, items)
 
     def text(result):
-        return search_results_json(result, search_outcome(result))
+        return search_results_json(result)
 
     resumed = run_search(one, quiet, kept, counts)
     assert judged[0] in (1, 2)
@@ -234,7 +234,7 @@ def test_the_number_of_processors_changes_nothing(monkeypatch):
     def text(n):
         monkeypatch.setattr("terrain3d.search.run.os.cpu_count", lambda: n)
         result = run_search(search(units=2), quiet)
-        return search_results_json(result, search_outcome(result))
+        return search_results_json(result)
 
     assert text(1) == text(2) == text(7)
 

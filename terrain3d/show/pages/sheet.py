@@ -1,6 +1,7 @@
 """One printed page: title, picture, legend column, sentence and caution; knows nothing of pictures."""
 
 from collections.abc import Callable
+from io import BytesIO
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -15,7 +16,7 @@ from terrain3d.cover.verdict import Verdict
 from terrain3d.show import palette
 from terrain3d.show.blocks import Bar, Gap, Paragraph, Piece, Row, Section, TypeSize
 from terrain3d.show.legend import Sign, verdict_sign
-from terrain3d.show.lettering import fitted_lines, line_width
+from terrain3d.show.lettering import fitted_lines, line_width, page_style
 from terrain3d.show.pages.size import DPI, HEIGHT_PX, PRINT_DPI, SCREEN, WIDTH_PX, Size
 
 #: Sizes of type in points; heights of a bar and of a little air, as shares of the page.
@@ -32,6 +33,30 @@ BLOCK_TOP, BLOCK_FLOOR = 0.308, 0.135
 PICTURE_ASPECT = PICTURE[2] * WIDTH_PX / (PICTURE[3] * HEIGHT_PX)
 
 
+class PageFigure(Figure):
+    """A page as a figure: at the end of a notebook's cell it is a picture by itself."""
+
+    def _repr_png_(self) -> bytes:
+        """The picture, as a notebook asks for it."""
+        picture = BytesIO()
+        with page_style():
+            self.save(picture)
+        return picture.getvalue()
+
+    def save(self, to: Path | BytesIO, size: Size = SCREEN) -> None:
+        """Write the picture, in the dots of a size."""
+        dots = DPI if size.width_mm is None else PRINT_DPI
+        # matplotlib would write its own version into the file: other bytes for the same picture.
+        self.savefig(
+            to,
+            format="png",
+            # A hair more, or rounding would lose the last row and column of pixels.
+            dpi=DPI * size.fineness * (1 + 1e-9),
+            metadata={"Software": None},
+            pil_kwargs={"compress_level": 3, "dpi": (dots, dots)},
+        )
+
+
 class Sheet:
     """A page being filled; `heading`, `row` and the like fill a column of it from top to bottom.
 
@@ -44,7 +69,7 @@ class Sheet:
     def __init__(self, size: Size = SCREEN) -> None:
         self.size = size
         inches = WIDTH_PX / DPI
-        self.figure = Figure(
+        self.figure = PageFigure(
             figsize=(inches, inches * size.height_px / size.width_px), dpi=DPI, facecolor=palette.PAPER
         )
         FigureCanvasAgg(self.figure)
@@ -219,16 +244,7 @@ class Sheet:
             x += 0.026 + (share_of_page(sign.text, 7.2) + 0.022) * fit
 
     def save(self, path: Path) -> Path:
-        dots = DPI if self.size.width_mm is None else PRINT_DPI
-        # matplotlib would write its own version into the file: other bytes for the same picture.
-        self.figure.savefig(
-            path,
-            format="png",
-            # A hair more, or rounding would lose the last row and column of pixels.
-            dpi=DPI * self.size.fineness * (1 + 1e-9),
-            metadata={"Software": None},
-            pil_kwargs={"compress_level": 3, "dpi": (dots, dots)},
-        )
+        self.figure.save(path, self.size)
         return path
 
     def _line(self, y: float) -> None:
