@@ -69,7 +69,7 @@ def test_any_two_causes_are_told_apart(sight):
     """As verdicts are, also from bare ground and from ground that a layer is broken on."""
     ground = [
         palette.VERDICT_COLOURS[Verdict.OUTSIDE],
-        *(layer_sign(name).fill for name in ("upper", "lower")),
+        *(layer_sign(name).on_paper for name in ("upper", "lower")),
     ]
     causes = [lab(colour, SIGHT[sight]) for colour in palette.CAUSES.values()]
     assert min(np.linalg.norm(a - b) for a, b in combinations(causes, 2)) > 30

@@ -43,12 +43,12 @@ def causes_sheet(context: PageContext, option: OptionResult, layer: str) -> Shee
     axes = draw_plan(page, outcome, without_verdicts(option), base)
     outcomes = option.layer_outcomes[layer]
     signs = {code: _sign(layer, code) for code in (BROKEN, *_CAUSES)}
-    shade(axes, [Shading(outcomes == code, sign.fill) for code, sign in signs.items()], base.extent)
+    shade(axes, [Shading(outcomes == code, sign) for code, sign in signs.items()], base.extent)
     page.key(plan_signs(outcome, (option,), base.extent))
     whole = sum(told.values()) or 1.0
     pieces: list[Piece] = []
     for code, area in told.items():
-        colour = signs[code].fill
+        colour = signs[code].on_paper
         pieces += [
             Row(signs[code].text, (words.square_metres(area),), signs[code]),
             Bar(area / whole, colour),

@@ -6,6 +6,8 @@ from matplotlib.ticker import MaxNLocator
 
 from terrain3d.sentences.routes import NO_WALK
 from terrain3d.show import palette
+from terrain3d.show.legend import ALARM
+from terrain3d.show.pages.on_picture import marked
 from terrain3d.show.pages.sheet import Sheet
 from terrain3d.show.pages.walk_strip import draw_strip
 from terrain3d.terrain import Terrain
@@ -89,8 +91,7 @@ def _ground(axes: Axes, terrain: Terrain, least: WayIn) -> None:
         axes.spines[side].set_visible(False)
     alarm = least.walked.alarm
     if alarm is not None:
-        at = float(np.interp(alarm.along_m, along, z))
-        axes.plot(alarm.along_m, at, "*", ms=13, mfc=palette.ALARM, mec=palette.INK, mew=1.0, zorder=6)
+        marked(axes, np.array([alarm.along_m, np.interp(alarm.along_m, along, z)]), ALARM, 6)
 
 
 def _chance(right: Axes, least: WayIn) -> None:
