@@ -8,15 +8,9 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.ticker import MultipleLocator, PercentFormatter
 
-from terrain3d.conditions.heat import (
-    REFERENCE_GROUND_C,
-    REFERENCE_K,
-    HeatResult,
-    band_radiance,
-    reference_contrast,
-)
+from terrain3d.conditions.heat import HeatResult, band_radiance, reference_contrast
 from terrain3d.cover.option import OptionResult
-from terrain3d.sentences.heat import BORROWED, MIND, heat_line, loss_rows
+from terrain3d.sentences.heat import BORROWED, MIND, condition_words, heat_line, loss_rows
 from terrain3d.show import palette
 from terrain3d.show.blocks import Gap, Listing, Paragraph, Row, Section, fill
 from terrain3d.show.legend import CONTRAST, NOTHING_HELD, OPTION_LINES, WEAK_CONTRAST, Sign
@@ -90,9 +84,8 @@ def _contrast(page: Sheet, axes: Axes, heat: HeatResult, silent: tuple[float, fl
     )
     times.tick_params(labelsize=7, length=3, width=0.6, colors=palette.QUIET_INK, pad=2)
     axes.annotate(
-        f"borrowed test condition: {REFERENCE_K:g} K over {REFERENCE_GROUND_C:g} °C, {level:.2f} W/m²/sr",
-        (curve.grounds_c[0], -level), (5, -3), textcoords="offset points", fontsize=7, ha="left",
-        va="top", color=palette.INK, zorder=6,
+        condition_words(level), (curve.grounds_c[0], -level), (5, -3), textcoords="offset points",
+        fontsize=7, ha="left", va="top", color=palette.INK, zorder=6,
     )  # fmt: skip
     _above(page, axes, "Contrast, figure minus ground, W/m²/sr (8 to 14 µm)", "times the condition")
 

@@ -95,10 +95,11 @@ def _protected(page: Sheet, axes: Axes, name: str, start: float, stop: float, sh
             (start, low), stop - start, high - low, facecolor=palette.PROTECTED, edgecolor="none", zorder=2
         )
     )
-    (line,) = page.lines(name, (stop - start) * share_per_m - 0.01, _NAME_SIZE, 1)
-    if line and not line.endswith("..."):
+    # A name that one line does not hold is left out.
+    lines = page.lines(name, (stop - start) * share_per_m - 0.01, _NAME_SIZE, 2)
+    if len(lines) == 1:
         axes.text(
-            (start + stop) / 2, (low + high) / 2, line, fontsize=_NAME_SIZE, color="white",
+            (start + stop) / 2, (low + high) / 2, lines[0], fontsize=_NAME_SIZE, color="white",
             ha="center", va="center_baseline", zorder=4,
         )  # fmt: skip
 

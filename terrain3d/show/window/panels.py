@@ -6,7 +6,7 @@ from terrain3d.caution import SHORT_CAUTION
 from terrain3d.cover.option import OptionResult
 from terrain3d.sentences import words
 from terrain3d.sentences.options import loss_line
-from terrain3d.sentences.warnings import option_warnings
+from terrain3d.sentences.warnings import height_warning, option_warnings
 from terrain3d.show import palette
 from terrain3d.show.blocks import Row, Section, fill
 from terrain3d.show.legend import PROTECTED, layer_signs
@@ -253,11 +253,11 @@ def _slider(canvas: Canvas, state: WindowState, setting: Setting, left: float, r
     is_chosen = setting is state.setting
     if is_chosen:
         canvas.rectangle((left - 12, SLIDER_Y[0], right + 12, SLIDER_Y[1]), palette.CHOSEN)
-    uncertainty = controls.doubt(unit, setting)
+    warning = height_warning(unit) if setting is controls.HEIGHT else ""
     value = controls.shown(controls.value_of(unit, setting), setting)
     canvas.write(left - 4, 38, setting.name, 13, bold=is_chosen)
     canvas.write(
-        right + 4, 36, value, 16, bold=True, colour=palette.REFUSED if uncertainty else palette.INK, align="r"
+        right + 4, 36, value, 16, bold=True, colour=palette.REFUSED if warning else palette.INK, align="r"
     )
     canvas.rectangle((left, y - 2, right, y + 2), palette.GROOVE)
     low, high = controls.slider_span(unit, setting)
@@ -272,8 +272,8 @@ def _slider(canvas: Canvas, state: WindowState, setting: Setting, left: float, r
         canvas.rectangle((at(mark) - 0.5, y + 5, at(mark) + 0.5, y + 9), palette.QUIET_INK)
     for number, align, x in ((low, "l", left - 4), (high, "r", right + 4)):
         canvas.write(x, y + 11, controls.shown(number, setting), 11, colour=palette.QUIET_INK, align=align)
-    if uncertainty:
-        canvas.write((left + right) / 2, y + 11, uncertainty, 11, colour=palette.REFUSED, align="m")
+    if warning:
+        canvas.write((left + right) / 2, y + 11, warning, 11, colour=palette.REFUSED, align="m")
     knob = left + (right - left) * controls.share_of(unit, setting)
     canvas.disc(knob, y, 8, palette.INK if is_chosen else palette.PAPER, palette.INK)
 
