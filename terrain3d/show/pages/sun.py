@@ -172,7 +172,7 @@ def _column(page: Sheet, heads: tuple[HeadYear, ...]) -> None:
     blocks: list[Piece | Listing] = [Listing(tuple(items), spare=0 if in_full else 1)]
     if not in_full:
         blocks.append(Row("All times: see results.json", size="small", is_quiet=True))
-    fill(page, [Section("When it is near", tuple(blocks))])
+    fill(page, [Section("The sun near each layer", tuple(blocks))])
 
 
 def _head_pieces(head: HeadYear, in_full: bool) -> tuple[Piece, ...]:
