@@ -65,7 +65,7 @@ def cut_image(profile: Profile, foliage: Foliage, window: Window, fineness: floa
     thick = STRIP_PX * fineness * (window.top - window.bottom) / window.height_px
     _strip(image, profile, s, below & (z >= ground - thick), fineness)
     stripe = verdict_sign(UNKNOWN).stripe
-    rows, columns = np.indices(below.shape)
+    rows, columns = np.ogrid[: window.height_px, : window.width_px]
     # Rows run from the top.
     stripes = (columns - stripe.slant * rows) % round(14 * fineness) < max(1, round(1.5 * fineness))
     image[unknown & (z < ground) & stripes] = palette.rgb(stripe.colour)
@@ -125,16 +125,14 @@ def _strip(image: Floats, profile: Profile, s: Floats, where: NDArray[np.bool_],
     """Colours and stripes of the verdicts, as the plan has them."""
     codes = np.broadcast_to(_codes_at(profile, s), where.shape)
     image[where] = palette.verdict_rgb(codes[where])
-    rows, columns = np.indices(where.shape)
+    rows, columns = np.ogrid[: where.shape[0], : where.shape[1]]
     thin = max(1, round(1.2 * fineness))
-    ground_row = np.broadcast_to(where.argmax(axis=0), where.shape)
-    level = (rows - ground_row) % round(5 * fineness) >= round(5 * fineness) - thin
+    level = (rows - where.argmax(axis=0)) % round(5 * fineness) >= round(5 * fineness) - thin
     for verdict in Verdict:
         stripe = verdict_sign(verdict).stripe
         if stripe.hatch:
-            leaning = (columns - stripe.slant * rows) % round(8 * fineness) < thin
-            there = where & (leaning if stripe.slant else level) & (codes == verdict)
-            image[there] = palette.rgb(stripe.colour)
+            lies = (columns - stripe.slant * rows) % round(8 * fineness) < thin if stripe.slant else level
+            image[where & lies & (codes == verdict)] = palette.rgb(stripe.colour)
 
 
 def has_leaves(profile: Profile, foliage: Foliage) -> bool:
