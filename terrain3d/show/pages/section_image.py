@@ -65,7 +65,7 @@ def cut_image(profile: Profile, foliage: Foliage, window: Window, fineness: floa
     thick = STRIP_PX * fineness * (window.top - window.bottom) / window.height_px
     _strip(image, profile, s, below & (z >= ground - thick), fineness)
     stripe = verdict_sign(UNKNOWN).stripe
-    rows, columns = np.ogrid[: window.height_px, : window.width_px]
+    rows, columns = np.arange(window.height_px)[:, None], np.arange(window.width_px)
     # Rows run from the top.
     stripes = (columns - stripe.slant * rows) % round(14 * fineness) < max(1, round(1.5 * fineness))
     image[unknown & (z < ground) & stripes] = palette.rgb(stripe.colour)
@@ -125,7 +125,7 @@ def _strip(image: Floats, profile: Profile, s: Floats, where: NDArray[np.bool_],
     """Colours and stripes of the verdicts, as the plan has them."""
     codes = np.broadcast_to(_codes_at(profile, s), where.shape)
     image[where] = palette.verdict_rgb(codes[where])
-    rows, columns = np.ogrid[: where.shape[0], : where.shape[1]]
+    rows, columns = np.arange(where.shape[0])[:, None], np.arange(where.shape[1])
     thin = max(1, round(1.2 * fineness))
     level = (rows - where.argmax(axis=0)) % round(5 * fineness) >= round(5 * fineness) - thin
     for verdict in Verdict:
