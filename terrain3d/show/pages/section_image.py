@@ -65,9 +65,9 @@ def cut_image(profile: Profile, foliage: Foliage, window: Window, fineness: floa
     thick = STRIP_PX * fineness * (window.top - window.bottom) / window.height_px
     _strip(image, profile, s, below & (z >= ground - thick), fineness)
     stripe = verdict_sign(UNKNOWN).stripe
-    rows, columns = np.arange(window.height_px)[:, None], np.arange(window.width_px)
+    down, across = np.arange(window.height_px)[:, None], np.arange(window.width_px)
     # Rows run from the top.
-    stripes = (columns - stripe.slant * rows) % round(14 * fineness) < max(1, round(1.5 * fineness))
+    stripes = (across - stripe.slant * down) % round(14 * fineness) < max(1, round(1.5 * fineness))
     image[unknown & (z < ground) & stripes] = palette.rgb(stripe.colour)
     return np.asarray(np.rint(image), np.uint8)
 
