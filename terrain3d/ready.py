@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from terrain3d.conditions.sun import time_zone
-from terrain3d.detector.figures import Figure, find_figure
+from terrain3d.detector.figures import Figure, find_figure, own_figure
 from terrain3d.detector.pose import Detector
 from terrain3d.detector.types import DetectorType, load_type
 from terrain3d.errors import InputError
@@ -143,7 +143,7 @@ def in_file(error: InputError, site_path: Path | None) -> InputError:
 
 def own_figures(site: Site) -> tuple[Figure, ...]:
     """The figures that a site file brings."""
-    return tuple(Figure(shape.name, shape.height, "site file") for shape in site.figure)
+    return tuple(own_figure(shape.name, shape.height) for shape in site.figure)
 
 
 def _own_tests(site: Site, folder: Path, own: tuple[Figure, ...]) -> IndoorTests | None:

@@ -35,21 +35,7 @@ class Figure:
     height_m: float
     source: str = "given"
     is_animal: bool = False
-
-    @property
-    def posture(self) -> Posture:
-        """How it goes; of a site's own figure nothing tells that but its name and its height.
-
-        >>> find_figure("person crawling").posture.value, Figure("goat", 0.7, "site file").posture.value
-        ('crawling', 'on four legs')
-        """
-        if "crawling" in self.name:
-            return Posture.CRAWLING
-        if "crouching" in self.name:
-            return Posture.CROUCHING
-        animals = {one.name for one in known_figures() if one.is_animal}
-        is_low = "person" not in self.name and self.height_m < _LOW_M
-        return Posture.ANIMAL if self.name in animals or is_low else Posture.UPRIGHT
+    posture: Posture = Posture.UPRIGHT
 
 
 #: No figure is taller; views are computed up to this height above the ground once and for all.
@@ -65,8 +51,30 @@ def known_figures() -> tuple[Figure, ...]:
     """
     table = tomllib.loads(files("terrain3d.detector").joinpath("figures.toml").read_text("utf-8"))
     return tuple(
-        Figure(name, row["height"], row["source"], row.get("animal", False)) for name, row in table.items()
+        Figure(name, row["height"], row["source"], row.get("animal", False), Posture(row["posture"]))
+        for name, row in table.items()
     )
+
+
+def own_figure(name: str, height_m: float) -> Figure:
+    """A site's own figure: it goes as the package's of that name, or as its name and height let one think.
+
+    >>> own_figure("dog", 1.2).posture.value, own_figure("goat", 0.7).posture.value
+    ('on four legs', 'on four legs')
+    >>> own_figure("person kneeling", 0.9).posture.value
+    'upright'
+    """
+    known = {figure.name: figure.posture for figure in known_figures()}
+    if name in known:
+        posture = known[name]
+    elif "crawling" in name:
+        posture = Posture.CRAWLING
+    elif "crouching" in name:
+        posture = Posture.CROUCHING
+    else:
+        is_low = "person" not in name and height_m < _LOW_M
+        posture = Posture.ANIMAL if is_low else Posture.UPRIGHT
+    return Figure(name, height_m, "site file", posture=posture)
 
 
 def find_figure(name: str, own: Iterable[Figure] = ()) -> Figure:

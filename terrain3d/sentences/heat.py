@@ -80,5 +80,14 @@ def silent_words(heat: HeatResult) -> str:
     return f"from {low:.0f}" if high is None else f"{low:.0f} to {high:.0f}"
 
 
+def condition_words(level: float) -> str:
+    """The borrowed condition with its contrast, W/m2/sr, beside a chart.
+
+    >>> condition_words(2.8)
+    'borrowed test condition: 3.5 K over 20 °C, 2.80 W/m²/sr'
+    """
+    return f"borrowed test condition: {REFERENCE_K:g} K over {REFERENCE_GROUND_C:g} °C, {level:.2f} W/m²/sr"
+
+
 def _celsius(value: float | None, beyond: str) -> str:
     return beyond if value is None else f"{value:.1f}"

@@ -8,6 +8,18 @@ from terrain3d.walk.ways_in import ALIKE, ClearRoute, Crossing, Start, WayIn
 NO_WALK = "No walk is needed: the area lies at the start."
 
 
+def profile_words(stretch: float) -> str:
+    """What the profile of a walk is; `stretch` is how many times larger heights are drawn than distances.
+
+    >>> profile_words(8.74)[:54], profile_words(1.0)[:19]
+    ('ground, heights at 8.7 times the scale of distances; u', 'ground, true scale;')
+    """
+    scale = (
+        "true scale" if abs(stretch - 1) < 0.05 else f"heights at {stretch:.2g} times the scale of distances"
+    )
+    return f"ground, {scale}; under it verdicts, pulses of each layer and protected ground"
+
+
 def routes_words(route: OpenRoutes) -> str:
     """All that is to say of the ways to an area."""
     least, inner = route.least, route.inner

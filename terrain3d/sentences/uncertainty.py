@@ -133,12 +133,14 @@ def _slack_words(slack: Slack) -> str:
     >>> _slack_words(Slack("tilt", "deg", 0.0, 0.04))
     'in tilt not at all'
     """
-    less, more = side_words(slack)
-    if less == more:  # signs tell them apart but for nought
+    told = _rounded(slack)
+    if not any(told):
         return f"in {slack.setting} not at all"
     sides = [
-        f"{text} or more" if is_open and not text.startswith("0") else text
-        for text, is_open in ((less, slack.less_open), (more, slack.more_open))
+        f"{text} or more" if is_open and off > 0 else text
+        for text, off, is_open in zip(
+            side_words(slack), told, (slack.less_open, slack.more_open), strict=True
+        )
     ]
     return f"in {slack.setting} by {sides[0]} to {sides[1]}"
 
@@ -149,13 +151,19 @@ def side_words(slack: Slack) -> tuple[str, str]:
     >>> side_words(Slack("bearing", "deg", 7.58, 4.0)), side_words(Slack("tilt", "deg", 0.0, 0.04))
     (('-7.5°', '+4.0°'), ('0°', '0°'))
     """
-    digits, unit = (2, " m") if slack.unit == "m" else (1, "°")
-    # Rounded down: what is told must hold.
-    less, more = (math.floor(off * 10**digits + 1e-6) / 10**digits for off in (slack.less, slack.more))
-    return (
-        f"-{less:.{digits}f}{unit}" if less else f"0{unit}",
-        f"+{more:.{digits}f}{unit}" if more else f"0{unit}",
-    )
+    digits, unit = (_digits(slack), " m" if slack.unit == "m" else "°")
+    less, more = (f"{off:.{digits}f}{unit}" if off else "" for off in _rounded(slack))
+    return f"-{less}" if less else f"0{unit}", f"+{more}" if more else f"0{unit}"
+
+
+def _rounded(slack: Slack) -> tuple[float, float]:
+    """How far a setting may be off to each side, rounded down: what is told must hold."""
+    scale = 10 ** _digits(slack)
+    return math.floor(slack.less * scale + 1e-6) / scale, math.floor(slack.more * scale + 1e-6) / scale
+
+
+def _digits(slack: Slack) -> int:
+    return 2 if slack.unit == "m" else 1
 
 
 def range_words(slack: Slack) -> str:

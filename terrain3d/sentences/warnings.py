@@ -19,6 +19,12 @@ def option_warnings(option: OptionResult, terrain: Terrain) -> list[str]:
     return list(dict.fromkeys([*warnings, *area_warnings(option.protect), *terrain.doubts]))
 
 
+def height_warning(unit: Detector) -> str:
+    """Of a height that can be set and yet is not as the unit's type means it; empty for none."""
+    low, high = unit.type.mount_height
+    return "" if low - 1e-9 <= unit.height_m <= high + 1e-9 else f"outside {low:g} to {high:g} m"
+
+
 def warnings_by_option(outcome: Outcome) -> list[tuple[str, str]]:
     """Each warning once, with the options it is about: first those that are about all of them."""
     told = {option.name: option_warnings(option, outcome.terrain) for option in outcome.options}

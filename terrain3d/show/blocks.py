@@ -4,7 +4,7 @@
 only measures and draws.
 """
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Literal, Protocol
 
@@ -21,7 +21,9 @@ TypeSize = Literal["large", "row", "small", "note"]
 class Row:
     """A line with figures at its right end and a sign at its left; what is too wide ends in dots.
 
-    Without a sign of its own it starts where others have theirs, or under their words where `is_inset`.
+    Without a sign of its own it starts where others have theirs, or under their words where `is_inset`. On a
+    page several figures stand one after the other, or in columns that each take `column` of the width; what
+    no block is a page draws itself beside a row, by `draw`, which is given the row's baseline.
     """
 
     text: str
@@ -31,6 +33,8 @@ class Row:
     is_bold: bool = False
     is_quiet: bool = False
     is_inset: bool = False
+    column: float = 0.0
+    draw: Callable[[float], None] | None = None
 
 
 @dataclass(frozen=True)
@@ -63,12 +67,13 @@ Piece = Row | Paragraph | Bar | Gap
 class Listing:
     """Things of a kind, each some pieces: as many as find room, then how many more there are.
 
-    `most` are told at most, `spare` small lines are kept free for what follows; `noun` is what one thing is
-    called where not even the first finds room.
+    `most` are told at most, and there are `others` besides; `spare` small lines are kept free for what
+    follows; `noun` is what one thing is called where not even the first finds room.
     """
 
     items: tuple[tuple[Piece, ...], ...]
     most: int = 1000
+    others: int = 0
     spare: int = 0
     noun: str = ""
     where: str = "see results.json"
@@ -117,14 +122,16 @@ def fill(pen: Pen, sections: Iterable[Section]) -> None:
 
 
 def _fill_list(pen: Pen, listing: Listing) -> None:
-    count, line = len(listing.items), pen.height_of(Row("", size="small"))
-    for k, item in enumerate(listing.items):
+    told, count, line = 0, len(listing.items) + listing.others, pen.height_of(Row("", size="small"))
+    for item in listing.items:
         height = sum(pen.height_of(piece) for piece in item if not isinstance(piece, Gap))
         # Where more are to come, there has to be room to say so.
-        height += line * (listing.spare + (k < count - 1))
-        if height > pen.room() or (k == listing.most and count > listing.most + 1):
-            left = f"and {count - k} more" if k or not listing.noun else counted(count, listing.noun)
-            pen.put(Row(f"{left}: {listing.where}", size="small"))
-            return
+        height += line * (listing.spare + (told < count - 1))
+        if height > pen.room() or (told == listing.most and count > listing.most + 1):
+            break
         for piece in item:
             pen.put(piece)
+        told += 1
+    if told < count:
+        left = f"and {count - told} more" if told or not listing.noun else counted(count, listing.noun)
+        pen.put(Row(f"{left}: {listing.where}", size="small"))

@@ -12,6 +12,7 @@ from scipy.ndimage import zoom
 
 from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict
 from terrain3d.show import palette
+from terrain3d.show.legend import verdict_sign
 from terrain3d.show.palette import Rgb
 from terrain3d.units import Floats
 
@@ -22,6 +23,8 @@ DRAPE_PIXELS = 1400
 LIGHT = np.array([-0.5, 0.5, math.sqrt(0.5)])
 #: How much of the relief's light and shade is laid over the colours.
 SHADE_STRENGTH = 0.45
+#: What has stripes, by the mark that they are kept under.
+_STRIPED = {200 + k: code for k, code in enumerate((*Verdict, UNKNOWN)) if verdict_sign(code).stripe.hatch}
 
 
 def relief(z: Floats, cell_m: float) -> Floats:
@@ -76,9 +79,10 @@ def drape(codes: Codes, shade: Floats | None = None, pixels: int = DRAPE_PIXELS)
     # Colours are told apart by one byte a pixel as long as can be: three take three times as long.
     marked = fine.copy()
     period = max(fine.shape) // 110 + 4
-    for code, mark, slant in ((Verdict.UPPER_ONLY, 251, 0), (Verdict.DEAD, 252, 1), (UNKNOWN, 253, -1)):
+    for mark, code in _STRIPED.items():
         part = _around(codes == code, k, 0)
         inner = fine[part]
+        slant = verdict_sign(code).stripe.slant
         marked[part][stripes(fine.shape, period, slant)[part] & (inner == code)] = mark
     image = np.take(_colours(), marked, axis=0)
     if shade is not None:
@@ -89,7 +93,7 @@ def drape(codes: Codes, shade: Floats | None = None, pixels: int = DRAPE_PIXELS)
     inner = fine[part]
     open_ground = (inner > Verdict.OUTSIDE) & (inner < Verdict.BOTH)
     rim = (inner == Verdict.BOTH) & _grown(open_ground, width)
-    image[part][rim] = palette.rgb(palette.BOTH_EDGE)
+    image[part][rim] = palette.rgb(verdict_sign(Verdict.BOTH).line)
     return image
 
 
@@ -97,9 +101,8 @@ def drape(codes: Codes, shade: Floats | None = None, pixels: int = DRAPE_PIXELS)
 def _colours() -> Rgb:
     """(256, 3) colours of codes, and of the marks that stripes are kept under."""
     table = palette.verdict_rgb(np.arange(256, dtype=np.uint8))
-    stripes = (palette.UPPER_STRIPE, palette.DEAD_STRIPE, palette.UNKNOWN_STRIPE)
-    for mark, colour in zip((251, 252, 253), stripes, strict=True):
-        table[mark] = palette.rgb(colour)
+    for mark, code in _STRIPED.items():
+        table[mark] = palette.rgb(verdict_sign(code).stripe.colour)
     return table
 
 

@@ -22,7 +22,7 @@ LAYER_STRENGTH = 0.42
 
 @dataclass(frozen=True)
 class Stripe:
-    """The second cue of a patch, as the ground has it: a hatch of matplotlib and its colour."""
+    """The second cue of a patch, as the ground has it: a hatch of matplotlib, and its colour."""
 
     hatch: str = ""
     colour: str = ""
@@ -34,11 +34,39 @@ class Stripe:
 
 
 @dataclass(frozen=True)
-class Sign:
-    """How a thing is shown, and its word: a patch where `fill` names a colour, else a line (with a mark).
+class Mark:
+    """What stands at a place: a shape of matplotlib, its size in points, a dot within it of `dot` points."""
 
-    `line` is the colour of the line or of the patch's edge. `key_dashes` are closer together where a key is
-    too short for `dashes`. In a scene the line is `scene_px` wide, its dashes and gaps `scene_m` metres long.
+    shape: str = "o"
+    size: float = 5.5
+    fill: str = palette.PAPER
+    rim: str = palette.INK
+    rim_width: float = 1.0
+    dot: float = 0.0
+
+    def looks(self, weight: float = 1.0) -> list[dict[str, Any]]:
+        """The mark and its dot as matplotlib's `plot` takes them, `weight` times as large.
+
+        >>> [look["markersize"] for look in Mark(size=8.0, dot=3.0).looks(0.5)]
+        [4.0, 1.5]
+        """
+        looks = [(self.shape, self.size, self.fill, self.rim_width)]
+        if self.dot:
+            looks.append(("o", self.dot, self.rim, 0.0))
+        return [
+            {"marker": shape, "markersize": size * weight, "markerfacecolor": fill,
+             "markeredgecolor": self.rim, "markeredgewidth": width * weight, "linestyle": ""}
+            for shape, size, fill, width in looks
+        ]  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Sign:
+    """How a thing is shown, and its word: a patch where `fill` names a colour, else a line, a mark, or both.
+
+    `line` is the colour of the line or of the patch's edge; without a width there is a mark alone. A patch
+    covers what is under it by `strength`, 0 to 1. `key_dashes` are closer together where a key is too short
+    for `dashes`. In a scene the line is `scene_px` wide, its dashes and gaps `scene_m` metres long.
     """
 
     text: str
@@ -46,7 +74,8 @@ class Sign:
     line: str = palette.INK
     width: float = 1.0
     dashes: tuple[float, ...] = ()
-    marker: str = ""
+    mark: Mark = Mark("")
+    strength: float = 1.0
     stripe: Stripe = Stripe()
     key_dashes: tuple[float, ...] = ()
     scene_px: float = 3.0
@@ -63,6 +92,25 @@ class Sign:
         return {"color": self.line, "linewidth": self.width, "linestyle": self.style}
 
     @property
+    def on_paper(self) -> str:
+        """The colour of its patch where nothing is under it."""
+        return palette.mixed(self.fill, self.strength)
+
+    @property
+    def patch(self) -> dict[str, Any]:
+        """Its patch with stripes and without an edge, as matplotlib's patches take it."""
+        stripe: dict[str, Any] = {
+            "hatch": self.stripe.hatch or None,
+            "edgecolor": self.stripe.colour or "none",
+        }
+        return {"facecolor": (self.fill, self.strength), "linewidth": 0.0, **stripe}
+
+    @property
+    def rim(self) -> dict[str, Any]:
+        """The edge of its patch, likewise."""
+        return {"fill": False, "edgecolor": self.line, "linewidth": self.width, "linestyle": self.style}
+
+    @property
     def in_key(self) -> "Sign":
         """As a key shows it."""
         return replace(self, dashes=self.key_dashes or self.dashes)
@@ -77,12 +125,20 @@ class Sign:
         return self if self.scene_m else replace(self, dashes=(), key_dashes=())
 
 
-UNIT = Sign("unit, its arc and maximum range", line=palette.UNIT, marker="o", scene_px=1.9)
+UNIT = Sign(
+    "unit, its arc and maximum range", line=palette.UNIT, scene_px=1.9,
+    mark=Mark(size=8.0, rim=palette.UNIT, rim_width=1.4, dot=3.2),
+)  # fmt: skip
 RANGE_SETTING = Sign("range setting", line=palette.UNIT, width=0.8, dashes=(4, 3))
-MOUNT = Sign("named already", line=palette.QUIET_INK, width=0.0, marker="o")
+MOUNT = Sign("named already", line=palette.QUIET_INK, width=0.0, mark=Mark(size=5.0, rim=palette.QUIET_INK))
 PROTECTED = Sign("protected ground", line=palette.PROTECTED, width=1.5, dashes=(5, 2.2), scene_px=3.5)
 SOLID = Sign("solid", fill=palette.SOLID, line=palette.SOLID_EDGE, width=0.9, scene_px=1.5)
-FOLIAGE = Sign("foliage", fill=palette.FOLIAGE_LIGHT, line=palette.FOLIAGE_EDGE, width=0.9)
+FOLIAGE = Sign(
+    "foliage", fill=palette.FOLIAGE, line=palette.FOLIAGE_EDGE, width=0.9, strength=0.45,
+    stripe=Stripe("...", palette.FOLIAGE_EDGE),
+)  # fmt: skip
+#: The same where it stands upright, in a scene, a section or an outlook: the dots are a map's.
+LEAVES = replace(FOLIAGE, stripe=Stripe())
 CONTOUR = Sign("contour", line=palette.CONTOUR, scene_px=1.0)
 SECTION_LINE = Sign("line of the section", width=1.7)
 BRIDGED = Sign("bridged gap of the survey", width=1.3, dashes=(4, 2))
@@ -91,10 +147,10 @@ ARC_END = Sign("end of an arc", line=palette.UNIT, width=0.9, dashes=(5, 3))
 LEVEL = Sign("level", width=0.8, dashes=(1, 2))
 EQUAL_DISTANCE = Sign("equal distance on the ground, heavy at the range", width=1.3)
 
-WALK = Sign("walk and its pulses", line=palette.FIGURE, width=1.9, marker="o")
-ALARM = Sign("alarm", fill="", width=1.6, marker="*")
+WALK = Sign("walk and its pulses", line=palette.FIGURE, width=1.9, mark=Mark(size=3.8, rim_width=0.9))
+ALARM = Sign("alarm", width=0.0, mark=Mark("*", 14.0, palette.ALARM, rim_width=1.1))
 UNNOTICED = Sign("way walked unnoticed", line=palette.FIGURE, width=1.7)
-NOTICED = Sign("noticed here", width=0.0, marker="o")
+NOTICED = Sign("noticed here", width=0.0, mark=Mark(size=4.6))
 APPROACH = Sign("way in", line=palette.QUIET_INK, width=2.8)
 LEAST_LIKELY = Sign("least likely walk", line=palette.FIGURE, width=2.1, scene_px=5.0)
 #: The same to the middle of protected ground.
@@ -121,7 +177,9 @@ SPILT_ON = Sign(
     "a vehicle, past its range", fill=palette.PAPER, line=palette.QUIET_INK,
     stripe=Stripe("\\\\\\\\", palette.SPILT),
 )  # fmt: skip
-SPILT_OVER = Sign("nothing: it passes over", fill=palette.mixed(palette.SPILT, 0.4), line=palette.QUIET_INK)
+#: The layer's axis where it passes over, within range; past its range it is drawn fainter by `FAINTER`.
+SPILT_OVER = Sign("nothing: it passes over", fill=palette.SPILT, line=palette.QUIET_INK, strength=0.4)
+FAINTER = 0.425
 NUISANCE = Sign(
     "nuisance thing in a layer", fill=palette.NUISANCE, line=palette.NUISANCE, width=1.3, scene_px=2.0
 )
@@ -138,6 +196,29 @@ _STRIPES = {
     Verdict.UPPER_ONLY: Stripe("---", palette.UPPER_STRIPE),
     Verdict.DEAD: Stripe(r"\\\\", palette.DEAD_STRIPE),
 }
+
+#: Options as lines, best first: told apart by colour or by dashes.
+OPTION_LINES = tuple(
+    Sign("", line=colour, width=1.8, dashes=dashes)
+    for colour, dashes in zip(
+        palette.OPTION_LINES, ((), (7, 2), (4, 1.5, 1, 1.5), (2, 1.5)), strict=True
+    )
+)  # fmt: skip
+CONTRAST = Sign("contrast", width=1.8)
+WEAK_CONTRAST = Sign("weaker than the borrowed condition", fill=palette.WEAK_CONTRAST, line=palette.QUIET_INK)
+NOTHING_HELD = Sign("nothing is held", fill=palette.NOTHING_HELD)
+
+SUN_UP = Sign("sun up", fill=palette.SUN_UP, line=palette.QUIET_INK)
+SUN_DOWN = Sign("sun under level", fill=palette.SUN_DOWN, line=palette.QUIET_INK)
+SUN_HIDDEN = Sign("near one, but hidden", fill=palette.SUN_HIDDEN, line=palette.QUIET_INK)
+SUN_IN_SEVERAL = Sign("near several", fill=palette.SUN_IN_SEVERAL)
+PAST_RANGE = Sign("beyond the range", fill=palette.PAST_RANGE, line=palette.QUIET_INK)
+SKY = Sign("nothing met: sky, or off the survey", fill=palette.SKY, line=palette.QUIET_INK)
+
+
+def sun_sign(layer: str) -> Sign:
+    """Where the sun stands in view near a layer."""
+    return Sign(f"sun near the {layer} layer", fill=palette.layer_colour(layer))
 
 
 def verdict_sign(code: int) -> Sign:
@@ -163,7 +244,7 @@ def cause_sign(code: int) -> Sign:
 def layer_sign(name: str, text: str = "") -> Sign:
     """The body of a layer."""
     colour = palette.layer_colour(name)
-    return Sign(text or f"{name} layer", fill=palette.mixed(colour, LAYER_STRENGTH), line=colour)
+    return Sign(text or f"{name} layer", fill=colour, line=colour, strength=LAYER_STRENGTH)
 
 
 def layer_signs(units: Iterable[Detector], most: int = 4) -> list[Sign]:
@@ -175,7 +256,7 @@ def layer_signs(units: Iterable[Detector], most: int = 4) -> list[Sign]:
 def piece_sign(name: str, kind: str) -> Sign:
     """Others' ground."""
     colour = palette.piece_colour(kind)
-    return Sign(name, fill=palette.mixed(colour, 0.5), line=colour, width=1.1, scene_px=2.0)
+    return Sign(name, fill=colour, line=colour, width=1.1, strength=0.3, scene_px=2.0)
 
 
 def animal_sign(rank: int, count: int) -> Sign:
@@ -183,12 +264,12 @@ def animal_sign(rank: int, count: int) -> Sign:
     return Sign("animals", fill=palette.animal_colour(rank, count), line=palette.QUIET_INK)
 
 
-def site_signs(terrain: Terrain, heights: Floats | None = None) -> list[Sign]:
+def site_signs(terrain: Terrain, heights: Floats | None = None, leaves: Sign = FOLIAGE) -> list[Sign]:
     """What lies and stands on a site, as far as it is there; contours where the drawn heights are given."""
     there = [
         (PROTECTED, bool(terrain.protect)),
         (SOLID, bool(terrain.solids.names)),
-        (FOLIAGE, bool((terrain.foliage.column >= 0).any())),
+        (leaves, bool((terrain.foliage.column >= 0).any())),
     ]
     signs = [sign for sign, is_there in there if is_there]
     levels, step = contour_levels(terrain.ground.z[:0] if heights is None else heights)

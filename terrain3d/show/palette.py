@@ -40,7 +40,6 @@ OTHER_LAYER = "#3f7f6f"
 SOLID = "#a39a8b"
 SOLID_EDGE = "#4d473e"
 FOLIAGE = "#7c9a4c"
-FOLIAGE_LIGHT = "#c1d0a7"
 FOLIAGE_EDGE = "#4f6a29"
 PROTECTED = "#111111"
 UNIT = "#111111"
@@ -65,7 +64,8 @@ NEIGHBOUR = "#9aa98a"
 NUISANCE = "#3a2a7a"
 #: How often ground is held, from hardly ever to always: light to dark, also in grey print.
 CHANCE_SCALE = ("#f3f1eb", "#cfe3ec", "#93c8e0", "#4d9cc4", "#1f5f8b")
-#: What takes a layer, by its key: any two told apart by colour-blind people, and from a layer's own ground.
+#: What takes a layer in reach, by its key: a colour for each in `cover.causes` but those `ELSEWHERE`. Any two
+#: are told apart by colour-blind people, and from a layer's own ground.
 CAUSES = {
     "hidden by foliage": "#6ee614",
     "hidden by a solid": "#461414",
@@ -74,6 +74,17 @@ CAUSES = {
     "lands short": "#14146e",
     "below the layer": "#146e6e",
 }
+#: Options as lines, best first, beside their dashes.
+OPTION_LINES = (BOTH_EDGE, "#c0561f", "#6a4a8c", "#4f7a2a")
+#: Contrast weaker than the borrowed condition, and ground on which nothing is held.
+WEAK_CONTRAST, NOTHING_HELD = "#e9eef2", "#d9c3c6"
+#: A day without a layer in the sun's way: under level, up, hidden near a layer; and near several of them.
+SUN_DOWN, SUN_UP, SUN_HIDDEN, SUN_IN_SEVERAL = "#d7dbe2", "#fdfaf0", "#b5ad9f", "#241a20"
+#: What a unit sees, from near to far: ground and solids; past its range; and where it meets nothing.
+GROUND_BY_DISTANCE, SOLID_BY_DISTANCE = ("#6e675b", "#efece4"), ("#4d3b2f", "#d9bfa6")
+PAST_RANGE, SKY = "#faf8f3", "#e6eef3"
+#: In the window: what is refused, to be read on paper; what is chosen; a slider, and what a type allows.
+REFUSED, CHOSEN, GROOVE, ALLOWED = "#8c1226", "#e4eff4", "#d5d1c7", "#7d9aa8"
 #: Tolerances: wider than an ordinary error of fixing, narrower, and that error itself.
 TOLERANT = "#4d9cc4"
 TIGHT = "#d67f22"

@@ -174,7 +174,7 @@ def drawn_line(
         meshes = [meshes[0].append_polydata(*meshes[1:])]
     parts = []
     for mesh in meshes:
-        parts.append(Part("marks", mesh, "#ffffff", line_px=sign.scene_px + 2.0, raise_steps=2))
+        parts.append(Part("marks", mesh, palette.PAPER, line_px=sign.scene_px + 2.0, raise_steps=2))
         parts.append(Part("marks", mesh.copy(), sign.line, line_px=sign.scene_px, raise_steps=4))
     return parts
 

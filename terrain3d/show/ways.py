@@ -9,7 +9,15 @@ import numpy as np
 import pyvista as pv
 
 from terrain3d.show import palette
-from terrain3d.show.legend import CLEAR, LEAST_HELD, LEAST_LIKELY, LEAST_LIKELY_INSIDE, MUCH_SHORTER, Sign
+from terrain3d.show.legend import (
+    ALARM,
+    CLEAR,
+    LEAST_HELD,
+    LEAST_LIKELY,
+    LEAST_LIKELY_INSIDE,
+    MUCH_SHORTER,
+    Sign,
+)
 from terrain3d.show.parts import Part, Tag, drawn_line
 from terrain3d.show.scene import Scene
 from terrain3d.show.shapes import filled_heights
@@ -101,7 +109,7 @@ def alarm_scene(ground: Ground, spots: list[tuple[float, float]]) -> Scene:
                 center=(x, y, z + _PIN_M / 2), direction=(0, 0, 1), radius=0.04, height=_PIN_M
             )
             head: Any = pv.Sphere(radius=_HEAD_M, center=(x, y, z + _PIN_M))
-            parts += [Part("marks", shaft, palette.INK), Part("marks", head, palette.ALARM)]
+            parts += [Part("marks", shaft, palette.INK), Part("marks", head, ALARM.mark.fill)]
             tags.append(Tag("alarm", (x, y, z + _PIN_M + _HEAD_M), "figure"))
     return Scene(tuple(parts), tuple(tags))
 

@@ -5,7 +5,9 @@ from itertools import combinations, pairwise
 import numpy as np
 import pytest
 
+from terrain3d.cover.causes import CAUSE_KEYS, ELSEWHERE
 from terrain3d.cover.verdict import Verdict
+from terrain3d.sentences.verdicts import CAUSES
 from terrain3d.show import palette
 from terrain3d.show.legend import layer_sign
 
@@ -69,11 +71,18 @@ def test_any_two_causes_are_told_apart(sight):
     """As verdicts are, also from bare ground and from ground that a layer is broken on."""
     ground = [
         palette.VERDICT_COLOURS[Verdict.OUTSIDE],
-        *(layer_sign(name).fill for name in ("upper", "lower")),
+        *(layer_sign(name).on_paper for name in ("upper", "lower")),
     ]
     causes = [lab(colour, SIGHT[sight]) for colour in palette.CAUSES.values()]
     assert min(np.linalg.norm(a - b) for a, b in combinations(causes, 2)) > 30
     assert min(np.linalg.norm(a - lab(colour, SIGHT[sight])) for a in causes for colour in ground) > 30
+
+
+def test_every_cause_in_reach_has_a_colour_and_words():
+    """A cause that is added to `cover.causes` gets its colour and its words before it is drawn or told."""
+    in_reach = set(CAUSE_KEYS.values()) - set(ELSEWHERE)
+    assert in_reach == set(palette.CAUSES), "palette.CAUSES has no colour for a cause, or one too many"
+    assert set(CAUSE_KEYS.values()) == set(CAUSES), "sentences.verdicts.CAUSES has no words for a cause"
 
 
 def test_verdicts_stay_ordered_in_grey():

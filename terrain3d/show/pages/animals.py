@@ -39,7 +39,5 @@ def animals_sheet(context: PageContext, option: OptionResult) -> Sheet:
 def _shadings(found: AnimalGround) -> list[Shading]:
     """Tallest first, so that the colour left on a cell is that of the lowest animal."""
     count = len(found.animals)
-    shadings = [
-        Shading(ground.where, animal_sign(rank, count).fill) for rank, ground in enumerate(found.animals)
-    ]
-    return [*reversed(shadings), Shading(found.crawling.where, CRAWLING.stripe.colour, 1)]
+    shadings = [Shading(ground.where, animal_sign(rank, count)) for rank, ground in enumerate(found.animals)]
+    return [*reversed(shadings), Shading(found.crawling.where, CRAWLING)]

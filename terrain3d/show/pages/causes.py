@@ -2,16 +2,8 @@
 
 from functools import partial
 
-from terrain3d.cover.causes import CAUSE_KEYS
-from terrain3d.cover.layer_outcomes import (
-    BROKEN,
-    BY_FOLIAGE,
-    BY_GROUND,
-    BY_SOLID,
-    CLOSE_IN,
-    LANDS_SHORT,
-    PASSES_ABOVE,
-)
+from terrain3d.cover.causes import CAUSE_KEYS, ELSEWHERE
+from terrain3d.cover.layer_outcomes import BROKEN
 from terrain3d.cover.option import OptionResult
 from terrain3d.sentences import words
 from terrain3d.sentences.options import IN_REACH, cause_line
@@ -24,7 +16,7 @@ from terrain3d.show.pages.sheet import Page, Sheet
 from terrain3d.show.sections import unit_section
 
 #: The causes within arc and range, from the nearest to success.
-_CAUSES = (BY_FOLIAGE, BY_SOLID, BY_GROUND, PASSES_ABOVE, LANDS_SHORT, CLOSE_IN)
+_CAUSES = tuple(code for code, key in CAUSE_KEYS.items() if key not in ELSEWHERE)
 
 
 def pages(context: PageContext) -> list[Page]:
@@ -43,12 +35,12 @@ def causes_sheet(context: PageContext, option: OptionResult, layer: str) -> Shee
     axes = draw_plan(page, outcome, without_verdicts(option), base)
     outcomes = option.layer_outcomes[layer]
     signs = {code: _sign(layer, code) for code in (BROKEN, *_CAUSES)}
-    shade(axes, [Shading(outcomes == code, sign.fill) for code, sign in signs.items()], base.extent)
+    shade(axes, [Shading(outcomes == code, sign) for code, sign in signs.items()], base.extent)
     page.key(plan_signs(outcome, (option,), base.extent))
     whole = sum(told.values()) or 1.0
     pieces: list[Piece] = []
     for code, area in told.items():
-        colour = signs[code].fill
+        colour = signs[code].on_paper
         pieces += [
             Row(signs[code].text, (words.square_metres(area),), signs[code]),
             Bar(area / whole, colour),

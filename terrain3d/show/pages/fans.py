@@ -12,9 +12,10 @@ from terrain3d.cover.option import OptionResult
 from terrain3d.detector.pose import Detector
 from terrain3d.sentences.walks import counting_words, fan_words, fans_sentence, who_walks
 from terrain3d.show import palette
+from terrain3d.show.blocks import Paragraph, Row, Section, fill
 from terrain3d.show.legend import ALARM, NOTICED, UNNOTICED, WALK
 from terrain3d.show.pages.context import PageContext
-from terrain3d.show.pages.on_picture import haloed
+from terrain3d.show.pages.on_picture import haloed, marked
 from terrain3d.show.pages.plan import Plan, begin_plan, few_labels
 from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, Page, Sheet
 from terrain3d.show.pages.walks import walk_signs
@@ -49,18 +50,19 @@ def fans_sheet(context: PageContext, option: OptionResult, unit: Detector, to: F
     plan = begin_plan(page, context.outcome, option, base, _PLAN, "NW", is_ruled=False)
     plan.finish(few_labels(plan), _draw_walks(plan, to))
     page.begin_column(_LEFT - 0.03, COLUMN_RIGHT, PICTURE[1] + PICTURE[3], _TO[0] + _TO[1])
-    page.heading("Straight at the unit: the weak direction")
-    page.paragraph(fan_words(to), 3, size=8)
-    page.row(who_walks(to), size=7.5, color=palette.QUIET_INK)
+    fill(page, [_section("Straight at the unit: the weak direction", to)])
     _chart_to(page, unit, to)
     page.begin_column(_LEFT - 0.03, COLUMN_RIGHT, _TO[0] - 0.06, _ACROSS[0] + _ACROSS[1])
-    page.heading("Across the unit")
-    page.paragraph(fan_words(across), 3, size=8)
-    page.row(who_walks(across), size=7.5, color=palette.QUIET_INK)
+    fill(page, [_section("Across the unit", across)])
     _chart_across(page, unit, across)
     own = {WALK: UNNOTICED, ALARM: NOTICED}
     page.key([own.get(sign, sign) for sign in walk_signs(context.outcome)])
     return page
+
+
+def _section(heading: str, fan: Fan) -> Section:
+    who = Row(who_walks(fan), size="small", is_quiet=True)
+    return Section(heading, (Paragraph(fan_words(fan), 3, "row"), who))
 
 
 def _draw_walks(plan: Plan, fan: Fan) -> list[Bbox]:
@@ -73,7 +75,7 @@ def _draw_walks(plan: Plan, fan: Fan) -> list[Bbox]:
         way = np.array([line[0], end])
         haloed(axes, way, UNNOTICED, 11, 3.4, solid_capstyle="butt")
         if not np.isnan(walked):
-            axes.plot(*end, "o", ms=4.6, mfc="white", mec=palette.INK, mew=1.0, zorder=12)
+            marked(axes, end, NOTICED, 12)
             boxes.append(plan.around(end, 5))
     return boxes
 
@@ -111,10 +113,8 @@ def _chart_to(page: Sheet, unit: Detector, fan: Fan) -> None:
     axes = _chart(page, unit, offsets, _TO, start)
     noticed = np.where(fan.raised, fan.left_m, 0.0)
     axes.bar(offsets, start - noticed, 3.4, bottom=noticed, color=palette.FIGURE, zorder=2)
-    axes.plot(
-        offsets[fan.raised], fan.left_m[fan.raised], "o", ms=4.6, mfc="white", mec=palette.INK, mew=1.0,
-        zorder=3, clip_on=False,
-    )  # fmt: skip
+    ends = np.column_stack([offsets, fan.left_m])[fan.raised]
+    marked(axes, ends, NOTICED, 3, clip_on=False)
     axes.yaxis.set_major_locator(MultipleLocator(2 if start <= 16 else 5))
     axes.yaxis.set_major_formatter(lambda value, _: f"{value:g} m")
     _caption(page, _TO, "distance from the unit, by bearing: the bar is the way walked unnoticed")

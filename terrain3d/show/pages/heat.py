@@ -1,41 +1,28 @@
 """The page of heat: contrast by ground temperature over what the options still hold at it."""
 
 import math
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.ticker import MultipleLocator, PercentFormatter
 
-from terrain3d.conditions.heat import (
-    REFERENCE_GROUND_C,
-    REFERENCE_K,
-    HeatResult,
-    band_radiance,
-    reference_contrast,
-)
+from terrain3d.conditions.heat import HeatResult, band_radiance, reference_contrast
 from terrain3d.cover.option import OptionResult
-from terrain3d.sentences.heat import BORROWED, MIND, heat_line, loss_rows
+from terrain3d.sentences.heat import BORROWED, MIND, condition_words, heat_line, loss_rows
 from terrain3d.show import palette
-from terrain3d.show.legend import Sign
+from terrain3d.show.blocks import Gap, Listing, Paragraph, Row, Section, fill
+from terrain3d.show.legend import CONTRAST, NOTHING_HELD, OPTION_LINES, WEAK_CONTRAST, Sign
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.sheet import PICTURE, Page, Sheet
 
 #: One option and what it holds by temperature.
 Warmed = tuple[OptionResult, HeatResult]
 #: Options drawn on one page; the rest is in results.json.
-MOST = 4
-#: Colours and dashes of the options' lines, best first: told apart by either.
-_LINES = tuple(
-    Sign("", line=colour, width=1.8, dashes=dashes)
-    for colour, dashes in (
-        ("#124b66", ()),
-        ("#c0561f", (7, 2)),
-        ("#6a4a8c", (4, 1.5, 1, 1.5)),
-        ("#4f7a2a", (2, 1.5)),
-    )
-)
-_BAND, _SILENT, _CURVE = "#e9eef2", "#d9c3c6", "#1d1d1b"
+MOST = len(OPTION_LINES)
+#: Height of three rows under a heading, as a share of the page.
+_FACTS = 0.12
 #: The two charts, shares of the page; between them lies the shared scale of temperature.
 _UPPER = (PICTURE[0] + 0.022, 0.545, PICTURE[2] - 0.052, 0.315)
 _LOWER = (_UPPER[0], 0.195, _UPPER[2], 0.275)
@@ -56,7 +43,7 @@ def heat_sheet(context: PageContext) -> Sheet:
     page = context.begin("Heat: figure against ground", "what is held as the ground warms", sentence)
     _contrast(page, page.picture_axes(_UPPER), best, _silent(shown))
     _held(page, page.picture_axes(_LOWER), shown, _silent(shown))
-    _column(page, shown, len(warmed))
+    _column(page, shown, len(warmed) - len(shown))
     page.key(_signs(shown))
     return page
 
@@ -82,11 +69,11 @@ def _contrast(page: Sheet, axes: Axes, heat: HeatResult, silent: tuple[float, fl
     """Figure minus ground, with the borrowed condition as a band about nothing."""
     curve, level = heat.curve, reference_contrast()
     _shade(axes, silent)
-    axes.axhspan(-level, level, facecolor=_BAND, zorder=1)
+    axes.axhspan(-level, level, facecolor=WEAK_CONTRAST.fill, zorder=1)
     for side in (-level, level):
         axes.axhline(side, color=palette.QUIET_INK, linewidth=0.8, linestyle=(0, (5, 3)), zorder=3)
     axes.axhline(0.0, color=palette.INK, linewidth=0.8, zorder=3)
-    axes.plot(curve.grounds_c, curve.contrast, color=_CURVE, linewidth=1.8, zorder=4)
+    axes.plot(curve.grounds_c, curve.contrast, zorder=4, **CONTRAST.stroke)
     low, high = float(min(curve.contrast.min(), -level)), float(max(curve.contrast.max(), level))
     spare = 0.09 * (high - low)
     axes.set(xlim=(curve.grounds_c[0], curve.grounds_c[-1]), ylim=(low - spare, high + spare))
@@ -97,9 +84,8 @@ def _contrast(page: Sheet, axes: Axes, heat: HeatResult, silent: tuple[float, fl
     )
     times.tick_params(labelsize=7, length=3, width=0.6, colors=palette.QUIET_INK, pad=2)
     axes.annotate(
-        f"borrowed test condition: {REFERENCE_K:g} K over {REFERENCE_GROUND_C:g} °C, {level:.2f} W/m²/sr",
-        (curve.grounds_c[0], -level), (5, -3), textcoords="offset points", fontsize=7, ha="left",
-        va="top", color=palette.INK, zorder=6,
+        condition_words(level), (curve.grounds_c[0], -level), (5, -3), textcoords="offset points",
+        fontsize=7, ha="left", va="top", color=palette.INK, zorder=6,
     )  # fmt: skip
     _above(page, axes, "Contrast, figure minus ground, W/m²/sr (8 to 14 µm)", "times the condition")
 
@@ -109,12 +95,10 @@ def _held(page: Sheet, axes: Axes, shown: tuple[Warmed, ...], silent: tuple[floa
     _shade(axes, silent)
     as_share = all(heat.curve.protected_share is not None for _, heat in shown)
     most = 0.0
-    for sign, (_, heat) in zip(_LINES, shown, strict=False):
+    for sign, (_, heat) in zip(OPTION_LINES, shown, strict=False):
         held = heat.curve.protected_share if as_share else heat.curve.held_m2
         assert held is not None
-        axes.plot(
-            heat.curve.grounds_c, held, color=sign.line, linestyle=sign.style, linewidth=sign.width, zorder=4
-        )
+        axes.plot(heat.curve.grounds_c, held, zorder=4, **sign.stroke)
         most = max(most, float(held.max()))
     grounds = shown[0][1].curve.grounds_c
     axes.set(xlim=(grounds[0], grounds[-1]), ylim=(0.0, 1.12 * most if most > 0 else 1.0))
@@ -138,7 +122,7 @@ def _held(page: Sheet, axes: Axes, shown: tuple[Warmed, ...], silent: tuple[floa
 def _shade(axes: Axes, silent: tuple[float, float] | None) -> None:
     if silent is not None:
         # Wider than any temperature is wide enough.
-        axes.axvspan(max(silent[0], -500.0), min(silent[1], 500.0), facecolor=_SILENT, zorder=2)
+        axes.axvspan(max(silent[0], -500.0), min(silent[1], 500.0), facecolor=NOTHING_HELD.fill, zorder=2)
 
 
 def _rule(axes: Axes) -> None:
@@ -156,49 +140,46 @@ def _above(page: Sheet, axes: Axes, left: str, right: str) -> None:
         page.text(box.x1, box.y1 + 0.008, right, 7.5, ha="right", va="baseline", color=palette.QUIET_INK)
 
 
-def _column(page: Sheet, shown: tuple[Warmed, ...], n_options: int) -> None:
-    page.heading("As the ground warms")
-    for sign, (option, heat) in zip(_LINES, shown, strict=False):
-        (name,) = page.lines(option.name, page.right - page.left - 0.033, 8, 1)
-        page.swatch(page.row(name, indent=0.033), sign)
-        for told, figure in loss_rows(heat):
-            page.row(told, figure, size=7.5, indent=0.033, color=palette.QUIET_INK)
-    if n_options > len(shown):
-        page.row(f"and {n_options - len(shown)} more: see results.json", size=7.5)
-    page.gap()
-    page.heading("Mind")
-    for text in (BORROWED, *MIND):
-        page.paragraph(text, 4)
-        page.gap(0.004)
-    _surfaces(page, shown[0][1])
+def _column(page: Sheet, shown: tuple[Warmed, ...], others: int) -> None:
+    options = tuple(_option_rows(sign, *one) for sign, one in zip(OPTION_LINES, shown, strict=False))
+    mind = [piece for text in (BORROWED, *MIND) for piece in (Paragraph(text, 4), Gap())]
+    sections = [
+        Section("As the ground warms", (Listing(options, others=others),)),
+        Section("Mind", tuple(mind)),
+    ]
+    fill(page, sections)
+    # What the contrast is worked out for, and the law behind it in figures, where there is room.
+    for section in (_surfaces(shown[0][1]), _black_body()):
+        if page.room() > _FACTS:
+            fill(page, [section])
 
 
-def _surfaces(page: Sheet, heat: HeatResult) -> None:
-    """What the contrast is worked out for; and, where there is room, the law behind it in figures."""
+def _option_rows(sign: Sign, option: OptionResult, heat: HeatResult) -> tuple[Row, ...]:
+    losses = (
+        Row(told, (figure,), size="small", is_quiet=True, is_inset=True) for told, figure in loss_rows(heat)
+    )
+    return (Row(option.name, sign=sign), *losses)
+
+
+def _surfaces(heat: HeatResult) -> Section:
     setting = heat.setting
-    if not page.room_for(7, 8):
-        return
-    page.gap()
-    page.heading("Surfaces")
-    page.row("figure, apparent surface", f"{setting.figure:g} °C")
-    page.row("emissivity, figure and ground", f"{setting.emissivity:g}, {setting.ground_emissivity:g}")
-    page.row("sky", f"{setting.sky_below:g} K below ground" if setting.sky_below else "as warm as ground")
-    if page.room_for(6, 8):
-        page.gap()
-        page.heading("Black body, 8 to 14 µm")
-        for celsius in (0.0, 20.0, 40.0):
-            page.row(f"{celsius:g} °C", f"{float(band_radiance(celsius)):.2f} W/m²/sr", size=7.5)
+    figures = {
+        "figure, apparent surface": f"{setting.figure:g} °C",
+        "emissivity, figure and ground": f"{setting.emissivity:g}, {setting.ground_emissivity:g}",
+        "sky": f"{setting.sky_below:g} K below ground" if setting.sky_below else "as warm as ground",
+    }
+    return Section("Surfaces", tuple(Row(text, (figure,)) for text, figure in figures.items()))
 
 
-def _celsius(value: float | None, beyond: str) -> str:
-    return beyond if value is None else f"{value:.1f}"
+def _black_body() -> Section:
+    radiance = {celsius: float(band_radiance(celsius)) for celsius in (0.0, 20.0, 40.0)}
+    rows = (Row(f"{at:g} °C", (f"{found:.2f} W/m²/sr",), size="small") for at, found in radiance.items())
+    return Section("Black body, 8 to 14 µm", tuple(rows))
 
 
 def _signs(shown: tuple[Warmed, ...]) -> list[Sign]:
-    signs = [
-        Sign("contrast", line=_CURVE, width=1.8),
-        Sign("weaker than the borrowed condition", fill=_BAND, line=palette.QUIET_INK),
-    ]
+    signs = [CONTRAST, WEAK_CONTRAST]
     if _silent(shown) is not None:
-        signs.append(Sign("no option holds anything" if len(shown) > 1 else "nothing is held", fill=_SILENT))
+        several = replace(NOTHING_HELD, text="no option holds anything")
+        signs.append(several if len(shown) > 1 else NOTHING_HELD)
     return signs

@@ -14,11 +14,11 @@ from terrain3d.sentences.mounts import mounts_sentence
 from terrain3d.show import palette
 from terrain3d.show.blocks import Listing, Row, Section, fill
 from terrain3d.show.extent import Extent, whole_cells
-from terrain3d.show.legend import BOUNDARY, MOUNT, UNIT, Sign
+from terrain3d.show.legend import BOUNDARY, MOUNT, UNIT, Mark, Sign
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.base import plan_base
 from terrain3d.show.pages.context import PageContext
-from terrain3d.show.pages.on_picture import haloed
+from terrain3d.show.pages.on_picture import haloed, marked
 from terrain3d.show.pages.plan import begin_plan, plan_signs, site_labels
 from terrain3d.show.pages.sheet import PICTURE_ASPECT, Sheet
 from terrain3d.wording import counted
@@ -92,17 +92,20 @@ def _extent(found: Proposed) -> Extent:
 
 
 def _draw_marks(axes: Axes, mounts: tuple[Proposal, ...]) -> None:
-    for kind, mark in _MARKS.items():
+    for kind in _MARKS:
         places = [(p.mount.x, p.mount.y) for p in mounts if p.kind == kind]
         if places:
-            x, y = np.transpose(places)
-            axes.plot(x, y, mark, ms=5.5, mfc="white", mec=palette.UNIT, mew=1.3, zorder=9)
+            marked(axes, np.array(places), _sign(kind), 9)
+
+
+def _sign(kind: Kind, text: str = "") -> Sign:
+    return Sign(text, width=0, mark=Mark(_MARKS[kind], rim=palette.UNIT, rim_width=1.3))
 
 
 def _signs(found: Proposed) -> list[Sign]:
     texts: dict[Kind, str] = {"corner": "at a corner", "wall": "on a wall", "edge": "on a pole"}
     kinds = {"edge" if p.kind == "boundary" else p.kind for p in found.mounts}
-    signs = [Sign(text, width=0, marker=_MARKS[kind]) for kind, text in texts.items() if kind in kinds]
+    signs = [_sign(kind, text) for kind, text in texts.items() if kind in kinds]
     if found.terrain.boundary is not None:
         signs.append(BOUNDARY)
     if found.terrain.mounts:

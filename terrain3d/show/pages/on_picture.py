@@ -85,6 +85,12 @@ def haloed(axes: Axes, line: Floats, sign: Sign, zorder: float, halo: float, **l
     axes.plot(*line.T, zorder=zorder, **sign.stroke, **look)
 
 
+def marked(axes: Axes, places: Floats, sign: Sign, zorder: float, weight: float = 1.0, **look: Any) -> None:
+    """Draw the mark of a sign at places, (n, 2) or one alone, `weight` times as large."""
+    for own in sign.mark.looks(weight):
+        axes.plot(*np.reshape(places, (-1, 2)).T, zorder=zorder, **own, **look)
+
+
 def north_arrow(axes: Axes, busy: Floats) -> Bbox:
     """Draw the north arrow; returns where, in page pixels."""
     figure = axes.figure

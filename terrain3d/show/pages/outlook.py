@@ -16,8 +16,17 @@ from terrain3d.detector.pose import Detector, PosedHead, PosedLayer, posed_heads
 from terrain3d.job import Outcome
 from terrain3d.sentences.outlook import layer_words, outlook_sentence
 from terrain3d.show import palette
-from terrain3d.show.blocks import fill
-from terrain3d.show.legend import ARC_END, EQUAL_DISTANCE, FOLIAGE, LEVEL, Sign, layer_signs, site_signs
+from terrain3d.show.blocks import Gap, Listing, Row, Section, fill
+from terrain3d.show.legend import (
+    ARC_END,
+    EQUAL_DISTANCE,
+    LEAVES,
+    LEVEL,
+    PAST_RANGE,
+    SKY,
+    layer_signs,
+    site_signs,
+)
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import HALO
 from terrain3d.show.pages.sheet import (
@@ -46,13 +55,11 @@ NEAREST_M, _PAST_RANGE = 0.5, 4.0
 #: Lines of equal distance on the ground, metres.
 CONTOURS_M = (2.0, 4.0, 8.0, 12.0, 24.0, 48.0)
 #: Near and far ends of the shading, dark to light, of what stands there.
-_SHADES = {Hit.GROUND: ("#6e675b", "#efece4"), Hit.SOLID: ("#4d3b2f", "#d9bfa6")}
+_SHADES = {Hit.GROUND: palette.GROUND_BY_DISTANCE, Hit.SOLID: palette.SOLID_BY_DISTANCE}
 #: Directions are cast for no finer a page than this, however fine the paper.
 _FINEST = 1.6
 #: Elevations between the directions that are counted, degrees.
 _FINE_DEG = 0.1
-_SKY = "#e6eef3"
-_BEYOND = "#faf8f3"
 
 
 @dataclass(frozen=True)
@@ -108,11 +115,13 @@ def outlook_sheet(context: PageContext, option: OptionResult, unit: Detector) ->
             _layer(axes, unit, head, layer)
         _arc_limits(axes, unit, head)
     _frame(axes, span)
-    _scale_block(page, unit, seen)
-    _layer_block(page, unit)
+    page.begin_column(0.05, 0.40, BLOCK_TOP, BLOCK_FLOOR)
+    fill(page, [_scale_section(page, unit, seen)])
+    page.begin_column(0.43, 0.72, BLOCK_TOP, BLOCK_FLOOR)
+    fill(page, [_layer_section(unit)])
     page.begin_column(0.755, COLUMN_RIGHT, BLOCK_TOP, BLOCK_FLOOR)
     fill(page, [unit_section((unit,), "Unit")])
-    leaves = [sign for sign in site_signs(outcome.terrain) if sign is FOLIAGE]
+    leaves = [sign for sign in site_signs(outcome.terrain, leaves=LEAVES) if sign is LEAVES]
     page.key([*layer_signs([unit]), ARC_END, LEVEL, EQUAL_DISTANCE, *leaves])
     return page
 
@@ -181,12 +190,12 @@ def shaded(seen: Picture, range_m: float) -> Rgb:
         Rows as the picture has them.
     """
     image = np.empty((*seen.what.shape, 3))
-    image[:] = palette.rgb(_SKY)
+    image[:] = palette.rgb(SKY.fill)
     for what, (near, far) in _SHADES.items():
         here = seen.what == what
         share = distance_share(seen.distance[here], range_m)[:, None]
         image[here] = (1 - share) * palette.rgb(near) + share * palette.rgb(far)
-        image[here & (seen.distance > range_m)] = palette.rgb(_BEYOND)
+        image[here & (seen.distance > range_m)] = palette.rgb(PAST_RANGE.fill)
     # Leaves stand before what is hit; what they let through shows behind them.
     veil = (1 - seen.through)[..., None] * 0.85
     image += veil * (palette.rgb(palette.FOLIAGE) - image)
@@ -281,17 +290,14 @@ def _frame(axes: Axes, span: Span) -> None:
     axes.tick_params(labelsize=6.5, length=3, width=0.6, colors=palette.QUIET_INK, pad=2)
 
 
-def _scale_block(page: Sheet, unit: Detector, seen: Picture) -> None:
+def _scale_section(page: Sheet, unit: Detector, seen: Picture) -> Section:
     """The shading's own scale, a bar for each kind of thing that is seen."""
-    page.begin_column(0.05, 0.40, BLOCK_TOP, BLOCK_FLOOR)
-    page.heading("Distance along the line of sight")
     range_m = unit.type.max_range
     kinds = [(Hit.GROUND, "ground"), (Hit.SOLID, "solid")]
-    bar_left, bar_width, height = page.left + 0.062, 0.27, 0.02
+    left, width, height = page.left + 0.062, 0.27, 0.02
     distances = NEAREST_M * (range_m / NEAREST_M) ** np.linspace(0, 1, 64)
-    for what, name in [kind for kind in kinds if (seen.what == kind[0]).any()]:
-        baseline = page.row(name, size=8)
-        page.gap(0.006)
+
+    def bar(what: Hit, baseline: float) -> None:
         strip = Picture(
             np.zeros(64),
             np.zeros(1),
@@ -300,32 +306,28 @@ def _scale_block(page: Sheet, unit: Detector, seen: Picture) -> None:
             np.full((1, 64), -1),
             np.ones((1, 64)),
         )
-        axes = page.figure.add_axes((bar_left, baseline - 0.004, bar_width, height))
+        axes = page.figure.add_axes((left, baseline - 0.004, width, height))
         axes.imshow(shaded(strip, range_m), aspect="auto", extent=(0, 1, 0, 1), interpolation="nearest")
         axes.set(xticks=[], yticks=[])
-    ticks = [m for m in (0.5, 1, 2, 4, 8, 16, 32, 64) if m <= 0.8 * range_m] + [range_m]
-    y = page.row("", size=7)
-    for m in ticks:
-        x = bar_left + bar_width * float(distance_share(np.array([m]), range_m)[0])
-        page.text(x, y, f"{m:g}" + (" m" if m == range_m else ""), 7, ha="center", va="baseline")
-    for colour, text in ((_BEYOND, "beyond the range"), (_SKY, "nothing met: sky, or off the survey")):
-        baseline = page.row(text, size=7.5, indent=0.033)
-        page.swatch(baseline, Sign(text, fill=colour, line=palette.QUIET_INK))
+
+    def ticks(baseline: float) -> None:
+        for m in [m for m in (0.5, 1, 2, 4, 8, 16, 32, 64) if m <= 0.8 * range_m] + [range_m]:
+            x = left + width * float(distance_share(np.array([m]), range_m)[0])
+            page.text(x, baseline, f"{m:g}" + (" m" if m == range_m else ""), 7, ha="center", va="baseline")
+
+    rows = [Row(name, draw=partial(bar, what)) for what, name in kinds if (seen.what == what).any()]
+    signs = (Row(sign.text, sign=sign, size="small") for sign in (PAST_RANGE, SKY))
+    pieces = [piece for row in rows for piece in (row, Gap())]
+    return Section("Distance along the line of sight", (*pieces, Row("", size="note", draw=ticks), *signs))
 
 
-def _layer_block(page: Sheet, unit: Detector) -> None:
-    page.begin_column(0.43, 0.72, BLOCK_TOP, BLOCK_FLOOR)
-    page.heading("Layers as the unit is set")
-    bearings = head_bearings(unit)
+def _layer_section(unit: Detector) -> Section:
+    bearings, items = head_bearings(unit), []
     for number, (head, bearing) in enumerate(zip(posed_heads(unit), bearings, strict=True), 1):
         which = f"head {number}, " if len(bearings) > 1 else ""
-        if not page.room_for(1 + len(head.layers)):
-            break
-        page.row(f"{which}middle at {bearing:.0f}°, arc {head.arc_deg:g}°", size=8)
+        rows = [Row(f"{which}middle at {bearing:.0f}°, arc {head.arc_deg:g}°")]
         for layer in head.layers:
             middle = in_world(unit, head, np.zeros(1), layer.elevation_deg)[0, 1]
-            (line,) = page.lines(
-                layer_words(layer, middle),
-                page.right - page.left, 7.5, 1,
-            )  # fmt: skip
-            page.row(line, size=7.5, color=palette.QUIET_INK)
+            rows.append(Row(layer_words(layer, middle), size="small", is_quiet=True))
+        items.append(tuple(rows))
+    return Section("Layers as the unit is set", (Listing(tuple(items)),))

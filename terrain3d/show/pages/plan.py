@@ -21,7 +21,7 @@ from terrain3d.job import Outcome
 from terrain3d.show import palette
 from terrain3d.show.drape import DRAPE_PIXELS, drape
 from terrain3d.show.extent import Extent, head_arcs, head_sector
-from terrain3d.show.legend import MOUNT, PROTECTED, RANGE_SETTING, SOLID, UNIT, Sign, site_signs
+from terrain3d.show.legend import FOLIAGE, MOUNT, PROTECTED, RANGE_SETTING, SOLID, UNIT, Sign, site_signs
 from terrain3d.show.pages.base import Base
 from terrain3d.show.pages.column import option_sheet
 from terrain3d.show.pages.context import PageContext
@@ -29,6 +29,7 @@ from terrain3d.show.pages.on_picture import (
     HALO,
     Label,
     boxes_meet,
+    marked,
     north_arrow,
     place_labels,
     scale_bar,
@@ -196,8 +197,7 @@ def begin_plan(
     if is_fine:
         used = {unit.mount for unit in option.detectors}
         idle = [(mount.x, mount.y) for mount in terrain.mounts if mount.name not in used]
-        x, y = np.reshape(idle, (-1, 2)).T
-        axes.plot(x, y, MOUNT.marker, ls="", ms=5, mfc="white", mec=MOUNT.line, mew=1)
+        marked(axes, np.array(idle), MOUNT, 2)
     axes.set(xlim=(extent.west, extent.east), ylim=(extent.south, extent.north), aspect="equal")
     axes.set_anchor(anchor)
     if base.scale is not None:
@@ -249,12 +249,8 @@ def _foliage(axes: Axes, leaves: Any) -> None:
         if part.is_empty:
             continue
         for ring in (part.exterior, *part.interiors):
-            axes.plot(*np.asarray(ring.coords).T, color=palette.FOLIAGE_EDGE, linewidth=0.9, zorder=4)
-        outline = np.asarray(part.exterior.coords)
-        axes.add_patch(Polygon(outline, facecolor=palette.FOLIAGE, alpha=0.45, edgecolor="none", zorder=3))
-        axes.add_patch(
-            Polygon(outline, fill=False, hatch="...", edgecolor=palette.FOLIAGE_EDGE, linewidth=0, zorder=3)
-        )
+            axes.plot(*np.asarray(ring.coords).T, zorder=4, **FOLIAGE.stroke)
+        axes.add_patch(Polygon(np.asarray(part.exterior.coords), zorder=3, **FOLIAGE.patch))
 
 
 def _solids(axes: Axes, regions: list[Any]) -> None:
@@ -289,8 +285,7 @@ def _unit(axes: Axes, unit: Detector, weight: float) -> None:
             setting = head_sector(unit, pan, arc, unit.range_m)
             width, style = RANGE_SETTING.width * weight, RANGE_SETTING.style
             axes.plot(*setting.T, color=RANGE_SETTING.line, linewidth=width, linestyle=style, zorder=8)
-    axes.plot(unit.x, unit.y, "o", ms=8 * weight, mfc="white", mec=UNIT.line, mew=1.4 * weight, zorder=9)
-    axes.plot(unit.x, unit.y, "o", ms=3.2 * weight, color=UNIT.line, zorder=9)
+    marked(axes, eye, UNIT, 9, weight)
 
 
 def unit_labels(plan: Plan) -> list[Label]:

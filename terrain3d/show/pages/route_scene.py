@@ -4,11 +4,12 @@ from functools import partial
 
 from terrain3d.cover.option import OptionResult
 from terrain3d.sentences.routes import routes_words
+from terrain3d.show.blocks import fill
 from terrain3d.show.camera import site_camera
 from terrain3d.show.pages.base import plan_with
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.oblique import draw_oblique
-from terrain3d.show.pages.routes import line_signs, lines_shown, route_rows
+from terrain3d.show.pages.routes import line_signs, lines_shown, route_sections
 from terrain3d.show.pages.sheet import PICTURE, PICTURE_ASPECT, Page, Sheet
 from terrain3d.show.pages.size import SCREEN
 from terrain3d.show.scene import Scene, build_scene
@@ -35,7 +36,7 @@ def routes_oblique_sheet(context: PageContext, option: OptionResult, route: Open
     scene = build_scene(outcome, option, extent, reach, camera)
     ways = route_scene(outcome.terrain.ground, route)
     page = context.begin_option(option, f"ways in to {route.area}, oblique view", routes_words(route))
-    route_rows(page, option, route)
+    fill(page, route_sections(option, route))
     whole = Scene((*scene.parts, *ways.parts), (*ways.tags, *scene.tags))
     draw_oblique(page, outcome, option, extent, whole, camera, line_signs(drawn))
     return page

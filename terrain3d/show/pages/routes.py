@@ -1,5 +1,6 @@
 """The page of the ways in to one protected area: plan, numbers, and the ground along the walk."""
 
+from dataclasses import replace
 from functools import partial
 from typing import Any
 
@@ -11,10 +12,11 @@ from terrain3d.cover.verdict import Verdict
 from terrain3d.job import Outcome
 from terrain3d.sentences.routes import percent, routes_words, start_words, trust_words
 from terrain3d.show import palette
+from terrain3d.show.blocks import Gap, Paragraph, Row, Section, fill
 from terrain3d.show.extent import site_extent
 from terrain3d.show.legend import ALARM, APPROACH, CLEAR, LEAST_HELD, WALK, Sign, verdict_sign
 from terrain3d.show.pages.context import PageContext
-from terrain3d.show.pages.on_picture import boxes_meet, haloed
+from terrain3d.show.pages.on_picture import boxes_meet, haloed, marked
 from terrain3d.show.pages.plan import Plan, begin_plan, few_labels
 from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, Page, Sheet
 from terrain3d.show.pages.walk_profile import draw_walk_profile
@@ -27,7 +29,8 @@ from terrain3d.walk.ways_in import ClearRoute, Crossing, WayIn
 _PLAN = (PICTURE[0], 0.4, 0.5, 0.475)
 #: What a line of a letter is to be read as.
 _KIND = {"A": "least likely", "B": "least likely", "D": "much shorter", "E": "much shorter"}
-_CHANCE: dict[str, Any] = {"size": 9, "weight": "bold"}
+#: Width of the figures of a walk beside those of another, as a share of the column.
+_BESIDE = 0.32
 _PROFILE = (PICTURE[0] + 0.03, 0.148, COLUMN_RIGHT - PICTURE[0] - 0.06, 0.192)
 
 
@@ -51,7 +54,7 @@ def routes_sheet(context: PageContext, option: OptionResult, route: OpenRoutes) 
     _finish(plan, drawn)
     axes = plan.axes
     page.begin_column(axes.get_position().x1 + 0.035, COLUMN_RIGHT, _PLAN[1] + _PLAN[3], _PLAN[1])
-    route_rows(page, option, route, beside=True)
+    fill(page, route_sections(option, route, beside=True))
     if drawn:
         letter, telling = telling_walk(route)
         heading = f"{letter}: {_ends_words(route, letter)}"
@@ -111,7 +114,7 @@ def _draw(plan: Plan, drawn: list[Drawn]) -> list[Bbox]:
         axes.plot(*one.line[-1], "s", ms=5, mfc=one.sign.line, mec="white", mew=0.8, zorder=12)
         boxes.append(plan.around(one.line[-1], 9))
         if one.alarm is not None:
-            axes.plot(*one.alarm, "*", ms=15, mfc=palette.ALARM, mec=palette.INK, mew=1.1, zorder=14)
+            marked(axes, np.array(one.alarm), ALARM, 14)
             boxes.append(plan.around(one.alarm, 14))
     badges: list[tuple[Floats, str]] = []
     for start, letters in starts_of(drawn):
@@ -149,61 +152,54 @@ def _badge(axes: Any, at: Floats, letters: str) -> Bbox:
     return box
 
 
-def route_rows(page: Sheet, option: OptionResult, route: OpenRoutes, beside: bool = False) -> None:
-    """The numbers of every line, in the column of a page; `beside` where that has room for two figures."""
+def route_sections(option: OptionResult, route: OpenRoutes, beside: bool = False) -> list[Section]:
+    """The numbers of every line; those of two walks side by side where `beside` says that there is room."""
     letters = {one.letter for one in drawn_routes(route)}
+    trust = Paragraph(trust_words(option), 5, "note", is_quiet=True)
     if route.least is None or route.inner is None:
-        page.heading("No way in")
-        page.paragraph(routes_words(route), 4, size=8)
-        page.paragraph(trust_words(option), 5, size=7, color=palette.QUIET_INK)
-        return
+        return [Section("No way in", (Paragraph(routes_words(route), 4, "row"), trust))]
     to_edge = [("A", route.least), ("D", route.shorter)]
     to_middle = [("B", route.inner), ("E", route.inner_shorter)]
+    sections = []
     for where, walks in (("edge", to_edge), ("middle", to_middle)):
         told = [(letter, way) for letter, way in walks if way is not None and letter in letters]
         if beside and len(told) == 2:
-            _rows_beside(page, f"To its {where}", told)
-        else:
-            for letter, way in told:
-                # Where the way to the middle starts is on the picture.
-                is_new = way is told[0][1] or way.start != told[0][1].start
-                start = f"from {start_words(way.start)}" if where == "edge" and is_new else ""
-                _way_rows(page, f"{letter}: to its {where}, {_KIND[letter]}", way, start)
+            sections.append(_beside(f"To its {where}", told))
+            continue
+        for letter, way in told:
+            # Where the way to the middle starts is on the picture.
+            is_new = way is told[0][1] or way.start != told[0][1].start
+            start = (f"from {start_words(way.start)}",) if where == "edge" and is_new else ()
+            rows = (*_rows(_figures(way)), *(Row(text, size="small", is_quiet=True) for text in start))
+            sections.append(Section(f"{letter}: to its {where}, {_KIND[letter]}", rows))
     if route.clear is not None:
-        _clear_rows(page, route.clear, "C" if "C" in letters else "A")
+        heading = f"{'C' if 'C' in letters else 'A'}: clear, never on held ground"
+        sections.append(Section(heading, _rows(_clear_figures(route.clear))))
     if route.crossing is not None:
-        _crossing_rows(page, route.crossing)
-    page.paragraph(trust_words(option), 5, size=7, color=palette.QUIET_INK)
+        figures = _crossing_figures(route.crossing)
+        sections.append(Section("C: no way is clear; least held", _rows(figures)))
+    last = sections.pop()
+    return [*sections, replace(last, blocks=(*last.blocks, Gap(), trust))]
 
 
-def _way_rows(page: Sheet, heading: str, way: WayIn, start: str) -> None:
-    page.heading(heading)
-    for k, (text, figure) in enumerate(_figures(way)):
-        page.row(text, figure, **(_CHANCE if k == 0 else {}))
-    if start:
-        page.paragraph(start, 1, color=palette.QUIET_INK)
-    page.gap()
+def _rows(figures: list[tuple[str, ...]]) -> tuple[Row, ...]:
+    """Rows of a text and its figures, the first of them the one that counts."""
+    first, *others = (Row(text, tuple(told), column=_BESIDE) for text, *told in figures)
+    return (replace(first, size="large", is_bold=True), *others)
 
 
-def _rows_beside(page: Sheet, heading: str, told: list[tuple[str, WayIn]]) -> None:
+def _beside(heading: str, told: list[tuple[str, WayIn]]) -> Section:
     """The numbers of the least likely walk, and at its right those of the much shorter one."""
-    page.heading(heading)
-    letters = [f"{letter}: {_KIND[letter]}" for letter, _ in told]
-    left = page.left + 0.68 * (page.right - page.left)
+    letters = tuple(f"{letter}: {_KIND[letter]}" for letter, _ in told)
     starts = [f"{letter} from {start_words(way.start)}" for letter, way in told]
     first_start, other_start = (way.start for _, way in told)
-    whole = f"from {start_words(first_start)}" if first_start == other_start else ", ".join(starts)
-    (start,) = page.lines(whole, 0.45 * (page.right - page.left), 7.5, 1)
+    start = f"from {start_words(first_start)}" if first_start == other_start else ", ".join(starts)
     pairs = zip(*(_figures(way) for _, way in told), strict=True)
-    rows = [(start, *letters), *((text, first, second) for (text, first), (_, second) in pairs)]
-    for k, (text, first, second) in enumerate(rows):
-        look = {0: {"size": 7.5, "color": palette.QUIET_INK}, 1: _CHANCE}.get(k, {})
-        baseline = page.row(text, second, **look)
-        page.text(left, baseline, first, **{"size": 8, "va": "baseline", "ha": "right", **look})
-    page.gap()
+    rows = _rows([(text, first, second) for (text, first), (_, second) in pairs])
+    return Section(heading, (Row(start, letters, size="small", is_quiet=True, column=_BESIDE), *rows))
 
 
-def _figures(way: WayIn) -> list[tuple[str, str]]:
+def _figures(way: WayIn) -> list[tuple[str, ...]]:
     left = way.left_m
     return [
         ("chance of alarm", percent(way.chance)),
@@ -212,21 +208,20 @@ def _figures(way: WayIn) -> list[tuple[str, str]]:
     ]
 
 
-def _clear_rows(page: Sheet, clear: ClearRoute, letter: str) -> None:
-    page.heading(f"{letter}: clear, never on held ground")
-    berth = "none is held" if clear.berth_m is None else f"{clear.berth_m:.1f} m"
-    page.row("keeps from held ground", berth, size=9, weight="bold")
-    page.row("length, of the shortest clear", f"{clear.length_m:.1f} m, {clear.shortest_m:.1f} m")
-    page.row("clear ground goes on inside", f"{clear.into_m:.1f} m")
-    page.gap()
+def _clear_figures(clear: ClearRoute) -> list[tuple[str, ...]]:
+    return [
+        ("keeps from held ground", "none is held" if clear.berth_m is None else f"{clear.berth_m:.1f} m"),
+        ("length, of the shortest clear", f"{clear.length_m:.1f} m, {clear.shortest_m:.1f} m"),
+        ("clear ground goes on inside", f"{clear.into_m:.1f} m"),
+    ]
 
 
-def _crossing_rows(page: Sheet, crossing: Crossing) -> None:
-    page.heading("C: no way is clear; least held")
-    page.row("touching held ground", f"{crossing.held_m:.1f} m", size=9, weight="bold")
-    page.row("length", f"{crossing.length_m:.1f} m")
-    page.row("clear ground ends short by", f"{crossing.unseen_to_m:.1f} m")
-    page.gap()
+def _crossing_figures(crossing: Crossing) -> list[tuple[str, ...]]:
+    return [
+        ("touching held ground", f"{crossing.held_m:.1f} m"),
+        ("length", f"{crossing.length_m:.1f} m"),
+        ("clear ground ends short by", f"{crossing.unseen_to_m:.1f} m"),
+    ]
 
 
 def route_signs(outcome: Outcome, option: OptionResult, drawn: list[Drawn]) -> list[Sign]:

@@ -36,12 +36,12 @@ from terrain3d.sentences.section import (
     stretch_words,
 )
 from terrain3d.show import palette
-from terrain3d.show.blocks import fill
+from terrain3d.show.blocks import Listing, Row, Section, fill
 from terrain3d.show.labels import placed_in_a_row
 from terrain3d.show.legend import (
     BRIDGED,
-    FOLIAGE,
     GROUND_LINE,
+    LEAVES,
     SECTION_LINE,
     SOLID,
     UNIT,
@@ -50,7 +50,7 @@ from terrain3d.show.legend import (
     verdict_sign,
 )
 from terrain3d.show.pages.context import PageContext
-from terrain3d.show.pages.on_picture import HALO, Label, haloed, place_labels
+from terrain3d.show.pages.on_picture import HALO, Label, haloed, marked, place_labels
 from terrain3d.show.pages.plan import begin_plan
 from terrain3d.show.pages.section_image import STRIP_PX, Window, cut_image, has_leaves
 from terrain3d.show.pages.sheet import (
@@ -217,16 +217,11 @@ def _key_plan(page: Sheet, context: PageContext, option: OptionResult, profile: 
 def _line_rows(page: Sheet, profile: Profile) -> None:
     """The stretches of the line, one a row, with their causes."""
     page.begin_column(0.245, 0.735, BLOCK_TOP, BLOCK_FLOOR)
-    page.heading(f"Along the line, {profile.unit.name} alone" if profile.unit.name else "Along the line")
-    rows = run_rows(profile)
-    for shown, (run, text) in enumerate(rows):
-        if not page.room_for(1 if shown == len(rows) - 1 else 2, 8):
-            page.row(f"and {len(rows) - shown} more stretches", size=7.5)
-            break
-        (line,) = page.lines(text, page.right - page.left - 0.135, 8, 1)
-        baseline = page.row(line, size=8, indent=0.135)
-        page.text(page.left + 0.033, baseline, stretch_words(run), 8, va="baseline")
-        page.swatch(baseline, verdict_sign(run.code))
+    heading = f"Along the line, {profile.unit.name} alone" if profile.unit.name else "Along the line"
+    rows = tuple(
+        (Row(text, (stretch_words(run),), verdict_sign(run.code)),) for run, text in run_rows(profile)
+    )
+    fill(page, [Section(heading, (Listing(rows, where="see the picture"),))])
 
 
 def draw_section(page: Sheet, outcome: Outcome, view: View, place: Place) -> None:
@@ -326,8 +321,7 @@ def paint_section(
                 )
     unit = profile.unit
     axes.plot([0, 0], [unit.ground_z, profile.eye_z], color=palette.POLE, linewidth=3 * weight, zorder=7)
-    axes.plot(0, profile.eye_z, "o", ms=8 * weight, mfc="white", mec=UNIT.line, mew=1.4 * weight, zorder=9)
-    axes.plot(0, profile.eye_z, "o", ms=3.2 * weight, color=UNIT.line, zorder=9)
+    marked(axes, np.array([0.0, profile.eye_z]), UNIT, 9, weight)
 
 
 def _over_ground(solid: CutSolid, profile: Profile) -> list[Floats]:
@@ -459,7 +453,7 @@ def section_signs(outcome: Outcome, profile: Profile) -> list[Sign]:
     if profile.solids:
         signs.append(SOLID)
     if has_leaves(profile, outcome.terrain.foliage):
-        signs.append(FOLIAGE)
+        signs.append(LEAVES)
     signs.append(
         Sign(f"{outcome.figure.name} where the verdict changes", fill=palette.FIGURE, line=palette.FIGURE)
     )

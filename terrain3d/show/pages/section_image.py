@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from terrain3d.cover.profile import Beam, Profile
 from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict
 from terrain3d.show import palette
-from terrain3d.show.legend import LAYER_STRENGTH
+from terrain3d.show.legend import LAYER_STRENGTH, verdict_sign
 from terrain3d.show.palette import Rgb
 from terrain3d.terrain import Foliage
 from terrain3d.units import Floats
@@ -64,9 +64,11 @@ def cut_image(profile: Profile, foliage: Foliage, window: Window, fineness: floa
     image[below] = palette.rgb(palette.BLOCK_SIDE)
     thick = STRIP_PX * fineness * (window.top - window.bottom) / window.height_px
     _strip(image, profile, s, below & (z >= ground - thick), fineness)
-    rows, columns = np.indices(below.shape)
-    stripes = (columns - rows) % round(14 * fineness) < max(1, round(1.5 * fineness))
-    image[unknown & (z < ground) & stripes] = palette.rgb(palette.UNKNOWN_STRIPE)
+    stripe = verdict_sign(UNKNOWN).stripe
+    down, across = np.arange(window.height_px)[:, None], np.arange(window.width_px)
+    # Rows run from the top.
+    stripes = (across - stripe.slant * down) % round(14 * fineness) < max(1, round(1.5 * fineness))
+    image[unknown & (z < ground) & stripes] = palette.rgb(stripe.colour)
     return np.asarray(np.rint(image), np.uint8)
 
 
@@ -123,13 +125,14 @@ def _strip(image: Floats, profile: Profile, s: Floats, where: NDArray[np.bool_],
     """Colours and stripes of the verdicts, as the plan has them."""
     codes = np.broadcast_to(_codes_at(profile, s), where.shape)
     image[where] = palette.verdict_rgb(codes[where])
-    rows, columns = np.indices(where.shape)
+    rows, columns = np.arange(where.shape[0])[:, None], np.arange(where.shape[1])
     thin = max(1, round(1.2 * fineness))
-    ground_row = np.broadcast_to(where.argmax(axis=0), where.shape)
-    level = (rows - ground_row) % round(5 * fineness) >= round(5 * fineness) - thin
-    slant = (columns + rows) % round(8 * fineness) < thin
-    image[where & level & (codes == Verdict.UPPER_ONLY)] = palette.rgb(palette.UPPER_STRIPE)
-    image[where & slant & (codes == Verdict.DEAD)] = palette.rgb(palette.DEAD_STRIPE)
+    level = (rows - where.argmax(axis=0)) % round(5 * fineness) >= round(5 * fineness) - thin
+    for verdict in Verdict:
+        stripe = verdict_sign(verdict).stripe
+        if stripe.hatch:
+            lies = (columns - stripe.slant * rows) % round(8 * fineness) < thin if stripe.slant else level
+            image[where & lies & (codes == verdict)] = palette.rgb(stripe.colour)
 
 
 def has_leaves(profile: Profile, foliage: Foliage) -> bool:

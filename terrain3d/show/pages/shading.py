@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from terrain3d.show import palette
 from terrain3d.show.drape import DRAPE_PIXELS
 from terrain3d.show.extent import Extent
+from terrain3d.show.legend import Sign
 from terrain3d.terrain import Ground
 
 #: Over the ground and under the contours of a plan.
@@ -17,14 +18,10 @@ LAYER = 1.4
 
 @dataclass(frozen=True, eq=False)
 class Shading:
-    """Cells of one colour: `where` is (ny, nx) bool; `slant` stripes them, 0 for a flat colour.
-
-    A slant of 1 rises to the right, -1 to the left.
-    """
+    """Cells under the patch of a sign, or its stripes alone where it has them; `where` is (ny, nx) bool."""
 
     where: NDArray[np.bool_]
-    colour: str
-    slant: int = 0
+    sign: Sign
 
 
 def shade(axes: Axes, shadings: list[Shading], extent: Extent) -> None:
@@ -36,9 +33,10 @@ def shade(axes: Axes, shadings: list[Shading], extent: Extent) -> None:
     rows, columns = np.ogrid[: image.shape[0], : image.shape[1]]
     for shading in shadings:
         cells = shading.where[extent.rows, extent.columns].repeat(k, axis=0).repeat(k, axis=1)
-        if shading.slant:
-            cells &= (columns - shading.slant * rows) % period < max(1, period // 6)
-        image[cells] = (*palette.rgb(shading.colour), 255)
+        stripe = shading.sign.stripe
+        if stripe.slant:
+            cells &= (columns + stripe.slant * rows) % period < max(1, period // 6)
+        image[cells] = (*palette.rgb(stripe.colour if stripe.slant else shading.sign.on_paper), 255)
     on_ground(axes, image, extent, LAYER)
 
 

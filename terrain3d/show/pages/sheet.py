@@ -19,9 +19,11 @@ from terrain3d.show.legend import Sign, verdict_sign
 from terrain3d.show.lettering import fitted_lines, line_width, page_style
 from terrain3d.show.pages.size import DPI, HEIGHT_PX, PRINT_DPI, SCREEN, WIDTH_PX, Size
 
-#: Sizes of type in points; heights of a bar and of a little air, as shares of the page.
+#: Sizes of type in points; heights of a bar, a little air and that after a section, as shares of the page.
 TYPE: dict[TypeSize, float] = {"large": 8.5, "row": 8.0, "small": 7.5, "note": 7.0}
-_BAR, _GAP = 0.015, 0.004
+_BAR, _GAP, _END = 0.015, 0.004, 0.006
+#: Largest mark of a key, points.
+_MARK = 9.0
 #: Left, bottom, width, height, as shares of the page.
 Place = tuple[float, float, float, float]
 #: Where the picture is; beside it the legend column.
@@ -58,7 +60,7 @@ class PageFigure(Figure):
 
 
 class Sheet:
-    """A page being filled; `heading`, `row` and the like fill a column of it from top to bottom.
+    """A page being filled; blocks fill a column of it from top to bottom.
 
     Parameters
     ----------
@@ -126,26 +128,6 @@ class Sheet:
     def text(self, x: float, y: float, text: str, size: float, **look: Any) -> None:
         self.figure.text(x, y, text, fontsize=size, **look)
 
-    def heading(self, text: str) -> None:
-        self._below -= 0.036
-        (line,) = self.lines(text, self.right - self.left, 9, 1, "bold")
-        self.text(self.left, self._below, line, 9, weight="bold", va="baseline")
-        self._below -= 0.009
-        self._line(self._below)
-        self._below -= 0.004
-
-    def row(self, text: str, figure: str = "", size: float = 8, indent: float = 0.0, **look: Any) -> float:
-        """One line of the column, a figure at its right edge; returns its baseline."""
-        self._below -= _line_height(size)
-        self.text(self.left + indent, self._below, text, size, va="baseline", **look)
-        if figure:
-            self.text(self.right, self._below, figure, size, va="baseline", ha="right", **look)
-        return self._below
-
-    def paragraph(self, text: str, max_lines: int, size: float = 7.5, **look: Any) -> None:
-        for line in self.lines(text, self.right - self.left, size, max_lines):
-            self.row(line, size=size, **look)
-
     def room(self) -> float:
         """Height of the column that is left, as a share of the page."""
         return self._below - self._floor
@@ -161,8 +143,18 @@ class Sheet:
 
     def head(self, section: Section) -> bool:
         """Draw a heading, the short one where the other is too wide."""
-        is_wide = share_of_page(section.heading, 9, "bold") > self.right - self.left
-        self.heading(section.short if is_wide and section.short else section.heading)
+        width = self.right - self.left
+        is_wide = section.short and share_of_page(section.heading, 9, "bold") > width
+        heading = section.short if is_wide else section.heading
+        self._below -= 0.036
+        (line,) = self.lines(heading, width, 9, 1, "bold")
+        self.text(self.left, self._below, line, 9, weight="bold", va="baseline")
+        self._below -= 0.009
+        under = mpl.lines.Line2D(
+            [self.left, self.right], [self._below] * 2, color=palette.HAIRLINE, linewidth=0.7
+        )
+        self.figure.add_artist(under)
+        self._below -= 0.004
         if section.figures:
             self.put(Row("", section.figures, size="small", is_quiet=True))
         return True
@@ -170,31 +162,37 @@ class Sheet:
     def put(self, piece: Piece) -> None:
         """Draw a piece of a section."""
         if isinstance(piece, Gap):
-            self.gap(_GAP)
+            self._below -= _GAP
         elif isinstance(piece, Bar):
-            self.bar(piece)
+            self._bar(piece)
+        elif isinstance(piece, Row):
+            self._row(piece)
         else:
-            look: dict[str, Any] = {"color": palette.QUIET_INK} if piece.is_quiet else {}
-            if isinstance(piece, Paragraph):
-                self.paragraph(piece.text, piece.most, TYPE[piece.size], **look)
-                return
-            size, figure = TYPE[piece.size], " / ".join(piece.figures)
-            indent = 0.033 if piece.sign or piece.is_inset else 0.0
-            wide = self.right - self.left - indent - (share_of_page(figure, size) + 0.01 if figure else 0.0)
-            weight = "bold" if piece.is_bold else "normal"
-            (line,) = self.lines(piece.text, wide, size, 1, weight)
-            baseline = self.row(line, figure, size, indent, weight=weight, **look)
-            if piece.sign is not None:
-                self.swatch(baseline, piece.sign)
+            size = TYPE[piece.size]
+            for line in self.lines(piece.text, self.right - self.left, size, piece.most):
+                self._row(Row(line, size=piece.size, is_quiet=piece.is_quiet))
 
     def end(self) -> None:
-        self.gap()
+        self._below -= _END
 
-    def gap(self, height: float = 0.006) -> None:
-        self._below -= height
-
-    def room_for(self, lines: int, size: float = 7.5) -> bool:
-        return self._below - lines * _line_height(size) > self._floor
+    def _row(self, row: Row) -> None:
+        size, width = TYPE[row.size], self.right - self.left
+        look: dict[str, Any] = {"va": "baseline", "weight": "bold" if row.is_bold else "normal"}
+        look["color"] = palette.QUIET_INK if row.is_quiet else palette.INK
+        figures = row.figures if row.column else tuple(filter(None, [" / ".join(row.figures)]))
+        self._below -= _line_height(size)
+        left, room = self.left + (0.033 if row.sign or row.is_inset else 0.0), self.right
+        ends = [self.right - k * row.column * width for k in range(len(figures))][::-1]
+        if figures:
+            room = ends[0] - share_of_page(figures[0], size, look["weight"]) - 0.01
+        (line,) = self.lines(row.text, room - left, size, 1, look["weight"])
+        self.text(left, self._below, line, size, **look)
+        for end, figure in zip(ends, figures, strict=True):
+            self.text(end, self._below, figure, size, ha="right", **look)
+        if row.sign is not None:
+            self.swatch(self._below, row.sign)
+        if row.draw is not None:
+            row.draw(self._below)
 
     def swatch(self, baseline: float, sign: Sign) -> None:
         """The sign of a thing at the left of a row: a patch, or a piece of line."""
@@ -204,22 +202,20 @@ class Sheet:
             self._piece(self.left, baseline, 0.026, sign)
 
     def _patch(self, x: float, y: float, width: float, height: float, sign: Sign, edge: float) -> None:
-        place = (x, y), width, height
-        look: dict[str, Any] = {"facecolor": sign.fill, "edgecolor": sign.line, "linewidth": edge}
-        if sign.stripe.hatch:
-            stripes = {"hatch": sign.stripe.hatch, "edgecolor": sign.stripe.colour, "linewidth": 0.0}
-            self.figure.add_artist(Rectangle(*place, **{**look, **stripes}))
-            look["fill"] = False
-        self.figure.add_artist(Rectangle(*place, linestyle=sign.style, **look))
+        for look in (sign.patch, {**sign.rim, "linewidth": edge}):
+            self.figure.add_artist(Rectangle((x, y), width, height, **look))
 
     def _piece(self, x: float, y: float, length: float, sign: Sign) -> None:
-        line = mpl.lines.Line2D(
-            [x, x + length], [y + 0.005] * 2, color=sign.line, linewidth=sign.width, linestyle=sign.style,
-            marker=sign.marker, markevery=[0], markersize=5.5, markerfacecolor="white",
-        )  # fmt: skip
-        self.figure.add_artist(line)
+        middle = y + 0.005
+        if sign.width:
+            self.figure.add_artist(mpl.lines.Line2D([x, x + length], [middle] * 2, **sign.stroke))
+        if sign.mark.shape:
+            # At the start of a line, or alone in its place; no larger than what is written beside it.
+            at = x if sign.width else x + length / 2
+            for look in sign.mark.looks(min(1.0, _MARK / sign.mark.size)):
+                self.figure.add_artist(mpl.lines.Line2D([at], [middle], **look))
 
-    def bar(self, bar: Bar) -> None:
+    def _bar(self, bar: Bar) -> None:
         """A share as a bar over the column's width."""
         self._below -= _BAR
         full = self.right - self.left
@@ -246,11 +242,6 @@ class Sheet:
     def save(self, path: Path) -> Path:
         self.figure.save(path, self.size)
         return path
-
-    def _line(self, y: float) -> None:
-        self.figure.add_artist(
-            mpl.lines.Line2D([self.left, self.right], [y, y], color=palette.HAIRLINE, linewidth=0.7)
-        )
 
 
 def share_of_page(text: str, size: float, weight: str = "normal") -> float:

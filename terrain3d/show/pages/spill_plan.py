@@ -18,12 +18,16 @@ from terrain3d.nuisance.things import InLayer
 from terrain3d.show import palette
 from terrain3d.show.legend import (
     BOUNDARY,
+    FAINTER,
     LANDS_ON_GROUND,
     LANDS_ON_LEAVES,
     LANDS_ON_SOLID,
     NUISANCE,
     NUISANCE_HIDDEN,
     OUT_OF_SIGHT,
+    SPILT_ON,
+    SPILT_OVER,
+    SPILT_WITHIN,
     piece_sign,
 )
 from terrain3d.show.pages.base import Base
@@ -83,14 +87,12 @@ def draw_spill(
     axes = plan.axes
     for piece in terrain.beyond:
         sign = piece_sign(piece.name, piece.kind)
-        axes.add_patch(Polygon(piece.outline, facecolor=sign.line, alpha=0.3, edgecolor="none", zorder=1.3))
-        rim = Polygon(piece.outline, fill=False, edgecolor=sign.line, linewidth=sign.width, zorder=2.6)
-        axes.add_patch(rim)
+        axes.add_patch(Polygon(piece.outline, zorder=1.3, **sign.patch))
+        axes.add_patch(Polygon(piece.outline, zorder=2.6, **sign.rim))
     own = None if terrain.boundary is None else shapely.Polygon(terrain.boundary)
     for fan in spilt.fans:
         _paint_fan(axes, fan, own)
-    shadings = [Shading(spilt.past_on, palette.SPILT, -1), Shading(spilt.past_within, palette.SPILT)]
-    shade(axes, shadings, base.extent)
+    shade(axes, [Shading(spilt.past_on, SPILT_ON), Shading(spilt.past_within, SPILT_WITHIN)], base.extent)
     if terrain.boundary is not None:
         ring = np.vstack([terrain.boundary, terrain.boundary[:1]])
         haloed(axes, ring, BOUNDARY, 6.3, 3.4)
@@ -103,11 +105,11 @@ def draw_spill(
 def _paint_fan(axes: Axes, fan: Fan, own: Any) -> None:
     """The layer's axis past own land, in its range and on past it, and the line that it ends on."""
     if own is not None:
-        for low, high, alpha in ((0.0, fan.range_m, 0.4), (fan.range_m, fan.follow_m, 0.17)):
+        faint = replace(SPILT_OVER, strength=FAINTER * SPILT_OVER.strength)
+        for low, high, sign in ((0.0, fan.range_m, SPILT_OVER), (fan.range_m, fan.follow_m, faint)):
             for part in shapely.get_parts(axis_plan(fan, low, high).difference(own)):
                 if part.geom_type == "Polygon" and part.area > 1e-6:
-                    look = {"facecolor": palette.SPILT, "alpha": alpha, "edgecolor": "none", "zorder": 1.35}
-                    axes.add_patch(PathPatch(_path(part), **look))
+                    axes.add_patch(PathPatch(_path(part), zorder=1.35, **sign.patch))
     ends = fan.ends[1, :, :2]
     for run in np.split(np.arange(len(ends)), np.flatnonzero(np.diff(fan.lands[1])) + 1):
         haloed(axes, ends[run], _ENDS[Lands(fan.lands[1, run[0]])], 6.6, 3.0)

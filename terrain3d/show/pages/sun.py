@@ -1,6 +1,5 @@
 """The page of the low sun: a year of dates across and hours up, marked where the sun stands in a layer."""
 
-import math
 from dataclasses import dataclass
 from datetime import date
 from functools import partial
@@ -23,16 +22,17 @@ from terrain3d.sentences.sun import (
 )
 from terrain3d.sentences.words import minutes_words
 from terrain3d.show import palette
-from terrain3d.show.legend import Sign
+from terrain3d.show.blocks import Gap, Listing, Piece, Row, Section, fill
+from terrain3d.show.legend import SUN_DOWN, SUN_HIDDEN, SUN_IN_SEVERAL, SUN_UP, Sign, sun_sign
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.sheet import PICTURE, Page, Place, Sheet
 from terrain3d.show.pages.size import HEIGHT_PX, WIDTH_PX
 from terrain3d.show.palette import Rgb
-from terrain3d.wording import counted
 
+#: Height of a heading, as a share of the page.
+_HEADING = 0.05
 #: Heads drawn on one page; the rest is in results.json.
 MOST = 6
-_NIGHT, _DAY, _HIDDEN, _SEVERAL = "#d7dbe2", "#fdfaf0", "#b5ad9f", "#241a20"
 #: Columns and rows of charts for so many heads.
 _GRID = {1: (1, 1), 2: (1, 2), 3: (1, 3), 4: (2, 2), 5: (2, 3), 6: (2, 3)}
 #: Room of a chart for its hours and its name, pixels of the layout.
@@ -92,11 +92,11 @@ def year_image(daylight: NDArray[np.bool_], layers: tuple[SunLayer, ...]) -> Rgb
     """(steps, days, 3) colours of one head's year: hours up, days across, the first row the earliest."""
     seen = np.stack([layer.states == SEEN for layer in layers])
     behind = np.any([layer.states == HIDDEN for layer in layers], axis=0)
-    image = np.where(daylight[..., None], palette.rgb(_DAY), palette.rgb(_NIGHT))
-    image[behind] = palette.rgb(_HIDDEN)
+    image = np.where(daylight[..., None], palette.rgb(SUN_UP.fill), palette.rgb(SUN_DOWN.fill))
+    image[behind] = palette.rgb(SUN_HIDDEN.fill)
     for layer, mask in zip(layers, seen, strict=True):
-        image[mask] = palette.rgb(palette.layer_colour(layer.layer))
-    image[seen.sum(axis=0) > 1] = palette.rgb(_SEVERAL)
+        image[mask] = palette.rgb(sun_sign(layer.layer).fill)
+    image[seen.sum(axis=0) > 1] = palette.rgb(SUN_IN_SEVERAL.fill)
     return np.ascontiguousarray(image.swapaxes(0, 1).astype(np.uint8))
 
 
@@ -165,25 +165,25 @@ def _head_words(head: HeadYear) -> str:
 
 def _column(page: Sheet, heads: tuple[HeadYear, ...]) -> None:
     """The spans in words; where there is no room for all, the first and last day of each layer."""
-    # A head takes its name, its layers' rows and some air.
-    lines = [2.5 + sum(1 + len(x.spans) + (x.hidden_minutes > 0) for x in head.layers) for head in heads]
-    in_full = page.room_for(math.ceil(sum(lines)), 8)
-    for number, head in enumerate(heads):
-        if not in_full and not page.room_for(4 + 2 * len(head.layers), 8):
-            page.row(f"and {counted(len(heads) - number, 'head')} more", size=7.5)
-            break
-        page.heading(_head_words(head))
-        for layer in head.layers:
-            page.row(f"{layer.layer} layer", stay_words(layer), weight="bold")
-            for days, hours in _rows(layer, in_full):
-                page.row(days, hours, size=7.5)
-            if in_full and layer.hidden_minutes:
-                page.row(
-                    "hidden there", minutes_words(layer.hidden_minutes), size=7.5, color=palette.QUIET_INK
-                )
-        page.gap()
+    items = [_head_pieces(head, in_full=True) for head in heads]
+    in_full = sum(page.height_of(piece) for item in items for piece in item) + _HEADING < page.room()
     if not in_full:
-        page.row("All times: see results.json", size=7.5, color=palette.QUIET_INK)
+        items = [_head_pieces(head, in_full=False) for head in heads]
+    blocks: list[Piece | Listing] = [Listing(tuple(items), spare=0 if in_full else 1)]
+    if not in_full:
+        blocks.append(Row("All times: see results.json", size="small", is_quiet=True))
+    fill(page, [Section("The sun near each layer", tuple(blocks))])
+
+
+def _head_pieces(head: HeadYear, in_full: bool) -> tuple[Piece, ...]:
+    pieces: list[Piece] = [Row(_head_words(head), is_bold=True)]
+    for layer in head.layers:
+        pieces.append(Row(f"{layer.layer} layer", (stay_words(layer),)))
+        pieces += [Row(days, (hours,), size="small", is_inset=True) for days, hours in _rows(layer, in_full)]
+        if in_full and layer.hidden_minutes:
+            hidden = minutes_words(layer.hidden_minutes)
+            pieces.append(Row("hidden there", (hidden,), size="small", is_quiet=True, is_inset=True))
+    return (*pieces, Gap())
 
 
 def _rows(layer: SunLayer, in_full: bool) -> list[tuple[str, str]]:
@@ -197,14 +197,9 @@ def _rows(layer: SunLayer, in_full: bool) -> list[tuple[str, str]]:
 
 def _signs(shown: tuple[HeadYear, ...]) -> list[Sign]:
     names = dict.fromkeys(layer.layer for head in shown for layer in head.layers if layer.minutes)
-    signs = [
-        Sign(f"sun near the {name} layer", fill=palette.layer_colour(name), line=palette.INK)
-        for name in list(names)[:3]
-    ]
+    signs = [sun_sign(name) for name in list(names)[:3]]
     if any((sum(layer.states == SEEN for layer in head.layers) > 1).any() for head in shown):
-        signs.append(Sign("near several", fill=_SEVERAL, line=palette.INK))
+        signs.append(SUN_IN_SEVERAL)
     if any(layer.hidden_minutes for head in shown for layer in head.layers):
-        signs.append(Sign("near one, but hidden", fill=_HIDDEN, line=palette.QUIET_INK))
-    signs.append(Sign("sun up", fill=_DAY, line=palette.QUIET_INK))
-    signs.append(Sign("sun under level", fill=_NIGHT, line=palette.QUIET_INK))
-    return signs
+        signs.append(SUN_HIDDEN)
+    return [*signs, SUN_UP, SUN_DOWN]

@@ -24,6 +24,7 @@ from terrain3d.sentences.uncertainty import (
     varied_words,
 )
 from terrain3d.show import palette
+from terrain3d.show.blocks import Gap, Listing, Paragraph, Row, Section, fill
 from terrain3d.show.legend import Sign
 from terrain3d.show.lettering import printable
 from terrain3d.show.pages.base import Base
@@ -31,7 +32,7 @@ from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import haloed
 from terrain3d.show.pages.plan import draw_plan, plan_signs, without_verdicts
 from terrain3d.show.pages.shading import LAYER, on_ground
-from terrain3d.show.pages.sheet import Page, Sheet, share_of_page
+from terrain3d.show.pages.sheet import TYPE, Page, Sheet, share_of_page
 from terrain3d.uncertainty.error_field import ErrorSizes
 from terrain3d.uncertainty.monte_carlo import OptionUncertainty, Uncertainty
 from terrain3d.uncertainty.tolerance import LIMITS, Slack, UnitTolerance
@@ -40,9 +41,8 @@ from terrain3d.uncertainty.tolerance import LIMITS, Slack, UnitTolerance
 _LINES: tuple[tuple[float, tuple[float, ...]], ...] = ((0.5, (1, 1.3)), (0.95, ()))
 #: A tolerance is drawn up to so many standard deviations of fixing; ordinary errors stay within two.
 _DRAWN, _ORDINARY = 4.0, 2.0
-#: Type size of tolerances, and the width of a figure beside a bar as a share of the page.
-_SMALL = 7.0
-_FIGURE = share_of_page("+0.30 m", _SMALL) + 0.006
+#: Width of a figure beside the bar of a tolerance, as a share of the page.
+_FIGURE = share_of_page("+0.30 m", TYPE["note"]) + 0.006
 
 
 def pages(context: PageContext) -> list[Page]:
@@ -61,10 +61,14 @@ def uncertainty_sheet(context: PageContext, option: OptionResult) -> Sheet:
     axes = draw_plan(page, outcome, without_verdicts(option), base)
     _chances(axes, outcome, found, base)
     page.key(plan_signs(outcome, (option,), base.extent))
-    _scale_rows(page, outcome, found)
-    _held_rows(page, option, found, uncertainty.draws)
-    _varied_rows(page, uncertainty)
-    _tolerance_rows(page, option.detectors, context.studied(option).tolerances or (), uncertainty.error_sizes)
+    units = context.studied(option).tolerances or ()
+    sections = [
+        _scale_section(page, outcome, found),
+        _held_section(option, found, uncertainty.draws),
+        _varied_section(uncertainty),
+        _tolerance_section(page, option.detectors, units, uncertainty.error_sizes),
+    ]
+    fill(page, sections)
     return page
 
 
@@ -89,77 +93,73 @@ def _chances(axes: Axes, outcome: Outcome, found: OptionUncertainty, base: Base)
                 axes.contour(x, y, even, [level], zorder=LAYER + 0.05, **line)
 
 
-def _scale_rows(page: Sheet, outcome: Outcome, found: OptionUncertainty) -> None:
-    page.heading("Both layers hold, of all draws")
-    baseline = page.row("", size=8)
-    left, width, height = page.left, page.right - page.left, 0.018
-    axes = page.picture_axes((left, baseline, width, height))
-    steps = palette.chance_rgb(np.linspace(0, 1, 256))
-    axes.imshow(steps[None], aspect="auto", extent=(0, 1, 0, 1), interpolation="nearest")
-    axes.set(xticks=[], yticks=[])
-    for level, dashes in _LINES:
-        sign = Sign("", width=1.1, dashes=dashes)
-        haloed(axes, np.array([[level, 0.0], [level, 1.0]]), sign, 4, 2.6)
-    below = page.row("", size=7)
-    for at, text, side in ((0.0, "0%", "left"), (0.5, "50%", "center"), (0.95, "95%", "center")):
-        page.text(left + at * width, below, text, 7, va="baseline", ha=side)
-    page.gap(0.002)
+def _scale_section(page: Sheet, outcome: Outcome, found: OptionUncertainty) -> Section:
+    left, width = page.left, page.right - page.left
+
+    def scale(baseline: float) -> None:
+        axes = page.picture_axes((left, baseline, width, 0.018))
+        steps = palette.chance_rgb(np.linspace(0, 1, 256))
+        axes.imshow(steps[None], aspect="auto", extent=(0, 1, 0, 1), interpolation="nearest")
+        axes.set(xticks=[], yticks=[])
+        for level, dashes in _LINES:
+            sign = Sign("", width=1.1, dashes=dashes)
+            haloed(axes, np.array([[level, 0.0], [level, 1.0]]), sign, 4, 2.6)
+
+    def ticks(baseline: float) -> None:
+        for at, text, side in ((0.0, "0%", "left"), (0.5, "50%", "center"), (0.95, "95%", "center")):
+            page.text(left + at * width, baseline, text, 7, va="baseline", ha=side)
+
     cell_m2 = outcome.terrain.ground.cell_m**2
     half, most = (words.square_metres(float((found.chance >= at).sum()) * cell_m2) for at in (0.5, 0.95))
-    page.row("in half of them; in 95%", f"{half}; {most}", 7.5)
-    page.gap()
+    areas = Row("in half of them; in 95%", (f"{half}; {most}",), size="small")
+    rows = (Row("", draw=scale), Row("", size="note", draw=ticks), areas)
+    return Section("Both layers hold, of all draws", rows)
 
 
-def _held_rows(page: Sheet, option: OptionResult, found: OptionUncertainty, draws: int) -> None:
-    page.heading("Ground held" if found.held_share is None else "Protected ground held")
+def _held_section(option: OptionResult, found: OptionUncertainty, draws: int) -> Section:
     share = held_share(option)
     plain = held_m2(option) if share is None else share
-    for text, amount in (
-        ("with no error", plain),
-        ("middle draw", found.middle),
-        ("worst twentieth, at most", found.worst),
-    ):
-        page.row(text, printable(amount_words(found, amount), lambda _letter: True), 7.5)
-    page.row("best option in", f"{round(found.best_share * draws)} of {draws} draws", 7.5)
-    page.gap()
+    amounts = {"with no error": plain, "middle draw": found.middle, "worst twentieth, at most": found.worst}
+    figures = {
+        text: printable(amount_words(found, amount), lambda _letter: True) for text, amount in amounts.items()
+    }
+    figures["best option in"] = f"{round(found.best_share * draws)} of {draws} draws"
+    heading = "Ground held" if found.held_share is None else "Protected ground held"
+    return Section(heading, tuple(Row(text, (told,), size="small") for text, told in figures.items()))
 
 
-def _varied_rows(page: Sheet, uncertainty: Uncertainty) -> None:
-    page.heading(f"Varied in {uncertainty.draws} draws, seed {uncertainty.seed}")
-    page.paragraph(varied_words(uncertainty.error_sizes), 6, 6.5)
-    page.gap()
+def _varied_section(uncertainty: Uncertainty) -> Section:
+    heading = f"Varied in {uncertainty.draws} draws, seed {uncertainty.seed}"
+    return Section(heading, (Paragraph(varied_words(uncertainty.error_sizes), 6, "note"),))
 
 
-def _tolerance_rows(
+def _tolerance_section(
     page: Sheet, detectors: tuple[Detector, ...], units: tuple[UnitTolerance, ...], error_sizes: ErrorSizes
-) -> None:
+) -> Section:
     """How far each setting may be off, as bars about the setting itself."""
-    page.heading("Each setting may be off by")
+    heading = "Each setting may be off by"
     told = [(unit, one) for unit, one in zip(detectors, units, strict=True) if one.slacks]
     if not told:
-        page.row("nothing held to lose", size=_SMALL)
-        return
-    for shown, (unit, one) in enumerate(told):
-        # Its name and its bars, the note under all of them, and the line that says how many are left.
-        lines = len(one.slacks) + (len(detectors) > 1) + 2 + (shown < len(told) - 1)
-        if not page.room_for(lines, _SMALL):
-            page.row(f"and {len(told) - shown} more: see results.json", size=7)
-            break
-        if len(detectors) > 1:
-            page.row(unit.name, size=_SMALL, weight="bold")
-        for slack in one.slacks:
-            _slack_row(page, unit, slack, error_sizes)
-    page.gap(0.003)
-    page.paragraph(TOLERANCE_KEY, 2, 6.3, color=palette.QUIET_INK)
+        return Section(heading, (Row("nothing held to lose", size="note"),))
+    names = [(Row(unit.name, size="note", is_bold=True),) if len(detectors) > 1 else () for unit, _ in told]
+    items = tuple(
+        (*name, *(_slack_row(page, unit, slack, error_sizes) for slack in one.slacks))
+        for name, (unit, one) in zip(names, told, strict=True)
+    )
+    key = Paragraph(TOLERANCE_KEY, 3, "note", is_quiet=True)
+    return Section(heading, (Listing(items, spare=3), Gap(), key))
 
 
-def _slack_row(page: Sheet, unit: Detector, slack: Slack, error_sizes: ErrorSizes) -> None:
-    baseline = page.row(setting_words(unit, slack.setting), size=_SMALL)
+def _slack_row(page: Sheet, unit: Detector, slack: Slack, error_sizes: ErrorSizes) -> Row:
+    text = setting_words(unit, slack.setting)
     if slack.setting == "range":
-        page.text(page.right, baseline, range_figure(slack), _SMALL, va="baseline", ha="right")
-        return
-    for place, text in zip((page.right - _FIGURE, page.right), slack_figures(slack), strict=True):
-        page.text(place, baseline, text, _SMALL, va="baseline", ha="right")
+        return Row(text, (range_figure(slack),), size="note")
+    draw = partial(_slack_bars, page, slack, error_sizes)
+    column = _FIGURE / (page.right - page.left)
+    return Row(text, slack_figures(slack), size="note", column=column, draw=draw)
+
+
+def _slack_bars(page: Sheet, slack: Slack, error_sizes: ErrorSizes, baseline: float) -> None:
     sigma = {"height": error_sizes.height_m, "bearing": error_sizes.bearing_deg}.get(
         slack.setting, error_sizes.tilt_deg
     )

@@ -4,8 +4,10 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 
-from terrain3d.sentences.routes import NO_WALK
+from terrain3d.sentences.routes import NO_WALK, profile_words
 from terrain3d.show import palette
+from terrain3d.show.legend import ALARM
+from terrain3d.show.pages.on_picture import marked
 from terrain3d.show.pages.sheet import Sheet
 from terrain3d.show.pages.walk_strip import draw_strip
 from terrain3d.terrain import Terrain
@@ -50,21 +52,9 @@ def draw_walk_profile(
     low, high = axes.get_ylim()
     stretch = box.height / (high - low) * least.length_m / box.width
     top = bottom + height + 0.008
-    said = f"ground, {_times(stretch)}; under it verdicts, pulses of each layer and protected ground"
-    page.text(left, top, said, 7, color=palette.QUIET_INK, va="baseline")
+    page.text(left, top, profile_words(stretch), 7, color=palette.QUIET_INK, va="baseline")
     page.text(
         left + width, top, "chance of alarm so far", 7, color=palette.BOTH_EDGE, ha="right", va="baseline"
-    )
-
-
-def _times(stretch: float) -> str:
-    """How heights are drawn beside distances.
-
-    >>> _times(8.74), _times(1.0)
-    ('heights at 8.7 times the scale of distances', 'true scale')
-    """
-    return (
-        "true scale" if abs(stretch - 1) < 0.05 else f"heights at {stretch:.2g} times the scale of distances"
     )
 
 
@@ -89,8 +79,7 @@ def _ground(axes: Axes, terrain: Terrain, least: WayIn) -> None:
         axes.spines[side].set_visible(False)
     alarm = least.walked.alarm
     if alarm is not None:
-        at = float(np.interp(alarm.along_m, along, z))
-        axes.plot(alarm.along_m, at, "*", ms=13, mfc=palette.ALARM, mec=palette.INK, mew=1.0, zorder=6)
+        marked(axes, np.array([alarm.along_m, np.interp(alarm.along_m, along, z)]), ALARM, 6)
 
 
 def _chance(right: Axes, least: WayIn) -> None:

@@ -1,7 +1,6 @@
 """A walk as a strip: distance along it, what each piece of ground is, pulses and alarm."""
 
 import itertools
-from typing import Any
 
 import numpy as np
 import shapely
@@ -10,7 +9,8 @@ from matplotlib.patches import Rectangle
 from matplotlib.ticker import MultipleLocator
 
 from terrain3d.show import palette
-from terrain3d.show.legend import verdict_sign
+from terrain3d.show.legend import ALARM, verdict_sign
+from terrain3d.show.pages.on_picture import marked
 from terrain3d.show.pages.sheet import Sheet
 from terrain3d.terrain import Area
 from terrain3d.walk.pulses import WalkResult
@@ -52,10 +52,7 @@ def draw_strip(
     if walk.alarm is not None:
         at = walk.alarm.along_m
         axes.plot([at, at], [_PROTECTED[0], _TOP], color=palette.INK, linewidth=1.6, zorder=6)
-        axes.plot(
-            at, (_VERDICT[0] + _VERDICT[1]) / 2, "*", ms=13, mfc=palette.ALARM, mec=palette.INK, mew=1.0,
-            zorder=7, clip_on=False,
-        )  # fmt: skip
+        marked(axes, np.array([at, (_VERDICT[0] + _VERDICT[1]) / 2]), ALARM, 7, clip_on=False)
     # One pitch of ticks for all strips of a page, or a short walk would look as long as a long one.
     pitch = next((step for step in (0.5, 1, 2, 5, 10, 20, 50) if longest_m / step <= 16), 100)
     axes.xaxis.set_major_locator(MultipleLocator(pitch))
@@ -87,9 +84,7 @@ def within(walk: WalkResult, area: Area) -> list[tuple[float, float]]:
 def _block(axes: Axes, start: float, stop: float, code: int) -> None:
     low, high = _VERDICT
     box, sign = ((start, low), stop - start, high - low), verdict_sign(code)
-    hatch = {"hatch": sign.stripe.hatch, "edgecolor": sign.stripe.colour} if sign.stripe.hatch else {}
-    look: dict[str, Any] = {"facecolor": sign.fill, "edgecolor": "none", "linewidth": 0, **hatch}
-    axes.add_patch(Rectangle(*box, zorder=2, **look))
+    axes.add_patch(Rectangle(*box, zorder=2, **sign.patch))
     axes.add_patch(Rectangle(*box, fill=False, edgecolor=palette.QUIET_INK, linewidth=0.5, zorder=3))
 
 
@@ -100,10 +95,11 @@ def _protected(page: Sheet, axes: Axes, name: str, start: float, stop: float, sh
             (start, low), stop - start, high - low, facecolor=palette.PROTECTED, edgecolor="none", zorder=2
         )
     )
-    (line,) = page.lines(name, (stop - start) * share_per_m - 0.01, _NAME_SIZE, 1)
-    if line and not line.endswith("..."):
+    # A name that one line does not hold is left out.
+    lines = page.lines(name, (stop - start) * share_per_m - 0.01, _NAME_SIZE, 2)
+    if len(lines) == 1:
         axes.text(
-            (start + stop) / 2, (low + high) / 2, line, fontsize=_NAME_SIZE, color="white",
+            (start + stop) / 2, (low + high) / 2, lines[0], fontsize=_NAME_SIZE, color="white",
             ha="center", va="center_baseline", zorder=4,
         )  # fmt: skip
 

@@ -3,6 +3,7 @@
 from functools import partial
 from string import ascii_uppercase
 
+import numpy as np
 from matplotlib.transforms import Bbox
 
 from terrain3d.cover.option import OptionResult
@@ -11,9 +12,10 @@ from terrain3d.job import Outcome
 from terrain3d.sentences import words
 from terrain3d.sentences.walks import counting_words, how_walked, walk_words, walks_sentence
 from terrain3d.show import palette
+from terrain3d.show.blocks import Listing, Paragraph, Row, Section, fill
 from terrain3d.show.legend import ALARM, PROTECTED, WALK, Sign, verdict_sign
 from terrain3d.show.pages.context import PageContext
-from terrain3d.show.pages.on_picture import haloed
+from terrain3d.show.pages.on_picture import haloed, marked
 from terrain3d.show.pages.plan import Plan, begin_plan, few_labels
 from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, Page, Sheet
 from terrain3d.show.pages.walk_strip import draw_strip
@@ -78,14 +80,9 @@ def _draw_walks(plan: Plan, walks: tuple[tuple[str, WalkResult], ...]) -> list[B
             "", walk.line[-1], walk.line[-2], zorder=13,
             arrowprops={"color": palette.FIGURE, **_ARROW},
         )  # fmt: skip
-        axes.plot(
-            [p.x for p in walk.pulses], [p.y for p in walk.pulses], "o", ms=3.8, mfc="white",
-            mec=palette.INK, mew=0.9, zorder=12,
-        )  # fmt: skip
+        marked(axes, np.array([(pulse.x, pulse.y) for pulse in walk.pulses]), WALK, 12)
         if walk.alarm is not None:
-            axes.plot(
-                walk.alarm.x, walk.alarm.y, "*", ms=15, mfc=palette.ALARM, mec=palette.INK, mew=1.1, zorder=14
-            )
+            marked(axes, np.array([walk.alarm.x, walk.alarm.y]), ALARM, 14)
         axes.plot(*walk.line[0], "o", ms=13, mfc="white", mec=palette.FIGURE, mew=1.6, zorder=13)
         axes.annotate(
             letter, walk.line[0], fontsize=7.5, weight="bold", ha="center", va="center_baseline", zorder=15
@@ -96,24 +93,19 @@ def _draw_walks(plan: Plan, walks: tuple[tuple[str, WalkResult], ...]) -> list[B
 
 def _walk_rows(page: Sheet, option: OptionResult, walks: tuple[tuple[str, WalkResult], ...]) -> None:
     page.begin_column(_TEXT_LEFT, COLUMN_RIGHT, _PLAN[1] + _PLAN[3], _PLAN[1])
-    for letter, walk in walks:
-        page.heading(f"{letter}: {walk.name}")
-        page.paragraph(walk_words(walk), 2, size=8.5)
-        page.paragraph(how_walked(walk), 2, color=palette.QUIET_INK)
-        page.gap(0.008)
-    page.heading("Units, and what counts")
-    compact_unit_rows(page, option)
-    page.paragraph(counting_words(option), 4, color=palette.QUIET_INK)
-
-
-def compact_unit_rows(page: Sheet, option: OptionResult) -> None:
-    """Each unit in a line or two."""
-    for shown, unit in enumerate(option.detectors):
-        if shown == 2 and len(option.detectors) > 3:
-            page.row(f"and {len(option.detectors) - shown} more: see results.json", size=7.5)
-            break
-        setting = ", ".join(words.unit_lines(unit))
-        page.paragraph(f"{words.unit_title(unit)}, {setting}", 1)
+    told = [
+        Section(
+            f"{letter}: {walk.name}",
+            (Paragraph(walk_words(walk), 2, "large"), Paragraph(how_walked(walk), 2, is_quiet=True)),
+        )
+        for letter, walk in walks
+    ]
+    units = tuple(
+        (Row(f"{words.unit_title(unit)}, {', '.join(words.unit_lines(unit))}", size="small"),)
+        for unit in option.detectors
+    )
+    counts = Paragraph(counting_words(option), 4, is_quiet=True)
+    fill(page, [*told, Section("Units, and what counts", (Listing(units, most=2), counts))])
 
 
 def walk_signs(outcome: Outcome) -> list[Sign]:

@@ -125,8 +125,8 @@ class Canvas:
         if sign.fill:
             self.rectangle((x, top + 3, x + _SIGN_PX, top + 15), palette.PAPER, sign.line)
             self.paste(x + 1, top + 4, _patch(sign))
-        elif sign.marker == "*":
-            self.disc(x + 10, top + 9, 5, palette.ALARM, sign.line)
+        elif not sign.width:
+            self.disc(x + 10, top + 9, 5, sign.mark.fill, sign.mark.rim)
         else:
             for start, stop in _dashes(sign.scene_m):
                 self.rectangle((x + start, top + 8, x + stop, top + 10), sign.line)
@@ -148,7 +148,7 @@ class Canvas:
 @lru_cache(maxsize=64)
 def _patch(sign: Sign) -> Rgb:
     """A small piece of ground, as the view draws it."""
-    image = np.full((11, _SIGN_PX - 1, 3), palette.rgb(sign.fill), np.uint8)
+    image = np.full((11, _SIGN_PX - 1, 3), palette.rgb(sign.on_paper), np.uint8)
     if sign.stripe.hatch:
         # Stripes lean on a map, whose rows run from the south.
         image[stripes(image.shape[:2], 16, sign.stripe.slant)[::-1]] = palette.rgb(sign.stripe.colour)

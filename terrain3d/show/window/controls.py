@@ -119,14 +119,6 @@ def at_share(unit: Detector, setting: Setting, share: float) -> Detector:
     return with_value(unit, setting, min(max(value, low), high))
 
 
-def doubt(unit: Detector, setting: Setting) -> str:
-    """A warning about a setting that can be set and yet is not as its type means; empty for none."""
-    low, high = unit.type.mount_height
-    if setting is HEIGHT and not low - 1e-9 <= unit.height_m <= high + 1e-9:
-        return f"outside {low:g} to {high:g} m"
-    return ""
-
-
 def read_entry(text: str, chosen: Setting) -> tuple[Setting, float]:
     """What was typed: a number for the chosen setting, or the setting's name and a number.
 

@@ -6,7 +6,7 @@ from terrain3d.caution import SHORT_CAUTION
 from terrain3d.cover.option import OptionResult
 from terrain3d.sentences import words
 from terrain3d.sentences.options import loss_line
-from terrain3d.sentences.warnings import option_warnings
+from terrain3d.sentences.warnings import height_warning, option_warnings
 from terrain3d.show import palette
 from terrain3d.show.blocks import Row, Section, fill
 from terrain3d.show.legend import PROTECTED, layer_signs
@@ -23,8 +23,6 @@ BAR_PX = 146
 _MARGIN = 16
 #: Room of a heading and a line under it.
 _HEADED_LINE_PX = 50.0
-#: Colours of what asks for attention, dark enough to read on paper, and of what is chosen.
-_REFUSED, _CHOSEN, _GROOVE, _ALLOWED = "#8c1226", "#e4eff4", "#d5d1c7", "#7d9aa8"
 
 SHORT_KEYS = (
     ("Tab", "next unit"),
@@ -195,7 +193,7 @@ def question(state: WindowState) -> Rgb:
         canvas.y += 24
     if state.is_refusal:
         canvas.bottom = height
-        canvas.text(state.message, 12, 2, colour=_REFUSED)
+        canvas.text(state.message, 12, 2, colour=palette.REFUSED)
     return canvas.picture()
 
 
@@ -211,7 +209,7 @@ def _option_head(canvas: Canvas, state: WindowState, option: OptionResult, side:
     canvas.y += 3
     canvas.text(loss_line(state.outcome, option), 12, 4)
     if state.study is not None and state.studied(option) is None:
-        canvas.text(f"{OTHERWISE}.", 12, 2, colour=_REFUSED)
+        canvas.text(f"{OTHERWISE}.", 12, 2, colour=palette.REFUSED)
 
 
 def _sign_section(state: WindowState, options: tuple[OptionResult, ...]) -> Section:
@@ -254,14 +252,14 @@ def _slider(canvas: Canvas, state: WindowState, setting: Setting, left: float, r
     unit, y = state.unit, GROOVE_Y
     is_chosen = setting is state.setting
     if is_chosen:
-        canvas.rectangle((left - 12, SLIDER_Y[0], right + 12, SLIDER_Y[1]), _CHOSEN)
-    uncertainty = controls.doubt(unit, setting)
+        canvas.rectangle((left - 12, SLIDER_Y[0], right + 12, SLIDER_Y[1]), palette.CHOSEN)
+    warning = height_warning(unit) if setting is controls.HEIGHT else ""
     value = controls.shown(controls.value_of(unit, setting), setting)
     canvas.write(left - 4, 38, setting.name, 13, bold=is_chosen)
     canvas.write(
-        right + 4, 36, value, 16, bold=True, colour=_REFUSED if uncertainty else palette.INK, align="r"
+        right + 4, 36, value, 16, bold=True, colour=palette.REFUSED if warning else palette.INK, align="r"
     )
-    canvas.rectangle((left, y - 2, right, y + 2), _GROOVE)
+    canvas.rectangle((left, y - 2, right, y + 2), palette.GROOVE)
     low, high = controls.slider_span(unit, setting)
 
     def at(number: float) -> float:
@@ -269,13 +267,13 @@ def _slider(canvas: Canvas, state: WindowState, setting: Setting, left: float, r
 
     if setting is controls.HEIGHT:
         allowed = unit.type.mount_height
-        canvas.rectangle((at(allowed[0]), y - 2, at(allowed[1]), y + 2), _ALLOWED)
+        canvas.rectangle((at(allowed[0]), y - 2, at(allowed[1]), y + 2), palette.ALLOWED)
     for mark in _marks(state, setting, low, high):
         canvas.rectangle((at(mark) - 0.5, y + 5, at(mark) + 0.5, y + 9), palette.QUIET_INK)
     for number, align, x in ((low, "l", left - 4), (high, "r", right + 4)):
         canvas.write(x, y + 11, controls.shown(number, setting), 11, colour=palette.QUIET_INK, align=align)
-    if uncertainty:
-        canvas.write((left + right) / 2, y + 11, uncertainty, 11, colour=_REFUSED, align="m")
+    if warning:
+        canvas.write((left + right) / 2, y + 11, warning, 11, colour=palette.REFUSED, align="m")
     knob = left + (right - left) * controls.share_of(unit, setting)
     canvas.disc(knob, y, 8, palette.INK if is_chosen else palette.PAPER, palette.INK)
 
@@ -290,7 +288,7 @@ def _marks(state: WindowState, setting: Setting, low: float, high: float) -> tup
 def _said(canvas: Canvas, state: WindowState, y: float) -> None:
     """The last line of the bar: what is typed, or what was said."""
     if state.mode != "type":
-        colour = _REFUSED if state.is_refusal else palette.INK
+        colour = palette.REFUSED if state.is_refusal else palette.INK
         canvas.y, canvas.bottom = y, float(canvas.height)
         # What is too long for one line takes two smaller ones: a refusal has to be read to its end.
         size = 13 if canvas.height_of_text(state.message, 13, 2, state.is_refusal) < 2 * LINE * 13 else 11
@@ -299,7 +297,7 @@ def _said(canvas: Canvas, state: WindowState, y: float) -> None:
     canvas.rectangle((_MARGIN, y, _MARGIN + 250, y + 22), palette.PAPER, palette.INK)
     canvas.write(_MARGIN + 8, y + 3, f"{state.entry}\u258f", 13, width=236)
     hint = f"a number for {state.setting.name}, or such as: bearing 140.  Enter sets, Esc cancels"
-    told, colour = (state.message, _REFUSED) if state.is_refusal else (hint, palette.QUIET_INK)
+    told, colour = (state.message, palette.REFUSED) if state.is_refusal else (hint, palette.QUIET_INK)
     canvas.write(
         _MARGIN + 264, y + 3, told, 13, bold=state.is_refusal, colour=colour, width=canvas.inner - 264
     )  # fmt: skip

@@ -68,6 +68,6 @@ def test_the_lower_layer_lands_short_uphill_where_the_closed_form_says(uphill, t
     with Image.open(drawn[1]) as page:
         image = np.asarray(page.convert("RGB"))[:, : round(COLUMN_LEFT * WIDTH_PX)]
     signs = {BROKEN: layer_sign("lower"), LANDS_SHORT: cause_sign(LANDS_SHORT)}
-    broken, short = ((image == palette.rgb(sign.fill)).all(axis=-1).sum() for sign in signs.values())
+    broken, short = ((image == palette.rgb(sign.on_paper)).all(axis=-1).sum() for sign in signs.values())
     # Names, arcs and contours cover a little of both.
     assert broken / short == pytest.approx(told[BROKEN] / told[LANDS_SHORT], rel=0.1)

@@ -26,6 +26,7 @@ from terrain3d.sentences.section import (
 )
 from terrain3d.show import palette
 from terrain3d.show.labels import placed_in_a_row
+from terrain3d.show.legend import verdict_sign
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.section import section_sheet, section_view
@@ -61,6 +62,16 @@ def test_colours_of_the_strip_are_the_shares_of_the_verdicts():
         )
         shown = np.any([(under == palette.rgb(c)).all(axis=1) for c in colours], axis=0).mean()
         assert shown == pytest.approx((profile.codes == verdict).mean(), abs=0.01), verdict
+
+
+def test_stripes_lean_as_the_legend_has_them():
+    """Dead ground's stripes fall to the right under the line as they do on the plan and in every key."""
+    profile = profile_of(terrain(plane(0.15)))
+    image = cut_image(profile, Foliage.none(), window_of(profile))
+    striped = (image == palette.rgb(palette.DEAD_STRIPE)).all(axis=-1)
+    assert set(verdict_sign(Verdict.DEAD).stripe.hatch) == {"\\"}
+    falling, rising = striped[1:, 1:] & striped[:-1, :-1], striped[1:, :-1] & striped[:-1, 1:]
+    assert falling.sum() > 100 + 2 * rising.sum()
 
 
 def is_tinted(image):

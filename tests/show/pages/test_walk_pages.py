@@ -5,12 +5,14 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+from matplotlib.lines import Line2D
 from page_checks import check_texts, context_of, texts_of
 from test_stills import with_bad_names
 
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.figures import Figure
 from terrain3d.sentences.walks import fans_sentence, walk_words, walks_sentence
+from terrain3d.show import palette
 from terrain3d.show.extent import site_extent
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.base import plan_base, plan_with
@@ -66,6 +68,48 @@ def test_words_keep_clear_on_pages_of_fans(outcome, size):
                 fans = option_walks(outcome.terrain, option, figure).fans
                 page = fans_sheet(context, option, units[0], *fans[:2])
                 check_texts(page)
+
+
+def test_the_key_shows_the_marks_that_are_drawn(outcome):
+    """The star of an alarm is one star: on the plan, on the strip and in the key below them."""
+    walked = with_walks(outcome, LONG, SHORT, TO_HOUSE)
+    with page_style():
+        context = context_of(walked)
+        for option in walked.options:
+            for part in walk_pages(tried(walked, option)):
+                page = walks_sheet(context, option, part)
+                drawn = [line for axes in page.figure.axes for line in axes.lines]
+                looks = [
+                    {
+                        (line.get_markerfacecolor(), line.get_markeredgecolor())
+                        for line in lines
+                        if is_star(line)
+                    }
+                    for lines in (page.figure.get_children(), drawn)
+                ]
+                if any(walk.alarm is not None for _, walk in part):
+                    assert looks[0] == looks[1] == {(palette.ALARM, palette.INK)}
+                    return
+    raise AssertionError("no walk of the test raises an alarm")
+
+
+def is_star(line):
+    return isinstance(line, Line2D) and line.get_marker() == "*"
+
+
+def test_names_on_a_strip_are_whole_or_left_out(outcome):
+    """A name that ends in dots of its own is written; one that finds no room on its ground is not."""
+    terrain = outcome.terrain
+    area = replace(terrain.protect[0], name="yard...")
+    long = replace(area, name="a name without an end " * 9)
+    with page_style():
+        for own, is_told in ((area, True), (long, False)):
+            site = outcome.on(replace(terrain, protect=(own,), walks=(TO_HOUSE,)))
+            ((part,),) = [walk_pages(tried(site, site.options[0]))]
+            page = walks_sheet(context_of(site), site.options[0], part)
+            strip = page.figure.axes[-1]
+            assert within(part[0][1], own)
+            assert [text.get_text() for text in strip.texts] == ([own.name] if is_told else [])
 
 
 def test_every_walk_has_a_letter_and_a_place(outcome):

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from terrain3d.detector.pose import Detector
 from terrain3d.detector.types import load_type
 from terrain3d.errors import InputError
+from terrain3d.sentences.warnings import height_warning
 from terrain3d.show.window import controls
 from terrain3d.show.window.controls import BEARING, HEIGHT, RANGE, SETTINGS, TILT
 
@@ -98,7 +99,6 @@ def test_values_out_of_reach_are_refused_in_words(setting, value, says):
 
 def test_only_a_height_the_type_does_not_allow_is_doubted():
     """Outside the type's own span the height is set, with a warning beside it."""
-    assert controls.doubt(UNIT, HEIGHT) == ""
+    assert height_warning(UNIT) == ""
     high = controls.with_value(UNIT, HEIGHT, 1.25)
-    assert controls.doubt(high, HEIGHT) == "outside 0.8 to 1.2 m"
-    assert controls.doubt(high, TILT) == ""
+    assert height_warning(high) == "outside 0.8 to 1.2 m"
