@@ -1,7 +1,10 @@
 """Small drawn sites as files, and the command line as a person calls it."""
 
+import os
+import pty
 import subprocess
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -168,3 +171,29 @@ def until(is_so, child: subprocess.Popen) -> None:
         assert child.poll() is None, child.communicate()
         time.sleep(0.02)
     pytest.fail("it never came")
+
+
+def said_on_terminal(
+    argv: list[object], heard: Callable[[subprocess.Popen, bytes], object] = lambda *_: None, **told: str
+) -> tuple[int, str]:
+    """The exit status of a program and what it said on a terminal.
+
+    `heard` is told of the process and all it has said so far, whenever it says more; `told` is added to the
+    environment.
+    """
+    ours, theirs = pty.openpty()
+    environment = {**os.environ, "TERM": "xterm", "COLUMNS": "110", **told}
+    child = subprocess.Popen(argv, stdin=subprocess.DEVNULL, stdout=theirs, stderr=theirs, env=environment)
+    os.close(theirs)
+    said = b""
+    while True:
+        try:
+            piece = os.read(ours, 4096)
+        except OSError:  # on Linux the end of a terminal
+            break
+        if not piece:
+            break
+        said += piece
+        heard(child, said)
+    os.close(ours)
+    return child.wait(timeout=120), said.decode()

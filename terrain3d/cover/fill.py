@@ -23,7 +23,7 @@ from terrain3d.cover.band import (
     layer_sines,
     needed_share,
     squared_reach,
-)  # fmt: skip
+)
 from terrain3d.cover.heads import HeadTable
 from terrain3d.cover.verdict import Codes, Verdict
 from terrain3d.sight.panorama import Panorama

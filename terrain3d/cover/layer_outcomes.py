@@ -13,7 +13,7 @@ from terrain3d.cover.band import (
     layer_sines,
     needed_share,
     squared_reach,
-)  # fmt: skip
+)
 from terrain3d.cover.heads import HeadTable
 from terrain3d.detector.pose import Detector
 from terrain3d.sight.panorama import Panorama
@@ -35,22 +35,22 @@ def layer_outcomes(
         BROKEN or the cause, rows as `table.layer_names`; those of the cell's best head, and
         OUTSIDE_ARC for a layer that no head there has.
     """
-    layer_outcomes = np.full((len(table.layer_names), len(seen.cells)), OUTSIDE_ARC, np.uint8)
+    outcomes = np.full((len(table.layer_names), len(seen.cells)), OUTSIDE_ARC, np.uint8)
     _explain(
         seen.east, seen.north, seen.distance, seen.foot, seen.lowest, seen.piece_start, seen.pieces,
         table.pan_deg, table.half_arc_deg, table.elevation_deg, table.half_thickness_deg, table.name,
         table.upper, table.nominal_height_m, table.max_range_m,
         detector.bearing_deg, detector.tilt_deg, detector.roll_deg, detector.range_m, detector.height_m,
-        figure_height_m, detector.fill_needed, layer_outcomes,
+        figure_height_m, detector.fill_needed, outcomes,
     )  # fmt: skip
-    return layer_outcomes
+    return outcomes
 
 
 @njit(cache=True, nogil=True)
 def _explain(
     east, north, distance, foot, lowest, piece_start, pieces,
     pans, half_arcs, elevations, half_thicknesses, names, uppers, nominal_height, max_range,
-    bearing, tilt, roll, range_m, mount_height, figure, fill_needed, layer_outcomes,
+    bearing, tilt, roll, range_m, mount_height, figure, fill_needed, outcomes,
 ):  # fmt: skip
     """The outcomes of the layers of each cell's best head, by name.
 
@@ -97,7 +97,7 @@ def _explain(
                 best[c] = score
                 for k in range(n_layers):
                     if names[h, k] >= 0:
-                        layer_outcomes[names[h, k], c] = own[k]
+                        outcomes[names[h, k], c] = own[k]
 
 
 @njit(cache=True, nogil=True)

@@ -21,7 +21,7 @@ from terrain3d.cover.band import (
     needed_share,
     slope_at,
     squared_reach,
-)  # fmt: skip
+)
 from terrain3d.sight.slices import NEAR_M
 
 #: Metres, slopes and radians within which the two ends of an arc do not settle a cell.

@@ -1,12 +1,10 @@
 """A word while kernels compile: on a terminal, where that is new; what is compiled is used without a word."""
 
-import os
-import pty
 import signal
 import subprocess
 import sys
 
-from site_files import SLOPE, option_text, run, written
+from site_files import SLOPE, option_text, run, said_on_terminal, written
 
 from terrain3d.cli.options import COMPILING
 
@@ -15,26 +13,13 @@ PROGRAM = [sys.executable, "-c", "from terrain3d.cli.start import main; main()"]
 
 def on_terminal(words: list[str], sent: signal.Signals | None, **told: str) -> tuple[int, str]:
     """The exit status of a command and what it said on a terminal; a signal is sent once it compiles."""
-    ours, theirs = pty.openpty()
-    environment = {**os.environ, "TERM": "xterm", "COLUMNS": "110", **told}
-    child = subprocess.Popen(
-        [*PROGRAM, *words], stdin=subprocess.DEVNULL, stdout=theirs, stderr=theirs, env=environment
-    )
-    os.close(theirs)
-    said = b""
-    while True:
-        try:
-            piece = os.read(ours, 4096)
-        except OSError:  # on Linux the end of a terminal
-            break
-        if not piece:
-            break
-        said += piece
-        if sent is not None and COMPILING.encode() in said:
-            child.send_signal(sent)
-            sent = None
-    os.close(ours)
-    return child.wait(timeout=120), said.decode()
+    left = [] if sent is None else [sent]
+
+    def heard(child: subprocess.Popen, said: bytes) -> None:
+        if left and COMPILING.encode() in said:
+            child.send_signal(left.pop())
+
+    return said_on_terminal([*PROGRAM, *words], heard, **told)
 
 
 def test_a_first_run_says_that_it_compiles_and_can_be_stopped_there(tmp_path):

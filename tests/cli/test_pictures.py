@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 from blank_pages import IN_A_PROCESS, draw_blanks
-from site_files import option_text, run, until, written
+from site_files import option_text, run, said_on_terminal, until, written
 
 from terrain3d.cli import start
 from terrain3d.paper import whole
@@ -283,26 +283,11 @@ def test_a_stop_while_judging_leaves_nothing(tmp_path, sent, status):
 
 def test_on_a_terminal_the_answer_comes_first_and_pictures_are_counted(site, tmp_path):
     """The table is there before the first picture is; then it is told how many of how many are drawn."""
-    ours, theirs = pty.openpty()
-    child = subprocess.Popen(
-        [*PROGRAM_OF_BLANKS, "compare", site, "--out", tmp_path / "out"],
-        stdout=theirs,
-        stderr=theirs,
-        env={**NO_BUFFER, "TERM": "xterm", "COLUMNS": "110"},
+    status, said = said_on_terminal(
+        [*PROGRAM_OF_BLANKS, "compare", site, "--out", tmp_path / "out"], PYTHONUNBUFFERED="1"
     )
-    os.close(theirs)
-    said = b""
-    while True:
-        try:
-            piece = os.read(ours, 4096)
-        except OSError:  # on Linux the end of a terminal
-            break
-        if not piece:
-            break
-        said += piece
-    assert child.wait(timeout=120) == 0
-    os.close(ours)
-    text = re.sub(r"\x1b\[[0-9;?]*[A-Za-z]", "", said.decode())
+    assert status == 0
+    text = re.sub(r"\x1b\[[0-9;?]*[A-Za-z]", "", said)
     steps = [
         text.index(words) for words in ("bearing 180", "drawing: 0 of 7", "drawing: 6 of 7", "written to")
     ]
