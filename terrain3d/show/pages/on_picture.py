@@ -1,5 +1,6 @@
 """What is written over a picture: names beside their marks, north arrow and scale bar, kept apart."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -91,7 +92,7 @@ def marked(axes: Axes, places: Floats, sign: Sign, zorder: float, weight: float 
         axes.plot(*np.reshape(places, (-1, 2)).T, zorder=zorder, **own, **look)
 
 
-def north_arrow(axes: Axes, busy: Floats) -> Bbox:
+def north_arrow(axes: Axes, busy: Sequence[Floats]) -> Bbox:
     """Draw the north arrow; returns where, in page pixels."""
     figure = axes.figure
     box = _quiet_corner(axes, 40, 72, busy, "NE NW SE", None)
@@ -105,7 +106,7 @@ def north_arrow(axes: Axes, busy: Floats) -> Bbox:
     return box
 
 
-def scale_bar(axes: Axes, extent: Extent, busy: Floats, taken: Bbox) -> Bbox:
+def scale_bar(axes: Axes, extent: Extent, busy: Sequence[Floats], taken: Bbox) -> Bbox:
     """A bar of two steps, black and white, with its metres; returns where, in page pixels."""
     width = axes.get_window_extent().width
     px_per_m, most = width / extent.width_m, min(250, 0.35 * width)
@@ -125,12 +126,15 @@ def scale_bar(axes: Axes, extent: Extent, busy: Floats, taken: Bbox) -> Bbox:
 
 
 def _quiet_corner(
-    axes: Axes, width: float, height: float, busy: Floats, order: str, taken: Bbox | None
+    axes: Axes, width: float, height: float, busy: Sequence[Floats], order: str, taken: Bbox | None
 ) -> Bbox:
-    """The corner of the picture where a box covers least; `order` names the more welcome first."""
+    """The corner of the picture where a box covers least; `order` names the more welcome first.
+
+    One place of the first of `busy`, (n, 2) pixels of the page each, counts for more than all of those after.
+    """
     frame, gap = axes.get_window_extent(), 14.0
     # Column by column: numpy compares along a short axis many times slower.
-    x, y = np.ascontiguousarray(busy.T)
+    columns = [np.ascontiguousarray(places.T) for places in busy]
     found = []
     for corner in order.split():
         left = (frame.x0 + frame.x1 - width) / 2
@@ -139,8 +143,8 @@ def _quiet_corner(
         low = frame.y0 + gap if "S" in corner else frame.y1 - gap - height
         box = Bbox.from_extents(left, low, left + width, low + height)
         if taken is None or not boxes_meet(box, taken):
-            inside = (x > box.x0) & (x < box.x1) & (y > box.y0) & (y < box.y1)
-            found.append((int(inside.sum()), box))
+            inside = [(x > box.x0) & (x < box.x1) & (y > box.y0) & (y < box.y1) for x, y in columns]
+            found.append(([int(places.sum()) for places in inside], box))
     return min(found, key=lambda pair: pair[0])[1]
 
 

@@ -114,11 +114,9 @@ class Plan:
         """
         used = [*taken]
         if with_north_and_scale:
-            busy = self._busy()
             if marks is None:
                 marks = np.reshape([np.mean(box.get_points(), axis=0) for box in taken], (-1, 2))
-            # A mark under one of them is worse than any ground under it.
-            busy = np.vstack([busy, np.repeat(marks, len(busy) + 1, axis=0)])
+            busy = (marks, *self._busy())
             used.append(north_arrow(self.axes, busy))
             used.append(scale_bar(self.axes, self.base.extent, busy, used[-1]))
         used += place_labels(self.axes, labels, used)
@@ -126,8 +124,8 @@ class Plan:
         for text in self.heights:
             text.set_visible(not any(boxes_meet(text.get_window_extent(), box) for box in used))
 
-    def _busy(self) -> Floats:
-        """(n, 2) pixels of the page of watched cells and units in any option and of protected outlines."""
+    def _busy(self) -> tuple[Floats, Floats]:
+        """(n, 2) pixels of the page of units in any option, and of watched cells and protected outlines."""
         outcome, extent = self.outcome, self.base.extent
         ground = outcome.terrain.ground
         watched = np.zeros(ground.z[extent.rows, extent.columns].shape, bool)
@@ -137,8 +135,8 @@ class Plan:
         rows, columns = np.nonzero(watched)
         cells = np.column_stack([ground.xs[extent.columns][columns], ground.ys[extent.rows][rows]])
         units = [[unit.x, unit.y] for option in outcome.options for unit in option.detectors]
-        marks = np.repeat(np.reshape(units, (-1, 2)), len(cells) + 1, axis=0)
-        return self.pixels(np.vstack([cells, marks, *(area.outline for area in outcome.terrain.protect)]))
+        covered = np.vstack([cells, *(area.outline for area in outcome.terrain.protect)])
+        return self.pixels(units), self.pixels(covered)
 
 
 def draw_plan(
