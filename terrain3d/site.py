@@ -59,6 +59,10 @@ class GroundSource(Table):
         Number,
         key("metres", "gaps up to this width are bridged and marked; wider ones stay unknown", ge=0, le=50),
     ] = 3.0
+    eaves: Annotated[
+        Number,
+        key("metres", "how far roofs read from the air stand out over their walls", ge=0, le=3),
+    ] = 0.5
 
     @model_validator(mode="after")
     def _one_source(self) -> "GroundSource":
@@ -134,6 +138,10 @@ class MountShape(Table):
     heights: Annotated[
         tuple[MountHeight, ...], key("metres", "heights above the ground that a search tries", min_length=1)
     ] = (0.8, 1.0, 1.2)
+    wall: Annotated[
+        Number | None,
+        key("degrees", "bearing that the wall it is fixed to faces, clockwise from true north", ge=0, le=360),
+    ] = None
     not_for: Annotated[tuple[Text, ...], key("", "types that a search may not fix here")] = ()
 
 

@@ -6,13 +6,13 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from terrain3d.readers.quiet import quiet
+from terrain3d.survey.connected import connected
 from terrain3d.survey.gaps import Mask, spacing
 from terrain3d.survey.surface import within
+from terrain3d.survey.vehicles import Vehicle, vehicles
 from terrain3d.units import Floats
 
 Classes = NDArray[np.uint8]
@@ -35,13 +35,20 @@ _MOST_CLOTH_NODES = 500_000
 #: with noise of some centimetres are judged over half a metre or so, not over their noise.
 _CUBE_M = 0.25
 _NEIGHBOURS = 24
+#: Fewer points than this together have no shape.
+_FEWEST = 6
 #: Noise of a survey that must not make a face look thick: what QL1 and QL2 allow (RMSE 10 cm) or nearly.
 _NOISE_M = 0.08
 #: A neighbourhood thinner than this share of its width is a face. Measured: faces of roofs and walls
 #: give 0.05 to 0.2, crowns 0.4 to 0.9 (tests/reference/test_real_clouds.py).
 _FACE = 0.28
-#: A straight top edge, all that the air sees of a free-standing wall; higher up it is a wire.
-_LINE, _LINE_WIDE_M, _LINE_BELOW_M = 0.2, 0.1, 2.5
+#: Neighbours farther than this, or than so many spacings, do not tell of a point's shape.
+_NEAR_M, _NEAR_SPACINGS = 1.5, 4.0
+#: A straight strip in plan, all that the air sees of a free-standing wall, a fence or a gate; higher up it is a
+#: wire. Wide as a wall of 0.3 m in pulses that light a quarter of a metre.
+_LINE, _LINE_WIDE_M, _LINE_BELOW_M = 0.25, 0.15, 2.5
+#: Low returns over ground of no class are leaves where higher leaves stand over them; lower ones are noise.
+_LOW_M = 0.08
 #: Faces smaller than this in plan with nothing below them for so far are taken for leaves: a flat spray
 #: of a crown, which as a solid would stand as a tower down to the ground.
 _AFLOAT_M2, _AFLOAT_M = 4.0, 2.5
@@ -59,10 +66,17 @@ class Treatment:
 
 @dataclass(frozen=True, eq=False)
 class Standing:
-    """Masks over the points of a survey, and what a person should know about them."""
+    """Masks over the points of a survey, and what a person should know about them.
+
+    `thin` are those of the solid ones that stand on a line: walls, fences, gates. `low` are neither ground nor
+    anything that stands: growth that is lower than `STANDS_ABOVE_M`, or the foot of a hedge.
+    """
 
     solid: Mask
     leaf: Mask
+    thin: Mask
+    low: Mask
+    vehicles: tuple[Vehicle, ...] = ()
     doubts: tuple[str, ...] = ()
 
 
@@ -156,9 +170,15 @@ def sort_standing(
     stands = (above_m > STANDS_ABOVE_M) & ~ground & ~np.isin(classes, IGNORED)
     leaf = stands & np.isin(classes, VEGETATION)
     judged = np.flatnonzero(stands & ~leaf)
-    leaf[judged] = looks_like_leaves(xyz[judged], above_m[judged], n_returns[judged])
+    leaf[judged], on_line = shapes_of(xyz[judged], above_m[judged], n_returns[judged])
+    line = np.zeros(len(xyz), bool)
+    line[judged] = on_line
     structure = stands & np.isin(classes, STRUCTURES)
     doubts = []
+    driven = vehicles(xyz, above_m, stands & ~np.isin(classes, VEGETATION + STRUCTURES))
+    for vehicle in driven:
+        leaf &= ~vehicle.members
+        line &= ~vehicle.members
     face = np.flatnonzero(stands & ~leaf)
     leaf[face[afloat(xyz[face], above_m[face])]] = True
     solid = stands & ~leaf
@@ -181,11 +201,13 @@ def sort_standing(
             f"{unknown.sum() / stands.sum():.0%} of the points standing above the ground have no class and "
             "were split into solid and foliage by their shape; [[treat]] outlines can say otherwise"
         )
-    return Standing(solid, leaf, tuple(doubts))
+    low = ~ground & (above_m > _LOW_M) & (above_m <= STANDS_ABOVE_M)
+    low &= ~np.isin(classes, IGNORED + STRUCTURES)
+    return Standing(solid, leaf, solid & line & ~told, low, tuple(driven), tuple(doubts))
 
 
-def looks_like_leaves(xyz: Floats, above_m: Floats, n_returns: Classes) -> Mask:
-    """Whether each point's neighbourhood is a volume rather than a face.
+def shapes_of(xyz: Floats, above_m: Floats, n_returns: Classes) -> tuple[Mask, Mask]:
+    """Whether each point's neighbourhood is a volume rather than a face, and whether it stands on a line in plan.
 
     Examples
     --------
@@ -193,12 +215,12 @@ def looks_like_leaves(xyz: Floats, above_m: Floats, n_returns: Classes) -> Mask:
     >>> roof = np.column_stack([rng.uniform(0, 5, (500, 2)), rng.normal(4, 0.03, 500)])
     >>> crown = rng.uniform((10, 0, 2), (15, 5, 7), (2000, 3))
     >>> ones = np.ones(2500, np.uint8)
-    >>> leaves = looks_like_leaves(np.vstack([roof, crown]), np.full(2500, 4.0), ones)
+    >>> leaves, _ = shapes_of(np.vstack([roof, crown]), np.full(2500, 4.0), ones)
     >>> bool(leaves[:500].mean() < 0.01), bool(leaves[500:].mean() > 0.98)
     (True, True)
     """
-    if len(xyz) <= _NEIGHBOURS:
-        return np.ones(len(xyz), bool)
+    if len(xyz) < _FEWEST:
+        return np.ones(len(xyz), bool), np.zeros(len(xyz), bool)
     cube = np.floor((xyz - xyz.min(axis=0)) / _CUBE_M).astype(np.int64)
     nx, ny, _ = cube.max(axis=0) + 1
     _, which, n = np.unique(
@@ -207,17 +229,25 @@ def looks_like_leaves(xyz: Floats, above_m: Floats, n_returns: Classes) -> Mask:
     middle = np.column_stack([np.bincount(which, column) / n for column in xyz.T])
     height = np.bincount(which, above_m) / n
     several = np.bincount(which, n_returns > 1) / n
-    _, near = cKDTree(middle).query(middle, k=min(_NEIGHBOURS, len(middle)))
-    spread = middle[near] - middle[near].mean(axis=1, keepdims=True)
-    width = np.sqrt(np.maximum(np.linalg.eigvalsh(np.einsum("nki,nkj->nij", spread, spread)), 0))
-    width /= np.sqrt(near.shape[1])
-    thin, across, along = width.T
+    reach = max(_NEAR_M, _NEAR_SPACINGS * spacing(xyz[:, :2]))
+    away, near = cKDTree(middle).query(middle, k=range(1, min(_NEIGHBOURS, len(middle)) + 1))
+    within_reach = away <= reach
+    near = np.where(within_reach, near, 0)
+    count = within_reach.sum(axis=1)
+    share = (within_reach / count[:, None])[..., None]
+    spread = middle[near] - (middle[near] * share).sum(axis=1, keepdims=True)
+    moments = np.einsum("nki,nkj->nij", spread * share, spread)
+    thin, across, _ = np.sqrt(np.maximum(np.linalg.eigvalsh(moments), 0)).T
     thickness = np.sqrt(np.maximum(thin**2 - _NOISE_M**2, 0)) / np.maximum(across, 1e-9)
-    line = (across < _LINE_WIDE_M) & (across < _LINE * along) & (height < _LINE_BELOW_M)
-    thickness[line] = 0.0
-    thickness += _SEVERAL_RETURNS * np.maximum(several[near].mean(axis=1) - 0.5, 0) * 2
+    wide, long = np.sqrt(np.maximum(np.linalg.eigvalsh(moments[:, :2, :2]), 0)).T
+    strip = (wide < _LINE_WIDE_M) & (wide < _LINE * long)
+    thickness[strip & (height < _LINE_BELOW_M)] = 0.0
+    thickness += _SEVERAL_RETURNS * np.maximum((several[near] * share[..., 0]).sum(axis=1) - 0.5, 0) * 2
+    thickness[count < _FEWEST] = np.inf
     # A ridge or a corner has neighbours in the faces beside it, a stray twig in the crown around it.
-    return np.asarray((np.median(thickness[near], axis=1) > _FACE)[which])
+    thickness = np.nanmedian(np.where(within_reach, thickness[near], np.nan), axis=1)
+    line = (np.where(within_reach, strip[near], False).sum(axis=1) > 0.5 * count) & (height < _LINE_BELOW_M)
+    return np.asarray((thickness > _FACE)[which]), np.asarray(line[which])
 
 
 def afloat(xyz: Floats, above_m: Floats) -> Mask:
@@ -235,17 +265,13 @@ def afloat(xyz: Floats, above_m: Floats) -> Mask:
     if len(xyz) < 2:
         return above_m > _AFLOAT_M
     side = max(0.5, 2 * spacing(xyz[:, :2]))
-    cubes, which = np.unique(np.floor(xyz / side).astype(np.int64), axis=0, return_inverse=True)
-    which = which.ravel()
-    # Cubes that touch, at a corner at least.
-    pairs = cKDTree(cubes).query_pairs(1.75, output_type="ndarray")
-    links = coo_array((np.ones(len(pairs)), pairs.T), shape=(len(cubes),) * 2)
-    n, thing = connected_components(links, directed=False)
+    n, thing = connected(xyz, side)
+    cubes = np.floor(xyz / side).astype(np.int64)
     lowest = np.full(n, np.inf)
-    np.minimum.at(lowest, thing[which], above_m)
+    np.minimum.at(lowest, thing, above_m)
     plan = np.unique(np.column_stack([thing, cubes[:, :2]]), axis=0)
     area_m2 = np.bincount(plan[:, 0], minlength=n) * side**2
-    return np.asarray(((area_m2 < _AFLOAT_M2) & (lowest > _AFLOAT_M))[thing[which]])
+    return np.asarray(((area_m2 < _AFLOAT_M2) & (lowest > _AFLOAT_M))[thing])
 
 
 def _without_slope(xyz: Floats) -> Floats:

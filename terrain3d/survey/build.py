@@ -14,7 +14,7 @@ from terrain3d.readers.crs import crs_words, horizontal, read_crs
 from terrain3d.readers.source import Box, Cloud, Header, Progress, Raster
 from terrain3d.readers.surveys import read_header, read_survey
 from terrain3d.site import Site
-from terrain3d.survey.above import ground_points, sort_standing
+from terrain3d.survey.above import Standing, ground_points, sort_standing
 from terrain3d.survey.boxes import box_around, grown, holds, joined, meeting
 from terrain3d.survey.buildings import buildings
 from terrain3d.survey.far import far_surface
@@ -26,11 +26,13 @@ from terrain3d.survey.footing import (
     under_mounts,
 )
 from terrain3d.survey.lattice import MAX_NODES, Lattice, Relief, lattice_over, n_cells
-from terrain3d.survey.leaves import Profiles, estimated, foliage
+from terrain3d.survey.leaf_field import Profiles, estimated
+from terrain3d.survey.leaves import foliage
 from terrain3d.survey.placing import Drawn, Placed, drawn, middle, placed
 from terrain3d.survey.sheets import from_mesh, from_raster
-from terrain3d.survey.solids import block, named_alike, wall
+from terrain3d.survey.solids import SURVEYED, block, named_alike, wall
 from terrain3d.survey.surface import plane, spot_levels, surveyed
+from terrain3d.survey.thin_walls import thin_walls
 from terrain3d.survey.whereabouts import check_whereabouts
 from terrain3d.terrain import Ground, Solids, Terrain
 from terrain3d.units import Floats
@@ -307,14 +309,16 @@ def _surveyed_ground(
             doubts += ("[[treat]] outlines are left aside: a grid has nothing standing on it",)
         return from_raster(survey, frame, lattice, limit), Solids.none(), None, doubts
     if isinstance(survey, Cloud):
-        return _from_cloud(survey, frame, local, lattice, limit)
+        return _from_cloud(survey, frame, local, lattice, limit, site.ground.eaves)
     x, y = frame.to_local(survey.vertices[:, 0], survey.vertices[:, 1], survey.crs)
     vertices = np.column_stack([x, y, survey.vertices[:, 2]])
     relief, standing, more = from_mesh(vertices, survey.triangles, lattice, limit, local.treatments)
     return relief, standing, None, survey.doubts + more
 
 
-def _from_cloud(cloud: Cloud, frame: Frame, local: Placed, lattice: Lattice, limit_m: float) -> _Read:
+def _from_cloud(
+    cloud: Cloud, frame: Frame, local: Placed, lattice: Lattice, limit_m: float, eaves_m: float
+) -> _Read:
     x, y = frame.to_local(cloud.xyz[:, 0], cloud.xyz[:, 1], cloud.crs)
     xyz = np.column_stack([x, y, cloud.xyz[:, 2]])
     ground, doubts = ground_points(xyz, cloud.classes, local.treatments)
@@ -325,9 +329,21 @@ def _from_cloud(cloud: Cloud, frame: Frame, local: Placed, lattice: Lattice, lim
     sorted_ = sort_standing(
         xyz[near], above_m[near], cloud.classes[near], cloud.n_returns[near], ground[near], local.treatments
     )
-    solids = buildings(xyz[near][sorted_.solid], xyz[near & ground], relief)
-    profiles = estimated(xyz[near], sorted_.leaf, relief)
+    solids = _standing_solids(xyz[near], sorted_, xyz[near & ground], relief, local, eaves_m)
+    profiles = estimated(xyz[near], sorted_.leaf, sorted_.low, relief)
     return relief, solids, profiles, cloud.doubts + doubts + sorted_.doubts
+
+
+def _standing_solids(
+    xyz: Floats, sorted_: Standing, ground_xyz: Floats, relief: Relief, local: Placed, eaves_m: float
+) -> Solids:
+    """Walls and buildings of a survey, each thing by a number."""
+    walls, used = thin_walls(xyz[sorted_.thin], relief)
+    block = sorted_.solid.copy()
+    block[np.flatnonzero(sorted_.thin)[used]] = False
+    blocks = buildings(xyz[block], ground_xyz, relief, eaves_m, local.wall_mounts)
+    found = blocks.joined(walls)
+    return replace(found, names=tuple(f"{SURVEYED} {k}" for k in range(1, len(found.names) + 1)))
 
 
 def _outlines(terrain: Terrain) -> list[Floats]:

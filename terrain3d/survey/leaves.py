@@ -1,4 +1,4 @@
-"""Foliage columns: from drawn prisms, and from the returns of a survey that hit vegetation."""
+"""Foliage columns: drawn prisms, and what a survey shows of leaves, on the grid of the ground."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -7,20 +7,11 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from terrain3d.survey.gaps import Mask, spacing
 from terrain3d.survey.lattice import Relief
-from terrain3d.terrain import LEAF_PROJECTION, Foliage
+from terrain3d.survey.leaf_field import SLICE_M, Profiles
+from terrain3d.terrain import Foliage
 from terrain3d.units import Floats
 
-#: Slices in which leaf area density is estimated; lidR's `LAD()` takes 1 m, hedges ask for less.
-SLICE_M = 0.5
-#: Densest foliage believed, m2/m3: a slice that no return passed says only "dense". Upper end of
-#: hedges in microclimate models (from memory; no measured figure found).
-MOST_DENSE = 5.0
-#: Columns are made wide enough for about so many returns each.
-RETURNS_A_COLUMN = 8
-#: Leaves higher than this above the ground play no part for a unit of 100 m range at most.
-HIGHEST_M = 50.0
 #: Steps of height, finest first; a coarser one is taken where the columns would fill the memory.
 _STEPS_M = (0.1, 0.25, 0.5, 1.0)
 _MOST_STEPS = 20_000_000
@@ -36,22 +27,6 @@ class Prism:
     base_m: float
     height_m: float
     density: float
-
-
-@dataclass(frozen=True, eq=False)
-class Profiles:
-    """Estimated foliage: each cell's row (-1: none), and per row its base and its slices.
-
-    Several cells share a row where a column of returns is wider than a cell.
-    """
-
-    row: Indices
-    base_z: Floats
-    density: Floats
-
-    @staticmethod
-    def none(shape: tuple[int, int]) -> "Profiles":
-        return Profiles(np.full(shape, -1, np.int64), np.zeros(0), np.zeros((0, 1)))
 
 
 def foliage(relief: Relief, prisms: Sequence[Prism], profiles: Profiles | None = None) -> Foliage:
@@ -104,62 +79,6 @@ def _rows(
     profile_z = np.where(source >= 0, np.append(known.base_z, 0.0)[source], feet)
     base_z = np.minimum(feet, profile_z)
     return column, base_z, source, profile_z - base_z
-
-
-def estimated(xyz: Floats, is_leaf: Mask, relief: Relief) -> Profiles:
-    """Leaf area density from the share of returns that each slice stops.
-
-    Parameters
-    ----------
-    xyz : (n, 3) float
-        All returns of the survey, ground and solids too, local metres; no noise.
-    is_leaf : (n,) bool
-        Those that vegetation gave.
-
-    Notes
-    -----
-    In each column, slice by slice: LAD = -ln(1 - V / N) / (k dz), with N the returns below the
-    slice's top and V those of vegetation within it. Where only vegetation and ground returned, this
-    is lidR's `LAD()`, -ln(N below bottom / N below top) / (k dz), k = 0.5, after Bouvier et al. 2015
-    (MacArthur & Horn 1969). A slice that nothing passed gives the cap, 5 m2/m3.
-    """
-    ground = relief.ground
-    shape = ground.z.shape
-    if not is_leaf.any():
-        return Profiles.none(shape)
-    wide = max(1, int(np.ceil(np.sqrt(RETURNS_A_COLUMN) * spacing(xyz[:, :2]) / ground.cell_m)))
-    # Columns start at whole multiples of their width from zero, whatever the grid covers.
-    first_i, first_j = (round(edge / ground.cell_m - 0.5) for edge in (ground.x0, ground.y0))
-    of_i = (first_i + np.arange(shape[1])) // wide - first_i // wide
-    of_j = (first_j + np.arange(shape[0])) // wide - first_j // wide
-    group = of_j[:, None] * (of_i[-1] + 1) + of_i[None, :]
-    base_z = np.full(group.max() + 1, np.inf)
-    np.minimum.at(base_z, group.ravel(), relief.feet_z.ravel())
-    i = np.floor((xyz[:, 0] - ground.x0) / ground.cell_m + 0.5).astype(np.int64)
-    j = np.floor((xyz[:, 1] - ground.y0) / ground.cell_m + 0.5).astype(np.int64)
-    use = (i >= 0) & (j >= 0) & (i < shape[1]) & (j < shape[0])
-    at, z, leaf = group[j[use], i[use]], xyz[use, 2], is_leaf[use]
-    leaf &= z - base_z[at] < HIGHEST_M
-    row = np.full(len(base_z), -1, np.int64)
-    grown = np.unique(at[leaf])
-    row[grown] = np.arange(len(grown))
-    keep = row[at] >= 0
-    density = _gap_fraction(row[at[keep]], (z - base_z[at])[keep], leaf[keep], len(grown))
-    return Profiles(row[group], base_z[grown], density)
-
-
-def _gap_fraction(row: Indices, height: Floats, leaf: Mask, n_rows: int) -> Floats:
-    """(n_rows, n_slices) leaf area density, m2/m3."""
-    n = int(np.floor(height[leaf].max(initial=0.0) / SLICE_M)) + 1
-    # Slice 0 of the tally is all that lies below the base.
-    which = np.clip(np.floor(height / SLICE_M).astype(np.int64) + 1, 0, n + 1)
-    flat = row * (n + 2) + which
-    tally = np.bincount(flat, minlength=n_rows * (n + 2)).reshape(n_rows, n + 2)
-    stopped = np.bincount(flat[leaf], minlength=n_rows * (n + 2)).reshape(n_rows, n + 2)[:, 1:-1]
-    below_top = np.cumsum(tally, axis=1)[:, 1:-1]
-    passed = 1.0 - stopped / np.maximum(below_top, 1)
-    with np.errstate(divide="ignore"):
-        return np.minimum(-np.log(passed) / (LEAF_PROJECTION * SLICE_M), MOST_DENSE) + 0.0
 
 
 def _summed(density: Floats, source: Indices, edges: Floats, lift: Floats) -> Floats:

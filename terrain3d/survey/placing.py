@@ -26,6 +26,7 @@ from terrain3d.site import (
     WalkShape,
 )
 from terrain3d.survey.above import Treatment
+from terrain3d.survey.buildings import WallMount
 from terrain3d.survey.leaves import Prism
 from terrain3d.survey.outlines import expand
 from terrain3d.terrain import Approach, Area, Beyond, Mount, Nuisance, Walk
@@ -93,6 +94,7 @@ class Placed:
     nuisances: tuple[Nuisance, ...] = ()
     beyond: tuple[Beyond, ...] = ()
     boundary: Floats | None = None
+    wall_mounts: tuple[WallMount, ...] = ()
 
 
 def drawn(site: Site, folder: Path, site_crs: pyproj.CRS | None) -> Drawn:
@@ -210,6 +212,11 @@ def placed(shapes: Drawn, frame: Frame) -> Placed:
         tuple(Nuisance(n.name, n.kind, _around(n, at), n.base, n.height) for n, at in local["nuisance"]),
         tuple(Beyond(b.name, b.kind, _ring(at), b.keep_out) for b, at in local["beyond"]),
         next((_ring(at) for _, at in local["boundary"]), None),
+        tuple(
+            WallMount(float(at[0, 0]), float(at[0, 1]), m.wall)
+            for m, at in local["mount"]
+            if m.wall is not None
+        ),
     )
 
 

@@ -1,0 +1,162 @@
+"""Leaf area density from the returns of a survey, as a field without block edges.
+
+As fine as the returns allow, coarser where they are few: each place is judged by the returns closest to it, and
+what those are too few to say is taken from wider and wider rings around.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import distance_transform_edt, uniform_filter
+
+from terrain3d.survey.gaps import Mask, spacing
+from terrain3d.survey.lattice import Lattice, Relief
+from terrain3d.terrain import LEAF_PROJECTION
+from terrain3d.units import Floats
+
+Indices = NDArray[np.int64]
+
+#: Slices in which leaf area density is estimated; lidR's `LAD()` takes 1 m, hedges ask for less.
+SLICE_M = 0.25
+#: Densest foliage believed, m2/m3: a slice that no return passed says only "dense". Upper end of
+#: hedges in microclimate models (from memory; no measured figure found).
+MOST_DENSE = 5.0
+#: Leaves higher than this above the ground play no part for a unit of 100 m range at most.
+HIGHEST_M = 50.0
+#: Half the width of the ring that each judgement looks at, in spacings of the returns, finest first.
+_RINGS = (1.0, 2.0, 4.0)
+#: What a wider ring says weighs as much as so many returns of the finer one.
+_WEIGHT_OF_WIDER = 3.0
+#: A place is under leaves where returns of leaves lie this near around it, in spacings: of returns strewn at
+#: random (Poisson) one in ninety places under leaves has none so near. The rim is then taken back to where, on
+#: average, the last leaf was.
+_COVERED, _RIM = 1.2, 0.7
+#: With fewer returns than this around a place, what is said of its leaves is a guess.
+_FEW = 4.0
+#: Leaves above this height are no guess that a person would look at.
+_LOOKED_AT_M = 2.5
+
+
+@dataclass(frozen=True, eq=False)
+class Profiles:
+    """Estimated foliage: each cell's row (-1: none), and per row its base, its slices of `SLICE_M`, and whether
+    they are a guess: few returns tell of its leaves up to the height of a person.
+
+    Several cells may share a row.
+    """
+
+    row: Indices
+    base_z: Floats
+    density: Floats
+    guessed: Mask
+
+    @staticmethod
+    def none(shape: tuple[int, int]) -> "Profiles":
+        return Profiles(np.full(shape, -1, np.int64), np.zeros(0), np.zeros((0, 1)), np.zeros(0, bool))
+
+
+def estimated(xyz: Floats, is_leaf: Mask, is_low: Mask, relief: Relief) -> Profiles:
+    """Leaf area density from the share of returns that each slice stops.
+
+    Parameters
+    ----------
+    xyz : (n, 3) float
+        All returns of the survey, ground and solids too, local metres; no noise. Those around the grid help
+        at its edge.
+    is_leaf : (n,) bool
+        Those that vegetation gave.
+    is_low : (n,) bool
+        Those too low to stand on their own: they count as leaves where leaves stand over them.
+    relief : Relief
+
+    Notes
+    -----
+    Slice by slice: LAD = -ln(1 - V / N) / (k dz), with N the returns below the slice's top and V those of
+    vegetation within it. Where only vegetation and ground returned, this is lidR's `LAD()`, -ln(N below bottom /
+    N below top) / (k dz), k = 0.5, after Bouvier et al. 2015 (MacArthur & Horn 1969). A slice that nothing passed
+    gives the cap, 5 m2/m3.
+
+    Counted are returns under leaves alone, so that the open ground beside a hedge does not thin it. V and N are
+    sums over rings around each cell that lie upon each other: what the finest says counts by the returns in it,
+    and the next wider one is added with the weight of three. So the field is as fine as the returns are many,
+    and nowhere has a step that is not in them. Under leaves that nothing passed, those above are carried on down.
+    """
+    ground = relief.ground
+    shape = ground.z.shape
+    if not is_leaf.any():
+        return Profiles.none(shape)
+    apart_m = spacing(xyz[:, :2])
+    pad = int(np.ceil(min(2 * _RINGS[-1] * apart_m, 6.0) / ground.cell_m))
+    lattice = Lattice(ground.x0, ground.y0, ground.cell_m, shape[1], shape[0]).grown(pad)
+    i, j, use = lattice.cell_of(xyz[:, 0], xyz[:, 1])
+    i, j, leaf, low = i[use], j[use], is_leaf[use], is_low[use]
+    height = xyz[use, 2] - relief.foot_at(*(lattice.x0 + lattice.cell_m * i, lattice.y0 + lattice.cell_m * j))
+    leaf &= (height > 0) & (height < HIGHEST_M)
+    if not leaf.any():
+        return Profiles.none(shape)
+    own = (slice(pad, -pad or None), slice(pad, -pad or None))
+    density, guessed = [], np.zeros(shape, bool)
+    for top_m, of_slice, few in _slices(j * lattice.nx + i, height, leaf, low, lattice, apart_m):
+        density.append(of_slice[own].astype(np.float32))
+        if top_m <= _LOOKED_AT_M:
+            guessed |= few[own] & (density[-1] > 0)
+    column = np.stack(density[::-1], axis=-1)
+    some = column.any(axis=-1)
+    row = np.full(shape, -1, np.int64)
+    row[some] = np.arange(some.sum())
+    return Profiles(row, relief.feet_z[some], column[some].astype(np.float64), guessed[some])
+
+
+def _slices(
+    cell: Indices, height: Floats, leaf: Mask, low: Mask, lattice: Lattice, apart_m: float
+) -> Iterator[tuple[float, Floats, Mask]]:
+    """From the highest down: each slice's top, the density in it (ny, nx), and where few returns tell of it."""
+    shape = (lattice.ny, lattice.nx)
+    n = int(np.floor(height[leaf].max() / SLICE_M)) + 1
+    # Slice -1 is all that lies below the foot.
+    which = np.clip(np.floor(height / SLICE_M).astype(np.int64), -1, n)
+    order = np.argsort(which, kind="stable")
+    ends = np.searchsorted(which[order], np.arange(-1, n + 1))
+    passed = np.bincount(cell[order[: ends[-1]]], minlength=shape[0] * shape[1]).astype(float).reshape(shape)
+    met = np.zeros(shape, bool)
+    above = np.zeros(shape)
+    for k in range(n - 1, -1, -1):
+        own = order[ends[k + 1] : ends[k + 2]]
+        is_leaf = leaf[own] | (low[own] & met.ravel()[cell[own]] if k < n - 1 else False)
+        stopped = np.bincount(cell[own[is_leaf]], minlength=passed.size).astype(float).reshape(shape)
+        if stopped.any():
+            met |= stopped > 0
+            under = _under(met, apart_m / lattice.cell_m)
+        share, told_by = _share(stopped, np.where(under, passed, 0.0), apart_m / lattice.cell_m)
+        with np.errstate(divide="ignore"):
+            density = np.minimum(-np.log(1.0 - share) / (LEAF_PROJECTION * SLICE_M), MOST_DENSE)
+        # Where nothing came so far down, nothing is known but what lies above.
+        known = np.minimum(told_by, 1.0)
+        density = np.where(under, known * density + (1 - known) * above, 0.0)
+        yield (k + 1) * SLICE_M, density, told_by < _FEW
+        above = density
+        passed = passed - np.bincount(cell[own], minlength=passed.size).reshape(shape)
+
+
+def _share(stopped: Floats, passed: Floats, apart: float) -> tuple[Floats, Floats]:
+    """Share of what came so low that was stopped, and by how many returns that is told."""
+    share, told_by = np.zeros(stopped.shape), np.zeros(stopped.shape)
+    for ring in reversed(_RINGS):
+        width = max(3, 2 * round(ring * apart / 2) + 1)
+        # Twice the same: a tent, so that no return counts suddenly.
+        v, n = (uniform_filter(uniform_filter(field, width, mode="constant"), width, mode="constant") * width**2
+                for field in (stopped, passed))  # fmt: skip
+        v, n = np.maximum(v, 0.0), np.maximum(n, 0.0)
+        weight = np.minimum(_WEIGHT_OF_WIDER, told_by)
+        share = (v + weight * share) / np.maximum(n + weight, 1e-6)
+        told_by = np.maximum(told_by, n)
+    return np.clip(share, 0.0, 1.0), told_by
+
+
+def _under(met: Mask, apart: float) -> Mask:
+    """Places that lie under leaves, given the cells that returned some."""
+    # Half a cell more: distances run from middle to middle.
+    near = distance_transform_edt(~met) <= max(_COVERED * apart, 1.0) + 1e-9
+    return np.asarray((distance_transform_edt(near) > _RIM * apart + 0.5) | met)

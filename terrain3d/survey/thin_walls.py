@@ -1,0 +1,189 @@
+"""Points that stand on a line as walls, fences and gates: straight, thin, and as high as they are."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from terrain3d.survey.connected import connected
+from terrain3d.survey.gaps import Mask, spacing
+from terrain3d.survey.lattice import Relief
+from terrain3d.survey.solids import FOOTING_M
+from terrain3d.terrain import Solids
+from terrain3d.units import Floats
+
+#: Points this far from the middle line still belong to a wall.
+_OFF_M = 0.25
+#: A wall is at least this long, and told by so many points.
+_SHORTEST_M, _FEWEST = 0.8, 6
+#: Where no point lies for so far, or for so many spacings, a wall ends: a way through is wider.
+_GAP_M, _GAP_SPACINGS = 1.0, 4.0
+#: Lines tried for one wall, through two of its points, and points that they are tried on.
+_TRIES, _MOST_POINTS = 400, 4000
+#: The scatter of points across a wall that is no thickness: noise, and the width of a pulse.
+_SCATTER_M = 0.08
+_THINNEST_M, _THICKEST_M = 0.06, 0.4
+#: Heights are taken for each so many metres along.
+_STATION_M = 0.5
+#: A wall whose lowest point is so far above the ground, seen by so many points a station, is open beneath.
+_OPEN_M, _SEEN = 0.4, 12
+
+
+@dataclass(frozen=True, eq=False)
+class _Strip:
+    """A straight run of points: its middle line from `start` along `ahead` (unit vector), and which points."""
+
+    start: Floats
+    ahead: Floats
+    length_m: float
+    members: Mask
+
+
+def thin_walls(xyz: Floats, relief: Relief) -> tuple[Solids, Mask]:
+    """Straight walls through points that stand on lines.
+
+    Parameters
+    ----------
+    xyz : (n, 3) float
+        Points found to stand on a line in plan, local metres.
+    relief : Relief
+
+    Returns
+    -------
+    Solids
+        One name a wall, numbered from 1; unnamed things of a survey.
+    (n,) bool
+        The points that are in a wall; the others are too few or too crooked for one.
+
+    Examples
+    --------
+    >>> from terrain3d.survey.surface import plane
+    >>> rng = np.random.default_rng(0)
+    >>> top = np.column_stack([rng.uniform(0, 6, 40), rng.normal(2, 0.05, 40), rng.normal(1.1, 0.02, 40)])
+    >>> walls, used = thin_walls(top, plane(0, 0, 20, 0.25))
+    >>> walls.names, bool(used.all()), walls.vertices[:, 2].max().round(1)
+    (('1',), True, np.float64(1.1))
+    """
+    used = np.zeros(len(xyz), bool)
+    if len(xyz) < _FEWEST:
+        return Solids.none(), used
+    apart = spacing(xyz[:, :2])
+    n, thing = connected(xyz[:, :2], max(0.5, 2 * apart))
+    walls = Solids.none()
+    for k in range(n):
+        own = np.flatnonzero(thing == k)
+        # Nearest to each other on this wall, not on all.
+        gap = max(_GAP_M, _GAP_SPACINGS * _along(xyz[own, :2]))
+        for strip in _strips(xyz[own, :2], gap):
+            members = own[strip.members]
+            used[members] = True
+            walls = walls.joined(_standing(strip, xyz[members], relief, str(len(walls.names) + 1)))
+    return walls, used
+
+
+def _along(xy: Floats) -> float:
+    """Mean distance from point to point along the longest axis."""
+    spread = xy - xy.mean(axis=0)
+    axis = np.linalg.svd(spread, full_matrices=False)[2][0] if len(xy) > 1 else np.zeros(2)
+    return float(np.ptp(spread @ axis)) / len(xy)
+
+
+def _strips(xy: Floats, gap_m: float) -> list[_Strip]:
+    """The straight runs in a set of points, the one with most points first, one after the other."""
+    left = np.ones(len(xy), bool)
+    found = []
+    while left.sum() >= _FEWEST:
+        strip = _best_strip(xy, left, gap_m)
+        if strip is None:
+            break
+        found.append(strip)
+        left &= ~strip.members
+    return found
+
+
+def _best_strip(xy: Floats, left: Mask, gap_m: float) -> _Strip | None:
+    rest = np.flatnonzero(left)
+    rng = np.random.default_rng(len(rest))
+    sample = rest if len(rest) <= _MOST_POINTS else rng.choice(rest, _MOST_POINTS, replace=False)
+    a, b = xy[rng.choice(sample, (2, _TRIES))]
+    ahead = b - a
+    length = np.hypot(*ahead.T)
+    ahead, a = ahead[length > _SHORTEST_M], a[length > _SHORTEST_M]
+    if not len(a):
+        return None
+    ahead = ahead / np.hypot(*ahead.T)[:, None]
+    off = (xy[sample, None, 0] - a[:, 0]) * ahead[:, 1] - (xy[sample, None, 1] - a[:, 1]) * ahead[:, 0]
+    best = int((np.abs(off) < _OFF_M / 2).sum(axis=0).argmax())
+    start, line = a[best], ahead[best]
+    for _ in range(3):
+        members = left & (np.abs((xy - start) @ np.array([line[1], -line[0]])) < _OFF_M)
+        if members.sum() < _FEWEST:
+            return None
+        members = _longest_run(members, (xy - start) @ line, gap_m)
+        start = xy[members].mean(axis=0)
+        line = np.linalg.svd(xy[members] - start, full_matrices=False)[2][0]
+    t = (xy[members] - start) @ line
+    if members.sum() < _FEWEST or np.ptp(t) < _SHORTEST_M:
+        return None
+    return _Strip(start + t.min() * line, line, float(np.ptp(t)), members)
+
+
+def _longest_run(members: Mask, t: Floats, gap_m: float) -> Mask:
+    """Of the points on a line those of the run, without a gap in it, that has most of them."""
+    which = np.flatnonzero(members)
+    order = which[np.argsort(t[which], kind="stable")]
+    run = np.concatenate([[0], np.cumsum(np.diff(t[order]) > gap_m)])
+    keep = np.zeros(len(members), bool)
+    keep[order[run == np.bincount(run).argmax()]] = True
+    return keep
+
+
+def _standing(strip: _Strip, xyz: Floats, relief: Relief, name: str) -> Solids:
+    """A closed mesh along the run, as high as its points."""
+    side = np.array([strip.ahead[1], -strip.ahead[0]])
+    t = (xyz[:, :2] - strip.start) @ strip.ahead
+    off = (xyz[:, :2] - strip.start) @ side
+    thick = np.sqrt(12 * max(float(np.var(off)) - _SCATTER_M**2, 0.0))
+    half = float(np.clip(thick, _THINNEST_M, _THICKEST_M)) / 2
+    n = max(1, round(strip.length_m / _STATION_M))
+    stations = np.linspace(0, strip.length_m, n + 1)
+    top, low, count = _heights(t, xyz[:, 2], stations)
+    middle = strip.start + stations[:, None] * strip.ahead
+    corners = np.stack([middle - half * side, middle + half * side], axis=1)
+    foot = relief.foot_at(corners[..., 0], corners[..., 1])
+    is_open = ((low - foot.max(axis=1) > _OPEN_M) & (count >= _SEEN)).mean() > 0.5
+    top = np.maximum(top, foot.max(axis=1) + 0.05)
+    bottom = np.broadcast_to(low[:, None], foot.shape) if is_open else foot - FOOTING_M
+    bottom = np.minimum(bottom, top[:, None] - 0.05)
+    # Four to a station: left and right at the bottom, left and right at the top.
+    rings = np.stack(
+        [np.dstack([corners, bottom]), np.dstack([corners, np.broadcast_to(top[:, None], foot.shape)])],
+        axis=1,
+    ).reshape(len(stations), 4, 3)
+    around = np.array([0, 1, 3, 2])
+    quads = []
+    for k in range(n):
+        for c in range(4):
+            a, b = around[c], around[(c + 1) % 4]
+            quads.append([4 * k + a, 4 * k + b, 4 * k + 4 + b, 4 * k + 4 + a])
+    quads.append([3, 1, 0, 2])
+    quads.append([4 * n + 2, 4 * n + 0, 4 * n + 1, 4 * n + 3])
+    q = np.array(quads)[:, ::-1]
+    triangles = np.concatenate([q[:, [0, 1, 2]], q[:, [0, 2, 3]]]).astype(np.int64)
+    return Solids(
+        rings.reshape(-1, 3), triangles, np.zeros(len(triangles), np.int64), (name,), frozenset({0})
+    )
+
+
+def _heights(t: Floats, z: Floats, stations: Floats) -> tuple[Floats, Floats, Floats]:
+    """Top, lowest point and number of points about each station; those without points take their neighbours'."""
+    step = stations[1] - stations[0] if len(stations) > 1 else 1.0
+    top, low, count = (np.full(len(stations), np.nan) for _ in range(3))
+    for k, at in enumerate(stations):
+        near = z[np.abs(t - at) <= step]
+        count[k] = len(near)
+        if len(near):
+            # Of noisy tops the one that most reach: the highest of many is noise.
+            crest = near[near > near.max() - 0.3]
+            top[k], low[k] = np.quantile(crest, 0.7), near.min()
+    known = np.isfinite(top)
+    return (*(np.interp(stations, stations[known], values[known]) for values in (top, low)), count)
