@@ -330,7 +330,7 @@ def _from_cloud(
         xyz[near], above_m[near], cloud.classes[near], cloud.n_returns[near], ground[near], local.treatments
     )
     solids = _standing_solids(xyz[near], sorted_, xyz[near & ground], relief, local, eaves_m)
-    profiles = estimated(xyz[near], sorted_.leaf, sorted_.low, relief)
+    profiles = estimated(xyz[near], sorted_.leaf, sorted_.low, cloud.n_returns[near], relief)
     return relief, solids, profiles, cloud.doubts + doubts + sorted_.doubts
 
 

@@ -15,7 +15,7 @@ from scipy.ndimage import (
 )
 from scipy.spatial import cKDTree
 
-from terrain3d.survey.gaps import Mask, spacing
+from terrain3d.survey.gaps import Mask, covered, spacing
 from terrain3d.survey.lattice import Lattice, Relief, lattice_over
 from terrain3d.survey.solids import FOOTING_M, SURVEYED
 from terrain3d.terrain import Solids
@@ -23,9 +23,6 @@ from terrain3d.units import Floats, direction
 
 #: Columns are no narrower than this: finer ones only model the noise of the points.
 NARROWEST_M = 0.25
-#: A column is under a roof where points of it lie this near around it, in spacings: of points strewn at random
-#: (Poisson) one place in ninety has none so near. The rim is then taken back to where, on average, the last was.
-_COVERED, _RIM = 1.2, 0.7
 #: Columns around one that tell of its slope, at least, and in spacings of the points.
 _LEAST_REACH, _REACH = 2, 1.5
 #: Roofs at least this high above the ground have eaves, where what is left within them is at least this large.
@@ -113,7 +110,7 @@ def buildings(
         return Solids.none()
     width = relief.ground.cell_m * max(1, np.ceil(NARROWEST_M / relief.ground.cell_m - 1e-9))
     apart = spacing(solid_xyz[:, :2]) / width
-    beside = 2 + 2 * np.ceil(_COVERED * apart)
+    beside = 4 + 2 * np.ceil(apart)
     west, south = solid_xyz[:, :2].min(axis=0) - beside * width
     east, north = solid_xyz[:, :2].max(axis=0) + beside * width
     lattice = lattice_over((west, south, east, north), float(width))
@@ -154,9 +151,7 @@ def _roof_points(xyz: Floats, lattice: Lattice, apart: float) -> tuple[Mask, Flo
             [np.bincount(flat[roof], v, highest.size).reshape(shape) / n for v in xyz[roof].T], -1
         )
     hit = n > 0
-    near = distance_transform_edt(~hit) <= max(_COVERED * apart, 1.0) + 1e-9
-    some = (distance_transform_edt(near) > _RIM * apart + 0.5) | hit
-    some = _straightened(some)
+    some = _straightened(covered(hit, apart))
     # Points alone are no roof.
     things, n_things = label(some, np.ones((3, 3)))
     points = np.bincount(things.ravel(), n.ravel(), minlength=n_things + 1)

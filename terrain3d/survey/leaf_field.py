@@ -9,9 +9,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import distance_transform_edt, uniform_filter
+from scipy.ndimage import uniform_filter
 
-from terrain3d.survey.gaps import Mask, spacing
+from terrain3d.survey.gaps import Mask, covered, spacing
 from terrain3d.survey.lattice import Lattice, Relief
 from terrain3d.terrain import LEAF_PROJECTION
 from terrain3d.units import Floats
@@ -26,13 +26,9 @@ MOST_DENSE = 5.0
 #: Leaves higher than this above the ground play no part for a unit of 100 m range at most.
 HIGHEST_M = 50.0
 #: Half the width of the ring that each judgement looks at, in spacings of the returns, finest first.
-_RINGS = (1.0, 2.0, 4.0)
-#: What a wider ring says weighs as much as so many returns of the finer one.
-_WEIGHT_OF_WIDER = 3.0
-#: A place is under leaves where returns of leaves lie this near around it, in spacings: of returns strewn at
-#: random (Poisson) one in ninety places under leaves has none so near. The rim is then taken back to where, on
-#: average, the last leaf was.
-_COVERED, _RIM = 1.2, 0.7
+_RINGS = (1.5, 3.0, 6.0)
+#: What a wider ring says weighs as much as so many pulses of the finer one.
+_WEIGHT_OF_WIDER = 6.0
 #: With fewer returns than this around a place, what is said of its leaves is a guess.
 _FEW = 4.0
 #: Leaves above this height are no guess that a person would look at.
@@ -57,7 +53,9 @@ class Profiles:
         return Profiles(np.full(shape, -1, np.int64), np.zeros(0), np.zeros((0, 1)), np.zeros(0, bool))
 
 
-def estimated(xyz: Floats, is_leaf: Mask, is_low: Mask, relief: Relief) -> Profiles:
+def estimated(
+    xyz: Floats, is_leaf: Mask, is_low: Mask, n_returns: NDArray[np.uint8], relief: Relief
+) -> Profiles:
     """Leaf area density from the share of returns that each slice stops.
 
     Parameters
@@ -69,6 +67,8 @@ def estimated(xyz: Floats, is_leaf: Mask, is_low: Mask, relief: Relief) -> Profi
         Those that vegetation gave.
     is_low : (n,) bool
         Those too low to stand on their own: they count as leaves where leaves stand over them.
+    n_returns : (n,) uint8
+        Of the pulse that each is of: one that came back in three parts counts once, a third each.
     relief : Relief
 
     Notes
@@ -80,7 +80,7 @@ def estimated(xyz: Floats, is_leaf: Mask, is_low: Mask, relief: Relief) -> Profi
 
     Counted are returns under leaves alone, so that the open ground beside a hedge does not thin it. V and N are
     sums over rings around each cell that lie upon each other: what the finest says counts by the returns in it,
-    and the next wider one is added with the weight of three. So the field is as fine as the returns are many,
+    and the next wider one is added with the weight of six. So the field is as fine as the returns are many,
     and nowhere has a step that is not in them. Under leaves that nothing passed, those above are carried on down.
     """
     ground = relief.ground
@@ -88,17 +88,18 @@ def estimated(xyz: Floats, is_leaf: Mask, is_low: Mask, relief: Relief) -> Profi
     if not is_leaf.any():
         return Profiles.none(shape)
     apart_m = spacing(xyz[:, :2])
-    pad = int(np.ceil(min(2 * _RINGS[-1] * apart_m, 6.0) / ground.cell_m))
+    pad = int(np.ceil(min(2 * _RINGS[-1] * apart_m, 4.0) / ground.cell_m))
     lattice = Lattice(ground.x0, ground.y0, ground.cell_m, shape[1], shape[0]).grown(pad)
     i, j, use = lattice.cell_of(xyz[:, 0], xyz[:, 1])
     i, j, leaf, low = i[use], j[use], is_leaf[use], is_low[use]
+    part = np.where(leaf | low, 1.0, 1.0 / np.maximum(n_returns[use], 1))
     height = xyz[use, 2] - relief.foot_at(*(lattice.x0 + lattice.cell_m * i, lattice.y0 + lattice.cell_m * j))
     leaf &= (height > 0) & (height < HIGHEST_M)
     if not leaf.any():
         return Profiles.none(shape)
     own = (slice(pad, -pad or None), slice(pad, -pad or None))
     density, guessed = [], np.zeros(shape, bool)
-    for top_m, of_slice, few in _slices(j * lattice.nx + i, height, leaf, low, lattice, apart_m):
+    for top_m, of_slice, few in _slices(j * lattice.nx + i, height, part, leaf, low, lattice, apart_m):
         density.append(of_slice[own].astype(np.float32))
         if top_m <= _LOOKED_AT_M:
             guessed |= few[own] & (density[-1] > 0)
@@ -110,7 +111,7 @@ def estimated(xyz: Floats, is_leaf: Mask, is_low: Mask, relief: Relief) -> Profi
 
 
 def _slices(
-    cell: Indices, height: Floats, leaf: Mask, low: Mask, lattice: Lattice, apart_m: float
+    cell: Indices, height: Floats, part: Floats, leaf: Mask, low: Mask, lattice: Lattice, apart_m: float
 ) -> Iterator[tuple[float, Floats, Mask]]:
     """From the highest down: each slice's top, the density in it (ny, nx), and where few returns tell of it."""
     shape = (lattice.ny, lattice.nx)
@@ -119,16 +120,16 @@ def _slices(
     which = np.clip(np.floor(height / SLICE_M).astype(np.int64), -1, n)
     order = np.argsort(which, kind="stable")
     ends = np.searchsorted(which[order], np.arange(-1, n + 1))
-    passed = np.bincount(cell[order[: ends[-1]]], minlength=shape[0] * shape[1]).astype(float).reshape(shape)
+    passed = _sums(cell, part, order[: ends[-1]], shape)
     met = np.zeros(shape, bool)
     above = np.zeros(shape)
     for k in range(n - 1, -1, -1):
         own = order[ends[k + 1] : ends[k + 2]]
         is_leaf = leaf[own] | (low[own] & met.ravel()[cell[own]] if k < n - 1 else False)
-        stopped = np.bincount(cell[own[is_leaf]], minlength=passed.size).astype(float).reshape(shape)
+        stopped = _sums(cell, part, own[is_leaf], shape)
         if stopped.any():
             met |= stopped > 0
-            under = _under(met, apart_m / lattice.cell_m)
+            under = covered(met, apart_m / lattice.cell_m)
         share, told_by = _share(stopped, np.where(under, passed, 0.0), apart_m / lattice.cell_m)
         with np.errstate(divide="ignore"):
             density = np.minimum(-np.log(1.0 - share) / (LEAF_PROJECTION * SLICE_M), MOST_DENSE)
@@ -137,7 +138,12 @@ def _slices(
         density = np.where(under, known * density + (1 - known) * above, 0.0)
         yield (k + 1) * SLICE_M, density, told_by < _FEW
         above = density
-        passed = passed - np.bincount(cell[own], minlength=passed.size).reshape(shape)
+        passed = passed - _sums(cell, part, own, shape)
+
+
+def _sums(cell: Indices, part: Floats, which: Indices, shape: tuple[int, int]) -> Floats:
+    """What some returns make together in each cell."""
+    return np.bincount(cell[which], part[which], minlength=shape[0] * shape[1]).reshape(shape)
 
 
 def _share(stopped: Floats, passed: Floats, apart: float) -> tuple[Floats, Floats]:
@@ -153,10 +159,3 @@ def _share(stopped: Floats, passed: Floats, apart: float) -> tuple[Floats, Float
         share = (v + weight * share) / np.maximum(n + weight, 1e-6)
         told_by = np.maximum(told_by, n)
     return np.clip(share, 0.0, 1.0), told_by
-
-
-def _under(met: Mask, apart: float) -> Mask:
-    """Places that lie under leaves, given the cells that returned some."""
-    # Half a cell more: distances run from middle to middle.
-    near = distance_transform_edt(~met) <= max(_COVERED * apart, 1.0) + 1e-9
-    return np.asarray((distance_transform_edt(near) > _RIM * apart + 0.5) | met)

@@ -2,16 +2,23 @@
 
 import numpy as np
 import shapely
+from scipy.spatial import cKDTree
 
 from terrain3d.errors import InputError
 from terrain3d.survey.gaps import Mask, carried_on, distance_to, linear, spacing, wide_gaps
 from terrain3d.survey.lattice import Lattice, Relief, check_size, lattice_over
+from terrain3d.survey.quality import roughness
 from terrain3d.terrain import Ground
 from terrain3d.units import Floats, direction
 
 #: A node is measured when a point lies within so many spacings. Of points strewn at random
 #: (Poisson), exp(-pi 1.5^2) = 0.09 % of the ground is farther than that from any; on a square grid none.
 MEASURED_SPACINGS = 1.5
+#: Points on whose plane one is put, itself among them.
+_AROUND = 9
+#: Their scatter, and how far the point lies off, at most, in standard errors of a height; a height's error is no
+#: larger than what QL2 allows (0.10 m, USGS lidar base specification): more is rough ground.
+_EVEN, _MOVED, _MOST_NOISE_M = 1.5, 2.5, 0.10
 
 
 def plane(fall_percent: float, towards_deg: float, extent_m: float, cell_m: float) -> Relief:
@@ -110,7 +117,7 @@ def surveyed(xyz: Floats, lattice: Lattice, hole_limit_m: float) -> Relief:
     array([0.66])
     """
     cell = lattice.cell_m
-    thin = thinned(xyz, lattice)
+    thin = levelled(thinned(xyz, lattice))
     between = max(spacing(thin[:, :2]), cell) if len(thin) > 1 else cell
     measured_m = MEASURED_SPACINGS * between
     pad = int(np.ceil((hole_limit_m + measured_m) / cell)) + 1
@@ -140,6 +147,51 @@ def thinned(xyz: Floats, lattice: Lattice) -> Floats:
     i, j = i - i.min(), j - j.min()
     _, cell, n = np.unique(j * (i.max() + 1) + i, return_inverse=True, return_counts=True)
     return np.column_stack([np.bincount(cell, column) / n for column in xyz.T])
+
+
+def levelled(xyz: Floats) -> Floats:
+    """The same points with the noise taken down where the ground around them is even.
+
+    Each is put on the plane of its neighbours and itself where it lies off it by no more than noise does, and so
+    do they: a kerb, the edge of a bank and a boulder stay as they were measured.
+
+    Examples
+    --------
+    >>> rng = np.random.default_rng(0)
+    >>> xy = rng.uniform(0, 20, (4000, 2))
+    >>> noisy = np.column_stack([xy, 0.1 * xy[:, 0] + rng.normal(0, 0.03, 4000)])
+    >>> float((levelled(noisy)[:, 2] - 0.1 * xy[:, 0]).std().round(2))
+    0.01
+    >>> step = np.column_stack([xy, xy[:, 0] > 10])
+    >>> bool((levelled(step) == step).all())
+    True
+    """
+    if len(xyz) <= 2 * _AROUND:
+        return xyz
+    sigma = _noise(xyz)
+    if sigma == 0:
+        return xyz
+    _, near = cKDTree(xyz[:, :2]).query(xyz[:, :2], k=_AROUND)
+    around = xyz[near] - xyz[:, None]
+    off = around - around.mean(axis=1, keepdims=True)
+    moments = np.einsum("nki,nkj->nij", off[..., :2], off[..., :2])
+    right = np.einsum("nki,nk->ni", off[..., :2], off[..., 2])
+    # A pinch of stiffness: neighbours on one line get no slope across it.
+    stiff = 1e-6 * np.trace(moments, axis1=1, axis2=2)[:, None, None] * np.eye(2) + 1e-12 * np.eye(2)
+    slope = np.linalg.solve(moments + stiff, right[..., None])[..., 0]
+    rest = off[..., 2] - np.einsum("nki,ni->nk", off[..., :2], slope)
+    even = np.sqrt((rest**2).sum(axis=1) / (_AROUND - 3)) < _EVEN * sigma
+    centre = around.mean(axis=1)
+    moved = centre[:, 2] - (centre[:, :2] * slope).sum(axis=1)
+    even &= np.abs(moved) < _MOVED * sigma
+    z = xyz[:, 2] + np.where(even, moved, 0.0)
+    return np.column_stack([xyz[:, :2], z])
+
+
+def _noise(xyz: Floats) -> float:
+    """Standard error of one height, from how points scatter about their neighbours' plane."""
+    found = roughness(xyz)
+    return 0.0 if found is None else min(found.sigma_m, _MOST_NOISE_M)
 
 
 def within(outline: Floats, x: Floats, y: Floats) -> Mask:
