@@ -104,11 +104,12 @@ def _house():
 
 def _car():
     x, y, wide, long = CAR
-    foot = float(ground_z(x, y))
     low = shapely.box(x - wide / 2, y - long / 2, x + wide / 2, y + long / 2)
     cabin = shapely.box(x - wide / 2 + 0.1, y - long / 2 + 0.5, x + wide / 2 - 0.1, y + long / 2 - 1.2)
     body = _prism(low, lambda a, b: ground_z(a, b) + 0.25, lambda a, b: ground_z(a, b) + 0.9, "car")
-    return body.joined(_prism(cabin, foot + 0.85, foot + 1.5, "car"))
+    return body.joined(
+        _prism(cabin, lambda a, b: ground_z(a, b) + 0.85, lambda a, b: ground_z(a, b) + 1.5, "car")
+    )
 
 
 def _line_of(path, wide, high, name, base=-0.5):

@@ -341,7 +341,8 @@ def _standing_solids(
     walls, used = thin_walls(xyz[sorted_.thin], relief)
     block = sorted_.solid.copy()
     block[np.flatnonzero(sorted_.thin)[used]] = False
-    blocks = buildings(xyz[block], ground_xyz, relief, eaves_m, local.wall_mounts)
+    plans = [vehicle.outline for vehicle in sorted_.vehicles]
+    blocks = buildings(xyz[block], ground_xyz, relief, eaves_m, local.wall_mounts, plans)
     found = blocks.joined(walls)
     return replace(found, names=tuple(f"{SURVEYED} {k}" for k in range(1, len(found.names) + 1)))
 

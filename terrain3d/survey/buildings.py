@@ -18,6 +18,7 @@ from scipy.spatial import cKDTree
 from terrain3d.survey.gaps import Mask, covered, spacing
 from terrain3d.survey.lattice import Lattice, Relief, lattice_over
 from terrain3d.survey.solids import FOOTING_M, SURVEYED
+from terrain3d.survey.surface import within
 from terrain3d.terrain import Solids
 from terrain3d.units import Floats, direction
 
@@ -25,6 +26,8 @@ from terrain3d.units import Floats, direction
 NARROWEST_M = 0.25
 #: Columns around one that tell of its slope, at least, and in spacings of the points.
 _LEAST_REACH, _REACH = 2, 1.5
+#: A bite of an edge that chance leaves is no wider than so many spacings each way.
+_BITE = 2.0
 #: Roofs at least this high above the ground have eaves, where what is left within them is at least this large.
 _EAVES_ABOVE_M, _EAVES_AROUND_M2 = 1.8, 3.0
 #: How far roofs stand out over their walls where nobody says (common practice, no source: 0.3 to 0.6 m).
@@ -40,6 +43,8 @@ SLAB_M = 0.2
 _SAME_ROOF_M = 0.5
 #: Neighbours carry one roof on when they differ by no more than this plus a slope of 50 degrees.
 _STEP_M, _STEEPEST = 0.3, 1.2
+#: Where columns lie off one plane by more than noise does, those within this plus a slope of 25 degrees.
+_EVEN_M, _LEVEL_M, _LEVEL_SLOPE = 0.08, 0.12, 0.45
 #: Corners of a column in the order south-west, south-east, north-east, north-west: (column, row).
 _CORNERS = ((0, 0), (1, 0), (1, 1), (0, 1))
 #: Each side of a column: its neighbour's offset, its own two corners, the neighbour's same two.
@@ -76,6 +81,7 @@ def buildings(
     relief: Relief,
     eaves_m: float = EAVES_M,
     wall_mounts: Sequence[WallMount] = (),
+    plans: Sequence[Floats] = (),
 ) -> Solids:
     """Blocks for the points of everything opaque.
 
@@ -90,6 +96,8 @@ def buildings(
         How far roofs stand out over their walls, where the points show no wall.
     wall_mounts : sequence of WallMount
         Each stands before its wall, under the eaves, whatever the roof's edge says.
+    plans : sequence of (k, 2) float
+        Outlines that are known to be full, such as those of vehicles.
 
     Returns
     -------
@@ -114,7 +122,7 @@ def buildings(
     west, south = solid_xyz[:, :2].min(axis=0) - beside * width
     east, north = solid_xyz[:, :2].max(axis=0) + beside * width
     lattice = lattice_over((west, south, east, north), float(width))
-    some, mean = _roof_points(solid_xyz, lattice, apart)
+    some, mean = _roof_points(solid_xyz, ground_xyz, lattice, apart, plans)
     reach = int(np.clip(np.ceil(_REACH * apart), _LEAST_REACH, 5))
     top = _joined(_corner_heights(mean, some, lattice, reach), some)
     height = top.mean(axis=2)
@@ -132,7 +140,9 @@ def buildings(
     return _faces(_Columns(lattice, some, top, bottom), open_below)
 
 
-def _roof_points(xyz: Floats, lattice: Lattice, apart: float) -> tuple[Mask, Floats]:
+def _roof_points(
+    xyz: Floats, ground_xyz: Floats, lattice: Lattice, apart: float, plans: Sequence[Floats]
+) -> tuple[Mask, Floats]:
     """Columns under a roof, and for each the mean place (3) of its points or of those nearest to it.
 
     `apart` is the spacing of the points in columns.
@@ -151,13 +161,27 @@ def _roof_points(xyz: Floats, lattice: Lattice, apart: float) -> tuple[Mask, Flo
             [np.bincount(flat[roof], v, highest.size).reshape(shape) / n for v in xyz[roof].T], -1
         )
     hit = n > 0
-    some = _straightened(covered(hit, apart))
+    # A column at the rim that a roof only clips holds few points: it would widen the building.
+    beside = _around(n.astype(float))
+    neighbours = (beside > 0).sum(axis=0)
+    usual = beside.sum(axis=0) / np.maximum(neighbours, 1)
+    hit &= ~((neighbours < 8) & (usual >= 3) & (n < 0.4 * usual))
+    some = covered(hit, apart)
+    x, y = lattice.nodes()
+    for plan in plans:
+        some |= within(plan, x, y)
+    # Bites that chance leaves in an edge; where ground was seen they are none.
+    i, j, inside = lattice.cell_of(ground_xyz[:, 0], ground_xyz[:, 1])
+    bare = np.zeros(shape, bool)
+    bare[j[inside], i[inside]] = True
+    reach = max(_BITE * apart, 1.0)
+    some |= (distance_transform_edt(distance_transform_edt(~some) <= reach + 1e-9) > reach) & ~bare
+    some = _straightened(some)
     # Points alone are no roof.
     things, n_things = label(some, np.ones((3, 3)))
     points = np.bincount(things.ravel(), n.ravel(), minlength=n_things + 1)
     some &= points[things] >= 3
     row, column = distance_transform_edt(~hit, return_distances=False, return_indices=True)
-    x, y = lattice.nodes()
     filled = np.stack([x, y, mean[row, column, 2]], axis=-1)
     return some, np.where(hit[..., None], mean, filled)
 
@@ -231,12 +255,28 @@ def _around(values: Floats, outside: float = 0) -> Floats:
 
 
 def _corner_heights(mean: Floats, some: Mask, lattice: Lattice, reach: int) -> Floats:
-    """(ny, nx, 4) heights of a plane fitted around each column, at its corners."""
+    """(ny, nx, 4) heights of a plane fitted around each column, at its corners.
+
+    Where one plane does not carry the columns around, there is a step in them, and only those as high as the
+    column itself tell of it.
+    """
+    heights, off = _planes(mean, some, lattice, reach, _STEP_M, _STEEPEST)
+    stepped = off > _EVEN_M
+    if stepped.any():
+        level, _ = _planes(mean, some, lattice, reach, _LEVEL_M, _LEVEL_SLOPE)
+        heights = np.where(stepped[..., None], level, heights)
+    return heights
+
+
+def _planes(
+    mean: Floats, some: Mask, lattice: Lattice, reach: int, step_m: float, steepest: float
+) -> tuple[Floats, Floats]:
+    """Heights at the corners, and how far the columns around lie off the plane (root mean square, metres)."""
     ny, nx = some.shape
     rim = ((reach, reach), (reach, reach), (0, 0))
     padded = np.pad(np.where(some[..., None], mean, np.nan), rim, constant_values=np.nan)
     x, y = lattice.nodes()
-    moments, right = np.zeros((ny, nx, 3, 3)), np.zeros((ny, nx, 3))
+    moments, right, square = np.zeros((ny, nx, 3, 3)), np.zeros((ny, nx, 3)), np.zeros((ny, nx))
     own_z = mean[..., 2]
     lowest, highest = own_z.copy(), own_z.copy()
     for dj in range(2 * reach + 1):
@@ -245,19 +285,22 @@ def _corner_heights(mean: Floats, some: Mask, lattice: Lattice, reach: int) -> F
             dx, dy, dz = near[..., 0] - x, near[..., 1] - y, near[..., 2] - own_z
             away = lattice.cell_m * np.hypot(dj - reach, di - reach)
             with np.errstate(invalid="ignore"):
-                same = np.abs(dz) < _STEP_M + _STEEPEST * away
+                same = np.abs(dz) < step_m + steepest * away
             row = np.where(same[..., None], np.stack([dx, dy, np.ones_like(dx)], axis=-1), 0.0)
             dz = np.where(same, dz, 0.0)
             moments += row[..., :, None] * row[..., None, :]
             right += row * dz[..., None]
+            square += dz**2
             lowest, highest = np.fmin(lowest, own_z + dz), np.fmax(highest, own_z + dz)
+    n = np.maximum(moments[..., 2, 2], 1)
     # A pinch of stiffness: columns alone, or in one row, get no slope that nothing holds.
     moments += np.diag([1.0, 1.0, 1e-9]) * (0.1 * lattice.cell_m) ** 2
     fit = np.linalg.solve(moments, right[..., None])[..., 0]
+    off = np.sqrt(np.maximum(square - (fit * right).sum(axis=-1), 0.0) / n)
     half = lattice.cell_m / 2
     ends = np.array([[(2 * di - 1) * half, (2 * dj - 1) * half, 1.0] for di, dj in _CORNERS])
     heights = own_z[..., None] + fit @ ends.T
-    return np.asarray(np.clip(heights, lowest[..., None], highest[..., None]))
+    return np.asarray(np.clip(heights, lowest[..., None], highest[..., None])), off
 
 
 def _joined(heights: Floats, some: Mask) -> Floats:
