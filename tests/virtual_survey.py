@@ -51,7 +51,7 @@ MOUNTS = {
     "gate pole": ((-5.0, -12.0), 125.0, None),
     "hedge pole": ((-11.0, -11.0), 20.0, None),
     "pole over the hedge": ((-12.0, -3.0), 165.0, None),
-    "drive pole": ((-3.0, -1.0), 125.0, None),
+    "drive pole": ((-4.5, -5.0), 75.0, None),
     "tree pole": ((15.5, -8.0), 300.0, None),
     "yard pole": ((6.0, 5.0), 40.0, None),
 }

@@ -14,11 +14,14 @@ from terrain3d.survey.lattice import Relief
 from terrain3d.survey.placing import Drawn, Placed, label
 from terrain3d.survey.solids import wall_plan
 from terrain3d.terrain import Ground, Mount
+from terrain3d.units import Floats
 from terrain3d.wording import listed, pair, plain
 
 #: A mount on a wall stands under its eaves, where no survey from the air sees ground: it is carried on
 #: from ground known this near.
 _UNDER_EAVES_M = 1.5
+#: The slope there is that of the known ground this much farther than the nearest.
+_SLOPE_FROM_M = 1.0
 #: A share of ground, bridged or unknown, that is worth a sentence.
 _WORTH_SAYING = 0.02
 #: A survey may lie so much wider than two cells before it is called coarse: a grid of half a metre is one
@@ -81,12 +84,25 @@ def under_mounts(relief: Relief, mounts: tuple[Mount, ...]) -> tuple[Relief, tup
         j = min(max(int((mount.y - ground.y0) / ground.cell_m), 0), ny - 2)
         patch = (slice(j, j + 2), slice(i, i + 2))
         filled[patch] |= np.isnan(z[patch])
-        z[patch] = np.where(np.isnan(z[patch]), relief.feet_z[patch], z[patch])
+        z[patch] = np.where(np.isnan(z[patch]), _carried_on(ground, x, y, mount, patch), z[patch])
         doubts.append(
             f"the ground under the mount {mount.name!r} was not seen: it is carried on from {away:.1f} m away"
         )
     under = Ground(ground.x0, ground.y0, ground.cell_m, z, filled)
     return Relief(under, relief.feet_z, relief.spacing_m), tuple(doubts)
+
+
+def _carried_on(
+    ground: Ground, x: Floats, y: Floats, mount: Mount, patch: tuple[slice, slice]
+) -> Floats:
+    """Heights of a patch on the plane of the known ground nearest to a mount: on a slope the nearest height alone
+    would be wrong by the slope."""
+    away = np.where(ground.known, np.hypot(x - mount.x, y - mount.y), np.inf)
+    near = away <= away.min() + _SLOPE_FROM_M
+    weight = 1.0 / (away[near] + ground.cell_m)
+    design = np.column_stack([x[near] - mount.x, y[near] - mount.y, np.ones(near.sum())])
+    fit = np.linalg.lstsq(design * weight[:, None], ground.z[near] * weight, rcond=None)[0]
+    return np.asarray(fit[0] * (x[patch] - mount.x) + fit[1] * (y[patch] - mount.y) + fit[2])
 
 
 def ground_doubts(relief: Relief) -> tuple[str, ...]:

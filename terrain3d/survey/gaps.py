@@ -13,8 +13,8 @@ from terrain3d.units import Floats
 
 Mask = NDArray[np.bool_]
 
-#: How near a return is to every place of what gave it, and how far past the last one such places lie, in spacings.
-_COVERED, _RIM = 1.2, 0.7
+#: How far what gave returns goes on past the outermost, on average, in their spacings.
+_PAST_LAST = 0.5
 
 
 def distance_to(occupied: Mask, sampling_m: tuple[float, float]) -> Floats:
@@ -46,7 +46,7 @@ def wide_gaps(occupied: Mask, sampling_m: tuple[float, float], limit_m: float) -
     return np.asarray((reached < limit_m / 2 + max(sampling_m)) & ~occupied)
 
 
-def covered(hit: Mask, apart: float) -> Mask:
+def covered(hit: Mask, apart: float, bridge: float = 1.2) -> Mask:
     """The plan of what gave some returns, from the cells that they fell in.
 
     Parameters
@@ -55,21 +55,23 @@ def covered(hit: Mask, apart: float) -> Mask:
         Cells with a return of it.
     apart : float
         Spacing of the returns, in cells.
+    bridge : float
+        A place belongs to it where a return lies within so many spacings: of returns strewn at random (Poisson)
+        one place in ninety has none within 1.2.
 
     Notes
     -----
-    A place belongs to it where a return lies within 1.2 spacings: of returns strewn at random (Poisson) one place
-    in ninety has none so near. Holes that are no wider than that are chance. The rim is then taken back to where,
-    on average, the last return was.
+    Holes that are no wider than that are chance. The rim is then taken back to half a spacing past the outermost
+    returns.
 
     Examples
     --------
     >>> row = np.array([[False, True, False, True, True, False, False, False]])
     >>> covered(np.repeat(row, 5, axis=0), 1.5)[2].astype(int)
-    array([0, 1, 1, 1, 1, 0, 0, 0])
+    array([1, 1, 1, 1, 1, 0, 0, 0])
     """
     # Distances run from middle to middle, so that the next cell is one away.
-    reach = max(_COVERED * apart, 1.0)
+    reach = max(bridge * apart, 1.0)
     near = distance_transform_edt(~hit) <= reach + 1e-9
     holes, _ = label(~near)
     size = np.bincount(holes.ravel())
@@ -77,7 +79,7 @@ def covered(hit: Mask, apart: float) -> Mask:
     at_rim = np.unique(np.concatenate([holes[0], holes[-1], holes[:, 0], holes[:, -1]]))
     size[at_rim] = size.max()
     near |= size[holes] <= np.pi * reach**2
-    return np.asarray((distance_transform_edt(near) > _RIM * apart + 0.5) | hit)
+    return np.asarray((distance_transform_edt(near) > (bridge - _PAST_LAST) * apart + 0.5) | hit)
 
 
 def linear(points: Floats, values: Floats, x: Floats, y: Floats) -> Floats:

@@ -26,9 +26,14 @@ MOST_DENSE = 5.0
 #: Leaves higher than this above the ground play no part for a unit of 100 m range at most.
 HIGHEST_M = 50.0
 #: Half the width of the ring that each judgement looks at, in spacings of the returns, finest first.
-_RINGS = (1.5, 3.0, 6.0)
+_RINGS = (2.0, 5.0, 10.0)
 #: What a wider ring says weighs as much as so many pulses of the finer one.
-_WEIGHT_OF_WIDER = 6.0
+_WEIGHT_OF_WIDER = 20.0
+#: A hedge goes on where chance left no return of it for so many spacings: whether it does is judged by what came
+#: through there.
+_BRIDGE = 2.2
+#: Standard errors that are added to a share of pulses stopped.
+_SURE = 0.8
 #: With fewer returns than this around a place, what is said of its leaves is a guess.
 _FEW = 4.0
 #: Leaves above this height are no guess that a person would look at.
@@ -129,8 +134,11 @@ def _slices(
         stopped = _sums(cell, part, own[is_leaf], shape)
         if stopped.any():
             met |= stopped > 0
-            under = covered(met, apart_m / lattice.cell_m)
+            under = covered(met, apart_m / lattice.cell_m, _BRIDGE)
         share, told_by = _share(stopped, np.where(under, passed, 0.0), apart_m / lattice.cell_m)
+        # Where few pulses tell of it, it may be denser by chance than they say, and the error that costs most is
+        # ground told held behind leaves.
+        share = np.minimum(share + _SURE * np.sqrt(share * (1 - share) / np.maximum(told_by, 1.0)), 1.0)
         with np.errstate(divide="ignore"):
             density = np.minimum(-np.log(1.0 - share) / (LEAF_PROJECTION * SLICE_M), MOST_DENSE)
         # Where nothing came so far down, nothing is known but what lies above.
@@ -157,5 +165,5 @@ def _share(stopped: Floats, passed: Floats, apart: float) -> tuple[Floats, Float
         v, n = np.maximum(v, 0.0), np.maximum(n, 0.0)
         weight = np.minimum(_WEIGHT_OF_WIDER, told_by)
         share = (v + weight * share) / np.maximum(n + weight, 1e-6)
-        told_by = np.maximum(told_by, n)
+        told_by = n + weight
     return np.clip(share, 0.0, 1.0), told_by
