@@ -35,6 +35,8 @@ _MOST_CLOTH_NODES = 500_000
 #: with noise of some centimetres are judged over half a metre or so, not over their noise.
 _CUBE_M = 0.25
 _NEIGHBOURS = 24
+#: Places in plan that tell of a strip, at most: all within reach of one.
+_PLAN_NEIGHBOURS = 48
 #: Fewer points than this together have no shape.
 _FEWEST = 6
 #: Noise of a survey that must not make a face look thick: what QL1 and QL2 allow (RMSE 10 cm) or nearly.
@@ -239,15 +241,30 @@ def shapes_of(xyz: Floats, above_m: Floats, n_returns: Classes) -> tuple[Mask, M
     moments = np.einsum("nki,nkj->nij", spread * share, spread)
     thin, across, _ = np.sqrt(np.maximum(np.linalg.eigvalsh(moments), 0)).T
     thickness = np.sqrt(np.maximum(thin**2 - _NOISE_M**2, 0)) / np.maximum(across, 1e-9)
-    wide, long = np.sqrt(np.maximum(np.linalg.eigvalsh(moments[:, :2, :2]), 0)).T
-    strip = (wide < _LINE_WIDE_M) & (wide < _LINE * long)
+    strip = _on_strips(middle, reach)
     thickness[strip & (height < _LINE_BELOW_M)] = 0.0
     thickness += _SEVERAL_RETURNS * np.maximum((several[near] * share[..., 0]).sum(axis=1) - 0.5, 0) * 2
     thickness[count < _FEWEST] = np.inf
     # A ridge or a corner has neighbours in the faces beside it, a stray twig in the crown around it.
     thickness = np.nanmedian(np.where(within_reach, thickness[near], np.nan), axis=1)
-    line = (np.where(within_reach, strip[near], False).sum(axis=1) > 0.5 * count) & (height < _LINE_BELOW_M)
+    line = strip & (height < _LINE_BELOW_M)
     return np.asarray((thickness > _FACE)[which]), np.asarray(line[which])
+
+
+def _on_strips(xyz: Floats, reach_m: float) -> Mask:
+    """Points whose neighbours lie on a straight, narrow strip in plan, most of them on such strips too."""
+    plan, which = np.unique(np.floor(xyz[:, :2] / _CUBE_M).astype(np.int64), axis=0, return_inverse=True)
+    which = which.ravel()
+    middle = np.column_stack([np.bincount(which, column) / np.bincount(which) for column in xyz[:, :2].T])
+    away, near = cKDTree(middle).query(middle, k=range(1, min(_PLAN_NEIGHBOURS, len(middle)) + 1))
+    within_reach = away <= reach_m
+    near = np.where(within_reach, near, 0)
+    share = (within_reach / within_reach.sum(axis=1, keepdims=True))[..., None]
+    spread = middle[near] - (middle[near] * share).sum(axis=1, keepdims=True)
+    moments = np.einsum("nki,nkj->nij", spread * share, spread)
+    wide, long = np.sqrt(np.maximum(np.linalg.eigvalsh(moments), 0)).T
+    strip = (wide < _LINE_WIDE_M) & (wide < _LINE * long)
+    return np.asarray(((strip[near] * share[..., 0]).sum(axis=1) > 0.5)[which])
 
 
 def afloat(xyz: Floats, above_m: Floats) -> Mask:

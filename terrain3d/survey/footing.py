@@ -92,9 +92,7 @@ def under_mounts(relief: Relief, mounts: tuple[Mount, ...]) -> tuple[Relief, tup
     return Relief(under, relief.feet_z, relief.spacing_m), tuple(doubts)
 
 
-def _carried_on(
-    ground: Ground, x: Floats, y: Floats, mount: Mount, patch: tuple[slice, slice]
-) -> Floats:
+def _carried_on(ground: Ground, x: Floats, y: Floats, mount: Mount, patch: tuple[slice, slice]) -> Floats:
     """Heights of a patch on the plane of the known ground nearest to a mount: on a slope the nearest height alone
     would be wrong by the slope."""
     away = np.where(ground.known, np.hypot(x - mount.x, y - mount.y), np.inf)
