@@ -26,6 +26,21 @@ Path2 = Annotated[tuple[Point, ...], Field(min_length=2)]
 MountHeight = Annotated[Number, Field(gt=0, le=10)]
 
 
+_ONE, _SEVERAL = f"{TAG_OPENS}one file>", f"{TAG_OPENS}several files>"
+
+
+def _how_many(given: Any) -> str:
+    return _SEVERAL if isinstance(given, (list, tuple)) else _ONE
+
+
+#: A file, a folder, a pattern of names in one folder, or a list of these.
+FileNames = Annotated[
+    Annotated[FileName, Tag(_ONE)]
+    | Annotated[Annotated[tuple[FileName, ...], Field(min_length=1, max_length=10_000)], Tag(_SEVERAL)],
+    Discriminator(_how_many),
+]
+
+
 class SiteHead(Table):
     name: Annotated[Text, key("", "what the site is called")]
     crs: Annotated[Text | None, key("", "CRS of every coordinate of the site file; none is local metres")] = (
@@ -45,7 +60,14 @@ class Plane(Table):
 
 
 class GroundSource(Table):
-    file: Annotated[FileName | None, key("", "the survey, by its path from the site file")] = None
+    file: Annotated[
+        FileNames | None,
+        key(
+            "",
+            "the survey, by its path from the site file; of tiles that meet a list, a folder, or a pattern "
+            "such as `tiles/*.laz`",
+        ),
+    ] = None
     crs: Annotated[Text | None, key("", "CRS of the survey, where it says none or a wrong one")] = None
     vertical_unit: Annotated[
         Literal["m", "ft", "us-ft"] | None, key("", "unit of its heights, where it says none or a wrong one")

@@ -18,7 +18,7 @@ from terrain3d.errors import InputError
 from terrain3d.outside import beside, content
 from terrain3d.readers.crs import Said, from_wkt, said_by, settle, unit_words
 from terrain3d.readers.gdal import opened_raster, wkt_of_prj
-from terrain3d.readers.source import Box, Cloud, Header, Progress, Raster
+from terrain3d.readers.source import Box, Cloud, Header, NothingThereError, Progress, Raster
 from terrain3d.site import GroundSource
 from terrain3d.units import FOOT_M, US_SURVEY_FOOT_M, Floats
 from terrain3d.wording import box_words
@@ -96,7 +96,7 @@ def read_grid(
     with _opened(path, form) as (dataset, placed):
         window = _window(dataset, placed, box)
         if window is None:
-            raise InputError(
+            raise NothingThereError(
                 f"it does not meet {box_words(box or header.bounds)}; it covers {box_words(header.bounds)}",
                 str(path),
                 "name a survey that covers the site, or check [site] crs and [ground] crs",
@@ -119,7 +119,7 @@ def read_grid(
         z *= header.vertical_unit_m
         transform = placed @ Affine.translation(window.col_off, window.row_off)
     if not np.any(np.isfinite(z)):
-        raise InputError(
+        raise NothingThereError(
             "none of its cells there holds data", str(path), "name a survey that covers the site"
         )
     doubts = header.doubts

@@ -5,6 +5,7 @@ LAS 1.0 to 1.4 (ASPRS specification, R15: public header block, variable length r
 
 import struct
 from dataclasses import dataclass
+from datetime import date, timedelta
 from pathlib import Path
 from typing import BinaryIO
 
@@ -19,7 +20,7 @@ from terrain3d.units import Floats
 
 #: Least bytes of a point record, by point format (LAS 1.4 R15, tables 7 to 17).
 RECORD_BYTES = (20, 28, 26, 34, 57, 63, 30, 36, 38, 59, 67)
-_WKT_BIT = 16
+_WKT_BIT, _GPS_TIME_BIT = 16, 1
 _WKT_RECORD = 2112
 _KEY_RECORDS = (34735, 34736, 34737)
 _COPY_AGAIN = "copy or export the survey again: the file is damaged or was cut short"
@@ -39,6 +40,10 @@ class LasHeader:
     compressed, copc : bool
     says_wkt : bool
         Whether the header asks readers to take the CRS from the WKT record.
+    is_gps_time : bool
+        Whether times of points are adjusted standard GPS time; else they count from some week's start.
+    created : date or None
+        When the file was written.
     records : dict
         Contents of the variable length records, by (user, record number).
     """
@@ -55,6 +60,8 @@ class LasHeader:
     compressed: bool
     copc: bool
     says_wkt: bool
+    is_gps_time: bool
+    created: date | None
     records: dict[tuple[str, int], bytes]
 
     @property
@@ -176,8 +183,17 @@ def _parsed(block: bytes, records: dict[tuple[str, int], bytes], points_at: int)
         compressed=block[104] > 63,
         copc=("copc", 1) in records,
         says_wkt=bool(struct.unpack_from("<H", block, 6)[0] & _WKT_BIT),
+        is_gps_time=bool(struct.unpack_from("<H", block, 6)[0] & _GPS_TIME_BIT),
+        created=_created(*struct.unpack_from("<HH", block, 90)),
         records=records,
     )
+
+
+def _created(day: int, year: int) -> date | None:
+    """The day of a year, counted from 1; None where nobody wrote it."""
+    if not (1990 <= year <= 2200 and 1 <= day <= 366):
+        return None
+    return date(year, 1, 1) + timedelta(days=day - 1)
 
 
 def _checked(las: LasHeader, size: int, path: Path) -> LasHeader:

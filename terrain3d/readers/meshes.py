@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from terrain3d.errors import InputError
 from terrain3d.outside import opened
 from terrain3d.readers.crs import Said, settle
-from terrain3d.readers.source import Box, Header, Progress, Surface
+from terrain3d.readers.source import Box, Header, NothingThereError, Progress, Surface
 from terrain3d.site import GroundSource
 from terrain3d.units import Floats
 from terrain3d.wording import box_words, plain
@@ -73,7 +73,7 @@ def read_mesh(
         meets = np.all(high >= np.array(box[:2]), axis=1) & np.all(low <= np.array(box[2:]), axis=1)
         triangles = triangles[meets]
     if len(triangles) == 0:
-        raise InputError(
+        raise NothingThereError(
             f"no triangle of it meets {box_words(box or header.bounds)}; "
             f"it covers {box_words(header.bounds)}",
             str(path),

@@ -4,6 +4,7 @@ import math
 import struct
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -17,7 +18,17 @@ from terrain3d.outside import opened
 from terrain3d.readers.crs import settle
 from terrain3d.readers.header import LasHeader, read_las_header, said_by_las
 from terrain3d.readers.quiet import quiet
-from terrain3d.readers.source import Box, Bytes, Cloud, Header, Progress
+from terrain3d.readers.source import (
+    Box,
+    Bytes,
+    Cloud,
+    Dated,
+    Gathered,
+    Header,
+    Marks,
+    NothingThereError,
+    Progress,
+)
 from terrain3d.site import GroundSource
 from terrain3d.units import Floats
 from terrain3d.wording import box_words
@@ -51,6 +62,13 @@ _WANTED = (
     | laspy.DecompressionSelection.FLAGS
 )
 
+#: Adjusted standard GPS time counts from this second of GPS time, which itself begins on 6 January 1980
+#: (LAS 1.4 R15, table 4); the leap seconds since, under half a minute, move no date that matters here.
+_GPS_START, _ADJUSTED_S = datetime(1980, 1, 6, tzinfo=UTC), 1_000_000_000
+#: Points at each end of a file whose times are looked at, and times that are no time of a flight.
+_N_TIMED, _LAST_S = 1000, 4e9
+_TIMED = laspy.DecompressionSelection.XY_RETURNS_CHANNEL | laspy.DecompressionSelection.GPS_TIME
+
 Record = NDArray[np.void]
 
 
@@ -77,7 +95,29 @@ def las_header(path: Path, ground: GroundSource) -> Header:
         form=las.form,
         crs_from=settled.crs_from,
         vertical_unit_from=settled.vertical_unit_from,
+        dated=_dated(path, las),
     )
+
+
+def _dated(path: Path, las: LasHeader) -> Dated | None:
+    """When the points were measured, by the first and the last of them, or else when the file was written."""
+    if las.is_gps_time and las.point_format not in (0, 2):
+        with _decoding(path), _reader(path, _TIMED) as reader:
+            few = min(_N_TIMED, las.n_points)
+            seconds = reader.read_points(few).array["gps_time"]
+            reader.seek(las.n_points - few)
+            seconds = np.concatenate([seconds, reader.read_points(few).array["gps_time"]])
+        # A time that nobody filled in is 0.
+        seconds = seconds[np.isfinite(seconds) & (seconds != 0) & (np.abs(seconds) < _LAST_S)]
+        if len(seconds):
+            first, last = (
+                (_GPS_START + timedelta(seconds=float(s) + _ADJUSTED_S)).date()
+                for s in np.sort(seconds)[[0, -1]]
+            )
+            return Dated(first, last, "the GPS times of its first and last points", is_flown=True)
+    if las.created is None:
+        return None
+    return Dated(las.created, las.created, "its header", is_flown=False)
 
 
 def read_las(path: Path, header: Header, box: Box | None, progress: Progress | None = None) -> Cloud:
@@ -102,16 +142,9 @@ def read_las(path: Path, header: Header, box: Box | None, progress: Progress | N
     InputError
         Where the points cannot be decoded, none lies in the box, or all are noise.
     """
-    gathered = _Gathered()
+    gathered = Gathered()
     doubts = pass_las(path, header, box, gathered.take, progress)
-    return Cloud(
-        gathered.xyz,
-        gathered.classes,
-        gathered.return_number,
-        gathered.n_returns,
-        header.crs,
-        doubts,
-    )
+    return gathered.cloud(header.crs, doubts)
 
 
 def pass_las(
@@ -120,6 +153,7 @@ def pass_las(
     box: Box | None,
     take: Callable[[Cloud], None],
     progress: Progress | None = None,
+    marks: Marks | None = None,
 ) -> tuple[str, ...]:
     """Hand on the points that `read_las` would read, chunk by chunk, keeping none.
 
@@ -128,6 +162,8 @@ def pass_las(
     take : callable
         Given up to `CHUNK` points at a time, in the file's order, as a `Cloud` without doubts whose
         columns each lie side by side in memory.
+    marks : Marks, optional
+        Counted in.
 
     Returns
     -------
@@ -140,7 +176,7 @@ def pass_las(
         As `read_las`.
     """
     las = read_las_header(path)
-    sieve = _Sieve(las, header, box)
+    sieve = _Sieve(las, header, box, marks)
     for done, record in _decoded(path, _records_of(path, las, header, box)):
         cloud = sieve.kept(record)
         if len(cloud.xyz):
@@ -150,7 +186,7 @@ def pass_las(
     if sieve.n_inside == 0:
         raise _nothing_inside(path, box, header)
     if sieve.n_kept == 0:
-        raise InputError(
+        raise NothingThereError(
             f"all {sieve.n_inside} points read are noise (classes 7 and 18) or withheld",
             str(path),
             "have the survey classified again, or name another",
@@ -158,34 +194,11 @@ def pass_las(
     return header.doubts + sieve.doubts(header.bounds)
 
 
-class _Gathered:
-    """The points so far; the arrays grow in place, for two copies of a tile would not fit."""
-
-    def __init__(self) -> None:
-        self.xyz: Floats = np.empty((0, 3))
-        self.classes: Bytes = np.empty(0, np.uint8)
-        self.return_number: Bytes = np.empty(0, np.uint8)
-        self.n_returns: Bytes = np.empty(0, np.uint8)
-
-    def take(self, cloud: Cloud) -> None:
-        start = len(self.classes)
-        stop = start + len(cloud.classes)
-        self.xyz.resize((stop, 3), refcheck=False)
-        self.xyz[start:] = cloud.xyz
-        for array, values in (
-            (self.classes, cloud.classes),
-            (self.return_number, cloud.return_number),
-            (self.n_returns, cloud.n_returns),
-        ):
-            array.resize(stop, refcheck=False)
-            array[start:] = values
-
-
 class _Sieve:
     """Raw records in, points to keep out; counts what falls through."""
 
-    def __init__(self, las: LasHeader, header: Header, box: Box | None) -> None:
-        self._las, self._header, self._box = las, header, box
+    def __init__(self, las: LasHeader, header: Header, box: Box | None, marks: Marks | None = None) -> None:
+        self._las, self._header, self._box, self._marks = las, header, box, marks
         self.n_inside = self.n_kept = 0
         self._low, self._high = np.full(2, np.inf), np.full(2, -np.inf)
 
@@ -194,6 +207,8 @@ class _Sieve:
         if inside is not None:
             record = record[inside]
         self.n_inside += len(record)
+        if self._marks is not None:
+            _count_marks(record, self._las.point_format, self._marks)
         classes, return_number, n_returns, withheld = _attributes(record, self._las.point_format)
         kept: NDArray[np.intp] | slice = slice(None)
         dropped = withheld | (classes == NOISE[0]) | (classes == NOISE[1])
@@ -269,11 +284,11 @@ def _records_of(
 
 
 @contextmanager
-def _reader(path: Path) -> Iterator[Any]:
+def _reader(path: Path, wanted: laspy.DecompressionSelection = _WANTED) -> Iterator[Any]:
     """A laspy reader of an open stream: it takes a name for an address where it looks like one."""
     with (
         opened(path) as stream,
-        laspy.open(stream, closefd=False, read_evlrs=False, decompression_selection=_WANTED) as reader,
+        laspy.open(stream, closefd=False, read_evlrs=False, decompression_selection=wanted) as reader,
     ):
         yield reader
 
@@ -329,6 +344,30 @@ def _attributes(record: Record, point_format: int) -> tuple[Bytes, Bytes, Bytes,
         withheld = (_column(record, "classification_flags") & 4) != 0
         return_number, n_returns = bits & 15, bits >> 4
     return classes, np.maximum(return_number, 1), np.maximum(n_returns, 1), withheld
+
+
+def _count_marks(record: Record, point_format: int, marks: Marks) -> None:
+    """Count the marks of some points (LAS 1.4 R15, tables 8, 9, 16 and 17)."""
+    if point_format <= 5:
+        raw = _column(record, "raw_classification")
+        n_of = np.bincount(raw, minlength=256).reshape(8, 32)  # by the three bits of marks, then by class
+        by_class, bits = n_of.sum(axis=0), n_of.sum(axis=1)
+        marks.legacy_overlap += int(n_of[:4, 12].sum())
+        # Class 8 is a key point as much as the bit is; what has both is one.
+        key_points = n_of[[2, 3, 6, 7]].sum() + n_of[[0, 1, 4, 5], 8].sum()
+        of_bit = (0, int(bits[[1, 3, 5, 7]].sum()), int(key_points), int(bits[4:].sum()))
+    else:
+        by_class = np.bincount(_column(record, "classification"), minlength=32)
+        n_of = np.bincount(_column(record, "classification_flags") & 15, minlength=16)
+        synthetic, key_point, withheld, overlap = (
+            int(n_of[np.flatnonzero(np.arange(16) & bit)].sum()) for bit in (1, 2, 4, 8)
+        )
+        of_bit = (overlap, synthetic, key_point, withheld)
+    marks.overlap += of_bit[0]
+    marks.synthetic += of_bit[1]
+    marks.key_point += of_bit[2]
+    marks.withheld += of_bit[3]
+    marks.noise += int(by_class[list(NOISE)].sum())
 
 
 def _column(record: Record, name: str) -> Bytes:
@@ -390,9 +429,9 @@ def _decoding(path: Path) -> Iterator[None]:
         ) from error
 
 
-def _nothing_inside(path: Path, box: Box | None, header: Header) -> InputError:
+def _nothing_inside(path: Path, box: Box | None, header: Header) -> NothingThereError:
     crs = header.crs.name if header.crs is not None else "no CRS"
-    return InputError(
+    return NothingThereError(
         f"no point of it lies in {box_words(box or header.bounds)}; "
         f"it covers {box_words(header.bounds)} ({crs})",
         str(path),

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import date
 from typing import Any, Literal
 
 import affine
@@ -9,6 +10,7 @@ import numpy as np
 import pyproj
 from numpy.typing import NDArray
 
+from terrain3d.errors import InputError
 from terrain3d.units import Floats
 
 #: (west, south, east, north) in the units of the survey's CRS.
@@ -16,6 +18,35 @@ Box = tuple[float, float, float, float]
 #: Told the share of the work that is done, 0 to 1.
 Progress = Callable[[float], None]
 Bytes = NDArray[np.uint8]
+
+
+@dataclass(frozen=True)
+class Dated:
+    """When a survey was measured, or else when its file was written (`is_flown` false), and who says so."""
+
+    first: date
+    last: date
+    said_by: str
+    is_flown: bool
+
+
+@dataclass
+class Marks:
+    """Points of a cloud by how its surveyor marked them, counted as they pass, those left out too.
+
+    `legacy_overlap` are points of class 12 in point formats 0 to 5: in an overlap, and without a class.
+    """
+
+    synthetic: int = 0
+    key_point: int = 0
+    withheld: int = 0
+    overlap: int = 0
+    legacy_overlap: int = 0
+    noise: int = 0
+
+
+class NothingThereError(InputError):
+    """A survey has nothing to read in a box; another tile of it may."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,6 +73,34 @@ class Cloud:
     n_returns: Bytes
     crs: pyproj.CRS | None
     doubts: tuple[str, ...] = ()
+
+
+class Gathered:
+    """The points so far; the arrays grow in place, for two copies of a tile would not fit."""
+
+    def __init__(self) -> None:
+        self.xyz: Floats = np.empty((0, 3))
+        self.classes: Bytes = np.empty(0, np.uint8)
+        self.return_number: Bytes = np.empty(0, np.uint8)
+        self.n_returns: Bytes = np.empty(0, np.uint8)
+
+    def take(self, cloud: Cloud) -> None:
+        """Add some points."""
+        start = len(self.classes)
+        stop = start + len(cloud.classes)
+        self.xyz.resize((stop, 3), refcheck=False)
+        self.xyz[start:] = cloud.xyz
+        for array, values in (
+            (self.classes, cloud.classes),
+            (self.return_number, cloud.return_number),
+            (self.n_returns, cloud.n_returns),
+        ):
+            array.resize(stop, refcheck=False)
+            array[start:] = values
+
+    def cloud(self, crs: pyproj.CRS | None, doubts: tuple[str, ...]) -> Cloud:
+        """All of them."""
+        return Cloud(self.xyz, self.classes, self.return_number, self.n_returns, crs, doubts)
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,6 +164,11 @@ class Header:
         Format and version in plain words.
     crs_from, vertical_unit_from : str
         Where each was said, in plain words; '' where it was not.
+    dated : Dated or None
+    error_m : float or None
+        RMSE of its heights, metres, where the file states it.
+    error_from : str
+        Where it does, in plain words.
     """
 
     kind: Literal["cloud", "raster", "mesh"]
@@ -116,6 +180,9 @@ class Header:
     form: str = ""
     crs_from: str = ""
     vertical_unit_from: str = ""
+    dated: Dated | None = None
+    error_m: float | None = None
+    error_from: str = ""
 
 
 @dataclass(frozen=True, eq=False)

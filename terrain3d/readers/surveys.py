@@ -7,7 +7,7 @@ from pathlib import Path
 
 from terrain3d.errors import InputError
 from terrain3d.outside import opened
-from terrain3d.readers.source import Box, Cloud, Header, Progress, Raster, Surface
+from terrain3d.readers.source import Box, Cloud, Header, Marks, Progress, Raster, Surface
 from terrain3d.site import GroundSource
 
 # The readers are imported inside the functions: a LAS file needs neither GDAL nor a mesh library.
@@ -152,9 +152,14 @@ def read_survey(
 
 
 def pass_points(
-    path: Path, header: Header, take: Callable[[Cloud], None], progress: Progress | None = None
-) -> None:
-    """Hand on all points of a cloud, chunk by chunk, keeping none.
+    path: Path,
+    header: Header,
+    take: Callable[[Cloud], None],
+    progress: Progress | None = None,
+    box: Box | None = None,
+    marks: Marks | None = None,
+) -> tuple[str, ...]:
+    """Hand on the points of a cloud, chunk by chunk, keeping none.
 
     Parameters
     ----------
@@ -165,16 +170,30 @@ def pass_points(
         Given some points at a time.
     progress : callable, optional
         Told the share of the work that is done.
+    box : (west, south, east, north), optional
+        In the units of `header.crs`; without it all of them.
+    marks : Marks, optional
+        Counted in, where the format has them.
+
+    Returns
+    -------
+    tuple of str
+        The doubts of the whole.
+
+    Raises
+    ------
+    InputError
+        As `read_survey`.
     """
     form, _ = recognise(path)
     if form == "las":
         from terrain3d.readers.points import pass_las
 
-        pass_las(path, header, None, take, progress)
-    else:
-        from terrain3d.readers.textpoints import pass_text
+        return pass_las(path, header, box, take, progress, marks)
+    from terrain3d.readers.textpoints import pass_text
 
-        pass_text(path, header, None, take, progress)
+    pass_text(path, header, box, take, progress)
+    return header.doubts
 
 
 def pass_tops(path: Path, header: Header, box: Box, wide: int, take: Callable[[Cloud], None]) -> None:

@@ -13,7 +13,7 @@ import numpy as np
 from terrain3d.errors import InputError
 from terrain3d.outside import opened
 from terrain3d.readers.crs import Said, settle
-from terrain3d.readers.source import Box, Cloud, Header, Progress
+from terrain3d.readers.source import Box, Cloud, Header, NothingThereError, Progress
 from terrain3d.site import GroundSource
 from terrain3d.units import Floats
 from terrain3d.wording import box_words
@@ -122,7 +122,7 @@ def pass_text(
             if n_inside
             else f"no point of it lies in {box_words(box or header.bounds)}"
         )
-        raise InputError(
+        raise NothingThereError(
             what,
             str(path),
             f"it covers {box_words(header.bounds)}: check [site] crs and [ground] crs, or name another",

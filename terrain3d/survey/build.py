@@ -12,7 +12,7 @@ from terrain3d.errors import InputError
 from terrain3d.frame import Frame, site_frame
 from terrain3d.readers.crs import crs_words, horizontal, read_crs
 from terrain3d.readers.source import Box, Cloud, Header, Progress, Raster
-from terrain3d.readers.surveys import read_header, read_survey
+from terrain3d.readers.tiles import Survey, read_headers, read_tiles
 from terrain3d.site import Site
 from terrain3d.survey.above import ground_points, sort_standing
 from terrain3d.survey.boxes import box_around, grown, holds, joined, meeting
@@ -82,7 +82,8 @@ def build_terrain(
     >>> terrain.ground.height_at([3.0], [0.0]), terrain.ground.z.shape
     (array([-0.3]), (160, 160))
     """
-    header, site_crs, doubts = _settled(site, folder)
+    survey, site_crs, doubts = _settled(site, folder)
+    header = None if survey is None else survey.header
     shapes = drawn(site, folder, site_crs)
     check_whereabouts(shapes, site, header, site_crs)
     frame = _frame(site, shapes, header, site_crs)
@@ -90,7 +91,7 @@ def build_terrain(
     if header is not None:
         check_on_survey(local, shapes, frame, header)
     wanted = _wanted(local, reach_m, _AROUND_M if around_m is None else around_m)
-    ground = _Source(site, folder, header, site_crs, frame, doubts)
+    ground = _Source(site, survey, site_crs, frame, doubts)
     return _terrain(ground, shapes, local, wanted, progress)
 
 
@@ -130,10 +131,10 @@ def build_surroundings(
         Where the survey cannot be read.
     """
     tell = progress or (lambda _fraction: None)
-    header, site_crs, _ = _settled(site, folder)
-    if header is None:
+    survey, site_crs, _ = _settled(site, folder)
+    if survey is None:
         return replace(near, doubts=())
-    assert site.ground.file is not None
+    header = survey.header
     shapes = drawn(site, folder, site_crs)
     local = placed(shapes, near.frame)
     covered = _turned_box(header.bounds, near.frame, header.crs, to_local=True)
@@ -147,14 +148,14 @@ def build_surroundings(
     if n_cells(meeting(wanted, covered), site.site.cell) > MAX_NODES:
         wanted = joined(near.ground.bounds, looked)
     if not holds(near.ground.bounds, meeting(wanted, covered)):
-        source = _Source(site, folder, header, site_crs, near.frame, ())
+        source = _Source(site, survey, site_crs, near.frame, ())
         wide = _terrain(source, shapes, local, wanted, lambda share: tell(share / 2))
         wide = replace(wide, solids=named_alike(wide.solids, near.solids))
     doubts = off_ground(wide.ground, shapes, local, "what is looked at around the site")
     far: tuple[Ground, ...] = ()
     if to_the_sky:
         far = far_surface(
-            folder / site.ground.file, header, near.frame, wide.ground.bounds, mounts, covered, look_m,
+            survey, near.frame, wide.ground.bounds, mounts, covered, look_m,
             lambda share: tell((1 + share) / 2),
         )  # fmt: skip
     return replace(wide, doubts=doubts, far=far)
@@ -166,17 +167,17 @@ def _terrain(
     """The ground within a box, with all that stands on it."""
     tell = progress or (lambda _fraction: None)
     site, frame, doubts = source.site, source.frame, source.doubts
-    if source.header is None:
+    if source.survey is None:
         relief, more = _drawn_ground(site, frame, source.site_crs)
         standing, profiles = Solids.none(), None
         if local.treatments:
             more += ("[[treat]] outlines are left aside: drawn ground has nothing standing on it",)
     else:
         relief, standing, profiles, more = _surveyed_ground(
-            source, source.header, local, wanted, lambda share: tell(_READING * share)
+            source, source.survey, local, wanted, lambda share: tell(_READING * share)
         )
     tell(0.9)
-    if source.header is not None:
+    if source.survey is not None:
         relief, hidden = under_mounts(relief, local.mounts)
         more += hidden
     check_on_ground(local, shapes, relief, site)
@@ -205,8 +206,7 @@ class _Source:
     """Where the ground comes from, and what is doubtful before any of it is read."""
 
     site: Site
-    folder: Path
-    header: Header | None
+    survey: Survey | None
     site_crs: pyproj.CRS | None
     frame: Frame
     doubts: tuple[str, ...]
@@ -217,32 +217,32 @@ def crs_of_site(site: Site, folder: Path) -> pyproj.CRS | None:
     return _settled(site, folder)[1]
 
 
-def _settled(site: Site, folder: Path) -> tuple[Header | None, pyproj.CRS | None, tuple[str, ...]]:
-    """The survey's header, the CRS of the site's coordinates, and a doubt where one lends it the other."""
+def _settled(site: Site, folder: Path) -> tuple[Survey | None, pyproj.CRS | None, tuple[str, ...]]:
+    """The survey's headers, the CRS of the site's coordinates, and a doubt where one lends it the other."""
     named = site.site.crs
     site_crs = None if named is None else horizontal(read_crs(named, "site.toml: site.crs"))
     if site.ground.file is None:
         return None, site_crs, ()
-    path = folder / site.ground.file
-    header = read_header(path, site.ground)
+    survey = read_headers(site.ground.file, site.ground, folder)
+    header = survey.header
     if header.crs is None and site_crs is not None and site.ground.crs is None:
         if site_crs.is_geographic:
             raise InputError(
                 f"the survey names no CRS, and that of the site file, {crs_words(site_crs)}, cannot be its "
                 "own",
-                str(path),
+                survey.named,
                 'name the CRS of its coordinates, such as [ground] crs = "EPSG:32631"',
             )
-        header = read_header(path, site.ground.model_copy(update={"crs": named}))
+        survey = read_headers(site.ground.file, site.ground.model_copy(update={"crs": named}), folder)
         doubt = f"the survey names no CRS: that of the site file, {crs_words(site_crs)}, is taken for it too"
-        return header, site_crs, (doubt, *header.doubts)
+        return survey, site_crs, (doubt, *survey.header.doubts)
     if header.crs is not None and site_crs is None:
         doubt = (
             f"[site] names no crs: its coordinates are taken to be in the survey's, {crs_words(header.crs)}; "
             "say so with [site] crs"
         )
-        return header, header.crs, (doubt, *header.doubts)
-    return header, site_crs, header.doubts
+        return survey, header.crs, (doubt, *header.doubts)
+    return survey, site_crs, header.doubts
 
 
 def _frame(site: Site, shapes: Drawn, header: Header | None, site_crs: pyproj.CRS | None) -> Frame:
@@ -285,11 +285,10 @@ def _drawn_ground(site: Site, frame: Frame, site_crs: pyproj.CRS | None) -> tupl
 
 
 def _surveyed_ground(
-    source: _Source, header: Header, local: Placed, wanted: Box | None, progress: Progress
+    source: _Source, of: Survey, local: Placed, wanted: Box | None, progress: Progress
 ) -> _Read:
     """Read what lies around the shapes and turn it into ground and what stands on it."""
-    site, frame = source.site, source.frame
-    assert site.ground.file is not None
+    site, frame, header = source.site, source.frame, of.header
     covered = _turned_box(header.bounds, frame, header.crs, to_local=True)
     work = _cut(wanted or covered, covered)
     lattice = lattice_over(work, site.site.cell)
@@ -297,7 +296,7 @@ def _surveyed_ground(
     beyond = limit + _BEYOND_M + 3 * site.site.cell
     around = (work[0] - beyond, work[1] - beyond, work[2] + beyond, work[3] + beyond)
     box = _turned_box(around, frame, header.crs, to_local=False)
-    survey = read_survey(source.folder / site.ground.file, header, box, progress)
+    survey = read_tiles(of, box, progress)
     if isinstance(survey, Raster):
         doubts = (
             *survey.doubts,
