@@ -6,6 +6,7 @@ Between the marks `<!-- NAME -->` and `<!-- end NAME -->` of a page all is writt
 should have been.
 """
 
+import datetime
 import json
 import re
 import types
@@ -249,7 +250,7 @@ def allowed_words(info: FieldInfo) -> str:
         return " or ".join([*words, *([bounds] if float in parts else [])])
     if kind is int:
         return f"whole, {bounds}"
-    return {bool: "true, false", str: "text"}.get(kind, bounds)
+    return {bool: "true, false", str: "text", datetime.date: "date"}.get(kind, bounds)
 
 
 def bare(annotation: Any) -> Any:

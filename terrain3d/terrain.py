@@ -4,7 +4,9 @@ Values that hold arrays are the same only when they are one: comparing arrays ha
 what is costly to work out of them can then be remembered by them.
 """
 
+import math
 from dataclasses import dataclass, field
+from datetime import date
 from functools import cached_property
 
 import numpy as np
@@ -231,6 +233,16 @@ class Foliage:
 
 
 @dataclass(frozen=True)
+class Dated:
+    """When a survey was measured, or else when its file was written (`is_flown` false), and who says so."""
+
+    first: date
+    last: date
+    said_by: str
+    is_flown: bool
+
+
+@dataclass(frozen=True)
 class Mount:
     """A place a unit can be fixed to: pole or wall, with ground below it."""
 
@@ -240,6 +252,16 @@ class Mount:
     heights_m: tuple[float, ...] = ()
     #: Names of detector types that may not be fixed here.
     not_for: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A fixed point to measure from, with the ground below it; NaN where that is not known."""
+
+    name: str
+    x: float
+    y: float
+    ground_z: float = math.nan
 
 
 @dataclass(frozen=True, eq=False)
@@ -308,6 +330,8 @@ class Terrain:
     `boundary` is the (k, 2) outline of the site's own land, None where it is not drawn.
     `far` is the surface of the survey past `ground`, ever coarser rings of it, nearest first: tops of
     crowns and roofs, which only the sky is looked at over. It is empty unless somebody looks that far.
+    `dated` is when the survey was measured, `error_m` the RMSE of its heights where it or the site file
+    states it, and `error_from` says which of them does, in plain words.
     """
 
     frame: Frame
@@ -324,6 +348,10 @@ class Terrain:
     beyond: tuple[Beyond, ...] = ()
     boundary: Floats | None = None
     far: tuple[Ground, ...] = ()
+    marks: tuple[Mark, ...] = ()
+    dated: Dated | None = None
+    error_m: float | None = None
+    error_from: str = ""
 
     def __repr__(self) -> str:
         things = (

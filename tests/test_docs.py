@@ -113,7 +113,7 @@ RULES = [
     f"every {sun.STEP_MIN} minutes of a year",
     f"less than {100 * sun.LEAST_LIGHT:g} %",
     f"Without `[doubt] ground` {error_field.ASSUMED_RMSE_M:g} m is taken",
-    f"none is {error_field.ASSUMED_RMSE_M:g}, as of quality level 2",
+    f"else {error_field.ASSUMED_RMSE_M:g}, as of quality level 2",
     f"before {100 * tolerance.LOSS:g} % of what the option holds is lost",
     f"Height is looked at to {tolerance.LIMITS['height']:g} m, bearing to {tolerance.LIMITS['bearing']:g}"
     f" degrees, tilt and roll to {tolerance.LIMITS['tilt']:g}",

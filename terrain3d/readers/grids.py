@@ -1,8 +1,10 @@
 """GeoTIFF and ESRI ASCII elevation grids: the window of a box."""
 
 import math
+import re
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +21,9 @@ from terrain3d.outside import beside, content
 from terrain3d.readers.crs import Said, from_wkt, said_by, settle, unit_words
 from terrain3d.readers.gdal import opened_raster, wkt_of_prj
 from terrain3d.readers.source import Box, Cloud, Header, NothingThereError, Progress, Raster
+from terrain3d.readers.stated import stated_error
 from terrain3d.site import GroundSource
+from terrain3d.terrain import Dated
 from terrain3d.units import FOOT_M, US_SURVEY_FOOT_M, Floats
 from terrain3d.wording import box_words
 
@@ -58,6 +62,8 @@ def grid_header(path: Path, ground: GroundSource, form: str) -> Header:
         said = _said(dataset, path, form)
         rotated = not (transform.b == 0 and transform.d == 0)
         n_bands = dataset.count
+        notes = {str(name): str(text) for name, text in dataset.tags().items()}
+    error_m, error_from = stated_error("\n".join(notes.values()), "its tags")
     corners = [transform @ corner for corner in ((0, 0), (width, 0), (0, height), (width, height))]
     xs, ys = [x for x, _ in corners], [y for _, y in corners]
     bounds = (float(min(xs)), float(min(ys)), float(max(xs)), float(max(ys)))
@@ -80,6 +86,23 @@ def grid_header(path: Path, ground: GroundSource, form: str) -> Header:
         form=f"{_FORMS[form]}, {width} x {height} cells" + (", rotated" if rotated else ""),
         crs_from=settled.crs_from,
         vertical_unit_from=settled.vertical_unit_from,
+        dated=_written(notes.get("TIFFTAG_DATETIME", "")),
+        error_m=error_m,
+        error_from=error_from,
+    )
+
+
+def _written(text: str) -> Dated | None:
+    """When a TIFF was written, as its tag has it: 2019:05:14 12:00:00 (TIFF 6.0, tag 306)."""
+    found = re.match(r"\s*(\d{4})[:-](\d\d)[:-](\d\d)\b", text)
+    try:
+        day = date(*(int(part) for part in found.groups())) if found else None
+    except ValueError:
+        return None
+    return (
+        None
+        if day is None or day.year < 1990
+        else Dated(day, day, "its tag of date and time", is_flown=False)
     )
 
 

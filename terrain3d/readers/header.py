@@ -22,6 +22,8 @@ from terrain3d.units import Floats
 RECORD_BYTES = (20, 28, 26, 34, 57, 63, 30, 36, 38, 59, 67)
 _WKT_BIT, _GPS_TIME_BIT = 16, 1
 _WKT_RECORD = 2112
+#: The description in words (LAS 1.4 R15, text area description).
+_TEXT = ("LASF_Spec", 3)
 _KEY_RECORDS = (34735, 34736, 34737)
 _COPY_AGAIN = "copy or export the survey again: the file is damaged or was cut short"
 
@@ -73,6 +75,11 @@ class LasHeader:
     @property
     def bounds(self) -> Box:
         return float(self.mins[0]), float(self.mins[1]), float(self.maxs[0]), float(self.maxs[1])
+
+    @property
+    def description(self) -> str:
+        """What its maker wrote about it; '' where nothing."""
+        return self.records.get(_TEXT, b"").split(b"\0")[0].decode("utf-8", "replace")
 
     @property
     def has_bounds(self) -> bool:
@@ -157,8 +164,9 @@ def _records(stream: BinaryIO, count: int, end: int, *, extended: bool) -> dict[
         if stream.tell() + length > end:
             break
         key = (user.split(b"\0")[0].decode("latin-1"), number)
-        # Only those of the CRS and of the compression are wanted; others may be large.
-        if key[0] in ("LASF_Projection", "copc", "laszip encoded") and key not in found:
+        # Only those of the CRS, of the compression and a short description are wanted; others may be large.
+        wanted = key[0] in ("LASF_Projection", "copc", "laszip encoded") or (key == _TEXT and not extended)
+        if wanted and key not in found:
             found[key] = stream.read(length)
         else:
             stream.seek(length, 1)

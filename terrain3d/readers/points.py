@@ -22,14 +22,15 @@ from terrain3d.readers.source import (
     Box,
     Bytes,
     Cloud,
-    Dated,
     Gathered,
     Header,
     Marks,
     NothingThereError,
     Progress,
 )
+from terrain3d.readers.stated import stated_error
 from terrain3d.site import GroundSource
+from terrain3d.terrain import Dated
 from terrain3d.units import Floats
 from terrain3d.wording import box_words
 
@@ -84,6 +85,7 @@ def las_header(path: Path, ground: GroundSource) -> Header:
             f"the bounds in its header, {box_words(las.bounds)}, do not hold its points, which lie in "
             f"{box_words(bounds)}: the survey may have been cut or written wrongly",
         )
+    error_m, error_from = stated_error(las.description, "its description")
     settled = settle(said_by_las(las), ground, str(path), bounds, las.n_points)
     return Header(
         kind="cloud",
@@ -96,6 +98,8 @@ def las_header(path: Path, ground: GroundSource) -> Header:
         crs_from=settled.crs_from,
         vertical_unit_from=settled.vertical_unit_from,
         dated=_dated(path, las),
+        error_m=error_m,
+        error_from=error_from,
     )
 
 

@@ -2,7 +2,6 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import date
 from typing import Any, Literal
 
 import affine
@@ -11,6 +10,7 @@ import pyproj
 from numpy.typing import NDArray
 
 from terrain3d.errors import InputError
+from terrain3d.terrain import Dated
 from terrain3d.units import Floats
 
 #: (west, south, east, north) in the units of the survey's CRS.
@@ -18,16 +18,6 @@ Box = tuple[float, float, float, float]
 #: Told the share of the work that is done, 0 to 1.
 Progress = Callable[[float], None]
 Bytes = NDArray[np.uint8]
-
-
-@dataclass(frozen=True)
-class Dated:
-    """When a survey was measured, or else when its file was written (`is_flown` false), and who says so."""
-
-    first: date
-    last: date
-    said_by: str
-    is_flown: bool
 
 
 @dataclass

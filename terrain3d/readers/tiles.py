@@ -20,7 +20,6 @@ from terrain3d.readers.crs import crs_words, metres_per_unit, unit_words
 from terrain3d.readers.source import (
     Box,
     Cloud,
-    Dated,
     Gathered,
     Header,
     Marks,
@@ -31,6 +30,7 @@ from terrain3d.readers.source import (
 )
 from terrain3d.readers.surveys import EXTENSIONS, pass_points, pass_tops, read_header, read_survey
 from terrain3d.site import GroundSource
+from terrain3d.terrain import Dated
 from terrain3d.units import Floats
 from terrain3d.wording import counted, plain
 from terrain3d.wording import listed as in_a_row
@@ -217,7 +217,16 @@ def _joined(paths: tuple[Path, ...], headers: list[Header]) -> Header:
         doubts=_told_once(paths, [header.doubts for header in headers]),
         form=f"{counted(len(paths), 'tile')}: {in_a_row(forms)}",
         dated=_dated([header.dated for header in headers]),
+        **_stated(headers),
     )
+
+
+def _stated(headers: list[Header]) -> dict[str, Any]:
+    """The largest error that a tile states, where all state one."""
+    largest = max(headers, key=lambda header: header.error_m or 0.0)
+    if any(header.error_m is None for header in headers):
+        return {"error_m": None, "error_from": ""}
+    return {"error_m": largest.error_m, "error_from": largest.error_from}
 
 
 def _dated(dates: Sequence[Dated | None]) -> Dated | None:

@@ -17,6 +17,7 @@ from terrain3d.site import Site
 from terrain3d.survey.above import ground_points, sort_standing
 from terrain3d.survey.boxes import box_around, grown, holds, joined, meeting
 from terrain3d.survey.buildings import buildings
+from terrain3d.survey.dates import dated_of
 from terrain3d.survey.far import far_surface
 from terrain3d.survey.footing import (
     check_on_ground,
@@ -29,10 +30,11 @@ from terrain3d.survey.lattice import MAX_NODES, Lattice, Relief, lattice_over, n
 from terrain3d.survey.leaves import Profiles, estimated, foliage
 from terrain3d.survey.placing import Drawn, Placed, drawn, middle, placed
 from terrain3d.survey.sheets import from_mesh, from_raster
+from terrain3d.survey.shots import shot_levels
 from terrain3d.survey.solids import block, named_alike, wall
 from terrain3d.survey.surface import plane, spot_levels, surveyed
 from terrain3d.survey.whereabouts import check_whereabouts
-from terrain3d.terrain import Ground, Solids, Terrain
+from terrain3d.terrain import Ground, Mark, Solids, Terrain
 from terrain3d.units import Floats
 
 #: Ground beyond the reach of a unit, and around what is to be held, that is worked on as well.
@@ -168,7 +170,7 @@ def _terrain(
     tell = progress or (lambda _fraction: None)
     site, frame, doubts = source.site, source.frame, source.doubts
     if source.survey is None:
-        relief, more = _drawn_ground(site, frame, source.site_crs)
+        relief, more = _drawn_ground(site, frame, source.site_crs, local)
         standing, profiles = Solids.none(), None
         if local.treatments:
             more += ("[[treat]] outlines are left aside: drawn ground has nothing standing on it",)
@@ -182,6 +184,9 @@ def _terrain(
         more += hidden
     check_on_ground(local, shapes, relief, site)
     doubts += more + ground_doubts(relief) + off_ground(relief.ground, shapes, local)
+    dated, of_date = dated_of(site, None if source.survey is None else source.survey.header.dated)
+    doubts += of_date
+    error_m, error_from = _stated_error(site, source.survey)
     terrain = Terrain(
         frame,
         relief.ground,
@@ -196,6 +201,10 @@ def _terrain(
         local.nuisances,
         local.beyond,
         local.boundary,
+        marks=_on_ground(local.marks, relief.ground),
+        dated=dated,
+        error_m=error_m,
+        error_from=error_from,
     )
     tell(1.0)
     return terrain
@@ -264,9 +273,16 @@ def _frame(site: Site, shapes: Drawn, header: Header | None, site_crs: pyproj.CR
     return site_frame(home, *centre)
 
 
-def _drawn_ground(site: Site, frame: Frame, site_crs: pyproj.CRS | None) -> tuple[Relief, tuple[str, ...]]:
+def _drawn_ground(
+    site: Site, frame: Frame, site_crs: pyproj.CRS | None, local: Placed
+) -> tuple[Relief, tuple[str, ...]]:
     cell = site.site.cell
     doubts: tuple[str, ...] = ()
+    if site.ground.shots is not None:
+        levels, doubts = shot_levels(site.ground.shots, local.mounts, local.marks)
+        # Shots fan out from what is shot from, which then lies at the edge of the ground they span.
+        x, y, z = levels.T
+        return under_mounts(spot_levels(x, y, z, cell, "shots"), local.mounts)[0], doubts
     if site.ground.points is not None:
         x, y, z = np.array(site.ground.points, float).T
         return spot_levels(*frame.to_local(x, y, site_crs), z, cell), ()
@@ -363,6 +379,18 @@ def _turned_box(box: Box, frame: Frame, crs: pyproj.CRS | None, to_local: bool) 
     x, y = shapely.get_coordinates(edge).T
     x, y = frame.to_local(x, y, crs) if to_local else frame.from_local(x, y, crs)
     return float(x.min()), float(y.min()), float(x.max()), float(y.max())
+
+
+def _stated_error(site: Site, survey: Survey | None) -> tuple[float | None, str]:
+    """RMSE of the heights as the site file or else the survey states it, and which of them does."""
+    if site.ground.error_m is not None:
+        level = f", {site.ground.error}" if isinstance(site.ground.error, str) else ""
+        return site.ground.error_m, f"[ground] error{level}"
+    return (None, "") if survey is None else (survey.header.error_m, survey.header.error_from)
+
+
+def _on_ground(marks: tuple[Mark, ...], ground: Ground) -> tuple[Mark, ...]:
+    return tuple(replace(mark, ground_z=float(ground.height_at(mark.x, mark.y))) for mark in marks)
 
 
 def _drawn_solids(local: Placed, relief: Relief) -> Solids:

@@ -9,13 +9,15 @@ import numpy as np
 
 from terrain3d.frame import site_frame
 from terrain3d.readers.crs import crs_kind, has_name, metres_per_unit, unit_words
-from terrain3d.readers.source import Box, Cloud, Dated, Header, Marks, Progress, Raster, Surface
+from terrain3d.readers.source import Box, Cloud, Header, Marks, Progress, Raster, Surface
 from terrain3d.readers.surveys import recognise
 from terrain3d.readers.tiles import Survey, pass_tiles, read_headers, read_tiles
 from terrain3d.site import GroundSource
+from terrain3d.survey.dates import days
 from terrain3d.survey.gaps import spacing as spacing_of
 from terrain3d.survey.quality import HOLE_LIMITS_M, Coverage, Roughness, ends
 from terrain3d.survey.tally import Indices, Tally
+from terrain3d.terrain import Dated
 from terrain3d.units import Floats
 from terrain3d.wording import coordinate, counted, listed, plain
 
@@ -99,6 +101,8 @@ class Report:
         A cell size that the survey can carry.
     dated : Dated or None
         When it was flown, or else when its file was written.
+    error_m, error_from : float or None, str
+        RMSE of its heights where its file states it, and where.
     doubts : tuple of str
     """
 
@@ -125,6 +129,8 @@ class Report:
     roughness: Roughness | None
     cell_m: float
     dated: Dated | None
+    error_m: float | None
+    error_from: str
     doubts: tuple[str, ...]
 
 
@@ -183,6 +189,10 @@ def report_lines(report: Report) -> list[str]:
         f"heights {report.z_m[0]:.2f} to {report.z_m[1]:.2f} m",
     ]
     lines += _date_lines(report.dated)
+    if report.error_m is not None:
+        lines.append(
+            f"Stated error     {plain(report.error_m)} m of its heights (said by: {report.error_from})"
+        )
     lines += {"cloud": _cloud_lines, "raster": _raster_lines, "mesh": _mesh_lines}[report.kind](report)
     lines.append(
         f"Cell size to use {report.cell_m:g} m"
@@ -195,12 +205,11 @@ def report_lines(report: Report) -> list[str]:
 def _date_lines(dated: Dated | None) -> list[str]:
     if dated is None:
         return ["Date             not said: [ground] flown says it"]
-    days = f"{dated.first}" if dated.first == dated.last else f"{dated.first} to {dated.last}"
     if dated.is_flown:
-        return [f"Flown            {days} (said by: {dated.said_by})"]
+        return [f"Flown            {days(dated)} (said by: {dated.said_by})"]
     return [
-        f"Date             its file was written {days} (said by: {dated.said_by}); when it was measured is "
-        "not said: [ground] flown says it"
+        f"Date             its file was written {days(dated)} (said by: {dated.said_by}); when it was "
+        "measured is not said: [ground] flown says it"
     ]
 
 
@@ -430,6 +439,8 @@ def _report(
         roughness=rough,
         cell_m=cell_for(spacing),
         dated=header.dated,
+        error_m=header.error_m,
+        error_from=header.error_from,
         doubts=doubts,
     )
 

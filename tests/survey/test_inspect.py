@@ -15,10 +15,10 @@ from affine import Affine
 from made_files import UTM31, slope_points, write_las, write_tif
 
 from terrain3d.readers import points
-from terrain3d.readers.source import Dated
 from terrain3d.site import GroundSource, Site
 from terrain3d.survey.build import build_terrain
 from terrain3d.survey.inspect import CLASS_NAMES, Report, inspect, report_lines
+from terrain3d.terrain import Dated
 from terrain3d.units import US_SURVEY_FOOT_M
 
 
