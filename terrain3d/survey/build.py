@@ -14,7 +14,7 @@ from terrain3d.readers.crs import crs_words, horizontal, read_crs
 from terrain3d.readers.source import Box, Cloud, Header, Progress, Raster
 from terrain3d.readers.tiles import Survey, read_headers, read_tiles
 from terrain3d.site import Site
-from terrain3d.survey.above import ground_points, sort_standing
+from terrain3d.survey.above import STANDS_ABOVE_M, Classes, ground_points, sort_standing
 from terrain3d.survey.boxes import box_around, grown, holds, joined, meeting
 from terrain3d.survey.buildings import buildings
 from terrain3d.survey.dates import dated_of
@@ -26,8 +26,10 @@ from terrain3d.survey.footing import (
     off_ground,
     under_mounts,
 )
+from terrain3d.survey.gaps import Mask
 from terrain3d.survey.lattice import MAX_NODES, Lattice, Relief, lattice_over, n_cells
 from terrain3d.survey.leaves import Profiles, estimated, foliage
+from terrain3d.survey.overlaid import check_over, read_surface_headers, returns_of
 from terrain3d.survey.placing import Drawn, Placed, drawn, middle, placed
 from terrain3d.survey.sheets import from_mesh, from_raster
 from terrain3d.survey.shots import shot_levels
@@ -93,7 +95,8 @@ def build_terrain(
     if header is not None:
         check_on_survey(local, shapes, frame, header)
     wanted = _wanted(local, reach_m, _AROUND_M if around_m is None else around_m)
-    ground = _Source(site, survey, site_crs, frame, doubts)
+    surface = None if survey is None else read_surface_headers(site.ground, survey, folder)
+    ground = _Source(site, survey, surface, site_crs, frame, doubts)
     return _terrain(ground, shapes, local, wanted, progress)
 
 
@@ -137,6 +140,7 @@ def build_surroundings(
     if survey is None:
         return replace(near, doubts=())
     header = survey.header
+    surface = read_surface_headers(site.ground, survey, folder)
     shapes = drawn(site, folder, site_crs)
     local = placed(shapes, near.frame)
     covered = _turned_box(header.bounds, near.frame, header.crs, to_local=True)
@@ -150,14 +154,14 @@ def build_surroundings(
     if n_cells(meeting(wanted, covered), site.site.cell) > MAX_NODES:
         wanted = joined(near.ground.bounds, looked)
     if not holds(near.ground.bounds, meeting(wanted, covered)):
-        source = _Source(site, survey, site_crs, near.frame, ())
+        source = _Source(site, survey, surface, site_crs, near.frame, ())
         wide = _terrain(source, shapes, local, wanted, lambda share: tell(share / 2))
         wide = replace(wide, solids=named_alike(wide.solids, near.solids))
     doubts = off_ground(wide.ground, shapes, local, "what is looked at around the site")
     far: tuple[Ground, ...] = ()
     if to_the_sky:
         far = far_surface(
-            survey, near.frame, wide.ground.bounds, mounts, covered, look_m,
+            surface or survey, near.frame, wide.ground.bounds, mounts, covered, look_m,
             lambda share: tell((1 + share) / 2),
         )  # fmt: skip
     return replace(wide, doubts=doubts, far=far)
@@ -216,6 +220,7 @@ class _Source:
 
     site: Site
     survey: Survey | None
+    surface: Survey | None
     site_crs: pyproj.CRS | None
     frame: Frame
     doubts: tuple[str, ...]
@@ -318,6 +323,16 @@ def _surveyed_ground(
             *survey.doubts,
             "the grid is taken as bare ground: one with roofs and crowns in it would mislead",
         )
+        if source.surface is not None:
+            relief = from_raster(survey, frame, lattice, limit)
+            other = source.surface.header.crs
+            if other is not None and header.crs is not None and other != header.crs:
+                doubts += (
+                    f"the surface is in {crs_words(other)}, the ground in "
+                    f"{crs_words(header.crs)}: both are turned into the site's own metres",
+                )
+            solids, profiles, more = _between(source.surface, around, frame, local, relief)
+            return relief, solids, profiles, doubts + more
         if local.treatments:
             doubts += ("[[treat]] outlines are left aside: a grid has nothing standing on it",)
         return from_raster(survey, frame, lattice, limit), Solids.none(), None, doubts
@@ -336,13 +351,39 @@ def _from_cloud(cloud: Cloud, frame: Frame, local: Placed, lattice: Lattice, lim
     relief = surveyed(xyz[ground], lattice, limit_m)
     west, south, east, north = relief.ground.bounds
     near = (x >= west) & (x <= east) & (y >= south) & (y <= north)
-    above_m = xyz[:, 2] - relief.foot_at(x, y)
-    sorted_ = sort_standing(
-        xyz[near], above_m[near], cloud.classes[near], cloud.n_returns[near], ground[near], local.treatments
+    solids, profiles, more = _standing(
+        xyz[near], cloud.classes[near], cloud.n_returns[near], ground[near], relief, local
     )
-    solids = buildings(xyz[near][sorted_.solid], xyz[near & ground], relief)
-    profiles = estimated(xyz[near], sorted_.leaf, relief)
-    return relief, solids, profiles, cloud.doubts + doubts + sorted_.doubts
+    return relief, solids, profiles, cloud.doubts + doubts + more
+
+
+def _standing(
+    xyz: Floats, classes: Classes, n_returns: Classes, ground: Mask, relief: Relief, local: Placed
+) -> tuple[Solids, Profiles, tuple[str, ...]]:
+    """What stands on the ground worked on, of the returns over it."""
+    above_m = xyz[:, 2] - relief.foot_at(xyz[:, 0], xyz[:, 1])
+    sorted_ = sort_standing(xyz, above_m, classes, n_returns, ground, local.treatments)
+    solids = buildings(xyz[sorted_.solid], xyz[ground], relief)
+    return solids, estimated(xyz, sorted_.leaf, relief), sorted_.doubts
+
+
+def _between(
+    of: Survey, around: Box, frame: Frame, local: Placed, relief: Relief
+) -> tuple[Solids, Profiles, tuple[str, ...]]:
+    """What stands between the ground and a grid of the highest things: each cell of it is one return."""
+    raster = read_tiles(of, _turned_box(around, frame, of.header.crs, to_local=False))
+    assert isinstance(raster, Raster)
+    xyz = returns_of(raster, frame, relief)
+    doubts = tuple(f"of the surface: {doubt}" for doubt in raster.doubts)
+    doubts += check_over(xyz, raster, frame, relief, of)
+    ground = xyz[:, 2] - relief.foot_at(xyz[:, 0], xyz[:, 1]) <= STANDS_ABOVE_M
+    none, one = np.zeros(len(xyz), np.uint8), np.ones(len(xyz), np.uint8)
+    solids, profiles, more = _standing(xyz, none, one, ground, relief, local)
+    doubts += (
+        "what stands on the ground is what the surface has above it, one height a cell: of what is open "
+        "beneath roofs and crowns nothing is known",
+    )
+    return solids, profiles, doubts + more
 
 
 def _outlines(terrain: Terrain) -> list[Floats]:
