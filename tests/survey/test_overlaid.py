@@ -3,6 +3,7 @@
 from pathlib import Path
 
 import numpy as np
+import pyproj
 import pytest
 from affine import Affine
 from made_files import UTM31, write_las, write_tif
@@ -56,7 +57,7 @@ def test_a_house_stands_between_the_two(tmp_path: Path) -> None:
 
 def test_a_rough_crown_is_foliage(tmp_path: Path) -> None:
     """Heights that jump by metres from cell to cell are no roof: they are taken for leaves, as of a cloud."""
-    ground, surface = grids(tmp_path)
+    ground, _ = grids(tmp_path)
     rng = np.random.default_rng(4)
     rough = ground.copy()
     rough[30:50, 45:65] += rng.uniform(1, 7, (20, 20))
@@ -68,9 +69,7 @@ def test_a_rough_crown_is_foliage(tmp_path: Path) -> None:
 
 def test_a_surface_in_tiles_and_another_crs_is_turned(tmp_path: Path) -> None:
     """Two tiles in the zone beside: the same house, and a sentence."""
-    _, surface = grids(tmp_path)
-    import pyproj
-
+    grids(tmp_path)
     turn = pyproj.Transformer.from_crs(UTM31, "EPSG:32632", always_xy=True)
     x, y = np.meshgrid((np.arange(80) + 0.5) * 0.5 - 20, -((np.arange(80) + 0.5) * 0.5 - 20))
     u, v = turn.transform(EAST + x, NORTH + y)
@@ -89,10 +88,8 @@ def test_a_surface_in_tiles_and_another_crs_is_turned(tmp_path: Path) -> None:
         )  # fmt: skip
     over = build_terrain(site(surface="dsm"), tmp_path, 12.0)
     assert over.solids.vertices[:, 2].max() == pytest.approx(105.6, abs=0.1)
-    assert any(
-        "the surface is in WGS 84 / UTM zone 32N, the ground in WGS 84 / UTM zone 31N" in d
-        for d in over.doubts
-    )
+    both = "the surface is in WGS 84 / UTM zone 32N, the ground in WGS 84 / UTM zone 31N"
+    assert any(both in doubt for doubt in over.doubts)
 
 
 def test_the_sun_is_hidden_by_the_surface(tmp_path: Path) -> None:
@@ -154,10 +151,5 @@ def test_a_surface_goes_with_a_grid_alone(tmp_path: Path) -> None:
         with pytest.raises(InputError, match=words):
             build_terrain(site(**ground), tmp_path, 12.0)
     with pytest.raises(ValueError, match="surface goes with file"):
-        Site.model_validate(
-            {
-                "site": {"name": "s"},
-                "ground": {"plane": {"fall": 1, "towards": 0, "extent": 9}, "surface": "d.tif"},
-            }
-        )
+        site(file=None, plane={"fall": 1, "towards": 0, "extent": 9})
     assert len(found_files("*.tif", tmp_path)) == 3
