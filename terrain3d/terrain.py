@@ -155,6 +155,25 @@ class Ground:
 
 
 @dataclass(frozen=True, eq=False)
+class Colours:
+    """What the ground looks like from above, cell by cell; judged by nobody.
+
+    Parameters
+    ----------
+    rgb : (ny, nx, 3) uint8
+        Red, green, blue of the ground's cells, row 0 the southernmost.
+    known : (ny, nx) bool
+        Cells that have a colour.
+    of_photo : bool
+        Of a photograph; else of the survey's own ground returns.
+    """
+
+    rgb: NDArray[np.uint8]
+    known: NDArray[np.bool_]
+    of_photo: bool
+
+
+@dataclass(frozen=True, eq=False)
 class Solids:
     """Everything opaque that stands on the ground, as triangles with real undersides.
 
@@ -331,7 +350,8 @@ class Terrain:
     `far` is the surface of the survey past `ground`, ever coarser rings of it, nearest first: tops of
     crowns and roofs, which only the sky is looked at over. It is empty unless somebody looks that far.
     `dated` is when the survey was measured, `error_m` the RMSE of its heights where it or the site file
-    states it, and `error_from` says which of them does, in plain words.
+    states it, and `error_from` says which of them does, in plain words. `colours` are those of the ground,
+    None where nobody took any.
     """
 
     frame: Frame
@@ -352,6 +372,7 @@ class Terrain:
     dated: Dated | None = None
     error_m: float | None = None
     error_from: str = ""
+    colours: Colours | None = None
 
     def __repr__(self) -> str:
         things = (

@@ -35,6 +35,7 @@ STRIP_CELLS = 4_000_000
 USUAL_NO_DATA = (-9999.0, -99999.0, -32767.0, -32768.0, float(np.finfo(np.float32).min))
 #: World files and .prj files are a few hundred bytes long.
 _MOST_BESIDE = 100_000
+_WORLD_FILES = (".tfw", ".tifw", ".wld")
 _FORMS = {"tif": "GeoTIFF", "asc": "ESRI ASCII grid"}
 _DRIVERS = {"tif": "GTiff", "asc": "AAIGrid"}
 #: How a band may spell its unit; GDAL writes the first of each.
@@ -258,7 +259,7 @@ def _opened(path: Path, form: str) -> Iterator[tuple[Any, Affine]]:
     """A grid that can hold heights, and where its cells lie."""
     try:
         with opened_raster(path, _DRIVERS[form]) as dataset:
-            placed = _placed(dataset, path, form)
+            placed = placed_by_world_file(dataset, path, _WORLD_FILES if form == "tif" else ())
             _refuse_pictures(dataset, placed, path)
             yield dataset, placed
     except InputError:
@@ -271,9 +272,9 @@ def _opened(path: Path, form: str) -> Iterator[tuple[Any, Affine]]:
         ) from error
 
 
-def _placed(dataset: Any, path: Path, form: str) -> Affine:
-    """The grid's own placement, or else that of the world file beside a picture format."""
-    world = beside(path, ".tfw", ".tifw", ".wld") if form == "tif" else None
+def placed_by_world_file(dataset: Any, path: Path, suffixes: tuple[str, ...]) -> Affine:
+    """A raster's own placement, or else that of the world file beside it, of one of these suffixes."""
+    world = beside(path, *suffixes)
     if world is None or dataset.transform != Affine.identity() or dataset.gcps[0]:
         return Affine(*dataset.transform[:6])
     try:

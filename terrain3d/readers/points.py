@@ -70,6 +70,10 @@ _GPS_START, _ADJUSTED_S = datetime(1980, 1, 6, tzinfo=UTC), 1_000_000_000
 _N_TIMED, _LAST_S = 1000, 4e9
 _TIMED = laspy.DecompressionSelection.XY_RETURNS_CHANNEL | laspy.DecompressionSelection.GPS_TIME
 
+_COLOURED = _WANTED | laspy.DecompressionSelection.RGB
+#: Point formats with colours (LAS 1.4 R15, tables 9 to 17).
+_COLOUR_FORMATS = (2, 3, 5, 7, 8, 10)
+
 Record = NDArray[np.void]
 
 
@@ -147,7 +151,7 @@ def read_las(path: Path, header: Header, box: Box | None, progress: Progress | N
         Where the points cannot be decoded, none lies in the box, or all are noise.
     """
     gathered = Gathered()
-    doubts = pass_las(path, header, box, gathered.take, progress)
+    doubts = pass_las(path, header, box, gathered.take, progress, coloured=True)
     return gathered.cloud(header.crs, doubts)
 
 
@@ -158,6 +162,7 @@ def pass_las(
     take: Callable[[Cloud], None],
     progress: Progress | None = None,
     marks: Marks | None = None,
+    coloured: bool = False,
 ) -> tuple[str, ...]:
     """Hand on the points that `read_las` would read, chunk by chunk, keeping none.
 
@@ -168,6 +173,8 @@ def pass_las(
         columns each lie side by side in memory.
     marks : Marks, optional
         Counted in.
+    coloured : bool
+        Whether colours are read, where there are any.
 
     Returns
     -------
@@ -180,8 +187,10 @@ def pass_las(
         As `read_las`.
     """
     las = read_las_header(path)
-    sieve = _Sieve(las, header, box, marks)
-    for done, record in _decoded(path, _records_of(path, las, header, box)):
+    coloured &= las.point_format in _COLOUR_FORMATS
+    sieve = _Sieve(las, header, box, marks, coloured)
+    wanted = _COLOURED if coloured else _WANTED
+    for done, record in _decoded(path, _records_of(path, las, header, box, wanted)):
         cloud = sieve.kept(record)
         if len(cloud.xyz):
             take(cloud)
@@ -201,7 +210,10 @@ def pass_las(
 class _Sieve:
     """Raw records in, points to keep out; counts what falls through."""
 
-    def __init__(self, las: LasHeader, header: Header, box: Box | None, marks: Marks | None = None) -> None:
+    def __init__(
+        self, las: LasHeader, header: Header, box: Box | None, marks: Marks | None, coloured: bool
+    ) -> None:
+        self._coloured, self._colour_bits = coloured, 0
         self._las, self._header, self._box, self._marks = las, header, box, marks
         self.n_inside = self.n_kept = 0
         self._low, self._high = np.full(2, np.inf), np.full(2, -np.inf)
@@ -225,7 +237,17 @@ class _Sieve:
             for axis, name in enumerate("XYZ"):
                 # Side by side first: picking from records that lie apart is several times slower.
                 self._place(np.ascontiguousarray(record[name])[kept], axis, columns[axis])
-        return Cloud(columns.T, classes, return_number, n_returns, self._header.crs)
+        rgb = self._colours(record, kept) if self._coloured else None
+        return Cloud(columns.T, classes, return_number, n_returns, self._header.crs, rgb=rgb)
+
+    def _colours(self, record: Record, kept: NDArray[np.intp] | slice) -> Bytes:
+        """Colours of 8 bits: the standard has 16, and many write 8 of them into those."""
+        raw = np.stack(
+            [np.ascontiguousarray(record[name])[kept] for name in ("red", "green", "blue")], axis=1
+        )
+        if not self._colour_bits and raw.size:
+            self._colour_bits = 16 if raw.max() > 255 else 8
+        return np.asarray(raw >> 8 if self._colour_bits == 16 else np.minimum(raw, 255)).astype(np.uint8)
 
     def _place(self, raw: NDArray[np.int32], axis: int, out: Floats) -> None:
         """Whole numbers of the file into coordinates, heights into metres."""
@@ -268,13 +290,17 @@ def _decoded(path: Path, records: Iterator[tuple[float, Record]]) -> Iterator[tu
 
 
 def _records_of(
-    path: Path, las: LasHeader, header: Header, box: Box | None
+    path: Path,
+    las: LasHeader,
+    header: Header,
+    box: Box | None,
+    wanted: laspy.DecompressionSelection,
 ) -> Iterator[tuple[float, Record]]:
     """Share of the work done, and the raw records, chunk by chunk."""
     if las.copc and box is not None and _share(box, header.bounds) < _QUERY_SHARE:
-        yield from _queried(path, las, box, _share(box, header.bounds))
+        yield from _queried(path, las, box, _share(box, header.bounds), wanted)
         return
-    with _reader(path) as reader:
+    with _reader(path, wanted) as reader:
         done = 0
         for chunk in reader.chunk_iterator(CHUNK):
             done += len(chunk)
@@ -297,14 +323,16 @@ def _reader(path: Path, wanted: laspy.DecompressionSelection = _WANTED) -> Itera
         yield reader
 
 
-def _queried(path: Path, las: LasHeader, box: Box, share: float) -> Iterator[tuple[float, Record]]:
+def _queried(
+    path: Path, las: LasHeader, box: Box, share: float, wanted: laspy.DecompressionSelection
+) -> Iterator[tuple[float, Record]]:
     """The points of a COPC in a box, found through its octree, in strips that fit in memory."""
     n_strips = max(1, math.ceil(share * las.n_points / _QUERY_POINTS))
     low, high = _raw_range(box, las, 0)
     # Raw coordinates are whole numbers: an edge halfway between two puts each point in one strip.
     edges = [low - 0.5, *(np.floor(np.linspace(low, high, n_strips + 1)[1:-1]) + 0.5), high + 0.5]
     with opened(path) as stream:
-        reader = laspy.CopcReader(stream, close_fd=False, decompression_selection=_WANTED)
+        reader = laspy.CopcReader(stream, close_fd=False, decompression_selection=wanted)
         for number, (left, right) in enumerate(pairwise(edges), 1):
             raw_low = np.array([left, _raw_range(box, las, 1)[0], -_RAW_END])
             raw_high = np.array([right, _raw_range(box, las, 1)[1], _RAW_END])

@@ -17,6 +17,8 @@ from terrain3d.units import Floats
 Box = tuple[float, float, float, float]
 #: Told the share of the work that is done, 0 to 1.
 Progress = Callable[[float], None]
+#: Colours of more points than this are let go: they only please the eye, and memory goes to what is judged.
+_MOST_COLOURED = 20_000_000
 Bytes = NDArray[np.uint8]
 
 
@@ -55,6 +57,8 @@ class Cloud:
         The horizontal CRS; None where nobody says.
     doubts : tuple of str
         Sentences for the person: what was read, yet deserves a check.
+    rgb : (n, 3) uint8 or None
+        Red, green, blue, where the file has them and they were asked for.
     """
 
     xyz: Floats
@@ -63,6 +67,7 @@ class Cloud:
     n_returns: Bytes
     crs: pyproj.CRS | None
     doubts: tuple[str, ...] = ()
+    rgb: Bytes | None = None
 
 
 class Gathered:
@@ -73,6 +78,7 @@ class Gathered:
         self.classes: Bytes = np.empty(0, np.uint8)
         self.return_number: Bytes = np.empty(0, np.uint8)
         self.n_returns: Bytes = np.empty(0, np.uint8)
+        self.rgb: Bytes | None = np.empty((0, 3), np.uint8)
 
     def take(self, cloud: Cloud) -> None:
         """Add some points."""
@@ -87,10 +93,15 @@ class Gathered:
         ):
             array.resize(stop, refcheck=False)
             array[start:] = values
+        if cloud.rgb is None or stop > _MOST_COLOURED:
+            self.rgb = None
+        if self.rgb is not None and cloud.rgb is not None:
+            self.rgb.resize((stop, 3), refcheck=False)
+            self.rgb[start:] = cloud.rgb
 
     def cloud(self, crs: pyproj.CRS | None, doubts: tuple[str, ...]) -> Cloud:
         """All of them."""
-        return Cloud(self.xyz, self.classes, self.return_number, self.n_returns, crs, doubts)
+        return Cloud(self.xyz, self.classes, self.return_number, self.n_returns, crs, doubts, self.rgb)
 
 
 @dataclass(frozen=True, eq=False)

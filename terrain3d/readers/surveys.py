@@ -158,6 +158,7 @@ def pass_points(
     progress: Progress | None = None,
     box: Box | None = None,
     marks: Marks | None = None,
+    coloured: bool = False,
 ) -> tuple[str, ...]:
     """Hand on the points of a cloud, chunk by chunk, keeping none.
 
@@ -174,6 +175,8 @@ def pass_points(
         In the units of `header.crs`; without it all of them.
     marks : Marks, optional
         Counted in, where the format has them.
+    coloured : bool
+        Whether colours are read, where the format has them.
 
     Returns
     -------
@@ -189,7 +192,7 @@ def pass_points(
     if form == "las":
         from terrain3d.readers.points import pass_las
 
-        return pass_las(path, header, box, take, progress, marks)
+        return pass_las(path, header, box, take, progress, marks, coloured)
     from terrain3d.readers.textpoints import pass_text
 
     pass_text(path, header, box, take, progress)

@@ -272,7 +272,7 @@ def read_tiles(survey: Survey, box: Box | None, progress: Progress | None = None
     met = _Met(survey, None if box is None else _grown(box, _spare(survey)), progress)
     if survey.header.kind == "cloud":
         gathered = Gathered()
-        doubts = _pass_tiles(met, box, gathered.take)
+        doubts = _pass_tiles(met, box, gathered.take, coloured=True)
         return gathered.cloud(survey.header.crs, doubts)
     parts: list[Any] = []
     for path, header, tell in met:
@@ -320,12 +320,16 @@ def pass_tile_tops(survey: Survey, box: Box, wide: int, take: Callable[[Cloud], 
 
 
 def _pass_tiles(
-    met: "_Met", box: Box | None, take: Callable[[Cloud], None], marks: Marks | None = None
+    met: "_Met",
+    box: Box | None,
+    take: Callable[[Cloud], None],
+    marks: Marks | None = None,
+    coloured: bool = False,
 ) -> tuple[str, ...]:
     once = _Once(met.survey)
     for path, header, tell in met:
         try:
-            met.read(path, pass_points(path, header, once.of(path, take), tell, box, marks))
+            met.read(path, pass_points(path, header, once.of(path, take), tell, box, marks, coloured))
         except NothingThereError as error:
             met.found_empty(error)
         once.close()
@@ -464,6 +468,7 @@ def _without(cloud: Cloud, dropped: NDArray[np.intp]) -> Cloud:
         classes=cloud.classes[kept],
         return_number=cloud.return_number[kept],
         n_returns=cloud.n_returns[kept],
+        rgb=None if cloud.rgb is None else cloud.rgb[kept],
     )
 
 

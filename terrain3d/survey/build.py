@@ -6,7 +6,6 @@ from pathlib import Path
 
 import numpy as np
 import pyproj
-import shapely
 
 from terrain3d.errors import InputError
 from terrain3d.frame import Frame, site_frame
@@ -15,8 +14,9 @@ from terrain3d.readers.source import Box, Cloud, Header, Progress, Raster
 from terrain3d.readers.tiles import Survey, read_headers, read_tiles
 from terrain3d.site import Site
 from terrain3d.survey.above import STANDS_ABOVE_M, Classes, ground_points, sort_standing
-from terrain3d.survey.boxes import box_around, grown, holds, joined, meeting
+from terrain3d.survey.boxes import box_around, grown, holds, joined, meeting, turned_box
 from terrain3d.survey.buildings import buildings
+from terrain3d.survey.colours import of_photo, of_returns
 from terrain3d.survey.dates import dated_of
 from terrain3d.survey.far import far_surface
 from terrain3d.survey.footing import (
@@ -36,7 +36,7 @@ from terrain3d.survey.shots import shot_levels
 from terrain3d.survey.solids import block, named_alike, wall
 from terrain3d.survey.surface import plane, spot_levels, surveyed
 from terrain3d.survey.whereabouts import check_whereabouts
-from terrain3d.terrain import Ground, Mark, Solids, Terrain
+from terrain3d.terrain import Colours, Ground, Mark, Solids, Terrain
 from terrain3d.units import Floats
 
 #: Ground beyond the reach of a unit, and around what is to be held, that is worked on as well.
@@ -49,8 +49,8 @@ _BEYOND_M = 2.0
 #: Share of the work that reading the survey is, for progress.
 _READING = 0.6
 
-#: The ground, what a survey shows standing on it, and doubts.
-_Read = tuple[Relief, Solids, Profiles | None, tuple[str, ...]]
+#: The ground, what a survey shows standing on it, the colours of its ground, and doubts.
+_Read = tuple[Relief, Solids, Profiles | None, Colours | None, tuple[str, ...]]
 
 
 def build_terrain(
@@ -96,7 +96,7 @@ def build_terrain(
         check_on_survey(local, shapes, frame, header)
     wanted = _wanted(local, reach_m, _AROUND_M if around_m is None else around_m)
     surface = None if survey is None else read_surface_headers(site.ground, survey, folder)
-    ground = _Source(site, survey, surface, site_crs, frame, doubts)
+    ground = _Source(site, folder, survey, surface, site_crs, frame, doubts)
     return _terrain(ground, shapes, local, wanted, progress)
 
 
@@ -143,7 +143,7 @@ def build_surroundings(
     surface = read_surface_headers(site.ground, survey, folder)
     shapes = drawn(site, folder, site_crs)
     local = placed(shapes, near.frame)
-    covered = _turned_box(header.bounds, near.frame, header.crs, to_local=True)
+    covered = turned_box(header.bounds, near.frame, header.crs, to_local=True)
     mounts = box_around([np.array([[mount.x, mount.y]]) for mount in near.mounts])
     looked = grown(mounts, look_m + _AROUND_M)
     outlines = [*_outlines(near), *(points for _, points in local.solids)]
@@ -154,7 +154,7 @@ def build_surroundings(
     if n_cells(meeting(wanted, covered), site.site.cell) > MAX_NODES:
         wanted = joined(near.ground.bounds, looked)
     if not holds(near.ground.bounds, meeting(wanted, covered)):
-        source = _Source(site, survey, surface, site_crs, near.frame, ())
+        source = _Source(site, folder, survey, surface, site_crs, near.frame, ())
         wide = _terrain(source, shapes, local, wanted, lambda share: tell(share / 2))
         wide = replace(wide, solids=named_alike(wide.solids, near.solids))
     doubts = off_ground(wide.ground, shapes, local, "what is looked at around the site")
@@ -175,11 +175,11 @@ def _terrain(
     site, frame, doubts = source.site, source.frame, source.doubts
     if source.survey is None:
         relief, more = _drawn_ground(site, frame, source.site_crs, local)
-        standing, profiles = Solids.none(), None
+        standing, profiles, colours = Solids.none(), None, None
         if local.treatments:
             more += ("[[treat]] outlines are left aside: drawn ground has nothing standing on it",)
     else:
-        relief, standing, profiles, more = _surveyed_ground(
+        relief, standing, profiles, colours, more = _surveyed_ground(
             source, source.survey, local, wanted, lambda share: tell(_READING * share)
         )
     tell(0.9)
@@ -191,6 +191,10 @@ def _terrain(
     dated, of_date = dated_of(site, None if source.survey is None else source.survey.header.dated)
     doubts += of_date
     error_m, error_from = _stated_error(site, source.survey)
+    if site.ground.photo is not None:
+        home = source.site_crs if source.survey is None else source.survey.header.crs
+        colours, of_them = of_photo(source.folder / site.ground.photo, home, frame, relief.ground)
+        doubts += of_them
     terrain = Terrain(
         frame,
         relief.ground,
@@ -209,6 +213,7 @@ def _terrain(
         dated=dated,
         error_m=error_m,
         error_from=error_from,
+        colours=colours,
     )
     tell(1.0)
     return terrain
@@ -219,6 +224,7 @@ class _Source:
     """Where the ground comes from, and what is doubtful before any of it is read."""
 
     site: Site
+    folder: Path
     survey: Survey | None
     surface: Survey | None
     site_crs: pyproj.CRS | None
@@ -310,13 +316,13 @@ def _surveyed_ground(
 ) -> _Read:
     """Read what lies around the shapes and turn it into ground and what stands on it."""
     site, frame, header = source.site, source.frame, of.header
-    covered = _turned_box(header.bounds, frame, header.crs, to_local=True)
+    covered = turned_box(header.bounds, frame, header.crs, to_local=True)
     work = _cut(wanted or covered, covered)
     lattice = lattice_over(work, site.site.cell)
     limit = site.ground.hole_limit
     beyond = limit + _BEYOND_M + 3 * site.site.cell
     around = (work[0] - beyond, work[1] - beyond, work[2] + beyond, work[3] + beyond)
-    box = _turned_box(around, frame, header.crs, to_local=False)
+    box = turned_box(around, frame, header.crs, to_local=False)
     survey = read_tiles(of, box, progress)
     if isinstance(survey, Raster):
         doubts = (
@@ -332,16 +338,16 @@ def _surveyed_ground(
                     f"{crs_words(header.crs)}: both are turned into the site's own metres",
                 )
             solids, profiles, more = _between(source.surface, around, frame, local, relief)
-            return relief, solids, profiles, doubts + more
+            return relief, solids, profiles, None, doubts + more
         if local.treatments:
             doubts += ("[[treat]] outlines are left aside: a grid has nothing standing on it",)
-        return from_raster(survey, frame, lattice, limit), Solids.none(), None, doubts
+        return from_raster(survey, frame, lattice, limit), Solids.none(), None, None, doubts
     if isinstance(survey, Cloud):
         return _from_cloud(survey, frame, local, lattice, limit)
     x, y = frame.to_local(survey.vertices[:, 0], survey.vertices[:, 1], survey.crs)
     vertices = np.column_stack([x, y, survey.vertices[:, 2]])
     relief, standing, more = from_mesh(vertices, survey.triangles, lattice, limit, local.treatments)
-    return relief, standing, None, survey.doubts + more
+    return relief, standing, None, None, survey.doubts + more
 
 
 def _from_cloud(cloud: Cloud, frame: Frame, local: Placed, lattice: Lattice, limit_m: float) -> _Read:
@@ -354,7 +360,8 @@ def _from_cloud(cloud: Cloud, frame: Frame, local: Placed, lattice: Lattice, lim
     solids, profiles, more = _standing(
         xyz[near], cloud.classes[near], cloud.n_returns[near], ground[near], relief, local
     )
-    return relief, solids, profiles, cloud.doubts + doubts + more
+    colours = None if cloud.rgb is None else of_returns(xyz[ground], cloud.rgb[ground], lattice)
+    return relief, solids, profiles, colours, cloud.doubts + doubts + more
 
 
 def _standing(
@@ -371,7 +378,7 @@ def _between(
     of: Survey, around: Box, frame: Frame, local: Placed, relief: Relief
 ) -> tuple[Solids, Profiles, tuple[str, ...]]:
     """What stands between the ground and a grid of the highest things: each cell of it is one return."""
-    raster = read_tiles(of, _turned_box(around, frame, of.header.crs, to_local=False))
+    raster = read_tiles(of, turned_box(around, frame, of.header.crs, to_local=False))
     assert isinstance(raster, Raster)
     xyz = returns_of(raster, frame, relief)
     doubts = tuple(f"of the surface: {doubt}" for doubt in raster.doubts)
@@ -412,14 +419,6 @@ def _cut(wanted: Box, covered: Box) -> Box:
             "check [site] crs and [ground] crs, or name a survey that covers the site",
         )
     return box
-
-
-def _turned_box(box: Box, frame: Frame, crs: pyproj.CRS | None, to_local: bool) -> Box:
-    """The box around a box whose edges bend when turned into another CRS."""
-    edge = shapely.segmentize(shapely.box(*box), max(box[2] - box[0], box[3] - box[1]) / 20)
-    x, y = shapely.get_coordinates(edge).T
-    x, y = frame.to_local(x, y, crs) if to_local else frame.from_local(x, y, crs)
-    return float(x.min()), float(y.min()), float(x.max()), float(y.max())
 
 
 def _stated_error(site: Site, survey: Survey | None) -> tuple[float | None, str]:
