@@ -33,7 +33,9 @@ from watched import Bait, laid_bait
 from terrain3d.errors import InputError
 from terrain3d.frame import site_frame
 from terrain3d.readers.crs import horizontal, read_crs
+from terrain3d.readers.photos import photo_crs, read_photo
 from terrain3d.readers.surveys import read_header, read_survey
+from terrain3d.readers.tiles import found_files
 from terrain3d.search.sites import site_files
 from terrain3d.site import FileRef, GroundSource, MountShape, load_site
 from terrain3d.survey.outlines import expand
@@ -377,6 +379,52 @@ def test_what_lies_beside_a_grid_changes_nothing(tmp_path: Path, bait: Bait, for
     assert any("the mask beside it" in doubt for doubt in raster.doubts) == (suffix == ".msk")
 
 
+@pytest.mark.filterwarnings("ignore::rasterio.errors.NotGeoreferencedWarning")
+@pytest.mark.parametrize("sidecar", SIDECARS)
+@pytest.mark.parametrize("form", ["tif", "jpg"])
+def test_what_lies_beside_a_photograph_changes_nothing(
+    tmp_path: Path, bait: Bait, form: str, sidecar: str
+) -> None:
+    """Its colours, their place and what of it is blank are those of the photograph and its world file."""
+    path = tmp_path / f"ortho.{form}"
+    pixels = np.full((3, 4, 4), 99, np.uint8)
+    if form == "tif":
+        write_tif(path, pixels, NORTH_UP, dtype="uint8", count=3)
+    else:
+        with rasterio.open(path, "w", driver="JPEG", width=4, height=4, count=3, dtype="uint8") as dataset:
+            dataset.write(pixels)
+        Path(f"{path}.aux.xml").unlink(missing_ok=True)
+        middle = NORTH_UP @ (0.5, 0.5)
+        path.with_suffix(".jgw").write_text(f"2\n0\n0\n-2\n{middle[0]}\n{middle[1]}\n")
+    suffix, content = SIDECARS[sidecar]
+    source = write_tif(bait.folder / "bait.tif", np.zeros((4, 4)), NORTH_UP, dtype="uint8")
+    bait.opened.names()
+    path.with_name(path.name + suffix).write_text(content.format(file=source, address=bait.address))
+    crs = photo_crs(path)
+    assert (None if crs is None else crs.to_epsg()) == (32631 if form == "tif" else None)
+    west, south = NORTH_UP @ (0, 4)
+    photo = read_photo(path, crs, (west, south, west + 8, south + 8), 2.0)
+    assert photo.transform == NORTH_UP
+    assert photo.known.all()
+    assert (photo.rgb == 99).all()
+    bait.assert_untouched()
+
+
+def test_tiles_are_looked_for_in_one_folder(tmp_path: Path, bait: Bait) -> None:
+    """A pattern, a folder, and a link in it that leads to another: nothing beyond is looked through."""
+    folder = tmp_path / "tiles"
+    folder.mkdir()
+    (folder / "beyond").symlink_to(bait.folder)
+    (folder / "in.laz").write_bytes(b"x")
+    bait.put("out.laz", b"x")
+    for name in ("tiles", "tiles/*", "tiles/*.laz"):
+        assert [path.name for path in found_files(name, tmp_path)] == ["in.laz"]
+    for name in ("tiles/*/out.laz", "tiles/**/*.laz", "**", "*/*.laz"):
+        with pytest.raises(InputError):
+            found_files(name, tmp_path)
+    bait.assert_untouched()
+
+
 def test_gdal_fetches_nothing_while_a_grid_is_open(tmp_path: Path, bait: Bait) -> None:
     """Whatever else might bring it to an address: the door to the network is shut as well."""
     from terrain3d.readers.gdal import opened_raster
@@ -576,15 +624,22 @@ def site_with(path: Path, where: str, name: str) -> Path:
         "types": "one-head-90",
         "test": "",
     }
-    names = {"ground": "", "shapes": "", "type": "one-head-90", "types": "one-head-90", "tests": ""} | {
-        where: name
-    }
+    names = {
+        "ground": "", "tiles": "", "surface": "", "photo": "",
+        "shapes": "", "type": "one-head-90", "types": "one-head-90", "tests": "",
+    } | {where: name}  # fmt: skip
     quoted = {key: json.dumps(value) for key, value in names.items()}
     ground = (
         f"file = {quoted['ground']}"
         if names["ground"]
         else "plane = { fall = 5, towards = 180, extent = 20 }"
     )
+    if names["tiles"]:
+        ground = f"file = ['first.laz', {quoted['tiles']}]"
+    elif names["surface"]:
+        ground = f"file = 'bare.tif'\nsurface = {quoted['surface']}"
+    elif names["photo"]:
+        ground += f"\nphoto = {quoted['photo']}"
     shapes = f"[[protect]]\nfile = {quoted['shapes']}\n" if names["shapes"] else ""
     tests = f"[walk_test]\nfile = {quoted['tests']}\n" if names["tests"] else ""
     path.write_text(
@@ -595,7 +650,7 @@ def site_with(path: Path, where: str, name: str) -> Path:
     return path
 
 
-@pytest.mark.parametrize("where", ["ground", "shapes", "type", "types", "tests"])
+@pytest.mark.parametrize("where", ["ground", "tiles", "surface", "photo", "shapes", "type", "types", "tests"])
 def test_a_site_file_names_local_files_alone(tmp_path: Path, where: str) -> None:
     """Wherever a site file names a file, an address or an order to a library is refused before any is met."""
     path = tmp_path / "site.toml"
