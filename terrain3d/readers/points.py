@@ -108,12 +108,14 @@ def las_header(path: Path, ground: GroundSource) -> Header:
 
 
 def _dated(path: Path, las: LasHeader) -> Dated | None:
-    """When the points were measured, by the first and the last of them, or else when the file was written."""
+    """When the points were measured, by some at both ends of the file, or else when the file was written."""
     if las.is_gps_time and las.point_format not in (0, 2):
-        with _decoding(path), _reader(path, _TIMED) as reader:
+        with _decoding(path), _reader(path, _TIMED, few=True) as reader:
             few = min(_N_TIMED, las.n_points)
             seconds = reader.read_points(few).array["gps_time"]
-            reader.seek(las.n_points - few)
+            # Where packed points begin: on the way to one amid them all before it are unpacked.
+            packed = _n_packed(las)
+            reader.seek((las.n_points - few) // packed * packed)
             seconds = np.concatenate([seconds, reader.read_points(few).array["gps_time"]])
         # A time that nobody filled in is 0.
         seconds = seconds[np.isfinite(seconds) & (seconds != 0) & (np.abs(seconds) < _LAST_S)]
@@ -122,7 +124,7 @@ def _dated(path: Path, las: LasHeader) -> Dated | None:
                 (_GPS_START + timedelta(seconds=float(s) + _ADJUSTED_S)).date()
                 for s in np.sort(seconds)[[0, -1]]
             )
-            return Dated(first, last, "the GPS times of its first and last points", is_flown=True)
+            return Dated(first, last, "the GPS times of points at its start and end", is_flown=True)
     if las.created is None:
         return None
     return Dated(las.created, las.created, "its header", is_flown=False)
@@ -314,11 +316,19 @@ def _records_of(
 
 
 @contextmanager
-def _reader(path: Path, wanted: laspy.DecompressionSelection = _WANTED) -> Iterator[Any]:
-    """A laspy reader of an open stream: it takes a name for an address where it looks like one."""
+def _reader(
+    path: Path, wanted: laspy.DecompressionSelection = _WANTED, *, few: bool = False
+) -> Iterator[Any]:
+    """A laspy reader of an open stream: it takes a name for an address where it looks like one.
+
+    Where `few` points are wanted one thread takes them one by one: several take whole chunks.
+    """
+    backend = laspy.LazBackend.Lazrs if few else None
     with (
         opened(path) as stream,
-        laspy.open(stream, closefd=False, read_evlrs=False, decompression_selection=wanted) as reader,
+        laspy.open(
+            stream, laz_backend=backend, closefd=False, read_evlrs=False, decompression_selection=wanted
+        ) as reader,
     ):
         yield reader
 
@@ -407,12 +417,17 @@ def _column(record: Record, name: str) -> Bytes:
     return column
 
 
-def _check_chunk_size(las: LasHeader, path: Path) -> None:
-    """A compressed file says how many points it packs together; the decoder allocates for so many."""
+def _n_packed(las: LasHeader) -> int:
+    """How many points are packed together; 1 where none are, `_PACKED_VARIOUSLY` where each time others."""
     record = las.records.get(("laszip encoded", 22204), b"")
     if not las.compressed or len(record) < 16:
-        return
-    n_packed = struct.unpack_from("<I", record, 12)[0]
+        return 1
+    return max(1, int(struct.unpack_from("<I", record, 12)[0]))
+
+
+def _check_chunk_size(las: LasHeader, path: Path) -> None:
+    """A compressed file says how many points it packs together; the decoder allocates for so many."""
+    n_packed = _n_packed(las)
     if max(las.n_points, _MOST_PACKED) < n_packed < _PACKED_VARIOUSLY:
         raise InputError(
             f"it claims to pack {n_packed} points together, and has {las.n_points}",
@@ -432,7 +447,7 @@ def _first_points_inside(path: Path, las: LasHeader) -> bool:
 def _ends(path: Path, las: LasHeader, n_points: int) -> Box:
     """The bounds of the first points themselves."""
     low, high = np.full(2, np.inf), np.full(2, -np.inf)
-    with _decoding(path), _reader(path) as reader:
+    with _decoding(path), _reader(path, few=n_points < CHUNK) as reader:
         for start in range(0, n_points, CHUNK):
             record = reader.read_points(min(CHUNK, n_points - start)).array
             for axis, name in enumerate("XY"):

@@ -46,8 +46,8 @@ MOST_AROUND_M = 100.0
 #: A survey is read this much beyond the grid and the widest gap bridged, so that the edge of the grid is
 #: as sure as its middle.
 _BEYOND_M = 2.0
-#: Share of the work that reading the survey is, for progress.
-_READING = 0.6
+#: Share of the work that looking at headers is, and of the rest that reading the survey is, for progress.
+_LOOKING, _READING = 0.05, 0.6
 
 #: The ground, what a survey shows standing on it, the colours of its ground, and doubts.
 _Read = tuple[Relief, Solids, Profiles | None, Colours | None, tuple[str, ...]]
@@ -86,7 +86,8 @@ def build_terrain(
     >>> terrain.ground.height_at([3.0], [0.0]), terrain.ground.z.shape
     (array([-0.3]), (160, 160))
     """
-    survey, site_crs, doubts = _settled(site, folder)
+    tell = progress or (lambda _fraction: None)
+    survey, site_crs, doubts = _settled(site, folder, lambda share: tell(_LOOKING * share))
     header = None if survey is None else survey.header
     shapes = drawn(site, folder, site_crs)
     check_whereabouts(shapes, site, header, site_crs)
@@ -97,7 +98,7 @@ def build_terrain(
     wanted = _wanted(local, reach_m, _AROUND_M if around_m is None else around_m)
     surface = None if survey is None else read_surface_headers(site.ground, survey, folder)
     ground = _Source(site, folder, survey, surface, site_crs, frame, doubts)
-    return _terrain(ground, shapes, local, wanted, progress)
+    return _terrain(ground, shapes, local, wanted, lambda share: tell(_LOOKING + (1 - _LOOKING) * share))
 
 
 def build_surroundings(
@@ -237,13 +238,15 @@ def crs_of_site(site: Site, folder: Path) -> pyproj.CRS | None:
     return _settled(site, folder)[1]
 
 
-def _settled(site: Site, folder: Path) -> tuple[Survey | None, pyproj.CRS | None, tuple[str, ...]]:
+def _settled(
+    site: Site, folder: Path, told: Progress | None = None
+) -> tuple[Survey | None, pyproj.CRS | None, tuple[str, ...]]:
     """The survey's headers, the CRS of the site's coordinates, and a doubt where one lends it the other."""
     named = site.site.crs
     site_crs = None if named is None else horizontal(read_crs(named, "site.toml: site.crs"))
     if site.ground.file is None:
         return None, site_crs, ()
-    survey = read_headers(site.ground.file, site.ground, folder)
+    survey = read_headers(site.ground.file, site.ground, folder, told)
     header = survey.header
     if header.crs is None and site_crs is not None and site.ground.crs is None:
         if site_crs.is_geographic:

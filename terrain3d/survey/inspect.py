@@ -57,8 +57,8 @@ _MARK_NAMES = {
 }
 #: Share of the points above which a mark is a doubt.
 _MANY_MARKED = 0.02
-#: Share of the work that is done when a survey is read, and when its holes are mapped, about.
-_READING, _MAPPED = 0.7, 0.9
+#: Share of the work that is done when headers are read, when the survey is, and when its holes are mapped.
+_LOOKED, _READING, _MAPPED = 0.05, 0.7, 0.9
 #: Ground points farther apart than this say little of the banks, kerbs and walls that this work turns on,
 #: and more of the area than this without one near leaves too much to guess (common practice, no source).
 TOO_FAR_APART_M, MUCH_UNSEEN = 2.0, 0.1
@@ -153,12 +153,12 @@ def inspect(given: Path | Sequence[Path], ground: GroundSource, progress: Progre
     """
     tell = progress or (lambda _: None)
     paths = [given] if isinstance(given, Path) else given
-    files = read_headers([str(path) for path in paths], ground)
+    files = read_headers([str(path) for path in paths], ground, told=lambda share: tell(_LOOKED * share))
     scale = _metres_per_unit(files.header)
     if files.header.kind == "cloud":
-        report = _of_points(files, scale, tell)
+        report = _of_points(files, scale, lambda share: tell(_LOOKED + (1 - _LOOKED) * share))
     else:
-        survey = read_tiles(files, None, lambda share: tell(_READING * share))
+        survey = read_tiles(files, None, lambda share: tell(_LOOKED + (_READING - _LOOKED) * share))
         assert not isinstance(survey, Cloud)
         if isinstance(survey, Raster):
             report = _of_raster(files, survey, scale)

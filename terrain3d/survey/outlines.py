@@ -15,6 +15,7 @@ from terrain3d.site import (
     ApproachShape,
     BeyondShape,
     FileRef,
+    MarkShape,
     MountShape,
     NuisanceShape,
     ProtectShape,
@@ -24,6 +25,10 @@ from terrain3d.tables import Table, checked
 from terrain3d.wording import counted
 
 Shape = TypeVar("Shape", bound=Table)
+#: Kinds whose names tell one from another.
+_NAMED = (
+    MountShape, MarkShape, ProtectShape, WalkShape, ApproachShape, NuisanceShape, BeyondShape
+)  # fmt: skip
 
 #: Columns that map programs add by themselves (common practice, no source).
 _ROW_NUMBERS = {"fid", "id", "ogc_fid", "objectid"}
@@ -66,7 +71,7 @@ def expand(
         for number, feature in enumerate(features, 1):
             where = f"{path}: feature {number}"
             shapes.append((checked(model, _keys(feature, entry.also, model, where), where), crs))
-    if issubclass(model, MountShape | ProtectShape | WalkShape | ApproachShape | NuisanceShape | BeyondShape):
+    if issubclass(model, _NAMED):
         _refuse_twins([str(getattr(shape, "name", "")) for shape, _ in shapes], model)
     return tuple(shapes)
 

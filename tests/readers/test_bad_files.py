@@ -130,7 +130,7 @@ def test_a_laz_that_claims_to_pack_billions_of_points_together(tmp_path: Path) -
         read(repacked(path, CHUNK_SIZE, "<I", 4_000_000_000))
 
 
-@pytest.mark.parametrize(("at", "layout", "value"), [(CHUNK_SIZE, "<I", 80), (N_ITEMS, "<H", 0)])
+@pytest.mark.parametrize(("at", "layout", "value"), [(CHUNK_SIZE, "<I", 1500), (N_ITEMS, "<H", 0)])
 def test_a_decoder_that_panics_leaves_one_message(tmp_path: Path, at: int, layout: str, value: int) -> None:
     """Its own lines, written past Python by its own threads, do not stand beside ours."""
     path = repacked(write_las(tmp_path / "survey.laz", slope_points(45)), at, layout, value)

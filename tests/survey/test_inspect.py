@@ -375,7 +375,7 @@ def test_when_it_was_flown_is_told(tmp_path: Path) -> None:
     times = np.linspace(gps_seconds(2019, 5, 14), gps_seconds(2019, 5, 16), 400)
     report = look(timed_las(tmp_path / "t.las", times, created=date(2020, 2, 1)))
     assert report.dated == Dated(
-        date(2019, 5, 14), date(2019, 5, 16), "the GPS times of its first and last points", is_flown=True
+        date(2019, 5, 14), date(2019, 5, 16), "the GPS times of points at its start and end", is_flown=True
     )
     assert any(line.startswith("Flown            2019-05-14 to 2019-05-16") for line in report_lines(report))
     # Seconds of a week say no date, nor does a time that nobody filled in.
