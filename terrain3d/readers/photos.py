@@ -108,7 +108,7 @@ def read_photo(path: Path, crs: pyproj.CRS | None, box: Box, pixel_m: float) -> 
             raise NothingThereError(
                 f"the photograph does not cover the site, which lies in {box_words(box)}: it covers {covers}",
                 str(path),
-                "name one of the site, or leave [ground] photo out",
+                "name one of the site, or say its CRS in a .prj beside it; or leave [ground] photo out",
             )
         own_m = math.sqrt(abs(placed.determinant)) * metres_per_unit(crs, (box[1] + box[3]) / 2)[1]
         k = max(1, math.floor(pixel_m / own_m + 1e-6))

@@ -225,6 +225,38 @@ def test_ground_around_a_site_is_that_of_the_whole(tmp_path: Path) -> None:
         np.testing.assert_allclose(one.z, other.z, rtol=0, atol=1e-6)
 
 
+def test_the_sky_over_grids_in_tiles_is_that_of_the_whole(tmp_path: Path) -> None:
+    """Four tiles of a rough land 240 m wide, and a site in its middle: the same far surface."""
+    z = 100 + np.random.default_rng(3).uniform(0, 5, (240, 240))
+    (tmp_path / "tiles").mkdir()
+    write_tif(tmp_path / "whole.tif", z, Affine(1, 0, EAST - 120, 0, -1, NORTH + 120))
+    for k, (rows, columns) in enumerate(np.ndindex(2, 2)):
+        part = z[120 * rows : 120 * rows + 120, 120 * columns : 120 * columns + 120]
+        corner = Affine(1, 0, EAST - 120 + 120 * columns, 0, -1, NORTH + 120 - 120 * rows)
+        write_tif(tmp_path / "tiles" / f"{k}.tif", part, corner)
+    found = []
+    for given in ("whole.tif", "tiles"):
+        made = site({"file": given}, protect=[])
+        near = build_terrain(made, tmp_path, 6.0)
+        found.append(build_surroundings(made, tmp_path, near, 30.0, to_the_sky=True))
+    whole, tiled = found
+    assert_same(tiled, whole)
+    assert len(whole.far) == len(tiled.far) > 0
+    for one, other in zip(whole.far, tiled.far, strict=True):
+        np.testing.assert_allclose(one.z, other.z, rtol=0, atol=1e-6)
+
+
+def test_a_damaged_tile_is_named(tmp_path: Path) -> None:
+    """Cut short: the message is about that file, not about the folder."""
+    (tmp_path / "tiles").mkdir()
+    write_las(tmp_path / "tiles" / "a.las", slope_points(20))
+    path = write_las(tmp_path / "tiles" / "b.las", moved(slope_points(20), 20))
+    path.write_bytes(path.read_bytes()[:-3000])
+    with pytest.raises(InputError, match="its header claims 400 points") as told:
+        headers(tmp_path, "tiles")
+    assert str(path) in str(told.value)
+
+
 def refused(folder: Path, *names: str, **ground: str) -> str:
     with pytest.raises(InputError) as told:
         read_tiles(headers(folder, *names, **ground), None)

@@ -1,5 +1,6 @@
 """Ground from tape, compass and level: closed forms of a right triangle, and what does not close."""
 
+import json
 from pathlib import Path
 
 import numpy as np
@@ -128,6 +129,31 @@ def test_a_shot_is_turned_with_the_crs() -> None:
     known = terrain.ground.known
     top = np.flatnonzero(known[-3])
     assert abs(terrain.ground.xs[top].mean()) < 0.3
+
+
+def test_marks_may_be_drawn_in_a_map_program(tmp_path: Path) -> None:
+    """A layer of points stands for a list of them; two of one name are refused."""
+    points = [
+        {"type": "Feature", "properties": {"name": name}, "geometry": {"type": "Point", "coordinates": at}}
+        for name, at in (("post", [3.0, 50.0]), ("corner", [3.0001, 50.0]))
+    ]
+    layer = tmp_path / "marks.geojson"
+    layer.write_text(json.dumps({"type": "FeatureCollection", "features": points}))
+    made = Site.model_validate(
+        {
+            "site": {"name": "m", "crs": "EPSG:4326", "cell": 0.5},
+            "ground": {"plane": {"fall": 0, "towards": 0, "extent": 40}},
+            "mount": [{"name": "pole", "at": (3.00005, 50.0)}],
+            "mark": {"file": "marks.geojson"},
+        }
+    )
+    post, corner = build_terrain(made, tmp_path, 8.0).marks
+    # A degree of longitude at 50 degrees is 71.7 km (WGS 84).
+    assert corner.x - post.x == pytest.approx(7.17, abs=0.01)
+    points[1]["properties"]["name"] = "post"
+    layer.write_text(json.dumps({"type": "FeatureCollection", "features": points}))
+    with pytest.raises(InputError, match="two of mark are named 'post'"):
+        build_terrain(made, tmp_path, 8.0)
 
 
 def test_a_shot_that_cannot_be_is_refused() -> None:
