@@ -87,7 +87,10 @@ class Shot(Table):
     ]
     bearing: Annotated[
         Angle,
-        key("degrees", "from there, clockwise from true north: a compass's declination is taken off first"),
+        key(
+            "degrees",
+            "from there, clockwise from true north: a compass's with the declination added, east positive",
+        ),
     ]
     tape: Annotated[Number, key("metres", "along the slope, as the tape reads", gt=0, le=200)]
     drop: Annotated[

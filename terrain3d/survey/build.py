@@ -363,7 +363,10 @@ def _from_cloud(cloud: Cloud, frame: Frame, local: Placed, lattice: Lattice, lim
     solids, profiles, more = _standing(
         xyz[near], cloud.classes[near], cloud.n_returns[near], ground[near], relief, local
     )
-    colours = None if cloud.rgb is None else of_returns(xyz[ground], cloud.rgb[ground], lattice)
+    colours = None
+    # Many a file has room for colours and none in it.
+    if cloud.rgb is not None and cloud.rgb.any():
+        colours = of_returns(xyz[ground], cloud.rgb[ground], lattice)
     return relief, solids, profiles, colours, cloud.doubts + doubts + more
 
 

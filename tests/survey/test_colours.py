@@ -174,8 +174,11 @@ def test_colours_of_the_survey_are_those_of_its_ground(tmp_path: Path, bits: int
     assert not terrain.colours.of_photo
     assert terrain.colours.known.mean() > 0.9
     assert (terrain.colours.rgb[terrain.colours.known] == (40, 120, 30)).all()
-    write_las(tmp_path / "s.las", points)
-    assert build_terrain(site({"file": "s.las"}, UTM31, (EAST + 5, NORTH)), tmp_path, 6.0).colours is None
+    # A format without colours, and one that has room for them and none in it.
+    for point_format in (6, 7):
+        write_las(tmp_path / "s.las", points, point_format=point_format)
+        terrain = build_terrain(site({"file": "s.las"}, UTM31, (EAST + 5, NORTH)), tmp_path, 6.0)
+        assert terrain.colours is None
 
 
 def test_no_verdict_hangs_on_a_photograph(tmp_path: Path) -> None:
