@@ -89,7 +89,7 @@ class Shot(Table):
         Angle,
         key(
             "degrees",
-            "from there, clockwise from true north: a compass's with the declination added, east positive",
+            "clockwise from true north: what a compass shows, with the declination added (east positive)",
         ),
     ]
     tape: Annotated[Number, key("metres", "along the slope, as the tape reads", gt=0, le=200)]

@@ -286,11 +286,12 @@ def read_tiles(survey: Survey, box: Box | None, progress: Progress | None = None
     if survey.header.kind == "raster":
         return _mosaic(met, parts)
     starts = np.cumsum([0, *(len(part.vertices) for part in parts)])
-    return Surface(
-        np.vstack([part.vertices for part in parts]),
-        np.vstack([part.triangles + start for part, start in zip(parts, starts[:-1], strict=True)]),
-        survey.header.crs,
-        met.doubts(),
+    first: Surface = parts[0]
+    return replace(
+        first,
+        vertices=np.vstack([part.vertices for part in parts]),
+        triangles=np.vstack([part.triangles + start for part, start in zip(parts, starts[:-1], strict=True)]),
+        doubts=met.doubts(),
     )
 
 
