@@ -327,7 +327,7 @@ def _pass_tiles(
     marks: Marks | None = None,
     coloured: bool = False,
 ) -> tuple[str, ...]:
-    once = _Once(met.survey)
+    once = _Once(met.survey.header, {path: header.bounds for path, header in met.tiles})
     for path, header, tell in met:
         try:
             met.read(path, pass_points(path, header, once.of(path, take), tell, box, marks, coloured))
@@ -348,7 +348,7 @@ class _Met:
 
     def __init__(self, survey: Survey, box: Box | None, progress: Progress | None) -> None:
         self.survey = survey
-        self._met = [
+        self.tiles = [
             (path, header)
             for path, header in zip(survey.paths, survey.headers, strict=True)
             if box is None or _meet(header.bounds, box)
@@ -359,8 +359,8 @@ class _Met:
         self._empty: NothingThereError | None = None
 
     def __iter__(self) -> Iterator[tuple[Path, Header, Progress]]:
-        whole, done = sum(header.n_points for _, header in self._met) or 1, 0
-        for path, header in self._met:
+        whole, done = sum(header.n_points for _, header in self.tiles) or 1, 0
+        for path, header in self.tiles:
             yield path, header, self._part(done / whole, header.n_points / whole)
             done += header.n_points
 
@@ -390,8 +390,10 @@ class _Met:
             ) from self._empty
 
     def doubts(self) -> tuple[str, ...]:
-        """Those of the tiles that were read."""
-        return _told_once(self.paths, self._doubts)
+        """Those of the headers, and what came to light in the tiles that were read."""
+        known = {doubt for header in self.survey.headers for doubt in header.doubts}
+        new = [tuple(doubt for doubt in told if doubt not in known) for told in self._doubts]
+        return self.survey.header.doubts + _told_once(self.paths, new)
 
 
 class _Once:
@@ -401,29 +403,27 @@ class _Once:
     Points that one tile holds twice stay two.
     """
 
-    def __init__(self, survey: Survey) -> None:
-        self._bounds = dict(zip(survey.paths, (header.bounds for header in survey.headers), strict=True))
-        west, south, _, north = survey.header.bounds
+    def __init__(self, whole: Header, bounds: dict[Path, Box]) -> None:
+        self._to_come = bounds.copy()
+        west, south, _, north = whole.bounds
         self._origin = (west, south)
-        ux, uy = metres_per_unit(survey.header.crs, (south + north) / 2)
+        ux, uy = metres_per_unit(whole.crs, (south + north) / 2)
         self._steps = (_SAME_M / ux, _SAME_M / uy, _SAME_M)
-        self._done: list[Path] = []
+        self._done: list[Box] = []
         self._seen: Keys = np.empty(0, np.uint64)
         self._own: list[Keys] = []
         self.n_doubled = 0
 
     def of(self, path: Path, take: Callable[[Cloud], None]) -> Callable[[Cloud], None]:
         """What takes the points of a tile and hands on those that no tile before had."""
-        bounds = self._bounds[path]
-        before = [self._bounds[other] for other in self._done]
-        after = [box for other, box in self._bounds.items() if other != path and other not in set(self._done)]
-        self._done.append(path)
+        bounds = self._to_come.pop(path)
         # An edge in common is a rounding wide.
         wide = 4 * self._steps[0]
         before, after = (
             [_grown(box, wide) for box in boxes if _meet(_grown(box, wide), bounds)]
-            for boxes in (before, after)
+            for boxes in (self._done, self._to_come.values())
         )
+        self._done.append(bounds)
         if not before and not after:
             return take
 

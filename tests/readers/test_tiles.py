@@ -301,6 +301,19 @@ def test_a_doubt_about_one_tile_names_it(tmp_path: Path) -> None:
     assert any(doubt.startswith("of b.xyz: its name ends in .xyz") for doubt in doubts)
 
 
+def test_a_doubt_about_one_tile_is_told_once_where_that_tile_is_read_alone(tmp_path: Path) -> None:
+    """By the headers of all and by the tile itself: one sentence, in the words of the headers."""
+    (tmp_path / "tiles").mkdir()
+    write_las(tmp_path / "tiles" / "a.las", slope_points(81, 0.5))
+    write_las(tmp_path / "tiles" / "b.las", moved(slope_points(81, 0.5), 40))
+    (tmp_path / "tiles" / "a.las").rename(tmp_path / "tiles" / "a.laz.xyz")
+    made = site({"file": "tiles"}, mount=[{"name": "pole", "at": (EAST + 12, NORTH + 20)}], protect=[])
+    doubts = build_terrain(made, tmp_path, 4.0).doubts
+    assert [doubt for doubt in doubts if "its name ends in .xyz" in doubt] == [
+        "of a.laz.xyz: its name ends in .xyz, but it is LAS or LAZ points and was read as such"
+    ]
+
+
 def test_a_grid_that_two_tiles_tell_otherwise_is_told(tmp_path: Path) -> None:
     """A strip of three columns in both, half a metre higher in the second: the first counts."""
     write_tif(tmp_path / "a.tif", np.full((9, 9), 5.0), Affine(1, 0, EAST, 0, -1, NORTH))
