@@ -338,7 +338,8 @@ def _pass_tiles(
     doubts = met.doubts()
     if once.n_doubled:
         doubts += (
-            f"{once.n_doubled} points are in two tiles, where these overlap or meet: each is counted once",
+            f"{counted(once.n_doubled, 'point')} {'is' if once.n_doubled == 1 else 'are'} in two tiles, where "
+            "these overlap or meet: each is counted once",
         )
     return doubts
 

@@ -107,7 +107,7 @@ def _unknown(start: str, placed: dict[str, tuple[float, float]], where: str) -> 
             f"{where}: from",
             f"shoot to it first, with name = {start!r} in that shot",
         )
-    known = f"there are {listed(sorted(placed), 5)}" if placed else "draw a [[mount]] or a [[mark]] there"
+    known = f"known are {listed(sorted(placed), 5)}" if placed else "draw a [[mount]] or a [[mark]] there"
     return InputError(
         f"nothing that is known is called {start!r}",
         f"{where}: from",
