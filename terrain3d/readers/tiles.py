@@ -337,9 +337,10 @@ def _pass_tiles(
     met.refuse_nothing()
     doubts = met.doubts()
     if once.n_doubled:
+        verb = "is" if once.n_doubled == 1 else "are"
         doubts += (
-            f"{counted(once.n_doubled, 'point')} {'is' if once.n_doubled == 1 else 'are'} in two tiles, where "
-            "these overlap or meet: each is counted once",
+            f"{counted(once.n_doubled, 'point')} {verb} in two tiles, where these "
+            "overlap or meet: each is counted once",
         )
     return doubts
 

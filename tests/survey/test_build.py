@@ -163,6 +163,23 @@ def test_the_same_input_gives_the_same_bytes(tmp_path):
     assert any("filtered" in doubt for doubt in one.doubts)
 
 
+def test_a_wall_of_a_class_of_its_own_is_not_said_to_have_none(tmp_path):
+    """LAS 1.4 R15, table 17: 31 is reserved; what stands in it is judged by its shape, and its number told."""
+    points = survey_points()
+    rng = np.random.default_rng(2)
+    wall = np.column_stack(
+        [
+            rng.uniform(EAST + 3, EAST + 3.1, 900),
+            rng.uniform(NORTH - 4, NORTH + 4, 900),
+            rng.uniform(100.5, 103, 900),
+        ]
+    )
+    classes = np.repeat([2, 31], [len(points), len(wall)])
+    doubts = build(surveyed_site(tmp_path, np.vstack([points, wall]), classes=classes), tmp_path).doubts
+    assert any("are of classes that tell neither solid nor foliage (31)" in doubt for doubt in doubts)
+    assert not any("have no class" in doubt for doubt in doubts)
+
+
 def test_shapes_in_degrees_over_a_survey_in_utm_agree_with_shapes_in_utm(tmp_path):
     """The same mount and yard in EPSG:4326 and EPSG:32631: one terrain, to a millimetre."""
     turn = pyproj.Transformer.from_crs(UTM31, "EPSG:4326", always_xy=True)
