@@ -98,7 +98,7 @@ def found_files(given: str | Sequence[str], folder: Path = Path()) -> tuple[Path
         Where a folder or a pattern holds no survey, or there are more than `MOST_TILES`.
     """
     names = (given,) if isinstance(given, str) else tuple(given)
-    found = tuple(dict.fromkeys(path for name in names for path in _one_name(folder / name)))
+    found = tuple(dict.fromkeys(path for name in names for path in _one_name(name, folder)))
     if len(found) > MOST_TILES:
         raise InputError(
             f"it names {len(found)} files, and at most {MOST_TILES} are joined",
@@ -108,7 +108,8 @@ def found_files(given: str | Sequence[str], folder: Path = Path()) -> tuple[Path
     return found
 
 
-def _one_name(path: Path) -> tuple[Path, ...]:
+def _one_name(name: str, folder: Path) -> tuple[Path, ...]:
+    path = folder / name
     if path.is_dir():
         there = [each for each in listed(path) if each.suffix.lower() in EXTENSIONS]
         tiles = [each for each in there if each.suffix.lower() not in _NOTES] or there
@@ -118,9 +119,9 @@ def _one_name(path: Path) -> tuple[Path, ...]:
             )
         return tuple(tiles)
     # A name that is there as it is written is no pattern.
-    if not _WILD & set(str(path)) or path.exists():
+    if not _WILD & set(name) or path.exists():
         return (path,)
-    if _WILD & set(str(path.parent)):
+    if _WILD & set(str(Path(name).parent)):
         raise InputError(
             "a pattern stands for files of one folder, and here the folder is a pattern too",
             str(path),

@@ -16,7 +16,7 @@ from terrain3d.site import Site
 from terrain3d.survey.above import STANDS_ABOVE_M, Classes, ground_points, sort_standing
 from terrain3d.survey.boxes import box_around, grown, holds, joined, meeting, turned_box
 from terrain3d.survey.buildings import buildings
-from terrain3d.survey.colours import of_photo, of_returns
+from terrain3d.survey.colours import crs_of_photo, of_photo, of_returns
 from terrain3d.survey.dates import dated_of
 from terrain3d.survey.far import far_surface
 from terrain3d.survey.footing import (
@@ -96,8 +96,7 @@ def build_terrain(
     if header is not None:
         check_on_survey(local, shapes, frame, header)
     wanted = _wanted(local, reach_m, _AROUND_M if around_m is None else around_m)
-    surface = None if survey is None else read_surface_headers(site.ground, survey, folder)
-    ground = _Source(site, folder, survey, surface, site_crs, frame, doubts)
+    ground = _source(site, folder, survey, site_crs, frame, doubts)
     return _terrain(ground, shapes, local, wanted, lambda share: tell(_LOOKING + (1 - _LOOKING) * share))
 
 
@@ -141,7 +140,7 @@ def build_surroundings(
     if survey is None:
         return replace(near, doubts=())
     header = survey.header
-    surface = read_surface_headers(site.ground, survey, folder)
+    source = _source(site, folder, survey, site_crs, near.frame, ())
     shapes = drawn(site, folder, site_crs)
     local = placed(shapes, near.frame)
     covered = turned_box(header.bounds, near.frame, header.crs, to_local=True)
@@ -155,14 +154,13 @@ def build_surroundings(
     if n_cells(meeting(wanted, covered), site.site.cell) > MAX_NODES:
         wanted = joined(near.ground.bounds, looked)
     if not holds(near.ground.bounds, meeting(wanted, covered)):
-        source = _Source(site, folder, survey, surface, site_crs, near.frame, ())
         wide = _terrain(source, shapes, local, wanted, lambda share: tell(share / 2))
         wide = replace(wide, solids=named_alike(wide.solids, near.solids))
     doubts = off_ground(wide.ground, shapes, local, "what is looked at around the site")
     far: tuple[Ground, ...] = ()
     if to_the_sky:
         far = far_surface(
-            surface or survey, near.frame, wide.ground.bounds, mounts, covered, look_m,
+            source.surface or survey, near.frame, wide.ground.bounds, mounts, covered, look_m,
             lambda share: tell((1 + share) / 2),
         )  # fmt: skip
     return replace(wide, doubts=doubts, far=far)
@@ -193,8 +191,7 @@ def _terrain(
     doubts += of_date
     error_m, error_from = _stated_error(site, source.survey)
     if site.ground.photo is not None:
-        home = source.site_crs if source.survey is None else source.survey.header.crs
-        colours, of_them = of_photo(source.folder / site.ground.photo, home, frame, relief.ground)
+        colours, of_them = of_photo(source.folder / site.ground.photo, source.photo_crs, frame, relief.ground)
         doubts += of_them
     terrain = Terrain(
         frame,
@@ -228,9 +225,28 @@ class _Source:
     folder: Path
     survey: Survey | None
     surface: Survey | None
+    photo_crs: pyproj.CRS | None
     site_crs: pyproj.CRS | None
     frame: Frame
     doubts: tuple[str, ...]
+
+
+def _source(
+    site: Site,
+    folder: Path,
+    survey: Survey | None,
+    site_crs: pyproj.CRS | None,
+    frame: Frame,
+    doubts: tuple[str, ...],
+) -> _Source:
+    """Look at the first bytes of what else [ground] names: its faults are told before a survey is read."""
+    surface = None if survey is None else read_surface_headers(site.ground, survey, folder)
+    photo_crs = None
+    if site.ground.photo is not None:
+        home = site_crs if survey is None else survey.header.crs
+        photo_crs, of_it = crs_of_photo(folder / site.ground.photo, home, frame)
+        doubts += of_it
+    return _Source(site, folder, survey, surface, photo_crs, site_crs, frame, doubts)
 
 
 def crs_of_site(site: Site, folder: Path) -> pyproj.CRS | None:

@@ -18,10 +18,10 @@ from terrain3d.units import Floats
 _WORTH_SAYING = 0.02
 
 
-def of_photo(
-    path: Path, home: pyproj.CRS | None, frame: Frame, ground: Ground
-) -> tuple[Colours, tuple[str, ...]]:
-    """The colours that a photograph shows at the middles of cells, and doubts.
+def crs_of_photo(
+    path: Path, home: pyproj.CRS | None, frame: Frame
+) -> tuple[pyproj.CRS | None, tuple[str, ...]]:
+    """The CRS that a photograph is in, and doubts; a look at its first bytes tells it.
 
     Parameters
     ----------
@@ -29,15 +29,14 @@ def of_photo(
     home : pyproj.CRS or None
         The survey's, or else the site's: taken for a photograph that names none.
     frame : Frame
-    ground : Ground
 
     Raises
     ------
     InputError
-        Where it cannot be read, is in no CRS that goes with the site's, or shows none of the ground.
+        Where it cannot be read, or is in no CRS that goes with the site's.
     """
     # Only who names a photograph waits for GDAL.
-    from terrain3d.readers.photos import photo_crs, read_photo
+    from terrain3d.readers.photos import photo_crs
 
     doubts: tuple[str, ...] = ()
     crs = photo_crs(path)
@@ -50,6 +49,30 @@ def of_photo(
             str(path),
             "name the CRS of the site's coordinates with [site] crs",
         )
+    return crs, doubts
+
+
+def of_photo(
+    path: Path, crs: pyproj.CRS | None, frame: Frame, ground: Ground
+) -> tuple[Colours, tuple[str, ...]]:
+    """The colours that a photograph shows at the middles of cells, and doubts.
+
+    Parameters
+    ----------
+    path : Path
+    crs : pyproj.CRS or None
+        From `crs_of_photo`.
+    frame : Frame
+    ground : Ground
+
+    Raises
+    ------
+    InputError
+        Where it cannot be read, or shows none of the ground.
+    """
+    from terrain3d.readers.photos import read_photo
+
+    doubts: tuple[str, ...] = ()
     photo = read_photo(path, crs, turned_box(ground.bounds, frame, crs, to_local=False), ground.cell_m)
     x, y = frame.from_local(*np.meshgrid(ground.xs, ground.ys), crs)
     t = ~photo.transform

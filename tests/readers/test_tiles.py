@@ -353,6 +353,11 @@ def test_names_stand_for_files_of_one_folder_alone(tmp_path: Path) -> None:
     ):
         with pytest.raises(InputError, match=words.replace("*", r"\*")):
             found_files(name, tmp_path)
+    # Where the site file itself lies is no part of the pattern.
+    odd = tmp_path / "[site] *"
+    odd.mkdir()
+    (odd / "a.laz").write_bytes(b"x")
+    assert found_files("*.laz", odd) == (odd / "a.laz",)
     (tmp_path / "empty").mkdir()
     with pytest.raises(InputError, match="no survey lies in this folder"):
         found_files("empty", tmp_path)

@@ -164,7 +164,7 @@ def test_the_same_input_gives_the_same_bytes(tmp_path):
 
 
 def test_a_wall_of_a_class_of_its_own_is_not_said_to_have_none(tmp_path):
-    """LAS 1.4 R15, table 17: 31 is reserved; what stands in it is judged by its shape, and its number told."""
+    """LAS 1.4 R15, table 17: 31 is reserved; what stands in it is judged by its shape, its number told."""
     points = survey_points()
     rng = np.random.default_rng(2)
     wall = np.column_stack(

@@ -154,6 +154,21 @@ def test_a_photograph_that_cannot_be_drawn_is_refused(tmp_path: Path) -> None:
         assert name in str(told.value)
 
 
+def test_what_is_no_photograph_is_told_before_the_survey_is_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Reading a survey may take minutes; a look at the photograph takes none."""
+
+    def read(*_args: object) -> None:
+        raise AssertionError("the survey was read")
+
+    monkeypatch.setattr("terrain3d.survey.build.read_tiles", read)
+    write_las(tmp_path / "s.las", slope_points(61, 0.5, EAST - 15, NORTH - 15))
+    (tmp_path / "o.jpg").write_text("no picture")
+    with pytest.raises(InputError, match="it is neither a TIFF nor a JPEG"):
+        build_terrain(site({"file": "s.las", "photo": "o.jpg"}, UTM31, (EAST, NORTH)), tmp_path, 6.0)
+
+
 @pytest.mark.parametrize("bits", [8, 16])
 def test_colours_of_the_survey_are_those_of_its_ground(tmp_path: Path, bits: int) -> None:
     """LAS 1.4 R15 has 16 bits a colour; many write 8. A roof's red does not colour the ground under it."""
