@@ -77,12 +77,15 @@ class Surface:
         Indices of vertices.
     crs : pyproj.CRS or None
     doubts : tuple of str
+    is_ground : bool
+        All of it is said to be ground, by the format or by how it was made: nothing is filtered out.
     """
 
     vertices: Floats
     triangles: NDArray[np.int64]
     crs: pyproj.CRS | None
     doubts: tuple[str, ...] = ()
+    is_ground: bool = False
 
 
 @dataclass(frozen=True)
@@ -105,6 +108,8 @@ class Header:
         Format and version in plain words.
     crs_from, vertical_unit_from : str
         Where each was said, in plain words; '' where it was not.
+    layer : str or None
+        The layer or surface that is read, of a file with several; None is all of it.
     """
 
     kind: Literal["cloud", "raster", "mesh"]
@@ -116,6 +121,7 @@ class Header:
     form: str = ""
     crs_from: str = ""
     vertical_unit_from: str = ""
+    layer: str | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -132,8 +138,11 @@ class Feature:
         holes. x east and y north; heights are left out.
     values : dict
         By column, as TOML would give them; blank ones are left out.
+    called : str
+        What it may be called where nothing names it: its layer's name, in formats that name no shapes.
     """
 
     kind: str
     parts: tuple[tuple[Floats, ...], ...]
     values: dict[str, Any]
+    called: str = ""

@@ -63,16 +63,14 @@ _STRANGERS = {
 }
 _JUDGE_IT = "a site file goes to: terrain3d compare FILE; for the survey it names, give that file"
 _DRAWN = "its shapes go into a site file, such as [[protect]] file = NAME; name the survey itself here"
-#: Text that is no list of points, by how it starts, and what to do.
+#: Text that is no list of points, by its first line that is neither blank nor a comment, and what to do. Each
+#: is looked for at one place of one line: no pattern that could try the lines in many ways.
 _STRANGE_TEXT = {
-    r"\ufeff?(\s*(#.*)?\n)*\s*\[\[?[\w.\" -]+\]\]?\s*(#.*)?(\n|$)": ("TOML, such as a site file", _JUDGE_IT),
-    r'\ufeff?\s*\{[\s\S]*?"type"\s*:\s*"(Feature|Topology|Point|Multi|LineString|Polygon|Geometry)': (
-        "GeoJSON, drawn shapes",
-        _DRAWN,
-    ),
-    r"\ufeff?\s*[\[{]": ("JSON", "name the survey itself"),
-    r"\ufeff?\s*<": ("XML or a page of the web", "name the survey itself"),
+    r"\[\[?[\w.\" -]+\]\]?\s*(#|$)": ("TOML, such as a site file", _JUDGE_IT),
+    r"[\[{]": ("JSON", "name the survey itself"),
+    r"<": ("XML or a page of the web", "name the survey itself"),
 }
+_IS_GEOJSON = re.compile(r'"type"\s*:\s*"(Feature|Topology|Point|Multi|LineString|Polygon|Geometry)')
 
 
 #: Control characters that no text has.
@@ -247,7 +245,11 @@ def _stranger(start: bytes, path: Path) -> InputError:
 
 
 def _refuse_strange_text(start: bytes, path: Path) -> None:
-    text = start.decode("utf-8", "replace")
+    text = start.decode("utf-8", "replace").removeprefix("\ufeff")
+    lines = (line.strip() for line in text.splitlines())
+    line = next((line for line in lines if line and not line.startswith("#")), "")
     for mark, (name, mend) in _STRANGE_TEXT.items():
-        if re.match(mark, text):
+        if re.match(mark, line):
+            if name == "JSON" and _IS_GEOJSON.search(text):
+                name, mend = "GeoJSON, drawn shapes", _DRAWN
             raise InputError(f"it is {name}, not a survey that can be read", str(path), mend)
