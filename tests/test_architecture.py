@@ -104,6 +104,7 @@ DOORS = {
     "trimesh.load": {"readers/meshes.py"},
     "trimesh.load_mesh": set(),
     "trimesh.load_scene": set(),
+    "shapefile.Reader": {"readers/shapefile.py"},
     "sqlite3.connect": {"readers/geopackage.py"},
     "pyproj.CRS.from_user_input": {"readers/crs.py"},
     "pyproj.CRS.from_string": set(),

@@ -5,6 +5,7 @@ file (entities, external subsets) has to be declared there. LandXML, KML and E57
 """
 
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import BinaryIO
 from xml.parsers import expat
@@ -103,3 +104,51 @@ def walk_stream(stream: BinaryIO, where: str, form: str, begin: Begin, end: End)
 
 def _local(name: str) -> str:
     return name.rpartition(":")[2]
+
+
+@dataclass(frozen=True)
+class Tag:
+    """A tag with all that is within it: its name without a prefix, attributes, own content, and children."""
+
+    name: str
+    attributes: Mapping[str, str]
+    children: list["Tag"]
+    content: str = ""
+
+    def all(self, name: str) -> list["Tag"]:
+        """The children of a name."""
+        return [child for child in self.children if child.name == name]
+
+    def one(self, *names: str) -> "Tag | None":
+        """The first of a path of names, one within the other."""
+        if not names:
+            return self
+        found = next((child for child in self.children if child.name == names[0]), None)
+        return None if found is None else found.one(*names[1:])
+
+    def content_of(self, *names: str) -> str:
+        """The content of `one`, without blanks around it; '' where there is none."""
+        found = self.one(*names)
+        return "" if found is None else found.content.strip()
+
+
+def tree(stream: BinaryIO, where: str, form: str) -> Tag:
+    """All of a small XML text, by its root.
+
+    Raises
+    ------
+    InputError
+        As `walk`.
+    """
+    top = Tag("", {}, [])
+    within = [top]
+
+    def begin(name: str, attributes: Mapping[str, str]) -> None:
+        within.append(Tag(name, attributes, []))
+
+    def end(_: str, text: str) -> None:
+        tag = within.pop()
+        within[-1].children.append(replace(tag, content=text))
+
+    walk_stream(stream, where, form, begin, end)
+    return top.children[0]

@@ -32,13 +32,38 @@ def read_features(path: Path, layer: str | None) -> tuple[list[Feature], pyproj.
         from terrain3d.readers.geojson import read_geojson
 
         features, crs = read_geojson(path, layer)
+    elif start.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"<"):
+        from terrain3d.readers.kml import read_kml
+
+        features, crs = read_kml(path, layer)
+    elif start.startswith(b"\x00\x00\x27\x0a"):
+        from terrain3d.readers.shapefile import read_shapefile
+
+        features, crs = read_shapefile(path, layer)
     else:
-        raise InputError("it is neither GeoJSON nor GeoPackage", str(path), "export it as .geojson or .gpkg")
+        raise _stranger(start, path)
     if not features:
         raise InputError("it holds no features", str(path), "draw some, or leave this entry out")
     crs = None if crs is None else horizontal(crs)
     _refuse_plane_degrees(features, crs, path)
     return features, crs
+
+
+def _stranger(start: bytes, path: Path) -> InputError:
+    suffix = path.suffix.lower()
+    if start.startswith(b"PK\x03\x04"):
+        return InputError(
+            "it is a ZIP archive, such as a KMZ", str(path), "unpack it, and name the file inside"
+        )
+    if suffix in (".shx", ".dbf", ".prj", ".cpg"):
+        return InputError("it is a part of a shapefile", str(path), "name the .shp that lies beside it")
+    if start.startswith(b"AC10"):
+        return InputError("it is a DWG drawing", str(path), "save it as DXF")
+    return InputError(
+        "it is neither GeoJSON, GeoPackage, KML, Shapefile nor DXF",
+        str(path),
+        "export it as .geojson or .gpkg",
+    )
 
 
 def _refuse_plane_degrees(features: list[Feature], crs: pyproj.CRS | None, path: Path) -> None:

@@ -195,9 +195,12 @@ def test_mounts_of_two_files_must_differ_in_name(tmp_path: Path) -> None:
     ("name", "content", "message"),
     [
         ("a.geojson", None, "no such file"),
-        ("a.geojson", b"", "neither GeoJSON nor GeoPackage"),
-        ("a.shp", b"\x00\x00\x27\x0a", "neither GeoJSON nor GeoPackage"),
-        ("a.vrt", b"<OGRVRTDataSource/>", "neither GeoJSON nor GeoPackage"),
+        ("a.geojson", b"", "neither GeoJSON, GeoPackage, KML, Shapefile nor DXF"),
+        ("a.shp", b"\x00\x00\x27\x0a", "cannot be read as a shapefile"),
+        ("a.vrt", b"<OGRVRTDataSource/>", "no KML: it begins with <OGRVRTDataSource>"),
+        ("a.kmz", b"PK\x03\x04" + b"x" * 90, "a ZIP archive, such as a KMZ"),
+        ("a.dbf", b"\x03" + b"x" * 90, r"a part of a shapefile(.|\n)*name the .shp"),
+        ("a.dwg", b"AC1032" + b"x" * 90, r"a DWG drawing(.|\n)*save it as DXF"),
         (
             "a.geojson",
             b'{"type": "FeatureCollection", "features": [',
