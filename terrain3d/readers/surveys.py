@@ -26,6 +26,8 @@ EXTENSIONS = {
     ".obj": "obj",
     ".stl": "stl",
     ".glb": "glb",
+    ".xml": "landxml",
+    ".landxml": "landxml",
 }
 _NAMES = {
     "las": "LAS or LAZ points",
@@ -36,7 +38,10 @@ _NAMES = {
     "obj": "an OBJ mesh",
     "stl": "an STL mesh",
     "glb": "a GLB mesh",
+    "landxml": "LandXML",
 }
+#: Formats of which [ground] layer names a part.
+_HAVE_LAYERS = ("landxml",)
 #: First bytes that tell a format.
 _MAGIC = {
     b"LASF": "las",
@@ -68,11 +73,16 @@ _DRAWN = "its shapes go into a site file, such as [[protect]] file = NAME; name 
 _STRANGE_TEXT = {
     r"\[\[?[\w.\" -]+\]\]?\s*(#|$)": ("TOML, such as a site file", _JUDGE_IT),
     r"[\[{]": ("JSON", "name the survey itself"),
-    r"<": ("XML or a page of the web", "name the survey itself"),
+    r"<": (
+        "XML that is no LandXML, or a page of the web",
+        "name the survey itself; shapes go into a site file",
+    ),
 }
 _IS_GEOJSON = re.compile(r'"type"\s*:\s*"(Feature|Topology|Point|Multi|LineString|Polygon|Geometry)')
 
 
+#: The root of a LandXML document.
+_BEGINS_LANDXML = re.compile(rb"<(\w+:)?LandXML[\s>]")
 #: Control characters that no text has.
 _IS_BINARY = re.compile(rb"[\x00-\x08\x0e-\x19\x1b-\x1f]")
 
@@ -92,6 +102,12 @@ def read_header(path: Path, ground: GroundSource) -> Header:
         Where the file is none that can be read, or says what cannot be.
     """
     form, doubts = recognise(path)
+    if ground.layer is not None and form not in _HAVE_LAYERS:
+        raise InputError(
+            f"it is {_NAMES[form]}, which has no layers",
+            str(path),
+            "leave out layer: it goes with DXF and LandXML",
+        )
     if form == "las":
         from terrain3d.readers.points import las_header
 
@@ -104,6 +120,10 @@ def read_header(path: Path, ground: GroundSource) -> Header:
         from terrain3d.readers.grids import grid_header
 
         header = grid_header(path, ground, form)
+    elif form == "landxml":
+        from terrain3d.readers.landxml import landxml_header
+
+        header = landxml_header(path, ground)
     else:
         from terrain3d.readers.meshes import mesh_header
 
@@ -144,6 +164,10 @@ def read_survey(
         from terrain3d.readers.grids import read_grid
 
         return read_grid(path, header, form, box, progress)
+    if form == "landxml":
+        from terrain3d.readers.landxml import read_landxml
+
+        return read_landxml(path, header, box, progress)
     from terrain3d.readers.meshes import read_mesh
 
     return read_mesh(path, header, form, box, progress)
@@ -222,6 +246,8 @@ def _form(start: bytes, promised: str | None, size: int) -> str | None:
         return None
     if _IS_BINARY.search(start):
         return "stl" if promised == "stl" else None
+    if _BEGINS_LANDXML.search(start):
+        return "landxml"
     words = start.decode("latin-1").lower().split()
     if words[0] in ("ncols", "nrows"):
         return "asc"
