@@ -8,14 +8,17 @@ import pyproj
 from terrain3d.errors import InputError
 from terrain3d.outside import opened
 from terrain3d.readers.crs import crs_words, horizontal
+from terrain3d.readers.dxf import is_dxf
 from terrain3d.readers.source import Feature
 from terrain3d.wording import pair
 
 # The readers are imported inside the function: most sites have their shapes in the site file.
 
 
-def read_features(path: Path, layer: str | None) -> tuple[list[Feature], pyproj.CRS | None]:
-    """The features of a file, and the horizontal CRS of their coordinates; None is the site's own.
+def read_features(
+    path: Path, layer: str | None, site_crs: pyproj.CRS | None = None
+) -> tuple[list[Feature], pyproj.CRS | None]:
+    """The features of a file, and the horizontal CRS of their coordinates; None is that of the site.
 
     Raises
     ------
@@ -23,7 +26,7 @@ def read_features(path: Path, layer: str | None) -> tuple[list[Feature], pyproj.
         Where there is no such file or layer, or several layers and none is named.
     """
     with opened(path) as stream:
-        start = stream.read(64)
+        start = stream.read(4096)
     if start.startswith(b"SQLite format 3\0"):
         from terrain3d.readers.geopackage import read_geopackage
 
@@ -40,6 +43,10 @@ def read_features(path: Path, layer: str | None) -> tuple[list[Feature], pyproj.
         from terrain3d.readers.shapefile import read_shapefile
 
         features, crs = read_shapefile(path, layer)
+    elif is_dxf(start):
+        from terrain3d.readers.dxf import read_dxf
+
+        features, crs = read_dxf(path, layer, site_crs)
     else:
         raise _stranger(start, path)
     if not features:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from terrain3d.errors import InputError
 from terrain3d.outside import opened
+from terrain3d.readers.dxf import is_dxf
 from terrain3d.readers.source import Box, Cloud, Header, Progress, Raster, Surface
 from terrain3d.site import GroundSource
 
@@ -28,6 +29,7 @@ EXTENSIONS = {
     ".glb": "glb",
     ".xml": "landxml",
     ".landxml": "landxml",
+    ".dxf": "dxf",
 }
 _NAMES = {
     "las": "LAS or LAZ points",
@@ -39,9 +41,10 @@ _NAMES = {
     "stl": "an STL mesh",
     "glb": "a GLB mesh",
     "landxml": "LandXML",
+    "dxf": "a DXF drawing",
 }
 #: Formats of which [ground] layer names a part.
-_HAVE_LAYERS = ("landxml",)
+_HAVE_LAYERS = ("landxml", "dxf")
 #: First bytes that tell a format.
 _MAGIC = {
     b"LASF": "las",
@@ -62,6 +65,7 @@ _STRANGERS = {
     b"\xff\xd8\xff": ("a picture", "name the survey itself"),
     b"SQLite format 3": ("a database or GeoPackage", "export the survey as GeoTIFF, LAZ or XYZ"),
     b"ASTM-E57": ("an E57 scan", "convert it to LAZ"),
+    b"AC10": ("a DWG drawing", "save it as DXF"),
     b"\x89HDF": ("an HDF5 file", "convert it to GeoTIFF"),
     b"\xff\xfe": ("text in UTF-16", "save it as plain text in UTF-8"),
     b"\xfe\xff": ("text in UTF-16", "save it as plain text in UTF-8"),
@@ -124,6 +128,10 @@ def read_header(path: Path, ground: GroundSource) -> Header:
         from terrain3d.readers.landxml import landxml_header
 
         header = landxml_header(path, ground)
+    elif form == "dxf":
+        from terrain3d.readers.dxfground import dxf_header
+
+        header = dxf_header(path, ground)
     else:
         from terrain3d.readers.meshes import mesh_header
 
@@ -168,6 +176,10 @@ def read_survey(
         from terrain3d.readers.landxml import read_landxml
 
         return read_landxml(path, header, box, progress)
+    if form == "dxf":
+        from terrain3d.readers.dxfground import read_dxf_ground
+
+        return read_dxf_ground(path, header, box, progress)
     from terrain3d.readers.meshes import read_mesh
 
     return read_mesh(path, header, form, box, progress)
@@ -242,6 +254,8 @@ def _form(start: bytes, promised: str | None, size: int) -> str | None:
     # A binary STL is known by its length alone: 84 bytes and 50 a triangle.
     if len(start) >= 84 and size == 84 + 50 * int.from_bytes(start[80:84], "little"):
         return "stl"
+    if is_dxf(start):
+        return "dxf"
     if any(start.startswith(mark) for mark in _STRANGERS):
         return None
     if _IS_BINARY.search(start):
