@@ -100,6 +100,7 @@ DOORS = {
     "laspy.CopcReader": {"readers/points.py"},
     "laspy.read": set(),
     "rasterio.open": {"readers/gdal.py"},
+    "libe57.ImageFile": {"readers/e57.py"},
     "MemoryFile": {"readers/gdal.py", "paper/rasters.py"},
     "trimesh.load": {"readers/meshes.py"},
     "trimesh.load_mesh": set(),

@@ -30,6 +30,7 @@ EXTENSIONS = {
     ".xml": "landxml",
     ".landxml": "landxml",
     ".dxf": "dxf",
+    ".e57": "e57",
 }
 _NAMES = {
     "las": "LAS or LAZ points",
@@ -42,6 +43,7 @@ _NAMES = {
     "glb": "a GLB mesh",
     "landxml": "LandXML",
     "dxf": "a DXF drawing",
+    "e57": "an E57 scan",
 }
 #: Formats of which [ground] layer names a part.
 _HAVE_LAYERS = ("landxml", "dxf")
@@ -55,6 +57,7 @@ _MAGIC = {
     b"glTF": "glb",
     b"ply\n": "ply",
     b"ply\r": "ply",
+    b"ASTM": "e57",
 }
 #: First bytes of files that people name by mistake, and what to do.
 _STRANGERS = {
@@ -64,7 +67,6 @@ _STRANGERS = {
     b"\x89PNG": ("a picture", "name the survey itself"),
     b"\xff\xd8\xff": ("a picture", "name the survey itself"),
     b"SQLite format 3": ("a database or GeoPackage", "export the survey as GeoTIFF, LAZ or XYZ"),
-    b"ASTM-E57": ("an E57 scan", "convert it to LAZ"),
     b"AC10": ("a DWG drawing", "save it as DXF"),
     b"\x89HDF": ("an HDF5 file", "convert it to GeoTIFF"),
     b"\xff\xfe": ("text in UTF-16", "save it as plain text in UTF-8"),
@@ -116,6 +118,10 @@ def read_header(path: Path, ground: GroundSource) -> Header:
         from terrain3d.readers.points import las_header
 
         header = las_header(path, ground)
+    elif form == "e57":
+        from terrain3d.readers.e57 import e57_header
+
+        header = e57_header(path, ground)
     elif form == "text":
         from terrain3d.readers.textpoints import text_header
 
@@ -164,6 +170,10 @@ def read_survey(
         from terrain3d.readers.points import read_las
 
         return read_las(path, header, box, progress)
+    if form == "e57":
+        from terrain3d.readers.e57 import read_e57
+
+        return read_e57(path, header, box, progress)
     if form == "text":
         from terrain3d.readers.textpoints import read_text
 
@@ -205,6 +215,10 @@ def pass_points(
         from terrain3d.readers.points import pass_las
 
         pass_las(path, header, None, take, progress)
+    elif form == "e57":
+        from terrain3d.readers.e57 import pass_e57
+
+        pass_e57(path, header, None, take, progress)
     else:
         from terrain3d.readers.textpoints import pass_text
 

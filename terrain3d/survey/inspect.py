@@ -10,7 +10,7 @@ import numpy as np
 from terrain3d.frame import site_frame
 from terrain3d.readers.crs import crs_kind, has_name, metres_per_unit, unit_words
 from terrain3d.readers.source import Box, Cloud, Header, Progress, Raster, Surface
-from terrain3d.readers.surveys import read_header, read_survey, recognise
+from terrain3d.readers.surveys import pass_points, read_header, read_survey, recognise
 from terrain3d.site import GroundSource
 from terrain3d.survey.quality import HOLE_LIMITS_M, Coverage, Roughness, ends
 from terrain3d.survey.tally import Tally
@@ -245,7 +245,7 @@ def _of_points(path: Path, header: Header, scale: tuple[float, float], tell: Pro
     density = tally.n_ground / covered.area_m2
     spacing = 1 / math.sqrt(density) if density else math.inf
     if not tally.has_ground_class:
-        stand_in = "all points stand" if recognise(path)[0] == "text" else "last returns stand"
+        stand_in = "all points stand" if recognise(path)[0] in ("text", "e57") else "last returns stand"
         doubts += (
             f"no point is classified as ground: {stand_in} in for it here, so density, holes and "
             "vertical error mix ground with what stands on it",
@@ -271,9 +271,13 @@ def _of_points(path: Path, header: Header, scale: tuple[float, float], tell: Pro
 def _tallied(
     path: Path, header: Header, bounds: Box, scale: tuple[float, float], progress: Progress | None
 ) -> tuple[Tally, tuple[str, ...]]:
-    """Read all points once; LAS files are never whole in memory."""
+    """Read all points once; LAS and E57 files are never whole in memory."""
     tally = Tally(bounds, scale)
-    if recognise(path)[0] == "las":
+    form = recognise(path)[0]
+    if form == "e57":
+        pass_points(path, header, tally.take, progress)
+        return tally, header.doubts
+    if form == "las":
         from terrain3d.readers.points import pass_las
 
         return tally, pass_las(path, header, None, tally.take, progress)
