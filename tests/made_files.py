@@ -1,5 +1,6 @@
 """Small survey files that tests write for themselves."""
 
+import struct
 from pathlib import Path
 from typing import Any
 
@@ -74,7 +75,7 @@ def write_e57(
     *scans: dict[str, Any],
     metadata: str = "",
 ) -> Path:
-    """An E57 of scans, each a table of columns, with `rotation` (w, x, y, z) and `translation` if it is posed.
+    """An E57 of scans, each a table of columns, posed by `rotation` (w, x, y, z) and `translation`, if any.
 
     Coordinates are doubles, whatever else whole numbers from 0 to 255.
     """
@@ -121,3 +122,35 @@ def write_e57(
         writer.close()
     image.close()
     return path
+
+
+def e57_with_xml(path: Path, old: bytes, new: bytes) -> Path:
+    """An E57 whose XML, the last thing in it, is changed; its lengths and the checksums of its pages fit."""
+    content = path.read_bytes()
+    stream = b"".join(content[k : k + 1020] for k in range(0, len(content), 1024))
+    xml_at, length = struct.unpack_from("<QQ", content, 24)
+    start = xml_at // 1024 * 1020 + xml_at % 1024
+    xml = stream[start : start + length]
+    assert old in xml
+    xml = xml.replace(old, new)
+    stream = stream[:start] + xml
+    stream += bytes(-len(stream) % 1020)
+    n_pages = len(stream) // 1020
+    stream = stream[:16] + struct.pack("<QQQ", 1024 * n_pages, xml_at, len(xml)) + stream[40:]
+    pages = [stream[k : k + 1020] for k in range(0, len(stream), 1020)]
+    path.write_bytes(b"".join(page + struct.pack(">I", crc32c(page)) for page in pages))
+    return path
+
+
+def crc32c(content: bytes) -> int:
+    """Castagnoli's checksum (RFC 3720, appendix B.4).
+
+    >>> hex(crc32c(bytes(32)))
+    '0x8a9136aa'
+    """
+    crc = 0xFFFFFFFF
+    for byte in content:
+        crc ^= byte
+        for _ in range(8):
+            crc = crc >> 1 ^ (0x82F63B78 if crc & 1 else 0)
+    return crc ^ 0xFFFFFFFF
