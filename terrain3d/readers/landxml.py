@@ -22,8 +22,8 @@ from terrain3d.site import GroundSource
 from terrain3d.units import FOOT_M, US_SURVEY_FOOT_M, Floats
 from terrain3d.wording import counted, listed
 
-#: Some ten million triangles.
-MOST_BYTES = 400_000_000
+#: Some four million triangles.
+MOST_BYTES = 200_000_000
 #: Units of length (schema 1.2: impLinear, metLinear; elevationUnit has metres and feet alone).
 _UNITS = {
     "millimeter": 0.001, "centimeter": 0.01, "meter": 1.0, "kilometer": 1000.0,

@@ -13,7 +13,7 @@ from terrain3d.site import GroundSource
 
 # The readers are imported inside the functions: a LAS file needs neither GDAL nor a mesh library.
 
-#: What each extension promises.
+#: What each extension promises; .xml, which LandXML has as a rule, promises nothing.
 EXTENSIONS = {
     ".las": "las",
     ".laz": "las",
@@ -27,7 +27,6 @@ EXTENSIONS = {
     ".obj": "obj",
     ".stl": "stl",
     ".glb": "glb",
-    ".xml": "landxml",
     ".landxml": "landxml",
     ".dxf": "dxf",
     ".e57": "e57",
