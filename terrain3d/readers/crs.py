@@ -398,6 +398,20 @@ def _place_doubts(crs: pyproj.CRS, source: str, bounds: Box, path: str) -> list[
     return []
 
 
+def lies_within(crs: pyproj.CRS, x: float, y: float) -> bool:
+    """Whether a place can be in a CRS, and is in the area or beside the area that it is made for.
+
+    >>> [lies_within(pyproj.CRS("EPSG:32631"), *at) for at in ((5e5, 6e6), (6e6, 5e5))]
+    [True, False]
+    """
+    lon, lat, back_m = _lonlat(crs, x, y)
+    if not math.isfinite(lon + lat) or abs(lat) > 90 or abs(lon) > 360 or back_m > ROUND_TRIP_M:
+        return False
+    area = _registered(crs).area_of_use
+    bounds = (area.west, area.south, area.east, area.north) if area else (-180.0, -90.0, 180.0, 90.0)
+    return _degrees_outside(lon, lat, bounds) <= OUTSIDE_DEG
+
+
 def _registered(crs: pyproj.CRS) -> pyproj.CRS:
     """A CRS written out as WKT carries no area of use: take the registered one that it is, if any."""
     code = None if crs.area_of_use is not None else crs.to_epsg(min_confidence=70)

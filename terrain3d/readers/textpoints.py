@@ -10,12 +10,15 @@ from pathlib import Path
 from typing import TextIO
 
 import numpy as np
+import pyproj
 
 from terrain3d.errors import InputError
 from terrain3d.outside import opened
 from terrain3d.readers.crs import (
     Said,
     crs_to_take,
+    crs_words,
+    lies_within,
     metres_per_unit,
     plan_doubts,
     plan_scale,
@@ -48,7 +51,7 @@ _UNITS = {
 #: Points farther apart than this, metres, are spot levels or a thinned model of the ground; scans are denser
 #: (common practice, no source).
 SPOT_LEVELS_M = 1.0
-_LINE_OF_NAMES_NEEDED = "put a line of names on top, such as: x y z class"
+_NAMES_NEEDED = "put a line of names on top"
 #: Separator (None: blanks) and whether the comma is a decimal one, in the order they are tried.
 _WAYS = ((";", False), (";", True), ("\t", False), ("\t", True), (",", False), (None, False), (None, True))
 
@@ -90,6 +93,8 @@ def text_header(path: Path, ground: GroundSource) -> Header:
     crs = crs_to_take(None, ground)
     scale = plan_scale(layout.plan_unit_m, crs)
     bounds = (float(low[0] * scale), float(low[1] * scale), float(high[0] * scale), float(high[1] * scale))
+    if crs is not None and not layout.named:
+        _refuse_north_first(bounds, crs, path)
     said = Said(
         vertical_unit_m=layout.height_unit_m,
         vertical_unit_from="its line of names" if layout.height_unit_m else "",
@@ -171,6 +176,17 @@ def pass_text(
         )
 
 
+def _refuse_north_first(bounds: Box, crs: pyproj.CRS, path: Path) -> None:
+    """Where nothing says which column is east, the CRS may know."""
+    x, y = (bounds[0] + bounds[2]) / 2, (bounds[1] + bounds[3]) / 2
+    if not lies_within(crs, x, y) and lies_within(crs, y, x):
+        raise InputError(
+            f"its points lie in {crs_words(crs)} only where north comes before east, and nothing says so",
+            str(path),
+            f"{_NAMES_NEEDED}, such as: number northing easting height",
+        )
+
+
 def _are_spot_levels(layout: _Layout, header: Header) -> bool:
     return not layout.has_class and _apart_m(header) > SPOT_LEVELS_M
 
@@ -191,11 +207,13 @@ def _order_doubts(layout: _Layout, path: Path) -> tuple[str, ...]:
     if first > 1 or path.suffix.lower() != ".xyz":
         doubts += (
             f"nothing names its columns: column {first} is taken for east, {first + 1} for north and "
-            f"{first + 2} for height; where north comes first, put a line of names on top, such as: "
+            f"{first + 2} for height; where north comes first, {_NAMES_NEEDED}, such as: "
             "number northing easting height",
         )
     if layout.extra:
-        doubts += (f"{layout.extra} columns after z have no name and are left out; {_LINE_OF_NAMES_NEEDED}",)
+        doubts += (
+            f"{layout.extra} columns after z have no name and are left out; {_NAMES_NEEDED}, such as: x y z class",
+        )
     return doubts
 
 

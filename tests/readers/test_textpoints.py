@@ -106,6 +106,15 @@ def test_where_nothing_says_which_column_is_east_it_is_told(tmp_path: Path) -> N
     assert not any("nothing names" in d for d in named.doubts)
 
 
+def test_a_crs_knows_which_column_is_east(tmp_path: Path) -> None:
+    """PNEZD, without names, in UTM zone 31: read east first it would lie by the Horn of Africa."""
+    lines = "1,6000002.5,500001.25,101.1,GRD\n2,6000022.5,500011.25,102.1,GRD\n"
+    with pytest.raises(InputError, match=r"only where north comes before east(.|\n)*number northing easting"):
+        read(tmp_path, lines, "a.csv", crs="EPSG:32631")
+    named = read(tmp_path, "P,N,E,Z,D\n" + lines, "b.csv", crs="EPSG:32631")
+    assert named.xyz[0].tolist() == [500_001.25, 6_000_002.5, 101.1]
+
+
 def test_whole_numbers_in_front_are_no_point_numbers_beside_whole_coordinates(tmp_path: Path) -> None:
     """A grid in whole metres with a class or colour behind: its first column rises too."""
     assert read(tmp_path, "1 10 3.5 7\n2 20 4.5 7\n", "a.csv").xyz.tolist() == [[1, 10, 3.5], [2, 20, 4.5]]
