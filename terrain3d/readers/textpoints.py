@@ -58,7 +58,7 @@ _WAYS = ((";", False), (";", True), ("\t", False), ("\t", True), (",", False), (
 
 @dataclass(frozen=True)
 class _Layout:
-    """How the lines are built: separator (None for blanks), decimal comma, lines on top, columns."""
+    """How the lines are built: separator (None for blanks), decimal comma, lines on top, columns, quotes."""
 
     separator: str | None
     decimal_comma: bool
@@ -69,6 +69,7 @@ class _Layout:
     extra: int = 0
     plan_unit_m: float = 1.0
     height_unit_m: float | None = None
+    quoted: bool = False
 
     @property
     def has_class(self) -> bool:
@@ -212,7 +213,8 @@ def _order_doubts(layout: _Layout, path: Path) -> tuple[str, ...]:
         )
     if layout.extra:
         doubts += (
-            f"{layout.extra} columns after z have no name and are left out; {_NAMES_NEEDED}, such as: x y z class",
+            f"{layout.extra} columns after z have no name and are left out; {_NAMES_NEEDED}, such as: "
+            "x y z class",
         )
     return doubts
 
@@ -235,7 +237,11 @@ def _rows(path: Path, layout: _Layout) -> Iterator[tuple[float, Floats]]:
 def _parsed(lines: list[str], layout: _Layout, path: Path, n_before: int) -> Floats:
     if not any(line.strip() and not line.startswith("#") for line in lines):
         return np.empty((0, len(layout.columns)))
-    text = [line.replace(",", ".") for line in lines] if layout.decimal_comma else lines
+    text = lines
+    if layout.quoted:
+        text = [line.replace('"', "") for line in text]
+    if layout.decimal_comma:
+        text = [line.replace(",", ".") for line in text]
     try:
         rows: Floats = np.loadtxt(
             text, float, delimiter=layout.separator, usecols=layout.columns, ndmin=2, comments="#"
@@ -275,6 +281,12 @@ def _opened(path: Path) -> TextIO:
 def _layout(path: Path) -> _Layout:
     """Find the separator, the columns and the lines on top from the first lines."""
     first = _first_lines(path)
+    # Quotes say nothing of numbers, and words in them that hold a separator stand behind these as a rule.
+    plain_lines = [line.replace('"', "") for line in first]
+    return replace(_layout_of(path, plain_lines), quoted=plain_lines != first)
+
+
+def _layout_of(path: Path, first: list[str]) -> _Layout:
     n_top = next((n for n, line in enumerate(first) if _is_body(line)), None)
     if n_top is None:
         raise InputError("it holds no points", str(path), "name a survey with points")
