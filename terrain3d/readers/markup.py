@@ -100,6 +100,15 @@ def walk_stream(stream: BinaryIO, where: str, form: str, begin: Begin, end: End)
             where,
             "export the file again",
         ) from None
+    except InputError:
+        raise
+    except (LookupError, ValueError):
+        # Of codings that expat has not itself, Python's are asked for, and not all fit.
+        raise InputError(
+            f"it is no {form} that can be read: its text is coded in a way that is not known",
+            where,
+            "save it in UTF-8",
+        ) from None
 
 
 def _local(name: str) -> str:

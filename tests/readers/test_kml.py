@@ -93,6 +93,8 @@ def test_what_gdal_writes(tmp_path: Path, shape: shapely.Geometry) -> None:
         ("</Document></kml>", "", "cut off or wrong"),
         ("</Folder>\n</Folder>", "", "cut off or wrong"),
         ("<kml ", "<gpx ", "cut off or wrong"),
+        ('encoding="UTF-8"', 'encoding="U9F-8"', "coded in a way that is not known"),
+        ('encoding="UTF-8"', 'encoding="shift_jis"', "coded in a way that is not known|cut off or wrong"),
         ("<Document>", "<Document>" + "<Folder>" * 100_000, "too deep in each other"),
     ],
 )
