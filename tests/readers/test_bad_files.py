@@ -310,8 +310,11 @@ def test_what_surveyors_send_cut_short(tmp_path: Path, name: str, kept: float) -
     "code", [("90", "2"), ("92", "3"), ("93", "4"), ("90", "3"), ("71", "3"), ("72", "1")]
 )
 def test_drawings_that_claim_a_billion(tmp_path: Path, code: tuple[str, str]) -> None:
-    """Counts of vertices, faces and corners (DXF reference: LWPOLYLINE 90, MESH 92, 93 and its faces' 90,
-    POLYLINE 71, 72): they cost no memory, and change nothing or end in one message."""
+    """They cost no memory, and change nothing or end in one message.
+
+    Counts of vertices, faces and corners: LWPOLYLINE 90, MESH 92, 93 and 90 of its faces, POLYLINE 71 and 72
+    (DXF reference).
+    """
     path = write_dxf(tmp_path / "a.dxf")
     whole = read(path, crs="EPSG:32631").vertices
     text, claim = path.read_text(), f"\n {code[0]}\n{code[1]}\n"
