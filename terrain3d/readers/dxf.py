@@ -38,6 +38,8 @@ UNIT_FROM = "its $INSUNITS"
 #: What is taken from a drawing, and what a person would miss in it.
 _TAKEN = ("POINT", "LINE", "LWPOLYLINE", "POLYLINE", "3DFACE", "MESH")
 _MISSED = ("INSERT", "ARC", "CIRCLE", "ELLIPSE", "SPLINE")
+#: Mark of a vertex that belongs to the frame of a spline (DXF reference, VERTEX, group 70).
+_OF_THE_FRAME = 16
 #: An arc is drawn as chords of this many degrees at most: 1 cm beside one of 10 m.
 _CHORD_DEG = 5.0
 #: Lines of the HEADER section that are looked through for its unit.
@@ -323,12 +325,14 @@ def _entity(entity: Any) -> Entity:
 
 
 def _polyline(entity: Any, layer: str) -> Entity:
-    places = np.array([vertex.dxf.location for vertex in entity.vertices], float).reshape(-1, 3)
+    # Of a line with a spline through it, the frame that the spline was made by is drawn nowhere.
+    vertices = [vertex for vertex in entity.vertices if not vertex.dxf.flags & _OF_THE_FRAME]
+    places = np.array([vertex.dxf.location for vertex in vertices], float).reshape(-1, 3)
     if entity.is_poly_face_mesh:
-        is_face = np.array([vertex.is_face_record for vertex in entity.vertices], bool)
+        is_face = np.array([vertex.is_face_record for vertex in vertices], bool)
         numbers = [
             [abs(vertex.dxf.get(f"vtx{k}") or 0) - 1 for k in range(4)]
-            for vertex in entity.vertices
+            for vertex in vertices
             if vertex.is_face_record
         ]
         # A face of three has none as its fourth; a line under zero is an edge that is not drawn.
@@ -344,9 +348,11 @@ def _polyline(entity: Any, layer: str) -> Entity:
             np.stack([at[:-1, :-1], at[:-1, 1:], at[1:, 1:], at[1:, :-1]], -1).reshape(-1, 4).tolist(),
         )
     if entity.is_2d_polyline:
-        bulges = [vertex.dxf.get("bulge", 0.0) for vertex in entity.vertices]
+        bulges = [vertex.dxf.get("bulge", 0.0) for vertex in vertices]
         flat = _arcs(np.column_stack([places[:, :2], bulges]), entity.is_closed)
-        return _line(layer, _raised(entity, flat, float(entity.dxf.elevation[2])), entity.is_closed)
+        # Some programs write the height into the vertices alone.
+        height = float(entity.dxf.elevation[2]) or float(places[:1, 2].sum())
+        return _line(layer, _raised(entity, flat, height), entity.is_closed)
     return _line(layer, places, entity.is_closed)
 
 

@@ -95,6 +95,29 @@ def test_every_kind_of_entity(tmp_path: Path) -> None:
     assert len(mesh.triangles) == 3
 
 
+def test_the_frame_of_a_spline_is_no_part_of_the_line(tmp_path: Path) -> None:
+    """Vertices marked 16 made the curve, those marked 8 are on it (DXF reference, VERTEX, group 70)."""
+
+    def draw(space: Any) -> None:
+        line = space.add_polyline2d([(0, 0), (5, 9), (1, 2), (9, 3)], dxfattribs={"elevation": (0, 0, 7)})
+        for vertex, mark in zip(line.vertices, (16, 16, 8, 8), strict=True):
+            vertex.dxf.flags = mark
+
+    (line,) = entities(tmp_path, draw)
+    assert line.xyz.tolist() == [[1, 2, 7], [9, 3, 7]]
+
+
+def test_the_height_of_a_flat_polyline_may_stand_in_its_vertices(tmp_path: Path) -> None:
+    """Where the polyline itself has none."""
+
+    def draw(space: Any) -> None:
+        for vertex in space.add_polyline2d([(0, 0), (1, 1)]).vertices:
+            vertex.dxf.location = (vertex.dxf.location.x, vertex.dxf.location.y, 7.5)
+
+    (line,) = entities(tmp_path, draw, version="R12")
+    assert line.xyz.tolist() == [[0, 0, 7.5], [1, 1, 7.5]]
+
+
 @pytest.mark.parametrize("version", ["R12", "R2000", "R2018"])
 def test_versions_and_layers_in_any_letters(tmp_path: Path, version: str) -> None:
     """Code page 1252 up to R2004, UTF-8 from R2007 on (DXF reference, $DWGCODEPAGE)."""
