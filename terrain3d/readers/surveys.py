@@ -58,6 +58,8 @@ _MAGIC = {
     b"ply\r": "ply",
     b"ASTM": "e57",
 }
+_JUDGE_IT = "a site file goes to: terrain3d compare FILE; for the survey it names, give that file"
+_DRAWN = "its shapes go into a site file, such as [[protect]] file = NAME; name the survey itself here"
 #: First bytes of files that people name by mistake, and what to do.
 _STRANGERS = {
     b"PK\x03\x04": ("a ZIP archive", "unpack it and name the survey inside"),
@@ -66,13 +68,11 @@ _STRANGERS = {
     b"\x89PNG": ("a picture", "name the survey itself"),
     b"\xff\xd8\xff": ("a picture", "name the survey itself"),
     b"SQLite format 3": ("a database or GeoPackage", "export the survey as GeoTIFF, LAZ or XYZ"),
-    b"AC10": ("a DWG drawing", "save it as DXF"),
+    b"\x00\x00\x27\x0a": ("a shapefile, drawn shapes", _DRAWN),
     b"\x89HDF": ("an HDF5 file", "convert it to GeoTIFF"),
     b"\xff\xfe": ("text in UTF-16", "save it as plain text in UTF-8"),
     b"\xfe\xff": ("text in UTF-16", "save it as plain text in UTF-8"),
 }
-_JUDGE_IT = "a site file goes to: terrain3d compare FILE; for the survey it names, give that file"
-_DRAWN = "its shapes go into a site file, such as [[protect]] file = NAME; name the survey itself here"
 #: Text that is no list of points, by its first line that is neither blank nor a comment, and what to do. Each
 #: is looked for at one place of one line: no pattern that could try the lines in many ways.
 _STRANGE_TEXT = {
@@ -290,6 +290,9 @@ def _stranger(start: bytes, path: Path) -> InputError:
     for mark, (name, mend) in _STRANGERS.items():
         if start.startswith(mark):
             return InputError(f"it is {name}, not a survey that can be read", str(path), mend)
+    if start.startswith(b"AC10"):
+        # In text this may be the name of a point.
+        return InputError("it is a DWG drawing, not a survey that can be read", str(path), "save it as DXF")
     return InputError(
         "it is no survey: it starts as no format known here does",
         str(path),
@@ -305,4 +308,6 @@ def _refuse_strange_text(start: bytes, path: Path) -> None:
         if re.match(mark, line):
             if name == "JSON" and _IS_GEOJSON.search(text):
                 name, mend = "GeoJSON, drawn shapes", _DRAWN
+            elif "<kml" in text:
+                name, mend = "KML, drawn shapes", _DRAWN
             raise InputError(f"it is {name}, not a survey that can be read", str(path), mend)

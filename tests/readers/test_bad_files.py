@@ -201,6 +201,13 @@ def fault_of(path: Path) -> InputError | None:
         ("a.geojson", b'{"type": "FeatureCollection", "features": []}', r"GeoJSON(.|\n)*\[\[protect\]\]"),
         ("a.json", b'{"points": []}', "is JSON"),
         ("a.gml", b"<?xml version='1.0'?>", "is XML"),
+        (
+            "a.kml",
+            b"<?xml version='1.0'?>\n<kml><Document/></kml>",
+            r"is KML, drawn shapes(.|\n)*\[\[protect\]\]",
+        ),
+        ("a.shp", b"\x00\x00\x27\x0a" + b"\0" * 96, r"a shapefile, drawn shapes(.|\n)*\[\[protect\]\]"),
+        ("a.dwg", b"AC1032" + b"\0" * 96, r"a DWG drawing(.|\n)*DXF"),
     ],
 )
 def test_files_that_are_something_else(tmp_path: Path, name: str, content: bytes, message: str) -> None:
