@@ -143,6 +143,10 @@ class GroundSource(Table):
     vertical_unit: Annotated[
         Literal["m", "ft", "us-ft"] | None, key("", "unit of its heights, where it says none or a wrong one")
     ] = None
+    layer: Annotated[
+        Text | None,
+        key("", "layer of a DXF, or surface of a LandXML, that holds the ground; none is all of it"),
+    ] = None
     plane: Annotated[Plane | None, key("", "a tilted square instead of a survey")] = None
     points: Annotated[
         tuple[tuple[Coordinate, Coordinate, Coordinate], ...] | None,
@@ -198,6 +202,8 @@ class GroundSource(Table):
                 raise UnfitError(f"{name} goes with file; this ground is not from a survey", "leave it out")
         if self.file is None and self.vertical_unit is not None:
             raise UnfitError("vertical_unit goes with file; drawn ground is in metres", "leave it out")
+        if self.file is None and self.layer is not None:
+            raise UnfitError("layer goes with file, and there is none", "leave it out")
         return self
 
     @property
@@ -207,11 +213,15 @@ class GroundSource(Table):
 
 
 class FileRef(Table):
-    """A list of shapes kept in a GeoJSON or GeoPackage layer; `also` holds keys for all of them."""
+    """Shapes kept in a file of a map or drawing program, or a layer of it; `also` holds keys for all."""
 
     model_config = ConfigDict(extra="allow", frozen=True)
-    file: Annotated[FileName, key("", "GeoJSON or GeoPackage that holds the shapes, by its path")]
-    layer: Annotated[Text | None, key("", "its layer; none is the only one")] = None
+    file: Annotated[
+        FileName, key("", "GeoJSON, GeoPackage, KML, Shapefile or DXF that holds the shapes, by its path")
+    ]
+    layer: Annotated[
+        Text | None, key("", "its layer, or folder of a KML; none is the only one, or all of it")
+    ] = None
 
     @property
     def also(self) -> Mapping[str, Any]:

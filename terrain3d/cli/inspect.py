@@ -11,7 +11,8 @@ import click
 @click.option(
     "--vertical-unit", type=click.Choice(["m", "ft", "us-ft"]), help="Unit of its heights, likewise."
 )
-def command(survey: tuple[Path, ...], crs: str | None, vertical_unit: str | None) -> None:
+@click.option("--layer", metavar="NAME", help="Layer of a DXF, or surface of a LandXML, to look at.")
+def command(survey: tuple[Path, ...], crs: str | None, vertical_unit: str | None, layer: str | None) -> None:
     """Say what a survey holds, how good it is, and every doubt about it.
 
     FILE is a file, a folder of tiles that meet, or a pattern of their names; several are joined.
@@ -21,7 +22,8 @@ def command(survey: tuple[Path, ...], crs: str | None, vertical_unit: str | None
     from terrain3d.survey.inspect import inspect, report_lines
     from terrain3d.tables import checked
 
-    given = {"file": [str(each) for each in survey], "crs": crs, "vertical_unit": vertical_unit}
+    files = [str(each) for each in survey]
+    given = {"file": files, "crs": crs, "vertical_unit": vertical_unit, "layer": layer}
     source = checked(GroundSource, {k: v for k, v in given.items() if v is not None}, "inspect")
     with progress_on_terminal() as progress:
         report = inspect(survey, source, lambda share: progress("reading the survey", share))

@@ -137,12 +137,15 @@ class Surface:
         Indices of vertices.
     crs : pyproj.CRS or None
     doubts : tuple of str
+    is_ground : bool
+        All of it is said to be ground, by the format or by how it was made: nothing is filtered out.
     """
 
     vertices: Floats
     triangles: NDArray[np.int64]
     crs: pyproj.CRS | None
     doubts: tuple[str, ...] = ()
+    is_ground: bool = False
 
 
 @dataclass(frozen=True)
@@ -170,6 +173,8 @@ class Header:
         RMSE of its heights, metres, where the file states it.
     error_from : str
         Where it does, in plain words.
+    layer : str or None
+        The layer or surface that is read, of a file with several; None is all of it.
     """
 
     kind: Literal["cloud", "raster", "mesh"]
@@ -184,6 +189,7 @@ class Header:
     dated: Dated | None = None
     error_m: float | None = None
     error_from: str = ""
+    layer: str | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -200,8 +206,11 @@ class Feature:
         holes. x east and y north; heights are left out.
     values : dict
         By column, as TOML would give them; blank ones are left out.
+    called : str
+        What it may be called where nothing names it: its layer's name, in formats that name no shapes.
     """
 
     kind: str
     parts: tuple[tuple[Floats, ...], ...]
     values: dict[str, Any]
+    called: str = ""

@@ -365,7 +365,9 @@ def _surveyed_ground(
         return _from_cloud(survey, frame, local, lattice, limit)
     x, y = frame.to_local(survey.vertices[:, 0], survey.vertices[:, 1], survey.crs)
     vertices = np.column_stack([x, y, survey.vertices[:, 2]])
-    relief, standing, more = from_mesh(vertices, survey.triangles, lattice, limit, local.treatments)
+    relief, standing, more = from_mesh(
+        vertices, survey.triangles, lattice, limit, local.treatments, survey.is_ground
+    )
     return relief, standing, None, None, survey.doubts + more
 
 

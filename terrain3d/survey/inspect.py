@@ -293,7 +293,8 @@ def _of_points(files: Survey, scale: tuple[float, float], tell: Progress) -> Rep
     density = 1 / spacing**2 if spacing > 0 else math.inf
     doubts += _class_doubts(tally.counts) + _mark_doubts(marks, tally.n_points)
     if not tally.has_ground_class:
-        stand_in = "all points stand" if recognise(files.paths[0])[0] == "text" else "last returns stand"
+        form = recognise(files.paths[0])[0]
+        stand_in = "all points stand" if form in ("text", "e57") else "last returns stand"
         doubts += (
             f"no point is classified as ground: {stand_in} in for it here, so density, holes and "
             "vertical error mix ground with what stands on it",

@@ -110,7 +110,9 @@ def drawn(site: Site, folder: Path, site_crs: pyproj.CRS | None) -> Drawn:
         no length, or a file cannot be read.
     """
     lists: dict[str, Any] = {
-        kind: tuple((shape, crs or site_crs) for shape, crs in expand(getattr(site, kind), model, folder))
+        kind: tuple(
+            (shape, crs or site_crs) for shape, crs in expand(getattr(site, kind), model, folder, site_crs)
+        )
         for kind, model in _MODELS.items()
     }
     lists["boundary"] = () if site.boundary is None else ((site.boundary, site_crs),)

@@ -2,7 +2,8 @@
 
 Every trap here is documented by the library that would follow it: GDAL's drivers (VRT, GDALG, GeoJSON's crs
 member of 2008), its sidecars (.aux.xml, .msk, .ovr), SQLite's virtual tables and journals, PROJ's grids and
-files of definitions, glTF's uri, OBJ's mtllib, PLY's TextureFile. What is opened is told by the kernel, what
+files of definitions, glTF's uri, OBJ's mtllib, PLY's TextureFile, XML's entities and schemas, KML's links,
+LandXML's references, DXF's xrefs and pictures. What is opened is told by the kernel, what
 is called by a server on this machine.
 """
 
@@ -19,15 +20,17 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import ezdxf
 import laspy
 import numpy as np
 import pyogrio
 import pytest
 import rasterio
+import shapefile
 import shapely
 from affine import Affine
 from laspy.vlrs.known import WktCoordinateSystemVlr
-from made_files import slope_points, write_las, write_tif
+from made_files import e57_with_xml, slope_points, write_e57, write_las, write_tif
 from watched import Bait, laid_bait
 
 from terrain3d.errors import InputError
@@ -602,6 +605,146 @@ def test_how_a_mesh_looks_is_not_looked_for(tmp_path: Path, bait: Bait, name: st
     bait.put("look.png", b"\x89PNG")
     (tmp_path / name).write_text(MESHES[name])
     assert read_header(tmp_path / name, GroundSource(file=name)).n_points == 3
+    bait.assert_untouched()
+
+
+#: What XML has to say before its root to grow by itself, or to have a file or an address read (XML 1.0, 4.2).
+PROLOGUES = {
+    "a file as an entity": '<!DOCTYPE r [<!ENTITY x SYSTEM "{file}">]>',
+    "an address as an entity": '<!DOCTYPE r [<!ENTITY x SYSTEM "{address}/a.xml">]>',
+    "a parameter entity": '<!DOCTYPE r [<!ENTITY % x SYSTEM "{address}/a.dtd"> %x;]>',
+    "an external subset": '<!DOCTYPE r SYSTEM "{file}">',
+    "entities of entities": "<!DOCTYPE r [<!ENTITY a 'ha'>"
+    + "".join(f"<!ENTITY {chr(98 + n)} '{f'&{chr(97 + n)};' * 10}'>" for n in range(12))
+    + "<!ENTITY x '&m;'>]>",
+}
+KML = (
+    '<kml xmlns="http://www.opengis.net/kml/2.2"><Document><Placemark><name>{name}</name>{extra}'
+    "<Point><coordinates>5,55</coordinates></Point></Placemark>{more}</Document></kml>"
+)
+LANDXML = (
+    '<LandXML xmlns="http://www.landxml.org/schema/LandXML-1.2" version="1.2" {attributes}>'
+    '<Units><Metric linearUnit="meter"/></Units>{more}<Surfaces><Surface name="{name}">{extra}'
+    '<Definition surfType="TIN"><Pnts><P id="1">0 0 1</P><P id="2">0 50 1</P><P id="3">50 0 2</P></Pnts>'
+    "<Faces><F>1 2 3</F></Faces></Definition></Surface></Surfaces></LandXML>"
+)
+
+
+@pytest.mark.parametrize("prologue", PROLOGUES)
+@pytest.mark.parametrize("form", ["kml", "landxml", "e57"])
+def test_xml_declares_nothing(tmp_path: Path, bait: Bait, form: str, prologue: str) -> None:
+    """A document type ends in one message, whatever would come of it."""
+    target = bait.put("bait.xml", "<x>BAIT</x>")
+    declared = PROLOGUES[prologue].format(file=target, address=bait.address)
+    path = tmp_path / f"a.{form}"
+    if form == "kml":
+        path.write_text(declared + KML.format(name="&x;", extra="", more=""))
+        assert "declares a document type" in refused(path)
+    elif form == "landxml":
+        path.write_text(declared + LANDXML.format(name="&x;", extra="", more="", attributes=""))
+        with pytest.raises(InputError, match="declares a document type"):
+            read_header(path, GroundSource(file=path.name))
+    else:
+        x, y, z = slope_points(5).T
+        write_e57(path, {"cartesianX": x, "cartesianY": y, "cartesianZ": z}, metadata="NAME")
+        e57_with_xml(path, b"<e57Root", declared.encode() + b"<e57Root")
+        with pytest.raises(InputError, match="declares a document type"):
+            read_header(path, GroundSource(file=path.name))
+    bait.assert_untouched()
+
+
+def test_entities_without_a_document_type_end_in_one_message(tmp_path: Path) -> None:
+    """They stand for nothing."""
+    path = tmp_path / "a.kml"
+    path.write_text(KML.format(name="&x;", extra="", more=""))
+    assert "undefined entity" in refused(path)
+
+
+#: Links that a map program would follow (OGC 12-007r2: NetworkLink, Icon, styleUrl, schemaUrl, overlays).
+LINKS = [
+    "<NetworkLink><Link><href>{link}</href></Link></NetworkLink>",
+    "<GroundOverlay><Icon><href>{link}</href></Icon></GroundOverlay>",
+    "<Style><IconStyle><Icon><href>{link}</href></Icon></IconStyle></Style>",
+    "<NetworkLinkControl><Update><targetHref>{link}</targetHref></Update></NetworkLinkControl>",
+]
+
+
+@pytest.mark.parametrize("link", LINKS)
+@pytest.mark.parametrize("to", ["{address}/a.kml", "{file}"])
+def test_links_of_a_kml_are_not_followed(tmp_path: Path, bait: Bait, link: str, to: str) -> None:
+    """What stands in the file itself is all there is; a file of links alone says so."""
+    target = bait.put("bait.kml", KML.format(name="BAIT", extra="", more=""))
+    more = link.format(link=to.format(address=bait.address, file=target))
+    path = tmp_path / "a.kml"
+    extra = (
+        f"<styleUrl>{bait.address}/a.kml#s</styleUrl><description>"
+        f"<![CDATA[<img src='{bait.address}/a.png'/>]]></description>"
+        f'<ExtendedData><SchemaData schemaUrl="{bait.address}/a#s"/></ExtendedData>'
+    )
+    path.write_text(KML.format(name="pole", extra=extra, more=more))
+    assert names(path) == ["pole"]
+    path.write_text(f"<kml><Document>{more}</Document></kml>")
+    assert re.search("lie elsewhere|no features", refused(path))
+    bait.assert_untouched()
+
+
+def test_references_of_a_landxml_are_not_followed(tmp_path: Path, bait: Bait) -> None:
+    """Schemas, style sheets, inclusions, and documents and pictures that a feature names."""
+    target = bait.put("bait.xml", LANDXML.format(name="BAIT", extra="", more="", attributes=""))
+    path = tmp_path / "a.xml"
+    text = LANDXML.format(
+        name="ground",
+        extra=f'<Feature><DocFileRef name="a" location="{target}"/>'
+        f'<DocFileRef name="b" location="{bait.address}/b.xml"/></Feature>',
+        more=f'<xi:include href="{target}"/><Application url="{bait.address}"/>',
+        attributes=f'xmlns:xi="http://www.w3.org/2001/XInclude" '
+        f'xmlns:xsi="http://www.w3.org/2001/XMLSchema-instance" '
+        f'xsi:schemaLocation="http://www.landxml.org/schema/LandXML-1.2 {bait.address}/LandXML-1.2.xsd"',
+    )
+    path.write_text(f'<?xml-stylesheet href="{bait.address}/a.xsl" type="text/xsl"?>{text}')
+    header = read_header(path, GroundSource(file=path.name))
+    assert "surface 'ground' of 1 triangle" in header.form
+    bait.assert_untouched()
+
+
+def test_other_drawings_and_pictures_of_a_dxf_are_not_looked_for(tmp_path: Path, bait: Bait) -> None:
+    """An xref is a block with the path of another drawing (DXF reference, BLOCK); pictures have paths too."""
+    other = ezdxf.new("R2010", units=6)
+    other.modelspace().add_point((9, 9, 9))
+    target = bait.folder / "other.dxf"
+    other.saveas(target)
+    picture = bait.put("photo.png", b"\x89PNG")
+    drawing = ezdxf.new("R2010", units=6)
+    space = drawing.modelspace()
+    for x, y in ((0, 0), (9, 0), (0, 9)):
+        space.add_point((x, y, 1))
+    drawing.add_xref_def(filename=str(target), name="OTHER")
+    space.add_blockref("OTHER", (0, 0, 0))
+    space.add_image(drawing.add_image_def(str(picture), (9, 9)), (0, 0), (9, 9))
+    space.add_underlay(drawing.add_underlay_def(f"{bait.address}/a.pdf", "pdf"), (0, 0, 0))
+    path = tmp_path / "a.dxf"
+    drawing.saveas(path)
+    bait.opened.names()
+    assert read_header(path, GroundSource(file=path.name)).n_points == 3
+    assert names(path) == ["0 1", "0 2", "0 3"]
+    bait.assert_untouched()
+
+
+def test_a_shapefile_opens_what_lies_beside_it_alone(tmp_path: Path, bait: Bait) -> None:
+    """A CRS that names a grid is refused; memos, indices and notes of others are left alone."""
+    grid = bait.put("bait.gtx", bytes(100))
+    path = tmp_path / "a.shp"
+    with shapefile.Writer(str(path)) as writer:
+        writer.field("name", "C", 20)
+        writer.point(5, 55)
+        writer.record("pole")
+    for suffix in (".dbt", ".qix", ".shp.xml", ".sbn"):
+        path.with_suffix(suffix).write_bytes(str(grid).encode())
+    assert names(path) == ["pole"]
+    for wkt in SPELT_OUT.values():
+        path.with_suffix(".prj").write_text(wkt.format(file=grid, address=bait.address))
+        with pytest.raises(InputError, match="names no CRS"):
+            names(path)
     bait.assert_untouched()
 
 
