@@ -75,7 +75,8 @@ def write_e57(
     *scans: dict[str, Any],
     metadata: str = "",
 ) -> Path:
-    """An E57 of scans, each a table of columns, posed by `rotation` (w, x, y, z) and `translation`, if any.
+    """An E57 of scans, each a table of columns, posed by `rotation` (w, x, y, z) and `translation`, if any;
+    `times` are its first and last second, in GPS time.
 
     Coordinates are doubles, whatever else whole numbers from 0 to 255.
     """
@@ -93,11 +94,8 @@ def write_e57(
     data = libe57.VectorNode(image, True)
     root.set("data3D", data)
     for number, scan in enumerate(scans):
-        columns = {
-            name: np.asarray(values)
-            for name, values in scan.items()
-            if name not in ("rotation", "translation")
-        }
+        apart = ("rotation", "translation", "times")
+        columns = {name: np.asarray(values) for name, values in scan.items() if name not in apart}
         node, prototype = libe57.StructureNode(image), libe57.StructureNode(image)
         node.set("guid", libe57.StringNode(image, f"{{{number}}}"))
         if "translation" in scan:
@@ -106,6 +104,9 @@ def write_e57(
                 pose.set(name, part := libe57.StructureNode(image))
                 for axis, value in zip(axes, scan[name], strict=True):
                     part.set(axis, libe57.FloatNode(image, float(value)))
+        for name, seconds in zip(("acquisitionStart", "acquisitionEnd"), scan.get("times", ()), strict=False):
+            node.set(name, stamp := libe57.StructureNode(image))
+            stamp.set("dateTimeValue", libe57.FloatNode(image, float(seconds)))
         buffers = libe57.VectorSourceDestBuffer()
         for name, values in columns.items():
             is_whole = values.dtype.kind in "iub"

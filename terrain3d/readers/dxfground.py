@@ -20,7 +20,7 @@ from terrain3d.readers.crs import (
 )
 from terrain3d.readers.dxf import UNIT_FROM, Drawing, Entity, layers, on_layer, read_drawing
 from terrain3d.readers.faces import Triangles, bounds_of, checked_faces, face_up, faces_in_box, in_use
-from terrain3d.readers.source import Box, Header, Progress, Surface
+from terrain3d.readers.source import Box, Header, NothingThereError, Progress, Surface
 from terrain3d.site import GroundSource
 from terrain3d.units import Floats
 from terrain3d.wording import box_words, counted, plain
@@ -229,7 +229,7 @@ def _triangulated(
 ) -> tuple[Floats, Triangles]:
     """Delaunay triangles in plan, without those that reach farther than ground is made up."""
     if not len(points):
-        raise InputError(
+        raise NothingThereError(
             f"nothing of it lies in {box_words(box or header.bounds)}; it covers {box_words(header.bounds)}",
             str(path),
             "name a survey that covers the site, or check [site] crs and [ground] crs",

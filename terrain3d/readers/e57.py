@@ -9,6 +9,7 @@ import struct
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 from io import BytesIO
 from pathlib import Path
 from typing import Any
@@ -21,8 +22,9 @@ from terrain3d.errors import InputError
 from terrain3d.outside import opened
 from terrain3d.readers.crs import Said, crs_to_take, from_wkt, plan_scale, settle
 from terrain3d.readers.markup import Tag, tree
-from terrain3d.readers.source import Box, Bytes, Cloud, Header, Progress
+from terrain3d.readers.source import Box, Bytes, Cloud, Gathered, Header, Marks, NothingThereError, Progress
 from terrain3d.site import GroundSource
+from terrain3d.terrain import Dated
 from terrain3d.units import Floats
 from terrain3d.wording import box_words, counted
 
@@ -37,6 +39,9 @@ _CHECKSUM = 4
 #: Names of coordinates: as they are, or range, azimuth and elevation (E2807, point records).
 _CARTESIAN = ("cartesianX", "cartesianY", "cartesianZ")
 _SPHERICAL = ("sphericalRange", "sphericalAzimuth", "sphericalElevation")
+_COLOURS = ("colorRed", "colorGreen", "colorBlue")
+#: Times count seconds from here, without leap seconds (E2807, dateTimeValue: GPS time).
+_FROM, _MOST_SECONDS = datetime(1980, 1, 6), 100 * 365.25 * 86400
 _AGAIN = "copy or export it again, or as LAZ"
 
 
@@ -53,6 +58,10 @@ class _Scan:
         Rotation of its pose.
     move : (3,) float
     has_pose : bool
+    brightest : float
+        The greatest value of a colour.
+    seconds : tuple of float
+        When it was begun and ended, in GPS time; those that are stated.
     """
 
     number: int
@@ -60,6 +69,8 @@ class _Scan:
     turn: Floats
     move: Floats
     has_pose: bool
+    brightest: float
+    seconds: tuple[float, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,21 +118,15 @@ def e57_header(path: Path, ground: GroundSource) -> Header:
         form=f"E57 {contents.version}, {counted(len(contents.scans), 'scan')}",
         crs_from=settled.crs_from,
         vertical_unit_from=settled.vertical_unit_from,
+        dated=_dated(contents),
     )
 
 
 def read_e57(path: Path, header: Header, box: Box | None, progress: Progress | None = None) -> Cloud:
     """Read the valid points inside a box; see `read_las`."""
-    kept: list[Cloud] = []
-    pass_e57(path, header, box, kept.append, progress)
-    return Cloud(
-        np.concatenate([cloud.xyz for cloud in kept]),
-        np.concatenate([cloud.classes for cloud in kept]),
-        np.concatenate([cloud.return_number for cloud in kept]),
-        np.concatenate([cloud.n_returns for cloud in kept]),
-        header.crs,
-        header.doubts,
-    )
+    gathered = Gathered()
+    doubts = pass_e57(path, header, box, gathered.take, progress, coloured=True)
+    return gathered.cloud(header.crs, doubts)
 
 
 def pass_e57(
@@ -130,32 +135,37 @@ def pass_e57(
     box: Box | None,
     take: Callable[[Cloud], None],
     progress: Progress | None = None,
-) -> None:
+    marks: Marks | None = None,
+    coloured: bool = False,
+) -> tuple[str, ...]:
     """Hand on the points that `read_e57` would read, chunk by chunk, keeping none; see `pass_las`."""
     contents = _contents(path)
     n_kept = 0
     for done, cloud, _ in _chunks(path, contents, plan_scale(1.0, header.crs)):
         x, y, _ = cloud.xyz.T
-        keep = ~np.isin(cloud.classes, (7, 18))
+        keep = np.ones(len(x), bool)
         if box is not None:
-            keep &= (x >= box[0]) & (y >= box[1]) & (x <= box[2]) & (y <= box[3])
+            keep = (x >= box[0]) & (y >= box[1]) & (x <= box[2]) & (y <= box[3])
+        noise = keep & np.isin(cloud.classes, (7, 18))
+        keep &= ~noise
+        if marks is not None:
+            marks.noise += int(noise.sum())
         n_kept += int(keep.sum())
         if keep.any():
             xyz = np.ascontiguousarray(cloud.xyz.T[:, keep])
             xyz[2] *= header.vertical_unit_m
-            take(
-                Cloud(
-                    xyz.T, cloud.classes[keep], cloud.return_number[keep], cloud.n_returns[keep], header.crs
-                )
-            )
+            rgb = cloud.rgb[keep] if coloured and cloud.rgb is not None else None
+            classes, number, of = cloud.classes[keep], cloud.return_number[keep], cloud.n_returns[keep]
+            take(Cloud(xyz.T, classes, number, of, header.crs, rgb=rgb))
         if progress is not None:
             progress(done)
     if n_kept == 0:
-        raise InputError(
+        raise NothingThereError(
             f"no point of it lies in {box_words(box or header.bounds)}; it covers {box_words(header.bounds)}",
             str(path),
             "check [site] crs and [ground] crs, or name a survey that covers the site",
         )
+    return header.doubts
 
 
 def _chunks(path: Path, contents: _Contents, scale: float) -> Iterator[tuple[float, Cloud, int]]:
@@ -196,6 +206,7 @@ def _is_wanted(name: str) -> bool:
         "sphericalInvalidState",
         "returnIndex",
         "returnCount",
+        *_COLOURS,
     )
     return name in wanted or name.rpartition(":")[2] == "classification"
 
@@ -223,8 +234,17 @@ def _cloud(scan: _Scan, values: dict[str, Floats], scale: float) -> Cloud:
             return np.full(xyz.shape[1], otherwise, np.uint8)
         return np.clip(np.nan_to_num(known[valid]) + add, 0, 255).astype(np.uint8)
 
+    rgb = None
+    if all(name in values for name in _COLOURS):
+        bright = np.stack([values[name][valid] for name in _COLOURS], axis=1) * (255 / scan.brightest)
+        rgb = np.clip(np.nan_to_num(bright), 0, 255).astype(np.uint8)
     return Cloud(
-        xyz.T, whole("classification", 0, 0), whole("returnIndex", 1, 1), whole("returnCount", 0, 1), None
+        xyz.T,
+        whole("classification", 0, 0),
+        whole("returnIndex", 1, 1),
+        whole("returnCount", 0, 1),
+        None,
+        rgb=rgb,
     )
 
 
@@ -310,7 +330,33 @@ def _scan(tag: Tag, number: int, size: int, path: Path) -> _Scan:
     if not any(all(name in fields for name in names) for names in (_CARTESIAN, _SPHERICAL)):
         raise InputError("its points have no coordinates that are known", where, _AGAIN)
     turn = _rotation(*(part / length for part in quaternion))
-    return _Scan(number, n_points, turn, np.array(move), tag.one("pose") is not None)
+    red = prototype.one("colorRed")
+    try:
+        brightest = float(red.attributes.get("maximum", "255")) if red is not None else 255.0
+        stamps = (tag.content_of(name, "dateTimeValue") for name in ("acquisitionStart", "acquisitionEnd"))
+        seconds = tuple(float(stamp) for stamp in stamps if stamp)
+    except ValueError:
+        brightest, seconds = 255.0, ()
+    return _Scan(
+        number,
+        n_points,
+        turn,
+        np.array(move),
+        tag.one("pose") is not None,
+        brightest if 0 < brightest < 2**31 else 255.0,
+        seconds,
+    )
+
+
+def _dated(contents: _Contents) -> Dated | None:
+    """When the scans were made, where they say so."""
+    days = sorted(
+        (_FROM + timedelta(seconds=stamp)).date()
+        for scan in contents.scans
+        for stamp in scan.seconds
+        if 0 < stamp < _MOST_SECONDS
+    )
+    return Dated(days[0], days[-1], "its acquisitionStart", is_flown=True) if days else None
 
 
 def _number(tag: Tag, name: str) -> float:

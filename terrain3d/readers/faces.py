@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain3d.errors import InputError
-from terrain3d.readers.source import Box, Header
+from terrain3d.readers.source import Box, Header, NothingThereError
 from terrain3d.units import Floats
 from terrain3d.wording import box_words
 
@@ -50,7 +50,7 @@ def faces_in_box(
 
     Raises
     ------
-    InputError
+    NothingThereError
         Where none does.
     """
     if box is not None:
@@ -59,7 +59,7 @@ def faces_in_box(
         meets = np.all(high >= np.array(box[:2]), axis=1) & np.all(low <= np.array(box[2:]), axis=1)
         triangles = triangles[meets]
     if len(triangles) == 0:
-        raise InputError(
+        raise NothingThereError(
             f"no triangle of it meets {box_words(box or header.bounds)}; "
             f"it covers {box_words(header.bounds)}",
             str(path),

@@ -6,7 +6,9 @@ points, and is left out where it is marked invisible (`F`, attribute `i`).
 
 from array import array
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
+from datetime import date
 from pathlib import Path
 
 import numpy as np
@@ -19,6 +21,7 @@ from terrain3d.readers.faces import Triangles, bounds_of, checked_faces, face_up
 from terrain3d.readers.markup import walk
 from terrain3d.readers.source import Box, Header, Progress, Surface
 from terrain3d.site import GroundSource
+from terrain3d.terrain import Dated
 from terrain3d.units import FOOT_M, US_SURVEY_FOOT_M, Floats
 from terrain3d.wording import counted, listed
 
@@ -51,6 +54,7 @@ class _Document:
     """What a LandXML file says, as far as it is taken."""
 
     version: str = ""
+    written: date | None = None
     plan_unit_m: float | None = None
     height_unit_m: float | None = None
     crs: pyproj.CRS | None = None
@@ -85,6 +89,7 @@ def landxml_header(path: Path, ground: GroundSource) -> Header:
         doubts,
     )
     settled = settle(said, ground, str(path), bounds_of(vertices), len(vertices))
+    day = document.written
     return Header(
         kind="mesh",
         crs=settled.crs,
@@ -96,6 +101,7 @@ def landxml_header(path: Path, ground: GroundSource) -> Header:
         crs_from=settled.crs_from,
         vertical_unit_from=settled.vertical_unit_from,
         layer=tin.name,
+        dated=None if day is None else Dated(day, day, "its date", is_flown=False),
     )
 
 
@@ -130,6 +136,8 @@ class _Taker:
         if self._is_first:
             self._is_first = False
             self.document.version = attributes.get("version", "")[:20]
+            with suppress(ValueError):
+                self.document.written = date.fromisoformat(attributes.get("date", ""))
         if name in ("Pnts", "Faces"):
             self._within = name
         elif name == "Surface":

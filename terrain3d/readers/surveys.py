@@ -239,8 +239,7 @@ def pass_points(
     if form == "e57":
         from terrain3d.readers.e57 import pass_e57
 
-        pass_e57(path, header, box, take, progress)
-        return header.doubts
+        return pass_e57(path, header, box, take, progress, marks, coloured)
     from terrain3d.readers.textpoints import pass_text
 
     pass_text(path, header, box, take, progress)

@@ -105,6 +105,25 @@ def test_classes_and_returns_where_they_are_given(tmp_path: Path) -> None:
     assert cloud.n_returns.tolist() == [1, 2, 1]
 
 
+def test_colours_and_dates_are_taken(tmp_path: Path) -> None:
+    """Of 8 bits as they are; GPS time began on 6 January 1980, a week has 604800 seconds (IS-GPS-200)."""
+    colours = {f"color{name}": np.array([0, 128, 255]) for name in ("Red", "Green", "Blue")}
+    times = {"times": (2294 * 604800.0 + 100, 2294 * 604800.0 + 86400 + 100)}
+    path = write_e57(tmp_path / "a.e57", axes(some_points(3)) | colours | times)
+    assert read(path).rgb.tolist() == [[0, 0, 0], [128, 128, 128], [255, 255, 255]]
+    dated = read_header(path, GroundSource(file="a")).dated
+    assert dated is not None
+    # GPS week 2294 began on Sunday, 24 December 2023.
+    assert (dated.first.isoformat(), dated.last.isoformat(), dated.is_flown) == (
+        "2023-12-24",
+        "2023-12-25",
+        True,
+    )
+    assert (
+        read_header(write_e57(tmp_path / "b.e57", axes(some_points(3))), GroundSource(file="b")).dated is None
+    )
+
+
 def test_the_crs_is_taken_from_its_wkt(tmp_path: Path) -> None:
     """coordinateMetadata holds WKT (E2807); other words are told. Metres are the standard's."""
     wkt = pyproj.CRS("EPSG:32631").to_wkt("WKT1_GDAL")

@@ -60,6 +60,15 @@ def test_north_comes_before_east(tmp_path: Path) -> None:
     assert found.doubts == ()
 
 
+def test_the_day_it_was_written_is_told(tmp_path: Path) -> None:
+    """The attribute `date` of the root; it is not the day of the survey."""
+    path = written(tmp_path, surface())
+    path.write_text(path.read_text().replace('version="1.2"', 'version="1.2" date="2023-05-14"'))
+    dated = read_header(path, GroundSource(file="a")).dated
+    assert dated is not None
+    assert (dated.first.isoformat(), dated.is_flown) == ("2023-05-14", False)
+
+
 def test_faces_are_those_of_trimesh(tmp_path: Path) -> None:
     """Plan area and heights on a line across, however the triangles are wound."""
     found = read(written(tmp_path, surface()))
