@@ -186,17 +186,17 @@ def test_an_unwritable_folder_is_named(site, capsys):
     assert "/proc/nowhere/out" in capsys.readouterr().err
 
 
-def test_ctrl_c_half_way_leaves_nothing(site, tmp_path):
+def test_ctrl_c_half_way_leaves_nothing(site, tmp_path, ready):
     """Interrupted while it works, the command says so, exits with 130 and writes nothing."""
     site.write_text(SITE.replace("cell = 0.5", "cell = 0.05").replace("extent = 30", "extent = 200"))
     out = tmp_path / "out"
     child = subprocess.Popen(
-        [sys.executable, "-c", "from terrain3d.cli.start import main; main()", "cover", site, "--out", out],
+        [*ready("from terrain3d.cli.start import main; main()"), "cover", site, "--out", out],
         stderr=subprocess.PIPE,
         text=True,
         env={**os.environ, "PYTHONUNBUFFERED": "1"},
     )
-    time.sleep(2.5)
+    time.sleep(0.7)
     child.send_signal(signal.SIGINT)
     _, err = child.communicate(timeout=60)
     assert child.returncode == 130
