@@ -38,6 +38,10 @@ assert threading.active_count() == 1
 """
 
 
+#: How the process that waits, and so each that begins from it, orders sets of words.
+HASH_SEED = "2"
+
+
 def start(folder: Path) -> tuple[Path, subprocess.Popen]:
     """The process that waits, and its address in a folder; whoever starts it ends it."""
     address = folder / "ready"
@@ -45,7 +49,10 @@ def start(folder: Path) -> tuple[Path, subprocess.Popen]:
         listening.bind(str(address))
         listening.listen()
         words = [sys.executable, __file__, "--wait", str(listening.fileno())]
-        return address, subprocess.Popen(words, pass_fds=[listening.fileno()], stdin=subprocess.DEVNULL)
+        told = {**os.environ, "PYTHONHASHSEED": HASH_SEED, "OPENBLAS_NUM_THREADS": "1"}
+        return address, subprocess.Popen(
+            words, env=told, pass_fds=[listening.fileno()], stdin=subprocess.DEVNULL
+        )
 
 
 def program(address: str, code: str) -> list[object]:
