@@ -74,7 +74,7 @@ def pytest_configure(config: pytest.Config) -> None:
         folder = TemporaryDirectory()
         address, waiting = ready_process.start(Path(folder.name))
         os.environ[READY] = str(address)
-        for ends in (folder.cleanup, waiting.wait, waiting.terminate):  # the last first
+        for ends in (folder.cleanup, waiting.communicate):  # the last first
             config.add_cleanup(ends)
 
 

@@ -43,7 +43,7 @@ HASH_SEED = "2"
 
 
 def start(folder: Path) -> tuple[Path, subprocess.Popen]:
-    """The process that waits, and its address in a folder; whoever starts it ends it."""
+    """The process that waits, and its address in a folder; it ends when nobody holds its standard input."""
     address = folder / "ready"
     with socket.socket(socket.AF_UNIX) as listening:
         listening.bind(str(address))
@@ -51,7 +51,7 @@ def start(folder: Path) -> tuple[Path, subprocess.Popen]:
         words = [sys.executable, __file__, "--wait", str(listening.fileno())]
         told = {**os.environ, "PYTHONHASHSEED": HASH_SEED, "OPENBLAS_NUM_THREADS": "1"}
         return address, subprocess.Popen(
-            words, env=told, pass_fds=[listening.fileno()], stdin=subprocess.DEVNULL
+            words, env=told, pass_fds=[listening.fileno()], stdin=subprocess.PIPE
         )
 
 
@@ -94,6 +94,8 @@ def wait_for_a_program(listening: socket.socket) -> str:
     """Returns in a process of its own, for each program that is asked for: the code to run."""
     looking_after: set[int] = set()
     while True:
+        if sys.stdin in select.select([listening, sys.stdin], [], [])[0]:
+            sys.exit()  # whoever started this has ended, or wants it to end
         asking, _ = listening.accept()
         load()
         if (pid := os.fork()) == 0:
