@@ -3,8 +3,8 @@
 import random
 import struct
 import subprocess
-import sys
 import tracemalloc
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -134,11 +134,13 @@ def test_a_laz_that_claims_to_pack_billions_of_points_together(tmp_path: Path) -
 
 
 @pytest.mark.parametrize(("at", "layout", "value"), [(CHUNK_SIZE, "<I", 1500), (N_ITEMS, "<H", 0)])
-def test_a_decoder_that_panics_leaves_one_message(tmp_path: Path, at: int, layout: str, value: int) -> None:
+def test_a_decoder_that_panics_leaves_one_message(
+    tmp_path: Path, ready: Callable[[str], list], at: int, layout: str, value: int
+) -> None:
     """Its own lines, written past Python by its own threads, do not stand beside ours."""
     path = repacked(write_las(tmp_path / "survey.laz", slope_points(45)), at, layout, value)
     run = subprocess.run(
-        [sys.executable, "-c", "from terrain3d.cli.main import main; main()", "inspect", str(path)],
+        [*ready("from terrain3d.cli.main import main; main()"), "inspect", str(path)],
         capture_output=True,
         text=True,
         check=False,

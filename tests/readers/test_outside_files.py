@@ -16,7 +16,7 @@ import subprocess
 import sys
 import urllib.error
 import urllib.request
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -830,12 +830,14 @@ def test_pipes_and_devices_are_not_waited_for(tmp_path: Path, kind: str) -> None
             reads()
 
 
-def test_a_pipe_among_the_sites_of_a_folder_costs_the_others_nothing(tmp_path: Path) -> None:
+def test_a_pipe_among_the_sites_of_a_folder_costs_the_others_nothing(
+    tmp_path: Path, ready: Callable[[str], list]
+) -> None:
     """The search of a folder tells it as a site that failed."""
     os.mkfifo(tmp_path / "endless.toml")
     command = ["search", str(tmp_path), "--out", str(tmp_path / "out")]
     run = subprocess.run(
-        [sys.executable, "-c", "from terrain3d.cli.main import main; main()", *command],
+        [*ready("from terrain3d.cli.main import main; main()"), *command],
         capture_output=True,
         text=True,
         check=False,
@@ -857,7 +859,7 @@ def test_a_site_file_of_endless_size_or_depth_ends_in_one_message(tmp_path: Path
         load_site(path)
 
 
-def test_the_command_ends_with_one_message(tmp_path: Path, bait: Bait) -> None:
+def test_the_command_ends_with_one_message(tmp_path: Path, bait: Bait, ready: Callable[[str], list]) -> None:
     """Three lines, exit status 2, nothing opened, nothing called, nothing written."""
     target = bait.put("bait.geojson", json.dumps(BAIT))
     (tmp_path / "poles.geojson").write_text(
@@ -866,9 +868,7 @@ def test_the_command_ends_with_one_message(tmp_path: Path, bait: Bait) -> None:
     site = site_with(tmp_path / "site.toml", "shapes", "poles.geojson")
     run = subprocess.run(
         [
-            sys.executable,
-            "-c",
-            "from terrain3d.cli.main import main; main()",
+            *ready("from terrain3d.cli.main import main; main()"),
             "compare",
             str(site),
             "--out",
