@@ -21,7 +21,7 @@ from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.types import load_type
 from terrain3d.frame import site_frame
 from terrain3d.survey.solids import triangulated
-from terrain3d.terrain import Foliage, Ground, Mount, Solids, Terrain
+from terrain3d.terrain import Foliage, Mount, Solids, Terrain
 from tests import shapes
 
 CELL_M = 0.25

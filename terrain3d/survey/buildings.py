@@ -82,7 +82,7 @@ def buildings(
     eaves_m: float = EAVES_M,
     wall_mounts: Sequence[WallMount] = (),
     plans: Sequence[Floats] = (),
-) -> Solids:
+) -> tuple[Solids, int]:
     """Blocks for the points of everything opaque.
 
     Parameters
@@ -104,6 +104,8 @@ def buildings(
     Solids
         One name for each thing that stands apart. Only faces that can be seen are there: what
         stands on the ground has no underside, and walls go into it by half a metre.
+    int
+        How many columns are open beneath for no other reason than that eaves usually are.
 
     Notes
     -----
@@ -115,7 +117,7 @@ def buildings(
     air, the middle of a carport say, stays solid.
     """
     if len(solid_xyz) < 3:
-        return Solids.none()
+        return Solids.none(), 0
     width = relief.ground.cell_m * max(1, np.ceil(NARROWEST_M / relief.ground.cell_m - 1e-9))
     apart = spacing(solid_xyz[:, :2]) / width
     beside = 4 + 2 * np.ceil(apart)
@@ -128,16 +130,15 @@ def buildings(
     height = top.mean(axis=2)
     walled = _walled(solid_xyz, lattice, height, relief)
     before = _before_walls(some, lattice, wall_mounts)
-    open_below = (
-        _seen_under(solid_xyz, ground_xyz, lattice, some, height)
-        | _eaves(some, height, lattice, relief, eaves_m)
-    ) & ~walled
+    seen = _seen_under(solid_xyz, ground_xyz, lattice, some, height) & ~walled
+    eaves = _eaves(some, height, lattice, relief, eaves_m) & ~walled & ~seen
+    open_below = seen | eaves
     open_below |= before
     x, y = _corner_places(lattice)
     footing = relief.foot_at(x, y) - FOOTING_M
     # A roof that comes down to the ground still stands on it.
     bottom = np.where(open_below[..., None], top - SLAB_M, np.minimum(footing, top - SLAB_M))
-    return _faces(_Columns(lattice, some, top, bottom), open_below)
+    return _faces(_Columns(lattice, some, top, bottom), open_below), int((eaves & ~before).sum())
 
 
 def _roof_points(

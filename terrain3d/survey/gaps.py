@@ -79,7 +79,7 @@ def covered(hit: Mask, apart: float, bridge: float = 1.2) -> Mask:
     at_rim = np.unique(np.concatenate([holes[0], holes[-1], holes[:, 0], holes[:, -1]]))
     size[at_rim] = size.max()
     near |= size[holes] <= np.pi * reach**2
-    return np.asarray((distance_transform_edt(near) > (bridge - _PAST_LAST) * apart + 0.5) | hit)
+    return np.asarray((distance_transform_edt(near) > reach - _PAST_LAST * apart + 0.5) | hit)
 
 
 def linear(points: Floats, values: Floats, x: Floats, y: Floats) -> Floats:

@@ -32,8 +32,8 @@ _WEIGHT_OF_WIDER = 20.0
 #: A hedge goes on where chance left no return of it for so many spacings: whether it does is judged by what came
 #: through there.
 _BRIDGE = 2.2
-#: Standard errors that are added to a share of pulses stopped.
-_SURE = 0.8
+#: By so much, over the root of the pulses that tell of it, a share of pulses stopped is taken for larger.
+_SURE = 1.2
 #: With fewer returns than this around a place, what is said of its leaves is a guess.
 _FEW = 4.0
 #: Leaves above this height are no guess that a person would look at.
@@ -135,16 +135,16 @@ def _slices(
         if stopped.any():
             met |= stopped > 0
             under = covered(met, apart_m / lattice.cell_m, _BRIDGE)
-        share, told_by = _share(stopped, np.where(under, passed, 0.0), apart_m / lattice.cell_m)
+        share, told_by, close_by = _share(stopped, np.where(under, passed, 0.0), apart_m / lattice.cell_m)
         # Where few pulses tell of it, it may be denser by chance than they say, and the error that costs most is
         # ground told held behind leaves.
-        share = np.minimum(share + _SURE * np.sqrt(share * (1 - share) / np.maximum(told_by, 1.0)), 1.0)
+        share = np.minimum(share * (1.0 + _SURE / np.sqrt(np.maximum(told_by, 1.0))), 1.0)
         with np.errstate(divide="ignore"):
             density = np.minimum(-np.log(1.0 - share) / (LEAF_PROJECTION * SLICE_M), MOST_DENSE)
         # Where nothing came so far down, nothing is known but what lies above.
         known = np.minimum(told_by, 1.0)
         density = np.where(under, known * density + (1 - known) * above, 0.0)
-        yield (k + 1) * SLICE_M, density, told_by < _FEW
+        yield (k + 1) * SLICE_M, density, close_by < _FEW
         above = density
         passed = passed - _sums(cell, part, own, shape)
 
@@ -154,8 +154,9 @@ def _sums(cell: Indices, part: Floats, which: Indices, shape: tuple[int, int]) -
     return np.bincount(cell[which], part[which], minlength=shape[0] * shape[1]).reshape(shape)
 
 
-def _share(stopped: Floats, passed: Floats, apart: float) -> tuple[Floats, Floats]:
-    """Share of what came so low that was stopped, and by how many returns that is told."""
+def _share(stopped: Floats, passed: Floats, apart: float) -> tuple[Floats, Floats, Floats]:
+    """Share of what came so low that was stopped; by how many pulses that is told, the weight of wider rings
+    with them; and how many of them are close by."""
     share, told_by = np.zeros(stopped.shape), np.zeros(stopped.shape)
     for ring in reversed(_RINGS):
         width = max(3, 2 * round(ring * apart / 2) + 1)
@@ -166,4 +167,6 @@ def _share(stopped: Floats, passed: Floats, apart: float) -> tuple[Floats, Float
         weight = np.minimum(_WEIGHT_OF_WIDER, told_by)
         share = (v + weight * share) / np.maximum(n + weight, 1e-6)
         told_by = n + weight
-    return np.clip(share, 0.0, 1.0), told_by
+        if ring > _RINGS[0]:
+            close_by = n
+    return np.clip(share, 0.0, 1.0), told_by, close_by

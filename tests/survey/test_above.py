@@ -11,7 +11,7 @@ from terrain3d.survey.above import (
     Treatment,
     filtered_ground,
     ground_points,
-    looks_like_leaves,
+    shapes_of,
     sort_standing,
 )
 
@@ -86,7 +86,7 @@ def test_faces_are_solid_and_volumes_are_leaves(density, noise):
     parts["roof"][:, 2] = 6 - 0.5 * np.abs(parts["roof"][:, 1] - 4)
     xyz = np.vstack(list(parts.values()))
     xyz = xyz + np.random.default_rng(0).normal(0, noise, xyz.shape) * [0.3, 0.3, 1.0]
-    leaves = looks_like_leaves(xyz, xyz[:, 2], np.ones(len(xyz), np.uint8))
+    leaves, _ = shapes_of(xyz, xyz[:, 2], np.ones(len(xyz), np.uint8))
     ends = np.cumsum([0] + [len(part) for part in parts.values()])
     share = {name: leaves[a:b].mean() for name, a, b in zip(parts, ends, ends[1:], strict=False)}
     assert max(share[k] for k in ("roof", "flat", "wall", "top")) < 0.1, share
@@ -96,14 +96,14 @@ def test_faces_are_solid_and_volumes_are_leaves(density, noise):
 def test_several_returns_speak_for_leaves():
     """A rough layer that one return a pulse leaves a face goes to leaves where pulses gave three."""
     xyz = strewn(4000, (0, 0, 2.0), (10, 10, 2.4), 0)
-    one = looks_like_leaves(xyz, xyz[:, 2], np.ones(4000, np.uint8))
-    three = looks_like_leaves(xyz, xyz[:, 2], np.full(4000, 3, np.uint8))
+    one, _ = shapes_of(xyz, xyz[:, 2], np.ones(4000, np.uint8))
+    three, _ = shapes_of(xyz, xyz[:, 2], np.full(4000, 3, np.uint8))
     assert one.mean() < 0.5 < 0.95 < three.mean()
 
 
 def test_few_points_are_no_face():
     """Too few to have a shape: leaves, which block less than a wall made of nothing."""
-    assert looks_like_leaves(strewn(5, (0, 0, 2), (1, 1, 3), 0), np.full(5, 2.0), np.ones(5, np.uint8)).all()
+    assert shapes_of(strewn(5, (0, 0, 2), (1, 1, 3), 0), np.full(5, 2.0), np.ones(5, np.uint8))[0].all()
 
 
 def scene():

@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from terrain3d.survey.lattice import Relief
-from terrain3d.survey.leaves import MOST_DENSE, Prism, Profiles, estimated, foliage
+from terrain3d.survey.leaf_field import SLICE_M, Profiles
+from terrain3d.survey.leaves import Prism, foliage
 from terrain3d.survey.surface import plane
 
 SQUARE = np.array([[0.0, 0], [1, 0], [1, 1], [0, 1]])
@@ -76,61 +76,15 @@ def test_no_leaves_is_nothing():
     assert foliage(relief, [Prism(SQUARE + 50, 0, 1, 1.0)]).base_z.size == 0
 
 
-def pulses(density: float, n: int, seed: int = 0, low: float = 2.0, top: float = 6.0):
-    """Vertical pulses into a layer of leaves: each is stopped at an exponential depth, or at the ground."""
-    rng = np.random.default_rng(seed)
-    depth = rng.exponential(1 / (0.5 * density), n)
-    leaf = depth < top - low
-    z = np.where(leaf, top - depth, 0.0)
-    return np.column_stack([rng.uniform(-5, 5, (n, 2)), z]), leaf
-
-
-def test_the_published_law_on_a_hand_count():
-    """10 pulses: 4 stopped in 1.0-1.5 m, 3 in 0.5-1.0 m, 3 on the ground.
-
-    -ln(6/10) / (0.5 x 0.5) = 2.043302 and -ln(3/6) / 0.25 = 2.772589: lidR's LAD() with dz = 0.5,
-    k = 0.5 (Bouvier et al. 2015).
-    """
-    z = np.array([1.2, 1.3, 1.4, 1.1, 0.6, 0.7, 0.8, 0, 0, 0])
-    xyz = np.column_stack([np.full(10, 0.1), np.full(10, 0.1), z])
-    profiles = estimated(xyz, z > 0, plane(0, 0, 4, 1.0))
-    assert (profiles.row >= 0).sum() == 1
-    np.testing.assert_allclose(profiles.density[0], [0, 2.772589, 2.043302], atol=1e-6)
-
-
-@pytest.mark.parametrize("density", [0.2, 0.6])
-def test_a_layer_of_known_density_is_found_again(density):
-    """Mean density of the layer within 10 %, nothing above or below it."""
-    xyz, leaf = pulses(density, 60_000)
-    profiles = estimated(xyz, leaf, plane(0, 0, 10, 1.0))
-    mean = profiles.density.mean(axis=0)
-    np.testing.assert_allclose(mean[4:12], density, rtol=0.1)
-    assert mean[:4].max() == 0
-    assert profiles.density.shape[1] == 12
-
-
-def test_a_slice_that_stops_everything_is_capped():
-    """No return below: the law gives infinity, the column the cap."""
-    xyz = np.column_stack([np.zeros(20), np.zeros(20), np.linspace(1.0, 1.4, 20)])
-    profiles = estimated(xyz, np.ones(20, bool), plane(0, 0, 4, 1.0))
-    assert profiles.density.max() == MOST_DENSE
-
-
-def test_solid_returns_are_no_leaves():
-    """A roof under a crown stops pulses, but adds no leaf area."""
-    z = np.array([3.2] * 5 + [2.1] * 5)
-    xyz = np.column_stack([np.zeros(10), np.zeros(10), z])
-    profiles = estimated(xyz, z > 3, plane(0, 0, 4, 1.0))
-    np.testing.assert_allclose(profiles.density[0], [0] * 6 + [np.log(2) / 0.25], atol=1e-9)
-
-
 def test_drawn_and_surveyed_leaves_add_in_one_column():
     """Over a shared column of returns, the drawn cells get their own row, with the sum of both."""
     relief = plane(20, 90, 4, 0.5)
     row = np.full((8, 8), -1)
     row[2:6, 2:6] = 0
     base = float(relief.feet_z[2:6, 2:6].min())
-    profiles = Profiles(row, np.array([base]), np.array([[0.0, 2.0, 2.0]]))
+    # A metre of leaves from half a metre up.
+    slices = np.where(np.arange(0, 1.5, SLICE_M) < 0.5, 0.0, 2.0)[None]
+    profiles = Profiles(row, np.array([base]), slices, np.zeros(1, bool))
     leaves = foliage(relief, [Prism(SQUARE, 0.0, 1.0, 1.0)], profiles)
     assert len(leaves.base_z) == 1 + 4
     drawn = leaves.column[4:6, 4:6].ravel()
@@ -142,15 +96,3 @@ def test_drawn_and_surveyed_leaves_add_in_one_column():
     assert leaves.above[leaves.column[4, 4], k] == pytest.approx(
         2.0 * max(0, k * leaves.step_m - 0.5), abs=1e-9
     )
-
-
-def test_rows_are_shared_where_returns_are_sparse():
-    """Columns wider than a cell do not depend on where the grid begins."""
-    xyz, leaf = pulses(0.5, 2000)
-    relief = plane(0, 0, 10, 0.25)
-    part = Relief(type(relief.ground)(-2.125, -3.375, 0.25, np.zeros((20, 20))), np.zeros((20, 20)), None)
-    whole, cut = estimated(xyz, leaf, relief), estimated(xyz, leaf, part)
-    assert len(whole.base_z) < (whole.row >= 0).sum() / 4
-    # Node (8, 8) of the cut grid is node (14, 19) of the whole one, well inside both.
-    assert (relief.ground.xs[19], relief.ground.ys[14]) == (part.ground.xs[8], part.ground.ys[8])
-    np.testing.assert_array_equal(cut.density[cut.row[8, 8]], whole.density[whole.row[14, 19]])

@@ -21,7 +21,17 @@ from terrain3d.job import Outcome
 from terrain3d.show import palette
 from terrain3d.show.drape import DRAPE_PIXELS, drape
 from terrain3d.show.extent import Extent, head_arcs, head_sector
-from terrain3d.show.legend import FOLIAGE, MOUNT, PROTECTED, RANGE_SETTING, SOLID, UNIT, Sign, site_signs
+from terrain3d.show.legend import (
+    FOLIAGE,
+    MARKED,
+    MOUNT,
+    PROTECTED,
+    RANGE_SETTING,
+    SOLID,
+    UNIT,
+    Sign,
+    site_signs,
+)
 from terrain3d.show.pages.base import Base
 from terrain3d.show.pages.column import option_sheet
 from terrain3d.show.pages.context import PageContext
@@ -196,6 +206,7 @@ def begin_plan(
         used = {unit.mount for unit in option.detectors}
         idle = [(mount.x, mount.y) for mount in terrain.mounts if mount.name not in used]
         marked(axes, np.array(idle), MOUNT, 2)
+        marked(axes, np.array([(mark.x, mark.y) for mark in terrain.marks]), MARKED, 2)
     axes.set(xlim=(extent.west, extent.east), ylim=(extent.south, extent.north), aspect="equal")
     axes.set_anchor(anchor)
     if base.scale is not None:
@@ -310,6 +321,9 @@ def site_labels(plan: Plan) -> list[Label]:
         if mount.name not in used:
             lines = page.lines(mount.name, 0.1, 6.8, 2)
             labels.append(plan.label((mount.x, mount.y), lines, 6.8, (0, 1), colour=palette.QUIET_INK))
+    for mark in terrain.marks:
+        lines = page.lines(mark.name, 0.1, 6.8, 2)
+        labels.append(plan.label((mark.x, mark.y), lines, 6.8, (0, 1), colour=palette.QUIET_INK))
     return labels
 
 
@@ -337,4 +351,6 @@ def plan_signs(outcome: Outcome, options: tuple[OptionResult, ...], extent: Exte
     signs = [UNIT]
     if any(unit.range_m < unit.type.max_range for option in options for unit in option.detectors):
         signs.append(RANGE_SETTING)
+    if outcome.terrain.marks:
+        signs.append(MARKED)
     return signs + site_signs(outcome.terrain, outcome.terrain.ground.z[extent.rows, extent.columns])

@@ -1,0 +1,101 @@
+"""What stands on the ground, out of the returns of a survey: solids with what is open beneath them, and leaves."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from terrain3d.survey.above import Classes, Standing, Treatment, sort_standing
+from terrain3d.survey.boxes import grown, holds_points
+from terrain3d.survey.buildings import EAVES_M, WallMount, buildings
+from terrain3d.survey.gaps import Mask
+from terrain3d.survey.lattice import Relief
+from terrain3d.survey.leaf_field import Profiles, estimated
+from terrain3d.survey.solids import SURVEYED
+from terrain3d.survey.thin_walls import thin_walls
+from terrain3d.terrain import Solids
+from terrain3d.units import Floats
+from terrain3d.wording import pair, plain
+
+#: Returns so far beyond the edge of the ground worked on help what stands there to be sure.
+_HELPS_M = 2.0
+#: Foliage that is a guess is told from this much on, and from this share of all.
+_GUESSED_M2, _GUESSED = 2.0, 0.02
+
+
+def standing(
+    xyz: Floats,
+    classes: Classes,
+    n_returns: Classes,
+    ground: Mask,
+    relief: Relief,
+    treatments: Sequence[Treatment] = (),
+    wall_mounts: Sequence[WallMount] = (),
+    eaves_m: float = EAVES_M,
+) -> tuple[Solids, Profiles, tuple[str, ...]]:
+    """Sort what stands above the ground, and make things of it.
+
+    Parameters
+    ----------
+    xyz : (n, 3) float
+        All returns on and around the ground worked on, local metres.
+    classes, n_returns : (n,) uint8
+        ASPRS classes, and the returns of the pulse that each is of.
+    ground : (n,) bool
+    relief : Relief
+    treatments : sequence of Treatment
+    wall_mounts : sequence of WallMount
+    eaves_m : float
+        How far roofs stand out over their walls.
+
+    Returns
+    -------
+    Solids, Profiles, and doubts
+    """
+    helps = holds_points(grown(relief.ground.bounds, _HELPS_M), xyz)
+    xyz, classes, n_returns, ground = xyz[helps], classes[helps], n_returns[helps], ground[helps]
+    above_m = xyz[:, 2] - relief.foot_at(xyz[:, 0], xyz[:, 1])
+    sorted_ = sort_standing(xyz, above_m, classes, n_returns, ground, treatments)
+    solids, eaves = _solids(xyz, sorted_, ground, relief, wall_mounts, eaves_m)
+    profiles = estimated(xyz, sorted_.leaf, sorted_.low, n_returns, relief)
+    doubts = sorted_.doubts
+    if eaves and eaves_m > 0:
+        doubts += (
+            f"where no wall was seen under them, roofs are taken to stand out {plain(eaves_m)} m over their walls: "
+            "[ground] eaves says how far they do, [[mount]] wall which wall a unit is on",
+        )
+    for vehicle in sorted_.vehicles:
+        x, y = vehicle.outline.mean(axis=0)
+        doubts += (
+            f"what stands at {pair(x, y)} in local metres has the size of a vehicle ({plain(vehicle.height_m)} m "
+            'high) and may drive away: [[treat]] as = "nothing" around it shows the site without it',
+        )
+    grown_m2 = len(profiles.base_z) * relief.ground.cell_m**2
+    guessed_m2 = float(profiles.guessed.sum()) * relief.ground.cell_m**2
+    if guessed_m2 > max(_GUESSED_M2, _GUESSED * grown_m2):
+        doubts += (
+            f"{plain(guessed_m2)} m2 of {plain(grown_m2)} m2 of foliage are a guess up to the height of a person: "
+            "few pulses came so far down",
+        )
+    return solids, profiles, doubts
+
+
+def _solids(
+    xyz: Floats,
+    sorted_: Standing,
+    ground: Mask,
+    relief: Relief,
+    wall_mounts: Sequence[WallMount],
+    eaves_m: float,
+) -> tuple[Solids, bool]:
+    """Walls and buildings on the ground worked on, each thing by a number, and whether any has eaves."""
+    near = holds_points(relief.ground.bounds, xyz)
+    thin = sorted_.thin & near
+    walls, used = thin_walls(xyz[thin], relief)
+    block = sorted_.solid & near
+    block[np.flatnonzero(thin)[used]] = False
+    plans = [vehicle.outline for vehicle in sorted_.vehicles]
+    blocks, eaves = buildings(xyz[block], xyz[ground & near], relief, eaves_m, wall_mounts, plans)
+    found = blocks.joined(walls)
+    names = tuple(f"{SURVEYED} {k}" for k in range(1, len(found.names) + 1))
+    return replace(found, names=names), bool(eaves)
