@@ -50,6 +50,8 @@ _NEAR_M, _NEAR_SPACINGS = 1.5, 4.0
 #: A straight strip in plan, all that the air sees of a free-standing wall, a fence or a gate; higher up it is a
 #: wire. Wide as a wall of 0.3 m in pulses that light a quarter of a metre.
 _LINE, _LINE_WIDE_M, _LINE_BELOW_M = 0.25, 0.15, 2.5
+#: A strip goes on to points this near to it, so far off its line at most.
+_CARRIED_M, _CARRIED_OFF_M = 5.0, 0.25
 #: Low returns over ground of no class are leaves where higher leaves stand over them; lower ones are noise.
 _LOW_M = 0.08
 #: Faces smaller than this in plan with nothing below them for so far are taken for leaves: a flat spray
@@ -174,8 +176,10 @@ def sort_standing(
     leaf = stands & np.isin(classes, VEGETATION)
     judged = np.flatnonzero(stands & ~leaf)
     leaf[judged], on_line = shapes_of(xyz[judged], above_m[judged], n_returns[judged])
+    on_line = _along_strips(xyz[judged, :2], on_line, above_m[judged] < _LINE_BELOW_M)
     line = np.zeros(len(xyz), bool)
     line[judged] = on_line
+    leaf[judged] &= ~on_line
     structure = stands & np.isin(classes, STRUCTURES)
     doubts = []
     driven = vehicles(xyz, above_m, stands & ~np.isin(classes, VEGETATION + STRUCTURES))
@@ -235,7 +239,7 @@ def shapes_of(xyz: Floats, above_m: Floats, n_returns: Classes) -> tuple[Mask, M
     several = np.bincount(which, n_returns > 1) / n
     reach = max(_NEAR_M, _NEAR_SPACINGS * spacing(xyz[:, :2]))
     away, near = cKDTree(middle).query(middle, k=range(1, min(_NEIGHBOURS, len(middle)) + 1))
-    within_reach = away <= reach
+    within_reach = np.asarray(away <= reach)
     near = np.where(within_reach, near, 0)
     count = within_reach.sum(axis=1)
     share = (within_reach / count[:, None])[..., None]
@@ -259,7 +263,7 @@ def _on_strips(xyz: Floats, reach_m: float) -> Mask:
     which = which.ravel()
     middle = np.column_stack([np.bincount(which, column) / np.bincount(which) for column in xyz[:, :2].T])
     away, near = cKDTree(middle).query(middle, k=range(1, min(_PLAN_NEIGHBOURS, len(middle)) + 1))
-    within_reach = away <= reach_m
+    within_reach = np.asarray(away <= reach_m)
     near = np.where(within_reach, near, 0)
     share = (within_reach / within_reach.sum(axis=1, keepdims=True))[..., None]
     spread = middle[near] - (middle[near] * share).sum(axis=1, keepdims=True)
@@ -267,6 +271,26 @@ def _on_strips(xyz: Floats, reach_m: float) -> Mask:
     wide, long = np.sqrt(np.maximum(np.linalg.eigvalsh(moments), 0)).T
     strip = (wide < _LINE_WIDE_M) & (wide < _LINE * long)
     return np.asarray(((strip[near] * share[..., 0]).sum(axis=1) > 0.5)[which])
+
+
+def _along_strips(xy: Floats, on_strip: Mask, may: Mask) -> Mask:
+    """Points on strips, with those that only are too few to show a shape: they carry on the line of the points on a
+    strip near them, and nothing stands beside it."""
+    rest = np.flatnonzero(may & ~on_strip)
+    if on_strip.sum() < _FEWEST or not len(rest):
+        return on_strip
+    carried = on_strip.copy()
+    tree, strips = cKDTree(xy), cKDTree(xy[on_strip])
+    away, near = strips.query(xy[rest], k=_FEWEST, distance_upper_bound=_CARRIED_M)
+    for k, found in zip(
+        rest[np.isfinite(away).all(axis=1)], near[np.isfinite(away).all(axis=1)], strict=True
+    ):
+        on = xy[on_strip][found]
+        ahead = np.linalg.svd(on - on.mean(axis=0), full_matrices=False)[2][0]
+        beside = (xy[tree.query_ball_point(xy[k], 1.0)] - on.mean(axis=0)) @ np.array([ahead[1], -ahead[0]])
+        own = abs(float((xy[k] - on.mean(axis=0)) @ np.array([ahead[1], -ahead[0]])))
+        carried[k] = own < _CARRIED_OFF_M and (np.abs(beside) > 2 * _CARRIED_OFF_M).sum() <= 1
+    return carried
 
 
 def afloat(xyz: Floats, above_m: Floats) -> Mask:

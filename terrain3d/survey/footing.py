@@ -95,7 +95,9 @@ def under_mounts(relief: Relief, mounts: tuple[Mount, ...]) -> tuple[Relief, tup
 def _carried_on(ground: Ground, x: Floats, y: Floats, mount: Mount, patch: tuple[slice, slice]) -> Floats:
     """Heights of a patch on the plane of the known ground nearest to a mount: on a slope the nearest height alone
     would be wrong by the slope."""
-    away = np.where(ground.known, np.hypot(x - mount.x, y - mount.y), np.inf)
+    measured = ground.known & ~ground.filled
+    known = measured if measured.any() else ground.known
+    away = np.where(known, np.hypot(x - mount.x, y - mount.y), np.inf)
     near = away <= away.min() + _SLOPE_FROM_M
     weight = 1.0 / (away[near] + ground.cell_m)
     design = np.column_stack([x[near] - mount.x, y[near] - mount.y, np.ones(near.sum())])

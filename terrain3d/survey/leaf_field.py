@@ -151,7 +151,8 @@ def _slices(
 
 def _sums(cell: Indices, part: Floats, which: Indices, shape: tuple[int, int]) -> Floats:
     """What some returns make together in each cell."""
-    return np.bincount(cell[which], part[which], minlength=shape[0] * shape[1]).reshape(shape)
+    sums = np.bincount(cell[which], part[which], minlength=shape[0] * shape[1])
+    return sums.astype(np.float64).reshape(shape)
 
 
 def _share(stopped: Floats, passed: Floats, apart: float) -> tuple[Floats, Floats, Floats]:

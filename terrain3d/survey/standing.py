@@ -91,7 +91,7 @@ def _solids(
     """Walls and buildings on the ground worked on, each thing by a number, and whether any has eaves."""
     near = holds_points(relief.ground.bounds, xyz)
     thin = sorted_.thin & near
-    walls, used = thin_walls(xyz[thin], relief)
+    walls, used = thin_walls(xyz[thin], xyz[ground & near], relief)
     block = sorted_.solid & near
     block[np.flatnonzero(thin)[used]] = False
     plans = [vehicle.outline for vehicle in sorted_.vehicles]

@@ -15,8 +15,10 @@ from terrain3d.units import Floats
 _OFF_M = 0.25
 #: A wall is at least this long, and told by so many points.
 _SHORTEST_M, _FEWEST = 0.8, 6
-#: Where no point lies for so far, or for so many spacings, a wall ends: a way through is wider.
-_GAP_M, _GAP_SPACINGS = 1.0, 4.0
+#: Where no point lies for so far a wall ends; where none lies for this much less, or for so many spacings, it ends if
+#: as many returns of the ground as this lie right on its line there: where chance left it out they do not.
+_MOST_GAP_M, _GAP_M, _GAP_SPACINGS = 3.0, 1.0, 4.0
+_SHOW_GAP, _ON_LINE_M = 2, 0.15
 #: Lines tried for one wall, through two of its points, and points that they are tried on.
 _TRIES, _MOST_POINTS = 400, 4000
 #: The scatter of points across a wall that is no thickness: noise, and the width of a pulse.
@@ -38,13 +40,15 @@ class _Strip:
     members: Mask
 
 
-def thin_walls(xyz: Floats, relief: Relief) -> tuple[Solids, Mask]:
+def thin_walls(xyz: Floats, ground_xyz: Floats, relief: Relief) -> tuple[Solids, Mask]:
     """Straight walls through points that stand on lines.
 
     Parameters
     ----------
     xyz : (n, 3) float
         Points found to stand on a line in plan, local metres.
+    ground_xyz : (m, 3) float
+        Ground points: where they lie on a wall's line there is a way through.
     relief : Relief
 
     Returns
@@ -59,7 +63,7 @@ def thin_walls(xyz: Floats, relief: Relief) -> tuple[Solids, Mask]:
     >>> from terrain3d.survey.surface import plane
     >>> rng = np.random.default_rng(0)
     >>> top = np.column_stack([rng.uniform(0, 6, 40), rng.normal(2, 0.05, 40), rng.normal(1.1, 0.02, 40)])
-    >>> walls, used = thin_walls(top, plane(0, 0, 20, 0.25))
+    >>> walls, used = thin_walls(top, np.zeros((0, 3)), plane(0, 0, 20, 0.25))
     >>> walls.names, bool(used.all()), walls.vertices[:, 2].max().round(1)
     (('1',), True, np.float64(1.1))
     """
@@ -67,13 +71,15 @@ def thin_walls(xyz: Floats, relief: Relief) -> tuple[Solids, Mask]:
     if len(xyz) < _FEWEST:
         return Solids.none(), used
     apart = spacing(xyz[:, :2])
-    n, thing = connected(xyz[:, :2], max(0.5, 2 * apart))
+    n, thing = connected(xyz[:, :2], max(_MOST_GAP_M / 2, 2 * apart))
     walls = Solids.none()
     for k in range(n):
         own = np.flatnonzero(thing == k)
         # Nearest to each other on this wall, not on all.
         gap = max(_GAP_M, _GAP_SPACINGS * _along(xyz[own, :2]))
-        for strip in _strips(xyz[own, :2], gap):
+        low, high = xyz[own, :2].min(axis=0), xyz[own, :2].max(axis=0)
+        bare = ground_xyz[((ground_xyz[:, :2] >= low - 1) & (ground_xyz[:, :2] <= high + 1)).all(axis=1), :2]
+        for strip in _strips(xyz[own, :2], bare, gap):
             members = own[strip.members]
             used[members] = True
             walls = walls.joined(_standing(strip, xyz[members], relief, str(len(walls.names) + 1)))
@@ -87,12 +93,12 @@ def _along(xy: Floats) -> float:
     return float(np.ptp(spread @ axis)) / len(xy)
 
 
-def _strips(xy: Floats, gap_m: float) -> list[_Strip]:
+def _strips(xy: Floats, bare: Floats, gap_m: float) -> list[_Strip]:
     """The straight runs in a set of points, the one with most points first, one after the other."""
     left = np.ones(len(xy), bool)
     found = []
     while left.sum() >= _FEWEST:
-        strip = _best_strip(xy, left, gap_m)
+        strip = _best_strip(xy, bare, left, gap_m)
         if strip is None:
             break
         found.append(strip)
@@ -100,7 +106,7 @@ def _strips(xy: Floats, gap_m: float) -> list[_Strip]:
     return found
 
 
-def _best_strip(xy: Floats, left: Mask, gap_m: float) -> _Strip | None:
+def _best_strip(xy: Floats, bare: Floats, left: Mask, gap_m: float) -> _Strip | None:
     rest = np.flatnonzero(left)
     rng = np.random.default_rng(len(rest))
     sample = rest if len(rest) <= _MOST_POINTS else rng.choice(rest, _MOST_POINTS, replace=False)
@@ -118,7 +124,8 @@ def _best_strip(xy: Floats, left: Mask, gap_m: float) -> _Strip | None:
         members = left & (np.abs((xy - start) @ np.array([line[1], -line[0]])) < _OFF_M)
         if members.sum() < _FEWEST:
             return None
-        members = _longest_run(members, (xy - start) @ line, gap_m)
+        on_line = np.abs((bare - start) @ np.array([line[1], -line[0]])) < _ON_LINE_M
+        members = _longest_run(members, (xy - start) @ line, np.sort((bare[on_line] - start) @ line), gap_m)
         start = xy[members].mean(axis=0)
         line = np.linalg.svd(xy[members] - start, full_matrices=False)[2][0]
     t = (xy[members] - start) @ line
@@ -127,11 +134,13 @@ def _best_strip(xy: Floats, left: Mask, gap_m: float) -> _Strip | None:
     return _Strip(start + t.min() * line, line, float(np.ptp(t)), members)
 
 
-def _longest_run(members: Mask, t: Floats, gap_m: float) -> Mask:
+def _longest_run(members: Mask, t: Floats, bare_t: Floats, gap_m: float) -> Mask:
     """Of the points on a line those of the run, without a gap in it, that has most of them."""
     which = np.flatnonzero(members)
     order = which[np.argsort(t[which], kind="stable")]
-    run = np.concatenate([[0], np.cumsum(np.diff(t[order]) > gap_m)])
+    wide = np.diff(t[order])
+    shown = np.diff(np.searchsorted(bare_t, t[order])) >= _SHOW_GAP
+    run = np.concatenate([[0], np.cumsum((wide > max(_MOST_GAP_M, gap_m)) | ((wide > gap_m) & shown))])
     keep = np.zeros(len(members), bool)
     keep[order[run == np.bincount(run).argmax()]] = True
     return keep

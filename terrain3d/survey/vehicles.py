@@ -72,7 +72,7 @@ def vehicles(xyz: Floats, above_m: Floats, stands: Mask) -> list[Vehicle]:
     tall[j[high], i[high]] = True
     top_m = np.zeros(shape)
     np.maximum.at(top_m, (j[may], i[may]), above_m[may])
-    top_m = maximum_filter(top_m, 3).ravel()
+    highest = maximum_filter(top_m, 3).ravel()
     some = np.zeros(shape, bool)
     some[j[may], i[may]] = True
     near = distance_transform_edt(~some) <= 1.3 * apart
@@ -93,7 +93,9 @@ def vehicles(xyz: Floats, above_m: Floats, stands: Mask) -> list[Vehicle]:
         top = float(np.quantile(above_m[own], 0.95))
         middle = distance_transform_edt(plan) > max(_RIM_M / _CELL_M, 0.8 * apart) + 0.5
         there = middle.ravel()[cell] & inside
-        between = (there & (above_m > _LOW_M) & (above_m < top_m[cell] - _SKIN_M)).sum() / max(there.sum(), 1)
+        between = (there & (above_m > _LOW_M) & (above_m < highest[cell] - _SKIN_M)).sum() / max(
+            there.sum(), 1
+        )
         if (
             _WIDTH_M[0] <= sides[0] <= _WIDTH_M[1]
             and _LENGTH_M[0] <= sides[1] <= _LENGTH_M[1]
