@@ -18,6 +18,9 @@ from terrain3d.wording import counted, in_brief, plain
 #: Extinction of a path through leaves that hang at every angle alike (spherical distribution).
 LEAF_PROJECTION = 0.5
 
+#: What foliage is called that a survey shows: its returns tell no hedge from the next.
+SURVEYED_LEAVES = "foliage of the survey"
+
 #: Patches along the side of a block of ground, the step in which sight lines look ahead.
 BLOCK = 8
 
@@ -210,6 +213,10 @@ class Foliage:
         Height of one step.
     above : (k, nz + 1) float
         Leaf area per ground area (m2/m2) from the base up to each step's top; starts at 0.
+    owners : (k,) int32
+        For each stored column the index into `names` of the thing that it belongs to; where several grow,
+        of the one drawn last. All belong to one where it is not given.
+    names : tuple of str
     """
 
     x0: float
@@ -219,10 +226,17 @@ class Foliage:
     base_z: Floats
     step_m: float
     above: Floats
+    owners: NDArray[np.int32] = field(default_factory=lambda: np.zeros(0, np.int32))
+    names: tuple[str, ...] = (SURVEYED_LEAVES,)
+
+    def __post_init__(self) -> None:
+        if len(self.owners) != len(self.base_z):
+            object.__setattr__(self, "owners", np.zeros(len(self.base_z), np.int32))
 
     @staticmethod
     def none() -> "Foliage":
-        return Foliage(0.0, 0.0, 1.0, np.full((1, 1), -1, np.int32), np.zeros(0), 0.25, np.zeros((0, 2)))
+        nothing = np.full((1, 1), -1, np.int32), np.zeros(0), 0.25, np.zeros((0, 2)), np.zeros(0, np.int32)
+        return Foliage(0.0, 0.0, 1.0, *nothing, ())
 
     @property
     def density(self) -> Floats:
