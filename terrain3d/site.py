@@ -220,6 +220,23 @@ class BoundaryShape(Table):
     outline: Annotated[Outline, key("coordinates", "around own land")]
 
 
+class ScenarioShape(Table):
+    """The site as it may be, judged beside the site as it is."""
+
+    name: Annotated[Text, key("", "as it is called")]
+    without: Annotated[tuple[Text, ...], key("", "names of solids and foliage that are gone")] = ()
+    leaves: Annotated[Number, key("", "share of leaf area that is left", ge=0, le=1)] = 1.0
+    growth: Annotated[
+        Number, key("metres", "how far every hedge and crown has grown, upwards and outwards", ge=0, le=5)
+    ] = 0.0
+
+    @model_validator(mode="after")
+    def _changes_something(self) -> "ScenarioShape":
+        if not self.without and self.leaves == 1 and self.growth == 0:
+            raise UnfitError("it changes nothing", "give without, leaves or growth")
+        return self
+
+
 class HeatSetting(Table):
     """Temperatures of figure and ground, and of the sky that both reflect."""
 
@@ -390,6 +407,7 @@ class Site(Table):
     beyond: tuple[OrFile[BeyondShape], ...] = ()
     boundary: BoundaryShape | None = None
     option: tuple[Option, ...] = ()
+    scenario: tuple[ScenarioShape, ...] = ()
     heat: HeatSetting = HeatSetting()
     sun: SunSetting = SunSetting()
     doubt: DoubtSetting = DoubtSetting()
@@ -410,7 +428,10 @@ class Site(Table):
 
     @model_validator(mode="after")
     def _names_differ(self) -> "Site":
-        for kind in ("mount", "protect", "option", "figure", "walk", "approach", "nuisance", "beyond"):
+        kinds = (
+            "mount", "protect", "option", "scenario", "figure", "walk", "approach", "nuisance", "beyond",
+        )  # fmt: skip
+        for kind in kinds:
             _no_twins((s.name for s in getattr(self, kind) if not isinstance(s, FileRef)), kind)
         return self
 

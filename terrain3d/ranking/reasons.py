@@ -73,6 +73,11 @@ def holds_as_much(best: OptionResult, other: OptionResult) -> bool:
     return abs(held_m2(best) - held_m2(other)) < 1e-6
 
 
+def holds_at_least(one: OptionResult, other: OptionResult) -> bool:
+    """Whether one holds as much as another or more."""
+    return held_m2(one) > held_m2(other) - 1e-6
+
+
 def _heaviest_loss(
     best: OptionResult, other: OptionResult, counts: Floats, cell_m2: float
 ) -> tuple[str, str, float] | None:

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from terrain3d.survey.gaps import Mask, spacing
 from terrain3d.survey.lattice import Relief
-from terrain3d.terrain import LEAF_PROJECTION, Foliage
+from terrain3d.terrain import LEAF_PROJECTION, SURVEYED_LEAVES, Foliage
 from terrain3d.units import Floats
 
 #: Slices in which leaf area density is estimated; lidR's `LAD()` takes 1 m, hedges ask for less.
@@ -36,6 +36,7 @@ class Prism:
     base_m: float
     height_m: float
     density: float
+    name: str = "foliage"
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,7 +83,13 @@ def foliage(relief: Relief, prisms: Sequence[Prism], profiles: Profiles | None =
     for (prism, j, i, share), up in zip(drawn, foot, strict=True):
         met = np.clip(edges - up[:, None] - prism.base_m, 0, prism.height_m - prism.base_m)
         above[column[j, i]] += prism.density * share[:, None] * met
-    return Foliage(ground.x0, ground.y0, ground.cell_m, column, base_z, step, above)
+    owners = np.zeros(len(base_z), np.int32)
+    for number, (_, j, i, _) in enumerate(drawn, start=1):
+        owners[column[j, i]] = number
+    names = (SURVEYED_LEAVES, *(prism.name for prism, *_ in drawn))
+    if not len(known.base_z):
+        owners, names = owners - np.int32(1), names[1:]
+    return Foliage(ground.x0, ground.y0, ground.cell_m, column, base_z, step, above, owners, names)
 
 
 def _rows(
