@@ -18,6 +18,8 @@ from terrain3d.sentences.why import why
 from terrain3d.show.sections import protected_sections
 from terrain3d.site import HeatSetting
 from terrain3d.terrain import Area
+from terrain3d.uncertainty.error_field import ErrorSizes
+from terrain3d.uncertainty.monte_carlo import run_monte_carlo
 
 ONE = load_type("one-head-90")
 
@@ -67,3 +69,6 @@ def test_all_that_tell_a_share_tell_the_same(outcome):
     assert target.weight.sum() * cell_m2 == pytest.approx(32 + 3 * 8)
     curve = held_by_temperature(outcome.terrain, option, 1.7, HeatSetting(grounds=(0.0, 10.0))).curve
     assert curve.protected_share[0] == pytest.approx(share)
+    surely = ErrorSizes(0.0, 10.0, 0.0, 0.0, 0.0)
+    (drawn,) = run_monte_carlo(outcome.terrain, outcome.options, 1.7, surely, draws=1, workers=1).options
+    assert drawn.held_share == pytest.approx(share)
