@@ -19,7 +19,7 @@ from terrain3d.wording import counted, in_brief, plain
 LEAF_PROJECTION = 0.5
 
 #: What foliage is called that a survey shows: its returns tell no hedge from the next.
-SURVEYED_LEAVES = "foliage of the survey"
+SURVEYED_LEAVES = "surveyed foliage"
 
 #: Patches along the side of a block of ground, the step in which sight lines look ahead.
 BLOCK = 8

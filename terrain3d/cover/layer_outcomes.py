@@ -23,7 +23,7 @@ from terrain3d.detector.pose import Detector
 from terrain3d.sight.met import LINES_M, STEP_M, Met, line_over, nothing_met
 from terrain3d.sight.panorama import Panorama
 from terrain3d.sight.slices import NEAR_M
-from terrain3d.terrain import Terrain
+from terrain3d.terrain import SURVEYED_LEAVES, Terrain
 
 #: What became of a layer over a cell; other than BROKEN they are in the order in which a cause is
 #: preferred when several heads or units miss a cell: the nearer to success, the earlier.
@@ -90,6 +90,13 @@ def _explained(
         figure_height_m, detector.fill_needed, outcomes, takers,
     )  # fmt: skip
     return outcomes, takers
+
+
+def drawn_names(terrain: Terrain) -> tuple[str, ...]:
+    """The same, empty where a survey shows the thing: whoever reads of it knows it by no number."""
+    solids, foliage = terrain.solids, terrain.foliage
+    own = tuple("" if place in solids.surveyed else name for place, name in enumerate(solids.names))
+    return own + tuple("" if name == SURVEYED_LEAVES else name for name in foliage.names)
 
 
 @njit(cache=True, nogil=True)

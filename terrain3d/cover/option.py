@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from terrain3d.cover.areas import cells_within, protected_weight, verdict_areas
 from terrain3d.cover.causes import (
@@ -15,7 +16,7 @@ from terrain3d.cover.causes import (
     taken_areas,
 )
 from terrain3d.cover.cautions import UnitFacts, area_facts, unit_facts
-from terrain3d.cover.layer_outcomes import taker_names
+from terrain3d.cover.layer_outcomes import drawn_names, taker_names
 from terrain3d.cover.sighted import SightedUnit
 from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict, combined
 from terrain3d.detector.pose import Detector
@@ -60,9 +61,10 @@ class OptionResult:
     held. `layer_outcomes` holds for each layer what became of it on each cell, as `SightedUnit.outcome_maps`
     has it, of the unit that decides there. `facts` tells of each unit what may mislead about it.
 
-    `taken_by` is m2 by layer, then by the name of the solid or foliage that takes it. `without_leaves` is
-    (ny, nx): where the verdict hangs on leaves, what it is without any, else 0; `hangs_on_leaves_m2` is how
-    much ground that is. `scenarios` are the same option on the site changed.
+    `layer_takers` has the things that take each layer, by their place in `things`: names of what is drawn,
+    empty where a survey shows it. `taken_by` is m2 by layer, then by the name of the solid or foliage that
+    takes it. `without_leaves` is (ny, nx): where the verdict hangs on leaves, what it is without any, else 0;
+    `hangs_on_leaves_m2` is how much ground that is. `scenarios` are the same option on the site changed.
     """
 
     name: str
@@ -79,6 +81,8 @@ class OptionResult:
     without_leaves: Codes = field(default_factory=lambda: np.zeros((0, 0), np.uint8))
     hangs_on_leaves_m2: float = 0.0
     scenarios: tuple[UnderScenario, ...] = ()
+    layer_takers: dict[str, NDArray[np.int32]] = field(default_factory=dict)
+    things: tuple[str, ...] = ()
 
     def __repr__(self) -> str:
         both = f"{plain(self.area_m2['both'])} m2 with both layers"
@@ -180,6 +184,8 @@ def option_result(
         taken_areas(layers, names, cell_m2),
         without_leaves,
         float(hangs.sum()) * cell_m2,
+        layer_takers=layers.takers,
+        things=drawn_names(terrain),
     )
 
 

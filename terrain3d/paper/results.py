@@ -202,6 +202,7 @@ def _reason(reason: Reason) -> dict[str, Any]:
         "layer": reason.layer,
         "cause": reason.cause,
         "lost_m2": area(reason.lost_m2),
+        "name": reason.name,
     }
 
 

@@ -688,6 +688,9 @@ class Reason(Part):
     layer: str | None = said("Name of the layer.", "it holds as much, or no cause takes 0.5 m2")
     cause: CauseWords | None = said("The cause.", "as of `layer`")
     lost_m2: float | None = told("m2", "Plain ground that the cause takes.", "as of `layer`")
+    name: str | None = said(
+        "Of the drawn solid or foliage that takes most of that ground.", "none takes half of it"
+    )
 
 
 class Spread(Part):

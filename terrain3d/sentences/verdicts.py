@@ -48,6 +48,9 @@ class CauseWords:
     lost: str
 
 
+#: After "because", where one thing with a name takes half of the ground or more.
+NAMED_BECAUSE = '"{name}" hides {area} of that ground from its {layer} layer'
+
 #: By the keys of the causes.
 CAUSES = {
     CAUSE_KEYS[code]: words
