@@ -5,6 +5,7 @@ from rich.table import Table
 from rich.text import Text
 
 from terrain3d.caution import SHORT_CAUTION
+from terrain3d.cover.option import OptionResult
 from terrain3d.job import Outcome
 from terrain3d.ranking.compare import hanging_share, held_share, weighted_share
 from terrain3d.sentences.options import TRIFLE_M2, area_lines, most_lost, protected_words, worst_words
@@ -45,7 +46,7 @@ def comparison(outcome: Outcome) -> RenderableType:
         row += [f"{option.area_m2[key]:.1f}" for key in ("both", "upper_only", "lower_only", "dead")]
         table.add_row(*row, most_lost(option))
     best = [by_name[name] for name in outcome.ranking[:1]]
-    areas = [Text(f"{option.name}: {protected_words(area)}") for option in best for area in option.protect]
+    areas = [Text(line) for option in best if option.protect for line in _protected_lines(option)]
     return Group(table, Text(why(outcome)), *areas, *_closing_lines(outcome))
 
 
@@ -74,6 +75,11 @@ def _print(lines: RenderableType) -> None:
         # A pipe has no width; without one, lines would break at 80.
         console = Console(width=120)
     console.print(lines)
+
+
+def _protected_lines(option: OptionResult) -> list[str]:
+    """A sentence for each protected area under the option's name."""
+    return [f"{option.name}:", *(f"  {protected_words(area)}" for area in option.protect)]
 
 
 def _percent(share: float | None) -> str:

@@ -8,6 +8,7 @@ the line meets before any ground, and what leaves let through before the line me
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numba import njit
@@ -15,6 +16,7 @@ from numpy.typing import NDArray
 
 from terrain3d.sight.foliage import leaves_below, near_leaves
 from terrain3d.sight.march import crossings, steepest_view
+from terrain3d.sight.parts import in_parts
 from terrain3d.sight.slices import N_BINS, owned_triangles, slice_triangle
 from terrain3d.terrain import LEAF_PROJECTION, Terrain
 from terrain3d.units import Floats
@@ -109,13 +111,22 @@ def first_met(
     leaves_from = np.full(N_BINS, np.inf)
     if has_leaves:
         leaves_from = near_leaves(foliage.column, foliage.x0, foliage.y0, foliage.cell_m, ex, ey, reach_m)
-    found = _meet(
-        ground.z, ground.patch_top, ground.block_top, ground.x0, ground.y0, ground.cell_m, ex, ey, ez,
-        bins, east, north, distance, foot, lowest, corners, near, start, order, owners,
-        foliage.column, foliage.base_z, foliage.step_m, foliage.above, foliage.owners,
-        max(len(foliage.names), 1), foliage.x0, foliage.y0, foliage.cell_m, leaves_from, LINES_M,
-    )  # fmt: skip
-    return Met(*found)
+
+    def part(first: int, last: int) -> tuple[NDArray[Any], ...]:
+        here = slice(first, last)
+        found: tuple[NDArray[Any], ...] = _meet(
+            ground.z, ground.patch_top, ground.block_top, ground.x0, ground.y0, ground.cell_m, ex, ey, ez,
+            bins[here], east[here], north[here], distance[here], foot[here], lowest[here],
+            corners, near, start, order, owners, foliage.column, foliage.base_z, foliage.step_m,
+            foliage.above, foliage.owners, max(len(foliage.names), 1), foliage.x0, foliage.y0,
+            foliage.cell_m, leaves_from, LINES_M,
+        )  # fmt: skip
+        return found
+
+    parts = in_parts(n, part)
+    counts, heights, solid, leafy, light, leaf = (np.concatenate(rows) for rows in zip(*parts, strict=True))
+    leaf_row = np.where(leafy, np.cumsum(leafy) - 1, -1).astype(np.int32)
+    return Met(np.concatenate([[0], np.cumsum(counts)]), heights, solid, leaf_row, light, leaf)
 
 
 @njit(cache=True, nogil=True)
@@ -140,11 +151,11 @@ def _meet(
     corners, near, start, order, owners,
     column, base_z, step, above, leaf_owners, n_leaves, fx0, fy0, fcell, leaves_from, lines,
 ):  # fmt: skip
-    """The arrays of `Met`."""
+    """Of a run of cells: how many solids each meets, they, whether each meets leaves, and the light there."""
     n = len(distance)
     u0, v0 = (ex - x0) / cell, (ey - y0) / cell
-    solid_start = np.zeros(n + 1, np.int64)
-    leaf_row = np.full(n, -1, np.int32)
+    counts = np.zeros(n, np.int64)
+    leafy = np.zeros(n, np.bool_)
     rows = np.empty((2 * n + MOST_MET, 2))
     who = np.empty(len(rows), np.int32)
     n_leafy = 0
@@ -182,7 +193,7 @@ def _meet(
                 rows[used, 1] = high
                 who[used] = owner[m]
                 used += 1
-        solid_start[k + 1] = used
+        counts[k] = used - first
         if leaves_from[b] < d and d > 1e-9:
             for s in range(len(lines)):
                 slopes[s] = (foot[k] + lines[s]) / d
@@ -196,16 +207,9 @@ def _meet(
                 slopes, stops, depths,
             ):  # fmt: skip
                 _light_of(depths, slopes, step, light[n_lit], leaf[n_lit])
-                leaf_row[k] = n_lit
+                leafy[k] = True
                 n_lit += 1
-    return (
-        solid_start,
-        rows[:used].copy(),
-        who[:used].copy(),
-        leaf_row,
-        light[:n_lit].copy(),
-        leaf[:n_lit].copy(),
-    )
+    return counts, rows[:used].copy(), who[:used].copy(), leafy, light[:n_lit].copy(), leaf[:n_lit].copy()
 
 
 @njit(cache=True, nogil=True)

@@ -5,11 +5,8 @@ what changes is arithmetic on it. Each cell keeps the heights over its centre as
 share of sight that foliage lets through), cut exactly by the ground and by every solid.
 """
 
-import itertools
 import math
-import os
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 
@@ -21,6 +18,7 @@ from terrain3d.detector.figures import TALLEST_M
 from terrain3d.sight.foliage import leaf_depths, near_leaves
 from terrain3d.sight.march import steepest_view
 from terrain3d.sight.met import Met, first_met
+from terrain3d.sight.parts import in_parts
 from terrain3d.sight.slices import N_BINS, azimuth_bin, hidden_heights, sorted_triangles
 from terrain3d.terrain import Foliage, Ground, Terrain
 from terrain3d.units import Floats
@@ -198,9 +196,7 @@ def panorama(terrain: Terrain, eye: tuple[float, float, float], reach_m: float) 
         return part_result
 
     n = len(cells)
-    cuts = [round(n * k / _N_PARTS) for k in range(_N_PARTS + 1)] if n > 500 else [0, n]
-    spans = list(itertools.pairwise(cuts))
-    parts = [part(*spans[0])] if len(spans) == 1 else list(_pool().map(lambda span: part(*span), spans))
+    parts = in_parts(n, part)
     counts = np.concatenate([p[2] for p in parts])
     piece_start = np.zeros(n + 1, np.int64)
     np.cumsum(counts, out=piece_start[1:])
@@ -242,15 +238,7 @@ def _main_pieces(piece_start: NDArray[np.int64], pieces: Floats) -> Floats:
     return main
 
 
-_N_PARTS = 8
 _NO_LEAVES = np.full(N_BINS, np.inf)
-
-
-@lru_cache(maxsize=1)
-def _pool() -> ThreadPoolExecutor:
-    # The kernels let go of the interpreter, so plain threads share the work of one panorama.
-    # More threads than processors take turns and are a third slower.
-    return ThreadPoolExecutor(os.cpu_count() or 1, thread_name_prefix="sight")
 
 
 @njit(cache=True, nogil=True)
