@@ -77,9 +77,12 @@ def scenario_lines(option: OptionResult) -> list[str]:
 
 
 def worst_words(option: OptionResult) -> str:
-    """What it holds under its worst scenario, and which that is, for a row; empty where there is none."""
+    """What it holds under its worst scenario, and which that is where it holds less then; empty for none."""
     worst = worst_scenario(option)
-    return "" if worst is None else f"{held_words(worst.option)} ({worst.name})"
+    if worst is None:
+        return ""
+    is_less = held_m2(worst.option) < held_m2(option) - 1e-6
+    return held_words(worst.option) + (f" ({worst.name})" if is_less else "")
 
 
 def held_words(option: OptionResult) -> str:
