@@ -72,6 +72,8 @@ def combined_outcomes(units: list[LayerMaps], verdicts: list[Codes], combine: st
         Of the same units.
     combine : {"any", "all"}
     """
+    if len(units) == 1:
+        return units[0]
     names = list(dict.fromkeys(name for maps in units for name in maps.outcomes))
     shape = verdicts[0].shape
     # A unit without some layer has nothing to say of it, as if it looked elsewhere.
@@ -122,10 +124,11 @@ def taken_areas(maps: LayerMaps, names: tuple[str, ...], cell_m2: float) -> dict
     """
     areas: dict[str, dict[str, float]] = {}
     for layer, takers in maps.takers.items():
-        places, counts = np.unique(takers[takers != NO_TAKER], return_counts=True)
+        counts = np.bincount(takers[takers != NO_TAKER], minlength=len(names))
         by_name: dict[str, float] = {}
-        for place, count in zip(places.tolist(), counts.tolist(), strict=True):
-            by_name[names[place]] = by_name.get(names[place], 0.0) + count * cell_m2
+        for name, count in zip(names, counts.tolist(), strict=True):
+            if count:
+                by_name[name] = by_name.get(name, 0.0) + count * cell_m2
         areas[layer] = dict(sorted(by_name.items(), key=lambda item: (-item[1], item[0])))
     return areas
 
@@ -164,11 +167,14 @@ def losses(
     farthest = outcomes.argmax(axis=0)[None]
     code, taker = (np.take_along_axis(rows, farthest, axis=0)[0] for rows in (outcomes, takers))
     kept = (code != NO_OUTCOME) & (code != BROKEN)
-    pairs, counts = np.unique(np.stack([code[kept], taker[kept]]), axis=1, return_counts=True)
+    # A code and a thing as one number: places start at NO_TAKER.
+    width = len(names) + 1
+    counts = np.bincount(code[kept] * width + taker[kept] - NO_TAKER)
     found: dict[tuple[str, str | None], float] = {}
-    for (outcome, place), count in zip(pairs.T.tolist(), counts.tolist(), strict=True):
+    for both in np.flatnonzero(counts).tolist():
+        outcome, place = both // width, both % width + NO_TAKER
         what = CAUSE_KEYS[outcome], None if place == NO_TAKER else names[place]
-        found[what] = found.get(what, 0.0) + count * cell_m2
+        found[what] = found.get(what, 0.0) + float(counts[both]) * cell_m2
     most_first = sorted(found.items(), key=lambda item: (-item[1], item[0][0], item[0][1] or ""))
     return tuple(Loss(cause, name, area) for (cause, name), area in most_first)
 
