@@ -215,8 +215,12 @@ class Foliage:
         Leaf area per ground area (m2/m2) from the base up to each step's top; starts at 0.
     owners : (k,) int32
         For each stored column the index into `names` of the thing that it belongs to; where several grow,
-        of the one drawn last. All belong to one where it is not given.
+        of the one with most leaves. All belong to one where it is not given.
     names : tuple of str
+    mixed_row, mixed_owner : (p,) int32
+        Of columns in which several grow: the column and the thing, a row for each of them.
+    mixed_above : (p, nz + 1) float
+        What of `above` is that thing's.
     """
 
     x0: float
@@ -228,6 +232,9 @@ class Foliage:
     above: Floats
     owners: NDArray[np.int32] = field(default_factory=lambda: np.zeros(0, np.int32))
     names: tuple[str, ...] = (SURVEYED_LEAVES,)
+    mixed_row: NDArray[np.int32] = field(default_factory=lambda: np.zeros(0, np.int32))
+    mixed_owner: NDArray[np.int32] = field(default_factory=lambda: np.zeros(0, np.int32))
+    mixed_above: Floats = field(default_factory=lambda: np.zeros((0, 2)))
 
     def __post_init__(self) -> None:
         if len(self.owners) != len(self.base_z):

@@ -4,6 +4,7 @@ import difflib
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +13,13 @@ from terrain3d.errors import InputError
 from terrain3d.site import ScenarioShape
 from terrain3d.terrain import Foliage, Solids, Terrain
 from terrain3d.units import Floats
+
+#: Foliage of which nothing more is taken away needs not know what is whose in its columns.
+_UNMIXED: dict[str, Any] = {
+    "mixed_row": np.zeros(0, np.int32),
+    "mixed_owner": np.zeros(0, np.int32),
+    "mixed_above": np.zeros((0, 2)),
+}
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,14 +56,25 @@ def without_solids(solids: Solids, names: Sequence[str]) -> Solids:
 
 
 def without_foliage(foliage: Foliage, names: Sequence[str]) -> Foliage:
-    """The columns that are left."""
+    """The foliage that is left; what else grows in a column stays there."""
     gone = [place for place, name in enumerate(foliage.names) if name in names]
-    return _columns(foliage, ~np.isin(foliage.owners, gone))
+    above, owners = foliage.above.copy(), foliage.owners.copy()
+    left = ~np.isin(foliage.mixed_owner, gone)
+    np.subtract.at(above, foliage.mixed_row[~left], foliage.mixed_above[~left])
+    is_mixed = np.zeros(len(owners), bool)
+    is_mixed[foliage.mixed_row[left]] = True
+    keep = ~np.isin(owners, gone) | is_mixed
+    # A column that loses its main thing goes to one of those that stay.
+    orphans = np.isin(owners, gone) & is_mixed
+    heirs = left & orphans[foliage.mixed_row]
+    owners[foliage.mixed_row[heirs]] = foliage.mixed_owner[heirs]
+    return _columns(replace(foliage, above=np.maximum(above, 0.0), owners=owners, **_UNMIXED), keep)
 
 
 def thinned(foliage: Foliage, share: float) -> Foliage:
     """The same with that share of its leaf area."""
-    return replace(foliage, above=foliage.above * share) if share > 0 else Foliage.none()
+    thin = replace(foliage, above=foliage.above * share, **_UNMIXED)
+    return thin if share > 0 else Foliage.none()
 
 
 def grown_on(foliage: Foliage, growth_m: float) -> Foliage:
@@ -141,4 +160,5 @@ def _grown_outwards(foliage: Foliage, growth_m: float) -> Foliage:
         base_z=np.concatenate([foliage.base_z, foliage.base_z[source]]),
         above=np.vstack([foliage.above, foliage.above[source] * covered[ring][:, None]]),
         owners=np.concatenate([foliage.owners, foliage.owners[source]]),
+        **_UNMIXED,
     )

@@ -182,7 +182,7 @@ def test_a_layer_is_charged_to_what_a_ray_along_its_axis_meets_first(
     """Embree and the march over the ground, ray by ray, name what takes each layer that is not broken.
 
     Where the axis meets nothing and passes over the head, that is the cause; where it comes to the figure
-    free, whatever takes most of the band is. Axes within a centimetre of an edge may fall either way: 1 in 100.
+    free, whatever takes most of the band is. Axes close to an edge may fall either way: 1 in 100.
     """
     on = waved(wave)
     walls = box((-2, at_m, -5), (2, at_m + 0.3, tall), at_deg)

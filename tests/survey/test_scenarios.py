@@ -11,7 +11,7 @@ from terrain3d.detector.types import load_type
 from terrain3d.errors import InputError
 from terrain3d.sight.panorama import panorama
 from terrain3d.site import ScenarioShape
-from terrain3d.survey.leaves import Prism, foliage
+from terrain3d.survey.leaves import Prism, Profiles, foliage
 from terrain3d.survey.scenarios import grown_on, scenarios_of, thinned, without_foliage
 from terrain3d.survey.surface import plane as relief
 
@@ -54,6 +54,33 @@ def test_a_thing_left_out_is_gone_and_the_rest_stays():
     assert changed(site, without=("hedge", "arbour", "box")).foliage.base_z.size == 0
     assert changed(site, without=("box",)).solids.triangles.size == 0
     assert without_foliage(site.foliage, []).above.sum() == pytest.approx(site.foliage.above.sum())
+
+
+def test_of_things_that_grow_in_one_place_one_can_go():
+    """A hedge under a crown, both over a read thicket: what is left is as if the one had never been."""
+    crown = Prism(HEDGE.outline + np.array([1.0, 0.5]), 2.0, 5.0, 0.5, "crown")
+    on = relief(5, 20, 30, 0.25)
+    profiles = Profiles(np.full(on.ground.z.shape, -1), np.zeros(1), np.full((1, 3), 0.7))
+    profiles.row[70:78, 40:60] = 0
+    profiles.base_z[0] = float(on.feet_z[70:78, 40:60].min())
+    whole = foliage(on, [HEDGE, crown], profiles)
+    for gone, rest in (("hedge", [crown]), ("crown", [HEDGE])):
+        left, never = without_foliage(whole, [gone]), foliage(on, rest, profiles)
+        assert np.array_equal(left.column >= 0, never.column >= 0)
+        mine, theirs = at_heights(left), at_heights(never)
+        assert mine == pytest.approx(theirs, abs=1e-9)
+        assert gone not in {left.names[k] for k in left.owners}
+
+
+def at_heights(grown):
+    """Leaf area of all columns from 0.05 m over level zero up, by column and height."""
+    tops = np.arange(-2.0, 9.0, 0.5)
+    found = []
+    for j, i in np.argwhere(grown.column >= 0):
+        k = grown.column[j, i]
+        edges = grown.base_z[k] + grown.step_m * np.arange(grown.above.shape[1])
+        found.append(np.interp(tops, edges, grown.above[k], left=0.0, right=grown.above[k, -1]))
+    return np.array(found)
 
 
 def test_an_unknown_name_is_refused_with_the_nearest():
