@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from terrain3d.errors import InputError
 from terrain3d.site import ScenarioShape
-from terrain3d.terrain import Foliage, Solids, Terrain
+from terrain3d.terrain import SURVEYED_LEAVES, Foliage, Solids, Terrain
 from terrain3d.units import Floats
 
 #: Foliage of which nothing more is taken away needs not know what is whose in its columns.
@@ -146,11 +146,16 @@ def _grown_outwards(foliage: Foliage, growth_m: float) -> Foliage:
     cell = foliage.cell_m
     margin = math.ceil(growth_m / cell)
     column = np.pad(foliage.column, margin, constant_values=-1)
+    share = _drawn_shares(foliage)
+    # A rim cell that leaves cover in part is filled before the next.
+    whole = foliage.above / share[:, None]
+    filled = np.minimum(share + np.where(share < 1, growth_m / cell, 0.0), 1.0)
     away, (j, i) = distance_transform_edt(column < 0, sampling=cell, return_indices=True)
-    # The edge of the leaves lies half a cell from the middle of their outermost cells.
-    covered: Floats = np.clip((growth_m - (away - cell)) / cell, 0.0, 1.0)
+    source = column[j, i]
+    # Leaves end half a cell past the middle of their outermost cells, nearer where they cover part of them.
+    covered: Floats = np.clip((growth_m - away) / cell + share[source], 0.0, 1.0)
     ring = (column < 0) & (covered > 1e-9)
-    source = column[j[ring], i[ring]]
+    source = source[ring]
     column[ring] = len(foliage.base_z) + np.arange(int(ring.sum()))
     return replace(
         foliage,
@@ -158,7 +163,25 @@ def _grown_outwards(foliage: Foliage, growth_m: float) -> Foliage:
         y0=foliage.y0 - margin * cell,
         column=column.astype(np.int32),
         base_z=np.concatenate([foliage.base_z, foliage.base_z[source]]),
-        above=np.vstack([foliage.above, foliage.above[source] * covered[ring][:, None]]),
+        above=np.vstack([whole * filled[:, None], whole[source] * covered[ring][:, None]]),
         owners=np.concatenate([foliage.owners, foliage.owners[source]]),
         **_UNMIXED,
     )
+
+
+def _drawn_shares(foliage: Foliage) -> Floats:
+    """(k,) how much of its cell each column covers: less than 1 at the rim of what is drawn.
+
+    A survey's leaves thin out towards their rim by themselves; there every column counts as whole.
+    """
+    from scipy.ndimage import maximum_filter, minimum_filter
+
+    density = foliage.density.max(axis=1, initial=0.0)
+    on_grid = np.append(density, 0.0)[foliage.column]
+    is_rim = (foliage.column >= 0) & (minimum_filter(foliage.column, 3) < 0)
+    around = maximum_filter(on_grid, 3)
+    share = np.ones(len(density))
+    j, i = np.nonzero(is_rim & (on_grid > 0))
+    share[foliage.column[j, i]] = on_grid[j, i] / around[j, i]
+    is_drawn = np.array([name != SURVEYED_LEAVES for name in foliage.names])[foliage.owners]
+    return np.where(is_drawn, np.maximum(share, 1e-3), 1.0)

@@ -147,6 +147,26 @@ def test_growth_by_part_of_a_cell_takes_part_of_it():
     assert south.max() > 0
 
 
+@pytest.mark.parametrize("shift_m", [0.0, 0.06, 0.125, 0.21])
+def test_a_hedge_that_has_grown_is_as_one_drawn_so_much_larger(shift_m):
+    """Across the middle of a hedge: as much leaf area, cell by cell, as 0.3 m more on every side."""
+    grown_m = 0.3
+    small = Prism(HEDGE.outline + shift_m, 0.0, 1.5, 2.0, "hedge")
+    (x0, y0), (x1, y1) = small.outline[0] - grown_m, small.outline[2] + grown_m
+    large = Prism(np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]]), 0.0, 1.5 + grown_m, 2.0, "hedge")
+    on = relief(0, 0, 30, 0.25)
+    grown, meant = grown_on(foliage(on, [small]), grown_m), foliage(on, [large])
+    assert across(grown) == pytest.approx(across(meant), abs=0.02)
+    assert sum(across(meant).values()) > 20
+
+
+def across(grown):
+    """Leaf area of the cells in a row across the middle, by their northing, where there is any."""
+    column = grown.column[:, round(-grown.x0 / grown.cell_m)]
+    area = {round(grown.y0 + j * grown.cell_m, 3): grown.above[k, -1] for j, k in enumerate(column) if k >= 0}
+    return {y: leaf for y, leaf in area.items() if leaf > 1e-6}
+
+
 def test_a_hedge_that_grows_holds_no_more_and_leaves_off_hold_no_less():
     """Verdicts follow: worse or the same when grown, better or the same when thinned."""
     site = hedged()
