@@ -107,6 +107,13 @@ def protected_words(area: ProtectedResult) -> str:
     """
     if not area.area_m2:
         return f'"{area.name}" is smaller than a cell.'
+    held = f'Both layers hold {area.both_fraction:.0%} of "{area.name}" ({square_metres(area.area_m2)})'
+    lost = not_held_words(area)
+    return f"{held}; {lost}." if lost else f"{held}."
+
+
+def not_held_words(area: ProtectedResult) -> str:
+    """What keeps the rest of a protected area from being held; empty where that is a trifle."""
     together: dict[str, float] = {}
     for loss in area.lost_to:
         together[loss.cause] = together.get(loss.cause, 0.0) + loss.area_m2
@@ -116,8 +123,7 @@ def protected_words(area: ProtectedResult) -> str:
         parts.append((m2, f"{CAUSES[cause].lost} {listed(names)}".rstrip()))
     parts.append((area.unknown_m2, "not known"))
     told = [f"{square_metres(m2)} {what}" for m2, what in parts if m2 >= TRIFLE_M2]
-    held = f'Both layers hold {area.both_fraction:.0%} of "{area.name}" ({square_metres(area.area_m2)})'
-    return f"{held}; not held: {', '.join(told)}." if told else f"{held}."
+    return f"not held: {', '.join(told)}" if told else ""
 
 
 def cause_line(layer: str, reach_m2: float, broken_m2: float, lost: tuple[str, float] | None) -> str:
