@@ -21,7 +21,7 @@ from terrain3d.sight.slices import N_BINS, owned_triangles, slice_triangle
 from terrain3d.terrain import LEAF_PROJECTION, Terrain
 from terrain3d.units import Floats
 
-#: Solids that the lines of one bearing can tell apart; past that the farthest are left out.
+#: Pieces of solids that the lines of one bearing can tell apart; of more the uppermost are left out.
 MOST_MET = 64
 #: Step of height over a cell at which the light up to what is met is known, metres: as in a panorama within
 #: the height of a figure, and coarser where a line passes under a cell's ground or high above it.
