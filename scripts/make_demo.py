@@ -43,6 +43,7 @@ SHED_WALL_M, ROOF_LOW_M, ROOF_PITCH, ROOF_THICK_M, EAVES_M = 2.2, 2.25, 0.15, 0.
 #: Centre line of the drive, lowest end first.
 DRIVE = np.array([[30.0, 0.0], [27.5, 8.0], [24.0, 14.5], [17.0, 20.0], [14.5, 27.0], [17.5, 30.5]])
 DRIVE_HALF_M, SHOULDER_M = 1.7, 1.5
+SHOULDERS_M = DRIVE_HALF_M + SHOULDER_M
 
 #: Trees: x, y, crown radius, crown base, top; metres, heights above the ground at the trunk.
 TREES = np.array(
@@ -101,8 +102,12 @@ def land(x: Floats, y: Floats) -> tuple[Floats, Flags, Flags]:
     step = np.clip((y - WALL_Y) / np.maximum(3.0 * (1.0 - inside), 1e-9), 0.0, 1.0)
     filled = inside * step * (1.0 - ramp(y, CUT_Y, BANK_Y))
     z = hillside(x, y) * (1.0 - filled) + terrace(x, y) * filled
-    away, along = from_drive(x, y)
-    graded = 1.0 - ramp(away, DRIVE_HALF_M, DRIVE_HALF_M + SHOULDER_M)
+    # Farther off than the shoulders reach nothing is graded.
+    away, along = np.full(x.shape, np.inf), np.zeros(x.shape)
+    (west, south), (east, north) = DRIVE.min(axis=0) - SHOULDERS_M, DRIVE.max(axis=0) + SHOULDERS_M
+    near = np.flatnonzero((x > west) & (x < east) & (y > south) & (y < north))
+    away[near], along[near] = from_drive(x[near], y[near])
+    graded = 1.0 - ramp(away, DRIVE_HALF_M, SHOULDERS_M)
     z = z * (1.0 - graded) + (hillside(DRIVE[0, 0], DRIVE[0, 1]) + 0.143 * along) * graded
     is_wall = (y > WALL_Y - WALL_THICK_M) & (y <= WALL_Y) & (x >= WEST - 0.5) & (x <= EAST + 0.5)
     z = np.where(is_wall, terrace(x, np.full_like(y, WALL_Y)) + KERB_M, z)
@@ -146,10 +151,11 @@ def in_trees(x: Floats, y: Floats, z: float, feet: list[float]) -> tuple[Flags, 
     crown, trunk = np.zeros(x.shape, bool), np.zeros(x.shape, bool)
     for (tx, ty, radius, base, top), foot in zip(TREES, feet, strict=True):
         if z < foot + top:
-            r2 = (x - tx) ** 2 + (y - ty) ** 2
+            near = np.flatnonzero(np.abs(x - tx) < radius)
+            r2 = (x[near] - tx) ** 2 + (y[near] - ty) ** 2
             half = (top - base) / 2
-            crown |= r2 / radius**2 + ((z - foot - base - half) / half) ** 2 < 1.0
-            trunk |= (r2 < TRUNK_RADIUS_M**2) & (z < foot + base + half)
+            crown[near] |= r2 / radius**2 + ((z - foot - base - half) / half) ** 2 < 1.0
+            trunk[near] |= (r2 < TRUNK_RADIUS_M**2) & (z < foot + base + half)
     return crown, trunk
 
 

@@ -6,6 +6,7 @@ Between the marks `<!-- NAME -->` and `<!-- end NAME -->` of a page all is writt
 should have been.
 """
 
+import datetime
 import json
 import re
 import types
@@ -243,12 +244,13 @@ def allowed_words(info: FieldInfo) -> str:
     if get_origin(kind) is tuple:
         return ", ".join(part for part in (list_words(kind, info), bounds) if part)
     if get_origin(kind) in (Union, types.UnionType):
-        choices = [bare(part) for part in get_args(kind)]
-        words = " or ".join(f'"{get_args(part)[0]}"' for part in choices if get_origin(part) is Literal)
-        return f"{words} or {bounds}"
+        parts = [bare(part) for part in get_args(kind)]
+        words = [f'"{word}"' for part in parts if get_origin(part) is Literal for word in get_args(part)]
+        words += ["text"] * (str in parts) + ["list"] * any(get_origin(part) is tuple for part in parts)
+        return " or ".join([*words, *([bounds] if float in parts else [])])
     if kind is int:
         return f"whole, {bounds}"
-    return {bool: "true, false", str: "text"}.get(kind, bounds)
+    return {bool: "true, false", str: "text", datetime.date: "date"}.get(kind, bounds)
 
 
 def bare(annotation: Any) -> Any:

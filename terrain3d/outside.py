@@ -6,6 +6,7 @@ beside it. So a library is handed an open stream from here, never a name; the fe
 are shut in where they are called (`readers/gdal.py`, `readers/geopackage.py`).
 """
 
+import fnmatch
 import os
 import re
 import stat
@@ -67,6 +68,33 @@ def opened(path: Path) -> BinaryIO:
         raise InputError("this is a folder", str(path), "name the file in it") from None
     except OSError as error:
         raise InputError(f"it cannot be read: {error.strerror}", str(path), "check its permissions") from None
+
+
+def listed(folder: Path, pattern: str = "*") -> tuple[Path, ...]:
+    """The plain files that lie in a folder itself and whose names fit a pattern, by name; no hidden ones.
+
+    Folders, pipes and devices are left out, and nothing below the folder is looked into.
+
+    Raises
+    ------
+    InputError
+        Where there is no such folder, or it may not be looked into.
+    """
+    try:
+        names = sorted(entry.name for entry in os.scandir(folder) if entry.is_file())
+    except (FileNotFoundError, NotADirectoryError):
+        raise InputError(
+            "there is no such folder",
+            str(folder),
+            "check the path; in a site file it is relative to that file",
+        ) from None
+    except OSError as error:
+        raise InputError(
+            f"it cannot be read: {error.strerror}", str(folder), "check its permissions"
+        ) from None
+    return tuple(
+        folder / name for name in names if not name.startswith(".") and fnmatch.fnmatchcase(name, pattern)
+    )
 
 
 def content(path: Path, most_bytes: int, mend: str) -> bytes:

@@ -1,10 +1,12 @@
 """The site file (TOML) as frozen, checked values; a wrong key names the nearest right one."""
 
+import datetime
+import math
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Annotated, Any, Literal, TypeVar
 
-from pydantic import ConfigDict, Discriminator, Field, Strict, Tag, model_validator
+from pydantic import BeforeValidator, ConfigDict, Discriminator, Field, Strict, Tag, model_validator
 
 from terrain3d.tables import (
     TAG_OPENS,
@@ -26,6 +28,34 @@ Path2 = Annotated[tuple[Point, ...], Field(min_length=2)]
 MountHeight = Annotated[Number, Field(gt=0, le=10)]
 
 
+_ONE, _SEVERAL = f"{TAG_OPENS}one file>", f"{TAG_OPENS}several files>"
+
+
+def _how_many(given: Any) -> str:
+    return _SEVERAL if isinstance(given, (list, tuple)) else _ONE
+
+
+#: A file, a folder, a pattern of names in one folder, or a list of these.
+FileNames = Annotated[
+    Annotated[FileName, Tag(_ONE)]
+    | Annotated[Annotated[tuple[FileName, ...], Field(min_length=1, max_length=10_000)], Tag(_SEVERAL)],
+    Discriminator(_how_many),
+]
+
+
+def _a_day(given: Any) -> Any:
+    """TOML knows days with a time of day as well, and those are no days."""
+    if isinstance(given, datetime.datetime) or not isinstance(given, datetime.date):
+        raise UnfitError(f"{given!r} is no date", "give year, month and day without quotes: 2023-05-14")
+    if given.year < 1900:
+        raise UnfitError(f"{given} is long before anybody flew a survey", "check the year")
+    return given
+
+
+#: A date as TOML writes it.
+Day = Annotated[datetime.date, BeforeValidator(_a_day)]
+
+
 class SiteHead(Table):
     name: Annotated[Text, key("", "what the site is called")]
     crs: Annotated[Text | None, key("", "CRS of every coordinate of the site file; none is local metres")] = (
@@ -36,6 +66,10 @@ class SiteHead(Table):
         "person"
     )
     seed: Annotated[int, Strict(), key("", "where the draws of doubt start", ge=0, lt=2**32)] = 0
+    date: Annotated[
+        Day | None,
+        key("", "the day it is looked at: how old the survey is then is told"),
+    ] = None
 
 
 class Plane(Table):
@@ -44,16 +78,111 @@ class Plane(Table):
     extent: Annotated[Number, key("metres", "side of the square", gt=0, le=1000)]
 
 
+class Shot(Table):
+    """A line of tape from a place that is known to the ground where it ends."""
+
+    start: Annotated[
+        Text,
+        key("", "where the tape is held: a mount, a mark, or the `name` of a shot before", alias="from"),
+    ]
+    bearing: Annotated[
+        Angle,
+        key(
+            "degrees",
+            "clockwise from true north: what a compass shows, with the declination added (east positive)",
+        ),
+    ]
+    tape: Annotated[Number, key("metres", "along the slope, as the tape reads", gt=0, le=200)]
+    drop: Annotated[
+        Number, key("metres", "how much lower its end is; a rise is negative", ge=-100, le=100)
+    ] = 0.0
+    name: Annotated[
+        Text | None,
+        key("", "what it ends at: a name of its own, or a mount or a mark, whose height it then gives"),
+    ] = None
+
+    @model_validator(mode="after")
+    def _slopes(self) -> "Shot":
+        if abs(self.drop) >= self.tape:
+            raise UnfitError(
+                f"a drop of {self.drop:g} m is not less than the tape of {self.tape:g} m",
+                "give the tape along the slope, and how much lower its end is",
+            )
+        return self
+
+    @property
+    def level_m(self) -> float:
+        """What the tape spans in plan."""
+        return math.sqrt(self.tape**2 - self.drop**2)
+
+
+#: Greatest RMSE of heights of each quality level, metres (lidar base specification and ASPRS 2014, as
+#: restated in the project's check values).
+QUALITY_LEVELS_M = {"QL0": 0.05, "QL1": 0.10, "QL2": 0.10, "QL3": 0.20}
+#: Leaf area density of hedges, m2/m3: models of microclimate take 2 to 5 in leaf and far less in winter; the
+#: words for it are ours, no source.
+LEAF_DENSITIES = {"thin": 0.5, "medium": 2.0, "thick": 4.0}
+
+_NUMBER, _WORD = f"{TAG_OPENS}a number>", f"{TAG_OPENS}a word>"
+
+
+def _in_words(given: Any) -> str:
+    return _WORD if isinstance(given, str) else _NUMBER
+
+
 class GroundSource(Table):
-    file: Annotated[FileName | None, key("", "the survey, by its path from the site file")] = None
+    file: Annotated[
+        FileNames | None,
+        key(
+            "",
+            "the survey, by its path from the site file; of tiles that meet a list, a folder, or a pattern "
+            "such as `tiles/*.laz`",
+        ),
+    ] = None
     crs: Annotated[Text | None, key("", "CRS of the survey, where it says none or a wrong one")] = None
     vertical_unit: Annotated[
         Literal["m", "ft", "us-ft"] | None, key("", "unit of its heights, where it says none or a wrong one")
+    ] = None
+    layer: Annotated[
+        Text | None,
+        key("", "layer of a DXF, or surface of a LandXML, that holds the ground; none is all of it"),
     ] = None
     plane: Annotated[Plane | None, key("", "a tilted square instead of a survey")] = None
     points: Annotated[
         tuple[tuple[Coordinate, Coordinate, Coordinate], ...] | None,
         key("coordinates", "spot levels [x, y, z] instead of a survey, z in metres", min_length=3),
+    ] = None
+    shots: Annotated[
+        tuple[Shot, ...] | None,
+        key(
+            "",
+            "lines of tape, compass and level instead of a survey; the first `from` lies at 0 m",
+            min_length=2,
+        ),
+    ] = None
+    surface: Annotated[
+        FileNames | None,
+        key(
+            "", "grid of the highest things beside an elevation grid in `file`: what is over it stands there"
+        ),
+    ] = None
+    photo: Annotated[
+        FileName | None,
+        key("", "photograph from above, as GeoTIFF or as JPEG with its world file: drawn, judged by nobody"),
+    ] = None
+    flown: Annotated[Day | None, key("", "the day the survey was measured; none is as its file says")] = None
+    error: Annotated[
+        Annotated[
+            Annotated[Annotated[Number, Field(ge=0, le=5)], Tag(_NUMBER)]
+            | Annotated[Literal["QL0", "QL1", "QL2", "QL3"], Tag(_WORD)],
+            Discriminator(_in_words),
+        ]
+        | None,
+        key(
+            "metres",
+            "RMSE of the survey's heights as its maker or a check on site states it, or its quality level "
+            "(0.05, 0.1, 0.1 and 0.2); none is as its file says",
+        ),
     ] = None
     hole_limit: Annotated[
         Number,
@@ -62,23 +191,37 @@ class GroundSource(Table):
 
     @model_validator(mode="after")
     def _one_source(self) -> "GroundSource":
-        given = [key for key in ("file", "plane", "points") if getattr(self, key) is not None]
+        given = [key for key in ("file", "plane", "points", "shots") if getattr(self, key) is not None]
         if len(given) != 1:
             found = " and ".join(given) if given else "none of them"
             raise UnfitError(
-                f"exactly one of file, plane, points is needed, found {found}", "give one of them"
+                f"exactly one of file, plane, points, shots is needed, found {found}", "give one of them"
             )
+        for name in ("surface", "flown"):
+            if self.file is None and getattr(self, name) is not None:
+                raise UnfitError(f"{name} goes with file; this ground is not from a survey", "leave it out")
         if self.file is None and self.vertical_unit is not None:
             raise UnfitError("vertical_unit goes with file; drawn ground is in metres", "leave it out")
+        if self.file is None and self.layer is not None:
+            raise UnfitError("layer goes with file, and there is none", "leave it out")
         return self
+
+    @property
+    def error_m(self) -> float | None:
+        """RMSE of the heights as the site file states it, metres."""
+        return QUALITY_LEVELS_M[self.error] if isinstance(self.error, str) else self.error
 
 
 class FileRef(Table):
-    """A list of shapes kept in a GeoJSON or GeoPackage layer; `also` holds keys for all of them."""
+    """Shapes kept in a file of a map or drawing program, or a layer of it; `also` holds keys for all."""
 
     model_config = ConfigDict(extra="allow", frozen=True)
-    file: Annotated[FileName, key("", "GeoJSON or GeoPackage that holds the shapes, by its path")]
-    layer: Annotated[Text | None, key("", "its layer; none is the only one")] = None
+    file: Annotated[
+        FileName, key("", "GeoJSON, GeoPackage, KML, Shapefile or DXF that holds the shapes, by its path")
+    ]
+    layer: Annotated[
+        Text | None, key("", "its layer, or folder of a KML; none is the only one, or all of it")
+    ] = None
 
     @property
     def also(self) -> Mapping[str, Any]:
@@ -113,13 +256,33 @@ class SolidShape(Table):
 
 class FoliageShape(Table):
     name: Annotated[Text, key("", "as it is called")]
-    outline: Annotated[Outline, key("coordinates", "around it")]
+    outline: Annotated[Outline | None, key("coordinates", "around it; or path")] = None
+    path: Annotated[Path2 | None, key("coordinates", "middle line of a hedge; or outline")] = None
+    thickness: Annotated[
+        Number | None, key("metres", "of a hedge along its path, which needs it", gt=0, le=50)
+    ] = None
     base: Annotated[Number, key("metres", "where its leaves begin, above the ground", ge=0, le=100)] = 0.0
     height: Annotated[Number, key("metres", "where they end, above the ground", gt=0, le=100)]
-    density: Annotated[Number, key("m2/m3", "leaf area in a cubic metre", ge=0, le=50)]
+    density: Annotated[
+        Annotated[
+            Annotated[Annotated[Number, Field(ge=0, le=50)], Tag(_NUMBER)]
+            | Annotated[Literal["thin", "medium", "thick"], Tag(_WORD)],
+            Discriminator(_in_words),
+        ],
+        key("m2/m3", "leaf area in a cubic metre: a number, or a word for 0.5, 2 or 4"),
+    ]
+
+    @property
+    def leaf_density(self) -> float:
+        """Leaf area density, m2/m3."""
+        return LEAF_DENSITIES[self.density] if isinstance(self.density, str) else self.density
 
     @model_validator(mode="after")
     def _upright(self) -> "FoliageShape":
+        if (self.path is None) == (self.outline is None):
+            raise UnfitError("exactly one of path (a hedge) and outline is needed", "keep one of them")
+        if (self.path is None) != (self.thickness is None):
+            raise UnfitError("thickness goes with path, and it needs it", "give both, or an outline alone")
         if self.base >= self.height:
             raise UnfitError(
                 f"base {self.base:g} is not below height {self.height:g}",
@@ -135,6 +298,13 @@ class MountShape(Table):
         tuple[MountHeight, ...], key("metres", "heights above the ground that a search tries", min_length=1)
     ] = (0.8, 1.0, 1.2)
     not_for: Annotated[tuple[Text, ...], key("", "types that a search may not fix here")] = ()
+
+
+class MarkShape(Table):
+    """A fixed point to measure from: a corner of the house, a gate post."""
+
+    name: Annotated[Text, key("", "as it is called")]
+    at: Annotated[Point, key("coordinates", "where it is")]
 
 
 class ProtectShape(Table):
@@ -265,7 +435,13 @@ class DoubtSetting(Table):
 
     ground: Annotated[
         Number | None,
-        key("metres", "of the survey's heights; none is 0.1, as of quality level 2", ge=0, le=5),
+        key(
+            "metres",
+            "of the survey's heights; where none is given `[ground] error` or the survey's own counts, else "
+            "0.1, as of quality level 2",
+            ge=0,
+            le=5,
+        ),
     ] = None
     correlation: Annotated[
         Number, key("metres", "over which they err alike: the correlation falls to 1/e", gt=0, le=1000)
@@ -387,7 +563,7 @@ OrFile = Annotated[Annotated[_Shape, Tag(_DRAWN)] | Annotated[FileRef, Tag(_IN_A
 
 
 #: The tables of shapes; what else has a key `file` names a file of another kind by it.
-_SHAPES = {"solid", "foliage", "mount", "protect", "treat", "walk", "approach", "nuisance", "beyond"}
+_SHAPES = {"solid", "foliage", "mount", "mark", "protect", "treat", "walk", "approach", "nuisance", "beyond"}
 
 
 class Site(Table):
@@ -398,6 +574,7 @@ class Site(Table):
     solid: tuple[OrFile[SolidShape], ...] = ()
     foliage: tuple[OrFile[FoliageShape], ...] = ()
     mount: tuple[OrFile[MountShape], ...] = ()
+    mark: tuple[OrFile[MarkShape], ...] = ()
     protect: tuple[OrFile[ProtectShape], ...] = ()
     treat: tuple[OrFile[TreatShape], ...] = ()
     figure: tuple[FigureShape, ...] = ()
@@ -429,7 +606,8 @@ class Site(Table):
     @model_validator(mode="after")
     def _names_differ(self) -> "Site":
         kinds = (
-            "mount", "protect", "option", "scenario", "figure", "walk", "approach", "nuisance", "beyond",
+            "mount", "mark", "protect", "option", "scenario", "figure", "walk", "approach", "nuisance",
+            "beyond",
         )  # fmt: skip
         for kind in kinds:
             _no_twins((s.name for s in getattr(self, kind) if not isinstance(s, FileRef)), kind)

@@ -4,7 +4,9 @@ Values that hold arrays are the same only when they are one: comparing arrays ha
 what is costly to work out of them can then be remembered by them.
 """
 
+import math
 from dataclasses import dataclass, field
+from datetime import date
 from functools import cached_property
 
 import numpy as np
@@ -156,6 +158,25 @@ class Ground:
 
 
 @dataclass(frozen=True, eq=False)
+class Colours:
+    """What the ground looks like from above, cell by cell; judged by nobody.
+
+    Parameters
+    ----------
+    rgb : (ny, nx, 3) uint8
+        Red, green, blue of the ground's cells, row 0 the southernmost.
+    known : (ny, nx) bool
+        Cells that have a colour.
+    of_photo : bool
+        Of a photograph; else of the survey's own ground returns.
+    """
+
+    rgb: NDArray[np.uint8]
+    known: NDArray[np.bool_]
+    of_photo: bool
+
+
+@dataclass(frozen=True, eq=False)
 class Solids:
     """Everything opaque that stands on the ground, as triangles with real undersides.
 
@@ -252,6 +273,16 @@ class Foliage:
 
 
 @dataclass(frozen=True)
+class Dated:
+    """When a survey was measured, or else when its file was written (`is_flown` false), and who says so."""
+
+    first: date
+    last: date
+    said_by: str
+    is_flown: bool
+
+
+@dataclass(frozen=True)
 class Mount:
     """A place a unit can be fixed to: pole or wall, with ground below it."""
 
@@ -261,6 +292,16 @@ class Mount:
     heights_m: tuple[float, ...] = ()
     #: Names of detector types that may not be fixed here.
     not_for: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A fixed point to measure from, with the ground below it; NaN where that is not known."""
+
+    name: str
+    x: float
+    y: float
+    ground_z: float = math.nan
 
 
 @dataclass(frozen=True, eq=False)
@@ -329,6 +370,9 @@ class Terrain:
     `boundary` is the (k, 2) outline of the site's own land, None where it is not drawn.
     `far` is the surface of the survey past `ground`, ever coarser rings of it, nearest first: tops of
     crowns and roofs, which only the sky is looked at over. It is empty unless somebody looks that far.
+    `dated` is when the survey was measured, `error_m` the RMSE of its heights where it or the site file
+    states it, and `error_from` says which of them does, in plain words. `colours` are those of the ground,
+    None where nobody took any.
     """
 
     frame: Frame
@@ -345,6 +389,11 @@ class Terrain:
     beyond: tuple[Beyond, ...] = ()
     boundary: Floats | None = None
     far: tuple[Ground, ...] = ()
+    marks: tuple[Mark, ...] = ()
+    dated: Dated | None = None
+    error_m: float | None = None
+    error_from: str = ""
+    colours: Colours | None = None
 
     def __repr__(self) -> str:
         things = (

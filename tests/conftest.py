@@ -8,10 +8,14 @@ import signal
 import subprocess
 import sys
 import threading
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import kept_kernels
 import pytest
+import ready_process
 from hypothesis import settings
 
 # The linear algebra is of small matrices, and each process has one to itself: more threads of it would only
@@ -53,6 +57,8 @@ LONGEST = (
     "test_study_window", "test_contact", "test_walk_pages", "test_surroundings", "test_drawing", "test_far",
     "test_nuisance_pages", "test_uncertainty", "test_embree", "test_real_clouds", "test_run",
 )  # fmt: skip
+#: Where the process is told to be that starts others at once.
+READY = "TERRAIN3D_READY_PROCESS"
 COMPILE = Path(__file__).parents[1] / "scripts" / "compile_kernels.py"
 
 
@@ -60,6 +66,16 @@ def looks_after_kernels(session: pytest.Session) -> bool:
     """Whether a process is the one that starts the others, and kernels are kept beside the sources."""
     is_worker = hasattr(session.config, "workerinput")
     return not is_worker and not session.config.option.collectonly and "NUMBA_CACHE_DIR" not in os.environ
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """One process waits to start others at once, for all workers."""
+    if not hasattr(config, "workerinput"):
+        folder = TemporaryDirectory()
+        address, waiting = ready_process.start(Path(folder.name))
+        os.environ[READY] = str(address)
+        for ends in (folder.cleanup, waiting.communicate):  # the last first
+            config.add_cleanup(ends)
 
 
 @pytest.hookimpl(tryfirst=True)
@@ -94,6 +110,12 @@ def pytest_sessionfinish(session: pytest.Session) -> None:
     if looks_after_kernels(session):
         with contextlib.suppress(OSError):
             kept_kernels.keep()
+
+
+@pytest.fixture(scope="session")
+def ready() -> Callable[[str], list[object]]:
+    """A command line for `python -c` and this code, of a process that has everything loaded already."""
+    return partial(ready_process.program, os.environ[READY])
 
 
 @pytest.fixture

@@ -1,6 +1,7 @@
 """The pages of docs/: made from the code as it is, and the rules that they tell are those of the code."""
 
 import importlib
+import math
 import re
 import sys
 import tomllib
@@ -16,7 +17,8 @@ from terrain3d.conditions import heat, sun
 from terrain3d.nuisance import animals, spill
 from terrain3d.search import judge, run
 from terrain3d.search.settings import Space
-from terrain3d.survey import build
+from terrain3d.site import LEAF_DENSITIES
+from terrain3d.survey import above, build, dates, overlaid, shots
 from terrain3d.uncertainty import error_field, tolerance
 from terrain3d.walk import fans, ground, routes, ways_in
 
@@ -112,8 +114,20 @@ RULES = [
     f"a figure {heat.REFERENCE_K:g} K over ground of {heat.REFERENCE_GROUND_C:g} °C",
     f"every {sun.STEP_MIN} minutes of a year",
     f"less than {100 * sun.LEAST_LIGHT:g} %",
-    f"Without `[doubt] ground` {error_field.ASSUMED_RMSE_M:g} m is taken",
-    f"none is {error_field.ASSUMED_RMSE_M:g}, as of quality level 2",
+    f"Where nothing states it, {error_field.ASSUMED_RMSE_M:g} m is taken",
+    f"what stands higher than {above.STANDS_ABOVE_M:g} m over the ground",
+    {(0.5, 0.25): "more than 0.5 m below its ground over more than a quarter of it"}[
+        (overlaid.REFUSED_BELOW_M, overlaid.REFUSED_SHARE)
+    ],
+    f"ends more than {shots.CLOSES_M:g} m from where its mount or mark is drawn",
+    f"differs by more than {shots.CLOSES_IN_HEIGHT_M:g} m from an earlier one",
+    {365: "past a year"}[dates.OLD_DAYS],
+    *(
+        f'`"{word}"` is {density:g}{" m²/m³" * (word == "thin")}, '
+        f"{'and a metre of it lets ' * (word == 'thin')}{math.exp(-density / 2):.0%}".replace("%", " %")
+        for word, density in LEAF_DENSITIES.items()
+    ),
+    f"else {error_field.ASSUMED_RMSE_M:g}, as of quality level 2",
     f"before {100 * tolerance.LOSS:g} % of what the option holds is lost",
     f"Height is looked at to {tolerance.LIMITS['height']:g} m, bearing to {tolerance.LIMITS['bearing']:g}"
     f" degrees, tilt and roll to {tolerance.LIMITS['tilt']:g}",

@@ -196,6 +196,22 @@ def test_site_files_of_the_readme_are_site_files(tmp_path: Path) -> None:
         assert load_site(path).site.name == "Yard below the house"
 
 
+@pytest.mark.parametrize("key", ["points", "shots"])
+def test_ground_with_a_tape_as_the_readme_has_it_carries_its_site(tmp_path: Path, key: str) -> None:
+    """Put in place of the plane of the first example, either piece gives ground under most of its yard."""
+    text = (ROOT / "README.md").read_text("utf-8")
+    first, *pieces = re.findall(r"^```toml\n(.*?)^```", text, re.DOTALL | re.MULTILINE)
+    (piece,) = (piece for piece in pieces if f"\n{key} = [" in piece)
+    plane = re.search(r"\[ground\]\nplane = .*\n", first)
+    assert plane is not None
+    path = tmp_path / "site.toml"
+    path.write_text(first.replace(plane[0], piece), "utf-8")
+    outcome = run(path)
+    for option in outcome.options:
+        assert option.protect[0].unknown_m2 < 0.25 * option.protect[0].area_m2
+    assert max(option.protect[0].both_fraction for option in outcome.options) > 0.2
+
+
 def test_readme_tells_what_its_own_example_gives(tmp_path: Path) -> None:
     """The two figures in the walk-through are those of the site file above them."""
     text = (ROOT / "README.md").read_text("utf-8")

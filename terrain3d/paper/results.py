@@ -23,7 +23,7 @@ from terrain3d.ranking.reasons import Reason
 from terrain3d.sentences.options import protected_words
 from terrain3d.sentences.warnings import option_warnings
 from terrain3d.sentences.why import why
-from terrain3d.terrain import Terrain
+from terrain3d.terrain import Dated, Mark, Terrain
 
 SCHEMA = "terrain3d/results/2"
 #: Degrees of longitude and latitude to a millimetre.
@@ -79,6 +79,7 @@ def _site(outcome: Outcome) -> dict[str, Any]:
         "frame_wkt": terrain.frame.wkt,
         "origin_lonlat": terrain.frame.origin_lonlat,
         "ground": _ground(terrain),
+        "marks": [_mark(mark, terrain.frame) for mark in terrain.marks],
         "doubts": list(terrain.doubts),
     }
 
@@ -91,7 +92,26 @@ def _ground(terrain: Terrain) -> dict[str, Any]:
         "unknown_m2": area(np.count_nonzero(~ground.known) * cell_m2),
         "bridged_m2": area(np.count_nonzero(ground.filled) * cell_m2),
         "spacing_m": size(terrain.spacing_m),
+        "dated": _dated(terrain.dated),
+        "error_m": terrain.error_m,
+        "error_from": terrain.error_from or None,
     }
+
+
+def _dated(dated: Dated | None) -> dict[str, Any] | None:
+    if dated is None:
+        return None
+    return {
+        "first": dated.first.isoformat(),
+        "last": dated.last.isoformat(),
+        "from": dated.said_by,
+        "is_flown": dated.is_flown,
+    }
+
+
+def _mark(mark: Mark, frame: Frame) -> dict[str, Any]:
+    height = None if np.isnan(mark.ground_z) else mark.ground_z
+    return {"name": mark.name, **place(mark.x, mark.y, frame), "ground_z": size(height)}
 
 
 def _option(outcome: Outcome, option: OptionResult) -> dict[str, Any]:

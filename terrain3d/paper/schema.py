@@ -67,6 +67,15 @@ class Figure(Part):
     height_m: float = told("m", "Height; of an animal that of its shoulder.")
 
 
+class SurveyDate(Part):
+    """When a survey was measured, or else when its file was written."""
+
+    first: date = said("The first day.")
+    last: date = said("The last day; the first again where there is one.")
+    source: str = Field(alias="from", description="Who says so: the site file, or where the survey does.")
+    is_flown: bool = said("False where the days are those on which the file was written: measured by then.")
+
+
 class GroundRead(Part):
     """The ground that was worked on, cell by cell."""
 
@@ -75,6 +84,22 @@ class GroundRead(Part):
     bridged_m2: float = told("m2", "Of the known ground, what was not measured but bridged across gaps.")
     spacing_m: float | None = told(
         "m", "Typical distance between measured ground points.", "the ground is drawn, not surveyed"
+    )
+    dated: SurveyDate | None = said("When the survey was measured.", "neither it nor the site file says it")
+    error_m: float | None = told(
+        "m", "RMSE of its heights, as the site file or the survey states it.", "neither of them does"
+    )
+    error_from: str | None = said("Which of them does, and where.", "neither of them does")
+
+
+class MarkedPlace(Part):
+    """A fixed point to measure from."""
+
+    name: str = said("As the site file says.")
+    x: X
+    y: Y
+    ground_z: float | None = told(
+        "m", "Height of the ground there, in the survey's own heights, as metres.", "no ground is known there"
     )
 
 
@@ -92,6 +117,7 @@ class Site(Part):
         "deg", "Where x = 0, y = 0 lies: longitude, latitude, WGS 84.", "the site has no CRS"
     )
     ground: GroundRead = said("How much of the ground is known.")
+    marks: list[MarkedPlace] = said("The `[[mark]]` points, in the order of the site file.")
     doubts: list[str] = said("Sentences about the survey that every reader has to see.")
 
 

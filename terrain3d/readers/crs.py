@@ -169,6 +169,40 @@ def metres_per_unit(crs: pyproj.CRS | None, y: float = 0.0) -> tuple[float, floa
     return factor * radius * math.cos(factor * y), factor * radius
 
 
+def plan_scale(unit_m: float, crs: pyproj.CRS | None) -> float:
+    """What x and y in a unit of the file's own are multiplied with, to be in that of the CRS; metres without.
+
+    Units that differ as the two feet do are one and the same, said carelessly: at two million feet from the
+    origin they would be a metre apart. Degrees are no unit that lengths turn into.
+
+    >>> plan_scale(0.001, None), round(plan_scale(1.0, pyproj.CRS("EPSG:2240")), 6)
+    (0.001, 3.280833)
+    >>> plan_scale(0.3048, pyproj.CRS("EPSG:2240"))
+    1.0
+    """
+    if crs is not None and crs.is_geographic:
+        return 1.0
+    ratio = unit_m / metres_per_unit(crs)[0]
+    return 1.0 if math.isclose(ratio, 1.0, rel_tol=1e-5) else ratio
+
+
+def crs_to_take(said: pyproj.CRS | None, ground: GroundSource) -> pyproj.CRS | None:
+    """The horizontal CRS that `settle` will take: the site file's before the survey's."""
+    crs = said if ground.crs is None else read_crs(ground.crs, "[ground] crs")
+    return None if crs is None else horizontal(crs)
+
+
+def plan_doubts(unit_m: float, crs: pyproj.CRS | None, said_by_whom: str) -> tuple[str, ...]:
+    """What a person should know where `plan_scale` changes x and y."""
+    if plan_scale(unit_m, crs) == 1.0:
+        return ()
+    target = "metres" if crs is None else f"those of {crs_words(crs)}"
+    return (
+        f"its x and y are in {unit_words(unit_m)}, said by {said_by_whom}, and are turned into {target}: "
+        "draw the site's shapes in these",
+    )
+
+
 def unit_words(unit_m: float) -> str:
     """A unit of length in plain words.
 
@@ -362,6 +396,20 @@ def _place_doubts(crs: pyproj.CRS, source: str, bounds: Box, path: str) -> list[
             f"probably wrong; {_MEND_CRS}"
         ]
     return []
+
+
+def lies_within(crs: pyproj.CRS, x: float, y: float) -> bool:
+    """Whether a place can be in a CRS, and is in the area or beside the area that it is made for.
+
+    >>> [lies_within(pyproj.CRS("EPSG:32631"), *at) for at in ((5e5, 6e6), (6e6, 5e5))]
+    [True, False]
+    """
+    lon, lat, back_m = _lonlat(crs, x, y)
+    if not math.isfinite(lon + lat) or abs(lat) > 90 or abs(lon) > 360 or back_m > ROUND_TRIP_M:
+        return False
+    area = _registered(crs).area_of_use
+    bounds = (area.west, area.south, area.east, area.north) if area else (-180.0, -90.0, 180.0, 90.0)
+    return _degrees_outside(lon, lat, bounds) <= OUTSIDE_DEG
 
 
 def _registered(crs: pyproj.CRS) -> pyproj.CRS:

@@ -1,8 +1,10 @@
 """GeoTIFF and ESRI ASCII elevation grids: the window of a box."""
 
 import math
+import re
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -18,8 +20,10 @@ from terrain3d.errors import InputError
 from terrain3d.outside import beside, content
 from terrain3d.readers.crs import Said, from_wkt, said_by, settle, unit_words
 from terrain3d.readers.gdal import opened_raster, wkt_of_prj
-from terrain3d.readers.source import Box, Cloud, Header, Progress, Raster
+from terrain3d.readers.source import Box, Cloud, Header, NothingThereError, Progress, Raster
+from terrain3d.readers.stated import stated_error
 from terrain3d.site import GroundSource
+from terrain3d.terrain import Dated
 from terrain3d.units import FOOT_M, US_SURVEY_FOOT_M, Floats
 from terrain3d.wording import box_words
 
@@ -31,6 +35,7 @@ STRIP_CELLS = 4_000_000
 USUAL_NO_DATA = (-9999.0, -99999.0, -32767.0, -32768.0, float(np.finfo(np.float32).min))
 #: World files and .prj files are a few hundred bytes long.
 _MOST_BESIDE = 100_000
+_WORLD_FILES = (".tfw", ".tifw", ".wld")
 _FORMS = {"tif": "GeoTIFF", "asc": "ESRI ASCII grid"}
 _DRIVERS = {"tif": "GTiff", "asc": "AAIGrid"}
 #: How a band may spell its unit; GDAL writes the first of each.
@@ -58,6 +63,8 @@ def grid_header(path: Path, ground: GroundSource, form: str) -> Header:
         said = _said(dataset, path, form)
         rotated = not (transform.b == 0 and transform.d == 0)
         n_bands = dataset.count
+        notes = {str(name): str(text) for name, text in dataset.tags().items()}
+    error_m, error_from = stated_error("\n".join(notes.values()), "its tags")
     corners = [transform @ corner for corner in ((0, 0), (width, 0), (0, height), (width, height))]
     xs, ys = [x for x, _ in corners], [y for _, y in corners]
     bounds = (float(min(xs)), float(min(ys)), float(max(xs)), float(max(ys)))
@@ -80,6 +87,23 @@ def grid_header(path: Path, ground: GroundSource, form: str) -> Header:
         form=f"{_FORMS[form]}, {width} x {height} cells" + (", rotated" if rotated else ""),
         crs_from=settled.crs_from,
         vertical_unit_from=settled.vertical_unit_from,
+        dated=_written(notes.get("TIFFTAG_DATETIME", "")),
+        error_m=error_m,
+        error_from=error_from,
+    )
+
+
+def _written(text: str) -> Dated | None:
+    """When a TIFF was written, as its tag has it: 2019:05:14 12:00:00 (TIFF 6.0, tag 306)."""
+    found = re.match(r"\s*(\d{4})[:-](\d\d)[:-](\d\d)\b", text)
+    try:
+        day = date(*(int(part) for part in found.groups())) if found else None
+    except ValueError:
+        return None
+    return (
+        None
+        if day is None or day.year < 1990
+        else Dated(day, day, "its tag of date and time", is_flown=False)
     )
 
 
@@ -96,7 +120,7 @@ def read_grid(
     with _opened(path, form) as (dataset, placed):
         window = _window(dataset, placed, box)
         if window is None:
-            raise InputError(
+            raise NothingThereError(
                 f"it does not meet {box_words(box or header.bounds)}; it covers {box_words(header.bounds)}",
                 str(path),
                 "name a survey that covers the site, or check [site] crs and [ground] crs",
@@ -119,7 +143,7 @@ def read_grid(
         z *= header.vertical_unit_m
         transform = placed @ Affine.translation(window.col_off, window.row_off)
     if not np.any(np.isfinite(z)):
-        raise InputError(
+        raise NothingThereError(
             "none of its cells there holds data", str(path), "name a survey that covers the site"
         )
     doubts = header.doubts
@@ -235,7 +259,7 @@ def _opened(path: Path, form: str) -> Iterator[tuple[Any, Affine]]:
     """A grid that can hold heights, and where its cells lie."""
     try:
         with opened_raster(path, _DRIVERS[form]) as dataset:
-            placed = _placed(dataset, path, form)
+            placed = placed_by_world_file(dataset, path, _WORLD_FILES if form == "tif" else ())
             _refuse_pictures(dataset, placed, path)
             yield dataset, placed
     except InputError:
@@ -248,9 +272,9 @@ def _opened(path: Path, form: str) -> Iterator[tuple[Any, Affine]]:
         ) from error
 
 
-def _placed(dataset: Any, path: Path, form: str) -> Affine:
-    """The grid's own placement, or else that of the world file beside a picture format."""
-    world = beside(path, ".tfw", ".tifw", ".wld") if form == "tif" else None
+def placed_by_world_file(dataset: Any, path: Path, suffixes: tuple[str, ...]) -> Affine:
+    """A raster's own placement, or else that of the world file beside it, of one of these suffixes."""
+    world = beside(path, *suffixes)
     if world is None or dataset.transform != Affine.identity() or dataset.gcps[0]:
         return Affine(*dataset.transform[:6])
     try:

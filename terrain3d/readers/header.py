@@ -5,6 +5,7 @@ LAS 1.0 to 1.4 (ASPRS specification, R15: public header block, variable length r
 
 import struct
 from dataclasses import dataclass
+from datetime import date, timedelta
 from pathlib import Path
 from typing import BinaryIO
 
@@ -19,8 +20,10 @@ from terrain3d.units import Floats
 
 #: Least bytes of a point record, by point format (LAS 1.4 R15, tables 7 to 17).
 RECORD_BYTES = (20, 28, 26, 34, 57, 63, 30, 36, 38, 59, 67)
-_WKT_BIT = 16
+_WKT_BIT, _GPS_TIME_BIT = 16, 1
 _WKT_RECORD = 2112
+#: The description in words (LAS 1.4 R15, text area description).
+_TEXT = ("LASF_Spec", 3)
 _KEY_RECORDS = (34735, 34736, 34737)
 _COPY_AGAIN = "copy or export the survey again: the file is damaged or was cut short"
 
@@ -39,6 +42,10 @@ class LasHeader:
     compressed, copc : bool
     says_wkt : bool
         Whether the header asks readers to take the CRS from the WKT record.
+    is_gps_time : bool
+        Whether times of points are adjusted standard GPS time; else they count from some week's start.
+    created : date or None
+        When the file was written.
     records : dict
         Contents of the variable length records, by (user, record number).
     """
@@ -55,6 +62,8 @@ class LasHeader:
     compressed: bool
     copc: bool
     says_wkt: bool
+    is_gps_time: bool
+    created: date | None
     records: dict[tuple[str, int], bytes]
 
     @property
@@ -66,6 +75,11 @@ class LasHeader:
     @property
     def bounds(self) -> Box:
         return float(self.mins[0]), float(self.mins[1]), float(self.maxs[0]), float(self.maxs[1])
+
+    @property
+    def description(self) -> str:
+        """What its maker wrote about it; '' where nothing."""
+        return self.records.get(_TEXT, b"").split(b"\0")[0].decode("utf-8", "replace")
 
     @property
     def has_bounds(self) -> bool:
@@ -150,8 +164,9 @@ def _records(stream: BinaryIO, count: int, end: int, *, extended: bool) -> dict[
         if stream.tell() + length > end:
             break
         key = (user.split(b"\0")[0].decode("latin-1"), number)
-        # Only those of the CRS and of the compression are wanted; others may be large.
-        if key[0] in ("LASF_Projection", "copc", "laszip encoded") and key not in found:
+        # Only those of the CRS, of the compression and a short description are wanted; others may be large.
+        wanted = key[0] in ("LASF_Projection", "copc", "laszip encoded") or (key == _TEXT and not extended)
+        if wanted and key not in found:
             found[key] = stream.read(length)
         else:
             stream.seek(length, 1)
@@ -176,8 +191,17 @@ def _parsed(block: bytes, records: dict[tuple[str, int], bytes], points_at: int)
         compressed=block[104] > 63,
         copc=("copc", 1) in records,
         says_wkt=bool(struct.unpack_from("<H", block, 6)[0] & _WKT_BIT),
+        is_gps_time=bool(struct.unpack_from("<H", block, 6)[0] & _GPS_TIME_BIT),
+        created=_created(*struct.unpack_from("<HH", block, 90)),
         records=records,
     )
+
+
+def _created(day: int, year: int) -> date | None:
+    """The day of a year, counted from 1; None where nobody wrote it."""
+    if not (1990 <= year <= 2200 and 1 <= day <= 366):
+        return None
+    return date(year, 1, 1) + timedelta(days=day - 1)
 
 
 def _checked(las: LasHeader, size: int, path: Path) -> LasHeader:

@@ -10,10 +10,11 @@ from numpy.typing import NDArray
 from terrain3d.errors import InputError
 from terrain3d.outside import opened
 from terrain3d.readers.crs import Said, settle
+from terrain3d.readers.faces import bounds_of, checked_faces, faces_in_box
 from terrain3d.readers.source import Box, Header, Progress, Surface
 from terrain3d.site import GroundSource
 from terrain3d.units import Floats
-from terrain3d.wording import box_words, plain
+from terrain3d.wording import plain
 
 #: A mesh kept in 32-bit floats is told when its steps are coarser than this, metres.
 COARSE_STEP = 0.005
@@ -36,7 +37,7 @@ def mesh_header(path: Path, ground: GroundSource, form: str) -> Header:
     """
     vertices, _ = _loaded(path, form)
     low, high = vertices.min(axis=0), vertices.max(axis=0)
-    bounds = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
+    bounds = bounds_of(vertices)
     # glTF 2.0, section 3.4: y is up, all lengths are metres.
     said = Said(vertical_unit_m=1.0, vertical_unit_from="the GLB standard") if form == "glb" else Said()
     settled = settle(said, ground, str(path), bounds, len(vertices))
@@ -67,24 +68,11 @@ def read_mesh(
         Where the file is no mesh, has no triangles, or none meets the box.
     """
     vertices, triangles = _loaded(path, form)
-    if box is not None:
-        corners = vertices[triangles, :2]
-        low, high = corners.min(axis=1), corners.max(axis=1)
-        meets = np.all(high >= np.array(box[:2]), axis=1) & np.all(low <= np.array(box[2:]), axis=1)
-        triangles = triangles[meets]
-    if len(triangles) == 0:
-        raise InputError(
-            f"no triangle of it meets {box_words(box or header.bounds)}; "
-            f"it covers {box_words(header.bounds)}",
-            str(path),
-            "name a survey that covers the site, or check [site] crs and [ground] crs",
-        )
-    used, flat = np.unique(triangles, return_inverse=True)
-    kept = vertices[used]
+    kept, triangles = faces_in_box(vertices, triangles, path, header, box)
     kept[:, 2] *= header.vertical_unit_m
     if progress is not None:
         progress(1.0)
-    return Surface(kept, flat.reshape(-1, 3).astype(np.int64), header.crs, header.doubts)
+    return Surface(kept, triangles, header.crs, header.doubts)
 
 
 class _NothingElse(trimesh.resolvers.ZipResolver):
@@ -123,35 +111,11 @@ def _loaded(path: Path, form: str) -> tuple[Floats, NDArray[np.int64]]:
             str(path),
             "export the mesh again",
         ) from error
-    if triangles.ndim != 2 or len(triangles) == 0 or vertices.ndim != 2 or vertices.shape[1] != 3:
-        raise InputError(
-            f"it has {len(vertices)} vertices and no triangles",
-            str(path),
-            "export a surface with faces; a bare cloud of points goes in as LAS, LAZ or XYZ text",
-        )
-    if triangles.min() < 0 or triangles.max() >= len(vertices):
-        raise InputError(
-            f"a triangle names vertex {int(triangles.max())} of {len(vertices)}", str(path), "export it again"
-        )
-    bad = np.flatnonzero(~np.isfinite(vertices).all(axis=1) & _in_use(triangles, len(vertices)))
-    if len(bad):
-        raise InputError(
-            f"{len(bad)} of its vertices are no numbers, the first is {vertices[bad[0]].tolist()}",
-            f"{path}: vertex {int(bad[0])}",
-            "take those vertices out, or export it again",
-        )
-    used, flat = np.unique(triangles, return_inverse=True)
-    vertices, triangles = vertices[used], flat.reshape(-1, 3).astype(np.int64)
+    vertices, triangles = checked_faces(vertices, triangles, path)
     if form == "glb":
         # y up, seen from +z: east is x, north is -z.
         vertices = np.column_stack([vertices[:, 0], -vertices[:, 2], vertices[:, 1]])
     return vertices, triangles
-
-
-def _in_use(triangles: NDArray[np.int64], n_vertices: int) -> NDArray[np.bool_]:
-    used = np.zeros(n_vertices, bool)
-    used[triangles.ravel()] = True
-    return used
 
 
 def _shape_doubts(low: Floats, high: Floats) -> tuple[str, ...]:

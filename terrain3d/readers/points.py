@@ -4,6 +4,7 @@ import math
 import struct
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -17,8 +18,19 @@ from terrain3d.outside import opened
 from terrain3d.readers.crs import settle
 from terrain3d.readers.header import LasHeader, read_las_header, said_by_las
 from terrain3d.readers.quiet import quiet
-from terrain3d.readers.source import Box, Bytes, Cloud, Header, Progress
+from terrain3d.readers.source import (
+    Box,
+    Bytes,
+    Cloud,
+    Gathered,
+    Header,
+    Marks,
+    NothingThereError,
+    Progress,
+)
+from terrain3d.readers.stated import stated_error
 from terrain3d.site import GroundSource
+from terrain3d.terrain import Dated
 from terrain3d.units import Floats
 from terrain3d.wording import box_words
 
@@ -51,6 +63,17 @@ _WANTED = (
     | laspy.DecompressionSelection.FLAGS
 )
 
+#: Adjusted standard GPS time counts from this second of GPS time, which itself begins on 6 January 1980
+#: (LAS 1.4 R15, table 4); the leap seconds since, under half a minute, move no date that matters here.
+_GPS_START, _ADJUSTED_S = datetime(1980, 1, 6, tzinfo=UTC), 1_000_000_000
+#: Points at each end of a file whose times are looked at, and times that are no time of a flight.
+_N_TIMED, _LAST_S = 1000, 4e9
+_TIMED = laspy.DecompressionSelection.XY_RETURNS_CHANNEL | laspy.DecompressionSelection.GPS_TIME
+
+_COLOURED = _WANTED | laspy.DecompressionSelection.RGB
+#: Point formats with colours (LAS 1.4 R15, tables 9 to 17).
+_COLOUR_FORMATS = (2, 3, 5, 7, 8, 10)
+
 Record = NDArray[np.void]
 
 
@@ -66,6 +89,7 @@ def las_header(path: Path, ground: GroundSource) -> Header:
             f"the bounds in its header, {box_words(las.bounds)}, do not hold its points, which lie in "
             f"{box_words(bounds)}: the survey may have been cut or written wrongly",
         )
+    error_m, error_from = stated_error(las.description, "its description")
     settled = settle(said_by_las(las), ground, str(path), bounds, las.n_points)
     return Header(
         kind="cloud",
@@ -77,7 +101,33 @@ def las_header(path: Path, ground: GroundSource) -> Header:
         form=las.form,
         crs_from=settled.crs_from,
         vertical_unit_from=settled.vertical_unit_from,
+        dated=_dated(path, las),
+        error_m=error_m,
+        error_from=error_from,
     )
+
+
+def _dated(path: Path, las: LasHeader) -> Dated | None:
+    """When the points were measured, by some at both ends of the file, or else when the file was written."""
+    if las.is_gps_time and las.point_format not in (0, 2):
+        with _decoding(path), _reader(path, _TIMED, few=True) as reader:
+            few = min(_N_TIMED, las.n_points)
+            seconds = reader.read_points(few).array["gps_time"]
+            # Where packed points begin: on the way to one amid them all before it are unpacked.
+            packed = _n_packed(las)
+            reader.seek((las.n_points - few) // packed * packed)
+            seconds = np.concatenate([seconds, reader.read_points(few).array["gps_time"]])
+        # A time that nobody filled in is 0.
+        seconds = seconds[np.isfinite(seconds) & (seconds != 0) & (np.abs(seconds) < _LAST_S)]
+        if len(seconds):
+            first, last = (
+                (_GPS_START + timedelta(seconds=float(s) + _ADJUSTED_S)).date()
+                for s in np.sort(seconds)[[0, -1]]
+            )
+            return Dated(first, last, "the GPS times of points at its start and end", is_flown=True)
+    if las.created is None:
+        return None
+    return Dated(las.created, las.created, "its header", is_flown=False)
 
 
 def read_las(path: Path, header: Header, box: Box | None, progress: Progress | None = None) -> Cloud:
@@ -102,16 +152,9 @@ def read_las(path: Path, header: Header, box: Box | None, progress: Progress | N
     InputError
         Where the points cannot be decoded, none lies in the box, or all are noise.
     """
-    gathered = _Gathered()
-    doubts = pass_las(path, header, box, gathered.take, progress)
-    return Cloud(
-        gathered.xyz,
-        gathered.classes,
-        gathered.return_number,
-        gathered.n_returns,
-        header.crs,
-        doubts,
-    )
+    gathered = Gathered()
+    doubts = pass_las(path, header, box, gathered.take, progress, coloured=True)
+    return gathered.cloud(header.crs, doubts)
 
 
 def pass_las(
@@ -120,6 +163,8 @@ def pass_las(
     box: Box | None,
     take: Callable[[Cloud], None],
     progress: Progress | None = None,
+    marks: Marks | None = None,
+    coloured: bool = False,
 ) -> tuple[str, ...]:
     """Hand on the points that `read_las` would read, chunk by chunk, keeping none.
 
@@ -128,6 +173,10 @@ def pass_las(
     take : callable
         Given up to `CHUNK` points at a time, in the file's order, as a `Cloud` without doubts whose
         columns each lie side by side in memory.
+    marks : Marks, optional
+        Counted in.
+    coloured : bool
+        Whether colours are read, where there are any.
 
     Returns
     -------
@@ -140,8 +189,10 @@ def pass_las(
         As `read_las`.
     """
     las = read_las_header(path)
-    sieve = _Sieve(las, header, box)
-    for done, record in _decoded(path, _records_of(path, las, header, box)):
+    coloured &= las.point_format in _COLOUR_FORMATS
+    sieve = _Sieve(las, header, box, marks, coloured)
+    wanted = _COLOURED if coloured else _WANTED
+    for done, record in _decoded(path, _records_of(path, las, header, box, wanted)):
         cloud = sieve.kept(record)
         if len(cloud.xyz):
             take(cloud)
@@ -150,7 +201,7 @@ def pass_las(
     if sieve.n_inside == 0:
         raise _nothing_inside(path, box, header)
     if sieve.n_kept == 0:
-        raise InputError(
+        raise NothingThereError(
             f"all {sieve.n_inside} points read are noise (classes 7 and 18) or withheld",
             str(path),
             "have the survey classified again, or name another",
@@ -158,34 +209,14 @@ def pass_las(
     return header.doubts + sieve.doubts(header.bounds)
 
 
-class _Gathered:
-    """The points so far; the arrays grow in place, for two copies of a tile would not fit."""
-
-    def __init__(self) -> None:
-        self.xyz: Floats = np.empty((0, 3))
-        self.classes: Bytes = np.empty(0, np.uint8)
-        self.return_number: Bytes = np.empty(0, np.uint8)
-        self.n_returns: Bytes = np.empty(0, np.uint8)
-
-    def take(self, cloud: Cloud) -> None:
-        start = len(self.classes)
-        stop = start + len(cloud.classes)
-        self.xyz.resize((stop, 3), refcheck=False)
-        self.xyz[start:] = cloud.xyz
-        for array, values in (
-            (self.classes, cloud.classes),
-            (self.return_number, cloud.return_number),
-            (self.n_returns, cloud.n_returns),
-        ):
-            array.resize(stop, refcheck=False)
-            array[start:] = values
-
-
 class _Sieve:
     """Raw records in, points to keep out; counts what falls through."""
 
-    def __init__(self, las: LasHeader, header: Header, box: Box | None) -> None:
-        self._las, self._header, self._box = las, header, box
+    def __init__(
+        self, las: LasHeader, header: Header, box: Box | None, marks: Marks | None, coloured: bool
+    ) -> None:
+        self._coloured, self._colour_bits = coloured, 0
+        self._las, self._header, self._box, self._marks = las, header, box, marks
         self.n_inside = self.n_kept = 0
         self._low, self._high = np.full(2, np.inf), np.full(2, -np.inf)
 
@@ -194,6 +225,8 @@ class _Sieve:
         if inside is not None:
             record = record[inside]
         self.n_inside += len(record)
+        if self._marks is not None:
+            _count_marks(record, self._las.point_format, self._marks)
         classes, return_number, n_returns, withheld = _attributes(record, self._las.point_format)
         kept: NDArray[np.intp] | slice = slice(None)
         dropped = withheld | (classes == NOISE[0]) | (classes == NOISE[1])
@@ -206,7 +239,17 @@ class _Sieve:
             for axis, name in enumerate("XYZ"):
                 # Side by side first: picking from records that lie apart is several times slower.
                 self._place(np.ascontiguousarray(record[name])[kept], axis, columns[axis])
-        return Cloud(columns.T, classes, return_number, n_returns, self._header.crs)
+        rgb = self._colours(record, kept) if self._coloured else None
+        return Cloud(columns.T, classes, return_number, n_returns, self._header.crs, rgb=rgb)
+
+    def _colours(self, record: Record, kept: NDArray[np.intp] | slice) -> Bytes:
+        """Colours of 8 bits: the standard has 16, and many write 8 of them into those."""
+        raw = np.stack(
+            [np.ascontiguousarray(record[name])[kept] for name in ("red", "green", "blue")], axis=1
+        )
+        if not self._colour_bits and raw.size:
+            self._colour_bits = 16 if raw.max() > 255 else 8
+        return np.asarray(raw >> 8 if self._colour_bits == 16 else np.minimum(raw, 255)).astype(np.uint8)
 
     def _place(self, raw: NDArray[np.int32], axis: int, out: Floats) -> None:
         """Whole numbers of the file into coordinates, heights into metres."""
@@ -249,13 +292,17 @@ def _decoded(path: Path, records: Iterator[tuple[float, Record]]) -> Iterator[tu
 
 
 def _records_of(
-    path: Path, las: LasHeader, header: Header, box: Box | None
+    path: Path,
+    las: LasHeader,
+    header: Header,
+    box: Box | None,
+    wanted: laspy.DecompressionSelection,
 ) -> Iterator[tuple[float, Record]]:
     """Share of the work done, and the raw records, chunk by chunk."""
     if las.copc and box is not None and _share(box, header.bounds) < _QUERY_SHARE:
-        yield from _queried(path, las, box, _share(box, header.bounds))
+        yield from _queried(path, las, box, _share(box, header.bounds), wanted)
         return
-    with _reader(path) as reader:
+    with _reader(path, wanted) as reader:
         done = 0
         for chunk in reader.chunk_iterator(CHUNK):
             done += len(chunk)
@@ -269,23 +316,33 @@ def _records_of(
 
 
 @contextmanager
-def _reader(path: Path) -> Iterator[Any]:
-    """A laspy reader of an open stream: it takes a name for an address where it looks like one."""
+def _reader(
+    path: Path, wanted: laspy.DecompressionSelection = _WANTED, *, few: bool = False
+) -> Iterator[Any]:
+    """A laspy reader of an open stream: it takes a name for an address where it looks like one.
+
+    Where `few` points are wanted one thread takes them one by one: several take whole chunks.
+    """
+    backend = laspy.LazBackend.Lazrs if few else None
     with (
         opened(path) as stream,
-        laspy.open(stream, closefd=False, read_evlrs=False, decompression_selection=_WANTED) as reader,
+        laspy.open(
+            stream, laz_backend=backend, closefd=False, read_evlrs=False, decompression_selection=wanted
+        ) as reader,
     ):
         yield reader
 
 
-def _queried(path: Path, las: LasHeader, box: Box, share: float) -> Iterator[tuple[float, Record]]:
+def _queried(
+    path: Path, las: LasHeader, box: Box, share: float, wanted: laspy.DecompressionSelection
+) -> Iterator[tuple[float, Record]]:
     """The points of a COPC in a box, found through its octree, in strips that fit in memory."""
     n_strips = max(1, math.ceil(share * las.n_points / _QUERY_POINTS))
     low, high = _raw_range(box, las, 0)
     # Raw coordinates are whole numbers: an edge halfway between two puts each point in one strip.
     edges = [low - 0.5, *(np.floor(np.linspace(low, high, n_strips + 1)[1:-1]) + 0.5), high + 0.5]
     with opened(path) as stream:
-        reader = laspy.CopcReader(stream, close_fd=False, decompression_selection=_WANTED)
+        reader = laspy.CopcReader(stream, close_fd=False, decompression_selection=wanted)
         for number, (left, right) in enumerate(pairwise(edges), 1):
             raw_low = np.array([left, _raw_range(box, las, 1)[0], -_RAW_END])
             raw_high = np.array([right, _raw_range(box, las, 1)[1], _RAW_END])
@@ -331,17 +388,46 @@ def _attributes(record: Record, point_format: int) -> tuple[Bytes, Bytes, Bytes,
     return classes, np.maximum(return_number, 1), np.maximum(n_returns, 1), withheld
 
 
+def _count_marks(record: Record, point_format: int, marks: Marks) -> None:
+    """Count the marks of some points (LAS 1.4 R15, tables 8, 9, 16 and 17)."""
+    if point_format <= 5:
+        raw = _column(record, "raw_classification")
+        n_of = np.bincount(raw, minlength=256).reshape(8, 32)  # by the three bits of marks, then by class
+        by_class, bits = n_of.sum(axis=0), n_of.sum(axis=1)
+        marks.legacy_overlap += int(n_of[:4, 12].sum())
+        # Class 8 is a key point as much as the bit is; what has both is one.
+        key_points = n_of[[2, 3, 6, 7]].sum() + n_of[[0, 1, 4, 5], 8].sum()
+        of_bit = (0, int(bits[[1, 3, 5, 7]].sum()), int(key_points), int(bits[4:].sum()))
+    else:
+        by_class = np.bincount(_column(record, "classification"), minlength=32)
+        n_of = np.bincount(_column(record, "classification_flags") & 15, minlength=16)
+        synthetic, key_point, withheld, overlap = (
+            int(n_of[np.flatnonzero(np.arange(16) & bit)].sum()) for bit in (1, 2, 4, 8)
+        )
+        of_bit = (overlap, synthetic, key_point, withheld)
+    marks.overlap += of_bit[0]
+    marks.synthetic += of_bit[1]
+    marks.key_point += of_bit[2]
+    marks.withheld += of_bit[3]
+    marks.noise += int(by_class[list(NOISE)].sum())
+
+
 def _column(record: Record, name: str) -> Bytes:
     column: Bytes = np.ascontiguousarray(record[name])
     return column
 
 
-def _check_chunk_size(las: LasHeader, path: Path) -> None:
-    """A compressed file says how many points it packs together; the decoder allocates for so many."""
+def _n_packed(las: LasHeader) -> int:
+    """How many points are packed together; 1 where none are, `_PACKED_VARIOUSLY` where each time others."""
     record = las.records.get(("laszip encoded", 22204), b"")
     if not las.compressed or len(record) < 16:
-        return
-    n_packed = struct.unpack_from("<I", record, 12)[0]
+        return 1
+    return max(1, int(struct.unpack_from("<I", record, 12)[0]))
+
+
+def _check_chunk_size(las: LasHeader, path: Path) -> None:
+    """A compressed file says how many points it packs together; the decoder allocates for so many."""
+    n_packed = _n_packed(las)
     if max(las.n_points, _MOST_PACKED) < n_packed < _PACKED_VARIOUSLY:
         raise InputError(
             f"it claims to pack {n_packed} points together, and has {las.n_points}",
@@ -361,7 +447,7 @@ def _first_points_inside(path: Path, las: LasHeader) -> bool:
 def _ends(path: Path, las: LasHeader, n_points: int) -> Box:
     """The bounds of the first points themselves."""
     low, high = np.full(2, np.inf), np.full(2, -np.inf)
-    with _decoding(path), _reader(path) as reader:
+    with _decoding(path), _reader(path, few=n_points < CHUNK) as reader:
         for start in range(0, n_points, CHUNK):
             record = reader.read_points(min(CHUNK, n_points - start)).array
             for axis, name in enumerate("XY"):
@@ -390,9 +476,9 @@ def _decoding(path: Path) -> Iterator[None]:
         ) from error
 
 
-def _nothing_inside(path: Path, box: Box | None, header: Header) -> InputError:
+def _nothing_inside(path: Path, box: Box | None, header: Header) -> NothingThereError:
     crs = header.crs.name if header.crs is not None else "no CRS"
-    return InputError(
+    return NothingThereError(
         f"no point of it lies in {box_words(box or header.bounds)}; "
         f"it covers {box_words(header.bounds)} ({crs})",
         str(path),

@@ -8,14 +8,17 @@ import pyproj
 from terrain3d.errors import InputError
 from terrain3d.outside import opened
 from terrain3d.readers.crs import crs_words, horizontal
+from terrain3d.readers.dxf import is_dxf
 from terrain3d.readers.source import Feature
 from terrain3d.wording import pair
 
 # The readers are imported inside the function: most sites have their shapes in the site file.
 
 
-def read_features(path: Path, layer: str | None) -> tuple[list[Feature], pyproj.CRS | None]:
-    """The features of a file, and the horizontal CRS of their coordinates; None is the site's own.
+def read_features(
+    path: Path, layer: str | None, site_crs: pyproj.CRS | None = None
+) -> tuple[list[Feature], pyproj.CRS | None]:
+    """The features of a file, and the horizontal CRS of their coordinates; None is that of the site.
 
     Raises
     ------
@@ -23,7 +26,7 @@ def read_features(path: Path, layer: str | None) -> tuple[list[Feature], pyproj.
         Where there is no such file or layer, or several layers and none is named.
     """
     with opened(path) as stream:
-        start = stream.read(64)
+        start = stream.read(4096)
     if start.startswith(b"SQLite format 3\0"):
         from terrain3d.readers.geopackage import read_geopackage
 
@@ -32,13 +35,42 @@ def read_features(path: Path, layer: str | None) -> tuple[list[Feature], pyproj.
         from terrain3d.readers.geojson import read_geojson
 
         features, crs = read_geojson(path, layer)
+    elif start.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"<"):
+        from terrain3d.readers.kml import read_kml
+
+        features, crs = read_kml(path, layer)
+    elif start.startswith(b"\x00\x00\x27\x0a"):
+        from terrain3d.readers.shapefile import read_shapefile
+
+        features, crs = read_shapefile(path, layer)
+    elif is_dxf(start):
+        from terrain3d.readers.dxf import read_dxf
+
+        features, crs = read_dxf(path, layer, site_crs)
     else:
-        raise InputError("it is neither GeoJSON nor GeoPackage", str(path), "export it as .geojson or .gpkg")
+        raise _stranger(start, path)
     if not features:
         raise InputError("it holds no features", str(path), "draw some, or leave this entry out")
     crs = None if crs is None else horizontal(crs)
     _refuse_plane_degrees(features, crs, path)
     return features, crs
+
+
+def _stranger(start: bytes, path: Path) -> InputError:
+    suffix = path.suffix.lower()
+    if start.startswith(b"PK\x03\x04"):
+        return InputError(
+            "it is a ZIP archive, such as a KMZ", str(path), "unpack it, and name the file inside"
+        )
+    if suffix in (".shx", ".dbf", ".prj", ".cpg"):
+        return InputError("it is a part of a shapefile", str(path), "name the .shp that lies beside it")
+    if start.startswith(b"AC10"):
+        return InputError("it is a DWG drawing", str(path), "save it as DXF")
+    return InputError(
+        "it is neither GeoJSON, GeoPackage, KML, Shapefile nor DXF",
+        str(path),
+        "export it as .geojson or .gpkg",
+    )
 
 
 def _refuse_plane_degrees(features: list[Feature], crs: pyproj.CRS | None, path: Path) -> None:

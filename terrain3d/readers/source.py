@@ -9,13 +9,36 @@ import numpy as np
 import pyproj
 from numpy.typing import NDArray
 
+from terrain3d.errors import InputError
+from terrain3d.terrain import Dated
 from terrain3d.units import Floats
 
 #: (west, south, east, north) in the units of the survey's CRS.
 Box = tuple[float, float, float, float]
 #: Told the share of the work that is done, 0 to 1.
 Progress = Callable[[float], None]
+#: Colours of more points than this are let go: they only please the eye, and memory goes to what is judged.
+_MOST_COLOURED = 20_000_000
 Bytes = NDArray[np.uint8]
+
+
+@dataclass
+class Marks:
+    """Points of a cloud by how its surveyor marked them, counted as they pass, those left out too.
+
+    `legacy_overlap` are points of class 12 in point formats 0 to 5: in an overlap, and without a class.
+    """
+
+    synthetic: int = 0
+    key_point: int = 0
+    withheld: int = 0
+    overlap: int = 0
+    legacy_overlap: int = 0
+    noise: int = 0
+
+
+class NothingThereError(InputError):
+    """A survey has nothing to read in a box; another tile of it may."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,6 +57,8 @@ class Cloud:
         The horizontal CRS; None where nobody says.
     doubts : tuple of str
         Sentences for the person: what was read, yet deserves a check.
+    rgb : (n, 3) uint8 or None
+        Red, green, blue, where the file has them and they were asked for.
     """
 
     xyz: Floats
@@ -42,6 +67,41 @@ class Cloud:
     n_returns: Bytes
     crs: pyproj.CRS | None
     doubts: tuple[str, ...] = ()
+    rgb: Bytes | None = None
+
+
+class Gathered:
+    """The points so far; the arrays grow in place, for two copies of a tile would not fit."""
+
+    def __init__(self) -> None:
+        self.xyz: Floats = np.empty((0, 3))
+        self.classes: Bytes = np.empty(0, np.uint8)
+        self.return_number: Bytes = np.empty(0, np.uint8)
+        self.n_returns: Bytes = np.empty(0, np.uint8)
+        self.rgb: Bytes | None = np.empty((0, 3), np.uint8)
+
+    def take(self, cloud: Cloud) -> None:
+        """Add some points."""
+        start = len(self.classes)
+        stop = start + len(cloud.classes)
+        self.xyz.resize((stop, 3), refcheck=False)
+        self.xyz[start:] = cloud.xyz
+        for array, values in (
+            (self.classes, cloud.classes),
+            (self.return_number, cloud.return_number),
+            (self.n_returns, cloud.n_returns),
+        ):
+            array.resize(stop, refcheck=False)
+            array[start:] = values
+        if cloud.rgb is None or stop > _MOST_COLOURED:
+            self.rgb = None
+        if self.rgb is not None and cloud.rgb is not None:
+            self.rgb.resize((stop, 3), refcheck=False)
+            self.rgb[start:] = cloud.rgb
+
+    def cloud(self, crs: pyproj.CRS | None, doubts: tuple[str, ...]) -> Cloud:
+        """All of them."""
+        return Cloud(self.xyz, self.classes, self.return_number, self.n_returns, crs, doubts, self.rgb)
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,12 +137,15 @@ class Surface:
         Indices of vertices.
     crs : pyproj.CRS or None
     doubts : tuple of str
+    is_ground : bool
+        All of it is said to be ground, by the format or by how it was made: nothing is filtered out.
     """
 
     vertices: Floats
     triangles: NDArray[np.int64]
     crs: pyproj.CRS | None
     doubts: tuple[str, ...] = ()
+    is_ground: bool = False
 
 
 @dataclass(frozen=True)
@@ -105,6 +168,13 @@ class Header:
         Format and version in plain words.
     crs_from, vertical_unit_from : str
         Where each was said, in plain words; '' where it was not.
+    dated : Dated or None
+    error_m : float or None
+        RMSE of its heights, metres, where the file states it.
+    error_from : str
+        Where it does, in plain words.
+    layer : str or None
+        The layer or surface that is read, of a file with several; None is all of it.
     """
 
     kind: Literal["cloud", "raster", "mesh"]
@@ -116,6 +186,10 @@ class Header:
     form: str = ""
     crs_from: str = ""
     vertical_unit_from: str = ""
+    dated: Dated | None = None
+    error_m: float | None = None
+    error_from: str = ""
+    layer: str | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -132,8 +206,11 @@ class Feature:
         holes. x east and y north; heights are left out.
     values : dict
         By column, as TOML would give them; blank ones are left out.
+    called : str
+        What it may be called where nothing names it: its layer's name, in formats that name no shapes.
     """
 
     kind: str
     parts: tuple[tuple[Floats, ...], ...]
     values: dict[str, Any]
+    called: str = ""

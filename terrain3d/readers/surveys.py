@@ -7,12 +7,13 @@ from pathlib import Path
 
 from terrain3d.errors import InputError
 from terrain3d.outside import opened
-from terrain3d.readers.source import Box, Cloud, Header, Progress, Raster, Surface
+from terrain3d.readers.dxf import is_dxf
+from terrain3d.readers.source import Box, Cloud, Header, Marks, Progress, Raster, Surface
 from terrain3d.site import GroundSource
 
 # The readers are imported inside the functions: a LAS file needs neither GDAL nor a mesh library.
 
-#: What each extension promises.
+#: What each extension promises; .xml, which LandXML has as a rule, promises nothing.
 EXTENSIONS = {
     ".las": "las",
     ".laz": "las",
@@ -26,6 +27,9 @@ EXTENSIONS = {
     ".obj": "obj",
     ".stl": "stl",
     ".glb": "glb",
+    ".landxml": "landxml",
+    ".dxf": "dxf",
+    ".e57": "e57",
 }
 _NAMES = {
     "las": "LAS or LAZ points",
@@ -36,7 +40,12 @@ _NAMES = {
     "obj": "an OBJ mesh",
     "stl": "an STL mesh",
     "glb": "a GLB mesh",
+    "landxml": "LandXML",
+    "dxf": "a DXF drawing",
+    "e57": "an E57 scan",
 }
+#: Formats of which [ground] layer names a part.
+_HAVE_LAYERS = ("landxml", "dxf")
 #: First bytes that tell a format.
 _MAGIC = {
     b"LASF": "las",
@@ -47,7 +56,10 @@ _MAGIC = {
     b"glTF": "glb",
     b"ply\n": "ply",
     b"ply\r": "ply",
+    b"ASTM": "e57",
 }
+_JUDGE_IT = "a site file goes to: terrain3d compare FILE; for the survey it names, give that file"
+_DRAWN = "its shapes go into a site file, such as [[protect]] file = NAME; name the survey itself here"
 #: First bytes of files that people name by mistake, and what to do.
 _STRANGERS = {
     b"PK\x03\x04": ("a ZIP archive", "unpack it and name the survey inside"),
@@ -56,25 +68,26 @@ _STRANGERS = {
     b"\x89PNG": ("a picture", "name the survey itself"),
     b"\xff\xd8\xff": ("a picture", "name the survey itself"),
     b"SQLite format 3": ("a database or GeoPackage", "export the survey as GeoTIFF, LAZ or XYZ"),
-    b"ASTM-E57": ("an E57 scan", "convert it to LAZ"),
+    b"\x00\x00\x27\x0a": ("a shapefile, drawn shapes", _DRAWN),
     b"\x89HDF": ("an HDF5 file", "convert it to GeoTIFF"),
     b"\xff\xfe": ("text in UTF-16", "save it as plain text in UTF-8"),
     b"\xfe\xff": ("text in UTF-16", "save it as plain text in UTF-8"),
 }
-_JUDGE_IT = "a site file goes to: terrain3d compare FILE; for the survey it names, give that file"
-_DRAWN = "its shapes go into a site file, such as [[protect]] file = NAME; name the survey itself here"
-#: Text that is no list of points, by how it starts, and what to do.
+#: Text that is no list of points, by its first line that is neither blank nor a comment, and what to do. Each
+#: is looked for at one place of one line: no pattern that could try the lines in many ways.
 _STRANGE_TEXT = {
-    r"\ufeff?(\s*(#.*)?\n)*\s*\[\[?[\w.\" -]+\]\]?\s*(#.*)?(\n|$)": ("TOML, such as a site file", _JUDGE_IT),
-    r'\ufeff?\s*\{[\s\S]*?"type"\s*:\s*"(Feature|Topology|Point|Multi|LineString|Polygon|Geometry)': (
-        "GeoJSON, drawn shapes",
-        _DRAWN,
+    r"\[\[?[\w.\" -]+\]\]?\s*(#|$)": ("TOML, such as a site file", _JUDGE_IT),
+    r"[\[{]": ("JSON", "name the survey itself"),
+    r"<": (
+        "XML that is no LandXML, or a page of the web",
+        "name the survey itself; shapes go into a site file",
     ),
-    r"\ufeff?\s*[\[{]": ("JSON", "name the survey itself"),
-    r"\ufeff?\s*<": ("XML or a page of the web", "name the survey itself"),
 }
+_IS_GEOJSON = re.compile(r'"type"\s*:\s*"(Feature|Topology|Point|Multi|LineString|Polygon|Geometry)')
 
 
+#: The root of a LandXML document.
+_BEGINS_LANDXML = re.compile(rb"<(\w+:)?LandXML[\s>]")
 #: Control characters that no text has.
 _IS_BINARY = re.compile(rb"[\x00-\x08\x0e-\x19\x1b-\x1f]")
 
@@ -94,10 +107,20 @@ def read_header(path: Path, ground: GroundSource) -> Header:
         Where the file is none that can be read, or says what cannot be.
     """
     form, doubts = recognise(path)
+    if ground.layer is not None and form not in _HAVE_LAYERS:
+        raise InputError(
+            f"it is {_NAMES[form]}, which has no layers",
+            str(path),
+            "leave out layer: it goes with DXF and LandXML",
+        )
     if form == "las":
         from terrain3d.readers.points import las_header
 
         header = las_header(path, ground)
+    elif form == "e57":
+        from terrain3d.readers.e57 import e57_header
+
+        header = e57_header(path, ground)
     elif form == "text":
         from terrain3d.readers.textpoints import text_header
 
@@ -106,6 +129,14 @@ def read_header(path: Path, ground: GroundSource) -> Header:
         from terrain3d.readers.grids import grid_header
 
         header = grid_header(path, ground, form)
+    elif form == "landxml":
+        from terrain3d.readers.landxml import landxml_header
+
+        header = landxml_header(path, ground)
+    elif form == "dxf":
+        from terrain3d.readers.dxfground import dxf_header
+
+        header = dxf_header(path, ground)
     else:
         from terrain3d.readers.meshes import mesh_header
 
@@ -138,6 +169,10 @@ def read_survey(
         from terrain3d.readers.points import read_las
 
         return read_las(path, header, box, progress)
+    if form == "e57":
+        from terrain3d.readers.e57 import read_e57
+
+        return read_e57(path, header, box, progress)
     if form == "text":
         from terrain3d.readers.textpoints import read_text
 
@@ -146,15 +181,29 @@ def read_survey(
         from terrain3d.readers.grids import read_grid
 
         return read_grid(path, header, form, box, progress)
+    if form == "landxml":
+        from terrain3d.readers.landxml import read_landxml
+
+        return read_landxml(path, header, box, progress)
+    if form == "dxf":
+        from terrain3d.readers.dxfground import read_dxf_ground
+
+        return read_dxf_ground(path, header, box, progress)
     from terrain3d.readers.meshes import read_mesh
 
     return read_mesh(path, header, form, box, progress)
 
 
 def pass_points(
-    path: Path, header: Header, take: Callable[[Cloud], None], progress: Progress | None = None
-) -> None:
-    """Hand on all points of a cloud, chunk by chunk, keeping none.
+    path: Path,
+    header: Header,
+    take: Callable[[Cloud], None],
+    progress: Progress | None = None,
+    box: Box | None = None,
+    marks: Marks | None = None,
+    coloured: bool = False,
+) -> tuple[str, ...]:
+    """Hand on the points of a cloud, chunk by chunk, keeping none.
 
     Parameters
     ----------
@@ -165,16 +214,36 @@ def pass_points(
         Given some points at a time.
     progress : callable, optional
         Told the share of the work that is done.
+    box : (west, south, east, north), optional
+        In the units of `header.crs`; without it all of them.
+    marks : Marks, optional
+        Counted in, where the format has them.
+    coloured : bool
+        Whether colours are read, where the format has them.
+
+    Returns
+    -------
+    tuple of str
+        The doubts of the whole.
+
+    Raises
+    ------
+    InputError
+        As `read_survey`.
     """
     form, _ = recognise(path)
     if form == "las":
         from terrain3d.readers.points import pass_las
 
-        pass_las(path, header, None, take, progress)
-    else:
-        from terrain3d.readers.textpoints import pass_text
+        return pass_las(path, header, box, take, progress, marks, coloured)
+    if form == "e57":
+        from terrain3d.readers.e57 import pass_e57
 
-        pass_text(path, header, None, take, progress)
+        return pass_e57(path, header, box, take, progress, marks, coloured)
+    from terrain3d.readers.textpoints import pass_text
+
+    pass_text(path, header, box, take, progress)
+    return header.doubts
 
 
 def pass_tops(path: Path, header: Header, box: Box, wide: int, take: Callable[[Cloud], None]) -> None:
@@ -220,10 +289,14 @@ def _form(start: bytes, promised: str | None, size: int) -> str | None:
     # A binary STL is known by its length alone: 84 bytes and 50 a triangle.
     if len(start) >= 84 and size == 84 + 50 * int.from_bytes(start[80:84], "little"):
         return "stl"
+    if is_dxf(start):
+        return "dxf"
     if any(start.startswith(mark) for mark in _STRANGERS):
         return None
     if _IS_BINARY.search(start):
         return "stl" if promised == "stl" else None
+    if _BEGINS_LANDXML.search(start):
+        return "landxml"
     words = start.decode("latin-1").lower().split()
     if words[0] in ("ncols", "nrows"):
         return "asc"
@@ -239,6 +312,9 @@ def _stranger(start: bytes, path: Path) -> InputError:
     for mark, (name, mend) in _STRANGERS.items():
         if start.startswith(mark):
             return InputError(f"it is {name}, not a survey that can be read", str(path), mend)
+    if start.startswith(b"AC10"):
+        # In text this may be the name of a point.
+        return InputError("it is a DWG drawing, not a survey that can be read", str(path), "save it as DXF")
     return InputError(
         "it is no survey: it starts as no format known here does",
         str(path),
@@ -247,7 +323,13 @@ def _stranger(start: bytes, path: Path) -> InputError:
 
 
 def _refuse_strange_text(start: bytes, path: Path) -> None:
-    text = start.decode("utf-8", "replace")
+    text = start.decode("utf-8", "replace").removeprefix("\ufeff")
+    lines = (line.strip() for line in text.splitlines())
+    line = next((line for line in lines if line and not line.startswith("#")), "")
     for mark, (name, mend) in _STRANGE_TEXT.items():
-        if re.match(mark, text):
+        if re.match(mark, line):
+            if name == "JSON" and _IS_GEOJSON.search(text):
+                name, mend = "GeoJSON, drawn shapes", _DRAWN
+            elif "<kml" in text:
+                name, mend = "KML, drawn shapes", _DRAWN
             raise InputError(f"it is {name}, not a survey that can be read", str(path), mend)

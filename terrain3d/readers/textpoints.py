@@ -1,46 +1,75 @@
-"""XYZ and CSV text: one point a line, with or without a line of names."""
+"""XYZ and CSV text: one point a line, with or without a line of names, numbers and codes before or behind."""
 
+import math
 import re
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from io import TextIOWrapper
-from itertools import islice
+from itertools import islice, pairwise
 from pathlib import Path
 from typing import TextIO
 
 import numpy as np
+import pyproj
 
 from terrain3d.errors import InputError
 from terrain3d.outside import opened
-from terrain3d.readers.crs import Said, settle
-from terrain3d.readers.source import Box, Cloud, Header, Progress
+from terrain3d.readers.crs import (
+    Said,
+    crs_to_take,
+    crs_words,
+    lies_within,
+    metres_per_unit,
+    plan_doubts,
+    plan_scale,
+    settle,
+)
+from terrain3d.readers.source import Box, Cloud, Header, NothingThereError, Progress
 from terrain3d.site import GroundSource
-from terrain3d.units import Floats
-from terrain3d.wording import box_words
+from terrain3d.units import FOOT_M, US_SURVEY_FOOT_M, Floats
+from terrain3d.wording import box_words, plain
 
 #: Lines parsed at a time.
 CHUNK = 250_000
+#: Lines looked at to find how a file is built; a longer line is none of points.
+_LOOKED_AT, _MOST_LINE = 200, 10_000
 #: Column names, in lower case and without units in brackets (common practice, no source).
 NAMES = {
-    "x": ("x", "easting", "east", "e", "lon", "long", "longitude"),
-    "y": ("y", "northing", "north", "n", "lat", "latitude"),
-    "z": ("z", "elevation", "elev", "height", "h", "alt", "altitude", "level"),
+    "x": ("x", "easting", "east", "e", "lon", "long", "longitude", "rechtswert", "ostwert", "est"),
+    "y": ("y", "northing", "north", "n", "lat", "latitude", "hochwert", "nordwert", "nord"),
+    "z": (
+        "z", "elevation", "elev", "height", "h", "alt", "altitude", "level", "rl", "reduced level", "höhe",
+        "hoehe", "cote", "quota",
+    ),
     "class": ("class", "classification", "cls", "c"),
-}
-_LINE_OF_NAMES_NEEDED = "put a line of names on top, such as: x y z class"
+}  # fmt: skip
+#: Units as they stand in a name, in brackets or after a stroke (common practice, no source).
+_UNITS = {
+    "m": 1.0, "metre": 1.0, "metres": 1.0, "meter": 1.0, "meters": 1.0, "ft": FOOT_M, "feet": FOOT_M,
+    "usft": US_SURVEY_FOOT_M, "us-ft": US_SURVEY_FOOT_M, "ftus": US_SURVEY_FOOT_M, "sft": US_SURVEY_FOOT_M,
+}  # fmt: skip
+#: Points farther apart than this, metres, are spot levels or a thinned model of the ground; scans are denser
+#: (common practice, no source).
+SPOT_LEVELS_M = 1.0
+_NAMES_NEEDED = "put a line of names on top"
+#: Separator (None: blanks) and whether the comma is a decimal one, in the order they are tried.
+_WAYS = ((";", False), (";", True), ("\t", False), ("\t", True), (",", False), (None, False), (None, True))
 
 
 @dataclass(frozen=True)
 class _Layout:
-    """How the lines are built: separator (None for blanks), decimal comma, lines on top, columns."""
+    """How the lines are built: separator (None for blanks), decimal comma, lines on top, columns, quotes."""
 
     separator: str | None
     decimal_comma: bool
     n_top: int
     columns: tuple[int, ...]
     named: bool
-    in_degrees: bool
-    extra: int
+    in_degrees: bool = False
+    extra: int = 0
+    plan_unit_m: float = 1.0
+    height_unit_m: float | None = None
+    quoted: bool = False
 
     @property
     def has_class(self) -> bool:
@@ -62,22 +91,35 @@ def text_header(path: Path, ground: GroundSource) -> Header:
             str(path),
             'set [ground] crs, for instance "EPSG:4326" for WGS 84',
         )
-    bounds = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
-    settled = settle(Said(), ground, str(path), bounds, n_points)
-    doubts = settled.doubts
-    if layout.extra and not layout.named:
-        doubts += (f"{layout.extra} columns after z have no name and are left out; {_LINE_OF_NAMES_NEEDED}",)
-    return Header(
+    crs = crs_to_take(None, ground)
+    scale = plan_scale(layout.plan_unit_m, crs)
+    bounds = (float(low[0] * scale), float(low[1] * scale), float(high[0] * scale), float(high[1] * scale))
+    if crs is not None and not layout.named:
+        _refuse_north_first(bounds, crs, path)
+    said = Said(
+        vertical_unit_m=layout.height_unit_m,
+        vertical_unit_from="its line of names" if layout.height_unit_m else "",
+        doubts=plan_doubts(layout.plan_unit_m, crs, "its line of names"),
+    )
+    settled = settle(said, ground, str(path), bounds, n_points)
+    header = Header(
         kind="cloud",
         crs=settled.crs,
         vertical_unit_m=settled.vertical_unit_m,
         bounds=bounds,
         n_points=n_points,
-        doubts=doubts,
+        doubts=settled.doubts + _order_doubts(layout, path),
         form="text, one point a line" + (", with names" if layout.named else ""),
         crs_from=settled.crs_from,
         vertical_unit_from=settled.vertical_unit_from,
     )
+    if not _are_spot_levels(layout, header):
+        return header
+    told = (
+        f"its points have no class and lie some {plain(_apart_m(header), 2)} m apart: they are taken for "
+        "spot levels, every one of them on the ground; take out those of walls, roofs and crowns"
+    )
+    return replace(header, doubts=(*header.doubts, told))
 
 
 def read_text(path: Path, header: Header, box: Box | None, progress: Progress | None = None) -> Cloud:
@@ -99,8 +141,12 @@ def pass_text(
 ) -> None:
     """Hand on the points that `read_text` would read, chunk by chunk, keeping none; see `pass_las`."""
     layout = _layout(path)
+    unclassed = 2 if _are_spot_levels(layout, header) else 0
+    scale = plan_scale(layout.plan_unit_m, header.crs)
     n_inside = n_kept = 0
     for done, rows in _rows(path, layout):
+        if scale != 1.0:
+            rows[:, :2] *= scale
         if box is not None:
             inside = (rows[:, 0] >= box[0]) & (rows[:, 1] >= box[1])
             rows = rows[inside & (rows[:, 0] <= box[2]) & (rows[:, 1] <= box[3])]
@@ -112,7 +158,9 @@ def pass_text(
             xyz = np.ascontiguousarray(rows[:, :3])
             xyz[:, 2] *= header.vertical_unit_m
             ones = np.ones(len(rows), np.uint8)
-            classes = rows[:, 3].astype(np.uint8) if layout.has_class else np.zeros(len(rows), np.uint8)
+            classes = (
+                rows[:, 3].astype(np.uint8) if layout.has_class else np.full(len(rows), unclassed, np.uint8)
+            )
             take(Cloud(xyz, classes, ones, ones, header.crs))
         if progress is not None:
             progress(done)
@@ -122,11 +170,53 @@ def pass_text(
             if n_inside
             else f"no point of it lies in {box_words(box or header.bounds)}"
         )
-        raise InputError(
+        raise NothingThereError(
             what,
             str(path),
             f"it covers {box_words(header.bounds)}: check [site] crs and [ground] crs, or name another",
         )
+
+
+def _refuse_north_first(bounds: Box, crs: pyproj.CRS, path: Path) -> None:
+    """Where nothing says which column is east, the CRS may know."""
+    x, y = (bounds[0] + bounds[2]) / 2, (bounds[1] + bounds[3]) / 2
+    if not lies_within(crs, x, y) and lies_within(crs, y, x):
+        raise InputError(
+            f"its points lie in {crs_words(crs)} only where north comes before east, and nothing says so",
+            str(path),
+            f"{_NAMES_NEEDED}, such as: number northing easting height",
+        )
+
+
+def _are_spot_levels(layout: _Layout, header: Header) -> bool:
+    return not layout.has_class and _apart_m(header) > SPOT_LEVELS_M
+
+
+def _apart_m(header: Header) -> float:
+    """Metres between points, were they spread evenly over the bounds."""
+    west, south, east, north = header.bounds
+    across, along = metres_per_unit(header.crs, (south + north) / 2)
+    return math.sqrt((east - west) * across * (north - south) * along / header.n_points)
+
+
+def _order_doubts(layout: _Layout, path: Path) -> tuple[str, ...]:
+    """What is guessed where no line says which column is which."""
+    if layout.named:
+        return ()
+    doubts: tuple[str, ...] = ()
+    first = layout.columns[0] + 1
+    if first > 1 or path.suffix.lower() != ".xyz":
+        doubts += (
+            f"nothing names its columns: column {first} is taken for east, {first + 1} for north and "
+            f"{first + 2} for height; where north comes first, {_NAMES_NEEDED}, such as: "
+            "number northing easting height",
+        )
+    if layout.extra:
+        doubts += (
+            f"{layout.extra} columns after z have no name and are left out; {_NAMES_NEEDED}, such as: "
+            "x y z class",
+        )
+    return doubts
 
 
 def _rows(path: Path, layout: _Layout) -> Iterator[tuple[float, Floats]]:
@@ -147,7 +237,11 @@ def _rows(path: Path, layout: _Layout) -> Iterator[tuple[float, Floats]]:
 def _parsed(lines: list[str], layout: _Layout, path: Path, n_before: int) -> Floats:
     if not any(line.strip() and not line.startswith("#") for line in lines):
         return np.empty((0, len(layout.columns)))
-    text = [line.replace(",", ".") for line in lines] if layout.decimal_comma else lines
+    text = lines
+    if layout.quoted:
+        text = [line.replace('"', "") for line in text]
+    if layout.decimal_comma:
+        text = [line.replace(",", ".") for line in text]
     try:
         rows: Floats = np.loadtxt(
             text, float, delimiter=layout.separator, usecols=layout.columns, ndmin=2, comments="#"
@@ -186,49 +280,154 @@ def _opened(path: Path) -> TextIO:
 
 def _layout(path: Path) -> _Layout:
     """Find the separator, the columns and the lines on top from the first lines."""
-    with _opened(path) as stream:
-        first = [line.removeprefix("\xef\xbb\xbf").strip() for line in islice(stream, 200)]
-    n_top = next((n for n, line in enumerate(first) if line and not line.startswith(("#", "//"))), None)
+    first = _first_lines(path)
+    # Quotes say nothing of numbers, and words in them that hold a separator stand behind these as a rule.
+    plain_lines = [line.replace('"', "") for line in first]
+    return replace(_layout_of(path, plain_lines), quoted=plain_lines != first)
+
+
+def _layout_of(path: Path, first: list[str]) -> _Layout:
+    n_top = next((n for n, line in enumerate(first) if _is_body(line)), None)
     if n_top is None:
         raise InputError("it holds no points", str(path), "name a survey with points")
-    line = first[n_top]
-    separator = ";" if ";" in line else "\t" if line.count("\t") >= 2 else None
-    if separator is None and re.search(r",\s|,.*,", line):
-        separator = ","
+    body = [line for line in first[n_top:] if _is_body(line)]
+    separator, decimal_comma = _way(body)
+    fields = _fields(body[0], separator, decimal_comma)
+    if sum(map(_is_number, fields)) < 3 and not _is_number(fields[0]):
+        return _named_layout(path, fields, body[1:], separator, decimal_comma, n_top + 1)
+    names = _fields(first[n_top - 1].lstrip("#/ \t"), separator, False) if n_top else []
+    if len(names) == len(fields) and all(_columns_of(_plain(names), kind) for kind in "xyz"):
+        # A line of names behind a mark of comment, as some programs write.
+        return _named_layout(path, names, body, separator, decimal_comma, n_top)
+    rows = [_fields(line, separator, decimal_comma) for line in body]
+    start = _start_of_coordinates(rows)
+    if start is None:
+        raise InputError(
+            f"{body[0][:60]!r} has {sum(map(_is_number, fields))} numbers",
+            f"{path}: line {n_top + 1}",
+            "one point a line: x y z",
+        )
+    columns = (start, start + 1, start + 2)
+    return _Layout(separator, decimal_comma, n_top, columns, False, extra=max(0, len(fields) - start - 3))
+
+
+def _first_lines(path: Path) -> list[str]:
+    with _opened(path) as stream:
+        found: list[str] = []
+        n_body = 0
+        while n_body < _LOOKED_AT and (line := stream.readline(_MOST_LINE)):
+            found.append(line.removeprefix("\xef\xbb\xbf").strip())
+            n_body += _is_body(found[-1])
+        return found
+
+
+def _is_body(line: str) -> bool:
+    return bool(line) and not line.startswith(("#", "//"))
+
+
+def _way(body: list[str]) -> tuple[str | None, bool]:
+    """The separator, and whether the comma is a decimal one: what gives most lines three numbers or more."""
+
+    def n_points(way: tuple[str | None, bool]) -> int:
+        if way[0] is not None and not any(way[0] in line for line in body):
+            return 0
+        return sum(sum(map(_is_number, _fields(line, *way))) >= 3 for line in body)
+
+    # Of those that are as good the first: a comma between columns goes before one within numbers.
+    best = max(_WAYS, key=n_points)
+    if n_points(best):
+        return best
+    line = body[0]
+    separator = next((mark for mark in ";\t" if mark in line), None)
+    return ("," if separator is None and "," in line else separator), False
+
+
+def _fields(line: str, separator: str | None, decimal_comma: bool) -> list[str]:
     fields = [field.strip() for field in line.split(separator)]
-    named = not _is_number(fields[0].replace(",", "."))
-    decimal_comma = separator != "," and any(
-        "," in line for line in first[n_top + named :] if not line.startswith("#")
-    )
-    if not named:
-        if len(fields) < 3:
-            raise InputError(
-                f"{line[:60]!r} has {len(fields)} numbers",
-                f"{path}: line {n_top + 1}",
-                "one point a line: x y z",
-            )
-        return _Layout(separator, decimal_comma, n_top, (0, 1, 2), False, False, len(fields) - 3)
-    return _named_layout(path, fields, separator, decimal_comma, n_top + 1)
+    return [field.replace(",", ".") for field in fields] if decimal_comma else fields
+
+
+def _start_of_coordinates(rows: list[list[str]]) -> int | None:
+    """The first of three columns of numbers, after point numbers and names."""
+    # A line that is no point is told when it is read; most lines say what a column is.
+    rows = [row for row in rows if sum(map(_is_number, row)) >= 3]
+    width = min(map(len, rows), default=0)
+    are_numbers = [sum(_is_number(row[at]) for row in rows) > len(rows) / 2 for at in range(width)]
+    runs = [at for at in range(width - 2) if all(are_numbers[at : at + 3])]
+    if not runs:
+        return None
+    start = runs[0]
+    if start + 1 in runs and _counts_points(rows, start):
+        return start + 1
+    return start
+
+
+def _counts_points(rows: list[list[str]], at: int) -> bool:
+    """Whether a column numbers the points: whole and rising, where coordinates beside it have fractions."""
+    whole = [row[at] for row in rows if row[at].isascii() and row[at].isdigit()]
+    if len(whole) < len(rows) or not all(int(one) < int(two) for one, two in pairwise(whole)):
+        return False
+    return all(sum("." in row[at + beside] for row in rows) > len(rows) / 2 for beside in (1, 2, 3))
 
 
 def _named_layout(
-    path: Path, fields: list[str], separator: str | None, decimal_comma: bool, n_top: int
+    path: Path,
+    fields: list[str],
+    body: list[str],
+    separator: str | None,
+    decimal_comma: bool,
+    n_top: int,
 ) -> _Layout:
-    names = [re.sub(r"[\[(].*", "", field.strip("\"' ").lower()).strip(' "_') for field in fields]
+    names = _plain(fields)
     columns: list[int] = []
     for wanted, known in NAMES.items():
-        found = [column for column, name in enumerate(names) if name in known]
+        found = _columns_of(names, wanted)
         if not found and wanted != "class":
             raise InputError(
                 f"its line of names {', '.join(names)[:80]!r} has no {wanted}",
                 f"{path}: line {n_top}",
                 f"name that column {' or '.join(known[:2])}",
             )
+        if wanted == "class" and found and names[found[0]] == "c":
+            # One letter may stand for the surveyor's codes as well.
+            rows = [_fields(line, separator, decimal_comma) for line in body]
+            found = (
+                found if all(row[found[0] : found[0] + 1] and row[found[0]].isdigit() for row in rows) else []
+            )
         columns += found[:1]
-    in_degrees = names[columns[0]].startswith("lon") and names[columns[1]].startswith("lat")
+    x, y, z = columns[:3]
     return _Layout(
-        separator, decimal_comma, n_top, tuple(columns), True, in_degrees, len(fields) - len(columns)
+        separator,
+        decimal_comma,
+        n_top,
+        tuple(columns),
+        True,
+        names[x].startswith("lon") and names[y].startswith("lat"),
+        len(fields) - len(columns),
+        _unit_in(fields[x]) or 1.0,
+        _unit_in(fields[z]),
     )
+
+
+def _plain(fields: list[str]) -> list[str]:
+    """Names of columns in small letters, without quotes and units."""
+    names = [field.encode("latin-1").decode("utf-8", "replace").strip("\"' ").lower() for field in fields]
+    names = [re.split(r"[\[(]", name)[0].strip(' "_') for name in names]
+    return [name.rpartition("_")[0] if name.rpartition("_")[2] in _UNITS else name for name in names]
+
+
+def _columns_of(names: list[str], wanted: str) -> list[int]:
+    return [column for column, name in enumerate(names) if name in NAMES[wanted]]
+
+
+def _unit_in(name: str) -> float | None:
+    """Metres in the unit that a column's name ends in; None where it names none.
+
+    >>> _unit_in("Elevation [m]"), _unit_in("z_ft"), _unit_in("height")
+    (1.0, 0.3048, None)
+    """
+    _, mark, unit = name.strip("\"' ").lower().replace("(", "[").replace("_", "[").rpartition("[")
+    return _UNITS.get(unit.strip(" ])").replace(" ", "-")) if mark else None
 
 
 def _is_number(text: str) -> bool:

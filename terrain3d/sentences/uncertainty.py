@@ -12,6 +12,8 @@ _ASSUMED = "assumed as for quality level 2"
 #: Where the error of the ground is from.
 SOURCE_WORDS = {
     Source.STATED: "as the site file says",
+    Source.GROUND_STATED: "as [ground] error of the site file says",
+    Source.SURVEY_STATED: "as the survey itself states",
     Source.DRAWN_GROUND: f"{_ASSUMED}, for the ground is drawn and nothing states its error",
     Source.SILENT_SURVEY: f"{_ASSUMED}, for the survey states no error",
 }

@@ -131,6 +131,9 @@ UNIT = Sign(
 )  # fmt: skip
 RANGE_SETTING = Sign("range setting", line=palette.UNIT, width=0.8, dashes=(4, 3))
 MOUNT = Sign("named already", line=palette.QUIET_INK, width=0.0, mark=Mark(size=5.0, rim=palette.QUIET_INK))
+MARKED = Sign(
+    "mark to measure from", line=palette.INK, width=0.0, mark=Mark("^", 4.5, palette.PAPER, palette.INK, 0.9)
+)
 PROTECTED = Sign("protected ground", line=palette.PROTECTED, width=1.5, dashes=(5, 2.2), scene_px=3.5)
 SOLID = Sign("solid", fill=palette.SOLID, line=palette.SOLID_EDGE, width=0.9, scene_px=1.5)
 FOLIAGE = Sign(

@@ -14,6 +14,7 @@ from terrain3d.readers.quiet import quiet
 from terrain3d.survey.gaps import Mask, spacing
 from terrain3d.survey.surface import within
 from terrain3d.units import Floats
+from terrain3d.wording import listed
 
 Classes = NDArray[np.uint8]
 
@@ -178,7 +179,8 @@ def sort_standing(
     unknown = stands & ~structure & ~np.isin(classes, VEGETATION) & ~told
     if unknown.sum() > 0.02 * stands.sum():
         doubts.append(
-            f"{unknown.sum() / stands.sum():.0%} of the points standing above the ground have no class and "
+            f"{unknown.sum() / stands.sum():.0%} of the points standing above the ground "
+            f"{_unsaid(classes[unknown])} and "
             "were split into solid and foliage by their shape; [[treat]] outlines can say otherwise"
         )
     return Standing(solid, leaf, tuple(doubts))
@@ -264,3 +266,15 @@ def _without_slope(xyz: Floats) -> Floats:
         # Squares under a roof or a crown hold no ground: they lie above the others.
         keep = rest < np.median(rest) + 0.5
     return np.column_stack([x, y, z - design @ fit])
+
+
+def _unsaid(classes: Classes) -> str:
+    """What is said of points whose classes do not tell solid from foliage.
+
+    >>> _unsaid(np.array([0, 1], np.uint8)), _unsaid(np.array([1, 31, 31], np.uint8))
+    ('have no class', 'are of classes that tell neither solid nor foliage (1 and 31)')
+    """
+    numbers = np.unique(classes).tolist()
+    if max(numbers) <= 1:
+        return "have no class"
+    return f"are of classes that tell neither solid nor foliage ({listed([str(n) for n in numbers])})"

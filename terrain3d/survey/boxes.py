@@ -3,7 +3,10 @@
 from collections.abc import Sequence
 
 import numpy as np
+import pyproj
+import shapely
 
+from terrain3d.frame import Frame
 from terrain3d.readers.source import Box
 from terrain3d.units import Floats
 
@@ -45,3 +48,11 @@ def holds(box: Box, other: Box) -> bool:
     """
     wide = grown(box, _SLACK_M)
     return joined(wide, other) == wide
+
+
+def turned_box(box: Box, frame: Frame, crs: pyproj.CRS | None, to_local: bool) -> Box:
+    """The box around a box whose edges bend when turned into another CRS."""
+    edge = shapely.segmentize(shapely.box(*box), max(box[2] - box[0], box[3] - box[1]) / 20)
+    x, y = shapely.get_coordinates(edge).T
+    x, y = frame.to_local(x, y, crs) if to_local else frame.from_local(x, y, crs)
+    return float(x.min()), float(y.min()), float(x.max()), float(y.max())

@@ -6,17 +6,18 @@ from pathlib import Path
 
 import numpy as np
 import pyproj
-import shapely
 
 from terrain3d.errors import InputError
 from terrain3d.frame import Frame, site_frame
 from terrain3d.readers.crs import crs_words, horizontal, read_crs
 from terrain3d.readers.source import Box, Cloud, Header, Progress, Raster
-from terrain3d.readers.surveys import read_header, read_survey
+from terrain3d.readers.tiles import Survey, read_headers, read_tiles
 from terrain3d.site import Site
-from terrain3d.survey.above import ground_points, sort_standing
-from terrain3d.survey.boxes import box_around, grown, holds, joined, meeting
+from terrain3d.survey.above import STANDS_ABOVE_M, Classes, ground_points, sort_standing
+from terrain3d.survey.boxes import box_around, grown, holds, joined, meeting, turned_box
 from terrain3d.survey.buildings import buildings
+from terrain3d.survey.colours import crs_of_photo, of_photo, of_returns
+from terrain3d.survey.dates import dated_of
 from terrain3d.survey.far import far_surface
 from terrain3d.survey.footing import (
     check_on_ground,
@@ -25,14 +26,17 @@ from terrain3d.survey.footing import (
     off_ground,
     under_mounts,
 )
+from terrain3d.survey.gaps import Mask
 from terrain3d.survey.lattice import MAX_NODES, Lattice, Relief, lattice_over, n_cells
 from terrain3d.survey.leaves import Profiles, estimated, foliage
+from terrain3d.survey.overlaid import check_over, read_surface_headers, returns_of
 from terrain3d.survey.placing import Drawn, Placed, drawn, middle, placed
 from terrain3d.survey.sheets import from_mesh, from_raster
+from terrain3d.survey.shots import shot_levels
 from terrain3d.survey.solids import block, named_alike, wall
 from terrain3d.survey.surface import plane, spot_levels, surveyed
 from terrain3d.survey.whereabouts import check_whereabouts
-from terrain3d.terrain import Ground, Solids, Terrain
+from terrain3d.terrain import Colours, Ground, Mark, Solids, Terrain
 from terrain3d.units import Floats
 
 #: Ground beyond the reach of a unit, and around what is to be held, that is worked on as well.
@@ -42,11 +46,11 @@ MOST_AROUND_M = 100.0
 #: A survey is read this much beyond the grid and the widest gap bridged, so that the edge of the grid is
 #: as sure as its middle.
 _BEYOND_M = 2.0
-#: Share of the work that reading the survey is, for progress.
-_READING = 0.6
+#: Share of the work that looking at headers is, and of the rest that reading the survey is, for progress.
+_LOOKING, _READING = 0.05, 0.6
 
-#: The ground, what a survey shows standing on it, and doubts.
-_Read = tuple[Relief, Solids, Profiles | None, tuple[str, ...]]
+#: The ground, what a survey shows standing on it, the colours of its ground, and doubts.
+_Read = tuple[Relief, Solids, Profiles | None, Colours | None, tuple[str, ...]]
 
 
 def build_terrain(
@@ -82,7 +86,9 @@ def build_terrain(
     >>> terrain.ground.height_at([3.0], [0.0]), terrain.ground.z.shape
     (array([-0.3]), (160, 160))
     """
-    header, site_crs, doubts = _settled(site, folder)
+    tell = progress or (lambda _fraction: None)
+    survey, site_crs, doubts = _settled(site, folder, lambda share: tell(_LOOKING * share))
+    header = None if survey is None else survey.header
     shapes = drawn(site, folder, site_crs)
     check_whereabouts(shapes, site, header, site_crs)
     frame = _frame(site, shapes, header, site_crs)
@@ -90,8 +96,8 @@ def build_terrain(
     if header is not None:
         check_on_survey(local, shapes, frame, header)
     wanted = _wanted(local, reach_m, _AROUND_M if around_m is None else around_m)
-    ground = _Source(site, folder, header, site_crs, frame, doubts)
-    return _terrain(ground, shapes, local, wanted, progress)
+    ground = _source(site, folder, survey, site_crs, frame, doubts)
+    return _terrain(ground, shapes, local, wanted, lambda share: tell(_LOOKING + (1 - _LOOKING) * share))
 
 
 def build_surroundings(
@@ -130,13 +136,14 @@ def build_surroundings(
         Where the survey cannot be read.
     """
     tell = progress or (lambda _fraction: None)
-    header, site_crs, _ = _settled(site, folder)
-    if header is None:
+    survey, site_crs, _ = _settled(site, folder)
+    if survey is None:
         return replace(near, doubts=())
-    assert site.ground.file is not None
+    header = survey.header
+    source = _source(site, folder, survey, site_crs, near.frame, ())
     shapes = drawn(site, folder, site_crs)
     local = placed(shapes, near.frame)
-    covered = _turned_box(header.bounds, near.frame, header.crs, to_local=True)
+    covered = turned_box(header.bounds, near.frame, header.crs, to_local=True)
     mounts = box_around([np.array([[mount.x, mount.y]]) for mount in near.mounts])
     looked = grown(mounts, look_m + _AROUND_M)
     outlines = [*_outlines(near), *(points for _, points in local.solids)]
@@ -147,14 +154,13 @@ def build_surroundings(
     if n_cells(meeting(wanted, covered), site.site.cell) > MAX_NODES:
         wanted = joined(near.ground.bounds, looked)
     if not holds(near.ground.bounds, meeting(wanted, covered)):
-        source = _Source(site, folder, header, site_crs, near.frame, ())
         wide = _terrain(source, shapes, local, wanted, lambda share: tell(share / 2))
         wide = replace(wide, solids=named_alike(wide.solids, near.solids))
     doubts = off_ground(wide.ground, shapes, local, "what is looked at around the site")
     far: tuple[Ground, ...] = ()
     if to_the_sky:
         far = far_surface(
-            folder / site.ground.file, header, near.frame, wide.ground.bounds, mounts, covered, look_m,
+            source.surface or survey, near.frame, wide.ground.bounds, mounts, covered, look_m,
             lambda share: tell((1 + share) / 2),
         )  # fmt: skip
     return replace(wide, doubts=doubts, far=far)
@@ -166,21 +172,27 @@ def _terrain(
     """The ground within a box, with all that stands on it."""
     tell = progress or (lambda _fraction: None)
     site, frame, doubts = source.site, source.frame, source.doubts
-    if source.header is None:
-        relief, more = _drawn_ground(site, frame, source.site_crs)
-        standing, profiles = Solids.none(), None
+    if source.survey is None:
+        relief, more = _drawn_ground(site, frame, source.site_crs, local)
+        standing, profiles, colours = Solids.none(), None, None
         if local.treatments:
             more += ("[[treat]] outlines are left aside: drawn ground has nothing standing on it",)
     else:
-        relief, standing, profiles, more = _surveyed_ground(
-            source, source.header, local, wanted, lambda share: tell(_READING * share)
+        relief, standing, profiles, colours, more = _surveyed_ground(
+            source, source.survey, local, wanted, lambda share: tell(_READING * share)
         )
     tell(0.9)
-    if source.header is not None:
+    if source.survey is not None:
         relief, hidden = under_mounts(relief, local.mounts)
         more += hidden
     check_on_ground(local, shapes, relief, site)
     doubts += more + ground_doubts(relief) + off_ground(relief.ground, shapes, local)
+    dated, of_date = dated_of(site, None if source.survey is None else source.survey.header.dated)
+    doubts += of_date
+    error_m, error_from = _stated_error(site, source.survey)
+    if site.ground.photo is not None:
+        colours, of_them = of_photo(source.folder / site.ground.photo, source.photo_crs, frame, relief.ground)
+        doubts += of_them
     terrain = Terrain(
         frame,
         relief.ground,
@@ -195,6 +207,11 @@ def _terrain(
         local.nuisances,
         local.beyond,
         local.boundary,
+        marks=_on_ground(local.marks, relief.ground),
+        dated=dated,
+        error_m=error_m,
+        error_from=error_from,
+        colours=colours,
     )
     tell(1.0)
     return terrain
@@ -206,10 +223,30 @@ class _Source:
 
     site: Site
     folder: Path
-    header: Header | None
+    survey: Survey | None
+    surface: Survey | None
+    photo_crs: pyproj.CRS | None
     site_crs: pyproj.CRS | None
     frame: Frame
     doubts: tuple[str, ...]
+
+
+def _source(
+    site: Site,
+    folder: Path,
+    survey: Survey | None,
+    site_crs: pyproj.CRS | None,
+    frame: Frame,
+    doubts: tuple[str, ...],
+) -> _Source:
+    """Look at the first bytes of what else [ground] names: its faults are told before a survey is read."""
+    surface = None if survey is None else read_surface_headers(site.ground, survey, folder)
+    photo_crs = None
+    if site.ground.photo is not None:
+        home = site_crs if survey is None else survey.header.crs
+        photo_crs, of_it = crs_of_photo(folder / site.ground.photo, home, frame)
+        doubts += of_it
+    return _Source(site, folder, survey, surface, photo_crs, site_crs, frame, doubts)
 
 
 def crs_of_site(site: Site, folder: Path) -> pyproj.CRS | None:
@@ -217,32 +254,34 @@ def crs_of_site(site: Site, folder: Path) -> pyproj.CRS | None:
     return _settled(site, folder)[1]
 
 
-def _settled(site: Site, folder: Path) -> tuple[Header | None, pyproj.CRS | None, tuple[str, ...]]:
-    """The survey's header, the CRS of the site's coordinates, and a doubt where one lends it the other."""
+def _settled(
+    site: Site, folder: Path, told: Progress | None = None
+) -> tuple[Survey | None, pyproj.CRS | None, tuple[str, ...]]:
+    """The survey's headers, the CRS of the site's coordinates, and a doubt where one lends it the other."""
     named = site.site.crs
     site_crs = None if named is None else horizontal(read_crs(named, "site.toml: site.crs"))
     if site.ground.file is None:
         return None, site_crs, ()
-    path = folder / site.ground.file
-    header = read_header(path, site.ground)
+    survey = read_headers(site.ground.file, site.ground, folder, told)
+    header = survey.header
     if header.crs is None and site_crs is not None and site.ground.crs is None:
         if site_crs.is_geographic:
             raise InputError(
                 f"the survey names no CRS, and that of the site file, {crs_words(site_crs)}, cannot be its "
                 "own",
-                str(path),
+                survey.named,
                 'name the CRS of its coordinates, such as [ground] crs = "EPSG:32631"',
             )
-        header = read_header(path, site.ground.model_copy(update={"crs": named}))
+        survey = read_headers(site.ground.file, site.ground.model_copy(update={"crs": named}), folder)
         doubt = f"the survey names no CRS: that of the site file, {crs_words(site_crs)}, is taken for it too"
-        return header, site_crs, (doubt, *header.doubts)
+        return survey, site_crs, (doubt, *survey.header.doubts)
     if header.crs is not None and site_crs is None:
         doubt = (
             f"[site] names no crs: its coordinates are taken to be in the survey's, {crs_words(header.crs)}; "
             "say so with [site] crs"
         )
-        return header, header.crs, (doubt, *header.doubts)
-    return header, site_crs, header.doubts
+        return survey, header.crs, (doubt, *header.doubts)
+    return survey, site_crs, header.doubts
 
 
 def _frame(site: Site, shapes: Drawn, header: Header | None, site_crs: pyproj.CRS | None) -> Frame:
@@ -264,9 +303,16 @@ def _frame(site: Site, shapes: Drawn, header: Header | None, site_crs: pyproj.CR
     return site_frame(home, *centre)
 
 
-def _drawn_ground(site: Site, frame: Frame, site_crs: pyproj.CRS | None) -> tuple[Relief, tuple[str, ...]]:
+def _drawn_ground(
+    site: Site, frame: Frame, site_crs: pyproj.CRS | None, local: Placed
+) -> tuple[Relief, tuple[str, ...]]:
     cell = site.site.cell
     doubts: tuple[str, ...] = ()
+    if site.ground.shots is not None:
+        levels, doubts = shot_levels(site.ground.shots, local.mounts, local.marks)
+        # Shots fan out from what is shot from, which then lies at the edge of the ground they span.
+        x, y, z = levels.T
+        return under_mounts(spot_levels(x, y, z, cell, "shots"), local.mounts)[0], doubts
     if site.ground.points is not None:
         x, y, z = np.array(site.ground.points, float).T
         return spot_levels(*frame.to_local(x, y, site_crs), z, cell), ()
@@ -285,33 +331,44 @@ def _drawn_ground(site: Site, frame: Frame, site_crs: pyproj.CRS | None) -> tupl
 
 
 def _surveyed_ground(
-    source: _Source, header: Header, local: Placed, wanted: Box | None, progress: Progress
+    source: _Source, of: Survey, local: Placed, wanted: Box | None, progress: Progress
 ) -> _Read:
     """Read what lies around the shapes and turn it into ground and what stands on it."""
-    site, frame = source.site, source.frame
-    assert site.ground.file is not None
-    covered = _turned_box(header.bounds, frame, header.crs, to_local=True)
+    site, frame, header = source.site, source.frame, of.header
+    covered = turned_box(header.bounds, frame, header.crs, to_local=True)
     work = _cut(wanted or covered, covered)
     lattice = lattice_over(work, site.site.cell)
     limit = site.ground.hole_limit
     beyond = limit + _BEYOND_M + 3 * site.site.cell
     around = (work[0] - beyond, work[1] - beyond, work[2] + beyond, work[3] + beyond)
-    box = _turned_box(around, frame, header.crs, to_local=False)
-    survey = read_survey(source.folder / site.ground.file, header, box, progress)
+    box = turned_box(around, frame, header.crs, to_local=False)
+    survey = read_tiles(of, box, progress)
     if isinstance(survey, Raster):
         doubts = (
             *survey.doubts,
             "the grid is taken as bare ground: one with roofs and crowns in it would mislead",
         )
+        if source.surface is not None:
+            relief = from_raster(survey, frame, lattice, limit)
+            other = source.surface.header.crs
+            if other is not None and header.crs is not None and other != header.crs:
+                doubts += (
+                    f"the surface is in {crs_words(other)}, the ground in "
+                    f"{crs_words(header.crs)}: both are turned into the site's own metres",
+                )
+            solids, profiles, more = _between(source.surface, around, frame, local, relief)
+            return relief, solids, profiles, None, doubts + more
         if local.treatments:
             doubts += ("[[treat]] outlines are left aside: a grid has nothing standing on it",)
-        return from_raster(survey, frame, lattice, limit), Solids.none(), None, doubts
+        return from_raster(survey, frame, lattice, limit), Solids.none(), None, None, doubts
     if isinstance(survey, Cloud):
         return _from_cloud(survey, frame, local, lattice, limit)
     x, y = frame.to_local(survey.vertices[:, 0], survey.vertices[:, 1], survey.crs)
     vertices = np.column_stack([x, y, survey.vertices[:, 2]])
-    relief, standing, more = from_mesh(vertices, survey.triangles, lattice, limit, local.treatments)
-    return relief, standing, None, survey.doubts + more
+    relief, standing, more = from_mesh(
+        vertices, survey.triangles, lattice, limit, local.treatments, survey.is_ground
+    )
+    return relief, standing, None, None, survey.doubts + more
 
 
 def _from_cloud(cloud: Cloud, frame: Frame, local: Placed, lattice: Lattice, limit_m: float) -> _Read:
@@ -321,13 +378,43 @@ def _from_cloud(cloud: Cloud, frame: Frame, local: Placed, lattice: Lattice, lim
     relief = surveyed(xyz[ground], lattice, limit_m)
     west, south, east, north = relief.ground.bounds
     near = (x >= west) & (x <= east) & (y >= south) & (y <= north)
-    above_m = xyz[:, 2] - relief.foot_at(x, y)
-    sorted_ = sort_standing(
-        xyz[near], above_m[near], cloud.classes[near], cloud.n_returns[near], ground[near], local.treatments
+    solids, profiles, more = _standing(
+        xyz[near], cloud.classes[near], cloud.n_returns[near], ground[near], relief, local
     )
-    solids = buildings(xyz[near][sorted_.solid], xyz[near & ground], relief)
-    profiles = estimated(xyz[near], sorted_.leaf, relief)
-    return relief, solids, profiles, cloud.doubts + doubts + sorted_.doubts
+    colours = None
+    # Many a file has room for colours and none in it.
+    if cloud.rgb is not None and cloud.rgb.any():
+        colours = of_returns(xyz[ground], cloud.rgb[ground], lattice)
+    return relief, solids, profiles, colours, cloud.doubts + doubts + more
+
+
+def _standing(
+    xyz: Floats, classes: Classes, n_returns: Classes, ground: Mask, relief: Relief, local: Placed
+) -> tuple[Solids, Profiles, tuple[str, ...]]:
+    """What stands on the ground worked on, of the returns over it."""
+    above_m = xyz[:, 2] - relief.foot_at(xyz[:, 0], xyz[:, 1])
+    sorted_ = sort_standing(xyz, above_m, classes, n_returns, ground, local.treatments)
+    solids = buildings(xyz[sorted_.solid], xyz[ground], relief)
+    return solids, estimated(xyz, sorted_.leaf, relief), sorted_.doubts
+
+
+def _between(
+    of: Survey, around: Box, frame: Frame, local: Placed, relief: Relief
+) -> tuple[Solids, Profiles, tuple[str, ...]]:
+    """What stands between the ground and a grid of the highest things: each cell of it is one return."""
+    raster = read_tiles(of, turned_box(around, frame, of.header.crs, to_local=False))
+    assert isinstance(raster, Raster)
+    xyz = returns_of(raster, frame, relief)
+    doubts = tuple(f"of the surface: {doubt}" for doubt in raster.doubts)
+    doubts += check_over(xyz, raster, frame, relief, of)
+    ground = xyz[:, 2] - relief.foot_at(xyz[:, 0], xyz[:, 1]) <= STANDS_ABOVE_M
+    none, one = np.zeros(len(xyz), np.uint8), np.ones(len(xyz), np.uint8)
+    solids, profiles, more = _standing(xyz, none, one, ground, relief, local)
+    doubts += (
+        "what stands on the ground is what the surface has above it, one height a cell: of what is open "
+        "beneath roofs and crowns nothing is known",
+    )
+    return solids, profiles, doubts + more
 
 
 def _outlines(terrain: Terrain) -> list[Floats]:
@@ -358,12 +445,16 @@ def _cut(wanted: Box, covered: Box) -> Box:
     return box
 
 
-def _turned_box(box: Box, frame: Frame, crs: pyproj.CRS | None, to_local: bool) -> Box:
-    """The box around a box whose edges bend when turned into another CRS."""
-    edge = shapely.segmentize(shapely.box(*box), max(box[2] - box[0], box[3] - box[1]) / 20)
-    x, y = shapely.get_coordinates(edge).T
-    x, y = frame.to_local(x, y, crs) if to_local else frame.from_local(x, y, crs)
-    return float(x.min()), float(y.min()), float(x.max()), float(y.max())
+def _stated_error(site: Site, survey: Survey | None) -> tuple[float | None, str]:
+    """RMSE of the heights as the site file or else the survey states it, and which of them does."""
+    if site.ground.error_m is not None:
+        level = f", {site.ground.error}" if isinstance(site.ground.error, str) else ""
+        return site.ground.error_m, f"[ground] error{level}"
+    return (None, "") if survey is None else (survey.header.error_m, survey.header.error_from)
+
+
+def _on_ground(marks: tuple[Mark, ...], ground: Ground) -> tuple[Mark, ...]:
+    return tuple(replace(mark, ground_z=float(ground.height_at(mark.x, mark.y))) for mark in marks)
 
 
 def _drawn_solids(local: Placed, relief: Relief) -> Solids:

@@ -8,14 +8,13 @@ right place to half of that, and as high above the horizon as it is to a few ten
 """
 
 import math
-from pathlib import Path
 
 import numpy as np
 from scipy.ndimage import maximum_filter
 
 from terrain3d.frame import Frame
 from terrain3d.readers.source import Box, Cloud, Header, Progress, Surface
-from terrain3d.readers.surveys import pass_points, pass_tops, read_survey
+from terrain3d.readers.tiles import Survey, pass_tile_tops, pass_tiles, read_tiles
 from terrain3d.survey.boxes import grown, holds, joined, meeting
 from terrain3d.survey.gaps import Mask
 from terrain3d.survey.lattice import Lattice, lattice_over, n_cells
@@ -38,8 +37,7 @@ _CURVATURE, _EARTH_M = 6.0 / 7.0, 6_378_137.0
 
 
 def far_surface(
-    path: Path,
-    header: Header,
+    survey: Survey,
     frame: Frame,
     core: Box,
     middle: Box,
@@ -51,9 +49,8 @@ def far_surface(
 
     Parameters
     ----------
-    path : Path
-    header : Header
-        From `read_header` of the same file.
+    survey : Survey
+        From `read_headers`.
     frame : Frame
     core : (west, south, east, north)
         Of the ground worked on, local metres; the rings begin at its edge.
@@ -72,6 +69,7 @@ def far_surface(
         Nearest first, heights lowered by the curve of the earth; NaN inside a ring, and where nothing was
         measured. Empty where the survey ends with the core.
     """
+    header = survey.header
     area_m2 = (covered[2] - covered[0]) * (covered[3] - covered[1])
     between_m = math.sqrt(area_m2 / max(header.n_points, 1))
     rings: list[_Ring] = []
@@ -85,14 +83,14 @@ def far_surface(
         return ()
     tell = progress or (lambda _share: None)
     if header.kind == "cloud":
-        pass_points(path, header, lambda cloud: _to_each(rings, cloud), tell)
+        pass_tiles(survey, lambda cloud: _to_each(rings, cloud), tell)
     elif header.kind == "raster":
         for number, ring in enumerate(rings):
             wide = max(1, int(ring.lattice.cell_m / 2 / between_m))
-            pass_tops(path, header, ring.box, wide, ring.take)
+            pass_tile_tops(survey, ring.box, wide, ring.take)
             tell((number + 1) / len(rings))
     else:
-        surface = read_survey(path, header, None)
+        surface = read_tiles(survey, None)
         assert isinstance(surface, Surface)
         x, y = frame.to_local(surface.vertices[:, 0], surface.vertices[:, 1], surface.crs)
         vertices = np.column_stack([x, y, surface.vertices[:, 2]])

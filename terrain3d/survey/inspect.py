@@ -1,23 +1,27 @@
 """Look a survey over before it is used: what it is, what it is worth, and what to doubt."""
 
 import math
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, fields
 from pathlib import Path
 
 import numpy as np
 
 from terrain3d.frame import site_frame
 from terrain3d.readers.crs import crs_kind, has_name, metres_per_unit, unit_words
-from terrain3d.readers.source import Box, Cloud, Header, Progress, Raster, Surface
-from terrain3d.readers.surveys import read_header, read_survey, recognise
+from terrain3d.readers.source import Box, Cloud, Header, Marks, Progress, Raster, Surface
+from terrain3d.readers.surveys import recognise
+from terrain3d.readers.tiles import Survey, pass_tiles, read_headers, read_tiles
 from terrain3d.site import GroundSource
+from terrain3d.survey.dates import days
+from terrain3d.survey.gaps import spacing as spacing_of
 from terrain3d.survey.quality import HOLE_LIMITS_M, Coverage, Roughness, ends
-from terrain3d.survey.tally import Tally
+from terrain3d.survey.tally import Indices, Tally
+from terrain3d.terrain import Dated
 from terrain3d.units import Floats
-from terrain3d.wording import coordinate, counted, plain
+from terrain3d.wording import coordinate, counted, listed, plain
 
-#: ASPRS classes (LAS 1.4 R15, table 17); 23 to 63 are reserved, 64 to 255 the user's.
+#: ASPRS classes (LAS 1.4 R15, table 17); 8, 12 and 23 to 63 are reserved, 64 to 255 the user's.
 CLASS_NAMES = {
     0: "never classified",
     1: "unclassified",
@@ -41,10 +45,20 @@ CLASS_NAMES = {
     21: "snow",
     22: "temporal exclusion",
 }
-#: Share of the work that is done when a survey is read, and when its holes are mapped, about.
-_READING, _MAPPED = 0.7, 0.9
-#: Points of a text file noted at a time.
-_BLOCK = 1_000_000
+#: Of point formats 0 to 5, which know such points by a class and not by a mark (LAS 1.4 R15, table 9).
+_OVERLAP_CLASS, _OVERLAP_NAME = 12, "in an overlap, its class not said"
+#: What the marks of points are called (LAS 1.4 R15, tables 9 and 16).
+_MARK_NAMES = {
+    "synthetic": "synthetic (made, not measured)",
+    "key_point": "key points of a model",
+    "overlap": "in an overlap of flight lines",
+    "withheld": "withheld, and left out",
+    "noise": "noise, and left out",
+}
+#: Share of the points above which a mark is a doubt.
+_MANY_MARKED = 0.02
+#: Share of the work that is done when headers are read, when the survey is, and when its holes are mapped.
+_LOOKED, _READING, _MAPPED = 0.05, 0.7, 0.9
 #: Ground points farther apart than this say little of the banks, kerbs and walls that this work turns on,
 #: and more of the area than this without one near leaves too much to guess (common practice, no source).
 TOO_FAR_APART_M, MUCH_UNSEEN = 2.0, 0.1
@@ -61,7 +75,7 @@ class Report:
     Parameters
     ----------
     path, form, kind : str
-        The file, its format in plain words, and 'cloud', 'raster' or 'mesh'.
+        The file or the folder, its format in plain words, and 'cloud', 'raster' or 'mesh'.
     crs, crs_from : str
         The horizontal CRS and who said so; '' where nobody does.
     horizontal_unit, vertical_unit, vertical_unit_from : str
@@ -74,15 +88,21 @@ class Report:
     n_points : int
         Points read, cells, or vertices.
     classes : tuple of (class, name, count)
+    marks : tuple of (mark, count)
+        Of the points of a cloud those that their surveyor marked, the ones left out too.
     n_ground : int
         Points on the ground; cells with data; triangles.
     density_per_m2, spacing_m : float
-        Of the ground points, over the survey's area, holes included.
+        Of the ground points where there are any, as verdicts reckon them (`survey.gaps.spacing`).
     no_data_share : float
         Of a raster's cells.
     coverage, roughness : or None where they do not apply
     cell_m : float
         A cell size that the survey can carry.
+    dated : Dated or None
+        When it was flown, or else when its file was written.
+    error_m, error_from : float or None, str
+        RMSE of its heights where its file states it, and where.
     doubts : tuple of str
     """
 
@@ -100,6 +120,7 @@ class Report:
     z_m: tuple[float, float]
     n_points: int
     classes: tuple[tuple[int, str, int], ...]
+    marks: tuple[tuple[str, int], ...]
     n_ground: int
     density_per_m2: float
     spacing_m: float
@@ -107,15 +128,19 @@ class Report:
     coverage: Coverage | None
     roughness: Roughness | None
     cell_m: float
+    dated: Dated | None
+    error_m: float | None
+    error_from: str
     doubts: tuple[str, ...]
 
 
-def inspect(path: Path, ground: GroundSource, progress: Progress | None = None) -> Report:
+def inspect(given: Path | Sequence[Path], ground: GroundSource, progress: Progress | None = None) -> Report:
     """Read a whole survey and report on it.
 
     Parameters
     ----------
-    path : Path
+    given : Path, or sequence of Path
+        A file, a folder of tiles, a pattern of their names, or several of these.
     ground : GroundSource
         Its `crs` and `vertical_unit` go before what the file says.
     progress : callable, optional
@@ -124,20 +149,21 @@ def inspect(path: Path, ground: GroundSource, progress: Progress | None = None) 
     Raises
     ------
     InputError
-        As `read_header` and `read_survey` do.
+        As `read_headers` and `read_tiles` do.
     """
     tell = progress or (lambda _: None)
-    header = read_header(path, ground)
-    scale = _metres_per_unit(header)
-    if header.kind == "cloud":
-        report = _of_points(path, header, scale, tell)
+    paths = [given] if isinstance(given, Path) else given
+    files = read_headers([str(path) for path in paths], ground, told=lambda share: tell(_LOOKED * share))
+    scale = _metres_per_unit(files.header)
+    if files.header.kind == "cloud":
+        report = _of_points(files, scale, lambda share: tell(_LOOKED + (1 - _LOOKED) * share))
     else:
-        survey = read_survey(path, header, None, lambda share: tell(_READING * share))
+        survey = read_tiles(files, None, lambda share: tell(_LOOKED + (_READING - _LOOKED) * share))
         assert not isinstance(survey, Cloud)
         if isinstance(survey, Raster):
-            report = _of_raster(path, header, survey, scale)
+            report = _of_raster(files, survey, scale)
         else:
-            report = _of_mesh(path, header, survey, scale)
+            report = _of_mesh(files, survey, scale)
     tell(1.0)
     return report
 
@@ -162,6 +188,11 @@ def report_lines(report: Report) -> list[str]:
         f"Extent           {report.width_m:.1f} m east-west, {report.depth_m:.1f} m north-south, "
         f"heights {report.z_m[0]:.2f} to {report.z_m[1]:.2f} m",
     ]
+    lines += _date_lines(report.dated)
+    if report.error_m is not None:
+        lines.append(
+            f"Stated error     {plain(report.error_m)} m of its heights (said by: {report.error_from})"
+        )
     lines += {"cloud": _cloud_lines, "raster": _raster_lines, "mesh": _mesh_lines}[report.kind](report)
     lines.append(
         f"Cell size to use {report.cell_m:g} m"
@@ -169,6 +200,17 @@ def report_lines(report: Report) -> list[str]:
     )
     lines += [f"Doubt            {doubt}" for doubt in report.doubts] or ["Doubts           none"]
     return lines
+
+
+def _date_lines(dated: Dated | None) -> list[str]:
+    if dated is None:
+        return ["Date             not said: [ground] flown says it"]
+    if dated.is_flown:
+        return [f"Flown            {days(dated)} (said by: {dated.said_by})"]
+    return [
+        f"Date             its file was written {days(dated)} (said by: {dated.said_by}); when it was "
+        "measured is not said: [ground] flown says it"
+    ]
 
 
 def _source(who: str) -> str:
@@ -181,15 +223,19 @@ def _range(report: Report, axis: int) -> str:
 
 
 def _density(per_m2: float) -> str:
+    if per_m2 == 0:
+        return "too few to tell how dense"
     return f"{plain(per_m2)} a square metre" if per_m2 >= 0.1 else f"one in {plain(1 / per_m2)} square metres"
 
 
 def _cloud_lines(report: Report) -> Iterator[str]:
     yield f"Points           {report.n_points}, without noise and withheld ones"
+    for mark, count in report.marks:
+        yield f"  marked         {count} {_MARK_NAMES[mark]}"
     for number, name, count in report.classes:
         yield f"  class {number:3d}      {count} {name} ({count / report.n_points:.1%})"
     yield (
-        f"Ground points    {report.n_ground}, {_density(report.density_per_m2)}, "
+        f"Ground points    {report.n_ground}; where there are any {_density(report.density_per_m2)}, "
         f"typically {report.spacing_m:.2f} m apart"
     )
     if report.coverage is not None:
@@ -234,30 +280,35 @@ def _mesh_lines(report: Report) -> Iterator[str]:
     )
 
 
-def _of_points(path: Path, header: Header, scale: tuple[float, float], tell: Progress) -> Report:
-    tally, doubts = _tallied(path, header, header.bounds, scale, lambda share: tell(_READING * share))
+def _of_points(files: Survey, scale: tuple[float, float], tell: Progress) -> Report:
+    tally, marks, doubts = _tallied(files, files.header.bounds, scale, lambda share: tell(_READING * share))
     if not tally.fits:
         # The header's bounds were not those of the points: now that these are known, once more.
-        tally, doubts = _tallied(path, header, tally.bounds, scale, None)
+        tally, marks, doubts = _tallied(files, tally.bounds, scale, None)
     tell(_READING)
     covered = tally.coverage()
     tell(_MAPPED)
-    density = tally.n_ground / covered.area_m2
-    spacing = 1 / math.sqrt(density) if density else math.inf
+    spacing = spacing_of(tally.sample()[:, :2])
+    # Ground points that are all one place are of no density.
+    density = 1 / spacing**2 if spacing > 0 else math.inf
+    doubts += _class_doubts(tally.counts) + _mark_doubts(marks, tally.n_points)
     if not tally.has_ground_class:
-        stand_in = "all points stand" if recognise(path)[0] == "text" else "last returns stand"
+        form = recognise(files.paths[0])[0]
+        stand_in = "all points stand" if form in ("text", "e57") else "last returns stand"
         doubts += (
             f"no point is classified as ground: {stand_in} in for it here, so density, holes and "
             "vertical error mix ground with what stands on it",
         )
     return _report(
-        path,
-        header,
+        files,
         tally.extent_m,
         bounds=tally.bounds,
         n_points=tally.n_points,
-        classes=tuple(
-            (int(n), class_name(int(n)), int(tally.counts[n])) for n in np.flatnonzero(tally.counts)
+        classes=_classes(tally.counts, marks),
+        marks=tuple(
+            (each.name, getattr(marks, each.name))
+            for each in fields(marks)
+            if each.name in _MARK_NAMES and getattr(marks, each.name)
         ),
         n_ground=tally.n_ground,
         density=density,
@@ -269,39 +320,55 @@ def _of_points(path: Path, header: Header, scale: tuple[float, float], tell: Pro
 
 
 def _tallied(
-    path: Path, header: Header, bounds: Box, scale: tuple[float, float], progress: Progress | None
-) -> tuple[Tally, tuple[str, ...]]:
-    """Read all points once; LAS files are never whole in memory."""
-    tally = Tally(bounds, scale)
-    if recognise(path)[0] == "las":
-        from terrain3d.readers.points import pass_las
-
-        return tally, pass_las(path, header, None, tally.take, progress)
-    cloud = read_survey(path, header, None, progress)
-    assert isinstance(cloud, Cloud)
-    for start in range(0, len(cloud.xyz), _BLOCK):
-        part = slice(start, start + _BLOCK)
-        tally.take(
-            Cloud(
-                cloud.xyz[part],
-                cloud.classes[part],
-                cloud.return_number[part],
-                cloud.n_returns[part],
-                cloud.crs,
-            )
-        )
-    return tally, cloud.doubts
+    files: Survey, bounds: Box, scale: tuple[float, float], progress: Progress | None
+) -> tuple[Tally, Marks, tuple[str, ...]]:
+    """Read all points once; they are never whole in memory."""
+    tally, marks = Tally(bounds, scale), Marks()
+    doubts = pass_tiles(files, tally.take, progress, marks)
+    return tally, marks, doubts
 
 
-def _of_raster(path: Path, header: Header, raster: Raster, scale: tuple[float, float]) -> Report:
+def _classes(counts: Indices, marks: Marks) -> tuple[tuple[int, str, int], ...]:
+    """Each class with its points; those that only lie in an overlap are none of the unclassified."""
+    counts = counts.copy()
+    counts[1] -= marks.legacy_overlap
+    found = [(int(n), class_name(int(n)), int(counts[n])) for n in np.flatnonzero(counts)]
+    if marks.legacy_overlap:
+        found.append((_OVERLAP_CLASS, _OVERLAP_NAME, marks.legacy_overlap))
+    return tuple(sorted(found))
+
+
+def _class_doubts(counts: Indices) -> tuple[str, ...]:
+    """Classes that only their maker knows."""
+    strange = [int(n) for n in np.flatnonzero(counts) if n not in CLASS_NAMES]
+    if not strange:
+        return ()
+    words = listed([f"{n} ({class_name(n)}, {counts[n]} points)" for n in strange])
+    of = "class" if len(strange) == 1 else "classes"
+    return (
+        f"the standard says nothing of {of} {words}: ask the surveyor what it means; what stands above the "
+        "ground in it is judged by its shape",
+    )
+
+
+def _mark_doubts(marks: Marks, n_points: int) -> tuple[str, ...]:
+    """Points that were made and not measured, where they are many."""
+    if marks.synthetic <= _MANY_MARKED * n_points:
+        return ()
+    return (
+        f"{marks.synthetic} points are marked as synthetic, made and not measured: ask the surveyor where "
+        "and why",
+    )
+
+
+def _of_raster(files: Survey, raster: Raster, scale: tuple[float, float]) -> Report:
     t, (ux, uy) = raster.transform, scale
     spacing = math.sqrt(abs(t.a * t.e - t.b * t.d) * ux * uy)
     known = raster.z[np.isfinite(raster.z)]
-    west, south, east, north = header.bounds
+    west, south, east, north = files.header.bounds
     extent = ((east - west) * ux, (north - south) * uy, float(known.min()), float(known.max()))
     return _report(
-        path,
-        header,
+        files,
         extent,
         n_points=raster.z.size,
         n_ground=known.size,
@@ -312,15 +379,14 @@ def _of_raster(path: Path, header: Header, raster: Raster, scale: tuple[float, f
     )
 
 
-def _of_mesh(path: Path, header: Header, mesh: Surface, scale: tuple[float, float]) -> Report:
+def _of_mesh(files: Survey, mesh: Surface, scale: tuple[float, float]) -> Report:
     xyz = (mesh.vertices - mesh.vertices.min(axis=0) * (1, 1, 0)) * (*scale, 1.0)
     corners = xyz[mesh.triangles, :2]
     one, other = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
     plan_m2 = float(np.abs(one[:, 0] * other[:, 1] - one[:, 1] * other[:, 0]).sum() / 2)
     density = len(np.unique(xyz, axis=0)) / plan_m2 if plan_m2 else math.inf
     return _report(
-        path,
-        header,
+        files,
         _extent(xyz),
         n_points=len(xyz),
         n_ground=len(mesh.triangles),
@@ -331,8 +397,7 @@ def _of_mesh(path: Path, header: Header, mesh: Surface, scale: tuple[float, floa
 
 
 def _report(
-    path: Path,
-    header: Header,
+    files: Survey,
     extent: tuple[float, float, float, float],
     *,
     n_points: int,
@@ -345,12 +410,14 @@ def _report(
     covered: Coverage | None = None,
     rough: Roughness | None = None,
     no_data: float = 0.0,
+    marks: tuple[tuple[str, int], ...] = (),
 ) -> Report:
+    header = files.header
     unit = (
         "degrees" if header.crs and header.crs.is_geographic else unit_words(metres_per_unit(header.crs)[0])
     )
     return Report(
-        path=str(path),
+        path=files.named,
         form=header.form,
         kind=header.kind,
         crs=_crs(header),
@@ -364,6 +431,7 @@ def _report(
         z_m=(extent[2], extent[3]),
         n_points=n_points,
         classes=classes,
+        marks=marks,
         n_ground=n_ground,
         density_per_m2=density,
         spacing_m=spacing,
@@ -371,6 +439,9 @@ def _report(
         coverage=covered,
         roughness=rough,
         cell_m=cell_for(spacing),
+        dated=header.dated,
+        error_m=header.error_m,
+        error_from=header.error_from,
         doubts=doubts,
     )
 
@@ -407,9 +478,9 @@ def class_name(number: int) -> str:
     """The ASPRS name of a class.
 
     >>> class_name(2), class_name(40), class_name(64)
-    ('ground', 'reserved', "the surveyor's own")
+    ('ground', 'reserved', 'user definable')
     """
-    return CLASS_NAMES.get(number, "reserved" if number < 64 else "the surveyor's own")
+    return CLASS_NAMES.get(number, "reserved" if number < 64 else "user definable")
 
 
 def cell_for(spacing_m: float) -> float:
@@ -418,8 +489,9 @@ def cell_for(spacing_m: float) -> float:
     >>> cell_for(0.1), cell_for(0.6), cell_for(50.0)
     (0.25, 1.0, 5.0)
     """
-    # A hundredth of slack: a grid of 0.9999 m cells is meant to be one of 1 m.
-    return next((size for size in CELL_SIZES_M if size * 1.01 >= spacing_m), CELL_SIZES_M[-1])
+    # Some slack: a grid of 0.9999 m cells is meant to be one of 1 m, and points on such a grid are told as
+    # 1.02 m apart (`survey.gaps.spacing`).
+    return next((size for size in CELL_SIZES_M if size * 1.03 >= spacing_m), CELL_SIZES_M[-1])
 
 
 def _extent(xyz: Floats) -> tuple[float, float, float, float]:

@@ -1,4 +1,4 @@
-"""Shapes drawn in a map program, GeoJSON or GeoPackage, turned into the site file's own shapes."""
+"""Shapes drawn in a map or drawing program, turned into the site file's own shapes."""
 
 from collections import Counter
 from collections.abc import Iterable, Mapping
@@ -15,6 +15,7 @@ from terrain3d.site import (
     ApproachShape,
     BeyondShape,
     FileRef,
+    MarkShape,
     MountShape,
     NuisanceShape,
     ProtectShape,
@@ -24,6 +25,10 @@ from terrain3d.tables import Table, checked
 from terrain3d.wording import counted
 
 Shape = TypeVar("Shape", bound=Table)
+#: Kinds whose names tell one from another.
+_NAMED = (
+    MountShape, MarkShape, ProtectShape, WalkShape, ApproachShape, NuisanceShape, BeyondShape
+)  # fmt: skip
 
 #: Columns that map programs add by themselves (common practice, no source).
 _ROW_NUMBERS = {"fid", "id", "ogc_fid", "objectid"}
@@ -32,7 +37,10 @@ _GEOMETRY_KEYS = {"Point": "at", "LineString": "path", "Polygon": "outline"}
 
 
 def expand(
-    entries: Iterable[Shape | FileRef], model: type[Shape], folder: Path
+    entries: Iterable[Shape | FileRef],
+    model: type[Shape],
+    folder: Path,
+    site_crs: pyproj.CRS | None = None,
 ) -> tuple[tuple[Shape, pyproj.CRS | None], ...]:
     """Every entry as a drawn shape, those of files one a feature.
 
@@ -44,6 +52,8 @@ def expand(
         The shape that its entries are, such as `SolidShape`.
     folder : Path
         Of the site file; names of files are relative to it.
+    site_crs : pyproj.CRS, optional
+        The site's own, in which files without a CRS are drawn.
 
     Returns
     -------
@@ -62,11 +72,11 @@ def expand(
             shapes.append((entry, None))
             continue
         path = folder / entry.file
-        features, crs = read_features(path, entry.layer)
+        features, crs = read_features(path, entry.layer, site_crs)
         for number, feature in enumerate(features, 1):
             where = f"{path}: feature {number}"
             shapes.append((checked(model, _keys(feature, entry.also, model, where), where), crs))
-    if issubclass(model, MountShape | ProtectShape | WalkShape | ApproachShape | NuisanceShape | BeyondShape):
+    if issubclass(model, _NAMED):
         _refuse_twins([str(getattr(shape, "name", "")) for shape, _ in shapes], model)
     return tuple(shapes)
 
@@ -74,6 +84,8 @@ def expand(
 def _keys(feature: Feature, also: Mapping[str, Any], model: type[Table], where: str) -> dict[str, Any]:
     """The TOML keys that a feature stands for."""
     keys = {**also, **{k: v for k, v in feature.values.items() if k.lower() not in _ROW_NUMBERS}}
+    if feature.called and "name" in model.model_fields:
+        keys.setdefault("name", feature.called)
     # Map programs save single shapes as collections of one.
     kind = feature.kind.removeprefix("Multi")
     key = _GEOMETRY_KEYS.get(kind)

@@ -17,6 +17,7 @@ from terrain3d.site import (
     BeyondShape,
     BoundaryShape,
     FoliageShape,
+    MarkShape,
     MountShape,
     NuisanceShape,
     ProtectShape,
@@ -28,11 +29,12 @@ from terrain3d.site import (
 from terrain3d.survey.above import Treatment
 from terrain3d.survey.leaves import Prism
 from terrain3d.survey.outlines import expand
-from terrain3d.terrain import Approach, Area, Beyond, Mount, Nuisance, Walk
+from terrain3d.terrain import Approach, Area, Beyond, Mark, Mount, Nuisance, Walk
 from terrain3d.units import Floats
 
 _MODELS = {
     "mount": MountShape,
+    "mark": MarkShape,
     "protect": ProtectShape,
     "solid": SolidShape,
     "foliage": FoliageShape,
@@ -45,12 +47,13 @@ _MODELS = {
 #: The kinds of shape in the order they are checked; there is one boundary at most.
 _KINDS = (*_MODELS, "boundary")
 #: Kinds that stand on their path, which then needs a length; a walk may stay where it is.
-_STANDING = ("solid", "nuisance")
+_STANDING = ("solid", "foliage", "nuisance")
 #: An outline is a line where its points span less than this share of its length squared.
 _FLAT = 1e-9
 
 Shape = (
     MountShape
+    | MarkShape
     | ProtectShape
     | SolidShape
     | FoliageShape
@@ -77,6 +80,7 @@ class Drawn:
     nuisance: tuple[tuple[NuisanceShape, pyproj.CRS | None], ...] = ()
     beyond: tuple[tuple[BeyondShape, pyproj.CRS | None], ...] = ()
     boundary: tuple[tuple[BoundaryShape, pyproj.CRS | None], ...] = ()
+    mark: tuple[tuple[MarkShape, pyproj.CRS | None], ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,6 +97,7 @@ class Placed:
     nuisances: tuple[Nuisance, ...] = ()
     beyond: tuple[Beyond, ...] = ()
     boundary: Floats | None = None
+    marks: tuple[Mark, ...] = ()
 
 
 def drawn(site: Site, folder: Path, site_crs: pyproj.CRS | None) -> Drawn:
@@ -105,7 +110,9 @@ def drawn(site: Site, folder: Path, site_crs: pyproj.CRS | None) -> Drawn:
         no length, or a file cannot be read.
     """
     lists: dict[str, Any] = {
-        kind: tuple((shape, crs or site_crs) for shape, crs in expand(getattr(site, kind), model, folder))
+        kind: tuple(
+            (shape, crs or site_crs) for shape, crs in expand(getattr(site, kind), model, folder, site_crs)
+        )
         for kind, model in _MODELS.items()
     }
     lists["boundary"] = () if site.boundary is None else ((site.boundary, site_crs),)
@@ -124,7 +131,7 @@ def label(kind: str, shape: Shape, number: int = 0) -> str:
         return kind
     if isinstance(shape, TreatShape):
         return f"{kind} number {number}"
-    return f"{kind} {shape.name!r}" + (": at" if kind == "mount" else "")
+    return f"{kind} {shape.name!r}" + (": at" if kind in ("mount", "mark") else "")
 
 
 def corners(shapes: Drawn) -> Iterator[tuple[str, Floats, pyproj.CRS | None]]:
@@ -202,7 +209,7 @@ def placed(shapes: Drawn, frame: Frame) -> Placed:
             Mount(m.name, float(at[0, 0]), float(at[0, 1]), m.heights, m.not_for) for m, at in local["mount"]
         ),
         tuple(Area(p.name, _ring(at), p.weight) for p, at in local["protect"]),
-        tuple(Prism(_ring(at), f.base, f.height, f.density, f.name) for f, at in local["foliage"]),
+        tuple(Prism(_hedge(f, at), f.base, f.height, f.leaf_density, f.name) for f, at in local["foliage"]),
         tuple(Treatment(_ring(at), t.take_as) for t, at in local["treat"]),
         tuple((s, at if s.path else _ring(at)) for s, at in local["solid"]),
         tuple(Walk(w.name, at, w.speed, w.figure) for w, at in local["walk"]),
@@ -210,7 +217,15 @@ def placed(shapes: Drawn, frame: Frame) -> Placed:
         tuple(Nuisance(n.name, n.kind, _around(n, at), n.base, n.height) for n, at in local["nuisance"]),
         tuple(Beyond(b.name, b.kind, _ring(at), b.keep_out) for b, at in local["beyond"]),
         next((_ring(at) for _, at in local["boundary"]), None),
+        marks=tuple(Mark(m.name, float(at[0, 0]), float(at[0, 1])) for m, at in local["mark"]),
     )
+
+
+def _hedge(shape: FoliageShape, at: Floats) -> Floats:
+    """The ground under foliage: its outline, or a band along its path."""
+    if shape.thickness is None:
+        return _ring(at)
+    return _band(at, shape.thickness / 2, label("foliage", shape))
 
 
 def _around(shape: NuisanceShape, at: Floats) -> Floats:
@@ -220,10 +235,21 @@ def _around(shape: NuisanceShape, at: Floats) -> Floats:
     half = shape.width / 2
     if len(at) == 1:
         return np.asarray(at[0] + half * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]))
-    band = shapely.LineString(at).buffer(half, cap_style="flat", join_style="mitre")
+    return _band(at, half, label("nuisance", shape))
+
+
+def _band(path: Floats, half_m: float, name: str) -> Floats:
+    """The outline of a band about a path."""
+    band = shapely.LineString(path).buffer(half_m, cap_style="flat", join_style="mitre")
     if not isinstance(band, shapely.Polygon) or band.is_empty:
         # Its points differ as they are drawn, yet not in metres.
-        raise _no_length(f"site.toml: {label('nuisance', shape)}: path")
+        raise _no_length(f"site.toml: {name}: path")
+    if band.interiors:
+        raise InputError(
+            "the path closes upon itself, and a band along it would have a hole",
+            f"site.toml: {name}: path",
+            "leave the last stretch out, or draw it as two",
+        )
     return np.asarray(shapely.get_coordinates(band.exterior)[:-1])
 
 

@@ -65,12 +65,13 @@ def from_mesh(
     lattice: Lattice,
     hole_limit_m: float,
     treatments: Sequence[Treatment] = (),
+    is_ground: bool = False,
 ) -> tuple[Relief, Solids, tuple[str, ...]]:
     """Ground and what stands on it from a mesh in local metres.
 
     Each node is sampled by an upright line: the lowest face turned upward is taken (undersides and
     floors of closed shapes are not ground), and ground is filtered from these samples. Triangles
-    that reach clearly above it are solids, as they are.
+    that reach clearly above it are solids, as they are. Of a surface that is said to be ground, all is.
 
     Returns
     -------
@@ -83,6 +84,8 @@ def from_mesh(
             'take it as "nothing" there and draw [[foliage]] instead',
         )
     samples = _samples(vertices, triangles, lattice)
+    if is_ground:
+        return surveyed(samples, lattice, hole_limit_m), Solids.none(), ()
     on_ground = filtered_ground(samples)
     for treatment in treatments:
         if treatment.take_as == "ground":

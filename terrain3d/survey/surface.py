@@ -45,8 +45,16 @@ def plane(fall_percent: float, towards_deg: float, extent_m: float, cell_m: floa
     return Relief(_ground(lattice, z), z)
 
 
-def spot_levels(x: Floats, y: Floats, z: Floats, cell_m: float) -> Relief:
+def spot_levels(x: Floats, y: Floats, z: Floats, cell_m: float, key: str = "points") -> Relief:
     """Levels taken by hand, triangulated: the ground is known within their hull.
+
+    Parameters
+    ----------
+    x, y, z : (n,) float
+        Local metres.
+    cell_m : float
+    key : str
+        Of the site file's [ground], for messages.
 
     Examples
     --------
@@ -64,7 +72,7 @@ def spot_levels(x: Floats, y: Floats, z: Floats, cell_m: float) -> Relief:
         raise InputError(
             f"two spot levels at local ({x[k]:.3f}, {y[k]:.3f}) differ: "
             f"{z[first][inverse.ravel()][k]:g} and {z[k]:g} m",
-            "site.toml: ground.points",
+            f"site.toml: ground.{key}",
             "keep one of them",
         )
     lattice = lattice_over((x.min(), y.min(), x.max(), y.max()), cell_m)
@@ -72,7 +80,7 @@ def spot_levels(x: Floats, y: Floats, z: Floats, cell_m: float) -> Relief:
     if not np.isfinite(heights).any():
         raise InputError(
             f"the spot levels span no cell of {cell_m:g} m",
-            "site.toml: ground.points",
+            f"site.toml: ground.{key}",
             "give levels that surround the mounts, or take a smaller site.cell",
         )
     return Relief(_ground(lattice, heights), carried_on(heights))

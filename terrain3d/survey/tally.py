@@ -16,8 +16,8 @@ from terrain3d.survey.quality import (
 )
 from terrain3d.units import Floats
 
-#: Classes that lie on bare ground: ground and road surface (LAS 1.4 R15, table 17).
-GROUND_CLASSES = (2, 11)
+#: Classes that lie on bare ground: ground, rail and road surface (LAS 1.4 R15, table 17).
+GROUND_CLASSES = (2, 10, 11)
 _IS_GROUND = np.isin(np.arange(256), GROUND_CLASSES)
 #: Ground points kept for the roughness, at most, and the number of patches they come from.
 MOST_KEPT, _N_PATCHES = 500_000, 16
@@ -134,8 +134,12 @@ class Tally:
         apart_m = math.sqrt(max(width_m, 1.0) * max(depth_m, 1.0) / self.n_points)
         return coverage(self._surveyed, self._ground.marked, self._cell_m, apart_m)
 
+    def sample(self) -> Floats:
+        """(n, 3) ground points, metres from the south-west corner: all, or those of whole patches."""
+        return self._ground.sample.points()
+
     def roughness(self) -> Roughness | None:
-        return roughness(self._ground.sample.points())
+        return roughness(self.sample())
 
 
 class _Standard:

@@ -33,9 +33,11 @@ _MOST_NODES = 16_000_000
 
 
 class Source(Enum):
-    """Where the error of a survey's heights is from: the site file, or assumed for a reason."""
+    """Where the error of a survey's heights is from: the site file, the survey, or assumed for a reason."""
 
     STATED = "stated"
+    GROUND_STATED = "ground error stated"
+    SURVEY_STATED = "survey states it"
     DRAWN_GROUND = "drawn ground"
     SILENT_SURVEY = "silent survey"
 
@@ -74,7 +76,7 @@ class FieldLaw:
 
 
 def error_sizes_of(setting: DoubtSetting, terrain: Terrain) -> ErrorSizes:
-    """The errors a site file asks for; where it leaves the survey's error open, quality level 2.
+    """The errors a site file asks for; the survey's is else what that states, or quality level 2.
 
     Examples
     --------
@@ -86,6 +88,9 @@ def error_sizes_of(setting: DoubtSetting, terrain: Terrain) -> ErrorSizes:
     'drawn ground'
     """
     rmse, source = setting.ground, Source.STATED
+    if rmse is None and terrain.error_m is not None:
+        by_site = terrain.error_from.startswith("[ground]")
+        rmse, source = terrain.error_m, Source.GROUND_STATED if by_site else Source.SURVEY_STATED
     if rmse is None:
         rmse = ASSUMED_RMSE_M
         source = Source.DRAWN_GROUND if terrain.spacing_m is None else Source.SILENT_SURVEY

@@ -7,6 +7,8 @@ the figure. That a pulse comes of a zone entered and of a zone left is common pr
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +25,8 @@ from terrain3d.walk.zones import ZonedLayer, heads_hold, layer_azimuth_deg, zone
 _HALVINGS = 26
 #: How far inside its zone a crossing is judged, degrees: an arc's very end may fall to either side.
 _INSIDE_DEG = 1e-5
+#: Left and right of a figure.
+_SIDES = (-1, 1)
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,42 +95,65 @@ def zone_crossings(unit: Detector, body: Body, way: Track) -> Crossings:
     >>> len(upper.zone), int(upper.entered.sum())           # nine zones, entered and left
     (18, 9)
     """
-    found = []
-    for k, layer in enumerate(zoned_layers(unit)):
-        for side in (-1, 1):
-            found.append(_side_crossings(unit, layer, k, body, way, side))
-    columns = [np.concatenate(column) for column in zip(*found, strict=True)]
-    every = Crossings(*columns)
+    layers = zoned_layers(unit)
+    bearings = {side: _side_bearing(unit, body, way.x, way.y, way.facing_deg, side)[:2] for side in _SIDES}
+    found = [_crossed(layers, k, way, side, *bearings[side]) for k in range(len(layers)) for side in _SIDES]
+    every = _within(unit, layers, body, way, _Steps(*map(np.concatenate, zip(*found, strict=True))))
     # Whoever stands over the foot of the mount is at every bearing at once.
     clear = np.hypot(every.x - unit.x, every.y - unit.y) > max(body.breadth_m, body.length_m) / 2
     order = np.lexsort((every.layer, every.along_m, every.walk))
     return every.those(order[clear[order]])
 
 
-def _side_crossings(
-    unit: Detector, layer: ZonedLayer, index: int, body: Body, way: Track, side: int
-) -> tuple[NDArray[np.generic], ...]:
-    """Crossings of one side (-1 left, 1 right) of the figure over the edges of one layer."""
+class _Steps(NamedTuple):
+    """Steps of walks in which an edge is crossed, layer by layer."""
+
+    #: Index into the points of the walks.
+    i: NDArray[np.int64]
+    layer: NDArray[np.int64]
+    #: -1 left, 1 right.
+    side: NDArray[np.int64]
+    zone: NDArray[np.int64]
+    edge_deg: Floats
+    #: Whether the side comes to lie clockwise of the edge.
+    is_rising: NDArray[np.bool_]
+
+
+def _crossed(
+    layers: tuple[ZonedLayer, ...], k: int, way: Track, side: int, east: Floats, north: Floats
+) -> _Steps:
+    """Steps in which a side of the figure, seen at these bearings, crosses edges of a layer."""
     # The right side is at home in the zone to the right of each edge but the last, the left likewise.
-    zones = np.arange(layer.zones)
-    edges = layer.edges_deg[:-1] if side > 0 else layer.edges_deg[1:]
-    past = _past(layer, edges[:, None], *_side_bearing(unit, body, way.x, way.y, way.facing_deg, side)[:2])
+    edges = layers[k].edges_deg[:-1] if side > 0 else layers[k].edges_deg[1:]
+    past = _past(layer_azimuth_deg(layers[k], east, north), edges[:, None])
     before, after = past[:, :-1], past[:, 1:]
     same_walk = way.walk[:-1] == way.walk[1:]
     # A jump of half a turn is the seam behind the head, not a crossing.
     crossed = ((before < 0) != (after < 0)) & (np.abs(after - before) < 180.0) & same_walk
     e, i = np.nonzero(crossed)
-    rising = before[e, i] < 0
+    return _Steps(i, np.full(len(i), k), np.full(len(i), side), e, edges[e], before[e, i] < 0)
+
+
+def _within(
+    unit: Detector, layers: tuple[ZonedLayer, ...], body: Body, way: Track, steps: _Steps
+) -> Crossings:
+    """Where within their steps the edges are crossed: of all layers and sides at once, for each has few."""
+    i, side, rising = steps.i, steps.side, steps.is_rising
+    ends = np.searchsorted(steps.layer, np.arange(len(layers) + 1))
+    parts = [slice(*pair) for pair in pairwise(ends.tolist())]
+    azimuth = np.empty(len(i))
     low, high = np.zeros(len(i)), np.ones(len(i))
     step_x, step_y = way.x[i + 1] - way.x[i], way.y[i + 1] - way.y[i]
-    for _ in range(_HALVINGS):
+    for _ in range(_HALVINGS if len(i) else 0):
         middle = (low + high) / 2
         x, y = way.x[i] + middle * step_x, way.y[i] + middle * step_y
         east, north, _far = _side_bearing(unit, body, x, y, way.facing_deg[i], side)
-        is_past = (_past(layer, edges[e], east, north) < 0) != rising
+        for layer, part in zip(layers, parts, strict=True):
+            azimuth[part] = layer_azimuth_deg(layer, east[part], north[part])
+        is_past = (_past(azimuth, steps.edge_deg) < 0) != rising
         low, high = np.where(is_past, low, middle), np.where(is_past, middle, high)
     x, y = way.x[i] + high * step_x, way.y[i] + high * step_y
-    entered = rising if side > 0 else ~rising
+    entered = rising == (side > 0)
     # Turning on the spot is no step: the figure faces as it does while it is in the zone.
     facing = np.where(entered, way.facing_deg[i + 1], way.facing_deg[i])
     east, north, far = _side_bearing(unit, body, x, y, facing, side)
@@ -135,11 +162,11 @@ def _side_crossings(
     hair = np.radians(side * _INSIDE_DEG)
     side_x = unit.x + far * (east + hair * north)
     side_y = unit.y + far * (north - hair * east)
-    return way.walk[i], along, x, y, side_x, side_y, np.full(len(i), index), zones[e], entered
+    return Crossings(way.walk[i], along, x, y, side_x, side_y, steps.layer, steps.zone, entered)
 
 
 def _side_bearing(
-    unit: Detector, body: Body, x: Floats, y: Floats, facing_deg: Floats, side: int
+    unit: Detector, body: Body, x: Floats, y: Floats, facing_deg: Floats, side: int | NDArray[np.int64]
 ) -> tuple[Floats, Floats, Floats]:
     """Unit bearing (east, north) of a side of the figure, and its plan distance from the unit."""
     dx, dy = x - unit.x, y - unit.y
@@ -155,6 +182,6 @@ def _side_bearing(
     return side_x / far, side_y / far, far
 
 
-def _past(layer: ZonedLayer, edges_deg: Floats, east: Floats, north: Floats) -> Floats:
+def _past(azimuth_deg: Floats, edges_deg: Floats) -> Floats:
     """Degrees past each edge, clockwise, in [-180, 180)."""
-    return (layer_azimuth_deg(layer, east, north) - edges_deg + 180.0) % 360.0 - 180.0
+    return (azimuth_deg - edges_deg + 180.0) % 360.0 - 180.0

@@ -37,9 +37,9 @@ types = ["one-head-90"]
 bearing_step = 30
 tilts = [0]
 """
-PROGRAM = [sys.executable, "-c", "from terrain3d.cli.start import main; main()"]
+COMMAND = "from terrain3d.cli.start import main; main()"
 #: The same where what the pages show is not the point.
-PROGRAM_OF_BLANKS = [*PROGRAM[:2], IN_A_PROCESS + PROGRAM[2]]
+COMMAND_OF_BLANKS = IN_A_PROCESS + COMMAND
 NO_BUFFER = {**os.environ, "PYTHONUNBUFFERED": "1"}
 
 
@@ -200,14 +200,14 @@ def test_a_drawing_that_fails_is_told_with_what_is_there(site, tmp_path, capsys,
     assert "search: best" in (folder / "a.toml").read_text()
 
 
-def test_pictures_are_drawn_when_nobody_reads_the_answer(site, tmp_path):
+def test_pictures_are_drawn_when_nobody_reads_the_answer(site, tmp_path, ready):
     """With the table written into a pipe that has been closed, as by `| true`, the work is still done."""
     out = tmp_path / "out"
     ours, theirs = os.pipe()
     os.close(ours)
     for command in ("compare", "cover"):
         child = subprocess.run(
-            [*PROGRAM_OF_BLANKS, command, site, "--out", out, "--stills", "best"],
+            [*ready(COMMAND_OF_BLANKS), command, site, "--out", out, "--stills", "best"],
             stdout=theirs,
             stderr=subprocess.PIPE,
             text=True,
@@ -232,7 +232,7 @@ def earlier(tmp_path_factory) -> Path:
 @pytest.mark.parametrize(
     ("sent", "status"), [(signal.SIGINT, 130), (signal.SIGTERM, 143), (signal.SIGHUP, 129)]
 )
-def test_a_stop_while_drawing_keeps_the_results(tmp_path, earlier, sent, status):
+def test_a_stop_while_drawing_keeps_the_results(tmp_path, earlier, sent, status, ready):
     """Stopped once the results are there, the command says so, and leaves 128 and the signal's number.
 
     That number is common practice of shells (POSIX asks for more than 128).
@@ -241,7 +241,7 @@ def test_a_stop_while_drawing_keeps_the_results(tmp_path, earlier, sent, status)
     shutil.copytree(earlier, out)
     before = (out / "results.json").read_bytes()
     child = subprocess.Popen(
-        [*PROGRAM, "compare", site, "--out", out],
+        [*ready(COMMAND), "compare", site, "--out", out],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
@@ -271,7 +271,9 @@ def test_a_stop_while_judging_leaves_nothing(tmp_path, sent, status):
     """Told to end before there are results, the command tidies up as after Ctrl-C."""
     site, out = site_of(tmp_path, *range(0, 360, 6)), tmp_path / "out"
     site.write_text(site.read_text().replace("cell = 0.5", "cell = 0.02"))
-    child = subprocess.Popen([*PROGRAM, "cover", site, "--out", out], stderr=subprocess.PIPE, text=True)
+    child = subprocess.Popen(
+        [sys.executable, "-c", COMMAND, "cover", site, "--out", out], stderr=subprocess.PIPE, text=True
+    )
     maps = Path(f"/proc/{child.pid}/maps")
     until(lambda: "llvmlite" in maps.read_text(), child)
     child.send_signal(sent)
@@ -281,10 +283,10 @@ def test_a_stop_while_judging_leaves_nothing(tmp_path, sent, status):
     assert not out.exists()
 
 
-def test_on_a_terminal_the_answer_comes_first_and_pictures_are_counted(site, tmp_path):
+def test_on_a_terminal_the_answer_comes_first_and_pictures_are_counted(site, tmp_path, ready):
     """The table is there before the first picture is; then it is told how many of how many are drawn."""
     status, said = said_on_terminal(
-        [*PROGRAM_OF_BLANKS, "compare", site, "--out", tmp_path / "out"], PYTHONUNBUFFERED="1"
+        [*ready(COMMAND_OF_BLANKS), "compare", site, "--out", tmp_path / "out"], PYTHONUNBUFFERED="1"
     )
     assert status == 0
     text = re.sub(r"\x1b\[[0-9;?]*[A-Za-z]", "", said)
@@ -294,13 +296,12 @@ def test_on_a_terminal_the_answer_comes_first_and_pictures_are_counted(site, tmp
     assert steps == sorted(steps)
 
 
-def test_a_terminal_that_closes_stops_the_work(tmp_path):
+def test_a_terminal_that_closes_stops_the_work(tmp_path, ready):
     """When the terminal goes away the command ends by itself, with nothing half done."""
     site, out = site_of(tmp_path, *range(0, 360, 18)), tmp_path / "out"
     ours, theirs = pty.openpty()
-    program = f"import os; os.login_tty(0); {PROGRAM[-1]}"
     child = subprocess.Popen(
-        [sys.executable, "-c", program, "cover", site, "--out", out],
+        [*ready(f"import os; os.login_tty(0); {COMMAND}"), "cover", site, "--out", out],
         stdin=theirs,
         stdout=theirs,
         stderr=theirs,

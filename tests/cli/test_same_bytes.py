@@ -6,6 +6,7 @@ import sys
 from pathlib import Path
 
 import pytest
+import ready_process
 from site_files import EVERYTHING, option_text
 
 SITE = EVERYTHING + option_text("up", tilt=-3)
@@ -38,23 +39,27 @@ COMMANDS = (
 
 
 @pytest.fixture(scope="module")
-def written(tmp_path_factory) -> tuple[Path, Path]:
-    """Two folders in which the same commands ran: with all processors, and with one and another hash seed."""
+def written(tmp_path_factory, ready) -> tuple[Path, Path]:
+    """Two folders in which the same commands ran: with all processors, and with one and another hash seed.
+
+    What has everything loaded already has one thread for small matrices, and a seed of its own.
+    """
     folders, running = [], []
-    for processors, seed in (("all", "1"), ("one", "2")):
+    assert ready_process.HASH_SEED != "1"
+    for processors, start in (("all", [sys.executable, "-c", RUN]), ("one", ready(RUN))):
         folder = tmp_path_factory.mktemp(processors) / "deep" / processors
         folder.mkdir(parents=True)
         (folder / "site.toml").write_text(SITE, encoding="utf-8")
         # Not the one thread that other tests have: as many as there are.
         told = {key: value for key, value in os.environ.items() if key != "OPENBLAS_NUM_THREADS"}
-        threads = {} if processors == "all" else {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+        threads = {} if processors == "all" else {"OMP_NUM_THREADS": "1"}
         root = Path(__file__).parents[2]
         with (folder / "stdout").open("w") as out:
             running.append(
                 subprocess.Popen(
-                    [sys.executable, "-c", RUN, processors, *COMMANDS],
+                    [*start, processors, *COMMANDS],
                     cwd=folder,
-                    env={**told, "PYTHONHASHSEED": seed, "PYTHONPATH": str(root), **threads},
+                    env={**told, "PYTHONHASHSEED": "1", "PYTHONPATH": str(root), **threads},
                     stdout=out,
                     stderr=subprocess.STDOUT,
                 )

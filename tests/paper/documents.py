@@ -38,6 +38,7 @@ name = "slope with everything"
 crs = "EPSG:32631"
 cell = 0.25
 [ground]
+error = "QL1"
 plane = { fall = 12, towards = 180, extent = 30 }
 [boundary]
 outline = [[559988, 4949994], [560012, 4949994], [560012, 4950012], [559988, 4950012]]
@@ -75,6 +76,12 @@ at = [560000, 4949996]
 [[mount]]
 name = "shed wall"
 at = [560003.7, 4950002]
+[[mark]]
+name = "gate post"
+at = [559999, 4950001]
+[[mark]]
+name = "far corner"
+at = [559900, 4950001]
 [[protect]]
 name = "yard"
 outline = [[559997, 4949998], [560003, 4949998], [560003, 4950004], [559997, 4950004]]

@@ -3,15 +3,18 @@
 import random
 import struct
 import subprocess
-import sys
+import tracemalloc
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import ezdxf
 import laspy
 import numpy as np
 import pytest
 from affine import Affine
-from made_files import slope_points, write_las, write_tif
+from made_files import slope_points, write_e57, write_las, write_tif
+from site_files import run
 
 from terrain3d.errors import InputError
 from terrain3d.readers.surveys import read_header, read_survey
@@ -130,12 +133,14 @@ def test_a_laz_that_claims_to_pack_billions_of_points_together(tmp_path: Path) -
         read(repacked(path, CHUNK_SIZE, "<I", 4_000_000_000))
 
 
-@pytest.mark.parametrize(("at", "layout", "value"), [(CHUNK_SIZE, "<I", 80), (N_ITEMS, "<H", 0)])
-def test_a_decoder_that_panics_leaves_one_message(tmp_path: Path, at: int, layout: str, value: int) -> None:
+@pytest.mark.parametrize(("at", "layout", "value"), [(CHUNK_SIZE, "<I", 1500), (N_ITEMS, "<H", 0)])
+def test_a_decoder_that_panics_leaves_one_message(
+    tmp_path: Path, ready: Callable[[str], list], at: int, layout: str, value: int
+) -> None:
     """Its own lines, written past Python by its own threads, do not stand beside ours."""
     path = repacked(write_las(tmp_path / "survey.laz", slope_points(45)), at, layout, value)
     run = subprocess.run(
-        [sys.executable, "-c", "from terrain3d.cli.main import main; main()", "inspect", str(path)],
+        [*ready("from terrain3d.cli.main import main; main()"), "inspect", str(path)],
         capture_output=True,
         text=True,
         check=False,
@@ -186,7 +191,7 @@ def fault_of(path: Path) -> InputError | None:
         ("a.tif", b"II*\0" + b"\xff" * 400, "cells cannot be read"),
         ("a.asc", b"ncols 3\nnrows 2\n1 2 3\n", "cells cannot be read"),
         ("a.las", b"PK\x03\x04" + b"x" * 90, r"a ZIP archive(.|\n)*unpack"),
-        ("a.e57", b"ASTM-E57" + b"\0" * 90, r"an E57 scan(.|\n)*LAZ"),
+        ("a.e57", b"ASTM-E57" + b"\0" * 90, r"should be 0 bytes long"),
         ("a.las", b"%PDF-1.7 ...", "a PDF"),
         ("a.gpkg", b"SQLite format 3\0" + b"\0" * 90, "GeoPackage"),
         ("a.las", b"\x01\x02\0\x03 whatever", "starts as no format known here"),
@@ -198,6 +203,13 @@ def fault_of(path: Path) -> InputError | None:
         ("a.geojson", b'{"type": "FeatureCollection", "features": []}', r"GeoJSON(.|\n)*\[\[protect\]\]"),
         ("a.json", b'{"points": []}', "is JSON"),
         ("a.gml", b"<?xml version='1.0'?>", "is XML"),
+        (
+            "a.kml",
+            b"<?xml version='1.0'?>\n<kml><Document/></kml>",
+            r"is KML, drawn shapes(.|\n)*\[\[protect\]\]",
+        ),
+        ("a.shp", b"\x00\x00\x27\x0a" + b"\0" * 96, r"a shapefile, drawn shapes(.|\n)*\[\[protect\]\]"),
+        ("a.dwg", b"AC1032" + b"\0" * 96, r"a DWG drawing(.|\n)*DXF"),
     ],
 )
 def test_files_that_are_something_else(tmp_path: Path, name: str, content: bytes, message: str) -> None:
@@ -225,3 +237,145 @@ def test_a_wrong_extension_is_read_by_content_with_a_doubt(tmp_path: Path) -> No
     assert any("it is a TIFF grid" in doubt for doubt in read(grid.rename(tmp_path / "g.xyz")).doubts)
     upper = write_las(tmp_path / "s.las", slope_points(3)).rename(tmp_path / "S.LAS")
     assert not any("ends in" in doubt for doubt in read(upper).doubts)
+
+
+def write_dxf(path: Path) -> Path:
+    """Contours, spot levels, faces and outlines."""
+    drawing = ezdxf.new("R2010", units=6)
+    space = drawing.modelspace()
+    for n in range(6):
+        space.add_lwpolyline([(5 * n, 0, 0, 0, 0.2), (5 * n, 30, 0, 0, 0)], dxfattribs={"elevation": n})
+        space.add_polyline3d([(5 * n, 0, n), (5 * n, 10, n), (5 * n, 20, n)])
+        space.add_point((5 * n, 31, n))
+    space.add_polyface().append_face([(0, 0, 1), (5, 0, 1), (5, 5, 1)])
+    with space.add_mesh().edit_data() as data:
+        data.vertices, data.faces = [(0, 0, 1), (9, 0, 1), (9, 9, 2)], [(0, 1, 2)]
+    drawing.saveas(path)
+    return path
+
+
+def write_landxml(path: Path) -> Path:
+    """A surface of 200 triangles."""
+    points = "".join(f'<P id="{n}">{n // 11} {n % 11} {n / 9}</P>' for n in range(121))
+    corners = [11 * row + column for row in range(10) for column in range(10)]
+    faces = "".join(f"<F>{k} {k + 1} {k + 11}</F><F>{k + 1} {k + 12} {k + 11}</F>" for k in corners)
+    path.write_text(
+        '<LandXML version="1.2"><Units><Metric linearUnit="meter"/></Units><Surfaces><Surface name="a">'
+        f"<Definition><Pnts>{points}</Pnts><Faces>{faces}</Faces></Definition></Surface></Surfaces></LandXML>"
+    )
+    return path
+
+
+def write_scan(path: Path) -> Path:
+    x, y, z = slope_points(20).T
+    return write_e57(
+        path, {"cartesianX": x, "cartesianY": y, "cartesianZ": z, "returnIndex": np.arange(400) % 2}
+    )
+
+
+def write_levels(path: Path) -> Path:
+    path.write_text(
+        "P;E;N;Z;CODE\n" + "".join(f"{n};{3.5 * n};{n * n % 17};{n / 3:.3f};GRD\n" for n in range(99))
+    )
+    return path
+
+
+MADE = {"a.dxf": write_dxf, "a.xml": write_landxml, "a.e57": write_scan, "a.csv": write_levels}
+
+
+@pytest.mark.parametrize("name", MADE)
+def test_random_damage_of_what_surveyors_send(tmp_path: Path, name: str) -> None:
+    """As above: bytes changed, and files cut, at places of all kinds; nothing is said but one message."""
+    path = MADE[name](tmp_path / name)
+    content = path.read_bytes()
+    assert fault_of(path) is None
+    for seed in range(30):
+        rng = random.Random(seed)
+        damaged = bytearray(content)
+        for _ in range(rng.randrange(1, 8)):
+            damaged[rng.randrange(len(damaged))] = rng.randrange(256)
+        path.write_bytes(damaged[: rng.randrange(len(damaged))] if seed % 3 == 0 else damaged)
+        fault = fault_of(path)
+        assert fault is None or (str(path) in fault.where or "[ground]" in fault.where)
+        assert fault is None or fault.mend
+
+
+@pytest.mark.parametrize("kept", [0, 20, 200, 0.3, 0.7, 0.98])
+@pytest.mark.parametrize("name", ["a.dxf", "a.xml", "a.e57"])
+def test_what_surveyors_send_cut_short(tmp_path: Path, name: str, kept: float) -> None:
+    """Never read half: a bank that is missing would be taken for level ground."""
+    path = MADE[name](tmp_path / name)
+    content = path.read_bytes()
+    if name == "a.dxf" and kept == 0.98:
+        # The objects behind the entities may be missing.
+        kept = content.index(b"OBJECTS") / len(content) - 0.01
+    path.write_bytes(content[: int(kept if kept > 1 else kept * len(content))])
+    with pytest.raises(InputError) as fault:
+        read(path)
+    assert str(path) in fault.value.where
+
+
+@pytest.mark.parametrize(
+    "code", [("90", "2"), ("92", "3"), ("93", "4"), ("90", "3"), ("71", "3"), ("72", "1")]
+)
+def test_drawings_that_claim_a_billion(tmp_path: Path, code: tuple[str, str]) -> None:
+    """They cost no memory, and change nothing or end in one message.
+
+    Counts of vertices, faces and corners: LWPOLYLINE 90, MESH 92, 93 and 90 of its faces, POLYLINE 71 and 72
+    (DXF reference).
+    """
+    path = write_dxf(tmp_path / "a.dxf")
+    whole = read(path, crs="EPSG:32631").vertices
+    text, claim = path.read_text(), f"\n {code[0]}\n{code[1]}\n"
+    assert claim in text
+    path.write_text(text.replace(claim, f"\n {code[0]}\n1000000000\n"))
+    tracemalloc.start()
+    try:
+        assert np.array_equal(read(path, crs="EPSG:32631").vertices, whole)
+    except InputError as fault:
+        assert fault.what.startswith("it cannot be read as DXF")  # noqa: PT017
+    finally:
+        peak = tracemalloc.get_traced_memory()[1]
+        tracemalloc.stop()
+    assert peak < 50_000_000
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "message"),
+    [
+        ("\n 38\n5.0\n", "\n 38\ntall\n", "cannot be read as DXF"),
+        ("\n 38\n5.0\n", "\n 38\nnan\n", "coordinates that are no numbers"),
+        ("\n 38\n5.0\n", "\n 38\n1e999\n", "coordinates that are no numbers"),
+        ("\n  0\nPOINT\n", "\nzero\nPOINT\n", "cannot be read as DXF"),
+        ("\nENTITIES\n", "\nENTITIES\n  0\nVERTEX\n 10\n", "cannot be read as DXF"),
+    ],
+)
+def test_drawings_with_text_where_numbers_belong(tmp_path: Path, old: str, new: str, message: str) -> None:
+    """One message, that names the file."""
+    path = write_dxf(tmp_path / "a.dxf")
+    text = path.read_text()
+    assert old in text
+    path.write_text(text.replace(old, new))
+    with pytest.raises(InputError, match=message) as fault:
+        read(path)
+    assert str(path) in fault.value.where
+
+
+@pytest.mark.parametrize(("name", "cut"), [("a.dxf", 0.5), ("a.xml", 0.5), ("a.e57", 0.5)])
+def test_nothing_is_written_for_a_survey_cut_short(
+    tmp_path: Path, name: str, cut: float, capsys: Any
+) -> None:
+    """Exit status 2, three lines, no folder."""
+    path = MADE[name](tmp_path / name)
+    path.write_bytes(path.read_bytes()[: int(cut * path.stat().st_size)])
+    site = tmp_path / "site.toml"
+    site.write_text(
+        f'[site]\nname = "s"\n[ground]\nfile = "{name}"\n[[mount]]\nname = "m"\nat = [9, 9]\n[[option]]\n'
+        'name = "o"\n[[option.detector]]\nname = "d"\nmount = "m"\ntype = "one-head-90"\nheight = 1.0\n'
+        "bearing = 0\n"
+    )
+    assert run("cover", site, "--out", tmp_path / "out") == 2
+    told = capsys.readouterr().err
+    assert told.startswith("terrain3d: ")
+    assert len(told.splitlines()) == 3
+    assert not (tmp_path / "out").exists()

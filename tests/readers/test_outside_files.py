@@ -2,7 +2,8 @@
 
 Every trap here is documented by the library that would follow it: GDAL's drivers (VRT, GDALG, GeoJSON's crs
 member of 2008), its sidecars (.aux.xml, .msk, .ovr), SQLite's virtual tables and journals, PROJ's grids and
-files of definitions, glTF's uri, OBJ's mtllib, PLY's TextureFile. What is opened is told by the kernel, what
+files of definitions, glTF's uri, OBJ's mtllib, PLY's TextureFile, XML's entities and schemas, KML's links,
+LandXML's references, DXF's xrefs and pictures. What is opened is told by the kernel, what
 is called by a server on this machine.
 """
 
@@ -15,25 +16,29 @@ import subprocess
 import sys
 import urllib.error
 import urllib.request
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
+import ezdxf
 import laspy
 import numpy as np
 import pyogrio
 import pytest
 import rasterio
+import shapefile
 import shapely
 from affine import Affine
 from laspy.vlrs.known import WktCoordinateSystemVlr
-from made_files import slope_points, write_las, write_tif
+from made_files import e57_with_xml, slope_points, write_e57, write_las, write_tif
 from watched import Bait, laid_bait
 
 from terrain3d.errors import InputError
 from terrain3d.frame import site_frame
 from terrain3d.readers.crs import horizontal, read_crs
+from terrain3d.readers.photos import photo_crs, read_photo
 from terrain3d.readers.surveys import read_header, read_survey
+from terrain3d.readers.tiles import found_files
 from terrain3d.search.sites import site_files
 from terrain3d.site import FileRef, GroundSource, MountShape, load_site
 from terrain3d.survey.outlines import expand
@@ -377,6 +382,52 @@ def test_what_lies_beside_a_grid_changes_nothing(tmp_path: Path, bait: Bait, for
     assert any("the mask beside it" in doubt for doubt in raster.doubts) == (suffix == ".msk")
 
 
+@pytest.mark.filterwarnings("ignore::rasterio.errors.NotGeoreferencedWarning")
+@pytest.mark.parametrize("sidecar", SIDECARS)
+@pytest.mark.parametrize("form", ["tif", "jpg"])
+def test_what_lies_beside_a_photograph_changes_nothing(
+    tmp_path: Path, bait: Bait, form: str, sidecar: str
+) -> None:
+    """Its colours, their place and what of it is blank are those of the photograph and its world file."""
+    path = tmp_path / f"ortho.{form}"
+    pixels = np.full((3, 4, 4), 99, np.uint8)
+    if form == "tif":
+        write_tif(path, pixels, NORTH_UP, dtype="uint8", count=3)
+    else:
+        with rasterio.open(path, "w", driver="JPEG", width=4, height=4, count=3, dtype="uint8") as dataset:
+            dataset.write(pixels)
+        Path(f"{path}.aux.xml").unlink(missing_ok=True)
+        middle = NORTH_UP @ (0.5, 0.5)
+        path.with_suffix(".jgw").write_text(f"2\n0\n0\n-2\n{middle[0]}\n{middle[1]}\n")
+    suffix, content = SIDECARS[sidecar]
+    source = write_tif(bait.folder / "bait.tif", np.zeros((4, 4)), NORTH_UP, dtype="uint8")
+    bait.opened.names()
+    path.with_name(path.name + suffix).write_text(content.format(file=source, address=bait.address))
+    crs = photo_crs(path)
+    assert (None if crs is None else crs.to_epsg()) == (32631 if form == "tif" else None)
+    west, south = NORTH_UP @ (0, 4)
+    photo = read_photo(path, crs, (west, south, west + 8, south + 8), 2.0)
+    assert photo.transform == NORTH_UP
+    assert photo.known.all()
+    assert (photo.rgb == 99).all()
+    bait.assert_untouched()
+
+
+def test_tiles_are_looked_for_in_one_folder(tmp_path: Path, bait: Bait) -> None:
+    """A pattern, a folder, and a link in it that leads to another: nothing beyond is looked through."""
+    folder = tmp_path / "tiles"
+    folder.mkdir()
+    (folder / "beyond").symlink_to(bait.folder)
+    (folder / "in.laz").write_bytes(b"x")
+    bait.put("out.laz", b"x")
+    for name in ("tiles", "tiles/*", "tiles/*.laz"):
+        assert [path.name for path in found_files(name, tmp_path)] == ["in.laz"]
+    for name in ("tiles/*/out.laz", "tiles/**/*.laz", "**", "*/*.laz"):
+        with pytest.raises(InputError):
+            found_files(name, tmp_path)
+    bait.assert_untouched()
+
+
 def test_gdal_fetches_nothing_while_a_grid_is_open(tmp_path: Path, bait: Bait) -> None:
     """Whatever else might bring it to an address: the door to the network is shut as well."""
     from terrain3d.readers.gdal import opened_raster
@@ -557,6 +608,146 @@ def test_how_a_mesh_looks_is_not_looked_for(tmp_path: Path, bait: Bait, name: st
     bait.assert_untouched()
 
 
+#: What XML has to say before its root to grow by itself, or to have a file or an address read (XML 1.0, 4.2).
+PROLOGUES = {
+    "a file as an entity": '<!DOCTYPE r [<!ENTITY x SYSTEM "{file}">]>',
+    "an address as an entity": '<!DOCTYPE r [<!ENTITY x SYSTEM "{address}/a.xml">]>',
+    "a parameter entity": '<!DOCTYPE r [<!ENTITY % x SYSTEM "{address}/a.dtd"> %x;]>',
+    "an external subset": '<!DOCTYPE r SYSTEM "{file}">',
+    "entities of entities": "<!DOCTYPE r [<!ENTITY a 'ha'>"
+    + "".join(f"<!ENTITY {chr(98 + n)} '{f'&{chr(97 + n)};' * 10}'>" for n in range(12))
+    + "<!ENTITY x '&m;'>]>",
+}
+KML = (
+    '<kml xmlns="http://www.opengis.net/kml/2.2"><Document><Placemark><name>{name}</name>{extra}'
+    "<Point><coordinates>5,55</coordinates></Point></Placemark>{more}</Document></kml>"
+)
+LANDXML = (
+    '<LandXML xmlns="http://www.landxml.org/schema/LandXML-1.2" version="1.2" {attributes}>'
+    '<Units><Metric linearUnit="meter"/></Units>{more}<Surfaces><Surface name="{name}">{extra}'
+    '<Definition surfType="TIN"><Pnts><P id="1">0 0 1</P><P id="2">0 50 1</P><P id="3">50 0 2</P></Pnts>'
+    "<Faces><F>1 2 3</F></Faces></Definition></Surface></Surfaces></LandXML>"
+)
+
+
+@pytest.mark.parametrize("prologue", PROLOGUES)
+@pytest.mark.parametrize("form", ["kml", "landxml", "e57"])
+def test_xml_declares_nothing(tmp_path: Path, bait: Bait, form: str, prologue: str) -> None:
+    """A document type ends in one message, whatever would come of it."""
+    target = bait.put("bait.xml", "<x>BAIT</x>")
+    declared = PROLOGUES[prologue].format(file=target, address=bait.address)
+    path = tmp_path / f"a.{form}"
+    if form == "kml":
+        path.write_text(declared + KML.format(name="&x;", extra="", more=""))
+        assert "declares a document type" in refused(path)
+    elif form == "landxml":
+        path.write_text(declared + LANDXML.format(name="&x;", extra="", more="", attributes=""))
+        with pytest.raises(InputError, match="declares a document type"):
+            read_header(path, GroundSource(file=path.name))
+    else:
+        x, y, z = slope_points(5).T
+        write_e57(path, {"cartesianX": x, "cartesianY": y, "cartesianZ": z}, metadata="NAME")
+        e57_with_xml(path, b"<e57Root", declared.encode() + b"<e57Root")
+        with pytest.raises(InputError, match="declares a document type"):
+            read_header(path, GroundSource(file=path.name))
+    bait.assert_untouched()
+
+
+def test_entities_without_a_document_type_end_in_one_message(tmp_path: Path) -> None:
+    """They stand for nothing."""
+    path = tmp_path / "a.kml"
+    path.write_text(KML.format(name="&x;", extra="", more=""))
+    assert "undefined entity" in refused(path)
+
+
+#: Links that a map program would follow (OGC 12-007r2: NetworkLink, Icon, styleUrl, schemaUrl, overlays).
+LINKS = [
+    "<NetworkLink><Link><href>{link}</href></Link></NetworkLink>",
+    "<GroundOverlay><Icon><href>{link}</href></Icon></GroundOverlay>",
+    "<Style><IconStyle><Icon><href>{link}</href></Icon></IconStyle></Style>",
+    "<NetworkLinkControl><Update><targetHref>{link}</targetHref></Update></NetworkLinkControl>",
+]
+
+
+@pytest.mark.parametrize("link", LINKS)
+@pytest.mark.parametrize("to", ["{address}/a.kml", "{file}"])
+def test_links_of_a_kml_are_not_followed(tmp_path: Path, bait: Bait, link: str, to: str) -> None:
+    """What stands in the file itself is all there is; a file of links alone says so."""
+    target = bait.put("bait.kml", KML.format(name="BAIT", extra="", more=""))
+    more = link.format(link=to.format(address=bait.address, file=target))
+    path = tmp_path / "a.kml"
+    extra = (
+        f"<styleUrl>{bait.address}/a.kml#s</styleUrl><description>"
+        f"<![CDATA[<img src='{bait.address}/a.png'/>]]></description>"
+        f'<ExtendedData><SchemaData schemaUrl="{bait.address}/a#s"/></ExtendedData>'
+    )
+    path.write_text(KML.format(name="pole", extra=extra, more=more))
+    assert names(path) == ["pole"]
+    path.write_text(f"<kml><Document>{more}</Document></kml>")
+    assert re.search("lie elsewhere|no features", refused(path))
+    bait.assert_untouched()
+
+
+def test_references_of_a_landxml_are_not_followed(tmp_path: Path, bait: Bait) -> None:
+    """Schemas, style sheets, inclusions, and documents and pictures that a feature names."""
+    target = bait.put("bait.xml", LANDXML.format(name="BAIT", extra="", more="", attributes=""))
+    path = tmp_path / "a.xml"
+    text = LANDXML.format(
+        name="ground",
+        extra=f'<Feature><DocFileRef name="a" location="{target}"/>'
+        f'<DocFileRef name="b" location="{bait.address}/b.xml"/></Feature>',
+        more=f'<xi:include href="{target}"/><Application url="{bait.address}"/>',
+        attributes=f'xmlns:xi="http://www.w3.org/2001/XInclude" '
+        f'xmlns:xsi="http://www.w3.org/2001/XMLSchema-instance" '
+        f'xsi:schemaLocation="http://www.landxml.org/schema/LandXML-1.2 {bait.address}/LandXML-1.2.xsd"',
+    )
+    path.write_text(f'<?xml-stylesheet href="{bait.address}/a.xsl" type="text/xsl"?>{text}')
+    header = read_header(path, GroundSource(file=path.name))
+    assert "surface 'ground' of 1 triangle" in header.form
+    bait.assert_untouched()
+
+
+def test_other_drawings_and_pictures_of_a_dxf_are_not_looked_for(tmp_path: Path, bait: Bait) -> None:
+    """An xref is a block with the path of another drawing (DXF reference, BLOCK); pictures have paths too."""
+    other = ezdxf.new("R2010", units=6)
+    other.modelspace().add_point((9, 9, 9))
+    target = bait.folder / "other.dxf"
+    other.saveas(target)
+    picture = bait.put("photo.png", b"\x89PNG")
+    drawing = ezdxf.new("R2010", units=6)
+    space = drawing.modelspace()
+    for x, y in ((0, 0), (9, 0), (0, 9)):
+        space.add_point((x, y, 1))
+    drawing.add_xref_def(filename=str(target), name="OTHER")
+    space.add_blockref("OTHER", (0, 0, 0))
+    space.add_image(drawing.add_image_def(str(picture), (9, 9)), (0, 0), (9, 9))
+    space.add_underlay(drawing.add_underlay_def(f"{bait.address}/a.pdf", "pdf"), (0, 0, 0))
+    path = tmp_path / "a.dxf"
+    drawing.saveas(path)
+    bait.opened.names()
+    assert read_header(path, GroundSource(file=path.name)).n_points == 3
+    assert names(path) == ["0 1", "0 2", "0 3"]
+    bait.assert_untouched()
+
+
+def test_a_shapefile_opens_what_lies_beside_it_alone(tmp_path: Path, bait: Bait) -> None:
+    """A CRS that names a grid is refused; memos, indices and notes of others are left alone."""
+    grid = bait.put("bait.gtx", bytes(100))
+    path = tmp_path / "a.shp"
+    with shapefile.Writer(str(path)) as writer:
+        writer.field("name", "C", 20)
+        writer.point(5, 55)
+        writer.record("pole")
+    for suffix in (".dbt", ".qix", ".shp.xml", ".sbn"):
+        path.with_suffix(suffix).write_bytes(str(grid).encode())
+    assert names(path) == ["pole"]
+    for wkt in SPELT_OUT.values():
+        path.with_suffix(".prj").write_text(wkt.format(file=grid, address=bait.address))
+        with pytest.raises(InputError, match="names no CRS"):
+            names(path)
+    bait.assert_untouched()
+
+
 STRANGE_NAMES = [
     "/vsicurl/http://127.0.0.1:9/a.tif", "\\vsicurl\\http://127.0.0.1:9/a.tif", "/VSIZIP/a.zip/a.tif",
     " /vsis3/bucket/a.tif", "//vsimem/a.tif", "http://127.0.0.1:9/a.tif", "HTTPS://127.0.0.1:9/a.tif",
@@ -576,15 +767,22 @@ def site_with(path: Path, where: str, name: str) -> Path:
         "types": "one-head-90",
         "test": "",
     }
-    names = {"ground": "", "shapes": "", "type": "one-head-90", "types": "one-head-90", "tests": ""} | {
-        where: name
-    }
+    names = {
+        "ground": "", "tiles": "", "surface": "", "photo": "",
+        "shapes": "", "type": "one-head-90", "types": "one-head-90", "tests": "",
+    } | {where: name}  # fmt: skip
     quoted = {key: json.dumps(value) for key, value in names.items()}
     ground = (
         f"file = {quoted['ground']}"
         if names["ground"]
         else "plane = { fall = 5, towards = 180, extent = 20 }"
     )
+    if names["tiles"]:
+        ground = f"file = ['first.laz', {quoted['tiles']}]"
+    elif names["surface"]:
+        ground = f"file = 'bare.tif'\nsurface = {quoted['surface']}"
+    elif names["photo"]:
+        ground += f"\nphoto = {quoted['photo']}"
     shapes = f"[[protect]]\nfile = {quoted['shapes']}\n" if names["shapes"] else ""
     tests = f"[walk_test]\nfile = {quoted['tests']}\n" if names["tests"] else ""
     path.write_text(
@@ -595,7 +793,7 @@ def site_with(path: Path, where: str, name: str) -> Path:
     return path
 
 
-@pytest.mark.parametrize("where", ["ground", "shapes", "type", "types", "tests"])
+@pytest.mark.parametrize("where", ["ground", "tiles", "surface", "photo", "shapes", "type", "types", "tests"])
 def test_a_site_file_names_local_files_alone(tmp_path: Path, where: str) -> None:
     """Wherever a site file names a file, an address or an order to a library is refused before any is met."""
     path = tmp_path / "site.toml"
@@ -632,12 +830,14 @@ def test_pipes_and_devices_are_not_waited_for(tmp_path: Path, kind: str) -> None
             reads()
 
 
-def test_a_pipe_among_the_sites_of_a_folder_costs_the_others_nothing(tmp_path: Path) -> None:
+def test_a_pipe_among_the_sites_of_a_folder_costs_the_others_nothing(
+    tmp_path: Path, ready: Callable[[str], list]
+) -> None:
     """The search of a folder tells it as a site that failed."""
     os.mkfifo(tmp_path / "endless.toml")
     command = ["search", str(tmp_path), "--out", str(tmp_path / "out")]
     run = subprocess.run(
-        [sys.executable, "-c", "from terrain3d.cli.main import main; main()", *command],
+        [*ready("from terrain3d.cli.main import main; main()"), *command],
         capture_output=True,
         text=True,
         check=False,
@@ -659,7 +859,7 @@ def test_a_site_file_of_endless_size_or_depth_ends_in_one_message(tmp_path: Path
         load_site(path)
 
 
-def test_the_command_ends_with_one_message(tmp_path: Path, bait: Bait) -> None:
+def test_the_command_ends_with_one_message(tmp_path: Path, bait: Bait, ready: Callable[[str], list]) -> None:
     """Three lines, exit status 2, nothing opened, nothing called, nothing written."""
     target = bait.put("bait.geojson", json.dumps(BAIT))
     (tmp_path / "poles.geojson").write_text(
@@ -668,9 +868,7 @@ def test_the_command_ends_with_one_message(tmp_path: Path, bait: Bait) -> None:
     site = site_with(tmp_path / "site.toml", "shapes", "poles.geojson")
     run = subprocess.run(
         [
-            sys.executable,
-            "-c",
-            "from terrain3d.cli.main import main; main()",
+            *ready("from terrain3d.cli.main import main; main()"),
             "compare",
             str(site),
             "--out",

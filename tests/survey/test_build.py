@@ -88,6 +88,42 @@ def test_drawn_things_stand_on_the_ground():
     assert leaves.base_z.mean() == pytest.approx(0.5)
 
 
+def test_a_hedge_may_be_drawn_by_its_path_and_its_thickness():
+    """The same leaves as the outline beside it: 6 m long, 0.8 m thick, 1.5 m high, 2 m2/m3."""
+    outlined = {"outline": ((-8, -3.4), (-2, -3.4), (-2, -2.6), (-8, -2.6)), "density": 2.0}
+    along = {"path": ((-8, -3), (-2, -3)), "thickness": 0.8, "density": "medium"}
+    one, other = (
+        build(site(PLANE, foliage=[{"name": "hedge", "height": 1.5, **drawn}])).foliage
+        for drawn in (outlined, along)
+    )
+    np.testing.assert_allclose(one.above, other.above, atol=1e-9)
+    assert other.above[:, -1].sum() * 0.25**2 == pytest.approx(6 * 0.8 * 1.5 * 2.0)
+
+
+@pytest.mark.parametrize(("word", "density"), [("thin", 0.5), ("medium", 2.0), ("thick", 4.0)])
+def test_a_word_for_leaves_is_a_number(word, density):
+    """The leaves of a cubic metre; models of microclimate take 2 to 5 for hedges in leaf."""
+    hedge = {"name": "hedge", "outline": square(0, 0, 0.5), "height": 1.0, "density": word}
+    leaves = build(site(PLANE, foliage=[hedge])).foliage
+    assert leaves.above[:, -1].sum() * 0.25**2 == pytest.approx(density)
+
+
+@pytest.mark.parametrize(
+    ("drawn", "words"),
+    [
+        ({"path": ((0, 0), (1, 0))}, "thickness goes with path"),
+        ({"outline": square(0, 0, 1), "thickness": 1.0}, "thickness goes with path"),
+        ({"height": 1.0}, "exactly one of path"),
+        ({"path": ((0, 0), (0, 0)), "thickness": 1.0}, "the path has no length"),
+        ({"path": ((0, 0), (9, 0), (9, 9), (0, 9), (0, 0)), "thickness": 1.0}, "closes upon itself"),
+    ],
+)
+def test_a_hedge_that_cannot_be_is_refused(drawn, words):
+    """Half a shape, a path of no length, a ring."""
+    with pytest.raises(ValueError, match=words):
+        build(site(PLANE, foliage=[{"name": "hedge", "height": 1.5, "density": 1, **drawn}]))
+
+
 def test_a_survey_is_read_around_the_shapes_only(tmp_path):
     """Mount with its reach and 3 m more, protect outline with 3 m: that box, edges on the cell."""
     yard = {"name": "yard", "outline": square(EAST + 8, NORTH, 2)}
@@ -125,6 +161,23 @@ def test_the_same_input_gives_the_same_bytes(tmp_path):
     assert one.solids.vertices.tobytes() == two.solids.vertices.tobytes()
     assert one.foliage.above.tobytes() == two.foliage.above.tobytes()
     assert any("filtered" in doubt for doubt in one.doubts)
+
+
+def test_a_wall_of_a_class_of_its_own_is_not_said_to_have_none(tmp_path):
+    """LAS 1.4 R15, table 17: 31 is reserved; what stands in it is judged by its shape, its number told."""
+    points = survey_points()
+    rng = np.random.default_rng(2)
+    wall = np.column_stack(
+        [
+            rng.uniform(EAST + 3, EAST + 3.1, 900),
+            rng.uniform(NORTH - 4, NORTH + 4, 900),
+            rng.uniform(100.5, 103, 900),
+        ]
+    )
+    classes = np.repeat([2, 31], [len(points), len(wall)])
+    doubts = build(surveyed_site(tmp_path, np.vstack([points, wall]), classes=classes), tmp_path).doubts
+    assert any("are of classes that tell neither solid nor foliage (31)" in doubt for doubt in doubts)
+    assert not any("have no class" in doubt for doubt in doubts)
 
 
 def test_shapes_in_degrees_over_a_survey_in_utm_agree_with_shapes_in_utm(tmp_path):

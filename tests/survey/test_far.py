@@ -11,7 +11,7 @@ from affine import Affine
 from made_files import UTM31, write_las, write_tif
 
 from terrain3d.frame import site_frame
-from terrain3d.readers.surveys import read_header
+from terrain3d.readers.tiles import read_headers
 from terrain3d.sight.hits import ground_distances
 from terrain3d.site import GroundSource
 from terrain3d.survey.far import far_surface
@@ -54,9 +54,9 @@ def survey(folder: Path, kind: str, heights=ridged, half: float = 300.0, step: f
 
 
 def rings_of(path: Path, look_m: float = 36.0, core=CORE, half: float = 300.0, **ground):
-    header = read_header(path, GroundSource(file=path.name, **ground))
-    frame = FRAME if header.crs is not None else site_frame(None, 0.0, 0.0)
-    return far_surface(path, header, frame, core, (-4, -4, 4, 4), (-half, -half, half, half), look_m)
+    survey = read_headers(path.name, GroundSource(file=path.name, **ground), path.parent)
+    frame = FRAME if survey.header.crs is not None else site_frame(None, 0.0, 0.0)
+    return far_surface(survey, frame, core, (-4, -4, 4, 4), (-half, -half, half, half), look_m)
 
 
 def horizon_deg(rings, azimuth_deg: float, eye=(0.0, 0.0, 101.0)) -> float:
@@ -129,9 +129,9 @@ def test_one_bird_and_a_wire_hide_nothing_and_a_wood_does(tmp_path):
 def test_a_survey_that_ends_with_the_core_has_no_far_surface(tmp_path):
     """Nothing is read again for half a metre."""
     path = survey(tmp_path, "las", half=41.0)
-    header = read_header(path, GroundSource(file="land.las"))
+    land = read_headers(path.name, GroundSource(file="land.las"), tmp_path)
     core = (-41.0, -41.0, 41.0, 41.0)
-    assert far_surface(path, header, FRAME, core, (0, 0, 0, 0), (-41.4, -41.0, 41.0, 41.0), 36.0) == ()
+    assert far_surface(land, FRAME, core, (0, 0, 0, 0), (-41.4, -41.0, 41.0, 41.0), 36.0) == ()
 
 
 def test_the_core_itself_is_left_out(tmp_path):
@@ -150,9 +150,9 @@ def test_far_land_sinks_with_the_curve_of_the_earth(tmp_path):
     """
     z = np.full((600, 600), 100.0)
     path = write_tif(tmp_path / "level.tif", z, Affine(40, 0, EAST - 12_000, 0, -40, NORTH + 12_000))
-    header = read_header(path, GroundSource(file="level.tif"))
+    land = read_headers(path.name, GroundSource(file="level.tif"), tmp_path)
     covered = (-12_000.0, -12_000.0, 12_000.0, 12_000.0)
-    *_, last = far_surface(path, header, FRAME, CORE, (0, 0, 0, 0), covered, 36.0)
+    *_, last = far_surface(land, FRAME, CORE, (0, 0, 0, 0), covered, 36.0)
     x, y = 11_500.0, 0.0
     drop_m = 100.0 - float(last.height_at([x], [y])[0])
     assert drop_m == pytest.approx(0.000671936 * (x / 100) ** 2, rel=0.02)

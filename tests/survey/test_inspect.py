@@ -1,6 +1,9 @@
 """The report on a survey: what an expert would say of known files."""
 
 import re
+import struct
+from dataclasses import replace
+from datetime import date, datetime
 from functools import cache
 from pathlib import Path
 
@@ -9,11 +12,13 @@ import numpy as np
 import pytest
 import trimesh
 from affine import Affine
-from made_files import slope_points, write_las, write_tif
+from made_files import UTM31, slope_points, write_las, write_tif
 
 from terrain3d.readers import points
-from terrain3d.site import GroundSource
+from terrain3d.site import GroundSource, Site
+from terrain3d.survey.build import build_terrain
 from terrain3d.survey.inspect import CLASS_NAMES, Report, inspect, report_lines
+from terrain3d.terrain import Dated
 from terrain3d.units import US_SURVEY_FOOT_M
 
 
@@ -25,6 +30,12 @@ def look(path: Path, **ground: str) -> Report:
 def known(path: Path) -> Report:
     """The report on a file that comes with the tests, worked out once."""
     return look(path)
+
+
+def median_per_m2(las: laspy.LasData) -> float:
+    """Ground points of a survey in US survey feet in the squares of a metre that hold any: the middle one."""
+    xy = np.column_stack([las.x, las.y])[las.classification == 2] * US_SURVEY_FOOT_M
+    return float(np.median(np.unique(np.floor(xy), axis=0, return_counts=True)[1]))
 
 
 def test_a_real_survey_in_feet(nebraska_las: Path) -> None:
@@ -39,7 +50,7 @@ def test_a_real_survey_in_feet(nebraska_las: Path) -> None:
     assert report.depth_m == pytest.approx((las.y.max() - las.y.min()) * US_SURVEY_FOOT_M, rel=1e-3)
     ground = las.z[las.classification == 2] * US_SURVEY_FOOT_M
     assert report.z_m[0] == pytest.approx(ground.min(), abs=0.01)
-    assert report.density_per_m2 == pytest.approx(counts[2] / (report.width_m * report.depth_m), rel=0.05)
+    assert report.density_per_m2 == pytest.approx(median_per_m2(las), rel=0.05)
     assert report.doubts == ()
     text = "\n".join(report_lines(report))
     for part in (
@@ -171,13 +182,13 @@ def test_the_report_says_where_the_file_lies_in_its_own_coordinates(autzen_laz: 
 
 @pytest.mark.parametrize("name", ["plane_laz", "oregon_copc", "no_crs_las", "nebraska_las", "elsewhere_las"])
 def test_no_number_has_an_exponent(name: str, request: pytest.FixtureRequest) -> None:
-    """6260 points a square metre, one in 50,000, and bounds of hundreds of millions: all written out."""
+    """9550 points a square metre, one in 53,000, and bounds of hundreds of millions: all written out."""
     text = "\n".join(report_lines(known(request.getfixturevalue(name))))
     assert not re.search(r"\de[+-]?\d", text)
     if name == "plane_laz":
-        assert "6260 a square metre" in text
+        assert "9550 a square metre" in text
     if name == "oregon_copc":
-        assert re.search(r"one in 50\d00 square metres", text)
+        assert re.search(r"one in 53\d00 square metres", text)
 
 
 def test_a_crs_without_a_name_is_told_by_what_is_known(plane_laz: Path, elsewhere_las: Path) -> None:
@@ -193,9 +204,9 @@ def test_a_crs_without_a_name_is_told_by_what_is_known(plane_laz: Path, elsewher
 def test_points_too_far_apart_are_doubted_not_only_given_a_coarse_cell(
     oregon_copc: Path, tmp_path: Path
 ) -> None:
-    """A thinned file of one ground point in 50,000 m2; a grid of 2 m, at the limit, is let pass."""
+    """A thinned file of one ground point in 53,000 m2; a grid of 2 m, at the limit, is let pass."""
     report = known(oregon_copc)
-    assert any("220 m apart, too far for this work" in doubt for doubt in report.doubts)
+    assert any("230 m apart, too far for this work" in doubt for doubt in report.doubts)
     assert "yet no cell makes up for such gaps" in "\n".join(report_lines(report))
     for step, doubted in ((2, False), (3, True)):
         z = np.full((20, 30), 12.5)
@@ -265,3 +276,138 @@ def test_class_names_are_those_of_the_standard() -> None:
         "bridge deck",
         "high noise",
     ]
+
+
+def test_ground_points_are_as_far_apart_as_the_verdicts_reckon(tmp_path: Path) -> None:
+    """A roof over three quarters of the land: the points beside it stay half a metre apart for both."""
+    xyz = slope_points(80, 0.5)
+    roof = (xyz[:, 0] > 500_004) & (xyz[:, 1] > 6_000_004)
+    xyz[roof, 2] += 6.0
+    path = write_las(tmp_path / "survey.las", xyz, classes=np.where(roof, 6, 2))
+    report = look(path)
+    site = Site.model_validate(
+        {
+            "site": {"name": "s", "crs": UTM31, "cell": 0.5},
+            "ground": {"file": path.name},
+            "mount": [{"name": "pole", "at": (500_002.0, 6_000_002.0)}],
+            "protect": [
+                {"name": "all", "outline": [(500_001, 6_000_001), (500_038, 6_000_001), (500_001, 6_000_038)]}
+            ],
+        }
+    )
+    told_m = build_terrain(site, tmp_path, 6.0).spacing_m
+    assert report.spacing_m == pytest.approx(told_m, rel=0.01)
+    assert report.spacing_m == pytest.approx(0.5, rel=0.03)
+    # Four points a square metre; over the whole area it would be 0.8.
+    assert report.density_per_m2 == pytest.approx(4.0, rel=0.06)
+
+
+def test_overlap_is_no_class_of_its_own_in_the_older_formats(tmp_path: Path) -> None:
+    """LAS 1.4 R15, table 9: in point formats 0 to 5 class 12 is an overlap point, class 8 a key point."""
+    classes = np.repeat([1, 2, 8, 12], 100)
+    report = look(
+        write_las(tmp_path / "old.las", slope_points(20), classes=classes, point_format=1, version="1.2")
+    )
+    found = {number: (name, count) for number, name, count in report.classes}
+    assert found == {
+        1: ("unclassified", 100),
+        2: ("ground", 200),
+        12: ("in an overlap, its class not said", 100),
+    }
+    assert dict(report.marks) == {"key_point": 100}
+    text = "\n".join(report_lines(report))
+    assert "class  12      100 in an overlap, its class not said (25.0%)" in text
+    # In formats 6 to 10 the number is reserved (table 17).
+    new = look(write_las(tmp_path / "new.las", slope_points(20), classes=classes))
+    assert (12, "reserved", 100) in new.classes
+
+
+@pytest.mark.parametrize(("point_format", "version"), [(1, "1.2"), (6, "1.4")])
+def test_marks_of_the_surveyor_are_counted(tmp_path: Path, point_format: int, version: str) -> None:
+    """Synthetic, key-point, withheld and overlap marks, as the library that wrote them counts them."""
+    rng = np.random.default_rng(3)
+    marks = {"synthetic": 0.4, "key_point": 0.1, "withheld": 0.05}
+    if point_format > 5:
+        marks["overlap"] = 0.2
+    given = {name: (rng.uniform(size=400) < share).astype(np.uint8) for name, share in marks.items()}
+    path = write_las(
+        tmp_path / "s.las", slope_points(20), classes=np.where(np.arange(400) < 9, 7, 2),
+        point_format=point_format, version=version, **given,
+    )  # fmt: skip
+    las = laspy.read(path)
+    report = look(path)
+    expected = {name: int(np.asarray(las[name]).sum()) for name in marks} | {"noise": 9}
+    assert dict(report.marks) == expected
+    text = "\n".join(report_lines(report))
+    assert f"marked         {expected['synthetic']} synthetic (made, not measured)" in text
+    assert any(f"{expected['synthetic']} points are marked as synthetic" in doubt for doubt in report.doubts)
+
+
+def test_a_class_that_the_standard_does_not_know_is_told_by_its_number(tmp_path: Path) -> None:
+    """LAS 1.4 R15, table 17: 23 to 63 reserved, 64 to 255 user definable; 19 is an overhead structure."""
+    classes = np.repeat([2, 19, 31, 70], 100)
+    report = look(write_las(tmp_path / "s.las", slope_points(20), classes=classes))
+    names = {number: name for number, name, _ in report.classes}
+    assert names == {2: "ground", 19: "overhead structure", 31: "reserved", 70: "user definable"}
+    (doubt,) = (doubt for doubt in report.doubts if "the standard says nothing of" in doubt)
+    assert "classes 31 (reserved, 100 points) and 70 (user definable, 100 points)" in doubt
+    assert [CLASS_NAMES[n] for n in (20, 21, 22)] == ["ignored ground", "snow", "temporal exclusion"]
+
+
+def gps_seconds(year: int, month: int, day: int) -> float:
+    """Adjusted standard GPS time at noon: seconds since 6 January 1980, less 10^9 (LAS 1.4 R15, table 4)."""
+    return (datetime(year, month, day, 12) - datetime(1980, 1, 6)).total_seconds() - 1e9
+
+
+def timed_las(path: Path, times: object, adjusted: bool = True, created: date | None = None) -> Path:
+    """A survey with times of its points; bit 0 of the global encoding says of what kind they are."""
+    write_las(path, slope_points(20), gps_time=times)
+    content = bytearray(path.read_bytes())
+    content[6] = (content[6] & ~1) | adjusted
+    day = 0 if created is None else created.timetuple().tm_yday
+    content[90:94] = struct.pack("<HH", day, 0 if created is None else created.year)
+    path.write_bytes(content)
+    return path
+
+
+def test_when_it_was_flown_is_told(tmp_path: Path) -> None:
+    """The times of points where they are those of a calendar; else the file's date, as a weaker word."""
+    times = np.linspace(gps_seconds(2019, 5, 14), gps_seconds(2019, 5, 16), 400)
+    report = look(timed_las(tmp_path / "t.las", times, created=date(2020, 2, 1)))
+    assert report.dated == Dated(
+        date(2019, 5, 14), date(2019, 5, 16), "the GPS times of points at its start and end", is_flown=True
+    )
+    assert any(line.startswith("Flown            2019-05-14 to 2019-05-16") for line in report_lines(report))
+    # Seconds of a week say no date, nor does a time that nobody filled in.
+    for weaker in (
+        timed_las(tmp_path / "w.las", 3e5, False, date(2020, 2, 1)),
+        timed_las(tmp_path / "z.las", 0.0, True, date(2020, 2, 1)),
+    ):
+        told = look(weaker)
+        assert told.dated == Dated(date(2020, 2, 1), date(2020, 2, 1), "its header", is_flown=False)
+        assert "its file was written 2020-02-01" in "\n".join(report_lines(told))
+    silent = look(timed_las(tmp_path / "n.las", 0.0))
+    assert silent.dated is None
+    assert "Date             not said" in "\n".join(report_lines(silent))
+
+
+def test_tiles_are_inspected_as_one(tmp_path: Path) -> None:
+    """A folder of four tiles has the figures of the whole, but for its name and its form."""
+    rng = np.random.default_rng(1)
+    xyz = slope_points(60, 0.5) + rng.normal(0, 0.02, (3600, 3)) * (0, 0, 1)
+    whole = look(write_las(tmp_path / "whole.las", xyz))
+    folder = tmp_path / "tiles"
+    folder.mkdir()
+    for k in range(4):
+        own = (xyz[:, 0] > 500_014.9) == (k % 2 > 0)
+        own &= (xyz[:, 1] > 6_000_014.9) == (k > 1)
+        write_las(folder / f"{k}.las", xyz[own])
+    found = look(folder)
+    assert "4 tiles: LAS 1.4, point format 6" in found.form
+    same = {"path": "", "form": "", "roughness": None, "doubts": ()}
+    assert replace(found, **same) == replace(whole, **same)
+    assert found.roughness is not None
+    assert whole.roughness is not None
+    # Of neighbours as far off as others those come first that are read first.
+    assert found.roughness.sigma_m == pytest.approx(whole.roughness.sigma_m, rel=0.02)
+    assert found.doubts == whole.doubts

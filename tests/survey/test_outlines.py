@@ -4,15 +4,18 @@ import json
 from pathlib import Path
 from typing import Any
 
+import ezdxf
 import numpy as np
 import pyogrio
 import pyproj
 import pytest
+import shapefile
 import shapely
 
 from terrain3d.errors import InputError
 from terrain3d.readers.shapes import read_features
-from terrain3d.site import FileRef, FoliageShape, MountShape, ProtectShape, SolidShape, TreatShape
+from terrain3d.site import FileRef, FoliageShape, MountShape, ProtectShape, Site, SolidShape, TreatShape
+from terrain3d.survey.build import build_terrain
 from terrain3d.survey.outlines import expand
 
 SQUARE = [[5.0, 55.0], [5.001, 55.0], [5.001, 55.001], [5.0, 55.001], [5.0, 55.0]]
@@ -195,9 +198,12 @@ def test_mounts_of_two_files_must_differ_in_name(tmp_path: Path) -> None:
     ("name", "content", "message"),
     [
         ("a.geojson", None, "no such file"),
-        ("a.geojson", b"", "neither GeoJSON nor GeoPackage"),
-        ("a.shp", b"\x00\x00\x27\x0a", "neither GeoJSON nor GeoPackage"),
-        ("a.vrt", b"<OGRVRTDataSource/>", "neither GeoJSON nor GeoPackage"),
+        ("a.geojson", b"", "neither GeoJSON, GeoPackage, KML, Shapefile nor DXF"),
+        ("a.shp", b"\x00\x00\x27\x0a", "cannot be read as a shapefile"),
+        ("a.vrt", b"<OGRVRTDataSource/>", "no KML: it begins with <OGRVRTDataSource>"),
+        ("a.kmz", b"PK\x03\x04" + b"x" * 90, "a ZIP archive, such as a KMZ"),
+        ("a.dbf", b"\x03" + b"x" * 90, r"a part of a shapefile(.|\n)*name the .shp"),
+        ("a.dwg", b"AC1032" + b"x" * 90, r"a DWG drawing(.|\n)*save it as DXF"),
         (
             "a.geojson",
             b'{"type": "FeatureCollection", "features": [',
@@ -217,3 +223,48 @@ def test_files_that_are_no_layers(tmp_path: Path, name: str, content: bytes | No
         (tmp_path / name).write_bytes(content)
     with pytest.raises(InputError, match=message):
         read_features(tmp_path / name, None)
+
+
+def test_one_site_from_files_of_four_formats(tmp_path: Path) -> None:
+    """Mounts of a shapefile in UTM, an area of a KML in degrees, a wall and the ground of a DXF.
+
+    All lie where they belong, to the millimetre, by PROJ's own transformation.
+    """
+    x0, y0 = 500_000.0, 6_000_000.0
+    drawing = ezdxf.new("R2010", units=6)
+    space = drawing.modelspace()
+    for n in range(13):
+        ends = [(x0 - 30 + 5 * n, y0 - 30), (x0 - 30 + 5 * n, y0 + 30)]
+        space.add_lwpolyline(ends, dxfattribs={"layer": "CONTOUR", "elevation": 100 + 0.5 * n})
+    space.add_lwpolyline([(x0 - 8, y0 + 4), (x0 + 4, y0 + 4)], dxfattribs={"layer": "WALL"})
+    drawing.saveas(tmp_path / "site.dxf")
+    with shapefile.Writer(str(tmp_path / "poles.shp")) as writer:
+        writer.field("NAME", "C", 20)
+        writer.point(x0 - 9, y0 - 9)
+        writer.record("corner pole")
+    (tmp_path / "poles.prj").write_text(pyproj.CRS("EPSG:32631").to_wkt("WKT1_ESRI"))
+    yard = np.array([[-8, -8], [8, -8], [8, 3], [-8, 3]]) + np.array([x0, y0])
+    turn = pyproj.Transformer.from_crs("EPSG:32631", "EPSG:4326", always_xy=True)
+    places = " ".join(f"{lon:.10f},{lat:.10f},0" for lon, lat in zip(*turn.transform(*yard.T), strict=True))
+    (tmp_path / "yard.kml").write_text(
+        "<kml><Placemark><name>yard</name><Polygon><outerBoundaryIs><LinearRing><coordinates>"
+        f"{places}</coordinates></LinearRing></outerBoundaryIs></Polygon></Placemark></kml>"
+    )
+    site = Site.model_validate(
+        {
+            "site": {"name": "four", "crs": "EPSG:32631"},
+            "ground": {"file": "site.dxf", "layer": "CONTOUR"},
+            "mount": [{"file": "poles.shp"}],
+            "protect": [{"file": "yard.kml"}],
+            "solid": [{"file": "site.dxf", "layer": "WALL", "height": 0.9, "thickness": 0.2}],
+        }
+    )
+    terrain = build_terrain(site, tmp_path, 12.0)
+    utm = pyproj.CRS("EPSG:32631")
+    pole = terrain.mount("corner pole")
+    assert (pole.x, pole.y) == pytest.approx(tuple(map(float, terrain.frame.to_local(x0 - 9, y0 - 9, utm))))
+    drawn = np.column_stack(terrain.frame.to_local(*yard.T, utm))
+    np.testing.assert_allclose(terrain.protect[0].outline, drawn, atol=0.001)
+    assert terrain.solids.names == ("WALL",)
+    x, y = terrain.frame.to_local(x0 - 8 + np.arange(5.0), np.full(5, y0 - 3), utm)
+    np.testing.assert_allclose(terrain.ground.height_at(x, y), 102.2 + 0.1 * np.arange(5), atol=0.001)

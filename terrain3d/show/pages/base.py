@@ -1,6 +1,7 @@
 """What the plans of a site share, and which part of it a plan shows at which scale."""
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -11,6 +12,7 @@ from terrain3d.show.drape import relief
 from terrain3d.show.extent import Extent, site_extent, whole_cells
 from terrain3d.show.pages.size import HEIGHT_PX, WIDTH_PX, Size, scale_for
 from terrain3d.show.shapes import foliage_cells, footprints, smoothed_heights
+from terrain3d.terrain import Terrain
 from terrain3d.units import Floats
 
 #: Keeps an edge of a cell from touching the next one by rounding.
@@ -49,14 +51,18 @@ class Base:
 
 def plan_base(outcome: Outcome, extent: Extent, scale: int | None = None) -> Base:
     """Work out what the plans of all options share."""
-    terrain = outcome.terrain
+    return Base(extent, *_lie_of(outcome.terrain), scale)
+
+
+@lru_cache(maxsize=2)
+def _lie_of(terrain: Terrain) -> tuple[Floats, Floats, list[Any], Any]:
+    """Smoothed heights, relief, footprints and ground under leaves: the same on every page of a site."""
     smooth = smoothed_heights(terrain.ground)
     half = terrain.foliage.cell_m / 2
     corners = np.array([[-half, -half], [half, -half], [half, half], [-half, half]])
     cells = foliage_cells(terrain.foliage)
     leaves = shapely.union_all(shapely.polygons(cells[:, None, :] + corners))
-    shade = relief(smooth, terrain.ground.cell_m)
-    return Base(extent, smooth, shade, footprints(terrain.solids), leaves, scale)
+    return smooth, relief(smooth, terrain.ground.cell_m), footprints(terrain.solids), leaves
 
 
 def plan_extent(outcome: Outcome, size: Size, place: tuple[float, float]) -> tuple[Extent, int]:

@@ -25,6 +25,7 @@ from terrain3d.show.extent import Extent, head_arcs, head_sector
 from terrain3d.show.legend import (
     FOLIAGE,
     HANGS_ON_LEAVES,
+    MARKED,
     MOUNT,
     PROTECTED,
     RANGE_SETTING,
@@ -211,6 +212,7 @@ def begin_plan(
         used = {unit.mount for unit in option.detectors}
         idle = [(mount.x, mount.y) for mount in terrain.mounts if mount.name not in used]
         marked(axes, np.array(idle), MOUNT, 2)
+        marked(axes, np.array([(mark.x, mark.y) for mark in terrain.marks]), MARKED, 2)
     axes.set(xlim=(extent.west, extent.east), ylim=(extent.south, extent.north), aspect="equal")
     axes.set_anchor(anchor)
     if base.scale is not None:
@@ -342,6 +344,9 @@ def site_labels(plan: Plan) -> list[Label]:
         if mount.name not in used:
             lines = page.lines(mount.name, 0.1, 6.8, 2)
             labels.append(plan.label((mount.x, mount.y), lines, 6.8, (0, 1), colour=palette.QUIET_INK))
+    for mark in terrain.marks:
+        lines = page.lines(mark.name, 0.1, 6.8, 2)
+        labels.append(plan.label((mark.x, mark.y), lines, 6.8, (0, 1), colour=palette.QUIET_INK))
     return labels
 
 
@@ -371,4 +376,6 @@ def plan_signs(outcome: Outcome, options: tuple[OptionResult, ...], extent: Exte
         signs.append(RANGE_SETTING)
     if any(_hanging(option, extent).any() for option in options):
         signs.append(HANGS_ON_LEAVES)
+    if outcome.terrain.marks:
+        signs.append(MARKED)
     return signs + site_signs(outcome.terrain, outcome.terrain.ground.z[extent.rows, extent.columns])

@@ -171,6 +171,7 @@ def leaf_wall(north_m, thick_m, area_per_m3):
     return Foliage(float(x[0]), float(y[0]), cell, column, np.full(column.size, -0.5), step, above)
 
 
+@pytest.mark.usefixtures("seen_once")
 @pytest.mark.parametrize("hostile", [False, True])
 @pytest.mark.parametrize("size", ["screen", "a4"])
 def test_no_text_leaves_the_page_or_covers_other_text(outcome, hostile, size):

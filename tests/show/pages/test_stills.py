@@ -290,7 +290,7 @@ def with_bad_names(outcome):
     )
 
 
-@pytest.mark.usefixtures("coarse_ground")
+@pytest.mark.usefixtures("coarse_ground", "seen_once")
 def test_bad_names_are_data(outcome, tmp_path, monkeypatch):
     """Paths, mark-up, formulas and endless names become file names of plain letters in the folder.
 
