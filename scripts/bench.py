@@ -90,6 +90,11 @@ def time_sight() -> None:
     embree = best_of(embree_question(site, seen, eye), 3)
     rays = f"embree, {len(seen.cells) * HEIGHTS_PER_CELL} rays"
     row("  with all that stands", seconds, rays, embree, "")
+    # A copy has nothing worked out yet.
+    met = best_of(lambda: replace(seen).met, 50)
+    row("what is met on the way, once for an eye", met, "panorama", seconds, "")
+    bare_view = best_of(lambda: replace(seen).without_leaves, 200)
+    row("the same panorama without leaves", bare_view, "panorama", seconds, "")
     for name in ("one-head-90", "two-head-180"):
         detector_type = load_type(name, ROOT)
         table = head_table(detector_type)

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from terrain3d.cover.areas import protected_weight
-from terrain3d.cover.option import OptionResult, judge_option
+from terrain3d.cover.option import OptionResult, UnderScenario, judge_option
 from terrain3d.cover.sighted import Look, SightedUnit, sighted, unit_on
 from terrain3d.detector.figures import Figure, figure_of
 from terrain3d.detector.pose import Detector
@@ -189,16 +189,12 @@ def with_units(outcome: Outcome, name: str, units: tuple[Detector, ...], look: L
     """
     site, old = outcome.site, outcome.option(name)
     _check_units(site.terrain, name, units, old.combine)
-    seeing: list[SightedUnit] = []
-    for unit in units:
-        there = (
-            one
-            for one in (*old.units, *seeing)
-            if one.unit.eye == unit.eye and one.seen.reach_m == unit.type.max_range
-        )
-        same = next(there, None)
-        seeing.append(sighted(site.terrain, unit, look=look) if same is None else same.set_to(unit))
-    new = judge_option(site.terrain, name, tuple(seeing), old.combine, site.figure.height_m)
+    new = _judged_from(site.terrain, old, units, site.figure, look)
+    under = tuple(
+        UnderScenario(one.name, _judged_from(one.terrain, was.option, units, site.figure, look))
+        for one, was in zip(site.scenarios, old.scenarios, strict=False)
+    )
+    new = replace(new, scenarios=under)
     return _ranked_outcome(site, tuple(new if option is old else option for option in outcome.options))
 
 
@@ -218,11 +214,18 @@ def with_figure(outcome: Outcome, figure: str | Figure) -> Outcome:
     """
     whom = figure_of(figure, outcome.site.own_figures)
     site = replace(outcome.site, figure=whom)
-    results = tuple(
-        judge_option(site.terrain, option.name, option.units, option.combine, whom.height_m)
-        for option in outcome.options
-    )
-    return _ranked_outcome(site, results)
+    results = []
+    for option in outcome.options:
+        new = judge_option(site.terrain, option.name, option.units, option.combine, whom.height_m)
+        under = tuple(
+            UnderScenario(
+                one.name,
+                judge_option(one.terrain, option.name, was.option.units, option.combine, whom.height_m),
+            )
+            for one, was in zip(site.scenarios, option.scenarios, strict=False)
+        )
+        results.append(replace(new, scenarios=under))
+    return _ranked_outcome(site, tuple(results))
 
 
 #: Panoramas that are kept while options are judged.
@@ -250,8 +253,30 @@ def _check_units(terrain: Terrain, name: str, units: tuple[Detector, ...], combi
 def _judged(
     site: OpenedSite, name: str, units: tuple[Detector, ...], combine: str, look: Look
 ) -> OptionResult:
-    seeing = tuple(sighted(site.terrain, unit, look=look) for unit in units)
-    return judge_option(site.terrain, name, seeing, combine, site.figure.height_m)
+    """An option on the site as it is and, beside it, under each scenario."""
+
+    def on(terrain: Terrain) -> OptionResult:
+        seeing = tuple(sighted(terrain, unit, look=look) for unit in units)
+        return judge_option(terrain, name, seeing, combine, site.figure.height_m)
+
+    under = tuple(UnderScenario(one.name, on(one.terrain)) for one in site.scenarios)
+    return replace(on(site.terrain), scenarios=under)
+
+
+def _judged_from(
+    terrain: Terrain, old: OptionResult, units: tuple[Detector, ...], figure: Figure, look: Look
+) -> OptionResult:
+    """An option's units set otherwise: one that looks from where one did before sees what that one saw."""
+    seeing: list[SightedUnit] = []
+    for unit in units:
+        there = (
+            one
+            for one in (*old.units, *seeing)
+            if one.unit.eye == unit.eye and one.seen.reach_m == unit.type.max_range
+        )
+        same = next(there, None)
+        seeing.append(sighted(terrain, unit, look=look) if same is None else same.set_to(unit))
+    return judge_option(terrain, old.name, tuple(seeing), old.combine, figure.height_m)
 
 
 def _ranked_outcome(site: OpenedSite, results: tuple[OptionResult, ...]) -> Outcome:

@@ -10,6 +10,7 @@ from terrain3d.errors import InputError
 from terrain3d.ready import Ready, in_file, option_types, own_figures, ready_site, search_types
 from terrain3d.site import GroundSource, Plane, Site, SiteHead
 from terrain3d.survey.build import build_surroundings, build_terrain
+from terrain3d.survey.scenarios import Scenario, scenarios_of
 from terrain3d.terrain import Terrain
 from terrain3d.walk.indoor_tests import IndoorTests
 from terrain3d.wording import in_brief
@@ -38,6 +39,8 @@ class OpenedSite:
         Of its file; None where there is none.
     tests : IndoorTests or None
         The file's own copy of the borrowed walk tests.
+    scenarios : tuple of Scenario
+        The site changed as the file says, in its order.
     """
 
     file: Site
@@ -47,6 +50,7 @@ class OpenedSite:
     types: Mapping[str, DetectorType] = field(default_factory=dict)
     path: Path | None = None
     tests: IndoorTests | None = None
+    scenarios: tuple[Scenario, ...] = ()
 
     def __repr__(self) -> str:
         return in_brief(self, repr(self.name), f"figure {self.figure.name!r}", repr(self.terrain))
@@ -110,9 +114,12 @@ def open_ready(
 
     try:
         terrain = build_terrain(ready.site, ready.folder, reach_m, told, around_m)
+        scenarios = scenarios_of(terrain, ready.site.scenario)
     except InputError as error:
         raise in_file(error, ready.path) from error
-    return OpenedSite(ready.site, terrain, ready.figure, ready.walker, types, ready.path, ready.tests)
+    return OpenedSite(
+        ready.site, terrain, ready.figure, ready.walker, types, ready.path, ready.tests, scenarios
+    )
 
 
 def site_of(terrain: Terrain, name: str = "site", figure: str | Figure = "person") -> OpenedSite:

@@ -166,6 +166,14 @@ class GroundSource(Table):
             "", "grid of the highest things beside an elevation grid in `file`: what is over it stands there"
         ),
     ] = None
+    heights: Annotated[
+        Literal["above ground"] | None,
+        key("", "of a cloud whose heights are above the ground already, and not of the land; with terrain"),
+    ] = None
+    terrain: Annotated[
+        FileNames | None,
+        key("", "elevation grid of the land beneath a cloud with heights above ground"),
+    ] = None
     photo: Annotated[
         FileName | None,
         key("", "photograph from above, as GeoTIFF or as JPEG with its world file: drawn, judged by nobody"),
@@ -201,7 +209,12 @@ class GroundSource(Table):
             raise UnfitError(
                 f"exactly one of file, plane, points, shots is needed, found {found}", "give one of them"
             )
-        for name in ("surface", "flown"):
+        if (self.heights is None) != (self.terrain is None):
+            raise UnfitError(
+                "heights above ground and the terrain that they are above go together",
+                "give both, or neither",
+            )
+        for name in ("surface", "flown", "terrain"):
             if self.file is None and getattr(self, name) is not None:
                 raise UnfitError(f"{name} goes with file; this ground is not from a survey", "leave it out")
         if self.file is None and self.vertical_unit is not None:
@@ -398,6 +411,23 @@ class BoundaryShape(Table):
     outline: Annotated[Outline, key("coordinates", "around own land")]
 
 
+class ScenarioShape(Table):
+    """The site as it may be, judged beside the site as it is."""
+
+    name: Annotated[Text, key("", "as it is called")]
+    without: Annotated[tuple[Text, ...], key("", "names of solids and foliage that are gone")] = ()
+    leaves: Annotated[Number, key("", "share of leaf area that is left", ge=0, le=1)] = 1.0
+    growth: Annotated[
+        Number, key("metres", "how far every hedge and crown has grown, upwards and outwards", ge=0, le=5)
+    ] = 0.0
+
+    @model_validator(mode="after")
+    def _changes_something(self) -> "ScenarioShape":
+        if not self.without and self.leaves == 1 and self.growth == 0:
+            raise UnfitError("it changes nothing", "give without, leaves or growth")
+        return self
+
+
 class HeatSetting(Table):
     """Temperatures of figure and ground, and of the sky that both reflect."""
 
@@ -575,6 +605,7 @@ class Site(Table):
     beyond: tuple[OrFile[BeyondShape], ...] = ()
     boundary: BoundaryShape | None = None
     option: tuple[Option, ...] = ()
+    scenario: tuple[ScenarioShape, ...] = ()
     heat: HeatSetting = HeatSetting()
     sun: SunSetting = SunSetting()
     doubt: DoubtSetting = DoubtSetting()
@@ -595,17 +626,11 @@ class Site(Table):
 
     @model_validator(mode="after")
     def _names_differ(self) -> "Site":
-        for kind in (
-            "mount",
-            "mark",
-            "protect",
-            "option",
-            "figure",
-            "walk",
-            "approach",
-            "nuisance",
+        kinds = (
+            "mount", "mark", "protect", "option", "scenario", "figure", "walk", "approach", "nuisance",
             "beyond",
-        ):
+        )  # fmt: skip
+        for kind in kinds:
             _no_twins((s.name for s in getattr(self, kind) if not isinstance(s, FileRef)), kind)
         return self
 

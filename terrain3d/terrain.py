@@ -20,6 +20,9 @@ from terrain3d.wording import counted, in_brief, plain
 #: Extinction of a path through leaves that hang at every angle alike (spherical distribution).
 LEAF_PROJECTION = 0.5
 
+#: What foliage is called that a survey shows: its returns tell no hedge from the next.
+SURVEYED_LEAVES = "surveyed foliage"
+
 #: Patches along the side of a block of ground, the step in which sight lines look ahead.
 BLOCK = 8
 
@@ -231,6 +234,14 @@ class Foliage:
         Height of one step.
     above : (k, nz + 1) float
         Leaf area per ground area (m2/m2) from the base up to each step's top; starts at 0.
+    owners : (k,) int32
+        For each stored column the index into `names` of the thing that it belongs to; where several grow,
+        of the one with most leaves. All belong to one where it is not given.
+    names : tuple of str
+    mixed_row, mixed_owner : (p,) int32
+        Of columns in which several grow: the column and the thing, a row for each of them.
+    mixed_above : (p, nz + 1) float
+        What of `above` is that thing's.
     """
 
     x0: float
@@ -240,10 +251,20 @@ class Foliage:
     base_z: Floats
     step_m: float
     above: Floats
+    owners: NDArray[np.int32] = field(default_factory=lambda: np.zeros(0, np.int32))
+    names: tuple[str, ...] = (SURVEYED_LEAVES,)
+    mixed_row: NDArray[np.int32] = field(default_factory=lambda: np.zeros(0, np.int32))
+    mixed_owner: NDArray[np.int32] = field(default_factory=lambda: np.zeros(0, np.int32))
+    mixed_above: Floats = field(default_factory=lambda: np.zeros((0, 2)))
+
+    def __post_init__(self) -> None:
+        if len(self.owners) != len(self.base_z):
+            object.__setattr__(self, "owners", np.zeros(len(self.base_z), np.int32))
 
     @staticmethod
     def none() -> "Foliage":
-        return Foliage(0.0, 0.0, 1.0, np.full((1, 1), -1, np.int32), np.zeros(0), 0.25, np.zeros((0, 2)))
+        nothing = np.full((1, 1), -1, np.int32), np.zeros(0), 0.25, np.zeros((0, 2)), np.zeros(0, np.int32)
+        return Foliage(0.0, 0.0, 1.0, *nothing, ())
 
     @property
     def density(self) -> Floats:

@@ -13,10 +13,11 @@ from terrain3d.detector.types import load_type
 WEIGHT = np.array([[1.0] * 6 + [3.0] * 4])
 
 
-def option(name, *protect, both=0.0, held=0, upper=(), lower=(), mount="") -> OptionResult:
+def option(name, *protect, both=0.0, held=0, upper=(), lower=(), mount="", takers=()) -> OptionResult:
     """An option that holds the first `held` of ten cells, with what became of each layer on all of them.
 
-    `protect` gives (area, fraction, weight) for each protected area.
+    `protect` gives (area, fraction, weight) for each protected area; `takers` says of the lower layer which
+    of a garden wall (0) and what a survey shows (1) takes it.
     """
     areas = tuple(ProtectedResult(f"area {k}", *values) for k, values in enumerate(protect))
     area_m2 = {"both": both, "upper_only": 0.0, "lower_only": 0.0, "dead": 0.0, "outside": 0.0}
@@ -27,4 +28,16 @@ def option(name, *protect, both=0.0, held=0, upper=(), lower=(), mount="") -> Op
     for layer, codes in (("upper", upper), ("lower", lower)):
         if codes:
             outcomes[layer] = np.array([codes], np.uint8)
-    return OptionResult(name, units, verdicts, area_m2, areas, {}, {}, outcomes)
+    things = {"lower": np.array([takers], np.int32)} if takers else {}
+    return OptionResult(
+        name,
+        units,
+        verdicts,
+        area_m2,
+        areas,
+        {},
+        {},
+        outcomes,
+        layer_takers=things,
+        things=("garden wall", ""),
+    )

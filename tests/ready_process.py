@@ -29,11 +29,11 @@ from pathlib import Path
 from site_files import YARD, option_text, written
 import terrain3d.cli.main, terrain3d.cli.start, terrain3d.show.pages.stills, terrain3d.show.window.views
 from terrain3d.job import run
-from terrain3d.sight import panorama
+from terrain3d.sight import parts
 with tempfile.TemporaryDirectory() as folder:
     run(written(Path(folder), YARD + option_text("up")))
-panorama._pool().shutdown()
-panorama._pool.cache_clear()
+parts._pool().shutdown()
+parts._pool.cache_clear()
 assert threading.active_count() == 1
 """
 

@@ -221,13 +221,16 @@ def test_a_figure_of_your_own_goes_where_a_name_goes(outcome):
 
 
 def test_a_unit_set_otherwise_where_it_is_looks_no_second_time(outcome):
-    """Turned, or two on one eye: what is seen from there is known. Higher up it is looked at, once."""
+    """Turned, or two on one eye: what is seen from there is known. Higher up it is looked at, once.
+
+    That is once for the site as it is, and once for each of its scenarios.
+    """
     option = outcome.option("shed pole, two heads")
     (unit,) = option.detectors
     looks = []
 
     def look(terrain, eye, reach_m):
-        looks.append(eye)
+        looks.append((terrain, eye))
         return panorama(terrain, eye, reach_m)
 
     turned = replace(unit, bearing_deg=(unit.bearing_deg + 40) % 360)
@@ -237,7 +240,10 @@ def test_a_unit_set_otherwise_where_it_is_looks_no_second_time(outcome):
     assert np.array_equal(here.option(option.name).verdicts, anew.options[0].verdicts)
     higher = replace(unit, height_m=unit.height_m + 0.1)
     terrain3d.with_units(outcome, option.name, (higher, replace(higher, name="D2", tilt_deg=5.0)), look)
-    assert looks == [higher.eye]
+    sites = [outcome.terrain, *(one.terrain for one in outcome.site.scenarios)]
+    assert sorted((id(there), eye) for there, eye in looks) == sorted(
+        (id(there), higher.eye) for there in sites
+    )
 
 
 def test_a_unit_is_placed_on_a_mount_by_its_name(outcome):

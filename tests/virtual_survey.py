@@ -1,10 +1,10 @@
 """A hillside that is known to the last board, and surveys of it made by casting rays.
 
-The site is ours, and invented: a slope with a bank, a house with eaves, a garden wall, a hedge, shrubs, a tree
-whose crown begins 3 m up, a parked car and a gate. What a survey makes of it can be held against the site
-itself. Scans are made as instruments make them (common practice, no source): from the air along two flight
-lines on either side, 3 cm noise, pulses a hand wide, parts of which leaves stop by chance along the ray (Beer-
-Lambert), up to three returns; or from a few places on the ground, without classes.
+The site is ours, and invented: a slope with a bank, a house with eaves, a garden wall, a hedge, shrubs, a
+tree whose crown begins 3 m up, a parked car and a gate. What a survey makes of it can be held against the
+site itself. Scans are made as instruments make them (common practice, no source): from the air along two
+flight lines on either side, 3 cm noise, pulses a hand wide, parts of which leaves stop by chance along the
+ray (Beer- Lambert), up to three returns; or from a few places on the ground, without classes.
 """
 
 import math
@@ -88,7 +88,7 @@ def _house():
     west, south, east, north = HOUSE
     middle, half = (south + north) / 2, (north - south) / 2 + EAVES_M
 
-    def roof(x, y):
+    def roof(_, y):
         return _RIDGE_Z - (_RIDGE_Z - _EAVES_Z) * np.abs(y - middle) / half
 
     body = _prism(shapely.box(*HOUSE), -3.0, _EAVES_Z + 0.02, "house")
@@ -186,7 +186,8 @@ def truth() -> Terrain:
 
 @dataclass(frozen=True, eq=False)
 class Scan:
-    """Returns: places, what gave them (0 ground, 1 leaves, 2 and on the solid of that name), returns of the pulse."""
+    """Returns: places, what gave them (0 ground, 1 leaves, 2 and on the solid of that name), returns of the
+    pulse."""
 
     xyz: np.ndarray
     what: np.ndarray
@@ -208,8 +209,8 @@ def from_the_air(density, seed=0, noise_m=0.03) -> Scan:
     return _joined(parts)
 
 
-def from_the_ground(seed=0, noise_m=0.01, step_deg=0.5) -> Scan:
-    """A tripod at five places, 1.7 m up, a ray every half degree, none farther than 30 m."""
+def from_the_ground(seed=0, noise_m=0.01, step_deg=1.0) -> Scan:
+    """A tripod at five places, 1.7 m up, a ray every degree, none farther than 30 m."""
     rng = np.random.default_rng(seed)
     parts = []
     for x, y in ((-8.0, -1.0), (6.0, 5.0), (8.5, -4.0), (-2.0, -18.0), (-12.0, -12.0)):
@@ -361,18 +362,17 @@ def classed(scan: Scan, how: str) -> np.ndarray:
     return classes
 
 
-def site_text(file: str, wall: bool = True) -> str:
-    """A site file for a survey of it."""
-    lines = ["[site]", 'name = "known hillside"', f"cell = {CELL_M}", "[ground]", f'file = "{file}"']
+def site_values(file: str, wall: bool = True) -> dict[str, object]:
+    """What a site file for a survey of it says."""
+    mounts = []
     for name, (at, _, faces) in MOUNTS.items():
-        lines += ["[[mount]]", f'name = "{name}"', f"at = [{at[0]}, {at[1]}]"]
-        if wall and faces is not None:
-            lines.append(f"wall = {faces:g}")
-    return "\n".join(lines) + "\n"
+        mounts.append({"name": name, "at": at} | ({"wall": faces} if wall and faces is not None else {}))
+    return {"site": {"name": "known hillside", "cell": CELL_M}, "ground": {"file": file}, "mount": mounts}
 
 
 @lru_cache(maxsize=8)
-def _judged(site: Terrain) -> dict[str, OptionResult]:
+def judged_on(site: Terrain) -> dict[str, OptionResult]:
+    """A unit on each mount, as an option of its own."""
     kind = load_type("one-head-90")
     return {
         name: shapes.judged(site, unit_on(site, name, kind, 1.0, bearing), name=name)
@@ -382,8 +382,9 @@ def _judged(site: Terrain) -> dict[str, OptionResult]:
 
 @dataclass(frozen=True)
 class Agreement:
-    """Of the ground inside arc and range: the share with the same verdict; of what is told held, the share that is
-    not; of what is held, the share that is not told; the share of it that is unknown; and the areas, m2."""
+    """Of the ground inside arc and range: the share with the same verdict; of what is told held, the share
+    that is not; of what is held, the share that is not told; the share of it that is unknown; and the areas,
+    m2."""
 
     same: float
     false_held: float
@@ -396,7 +397,7 @@ class Agreement:
 def agreement(read: Terrain) -> dict[str, Agreement]:
     """Verdicts on what was read against those on the site as it is, mount by mount."""
     found = {}
-    theirs, ours = _judged(truth()), _judged(read)
+    theirs, ours = judged_on(truth()), judged_on(read)
     rows, columns = read.ground.part_of(truth().ground)
     for name in MOUNTS:
         is_, told = theirs[name].verdicts[rows, columns], ours[name].verdicts

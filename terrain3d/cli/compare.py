@@ -10,7 +10,7 @@ from terrain3d.cli.pictures import judge_and_write, stills_option
 
 @click.command("compare")
 @site_argument
-@out_option(Path("out"), "Folder for results.json, verdicts.tif and stills/.")
+@out_option(Path("out"), "Folder for results.json, maps and stills/.")
 @stills_option()
 def command(site: Path, out: Path, which: str) -> None:
     """Rank the options by the protected ground they hold with both layers."""

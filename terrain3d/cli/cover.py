@@ -10,7 +10,7 @@ from terrain3d.cli.pictures import judge_and_write, stills_option
 
 @click.command("cover")
 @site_argument
-@out_option(Path("out"), "Folder for results.json, verdicts.tif and stills/.")
+@out_option(Path("out"), "Folder for results.json, maps and stills/.")
 @stills_option()
 def command(site: Path, out: Path, which: str) -> None:
     """Show which ground each option holds with both layers, one or none, and why."""

@@ -26,7 +26,7 @@ Wanted = tuple[int | None, float | None, float | None]
 
 @click.command("search")
 @click.argument("site", type=click.Path(path_type=Path), metavar="SITE.toml|FOLDER")
-@out_option(Path("out"), "Folder for results.json, verdicts.tif and stills/; of a folder one for each site.")
+@out_option(Path("out"), "Folder for results.json, maps and stills/; of a folder one for each site.")
 @click.option("--units", type=click.IntRange(1, 50), metavar="N", help="Most units of a set.")
 @click.option("--budget", type=Finite(0, min_open=True), metavar="X", help="Most money, by price.")
 @click.option(

@@ -22,7 +22,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.constants import c, h, k, zero_Celsius
 from scipy.optimize import brentq
 
-from terrain3d.cover.areas import cells_within
+from terrain3d.cover.areas import all_protected_m2, cells_within
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import Verdict
 from terrain3d.site import HeatSetting
@@ -209,7 +209,7 @@ def held_by_temperature(
         signed = contrast(heat, grounds_c)
         ratio = np.abs(signed) / reference_contrast()
         counts = np.array([held_at(float(strength)) for strength in np.minimum(ratio, 1.0)], float)
-        protected = sum(int(within.sum()) for within in areas)
+        protected = all_protected_m2(terrain.ground, terrain.protect) / cell_m2
         share = counts[:, 1] / protected if protected else None
         return HeatCurve(grounds_c, signed, ratio, counts[:, 0] * cell_m2, share)
 

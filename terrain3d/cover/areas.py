@@ -37,6 +37,28 @@ def cells_within(ground: Ground, area: Area) -> NDArray[np.bool_]:
     return within
 
 
+def off_grid_m2(ground: Ground, area: Area) -> float:
+    """Of an outline what lies off the grid altogether, where no ground is known either, m2.
+
+    >>> strip = Area("strip", np.array([[-4.0, 0.0], [1.0, 0.0], [1.0, 1.0], [-4.0, 1.0]]))
+    >>> off_grid_m2(Ground(0.5, 0.5, 1.0, np.zeros((3, 3))), strip)
+    4.0
+    """
+    west, south, east, north = ground.bounds
+    x, y = area.outline.T
+    if x.min() >= west and x.max() <= east and y.min() >= south and y.max() <= north:
+        return 0.0
+    return float(shapely.difference(shapely.Polygon(area.outline), shapely.box(*ground.bounds)).area)
+
+
+def all_protected_m2(ground: Ground, protect: tuple[Area, ...]) -> float:
+    """All protected ground, known or not: what shares are of, m2; ground in two areas counts twice."""
+    return sum(
+        float(np.count_nonzero(cells_within(ground, area))) * ground.cell_m**2 + off_grid_m2(ground, area)
+        for area in protect
+    )
+
+
 def protected_weight(ground: Ground, protect: tuple[Area, ...]) -> Floats:
     """(ny, nx) weight of each cell: of every protected area it lies in, summed; 0 elsewhere."""
     weight = np.zeros(ground.z.shape)

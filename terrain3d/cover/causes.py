@@ -1,5 +1,6 @@
 """Why a layer is not broken: one cause for each layer and cell, over the whole ground."""
 
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -7,11 +8,13 @@ from numpy.typing import NDArray
 
 from terrain3d.cover.layer_outcomes import (
     BEYOND,
+    BROKEN,
     BY_FOLIAGE,
     BY_GROUND,
     BY_SOLID,
     CLOSE_IN,
     LANDS_SHORT,
+    NO_TAKER,
     OUTSIDE_ARC,
     PASSES_ABOVE,
 )
@@ -39,7 +42,23 @@ NO_OUTCOME = 255
 LayerOutcomes = dict[str, NDArray[np.uint8]]
 
 
-def combined_outcomes(units: list[LayerOutcomes], verdicts: list[Codes], combine: str) -> LayerOutcomes:
+@dataclass(frozen=True, eq=False)
+class LayerMaps:
+    """What became of each layer over the whole ground, by the layer's name.
+
+    Parameters
+    ----------
+    outcomes : dict of str to (ny, nx) uint8
+        Codes of `layer_outcomes`; NO_OUTCOME where no ground is known.
+    takers : dict of str to (ny, nx) int32
+        The solid or foliage that takes it, by its place in `taker_names`; NO_TAKER for none.
+    """
+
+    outcomes: LayerOutcomes
+    takers: dict[str, NDArray[np.int32]]
+
+
+def combined_outcomes(units: list[LayerMaps], verdicts: list[Codes], combine: str) -> LayerMaps:
     """One outcome a layer for several units: those of the unit that decides a cell's verdict.
 
     Under `any` that is the unit with the best verdict, under `all` the one with the worst; of equals
@@ -48,20 +67,26 @@ def combined_outcomes(units: list[LayerOutcomes], verdicts: list[Codes], combine
 
     Parameters
     ----------
-    units : list of LayerOutcomes
+    units : list of LayerMaps
     verdicts : list of (ny, nx) uint8
         Of the same units.
     combine : {"any", "all"}
     """
-    names = list(dict.fromkeys(name for maps in units for name in maps))
+    if len(units) == 1:
+        return units[0]
+    names = list(dict.fromkeys(name for maps in units for name in maps.outcomes))
     shape = verdicts[0].shape
     # A unit without some layer has nothing to say of it, as if it looked elsewhere.
-    elsewhere = np.full(shape, OUTSIDE_ARC, np.uint8)
-    stacked = {name: np.stack([maps.get(name, elsewhere) for maps in units]) for name in names}
-    misses = sum(stack.astype(np.int32) for stack in stacked.values())
+    elsewhere, nobody = np.full(shape, OUTSIDE_ARC, np.uint8), np.full(shape, NO_TAKER, np.int32)
+    outcomes = {name: np.stack([maps.outcomes.get(name, elsewhere) for maps in units]) for name in names}
+    takers = {name: np.stack([maps.takers.get(name, nobody) for maps in units]) for name in names}
+    misses = sum(stack.astype(np.int32) for stack in outcomes.values())
     score = 10_000 * np.stack(verdicts).astype(np.int32) - misses
     chosen = (score.argmin(axis=0) if combine == "all" else score.argmax(axis=0))[None]
-    return {name: np.take_along_axis(stack, chosen, axis=0)[0] for name, stack in stacked.items()}
+    return LayerMaps(
+        {name: np.take_along_axis(stack, chosen, axis=0)[0] for name, stack in outcomes.items()},
+        {name: np.take_along_axis(stack, chosen, axis=0)[0] for name, stack in takers.items()},
+    )
 
 
 def cause_areas(
@@ -84,6 +109,74 @@ def cause_areas(
             cause: float(counts[code]) * cell_m2 for code, cause in CAUSE_KEYS.items() if counts[code] > 0
         }
     return areas
+
+
+def taken_areas(maps: LayerMaps, names: tuple[str, ...], cell_m2: float) -> dict[str, dict[str, float]]:
+    """Square metres by layer and by the name of the solid or foliage that takes it; most first.
+
+    Parameters
+    ----------
+    maps : LayerMaps
+    names : tuple of str
+        Those of `taker_names`; things of one name count together.
+    cell_m2 : float
+        Area of a cell.
+    """
+    areas: dict[str, dict[str, float]] = {}
+    for layer, takers in maps.takers.items():
+        counts = np.bincount(takers[takers != NO_TAKER], minlength=len(names))
+        by_name: dict[str, float] = {}
+        for name, count in zip(names, counts.tolist(), strict=True):
+            if count:
+                by_name[name] = by_name.get(name, 0.0) + count * cell_m2
+        areas[layer] = dict(sorted(by_name.items(), key=lambda item: (-item[1], item[0])))
+    return areas
+
+
+@dataclass(frozen=True)
+class Loss:
+    """Ground that is not held, m2, the cause that keeps it so, and the thing where it has a name."""
+
+    cause: str
+    name: str | None
+    area_m2: float
+
+
+def losses(
+    maps: LayerMaps, names: tuple[str, ...], cell_m2: float, where: NDArray[np.bool_]
+) -> tuple[Loss, ...]:
+    """What keeps ground from being held, each cell once, most first.
+
+    Of the layers that are not broken on a cell the one farthest from success counts: what a hedge takes would
+    not be held without it as long as another layer looks elsewhere.
+
+    Parameters
+    ----------
+    maps : LayerMaps
+    names : tuple of str
+        Those of `taker_names`.
+    cell_m2 : float
+        Area of a cell.
+    where : (ny, nx) bool
+        The ground in question; cells that are not known or on which every layer is broken are left out.
+    """
+    if not maps.outcomes or not where.any():
+        return ()
+    outcomes = np.stack([outcome[where] for outcome in maps.outcomes.values()])
+    takers = np.stack([maps.takers[layer][where] for layer in maps.outcomes])
+    farthest = outcomes.argmax(axis=0)[None]
+    code, taker = (np.take_along_axis(rows, farthest, axis=0)[0] for rows in (outcomes, takers))
+    kept = (code != NO_OUTCOME) & (code != BROKEN)
+    # A code and a thing as one number: places start at NO_TAKER.
+    width = len(names) + 1
+    counts = np.bincount(code[kept] * width + taker[kept] - NO_TAKER)
+    found: dict[tuple[str, str | None], float] = {}
+    for both in np.flatnonzero(counts).tolist():
+        outcome, place = both // width, both % width + NO_TAKER
+        what = CAUSE_KEYS[outcome], None if place == NO_TAKER else names[place]
+        found[what] = found.get(what, 0.0) + float(counts[both]) * cell_m2
+    most_first = sorted(found.items(), key=lambda item: (-item[1], item[0][0], item[0][1] or ""))
+    return tuple(Loss(cause, name, area) for (cause, name), area in most_first)
 
 
 def outcomes_beyond_reach(ground: Ground, unit: Detector) -> NDArray[np.uint8]:

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from terrain3d.cover.areas import cells_within
+from terrain3d.cover.areas import cells_within, off_grid_m2
 from terrain3d.cover.sighted import SightedUnit
 from terrain3d.detector.pose import Detector, posed_heads
 from terrain3d.sight.hits import inside_solid, solid_hits
@@ -41,7 +41,10 @@ class UnitFacts:
 
 @dataclass(frozen=True)
 class AreaFacts:
-    """Of one protected area: its ground, and what of it no unit reaches or nobody knows, m2."""
+    """Of one protected area: all its ground, and what of it no unit reaches or nobody knows, m2.
+
+    What lies off the grid is not known; how much of that is out of reach is not told.
+    """
 
     name: str
     area_m2: float
@@ -73,7 +76,9 @@ def area_facts(
     for area in protect:
         within = cells_within(ground, area)
         parts = (within, within & ~reached, within & ~ground.known)
-        facts.append(AreaFacts(area.name, *(float(part.sum()) * ground.cell_m**2 for part in parts)))
+        whole, far, unknown = (float(part.sum()) * ground.cell_m**2 for part in parts)
+        off = off_grid_m2(ground, area)
+        facts.append(AreaFacts(area.name, whole + off, far, unknown + off))
     return tuple(facts)
 
 

@@ -2,11 +2,23 @@
 
 from dataclasses import dataclass, field
 
+import numpy as np
+from numpy.typing import NDArray
+
 from terrain3d.cover.areas import cells_within, protected_weight, verdict_areas
-from terrain3d.cover.causes import LayerOutcomes, cause_areas, combined_outcomes
+from terrain3d.cover.causes import (
+    LayerMaps,
+    LayerOutcomes,
+    Loss,
+    cause_areas,
+    combined_outcomes,
+    losses,
+    taken_areas,
+)
 from terrain3d.cover.cautions import UnitFacts, area_facts, unit_facts
+from terrain3d.cover.layer_outcomes import drawn_names, taker_names
 from terrain3d.cover.sighted import SightedUnit
-from terrain3d.cover.verdict import Codes, Verdict, combined
+from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict, combined
 from terrain3d.detector.pose import Detector
 from terrain3d.terrain import Ground, Terrain
 from terrain3d.wording import counted, in_brief, plain
@@ -16,8 +28,9 @@ from terrain3d.wording import counted, in_brief, plain
 class ProtectedResult:
     """How much of one protected area an option holds with both layers.
 
-    `out_of_reach_m2` is what lies beyond the maximum range of every unit, `unknown_m2` where no ground is
-    known; both count as not held.
+    `both_fraction` is of all its ground. `out_of_reach_m2` is what lies beyond the maximum range of every
+    unit, `unknown_m2` where no ground is known; both count as not held. `hangs_on_leaves_m2` is where the
+    verdict is another without foliage. `lost_to` says what takes its known ground not held, most first.
     """
 
     name: str
@@ -26,6 +39,16 @@ class ProtectedResult:
     weight: float
     out_of_reach_m2: float = 0.0
     unknown_m2: float = 0.0
+    hangs_on_leaves_m2: float = 0.0
+    lost_to: tuple[Loss, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class UnderScenario:
+    """An option as it is with the site changed: other leaves, or without some things."""
+
+    name: str
+    option: "OptionResult"
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,6 +60,11 @@ class OptionResult:
     VERDICT_KEYS; `causes` by layer, then by cause, in m2; `lost_m2` likewise, for protected ground not
     held. `layer_outcomes` holds for each layer what became of it on each cell, as `SightedUnit.outcome_maps`
     has it, of the unit that decides there. `facts` tells of each unit what may mislead about it.
+
+    `layer_takers` has the things that take each layer, by their place in `things`: names of what is drawn,
+    empty where a survey shows it. `taken_by` is m2 by layer, then by the name of the solid or foliage that
+    takes it. `without_leaves` is (ny, nx): where the verdict hangs on leaves, what it is without any, else 0;
+    `hangs_on_leaves_m2` is how much ground that is. `scenarios` are the same option on the site changed.
     """
 
     name: str
@@ -49,6 +77,12 @@ class OptionResult:
     layer_outcomes: LayerOutcomes = field(default_factory=dict)
     combine: str = "any"
     facts: tuple[UnitFacts, ...] = ()
+    taken_by: dict[str, dict[str, float]] = field(default_factory=dict)
+    without_leaves: Codes = field(default_factory=lambda: np.zeros((0, 0), np.uint8))
+    hangs_on_leaves_m2: float = 0.0
+    scenarios: tuple[UnderScenario, ...] = ()
+    layer_takers: dict[str, NDArray[np.int32]] = field(default_factory=dict)
+    things: tuple[str, ...] = ()
 
     def __repr__(self) -> str:
         both = f"{plain(self.area_m2['both'])} m2 with both layers"
@@ -58,6 +92,11 @@ class OptionResult:
     def detectors(self) -> tuple[Detector, ...]:
         """Its units as they are set."""
         return tuple(one.unit for one in self.units)
+
+    @property
+    def unknown_m2(self) -> float | None:
+        """Protected ground that is not known, which counts as not held; None where none is protected."""
+        return sum(area.unknown_m2 for area in self.protect) if self.protect else None
 
 
 def judge_option(
@@ -76,35 +115,77 @@ def judge_option(
     figure_height_m : float
     """
     ground = terrain.ground
-    cell_m2 = ground.cell_m**2
-    detectors = tuple(one.unit for one in units)
-    facts = tuple(unit_facts(terrain, one) for one in units)
     maps = [one.verdicts(ground, figure_height_m) for one in units]
-    outcomes = [one.outcome_maps(ground, figure_height_m) for one in units]
-    verdicts = combined(maps, combine)
-    outcome_code = combined_outcomes(outcomes, maps, combine)
+    layers = combined_outcomes([one.layer_maps(ground, figure_height_m) for one in units], maps, combine)
+    verdicts = bare = combined(maps, combine)
+    if len(terrain.foliage.base_z):
+        bare = combined([one.without_leaves().verdicts(ground, figure_height_m) for one in units], combine)
+    return option_result(terrain, name, units, combine, verdicts, bare, layers)
+
+
+def option_result(
+    terrain: Terrain,
+    name: str,
+    units: tuple[SightedUnit, ...],
+    combine: str,
+    verdicts: Codes,
+    bare: Codes,
+    layers: LayerMaps,
+) -> OptionResult:
+    """What verdicts and outcomes of layers come to.
+
+    Parameters
+    ----------
+    terrain : Terrain
+    name : str
+    units : tuple of SightedUnit
+    combine : {"any", "all"}
+    verdicts, bare : (ny, nx) uint8
+        As the site is, and as if nothing grew there.
+    layers : LayerMaps
+        Of the unit that decides on each cell.
+    """
+    ground = terrain.ground
+    cell_m2 = ground.cell_m**2
+    names = taker_names(terrain)
+    hangs = bare != verdicts
+    without_leaves = np.where(hangs, bare, np.uint8(0))
+    without_leaves[~ground.known] = UNKNOWN
+    is_held = verdicts == Verdict.BOTH
     protect = []
-    about = area_facts(ground, detectors, terrain.protect)
+    about = area_facts(ground, tuple(one.unit for one in units), terrain.protect)
     for area, known in zip(terrain.protect, about, strict=True):
         within = cells_within(ground, area)
-        held = float((verdicts[within] == Verdict.BOTH).mean()) if within.any() else 0.0
+        held_m2 = float((is_held & within).sum()) * cell_m2
         protect.append(
             ProtectedResult(
-                area.name, known.area_m2, held, area.weight, known.out_of_reach_m2, known.unknown_m2
+                area.name,
+                known.area_m2,
+                held_m2 / known.area_m2 if known.area_m2 else 0.0,
+                area.weight,
+                known.out_of_reach_m2,
+                known.unknown_m2,
+                float((hangs & within).sum()) * cell_m2,
+                losses(layers, names, cell_m2, within & ~is_held),
             )
         )
-    lost = (protected_weight(ground, terrain.protect) > 0) & (verdicts != Verdict.BOTH)
+    lost = (protected_weight(ground, terrain.protect) > 0) & ~is_held
     return OptionResult(
         name,
         units,
         verdicts,
         verdict_areas(verdicts, cell_m2),
         tuple(protect),
-        cause_areas(outcome_code, cell_m2),
-        cause_areas(outcome_code, cell_m2, lost),
-        outcome_code,
+        cause_areas(layers.outcomes, cell_m2),
+        cause_areas(layers.outcomes, cell_m2, lost),
+        layers.outcomes,
         combine,
-        facts,
+        tuple(unit_facts(terrain, one) for one in units),
+        taken_areas(layers, names, cell_m2),
+        without_leaves,
+        float(hangs.sum()) * cell_m2,
+        layer_takers=layers.takers,
+        things=drawn_names(terrain),
     )
 
 

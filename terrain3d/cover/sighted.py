@@ -6,10 +6,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from terrain3d.cover.causes import LayerOutcomes, outcomes_beyond_reach
+from terrain3d.cover.causes import LayerMaps, LayerOutcomes, outcomes_beyond_reach
 from terrain3d.cover.fill import verdict_codes
 from terrain3d.cover.heads import HeadTable, head_table, one_head, upper_layer_of
-from terrain3d.cover.layer_outcomes import BROKEN, layer_outcomes
+from terrain3d.cover.layer_outcomes import NO_TAKER, layer_outcomes, layers_broken, outcomes_and_takers
 from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict
 from terrain3d.detector.pose import Detector
 from terrain3d.detector.types import DetectorType
@@ -76,6 +76,10 @@ class SightedUnit:
         """The same with some of the cells it sees alone, in the same order; `keep` is (n,) bool."""
         return replace(self, seen=self.seen.among(keep))
 
+    def without_leaves(self) -> "SightedUnit":
+        """The same as if nothing grew there: casts no ray."""
+        return replace(self, seen=self.seen.without_leaves)
+
     def codes(self, figure_height_m: float, fill: float | None = None) -> Codes:
         """Verdict on each cell in reach, (n,) uint8 codes of `Verdict` in the panorama's order.
 
@@ -99,11 +103,18 @@ class SightedUnit:
 
     def outcome_maps(self, ground: Ground, figure_height_m: float) -> LayerOutcomes:
         """The same on the whole ground, by the layer's name; `NO_OUTCOME` where no ground is known."""
+        return self.layer_maps(ground, figure_height_m).outcomes
+
+    def layer_maps(self, ground: Ground, figure_height_m: float) -> LayerMaps:
+        """The same with the things that take each layer."""
         far = outcomes_beyond_reach(ground, self.unit)
-        maps = {}
-        for name, row in zip(self.heads.layer_names, self.outcomes(figure_height_m), strict=True):
-            maps[name] = far.copy()
-            maps[name].ravel()[self.seen.cells] = row
+        maps = LayerMaps({}, {})
+        found = outcomes_and_takers(self.seen, self.heads, self.unit, figure_height_m)
+        for name, outcomes, takers in zip(self.heads.layer_names, *found, strict=True):
+            maps.outcomes[name] = far.copy()
+            maps.outcomes[name].ravel()[self.seen.cells] = outcomes
+            maps.takers[name] = np.full(far.shape, NO_TAKER, np.int32)
+            maps.takers[name].ravel()[self.seen.cells] = takers
         return maps
 
     def broken(self, figure_height_m: float) -> NDArray[np.bool_]:
@@ -111,8 +122,8 @@ class SightedUnit:
         rows = []
         for h, head in enumerate(self.unit.type.head):
             # A cell goes by the better of several heads; here each head answers for itself.
-            own = layer_outcomes(self.seen, one_head(self.heads, h), self.unit, figure_height_m)
-            rows += [own[self.heads.name[h, k]] == BROKEN for k in range(len(head.layer))]
+            own = layers_broken(self.seen, one_head(self.heads, h), self.unit, figure_height_m)
+            rows += [own[self.heads.name[h, k]] for k in range(len(head.layer))]
         return np.array(rows)
 
     def upper_broken(self, figure_height_m: float, reach_m: float | None = None) -> NDArray[np.bool_]:

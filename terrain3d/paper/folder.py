@@ -8,12 +8,12 @@ from pathlib import Path
 
 from terrain3d.job import Outcome
 from terrain3d.paper.ours import WRITTEN_HERE, is_folder, ours
-from terrain3d.paper.rasters import verdicts_tif
+from terrain3d.paper.rasters import leaves_tif, verdicts_tif
 from terrain3d.paper.results import results_json
 from terrain3d.paper.whole import check_folder, whole_folder
 
-#: What is written of every outcome, and the folder of the pictures.
-RESULTS, STILLS = ("results.json", "verdicts.tif"), "stills"
+#: What is written of every outcome, the last where anything grows, and the folder of the pictures.
+RESULTS, STILLS = ("results.json", "verdicts.tif", "leaves.tif"), "stills"
 
 
 @dataclass(frozen=True)
@@ -74,7 +74,7 @@ def write_results(
     rasters: Mapping[str, bytes] | None = None,
     tell: Callable[[], object] | None = None,
 ) -> list[Path]:
-    """Write `results.json` and `verdicts.tif`, tell the answer, then draw `stills/`.
+    """Write `results.json`, `verdicts.tif` and `leaves.tif`, tell the answer, then draw `stills/`.
 
     Pictures of an earlier run that these would replace go away with the results they were drawn of, in the
     step that puts the new results there: whatever becomes of the drawing, none is left that shows other
@@ -110,6 +110,8 @@ def write_results(
     files = {RESULTS[0]: told.encode("utf-8"), **(rasters or {})}
     if outcome.options:
         files[RESULTS[1]] = verdicts_tif(outcome)
+        if len(outcome.terrain.foliage.base_z):
+            files[RESULTS[2]] = leaves_tif(outcome)
     pages = pictures.names if pictures is not None and outcome.options else ()
     made = [*map(Path, files), *(Path(STILLS, name) for name in pages)]
     check_folder(out, made)
@@ -117,8 +119,10 @@ def write_results(
     is_same = all(before[name] == content for name, content in files.items())
 
     def is_outdated(path: Path) -> bool:
-        drawn = pictures is not None and _is_replaced(pictures, path)
-        return not is_same and (drawn or str(path) in RESULTS)
+        if str(path) in RESULTS:
+            # A map of leaves where nothing grows any more goes, even where all numbers are as they were.
+            return str(path) not in files or not is_same
+        return not is_same and pictures is not None and _is_replaced(pictures, path)
 
     with whole_folder(out, is_outdated) as scratch:
         for name, content in files.items():

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain3d.caution import CAUTION
-from terrain3d.cover.verdict import UNKNOWN
+from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.job import Outcome
 from terrain3d.sentences.verdicts import VERDICT_WORDS
 from terrain3d.terrain import Terrain
@@ -17,6 +17,18 @@ def verdicts_tif(outcome: Outcome) -> bytes:
     """The bytes of a GeoTIFF, uint8, north up; band descriptions are the option names."""
     meaning = {f"VERDICT_{int(code)}": words for code, words in VERDICT_WORDS.items()}
     bands = [(option.name, option.verdicts) for option in outcome.options]
+    return bands_tif(outcome.terrain, bands, UNKNOWN, meaning)
+
+
+def leaves_tif(outcome: Outcome) -> bytes:
+    """The bytes of a GeoTIFF likewise: where a verdict hangs on leaves, what it is without any, else 0."""
+    meaning = {"VALUE_0": "the same with leaves and without"}
+    meaning |= {
+        f"VALUE_{int(code)}": f"without leaves: {words}"
+        for code, words in VERDICT_WORDS.items()
+        if code != Verdict.OUTSIDE
+    }
+    bands = [(option.name, option.without_leaves) for option in outcome.options]
     return bands_tif(outcome.terrain, bands, UNKNOWN, meaning)
 
 

@@ -11,7 +11,8 @@ import numpy as np
 import pyproj
 
 from terrain3d.caution import CAUTION
-from terrain3d.cover.option import OptionResult, ProtectedResult
+from terrain3d.cover.option import OptionResult, ProtectedResult, UnderScenario
+from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector
 from terrain3d.frame import Frame
@@ -19,6 +20,7 @@ from terrain3d.job import Outcome
 from terrain3d.paper.rounded import area, share, size
 from terrain3d.ranking.compare import held_share, weighted_share
 from terrain3d.ranking.reasons import Reason
+from terrain3d.sentences.options import protected_words
 from terrain3d.sentences.warnings import option_warnings
 from terrain3d.sentences.why import why
 from terrain3d.terrain import Dated, Mark, Terrain
@@ -123,6 +125,13 @@ def _option(outcome: Outcome, option: OptionResult) -> dict[str, Any]:
         "protect": [_protected(part) for part in option.protect],
         "causes": _causes(option.causes),
         "protected_lost_m2": _causes(option.lost_m2) if option.protect else None,
+        "taken_by": {
+            layer: {name: area(m2) for name, m2 in by_name.items()}
+            for layer, by_name in option.taken_by.items()
+        },
+        "hangs_on_leaves_m2": area(option.hangs_on_leaves_m2),
+        "unknown_m2": area(option.unknown_m2),
+        "scenarios": [_scenario(outcome, option, one) for one in option.scenarios],
         "warnings": option_warnings(option, outcome.terrain),
     }
 
@@ -138,6 +147,32 @@ def _protected(part: ProtectedResult) -> dict[str, Any]:
         "out_of_reach_share": share(part.out_of_reach_m2 / whole_m2),
         "unknown_m2": area(part.unknown_m2),
         "unknown_share": share(part.unknown_m2 / whole_m2),
+        "hangs_on_leaves_m2": area(part.hangs_on_leaves_m2),
+        "hangs_on_leaves_share": share(part.hangs_on_leaves_m2 / whole_m2),
+        "lost_to": [
+            {"cause": loss.cause, "name": loss.name, "area_m2": area(loss.area_m2)} for loss in part.lost_to
+        ],
+        "words": protected_words(part),
+    }
+
+
+def _scenario(outcome: Outcome, option: OptionResult, one: UnderScenario) -> dict[str, Any]:
+    cell_m2, then = outcome.terrain.ground.cell_m**2, one.option
+    was, is_now = option.verdicts, then.verdicts
+    known = was != UNKNOWN
+    changes = {
+        "better_m2": known & (is_now > was),
+        "worse_m2": known & (is_now < was),
+        "newly_held_m2": (is_now == Verdict.BOTH) & (was != Verdict.BOTH),
+        "no_longer_held_m2": (was == Verdict.BOTH) & (is_now != Verdict.BOTH),
+    }
+    return {
+        "name": one.name,
+        "protected_share": share(held_share(then)),
+        "weighted_share": share(weighted_share(then)),
+        "area_m2": {key: area(m2) for key, m2 in then.area_m2.items()},
+        "protect": [{"name": part.name, "both_fraction": share(part.both_fraction)} for part in then.protect],
+        **{key: area(np.count_nonzero(where) * cell_m2) for key, where in changes.items()},
     }
 
 
@@ -187,6 +222,7 @@ def _reason(reason: Reason) -> dict[str, Any]:
         "layer": reason.layer,
         "cause": reason.cause,
         "lost_m2": area(reason.lost_m2),
+        "name": reason.name,
     }
 
 

@@ -162,17 +162,63 @@ class VerdictAreas(Part):
     outside: float = told("m2", "Outside every arc or range.")
 
 
+class NotHeld(Part):
+    """Ground that is not held, and the cause."""
+
+    cause: CauseWords = said("The cause.")
+    name: str | None = said("Of the solid or the foliage that it is.", "the cause is none of them")
+    area_m2: float = told("m2", "How much ground.")
+
+
 class Protected(Part):
     """One protected area under an option."""
 
     name: str = said("As the site file says.")
-    area_m2: float = told("m2", "Cells whose middle lies in its outline, known or not.")
-    both_fraction: float = told("share", "Of `area_m2`, held by both layers; 0 where the area has no cell.")
+    area_m2: float = told(
+        "m2",
+        "All its ground, known or not: cells whose middle lies in its outline, and what lies off the grid.",
+    )
+    both_fraction: float = told(
+        "share",
+        "Of `area_m2`, held by both layers: ground not known is not held; 0 where the area has no cell.",
+    )
     weight: float = told("weight", "As the site file says.")
     out_of_reach_m2: float = told("m2", "Beyond the maximum range of every unit.")
     out_of_reach_share: float = told("share", "The same of `area_m2`; 0 where the area has no cell.")
     unknown_m2: float = told("m2", "Where no ground is known: counts as not held.")
     unknown_share: float = told("share", "The same of `area_m2`; 0 where the area has no cell.")
+    hangs_on_leaves_m2: float = told("m2", "Where the verdict is another without any foliage.")
+    hangs_on_leaves_share: float = told("share", "The same of `area_m2`; 0 where the area has no cell.")
+    lost_to: list[NotHeld] = said(
+        "What keeps its known ground from being held, most first: each piece once, by the layer that is"
+        " farthest from being broken there."
+    )
+    words: str = said("The same as a sentence.")
+
+
+class UnderScenarioProtected(Part):
+    """One protected area under a scenario."""
+
+    name: str = said("As the site file says.")
+    both_fraction: float = told("share", "Of its `area_m2`, held by both layers under the scenario.")
+
+
+class UnderScenario(Part):
+    """An option judged on the site as a scenario of the site file has it."""
+
+    name: str = said("Of the scenario.")
+    protected_share: float | None = told(
+        "share", "As of the option, under the scenario.", "nothing is protected"
+    )
+    weighted_share: float | None = told(
+        "share", "As of the option, under the scenario.", "nothing is protected, or all weights are equal"
+    )
+    area_m2: VerdictAreas = told("m2", "Known ground by verdict.")
+    protect: list[UnderScenarioProtected] = said("Every protected area, in the order of the site file.")
+    better_m2: float = told("m2", "Ground whose verdict is better than on the site as it is.")
+    worse_m2: float = told("m2", "Ground whose verdict is worse.")
+    newly_held_m2: float = told("m2", "Held by both layers under the scenario, and not on the site as it is.")
+    no_longer_held_m2: float = told("m2", "Held by both layers on the site as it is, and not here.")
 
 
 class Body(Part):
@@ -615,7 +661,8 @@ class Option(Part):
     detectors: list[Detector] = said("Its units.")
     protected_share: float | None = told(
         "share",
-        "Of the protected ground, by plain area, held by both layers; ground of two areas counts in both.",
+        "Of all protected ground, known or not, by plain area, held by both layers; ground of two areas"
+        " counts in both.",
         "nothing is protected",
     )
     weighted_share: float | None = told(
@@ -626,10 +673,28 @@ class Option(Part):
     area_m2: VerdictAreas = told("m2", "Known ground by verdict.")
     protect: list[Protected] = said("Every protected area, in the order of the site file.")
     causes: Causes = told(
-        "m2", "All ground that a layer does not reach, by layer and cause; causes of 0 are left out."
+        "m2",
+        "All ground on which a layer is not broken, by layer and by what its axis meets first on the way"
+        " there, or where it meets nothing by what takes most of the band; causes of 0 are left out.",
     )
     protected_lost_m2: Causes | None = told(
         "m2", "The same of protected ground that is not held.", "nothing is protected"
+    )
+    taken_by: dict[str, dict[str, float]] = told(
+        "m2",
+        "Of all ground, by layer and by the name of the solid or foliage that takes it, most first: what"
+        " `causes` has as hidden by a solid and by foliage. Things of one name count together.",
+    )
+    hangs_on_leaves_m2: float = told(
+        "m2", "Ground whose verdict is another without any foliage; `leaves.tif` shows it."
+    )
+    unknown_m2: float | None = told(
+        "m2",
+        "Protected ground that is not known, which counts as not held; ground of two areas counts in both.",
+        "nothing is protected",
+    )
+    scenarios: list[UnderScenario] = said(
+        "The option on the site as each scenario of the site file has it; of a search none."
     )
     warnings: list[str] = said("Sentences, those of the survey with them.")
     walks: Walks = part("Part `walks` of a study.")
@@ -649,6 +714,9 @@ class Reason(Part):
     layer: str | None = said("Name of the layer.", "it holds as much, or no cause takes 0.5 m2")
     cause: CauseWords | None = said("The cause.", "as of `layer`")
     lost_m2: float | None = told("m2", "Plain ground that the cause takes.", "as of `layer`")
+    name: str | None = said(
+        "Of the drawn solid or foliage that takes most of that ground.", "none takes half of it"
+    )
 
 
 class Spread(Part):

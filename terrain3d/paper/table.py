@@ -5,9 +5,10 @@ from rich.table import Table
 from rich.text import Text
 
 from terrain3d.caution import SHORT_CAUTION
+from terrain3d.cover.option import OptionResult
 from terrain3d.job import Outcome
-from terrain3d.ranking.compare import held_share, weighted_share
-from terrain3d.sentences.options import area_lines, most_lost
+from terrain3d.ranking.compare import hanging_share, held_share, weighted_share
+from terrain3d.sentences.options import TRIFLE_M2, area_lines, most_lost, protected_words, worst_words
 from terrain3d.sentences.warnings import warnings_by_option
 from terrain3d.sentences.why import why
 
@@ -23,6 +24,12 @@ def comparison(outcome: Outcome) -> RenderableType:
         table.add_column("protected\nheld", justify="right")
     if has_weights:
         table.add_column("by\nweight", justify="right")
+    has_leaves = any(option.hangs_on_leaves_m2 >= TRIFLE_M2 for option in outcome.options)
+    has_scenarios = any(option.scenarios for option in outcome.options)
+    if has_leaves:
+        table.add_column("hangs on\nleaves" if has_protected else "hangs on\nleaves m2", justify="right")
+    if has_scenarios:
+        table.add_column("at worst", overflow="fold")
     for words in ("both\nlayers", "upper\nonly", "lower\nonly", "dead\nground"):
         table.add_column(f"{words} m2", justify="right")
     table.add_column("protected ground most lost to" if has_protected else "most lost to", overflow="fold")
@@ -32,9 +39,15 @@ def comparison(outcome: Outcome) -> RenderableType:
         row: list[str | Text] = [str(place), Text(name)]
         row += [_percent(held_share(option))] if has_protected else []
         row += [_percent(weighted_share(option))] if has_weights else []
+        if has_leaves:
+            share = hanging_share(option)
+            row.append(f"{option.hangs_on_leaves_m2:.1f}" if share is None else _percent(share))
+        row += [Text(worst_words(option))] if has_scenarios else []
         row += [f"{option.area_m2[key]:.1f}" for key in ("both", "upper_only", "lower_only", "dead")]
         table.add_row(*row, most_lost(option))
-    return Group(table, Text(why(outcome)), *_closing_lines(outcome))
+    best = [by_name[name] for name in outcome.ranking[:1]]
+    areas = [Text(line) for option in best if option.protect for line in _protected_lines(option)]
+    return Group(table, Text(why(outcome)), *areas, *_closing_lines(outcome))
 
 
 def areas(outcome: Outcome) -> RenderableType:
@@ -62,6 +75,11 @@ def _print(lines: RenderableType) -> None:
         # A pipe has no width; without one, lines would break at 80.
         console = Console(width=120)
     console.print(lines)
+
+
+def _protected_lines(option: OptionResult) -> list[str]:
+    """A sentence for each protected area under the option's name."""
+    return [f"{option.name}:", *(f"  {protected_words(area)}" for area in option.protect)]
 
 
 def _percent(share: float | None) -> str:

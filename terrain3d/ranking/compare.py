@@ -1,6 +1,6 @@
 """Options ranked by the protected ground they hold with both layers, weighted."""
 
-from terrain3d.cover.option import OptionResult
+from terrain3d.cover.option import OptionResult, UnderScenario
 
 
 def held_m2(option: OptionResult) -> float:
@@ -31,6 +31,24 @@ def weighted_share(option: OptionResult) -> float | None:
         return None
     whole = sum(area.area_m2 * area.weight for area in option.protect)
     return held_m2(option) / whole if whole > 0 else None
+
+
+def hanging_m2(option: OptionResult) -> float:
+    """Ground whose verdict hangs on leaves: of protected ground, or of all ground where none is protected."""
+    if not option.protect:
+        return option.hangs_on_leaves_m2
+    return sum(area.hangs_on_leaves_m2 for area in option.protect)
+
+
+def hanging_share(option: OptionResult) -> float | None:
+    """The same as a share of all protected ground; None where none is protected."""
+    whole = sum(area.area_m2 for area in option.protect)
+    return hanging_m2(option) / whole if whole > 0 else None
+
+
+def worst_scenario(option: OptionResult) -> UnderScenario | None:
+    """The scenario under which an option holds least, the first of equals; None where there is none."""
+    return min(option.scenarios, key=lambda one: round(held_m2(one.option), 6), default=None)
 
 
 def ranked(options: tuple[OptionResult, ...]) -> tuple[OptionResult, ...]:

@@ -3,8 +3,10 @@
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from terrain3d.cover.causes import CAUSE_KEYS
+from terrain3d.cover.layer_outcomes import NO_TAKER
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import Verdict
 from terrain3d.ranking.compare import held_m2
@@ -16,13 +18,15 @@ class Reason:
     """What costs an option most of the ground that the best one holds and it does not.
 
     `layer`, `cause` and `lost_m2`, plain ground, are None where it holds as much, or no cause takes half
-    a square metre.
+    a square metre. `name` is that of the drawn solid or foliage that takes most of that ground, None where
+    none takes half of it.
     """
 
     option: str
     layer: str | None = None
     cause: str | None = None
     lost_m2: float | None = None
+    name: str | None = None
 
 
 def reasons(options: tuple[OptionResult, ...], weight: Floats, cell_m2: float) -> tuple[Reason, ...]:
@@ -73,18 +77,37 @@ def holds_as_much(best: OptionResult, other: OptionResult) -> bool:
     return abs(held_m2(best) - held_m2(other)) < 1e-6
 
 
+def holds_at_least(one: OptionResult, other: OptionResult) -> bool:
+    """Whether one holds as much as another or more."""
+    return held_m2(one) > held_m2(other) - 1e-6
+
+
 def _heaviest_loss(
     best: OptionResult, other: OptionResult, counts: Floats, cell_m2: float
-) -> tuple[str, str, float] | None:
-    """Of the ground that `best` holds and `other` does not: the layer and cause that take most, in m2."""
+) -> tuple[str, str, float, str | None] | None:
+    """Of the ground that `best` holds and `other` does not: what takes most: layer, cause, m2, thing."""
     lost = (best.verdicts == Verdict.BOTH) & (other.verdicts != Verdict.BOTH) & (counts > 0)
     losses = []
     for layer, outcomes in other.layer_outcomes.items():
         for code, cause in CAUSE_KEYS.items():
             where = lost & (outcomes == code)
             if where.any():
-                losses.append((float(counts[where].sum()), layer, cause, float(where.sum()) * cell_m2))
+                losses.append((float(counts[where].sum()), layer, cause, where))
     if not losses:
         return None
-    _, layer, cause, area = max(losses, key=lambda loss: loss[0])
-    return (layer, cause, area) if area >= 0.5 else None
+    _, layer, cause, where = max(losses, key=lambda loss: loss[:3])
+    area = float(where.sum()) * cell_m2
+    return (layer, cause, area, _main_thing(other, layer, where)) if area >= 0.5 else None
+
+
+def _main_thing(option: OptionResult, layer: str, where: NDArray[np.bool_]) -> str | None:
+    """The drawn thing that takes half of a layer or more on some cells."""
+    if layer not in option.layer_takers:
+        return None
+    takers = option.layer_takers[layer][where]
+    found = takers[takers != NO_TAKER]
+    if not len(found):
+        return None
+    counts = np.bincount(found)
+    most = int(counts.argmax())
+    return option.things[most] or None if 2 * counts[most] >= len(takers) else None

@@ -96,7 +96,7 @@ def best_sets(
     """
 
     def problem_for(columns: Columns) -> CoverProblem:
-        needed = None if limits.hold is None else limits.hold * float(target.weight.sum())
+        needed = None if limits.hold is None else limits.hold * target.whole
         return problem_of(
             columns, space, target, clashes(terrain, mounts, columns, space) if limits.apart else (),
             most_units=limits.units, budget=limits.budget, needed=needed,

@@ -42,7 +42,9 @@ def inputs_digest(terrain: Terrain, space: Space, target: Target) -> str:
     lattices = (ground.x0, ground.y0, ground.cell_m, leaves.x0, leaves.y0, leaves.cell_m, leaves.step_m)
     settings = (space.bearing_step_deg, space.tilts_deg, space.ranges_m, space.tilt_slip_deg, space.labels)
     kept_out_m = [height_m for height_m, _ in target.keep_out]
-    digest.update(repr((lattices, settings, target.figure_height_m, target.animal_m, kept_out_m)).encode())
+    digest.update(
+        repr((lattices, settings, target.figure_height_m, target.animal_m, kept_out_m, target.whole)).encode()
+    )
     arrays: list[NDArray[Any]] = [
         ground.z, solids.vertices, solids.triangles, leaves.column, leaves.base_z, leaves.above,
         target.cells, target.weight, *(cells for _, cells in target.keep_out),

@@ -134,7 +134,7 @@ def _enough(problem: CoverProblem) -> Indices:
     most = _most(replace(problem, needed=None), None)
     if most.value >= (problem.needed or 0.0) - 1e-9:
         return most.chosen
-    whole = float(problem.weight.sum())
+    whole = float(problem.weight.sum()) + problem.uncounted
     raise InputError(
         f"no set of units holds {(problem.needed or 0.0) / whole:.0%} of the ground that counts;"
         f" the most is {most.value / whole:.1%}",

@@ -123,5 +123,6 @@ def problem_of(
         columns.mount,
         at_most=at_most,
         merits=(columns.slack_deg, -columns.animal.astype(float)),
+        uncounted=target.whole - float(target.weight.sum()),
         **limits,
     )

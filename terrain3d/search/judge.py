@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain3d.cover.areas import cells_within, protected_weight
+from terrain3d.cover.areas import cells_within, off_grid_m2, protected_weight
 from terrain3d.cover.band import layer_sines
 from terrain3d.cover.fill import verdict_codes
 from terrain3d.cover.heads import HeadTable, head_table
@@ -51,6 +51,8 @@ class Target:
         counts there.
     figure_height_m, animal_m : float
         Heights of the figure that is to be held, and of the animal that is better not.
+    whole : float
+        What shares are of, in cells by weight: all that is protected, also where no ground is known.
     """
 
     cells: Cells
@@ -58,6 +60,7 @@ class Target:
     keep_out: tuple[tuple[float, Cells], ...]
     figure_height_m: float
     animal_m: float
+    whole: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -114,6 +117,8 @@ def target_of(terrain: Terrain, figure_height_m: float) -> Target:
     """
     ground = terrain.ground
     weight = protected_weight(ground, terrain.protect) if terrain.protect else np.ones(ground.z.shape)
+    off = sum(area.weight * off_grid_m2(ground, area) for area in terrain.protect) / ground.cell_m**2
+    whole = float(weight.sum()) + off if terrain.protect else float(ground.known.sum())
     weight = np.where(ground.known, weight, 0.0).ravel()
     cells = np.flatnonzero(weight)
     kept_out: dict[float, NDArray[np.bool_]] = {}
@@ -123,7 +128,7 @@ def target_of(terrain: Terrain, figure_height_m: float) -> Target:
             kept_out[height_m] = kept_out.get(height_m, False) | (cells_within(ground, piece) & ground.known)
     animal = find_figure("dog", []).height_m
     keep_out = tuple((height_m, np.flatnonzero(kept_out[height_m])) for height_m in sorted(kept_out))
-    return Target(cells, weight[cells], keep_out, figure_height_m, animal)
+    return Target(cells, weight[cells], keep_out, figure_height_m, animal, whole)
 
 
 def judge_mount(terrain: Terrain, mount: Mount, space: Space, target: Target) -> Judged:

@@ -35,6 +35,8 @@ class CoverProblem:
         Columns of which no more than so many may be taken together.
     merits : tuple of (n,) float
         What decides between equals, in this order; more is better.
+    uncounted : float
+        Weight of ground that counts in every share and that no column can hold, as it is not known.
     """
 
     holds: Any
@@ -46,6 +48,7 @@ class CoverProblem:
     needed: float | None = None
     at_most: tuple[tuple[Indices, int], ...] = ()
     merits: tuple[Floats, ...] = ()
+    uncounted: float = 0.0
 
 
 def cells_held(problem: CoverProblem, chosen: Iterable[int]) -> NDArray[np.bool_]:

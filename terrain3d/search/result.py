@@ -7,9 +7,9 @@ from functools import cached_property
 
 import numpy as np
 
-from terrain3d.cover.areas import cells_within, protected_weight, verdict_areas
-from terrain3d.cover.causes import cause_areas, combined_outcomes
-from terrain3d.cover.option import OptionResult, judge_option
+from terrain3d.cover.areas import protected_weight
+from terrain3d.cover.causes import combined_outcomes
+from terrain3d.cover.option import OptionResult, judge_option, option_result
 from terrain3d.cover.sighted import Look, sighted, unit_on
 from terrain3d.cover.verdict import Verdict, combined
 from terrain3d.detector.figures import Figure
@@ -116,7 +116,7 @@ def choice_of(
         option,
         steady,
         float(held) * cell_m2,
-        float(held) / float(target.weight.sum()),
+        float(held) / target.whole,
         float(columns.slack_deg[rows].min()),
         float(columns.animal[rows].sum()) * cell_m2,
         float(cost[rows].sum()) if is_money else None,
@@ -132,8 +132,7 @@ def after_tolerance(
     A cell gets, for each unit, the worst of its verdicts over the nine aims, and of the units the best.
     """
     ground = terrain.ground
-    cell_m2 = ground.cell_m**2
-    maps, outcomes = [], []
+    maps, bare, outcomes = [], [], []
     for one in option.units:
         unit = one.unit
         aims = [
@@ -146,26 +145,14 @@ def after_tolerance(
             )
         ]
         own = [aim.verdicts(ground, figure_height_m) for aim in aims]
-        aimed = [aim.outcome_maps(ground, figure_height_m) for aim in aims]
+        aimed = [aim.layer_maps(ground, figure_height_m) for aim in aims]
         maps.append(combined(own, "all"))
+        bare.append(combined([aim.without_leaves().verdicts(ground, figure_height_m) for aim in aims], "all"))
         outcomes.append(combined_outcomes(aimed, own, "all"))
     verdicts = combined(maps, "any")
-    outcome_code = combined_outcomes(outcomes, maps, "any")
-    protect = tuple(
-        replace(area, both_fraction=float((verdicts[within] == Verdict.BOTH).mean()) if within.any() else 0.0)
-        for area, within in (
-            (a, cells_within(ground, b)) for a, b in zip(option.protect, terrain.protect, strict=True)
-        )
-    )
-    lost = (protected_weight(ground, terrain.protect) > 0) & (verdicts != Verdict.BOTH)
-    return replace(
-        option,
-        verdicts=verdicts,
-        area_m2=verdict_areas(verdicts, cell_m2),
-        protect=protect,
-        causes=cause_areas(outcome_code, cell_m2),
-        lost_m2=cause_areas(outcome_code, cell_m2, lost),
-        layer_outcomes=outcome_code,
+    layers = combined_outcomes(outcomes, maps, "any")
+    return option_result(
+        terrain, option.name, option.units, option.combine, verdicts, combined(bare, "any"), layers
     )
 
 

@@ -1,13 +1,14 @@
 """What one option holds, and where most of the rest is lost."""
 
 from terrain3d.cover.causes import ELSEWHERE
-from terrain3d.cover.option import OptionResult
+from terrain3d.cover.option import OptionResult, ProtectedResult
 from terrain3d.cover.verdict import VERDICT_KEYS
 from terrain3d.job import Outcome
-from terrain3d.ranking.compare import held_share
+from terrain3d.ranking.compare import hanging_m2, hanging_share, held_m2, held_share, worst_scenario
 from terrain3d.sentences.verdicts import CAUSES, VERDICT_WORDS
 from terrain3d.sentences.why import why
 from terrain3d.sentences.words import square_metres
+from terrain3d.wording import listed
 
 #: What a map of causes leaves out.
 IN_REACH = "Beyond the range and outside the arcs no cause is counted."
@@ -42,16 +43,87 @@ def area_lines(option: OptionResult) -> list[str]:
     lines = [
         ", ".join(f"{words} {option.area_m2[VERDICT_KEYS[v]]:.1f} m2" for v, words in VERDICT_WORDS.items())
     ]
-    for area in option.protect:
-        held = f"{area.both_fraction:.0%} of {area.area_m2:.1f} m2 held with both layers"
-        lines.append(f"{area.name}: {held}" if area.area_m2 else f"{area.name}: smaller than a cell")
+    lines += [protected_words(area) for area in option.protect]
     for layer, causes in option.causes.items():
         inside = {cause: m2 for cause, m2 in causes.items() if cause not in ELSEWHERE}
         lines.append(f"{layer} layer, within arc and range, lost to: {_listed(inside)}")
     if option.protect:
         for layer, causes in option.lost_m2.items():
             lines.append(f"{layer} layer, on protected ground not held, lost to: {_listed(causes)}")
+    if option.hangs_on_leaves_m2 >= TRIFLE_M2:
+        lines.append(leaves_words(option))
+    lines += scenario_lines(option)
     return lines
+
+
+def leaves_words(option: OptionResult) -> str:
+    """How much ground hangs on leaves; empty where it is a trifle."""
+    if hanging_m2(option) < TRIFLE_M2 and option.hangs_on_leaves_m2 < TRIFLE_M2:
+        return ""
+    share = hanging_share(option)
+    protected = "" if share is None else f", {share:.0%} of the protected ground"
+    return (
+        f"On {square_metres(option.hangs_on_leaves_m2)}{protected}, the verdict hangs on leaves:"
+        " it is another when they are off."
+    )
+
+
+def scenario_lines(option: OptionResult) -> list[str]:
+    """What an option holds under each scenario."""
+    return [
+        f'with "{one.name}" it holds {held_words(one.option)}, on the site as it is {held_words(option)}'
+        for one in option.scenarios
+    ]
+
+
+def worst_words(option: OptionResult) -> str:
+    """What it holds under its worst scenario, and which that is where it holds less then; empty for none."""
+    worst = worst_scenario(option)
+    if worst is None:
+        return ""
+    is_less = held_m2(worst.option) < held_m2(option) - 1e-6
+    return held_words(worst.option) + (f" ({worst.name})" if is_less else "")
+
+
+def held_words(option: OptionResult) -> str:
+    """What an option holds: a share of the protected ground, or square metres where none is protected."""
+    share = held_share(option)
+    return square_metres(held_m2(option)) if share is None else f"{share:.0%}"
+
+
+def protected_words(area: ProtectedResult) -> str:
+    """What an option holds of a protected area and what keeps it from the rest, in one sentence.
+
+    Causes of one kind stand together, things with names by their names, most first.
+
+    >>> from terrain3d.cover.causes import Loss
+    >>> lost = Loss("hidden by a solid", "shed", 6.0), Loss("lands short", None, 9.0)
+    >>> lost += (Loss("hidden by a solid", "wall", 2.0),)
+    >>> words = protected_words(ProtectedResult("yard", 40.0, 0.5, 1.0, unknown_m2=3.0, lost_to=lost))
+    >>> for part in words.split("; "):
+    ...     print(part)
+    Both layers hold 50% of "yard" (40 m²)
+    not held: 9.0 m² past where a layer lands, 8.0 m² behind "shed" and "wall", 3.0 m² not known.
+    """
+    if not area.area_m2:
+        return f'"{area.name}" is smaller than a cell.'
+    held = f'Both layers hold {area.both_fraction:.0%} of "{area.name}" ({square_metres(area.area_m2)})'
+    lost = not_held_words(area)
+    return f"{held}; {lost}." if lost else f"{held}."
+
+
+def not_held_words(area: ProtectedResult) -> str:
+    """What keeps the rest of a protected area from being held; empty where that is a trifle."""
+    together: dict[str, float] = {}
+    for loss in area.lost_to:
+        together[loss.cause] = together.get(loss.cause, 0.0) + loss.area_m2
+    parts = []
+    for cause, m2 in sorted(together.items(), key=lambda item: -item[1]):
+        names = [f'"{loss.name}"' for loss in area.lost_to if loss.cause == cause and loss.name is not None]
+        parts.append((m2, f"{CAUSES[cause].lost} {listed(names)}".rstrip()))
+    parts.append((area.unknown_m2, "not known"))
+    told = [f"{square_metres(m2)} {what}" for m2, what in parts if m2 >= TRIFLE_M2]
+    return f"not held: {', '.join(told)}" if told else ""
 
 
 def cause_line(layer: str, reach_m2: float, broken_m2: float, lost: tuple[str, float] | None) -> str:

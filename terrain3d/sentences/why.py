@@ -2,9 +2,9 @@
 
 from terrain3d.cover.option import OptionResult
 from terrain3d.job import Outcome, Steady
-from terrain3d.ranking.compare import held_m2, held_share, weighted_share
-from terrain3d.ranking.reasons import Reason, holds_as_much, rivals
-from terrain3d.sentences.verdicts import CAUSES
+from terrain3d.ranking.compare import held_m2, held_share, weighted_share, worst_scenario
+from terrain3d.ranking.reasons import Reason, holds_as_much, holds_at_least, rivals
+from terrain3d.sentences.verdicts import CAUSES, NAMED_BECAUSE
 
 
 def why(outcome: Outcome) -> str:
@@ -13,7 +13,7 @@ def why(outcome: Outcome) -> str:
         return steady_why(outcome.steady, outcome.figure.name, outcome.reasons)
     by_name = {option.name: option for option in outcome.options}
     ranked = tuple(by_name[name] for name in outcome.ranking)
-    return why_words(ranked, outcome.figure.name, outcome.reasons)
+    return why_words(ranked, outcome.figure.name, outcome.reasons) + _at_worst(ranked)
 
 
 def steady_why(steady: Steady, figure: str, found: tuple[Reason, ...]) -> str:
@@ -66,6 +66,21 @@ def why_words(
     return "".join([text, f"; {against[0]}.", *elsewhere])
 
 
+def _at_worst(options: tuple[OptionResult, ...]) -> str:
+    """What the first holds under its worst scenario, where that is less, and which is best under it then."""
+    worst = worst_scenario(options[0]) if options else None
+    if worst is None or holds_at_least(worst.option, options[0]):
+        return ""
+    text = f' Under the scenario "{worst.name}" it holds {_amount(worst.option)}'
+    then = {
+        option.name: one.option for option in options for one in option.scenarios if one.name == worst.name
+    }
+    best = max(then, key=lambda name: round(held_m2(then[name]), 6))
+    if holds_at_least(worst.option, then[best]):
+        return f"{text}."
+    return f'{text}, and "{best}" then holds more: {_amount(then[best])}.'
+
+
 def _against(best: OptionResult, other: OptionResult, reason: Reason, figure: str) -> str:
     """What another option holds, and the cause that costs it most."""
     if holds_as_much(best, other):
@@ -73,8 +88,8 @@ def _against(best: OptionResult, other: OptionResult, reason: Reason, figure: st
     text = f'"{other.name}" holds {_amount(other)}'
     if reason.cause is None:
         return text
-    because = CAUSES[reason.cause].because.format(
-        area=f"{reason.lost_m2:.0f} m2", layer=reason.layer, figure=figure
+    because = (NAMED_BECAUSE if reason.name else CAUSES[reason.cause].because).format(
+        area=f"{reason.lost_m2:.0f} m2", layer=reason.layer, figure=figure, name=reason.name
     )
     return f"{text}, because {because}"
 

@@ -142,6 +142,10 @@ FOLIAGE = Sign(
 )  # fmt: skip
 #: The same where it stands upright, in a scene, a section or an outlook: the dots are a map's.
 LEAVES = replace(FOLIAGE, stripe=Stripe())
+HANGS_ON_LEAVES = Sign(
+    "verdict hangs on leaves", line=palette.FOLIAGE_EDGE, width=0.0,
+    mark=Mark("D", 2.6, rim=palette.FOLIAGE_EDGE, rim_width=0.8),
+)  # fmt: skip
 CONTOUR = Sign("contour", line=palette.CONTOUR, scene_px=1.0)
 SECTION_LINE = Sign("line of the section", width=1.7)
 BRIDGED = Sign("bridged gap of the survey", width=1.3, dashes=(4, 2))

@@ -12,10 +12,13 @@ from terrain3d.nuisance.animals import AnimalGround
 from terrain3d.sentences import words
 from terrain3d.sentences.animals import LOWEST_COLOUR, animal_words, stripes_words
 from terrain3d.sentences.beyond import area_words
-from terrain3d.show.blocks import Bar, Gap, Listing, Paragraph, Row, Section
+from terrain3d.sentences.options import not_held_words
+from terrain3d.show.blocks import Bar, Gap, Listing, Paragraph, Piece, Row, Section
 from terrain3d.show.legend import CRAWLING, animal_sign, verdict_sign
 
 Options = tuple[OptionResult, ...]
+#: Protected areas under whose bar a page says what is not held.
+_MOST_EXPLAINED = 2
 
 
 def ground_section(options: Options, sides: tuple[str, ...] = (), has_unknown: bool = False) -> Section:
@@ -31,14 +34,21 @@ def ground_section(options: Options, sides: tuple[str, ...] = (), has_unknown: b
     return Section("Ground", tuple(rows), sides)
 
 
-def protected_sections(options: Options, sides: tuple[str, ...] = ()) -> list[Section]:
-    """How much of each protected area is held, as figures and bars; none where nothing is protected."""
-    items = []
+def protected_sections(
+    options: Options, sides: tuple[str, ...] = (), has_causes: bool = False
+) -> list[Section]:
+    """How much of each protected area is held, as figures and bars; none where nothing is protected.
+
+    With `has_causes` what keeps the rest of the first areas from being held stands under them; of one option.
+    """
+    items: list[tuple[Piece, ...]] = []
     for areas in zip(*(option.protect for option in options), strict=True):
         figures = tuple(f"{area.both_fraction:.0%}" for area in areas)
         if len(areas) == 1:
             figures = (f"{figures[0]} of {words.square_metres(areas[0].area_m2)}",)
-        items.append((Row(areas[0].name, figures), Bar(areas[0].both_fraction)))
+        item: tuple[Piece, ...] = (Row(areas[0].name, figures), Bar(areas[0].both_fraction))
+        lost = not_held_words(areas[0]) if has_causes and len(items) < _MOST_EXPLAINED else ""
+        items.append((*item, Paragraph(words.capital(lost), 3, is_quiet=True), Gap()) if lost else item)
     listing = Listing(tuple(items), most=5, noun="area")
     return [Section("Protected ground, both layers", (listing,), sides, "Both layers hold")] if items else []
 

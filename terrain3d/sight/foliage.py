@@ -43,7 +43,7 @@ def near_leaves(column, x0, y0, cell, ex, ey, reach):
 
 
 @njit(cache=True, nogil=True)
-def _leaves_below(above, row, steps):
+def leaves_below(above, row, steps):
     """Running leaf area up to a height given in steps above the column's base."""
     n = above.shape[1] - 1
     if steps <= 0.0:
@@ -104,7 +104,7 @@ def leaf_depths(column, base_z, step, above, x0, y0, cell, ex, ey, ez, ux, uy, b
                 if low >= n_steps:
                     break  # the lines rise with k: those above pass over these leaves as well
                 if high - low > 1e-6:
-                    leaves = _leaves_below(above, row, high) - _leaves_below(above, row, low)
+                    leaves = leaves_below(above, row, high) - leaves_below(above, row, low)
                     depths[k] += leaves / (high - low) * inside
                 else:
                     at = min(int(low), n_steps - 1)

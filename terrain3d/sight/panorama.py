@@ -5,13 +5,10 @@ what changes is arithmetic on it. Each cell keeps the heights over its centre as
 share of sight that foliage lets through), cut exactly by the ground and by every solid.
 """
 
-import itertools
 import math
-import os
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
-from functools import lru_cache
+from dataclasses import dataclass, replace
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numba import njit
@@ -20,8 +17,10 @@ from numpy.typing import NDArray
 from terrain3d.detector.figures import TALLEST_M
 from terrain3d.sight.foliage import leaf_depths, near_leaves
 from terrain3d.sight.march import steepest_view
+from terrain3d.sight.met import Met, first_met
+from terrain3d.sight.parts import in_parts
 from terrain3d.sight.slices import N_BINS, azimuth_bin, hidden_heights, sorted_triangles
-from terrain3d.terrain import Ground, Terrain
+from terrain3d.terrain import Foliage, Ground, Terrain
 from terrain3d.units import Floats
 from terrain3d.wording import counted, in_brief, plain
 
@@ -68,6 +67,8 @@ class Panorama:
         Cells with more than one piece, ascending.
     across_unknown : (n,) bool
         True where the sight line crosses ground that is not known.
+    terrain : Terrain
+        What is looked at.
     """
 
     eye: tuple[float, float, float]
@@ -84,6 +85,7 @@ class Panorama:
     main: Floats
     many: NDArray[np.int64]
     across_unknown: NDArray[np.bool_]
+    terrain: Terrain
 
     def __repr__(self) -> str:
         eye = ", ".join(f"{value:.2f}" for value in self.eye)
@@ -110,6 +112,39 @@ class Panorama:
             np.ascontiguousarray(self.main[:, keep]),
             np.flatnonzero(counts > 1),
             self.across_unknown[keep],
+            self.terrain,
+        )
+
+    @cached_property
+    def met(self) -> Met:
+        """What is met first on the way to each cell; worked out when it is first asked for."""
+        bins = np.repeat(np.arange(N_BINS), np.diff(self.bin_start))
+        return first_met(
+            self.terrain, self.eye, self.reach_m, bins, self.east, self.north, self.distance, self.foot,
+            self.lowest,
+        )  # fmt: skip
+
+    @cached_property
+    def without_leaves(self) -> "Panorama":
+        """The same with all foliage gone: all that ground and solids leave is in full light; casts no ray."""
+        if not len(self.terrain.foliage.base_z):
+            return self
+        n = len(self.cells)
+        cell = np.repeat(np.arange(n), np.diff(self.piece_start))
+        is_first = np.ones(len(cell), bool)
+        is_first[1:] = (cell[1:] != cell[:-1]) | (self.pieces[1:, 0] != self.pieces[:-1, 1])
+        firsts = np.flatnonzero(is_first)
+        lasts = np.append(firsts[1:], len(cell))[: len(firsts)] - 1
+        pieces = np.column_stack([self.pieces[firsts, 0], self.pieces[lasts, 1], np.ones(len(firsts))])
+        counts = np.bincount(cell[firsts], minlength=n)
+        piece_start = np.concatenate([[0], np.cumsum(counts)])
+        return replace(
+            self,
+            piece_start=piece_start,
+            pieces=pieces,
+            main=_main_pieces(piece_start, pieces),
+            many=np.flatnonzero(counts > 1),
+            terrain=replace(self.terrain, foliage=Foliage.none()),
         )
 
 
@@ -161,16 +196,11 @@ def panorama(terrain: Terrain, eye: tuple[float, float, float], reach_m: float) 
         return part_result
 
     n = len(cells)
-    cuts = [round(n * k / _N_PARTS) for k in range(_N_PARTS + 1)] if n > 500 else [0, n]
-    spans = list(itertools.pairwise(cuts))
-    parts = [part(*spans[0])] if len(spans) == 1 else list(_pool().map(lambda span: part(*span), spans))
+    parts = in_parts(n, part)
     counts = np.concatenate([p[2] for p in parts])
     piece_start = np.zeros(n + 1, np.int64)
     np.cumsum(counts, out=piece_start[1:])
     pieces = np.concatenate([p[1] for p in parts])
-    main = np.zeros((3, n))
-    seen = counts > 0
-    main[:, seen] = pieces[piece_start[:-1][seen]].T
     return Panorama(
         (ex, ey, ez),
         float(reach_m),
@@ -183,9 +213,10 @@ def panorama(terrain: Terrain, eye: tuple[float, float, float], reach_m: float) 
         np.concatenate([p[0] for p in parts]),
         piece_start,
         pieces,
-        main,
+        _main_pieces(piece_start, pieces),
         np.flatnonzero(counts > 1),
         np.concatenate([p[3] for p in parts]),
+        terrain,
     )
 
 
@@ -199,15 +230,15 @@ def eye_over(ground: Ground, x: float, y: float, height_m: float) -> tuple[float
     return x, y, float(ground.height_at(x, y)) + height_m
 
 
-_N_PARTS = 8
+def _main_pieces(piece_start: NDArray[np.int64], pieces: Floats) -> Floats:
+    """(3, n) first piece of each cell; all zero where there is none."""
+    main = np.zeros((3, len(piece_start) - 1))
+    seen = np.diff(piece_start) > 0
+    main[:, seen] = pieces[piece_start[:-1][seen]].T
+    return main
+
+
 _NO_LEAVES = np.full(N_BINS, np.inf)
-
-
-@lru_cache(maxsize=1)
-def _pool() -> ThreadPoolExecutor:
-    # The kernels let go of the interpreter, so plain threads share the work of one panorama.
-    # More threads than processors take turns and are a third slower.
-    return ThreadPoolExecutor(os.cpu_count() or 1, thread_name_prefix="sight")
 
 
 @njit(cache=True, nogil=True)

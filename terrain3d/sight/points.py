@@ -67,5 +67,5 @@ def look_at(terrain: Terrain, eye: tuple[float, float, float], x: ArrayLike, y: 
     main[:, counts > 0] = pieces[piece_start[:-1][counts > 0]].T
     return Panorama(
         (ex, ey, ez), reach_m, rows, bin_start, east, north, distance, foot, lowest, piece_start, pieces,
-        main, np.flatnonzero(counts > 1), unknown,
+        main, np.flatnonzero(counts > 1), unknown, terrain,
     )  # fmt: skip

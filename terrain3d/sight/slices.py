@@ -101,13 +101,21 @@ def sorted_triangles(
     order : (m,) int64
         Rows of `corners`.
     """
+    corners, near, start, order, _ = owned_triangles(solids, eye, reach_m)
+    return corners, near, start, order
+
+
+def owned_triangles(
+    solids: Solids, eye: tuple[float, float, float], reach_m: float
+) -> tuple[Floats, Floats, NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
+    """The same, and for each row of `corners` the place in their names of the solid it belongs to."""
     corners = solids.vertices[solids.triangles] - np.asarray(eye)
     near = _plan_distances(corners)
     nearest_first = np.argsort(near, kind="stable")
     nearest_first = nearest_first[near[nearest_first] < reach_m]
     corners, near = corners[nearest_first], near[nearest_first]
     start, order = _binned(corners)
-    return corners, near, start, order
+    return corners, near, start, order, solids.owners[nearest_first]
 
 
 @njit(cache=True, nogil=True)

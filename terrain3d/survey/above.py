@@ -3,18 +3,21 @@
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from terrain3d.errors import InputError
 from terrain3d.readers.quiet import quiet
 from terrain3d.survey.connected import connected
 from terrain3d.survey.gaps import Mask, spacing
+from terrain3d.survey.outliers import off_neighbours
 from terrain3d.survey.surface import within
 from terrain3d.survey.vehicles import Vehicle, vehicles
 from terrain3d.units import Floats
-from terrain3d.wording import listed
+from terrain3d.wording import counted, listed, pair, plain
 
 Classes = NDArray[np.uint8]
 
@@ -25,6 +28,10 @@ STRUCTURES = (6, 15, 17, 19)
 #: Wires, their fittings, water, noise and points withdrawn by the surveyor.
 IGNORED = (7, 9, 13, 14, 16, 18, 20, 21, 22)
 
+#: So many ground returns whose heights differ by less than this are no land as an instrument sees it.
+_ENOUGH_GROUND, _FLAT_M = 100, 0.0015
+#: Rail and road are ground where they lie level with bare ground within this, but for a slope of 35 degrees.
+_BESIDE_M, _BESIDE_SLOPE = 3.0, 0.7
 #: Lower things are grass, kerbs and noise of the survey.
 STANDS_ABOVE_M = 0.3
 #: Cloth of the ground filter: nodes this far apart, ground within so much of it. Measured on made
@@ -47,8 +54,8 @@ _NOISE_M = 0.08
 _FACE = 0.28
 #: Neighbours farther than this, or than so many spacings, do not tell of a point's shape.
 _NEAR_M, _NEAR_SPACINGS = 1.5, 4.0
-#: A straight strip in plan, all that the air sees of a free-standing wall, a fence or a gate; higher up it is a
-#: wire. Wide as a wall of 0.3 m in pulses that light a quarter of a metre.
+#: A straight strip in plan, all that the air sees of a free-standing wall, a fence or a gate; higher up it is
+#: a wire. Wide as a wall of 0.3 m in pulses that light a quarter of a metre.
 _LINE, _LINE_WIDE_M, _LINE_BELOW_M = 0.25, 0.15, 2.5
 #: A strip goes on to points this near to it, so far off its line at most.
 _CARRIED_M, _CARRIED_OFF_M = 5.0, 0.25
@@ -73,8 +80,8 @@ class Treatment:
 class Standing:
     """Masks over the points of a survey, and what a person should know about them.
 
-    `thin` are those of the solid ones that stand on a line: walls, fences, gates. `low` are neither ground nor
-    anything that stands: growth that is lower than `STANDS_ABOVE_M`, or the foot of a hedge.
+    `thin` are those of the solid ones that stand on a line: walls, fences, gates. `low` are neither ground
+    nor anything that stands: growth that is lower than `STANDS_ABOVE_M`, or the foot of a hedge.
     """
 
     solid: Mask
@@ -87,7 +94,7 @@ class Standing:
 
 def ground_points(
     xyz: Floats, classes: Classes, treatments: Sequence[Treatment] = ()
-) -> tuple[Mask, tuple[str, ...]]:
+) -> tuple[Mask, Mask, tuple[str, ...]]:
     """Ground: as the survey classed it, or else as the filter finds it.
 
     Parameters
@@ -99,11 +106,20 @@ def ground_points(
 
     Returns
     -------
-    (n,) bool, and doubts
+    (n,) bool
+    (n,) bool
+        Returns that are called ground and stand off it: they are nothing.
+    doubts
+
+    Raises
+    ------
+    InputError
+        Where the heights are above the ground already.
     """
     ground = np.isin(classes, GROUND)
     doubts: tuple[str, ...] = ()
-    if not np.any(classes == 2):
+    classed = bool(np.any(classes == 2))
+    if not classed:
         ground = np.zeros(len(xyz), bool)
         candidates = ~np.isin(classes, VEGETATION + STRUCTURES + IGNORED)
         ground[candidates] = filtered_ground(xyz[candidates])
@@ -111,11 +127,68 @@ def ground_points(
             "the survey does not class its points as ground: ground was filtered from all points "
             "(cloth simulation), so check it where banks, walls or low growth stand",
         )
+    _refuse_flat(xyz, ground)
+    off = np.zeros(len(xyz), bool)
+    off[np.flatnonzero(ground)[off_neighbours(xyz[ground])]] = True
+    if off.any():
+        doubts += (_told_off(xyz, classes, off, classed),)
+    ground &= ~off
+    above = _off_the_sure(xyz, classes, ground)
+    if above.any():
+        doubts += (
+            f"{counted(int(above.sum()), 'return')} of classes 10 and 11 (rail, road) off the ground beside: "
+            "taken for something that stands on it",
+        )
+    ground &= ~above
     for treatment in treatments:
         if treatment.take_as == "ground":
             inside = within(treatment.outline, xyz[:, 0], xyz[:, 1])
             ground |= inside & ~np.isin(classes, IGNORED)
-    return ground, doubts
+    return ground, off & ~ground, doubts
+
+
+def _refuse_flat(xyz: Floats, ground: Mask) -> None:
+    """Refuse a cloud whose ground is flat to the millimetre, with something on it."""
+    if ground.sum() < _ENOUGH_GROUND or not (xyz[:, 2] > np.median(xyz[ground, 2]) + STANDS_ABOVE_M).any():
+        return
+    low, high = np.quantile(xyz[ground, 2], (0.02, 0.98))
+    if high - low < _FLAT_M:
+        raise InputError(
+            f"its ground is flat to the millimetre, {plain(float(low), 3)} m throughout: its heights are "
+            "above the ground already, and the shape of the land is not in it",
+            "site.toml: ground.file",
+            'give [ground] heights = "above ground" and the land as terrain, an elevation grid',
+        )
+
+
+def _off_the_sure(xyz: Floats, classes: Classes, ground: Mask) -> Mask:
+    """Returns of rail and road that lie off the returns of bare ground beside them: a bridge, a deck."""
+    sure, other = ground & (classes == GROUND[0]), ground & np.isin(classes, GROUND[1:])
+    above = np.zeros(len(xyz), bool)
+    if sure.sum() < _FEWEST or not other.any():
+        return above
+    k = list(range(1, _FEWEST + 1))
+    found: Any = cKDTree(xyz[sure, :2]).query(xyz[other, :2], k=k, distance_upper_bound=_BESIDE_M)
+    away, near = found
+    enough = np.isfinite(away[:, 2])
+    rows = np.flatnonzero(other)[enough]
+    beside = np.where(np.isfinite(away), xyz[sure, 2][np.minimum(near, sure.sum() - 1)], np.nan)[enough]
+    off = np.abs(xyz[rows, 2] - np.nanmedian(beside, axis=1))
+    above[rows[off > STANDS_ABOVE_M + _BESIDE_SLOPE * away[enough, 2]]] = True
+    return above
+
+
+def _told_off(xyz: Floats, classes: Classes, off: Mask, classed: bool) -> str:
+    """Returns called ground that stand off it, counted and placed."""
+    far = np.flatnonzero(off)[np.argmax(xyz[off, 2])]
+    counts = np.bincount(classes[off])
+    of_class = listed([f"{counts[k]} of class {k}" for k in np.flatnonzero(counts)])
+    of_what = of_class if classed else "found by the filter"
+    return (
+        f"left out, for the ground around lies elsewhere: {counted(int(off.sum()), 'return')} taken for "
+        f"ground ({of_what}), the highest at {pair(*(round(float(v), 1) for v in xyz[far, :2]))} in local metres, at a height of "
+        f"{plain(float(xyz[far, 2]), 4)} m"
+    )
 
 
 def filtered_ground(xyz: Floats) -> Mask:
@@ -215,7 +288,8 @@ def sort_standing(
 
 
 def shapes_of(xyz: Floats, above_m: Floats, n_returns: Classes) -> tuple[Mask, Mask]:
-    """Whether each point's neighbourhood is a volume rather than a face, and whether it stands on a line in plan.
+    """Whether each point's neighbourhood is a volume rather than a face, and whether it stands on a line in
+    plan.
 
     Examples
     --------
@@ -274,21 +348,25 @@ def _on_strips(xyz: Floats, reach_m: float) -> Mask:
 
 
 def _along_strips(xy: Floats, on_strip: Mask, may: Mask) -> Mask:
-    """Points on strips, with those that only are too few to show a shape: they carry on the line of the points on a
-    strip near them, and nothing stands beside it."""
+    """Points on strips, with those that only are too few to show a shape.
+
+    They carry on the line of the points on a strip near them, and nothing stands beside it.
+    """
     rest = np.flatnonzero(may & ~on_strip)
     if on_strip.sum() < _FEWEST or not len(rest):
         return on_strip
     carried = on_strip.copy()
     tree, strips = cKDTree(xy), cKDTree(xy[on_strip])
-    away, near = strips.query(xy[rest], k=_FEWEST, distance_upper_bound=_CARRIED_M)
-    for k, found in zip(
-        rest[np.isfinite(away).all(axis=1)], near[np.isfinite(away).all(axis=1)], strict=True
-    ):
-        on = xy[on_strip][found]
-        ahead = np.linalg.svd(on - on.mean(axis=0), full_matrices=False)[2][0]
-        beside = (xy[tree.query_ball_point(xy[k], 1.0)] - on.mean(axis=0)) @ np.array([ahead[1], -ahead[0]])
-        own = abs(float((xy[k] - on.mean(axis=0)) @ np.array([ahead[1], -ahead[0]])))
+    found: Any = strips.query(xy[rest], k=_FEWEST, distance_upper_bound=_CARRIED_M)
+    away, near = found
+    whole = np.isfinite(away).all(axis=1)
+    for k, nearest in zip(rest[whole], near[whole], strict=True):
+        on = xy[on_strip][nearest]
+        middle = on.mean(axis=0)
+        ahead = np.linalg.svd(on - middle, full_matrices=False)[2][0]
+        side = np.array([ahead[1], -ahead[0]])
+        beside = (xy[tree.query_ball_point(xy[k], 1.0)] - middle) @ side
+        own = abs(float((xy[k] - middle) @ side))
         carried[k] = own < _CARRIED_OFF_M and (np.abs(beside) > 2 * _CARRIED_OFF_M).sum() <= 1
     return carried
 

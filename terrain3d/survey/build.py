@@ -13,7 +13,7 @@ from terrain3d.readers.crs import crs_words, horizontal, read_crs
 from terrain3d.readers.source import Box, Cloud, Header, Progress, Raster
 from terrain3d.readers.tiles import Survey, read_headers, read_tiles
 from terrain3d.site import Site
-from terrain3d.survey.above import STANDS_ABOVE_M, ground_points
+from terrain3d.survey.above import GROUND, STANDS_ABOVE_M, ground_points
 from terrain3d.survey.boxes import box_around, grown, holds, joined, meeting, turned_box
 from terrain3d.survey.colours import crs_of_photo, of_photo, of_returns
 from terrain3d.survey.dates import dated_of
@@ -28,7 +28,7 @@ from terrain3d.survey.footing import (
 from terrain3d.survey.lattice import MAX_NODES, Lattice, Relief, lattice_over, n_cells
 from terrain3d.survey.leaf_field import Profiles
 from terrain3d.survey.leaves import foliage
-from terrain3d.survey.overlaid import check_over, read_surface_headers, returns_of
+from terrain3d.survey.overlaid import check_over, read_land_headers, read_surface_headers, returns_of
 from terrain3d.survey.placing import Drawn, Placed, drawn, middle, placed
 from terrain3d.survey.sheets import from_mesh, from_raster
 from terrain3d.survey.shots import shot_levels
@@ -46,6 +46,8 @@ MOST_AROUND_M = 100.0
 #: A survey is read this much beyond the grid and the widest gap bridged, so that the edge of the grid is
 #: as sure as its middle.
 _BEYOND_M = 2.0
+#: Of heights above ground, what lies within this of the land is land.
+_ON_LAND_M = 0.05
 #: Share of the work that looking at headers is, and of the rest that reading the survey is, for progress.
 _LOOKING, _READING = 0.05, 0.6
 
@@ -160,7 +162,7 @@ def build_surroundings(
     far: tuple[Ground, ...] = ()
     if to_the_sky:
         far = far_surface(
-            source.surface or survey, near.frame, wide.ground.bounds, mounts, covered, look_m,
+            source.surface or source.land or survey, near.frame, wide.ground.bounds, mounts, covered, look_m,
             lambda share: tell((1 + share) / 2),
         )  # fmt: skip
     return replace(wide, doubts=doubts, far=far)
@@ -225,6 +227,7 @@ class _Source:
     folder: Path
     survey: Survey | None
     surface: Survey | None
+    land: Survey | None
     photo_crs: pyproj.CRS | None
     site_crs: pyproj.CRS | None
     frame: Frame
@@ -241,12 +244,13 @@ def _source(
 ) -> _Source:
     """Look at the first bytes of what else [ground] names: its faults are told before a survey is read."""
     surface = None if survey is None else read_surface_headers(site.ground, survey, folder)
+    land = None if survey is None else read_land_headers(site.ground, survey, folder)
     photo_crs = None
     if site.ground.photo is not None:
         home = site_crs if survey is None else survey.header.crs
         photo_crs, of_it = crs_of_photo(folder / site.ground.photo, home, frame)
         doubts += of_it
-    return _Source(site, folder, survey, surface, photo_crs, site_crs, frame, doubts)
+    return _Source(site, folder, survey, surface, land, photo_crs, site_crs, frame, doubts)
 
 
 def crs_of_site(site: Site, folder: Path) -> pyproj.CRS | None:
@@ -362,6 +366,10 @@ def _surveyed_ground(
             doubts += ("[[treat]] outlines are left aside: a grid has nothing standing on it",)
         return from_raster(survey, frame, lattice, limit), Solids.none(), None, None, doubts
     if isinstance(survey, Cloud):
+        if source.land is not None:
+            land = read_tiles(source.land, turned_box(around, frame, source.land.header.crs, to_local=False))
+            assert isinstance(land, Raster)
+            return _from_heights(survey, land, frame, local, lattice, limit, site.ground.eaves)
         return _from_cloud(survey, frame, local, lattice, limit, site.ground.eaves)
     x, y = frame.to_local(survey.vertices[:, 0], survey.vertices[:, 1], survey.crs)
     vertices = np.column_stack([x, y, survey.vertices[:, 2]])
@@ -376,17 +384,39 @@ def _from_cloud(
 ) -> _Read:
     x, y = frame.to_local(cloud.xyz[:, 0], cloud.xyz[:, 1], cloud.crs)
     xyz = np.column_stack([x, y, cloud.xyz[:, 2]])
-    ground, doubts = ground_points(xyz, cloud.classes, local.treatments)
+    ground, off, doubts = ground_points(xyz, cloud.classes, local.treatments)
     relief = surveyed(xyz[ground], lattice, limit_m)
     # Returns beyond the edge help what stands there to be as sure as in the middle.
     solids, profiles, more = standing(
-        xyz, cloud.classes, cloud.n_returns, ground, relief, local.treatments, local.wall_mounts, eaves_m
+        xyz[~off],
+        cloud.classes[~off],
+        cloud.n_returns[~off],
+        ground[~off],
+        relief,
+        local.treatments,
+        local.wall_mounts,
+        eaves_m,
     )
     colours = None
     # Many a file has room for colours and none in it.
     if cloud.rgb is not None and cloud.rgb.any():
         colours = of_returns(xyz[ground], cloud.rgb[ground], lattice)
     return relief, solids, profiles, colours, cloud.doubts + doubts + more
+
+
+def _from_heights(
+    cloud: Cloud, land: Raster, frame: Frame, local: Placed, lattice: Lattice, limit_m: float, eaves_m: float
+) -> _Read:
+    """Land from a grid, with what returns show above it: their heights are above the ground."""
+    x, y = frame.to_local(cloud.xyz[:, 0], cloud.xyz[:, 1], cloud.crs)
+    relief = from_raster(land, frame, lattice, limit_m)
+    xyz = np.column_stack([x, y, cloud.xyz[:, 2] + relief.foot_at(x, y)])
+    ground = np.isin(cloud.classes, GROUND) | (np.abs(cloud.xyz[:, 2]) <= _ON_LAND_M)
+    solids, profiles, more = standing(
+        xyz, cloud.classes, cloud.n_returns, ground, relief, local.treatments, local.wall_mounts, eaves_m
+    )
+    doubts = tuple(f"of the terrain: {doubt}" for doubt in land.doubts)
+    return relief, solids, profiles, None, cloud.doubts + doubts + more
 
 
 def _between(

@@ -28,12 +28,13 @@ NARROWEST_M = 0.25
 _LEAST_REACH, _REACH = 2, 1.5
 #: A bite of an edge that chance leaves is no wider than so many spacings each way.
 _BITE = 2.0
-#: Roofs at least this high above the ground have eaves, where what is left within them is at least this large.
+#: Roofs at least this high above the ground have eaves, where what is left within them is at least this
+#: large.
 _EAVES_ABOVE_M, _EAVES_AROUND_M2 = 1.8, 3.0
 #: How far roofs stand out over their walls where nobody says (common practice, no source: 0.3 to 0.6 m).
 EAVES_M = 0.5
-#: Before the wall of a mount eaves stand out by no more than this; the mount is so near to its wall, and the wall
-#: is looked at so far along.
+#: Before the wall of a mount eaves stand out by no more than this; the mount is so near to its wall, and the
+#: wall is looked at so far along.
 _FARTHEST_EAVES_M, _AT_WALL_M, _FACADE_M = 1.2, 0.1, 15.0
 #: Low points that show a wall beneath a roof, in a column and those beside it.
 _SHOW_WALL = 3

@@ -21,7 +21,7 @@ from terrain3d.wording import listed, pair, plain
 #: from ground known this near.
 _UNDER_EAVES_M = 1.5
 #: The slope there is that of the known ground this much farther than the nearest.
-_SLOPE_FROM_M = 1.0
+_SLOPE_FROM_M = 2.0
 #: A share of ground, bridged or unknown, that is worth a sentence.
 _WORTH_SAYING = 0.02
 #: A survey may lie so much wider than two cells before it is called coarse: a grid of half a metre is one
@@ -93,8 +93,10 @@ def under_mounts(relief: Relief, mounts: tuple[Mount, ...]) -> tuple[Relief, tup
 
 
 def _carried_on(ground: Ground, x: Floats, y: Floats, mount: Mount, patch: tuple[slice, slice]) -> Floats:
-    """Heights of a patch on the plane of the known ground nearest to a mount: on a slope the nearest height alone
-    would be wrong by the slope."""
+    """Heights of a patch on the plane of the measured ground nearest to a mount.
+
+    On a slope the nearest height alone would be wrong by the slope.
+    """
     measured = ground.known & ~ground.filled
     known = measured if measured.any() else ground.known
     away = np.where(known, np.hypot(x - mount.x, y - mount.y), np.inf)

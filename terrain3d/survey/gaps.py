@@ -56,13 +56,13 @@ def covered(hit: Mask, apart: float, bridge: float = 1.2) -> Mask:
     apart : float
         Spacing of the returns, in cells.
     bridge : float
-        A place belongs to it where a return lies within so many spacings: of returns strewn at random (Poisson)
-        one place in ninety has none within 1.2.
+        A place belongs to it where a return lies within so many spacings: of returns strewn at random
+        (Poisson) one place in ninety has none within 1.2.
 
     Notes
     -----
-    Holes that are no wider than that are chance. The rim is then taken back to half a spacing past the outermost
-    returns.
+    Holes that are no wider than that are chance. The rim is then taken back to half a spacing past the
+    outermost returns.
 
     Examples
     --------

@@ -1,10 +1,10 @@
 """Leaf area density from the returns of a survey, as a field without block edges.
 
-As fine as the returns allow, coarser where they are few: each place is judged by the returns closest to it, and
-what those are too few to say is taken from wider and wider rings around.
+As fine as the returns allow, coarser where they are few: each place is judged by the returns closest to it,
+and what those are too few to say is taken from wider and wider rings around.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -29,21 +29,25 @@ HIGHEST_M = 50.0
 _RINGS = (2.0, 5.0, 10.0)
 #: What a wider ring says weighs as much as so many pulses of the finer one.
 _WEIGHT_OF_WIDER = 20.0
-#: A hedge goes on where chance left no return of it for so many spacings: whether it does is judged by what came
-#: through there.
+#: A hedge goes on where chance left no return of it for so many spacings: whether it does is judged by what
+#: came through there.
 _BRIDGE = 2.2
 #: By so much, over the root of the pulses that tell of it, a share of pulses stopped is taken for larger.
 _SURE = 1.2
 #: With fewer returns than this around a place, what is said of its leaves is a guess.
 _FEW = 4.0
+#: Where each pulse gave one return, as in scans from the ground, how many passed cannot be told from what
+#: they met: leaves are then taken for medium ones at least, m2/m3 (`density = "medium"`), and hollows as wide
+#: as two of their shells for full.
+UNTOLD, _SHELL_M = 2.0, 0.3
 #: Leaves above this height are no guess that a person would look at.
 _LOOKED_AT_M = 2.5
 
 
 @dataclass(frozen=True, eq=False)
 class Profiles:
-    """Estimated foliage: each cell's row (-1: none), and per row its base, its slices of `SLICE_M`, and whether
-    they are a guess: few returns tell of its leaves up to the height of a person.
+    """Estimated foliage: each cell's row (-1: none), and per row its base, its slices of `SLICE_M`, and
+    whether they are a guess: few returns tell of its leaves up to the height of a person.
 
     Several cells may share a row.
     """
@@ -79,14 +83,15 @@ def estimated(
     Notes
     -----
     Slice by slice: LAD = -ln(1 - V / N) / (k dz), with N the returns below the slice's top and V those of
-    vegetation within it. Where only vegetation and ground returned, this is lidR's `LAD()`, -ln(N below bottom /
-    N below top) / (k dz), k = 0.5, after Bouvier et al. 2015 (MacArthur & Horn 1969). A slice that nothing passed
-    gives the cap, 5 m2/m3.
+    vegetation within it. Where only vegetation and ground returned, this is lidR's `LAD()`, -ln(N below
+    bottom / N below top) / (k dz), k = 0.5, after Bouvier et al. 2015 (MacArthur & Horn 1969). A slice that
+    nothing passed gives the cap, 5 m2/m3.
 
-    Counted are returns under leaves alone, so that the open ground beside a hedge does not thin it. V and N are
-    sums over rings around each cell that lie upon each other: what the finest says counts by the returns in it,
-    and the next wider one is added with the weight of six. So the field is as fine as the returns are many,
-    and nowhere has a step that is not in them. Under leaves that nothing passed, those above are carried on down.
+    Counted are returns under leaves alone, so that the open ground beside a hedge does not thin it. V and N
+    are sums over rings around each cell that lie upon each other: what the finest says counts by the returns
+    in it, and the next wider one is added with the weight of six. So the field is as fine as the returns are
+    many, and nowhere has a step that is not in them. Under leaves that nothing passed, those above are
+    carried on down.
     """
     ground = relief.ground
     shape = ground.z.shape
@@ -104,7 +109,10 @@ def estimated(
         return Profiles.none(shape)
     own = (slice(pad, -pad or None), slice(pad, -pad or None))
     density, guessed = [], np.zeros(shape, bool)
+    at_least = None if n_returns[is_leaf].max() > 1 else _where_hit(j, i, height, leaf, lattice, apart_m)
     for top_m, of_slice, few in _slices(j * lattice.nx + i, height, part, leaf, low, lattice, apart_m):
+        if at_least is not None:
+            of_slice = np.maximum(of_slice, np.where(at_least(top_m), UNTOLD, 0.0))
         density.append(of_slice[own].astype(np.float32))
         if top_m <= _LOOKED_AT_M:
             guessed |= few[own] & (density[-1] > 0)
@@ -115,10 +123,28 @@ def estimated(
     return Profiles(row, relief.feet_z[some], column[some].astype(np.float64), guessed[some])
 
 
+def _where_hit(
+    j: Indices, i: Indices, height: Floats, leaf: Mask, lattice: Lattice, apart_m: float
+) -> Callable[[float], Mask]:
+    """What tells, by the top of a slice, where leaves were hit in it and beside it, hollows closed.
+
+    A scan from the ground hits the faces of a hedge and not what is within.
+    """
+    apart = max(apart_m, _SHELL_M) / lattice.cell_m
+
+    def hit(top_m: float) -> Mask:
+        own = leaf & (np.abs(height - (top_m - SLICE_M / 2)) <= 1.5 * SLICE_M)
+        there = np.zeros((lattice.ny, lattice.nx), bool)
+        there[j[own], i[own]] = True
+        return covered(there, apart, _BRIDGE) if own.any() else there
+
+    return hit
+
+
 def _slices(
     cell: Indices, height: Floats, part: Floats, leaf: Mask, low: Mask, lattice: Lattice, apart_m: float
 ) -> Iterator[tuple[float, Floats, Mask]]:
-    """From the highest down: each slice's top, the density in it (ny, nx), and where few returns tell of it."""
+    """From the highest down: each slice's top, the density in it (ny, nx), and where few tell of it."""
     shape = (lattice.ny, lattice.nx)
     n = int(np.floor(height[leaf].max() / SLICE_M)) + 1
     # Slice -1 is all that lies below the foot.
@@ -136,8 +162,8 @@ def _slices(
             met |= stopped > 0
             under = covered(met, apart_m / lattice.cell_m, _BRIDGE)
         share, told_by, close_by = _share(stopped, np.where(under, passed, 0.0), apart_m / lattice.cell_m)
-        # Where few pulses tell of it, it may be denser by chance than they say, and the error that costs most is
-        # ground told held behind leaves.
+        # Where few pulses tell of it, it may be denser by chance than they say, and the error that costs most
+        # is ground told held behind leaves.
         share = np.minimum(share * (1.0 + _SURE / np.sqrt(np.maximum(told_by, 1.0))), 1.0)
         with np.errstate(divide="ignore"):
             density = np.minimum(-np.log(1.0 - share) / (LEAF_PROJECTION * SLICE_M), MOST_DENSE)
@@ -161,13 +187,16 @@ def _share(stopped: Floats, passed: Floats, apart: float) -> tuple[Floats, Float
     share, told_by = np.zeros(stopped.shape), np.zeros(stopped.shape)
     for ring in reversed(_RINGS):
         width = max(3, 2 * round(ring * apart / 2) + 1)
-        # Twice the same: a tent, so that no return counts suddenly.
-        v, n = (uniform_filter(uniform_filter(field, width, mode="constant"), width, mode="constant") * width**2
-                for field in (stopped, passed))  # fmt: skip
-        v, n = np.maximum(v, 0.0), np.maximum(n, 0.0)
+        v, n = _around(stopped, width), _around(passed, width)
         weight = np.minimum(_WEIGHT_OF_WIDER, told_by)
         share = (v + weight * share) / np.maximum(n + weight, 1e-6)
         told_by = n + weight
         if ring > _RINGS[0]:
             close_by = n
     return np.clip(share, 0.0, 1.0), told_by, close_by
+
+
+def _around(field: Floats, width: int) -> Floats:
+    """Sums over a square of so many cells, less at its edge: a tent, so that no return counts suddenly."""
+    once = uniform_filter(field, width, mode="constant")
+    return np.maximum(uniform_filter(once, width, mode="constant") * width**2, 0.0)

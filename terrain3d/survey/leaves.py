@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from terrain3d.survey.lattice import Relief
 from terrain3d.survey.leaf_field import SLICE_M, Profiles
-from terrain3d.terrain import Foliage
+from terrain3d.terrain import SURVEYED_LEAVES, Foliage
 from terrain3d.units import Floats
 
 #: Steps of height, finest first; a coarser one is taken where the columns would fill the memory.
@@ -27,6 +27,7 @@ class Prism:
     base_m: float
     height_m: float
     density: float
+    name: str = "foliage"
 
 
 def foliage(relief: Relief, prisms: Sequence[Prism], profiles: Profiles | None = None) -> Foliage:
@@ -54,10 +55,35 @@ def foliage(relief: Relief, prisms: Sequence[Prism], profiles: Profiles | None =
     step = next((s for s in _STEPS_M if len(base_z) * top / s <= _MOST_STEPS), _STEPS_M[-1])
     edges = step * np.arange(int(np.ceil(top / step - 1e-9)) + 1, dtype=float)
     above = _summed(known.density, source, edges, lift)
+    read = np.flatnonzero(source >= 0)
+    grown = [(SURVEYED_LEAVES, read, above[read])] if len(known.base_z) else []
     for (prism, j, i, share), up in zip(drawn, foot, strict=True):
         met = np.clip(edges - up[:, None] - prism.base_m, 0, prism.height_m - prism.base_m)
-        above[column[j, i]] += prism.density * share[:, None] * met
-    return Foliage(ground.x0, ground.y0, ground.cell_m, column, base_z, step, above)
+        grown.append((prism.name, column[j, i].astype(np.int64), prism.density * share[:, None] * met))
+        above[column[j, i]] += grown[-1][2]
+    owners, row, owner, part = _owners(len(base_z), [(rows, own) for _, rows, own in grown])
+    names = tuple(name for name, *_ in grown)
+    return Foliage(
+        ground.x0, ground.y0, ground.cell_m, column, base_z, step, above, owners, names, row, owner, part
+    )
+
+
+def _owners(
+    n: int, grown: Sequence[tuple[Indices, Floats]]
+) -> tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.int32], Floats]:
+    """The thing with most leaves in each of n columns, and what each has in columns of several.
+
+    `grown` gives of each thing its columns and the running leaf area there.
+    """
+    most, count, owners = np.zeros(n), np.zeros(n, np.int64), np.zeros(n, np.int32)
+    for thing, (rows, own) in enumerate(grown):
+        count[rows] += 1
+        more = own[:, -1] > most[rows]
+        owners[rows[more]], most[rows[more]] = thing, own[more, -1]
+    shared = [(rows[count[rows] > 1], own[count[rows] > 1]) for rows, own in grown]
+    mixed_row = np.concatenate([rows for rows, _ in shared]).astype(np.int32)
+    mixed_owner = np.repeat(np.arange(len(shared)), [len(rows) for rows, _ in shared]).astype(np.int32)
+    return owners, mixed_row, mixed_owner, np.vstack([own for _, own in shared])
 
 
 def _rows(

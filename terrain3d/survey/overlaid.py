@@ -1,4 +1,5 @@
-"""A grid of the highest things beside one of bare ground: what stands between, as returns from the air."""
+"""A grid beside a survey: of the highest things over bare ground, or of the land beneath heights above
+ground."""
 
 from pathlib import Path
 
@@ -50,7 +51,28 @@ def read_surface_headers(source: GroundSource, of: Survey, folder: Path) -> Surv
             _KEY,
             "leave surface out, or name the grid of bare ground as file",
         )
-    found = read_headers(source.surface, source, folder)
+    return _grid_headers(source.surface, source, of, folder)
+
+
+def read_land_headers(source: GroundSource, of: Survey, folder: Path) -> Survey | None:
+    """What is known of the grid of the land that heights of a cloud are above; None where none is named.
+
+    Parameters and errors are those of `read_surface_headers`, and `of` must be a cloud.
+    """
+    if source.terrain is None:
+        return None
+    if of.header.kind != "cloud":
+        raise InputError(
+            f"heights above ground go with points, and file is {of.header.form}",
+            "site.toml: ground.heights",
+            "leave heights and terrain out",
+        )
+    return _grid_headers(source.terrain, source, of, folder)
+
+
+def _grid_headers(names: str | tuple[str, ...], source: GroundSource, of: Survey, folder: Path) -> Survey:
+    """Headers of a grid that lies over or under a survey, in a CRS that goes with its."""
+    found = read_headers(names, source, folder)
     if found.header.kind != "raster":
         raise InputError(
             f"it is no elevation grid but {found.header.form}", found.named, "name a grid such as a GeoTIFF"
@@ -58,7 +80,7 @@ def read_surface_headers(source: GroundSource, of: Survey, folder: Path) -> Surv
     ground_crs = of.header.crs
     if found.header.crs is None and ground_crs is not None:
         lent = source.model_copy(update={"crs": ground_crs.to_wkt()})
-        return read_headers(source.surface, lent, folder)
+        return read_headers(names, lent, folder)
     if found.header.crs is not None and ground_crs is None:
         raise InputError(
             f"it is in {crs_words(found.header.crs)}, and the ground beneath it names no CRS",

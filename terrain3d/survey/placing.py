@@ -211,7 +211,7 @@ def placed(shapes: Drawn, frame: Frame) -> Placed:
             Mount(m.name, float(at[0, 0]), float(at[0, 1]), m.heights, m.not_for) for m, at in local["mount"]
         ),
         tuple(Area(p.name, _ring(at), p.weight) for p, at in local["protect"]),
-        tuple(Prism(_hedge(f, at), f.base, f.height, f.leaf_density) for f, at in local["foliage"]),
+        tuple(Prism(_hedge(f, at), f.base, f.height, f.leaf_density, f.name) for f, at in local["foliage"]),
         tuple(Treatment(_ring(at), t.take_as) for t, at in local["treat"]),
         tuple((s, at if s.path else _ring(at)) for s, at in local["solid"]),
         tuple(Walk(w.name, at, w.speed, w.figure) for w, at in local["walk"]),

@@ -1,9 +1,11 @@
-"""What stands on the ground, out of the returns of a survey: solids with what is open beneath them, and leaves."""
+"""What stands on the ground, out of the returns of a survey: solids with what is open beneath them, and
+leaves."""
 
 from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+import shapely
 
 from terrain3d.survey.above import Classes, Standing, Treatment, sort_standing
 from terrain3d.survey.boxes import grown, holds_points
@@ -13,12 +15,17 @@ from terrain3d.survey.lattice import Relief
 from terrain3d.survey.leaf_field import Profiles, estimated
 from terrain3d.survey.solids import SURVEYED
 from terrain3d.survey.thin_walls import thin_walls
+from terrain3d.survey.vehicles import Vehicle
 from terrain3d.terrain import Solids
 from terrain3d.units import Floats
 from terrain3d.wording import pair, plain
 
 #: Returns so far beyond the edge of the ground worked on help what stands there to be sure.
 _HELPS_M = 2.0
+#: Middles this near to each other are of one thing.
+_SAME_THING_M = 1.0
+#: A gate stands alone, as thick, long and high as this, metres (common practice, no source).
+_GATE_THICK_M, _GATE_LONG_M, _GATE_HIGH_M = 0.3, (0.8, 5.0), (0.7, 2.3)
 #: Foliage that is a guess is told from this much on, and from this share of all.
 _GUESSED_M2, _GUESSED = 2.0, 0.02
 
@@ -61,21 +68,16 @@ def standing(
     doubts = sorted_.doubts
     if eaves and eaves_m > 0:
         doubts += (
-            f"where no wall was seen under them, roofs are taken to stand out {plain(eaves_m)} m over their walls: "
-            "[ground] eaves says how far they do, [[mount]] wall which wall a unit is on",
+            f"where no wall was seen under them, roofs are taken to stand out {plain(eaves_m)} m over their "
+            "walls: [ground] eaves says how far they do, [[mount]] wall which wall a unit is on",
         )
-    for vehicle in sorted_.vehicles:
-        x, y = vehicle.outline.mean(axis=0)
-        doubts += (
-            f"what stands at {pair(x, y)} in local metres has the size of a vehicle ({plain(vehicle.height_m)} m "
-            'high) and may drive away: [[treat]] as = "nothing" around it shows the site without it',
-        )
+    doubts += _may_go(solids, sorted_.vehicles, relief)
     grown_m2 = len(profiles.base_z) * relief.ground.cell_m**2
     guessed_m2 = float(profiles.guessed.sum()) * relief.ground.cell_m**2
     if guessed_m2 > max(_GUESSED_M2, _GUESSED * grown_m2):
         doubts += (
-            f"{plain(guessed_m2)} m2 of {plain(grown_m2)} m2 of foliage are a guess up to the height of a person: "
-            "few pulses came so far down",
+            f"{plain(guessed_m2)} m2 of {plain(grown_m2)} m2 of foliage are a guess up to the height of a "
+            "person: few pulses came so far down",
         )
     return solids, profiles, doubts
 
@@ -99,3 +101,41 @@ def _solids(
     found = blocks.joined(walls)
     names = tuple(f"{SURVEYED} {k}" for k in range(1, len(found.names) + 1))
     return replace(found, names=names), bool(eaves)
+
+
+def _may_go(solids: Solids, vehicles: Sequence[Vehicle], relief: Relief) -> tuple[str, ...]:
+    """What has the shape of a vehicle or of a gate, with the name by which a scenario leaves it out."""
+    corners = [
+        solids.vertices[solids.triangles[solids.owners == k].ravel()] for k in range(len(solids.names))
+    ]
+    middles = np.array([(c.min(axis=0) + c.max(axis=0))[:2] / 2 for c in corners]).reshape(-1, 2)
+    told, driven = [], set()
+    for vehicle in vehicles:
+        place = vehicle.outline.mean(axis=0)
+        away = np.hypot(*(middles - place).T)
+        if not len(away) or away.min() > _SAME_THING_M:
+            continue
+        driven.add(int(away.argmin()))
+        told.append(
+            f"{solids.names[int(away.argmin())]!r} at {_rounded(place)} in local metres has the size of a "
+            f"vehicle, {plain(vehicle.height_m, 2)} m high, and may drive away"
+        )
+    for k, (name, around) in enumerate(zip(solids.names, corners, strict=True)):
+        if k in driven:
+            continue
+        rectangle = shapely.minimum_rotated_rectangle(shapely.MultiPoint(around[:, :2]))
+        sides = np.sort(np.hypot(*np.diff(shapely.get_coordinates(rectangle), axis=0)[:2].T))
+        up = float((around[:, 2] - relief.foot_at(around[:, 0], around[:, 1])).max())
+        of_gate = zip((up, sides[-1]), (_GATE_HIGH_M, _GATE_LONG_M), strict=True)
+        if sides[0] <= _GATE_THICK_M and all(low <= value <= high for value, (low, high) in of_gate):
+            told.append(
+                f"{name!r} at {_rounded(middles[k])} in local metres, {plain(float(sides[1]), 2)} m long and "
+                f"{plain(up, 2)} m high, may be a gate, which opens"
+            )
+    if told:
+        told[-1] += ': a [[scenario]] with without = ["..."] judges the site without a thing, by its name'
+    return tuple(told)
+
+
+def _rounded(place: Floats) -> str:
+    return pair(round(float(place[0]), 1), round(float(place[1]), 1))

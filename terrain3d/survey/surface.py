@@ -1,5 +1,7 @@
 """Bare ground as a grid: a drawn plane, spot levels, or the ground points of a survey."""
 
+from typing import Any
+
 import numpy as np
 import shapely
 from scipy.spatial import cKDTree
@@ -16,8 +18,10 @@ from terrain3d.units import Floats, direction
 MEASURED_SPACINGS = 1.5
 #: Points on whose plane one is put, itself among them.
 _AROUND = 9
-#: Their scatter, and how far the point lies off, at most, in standard errors of a height; a height's error is no
-#: larger than what QL2 allows (0.10 m, USGS lidar base specification): more is rough ground.
+#: Points whose plane is carried on into a gap: more, for what lies outside them has their noise threefold.
+_AT_RIM = 24
+#: Their scatter, and how far the point lies off, at most, in standard errors of a height; a height's error is
+#: no larger than what QL2 allows (0.10 m, USGS lidar base specification): more is rough ground.
 _EVEN, _MOVED, _MOST_NOISE_M = 1.5, 2.5, 0.10
 
 
@@ -135,8 +139,13 @@ def surveyed(xyz: Floats, lattice: Lattice, hole_limit_m: float) -> Relief:
     occupied[j[inside], i[inside]] = True
     own = (slice(pad, -pad), slice(pad, -pad))
     measured = distance_to(occupied, (cell, cell))[own] <= measured_m + 1e-9
-    unknown = wide_gaps(occupied, (cell, cell), hole_limit_m)[own] & ~measured
-    across = linear(thin[:, :2], thin[:, 2], *lattice.nodes())
+    gaps = wide_gaps(occupied, (cell, cell), hole_limit_m)[own]
+    unknown = gaps & ~measured
+    x, y = lattice.nodes()
+    across = linear(thin[:, :2], thin[:, 2], x, y)
+    # At the rim of a wide gap triangles reach across it, and what lies on its other side has no say here.
+    rim = gaps & measured & np.isfinite(across)
+    across[rim] = _on_planes(thin, x[rim], y[rim], across[rim])
     z = np.where(unknown, np.nan, across)
     ground = _ground(lattice, z, ~measured & np.isfinite(z))
     return Relief(ground, carried_on(across), spacing(xyz[:, :2]))
@@ -160,8 +169,8 @@ def thinned(xyz: Floats, lattice: Lattice) -> Floats:
 def levelled(xyz: Floats) -> Floats:
     """The same points with the noise taken down where the ground around them is even.
 
-    Each is put on the plane of its neighbours and itself where it lies off it by no more than noise does, and so
-    do they: a kerb, the edge of a bank and a boulder stay as they were measured.
+    Each is put on the plane of its neighbours and itself where it lies off it by no more than noise does, and
+    so do they: a kerb, the edge of a bank and a boulder stay as they were measured.
 
     Examples
     --------
@@ -194,6 +203,22 @@ def levelled(xyz: Floats) -> Floats:
     even &= np.abs(moved) < _MOVED * sigma
     z = xyz[:, 2] + np.where(even, moved, 0.0)
     return np.column_stack([xyz[:, :2], z])
+
+
+def _on_planes(xyz: Floats, x: Floats, y: Floats, otherwise: Floats) -> Floats:
+    """Heights on the planes of the points nearest to each place; otherwise where those span none."""
+    if len(xyz) < _AT_RIM or not len(x):
+        return otherwise
+    near: Any = cKDTree(xyz[:, :2]).query(np.column_stack([x, y]), k=_AT_RIM)[1]
+    design = np.dstack([xyz[near, 0] - x[:, None], xyz[near, 1] - y[:, None], np.ones(near.shape)])
+    normal = np.einsum("nki,nkj->nij", design, design)
+    # Points on one line span no plane.
+    spread = np.linalg.eigvalsh(normal[:, :2, :2] - normal[:, :2, 2:] * normal[:, 2:, :2] / _AT_RIM)
+    sound = spread[:, 0] > 0.02 * spread[:, 1]
+    z = otherwise.copy()
+    right = np.einsum("nki,nk->ni", design[sound], xyz[near[sound], 2])
+    z[sound] = np.linalg.solve(normal[sound], right[..., None])[:, 2, 0]
+    return z
 
 
 def _noise(xyz: Floats) -> float:

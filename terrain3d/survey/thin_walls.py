@@ -15,8 +15,9 @@ from terrain3d.units import Floats
 _OFF_M = 0.25
 #: A wall is at least this long, and told by so many points.
 _SHORTEST_M, _FEWEST = 0.8, 6
-#: Where no point lies for so far a wall ends; where none lies for this much less, or for so many spacings, it ends if
-#: as many returns of the ground as this lie right on its line there: where chance left it out they do not.
+#: Where no point lies for so far a wall ends; where none lies for this much less, or for so many spacings, it
+#: ends if as many returns of the ground as this lie right on its line there: where chance left it out they do
+#: not.
 _MOST_GAP_M, _GAP_M, _GAP_SPACINGS = 3.0, 1.0, 4.0
 _SHOW_GAP, _ON_LINE_M = 2, 0.15
 #: Lines tried for one wall, through two of its points, and points that they are tried on.
@@ -32,7 +33,7 @@ _OPEN_M, _SEEN = 0.4, 12
 
 @dataclass(frozen=True, eq=False)
 class _Strip:
-    """A straight run of points: its middle line from `start` along `ahead` (unit vector), and which points."""
+    """A straight run of points: its middle line from `start` along `ahead`, a unit vector, and its points."""
 
     start: Floats
     ahead: Floats
@@ -184,7 +185,7 @@ def _standing(strip: _Strip, xyz: Floats, relief: Relief, name: str) -> Solids:
 
 
 def _heights(t: Floats, z: Floats, stations: Floats) -> tuple[Floats, Floats, Floats]:
-    """Top, lowest point and number of points about each station; those without points take their neighbours'."""
+    """Top, lowest point and number of points about each station; those without take their neighbours'."""
     step = stations[1] - stations[0] if len(stations) > 1 else 1.0
     top, low, count = (np.full(len(stations), np.nan) for _ in range(3))
     for k, at in enumerate(stations):

@@ -16,8 +16,8 @@ _WIDTH_M, _LENGTH_M, _HEIGHT_M = (1.4, 2.5), (3.0, 6.2), (1.1, 2.8)
 _CELL_M = 0.25
 #: Share of its rectangle that a vehicle fills.
 _FILLED = 0.75
-#: Of the returns in its middle at most so many lie within it, below its skin and above the ground: leaves give
-#: half of theirs or more from there.
+#: Of the returns in its middle at most so many lie within it, below its skin and above the ground: leaves
+#: give half of theirs or more from there.
 _BETWEEN, _SKIN_M = 0.3, 0.3
 #: Returns in the middle that tell so.
 _FEWEST = 6

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain3d.cover.areas import cells_within, protected_weight
+from terrain3d.cover.areas import all_protected_m2, cells_within, protected_weight
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.sighted import sighted
 from terrain3d.cover.verdict import Verdict, combined
@@ -286,7 +286,7 @@ def _summary(
     order = np.argsort(-held_m2.round(6), axis=1, kind="stable")
     names = [option.name for option in options]
     plain = [names.index(option.name) for option in ranked(options)]
-    whole = float(protected_count(terrain).sum())
+    whole = all_protected_m2(terrain.ground, terrain.protect) / terrain.ground.cell_m**2
     results = []
     for n, option in enumerate(options):
         chance = np.where(terrain.ground.known, np.float32(0), np.float32(np.nan))

@@ -7,8 +7,8 @@ import pytest
 from shapes import box, judged, plane, terrain, unit
 
 from terrain3d.cover.areas import cells_within, verdict_areas
-from terrain3d.cover.causes import CAUSE_KEYS, cause_areas, combined_outcomes
-from terrain3d.cover.layer_outcomes import BROKEN
+from terrain3d.cover.causes import CAUSE_KEYS, LayerMaps, cause_areas, combined_outcomes
+from terrain3d.cover.layer_outcomes import BROKEN, NO_TAKER
 from terrain3d.cover.sighted import sighted
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.pose import Detector
@@ -79,14 +79,18 @@ def test_ground_that_no_single_unit_holds_keeps_a_cause():
 
 def test_the_unit_that_decides_gives_the_fates():
     """Best verdict under any, worst under all; a layer it does not have counts as outside its arc."""
-    a = {"upper": np.array([[0, 4]], np.uint8)}
-    b = {"upper": np.array([[3, 5]], np.uint8), "lower": np.array([[0, 2]], np.uint8)}
+    a = LayerMaps({"upper": np.array([[0, 4]], np.uint8)}, {"upper": np.full((1, 2), NO_TAKER, np.int32)})
+    b = LayerMaps(
+        {"upper": np.array([[3, 5]], np.uint8), "lower": np.array([[0, 2]], np.uint8)},
+        {"upper": np.full((1, 2), NO_TAKER, np.int32), "lower": np.array([[NO_TAKER, 6]], np.int32)},
+    )
     verdicts = [np.array([[4, 1]], np.uint8), np.array([[2, 1]], np.uint8)]
     best = combined_outcomes([a, b], verdicts, "any")
     worst = combined_outcomes([a, b], verdicts, "all")
-    assert best["upper"].tolist() == [[0, 5]]
-    assert best["lower"].tolist() == [[8, 2]]
-    assert worst["upper"].tolist() == [[3, 4]]
+    assert best.outcomes["upper"].tolist() == [[0, 5]]
+    assert best.outcomes["lower"].tolist() == [[8, 2]]
+    assert best.takers["lower"].tolist() == [[NO_TAKER, 6]]
+    assert worst.outcomes["upper"].tolist() == [[3, 4]]
 
 
 def test_protected_ground_counts_cells_by_their_centre():

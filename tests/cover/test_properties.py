@@ -1,5 +1,6 @@
 """What must hold for any ground, unit and figure."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -9,9 +10,21 @@ from shapes import box, ground, leaves, terrain, unit
 
 from terrain3d.cover.fill import verdict_codes
 from terrain3d.cover.heads import head_table
-from terrain3d.cover.layer_outcomes import BROKEN, layer_outcomes
+from terrain3d.cover.layer_outcomes import (
+    BROKEN,
+    BY_GROUND,
+    BY_SOLID,
+    CLOSE_IN,
+    LANDS_SHORT,
+    PASSES_ABOVE,
+    layer_outcomes,
+    outcomes_and_takers,
+)
+from terrain3d.cover.profile import band_slopes
 from terrain3d.cover.verdict import Verdict
+from terrain3d.detector.pose import posed_heads
 from terrain3d.detector.types import load_type
+from terrain3d.sight.hits import Hit, first_hits
 from terrain3d.sight.panorama import panorama
 from terrain3d.terrain import Ground, Terrain
 
@@ -157,3 +170,52 @@ def test_verdicts_and_causes_tell_one_story(wave, height_m, bearing, tilt, roll,
         verdict = np.where((upper == BROKEN) & (lower == BROKEN), Verdict.BOTH, verdict)
         by_head = np.maximum(by_head, verdict)
     assert np.mean(by_head != codes) < 0.001
+
+
+@slow
+@given(
+    waves, heights, bearings, leans, ranges, figures, st.floats(0, 360), st.floats(1.5, 8), st.floats(0.3, 2)
+)
+def test_a_layer_is_charged_to_what_a_ray_along_its_axis_meets_first(
+    wave, height_m, bearing, tilt, range_m, figure, at_deg, at_m, tall
+):
+    """Embree and the march over the ground, ray by ray, name what takes each layer that is not broken.
+
+    Where the axis meets nothing and passes over the head, that is the cause; where it comes to the figure
+    free, whatever takes most of the band is. Axes close to an edge may fall either way: 1 in 100.
+    """
+    on = waved(wave)
+    walls = box((-2, at_m, -5), (2, at_m + 0.3, tall), at_deg)
+    walls = walls.joined(box((-1, at_m + 1.5, 0.4), (4, at_m + 2, 1.6), at_deg + 20))
+    site = terrain(on, walls)
+    kind = KIND.model_copy(update={"head": KIND.head[:1]})
+    setting = replace(
+        unit(kind, height_m, bearing, tilt_deg=tilt, range_m=range_m), ground_z=float(on.height_at(0.0, 0.0))
+    )
+    seen = panorama(site, setting.eye, 12.0)
+    outcomes, takers = outcomes_and_takers(seen, head_table(kind), setting, figure)
+    (head,) = posed_heads(setting)
+    agree, asked = 0, 0
+    for row, layer in enumerate(head_table(kind).layer_names):
+        cells = np.flatnonzero(
+            np.isin(outcomes[row], (BY_SOLID, BY_GROUND, LANDS_SHORT, PASSES_ABOVE, CLOSE_IN))
+            & (seen.distance > 0.5)
+        )[::7]
+        if not len(cells):
+            continue
+        posed = next(one for one in head.layers if one.name == layer)
+        azimuths = np.degrees(np.arctan2(seen.east[cells], seen.north[cells]))
+        slopes = np.array([band_slopes(head, posed, float(azimuth))[1] for azimuth in azimuths])
+        rays = np.column_stack([seen.east[cells], seen.north[cells], slopes])
+        hits = first_hits(site, setting.eye, rays, 30.0)
+        near = hits.distance < seen.distance[cells] * np.sqrt(1 + slopes**2) - 1e-6
+        on_axis = seen.distance[cells] * slopes
+        is_free = ~near & (on_axis <= seen.foot[cells] + figure)
+        meant = np.where(near & (hits.what == Hit.SOLID), BY_SOLID, PASSES_ABOVE)
+        meant = np.where(near & (hits.what == Hit.GROUND), BY_GROUND, meant)
+        told = outcomes[row, cells]
+        told = np.where(told == LANDS_SHORT, BY_GROUND, np.where(told == CLOSE_IN, PASSES_ABOVE, told))
+        right = (told == meant) & ((meant != BY_SOLID) | (takers[row, cells] == hits.solid))
+        agree += int((right | is_free).sum())
+        asked += len(cells)
+    assert agree >= 0.99 * asked - 1

@@ -25,6 +25,9 @@ plane = { fall = 12, towards = 180, extent = 30 }
 [[mount]]
 name = "pole"
 at = [0, -4]
+[[scenario]]
+name = "winter"
+leaves = 0.2
 [doubt]
 draws = 2
 """
@@ -98,6 +101,12 @@ path = [[559991, 4950001], [560003, 4950001]]
 [[walk]]
 name = "behind"
 path = [[559991, 4949992], [560009, 4949992]]
+[[scenario]]
+name = "shed gone"
+without = ["shed"]
+[[scenario]]
+name = "not cut"
+growth = 0.5
 [walk_test]
 grade = 2
 [sun]

@@ -23,7 +23,7 @@ Node = dict[str, Any]
 #: Units that a name has to say; of what has no dimension the schema's word is enough: `draws`.
 PHYSICAL = set(SUFFIXES) - {"share", "count"}
 #: The only keys whose unit neither they nor an object about them say; the design has fixed their names.
-WITHOUT_SUFFIX = {"x", "y", "ground_z", "lonlat", "origin_lonlat", "line", "causes"}
+WITHOUT_SUFFIX = {"x", "y", "ground_z", "lonlat", "origin_lonlat", "line", "causes", "taken_by"}
 
 
 @pytest.fixture(scope="module")

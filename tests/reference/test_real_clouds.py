@@ -72,7 +72,7 @@ def test_ground_points_left_out_of_a_sparse_survey_are_met(autzen):
 def test_the_filter_finds_the_surveyors_ground(nebraska):
     """Classes hidden: 99.99 % of class 2 is found; 0.8 % of what is taken for ground is something else."""
     xyz, cloud = nebraska
-    found, doubts = ground_points(xyz, np.zeros(len(xyz), np.uint8))
+    found, _, doubts = ground_points(xyz, np.zeros(len(xyz), np.uint8))
     is_ground = cloud.classes == 2
     assert found[is_ground].mean() > 0.99
     assert (found & ~is_ground).sum() < 0.02 * found.sum()
@@ -86,7 +86,7 @@ def test_the_filter_keeps_the_ground_of_a_sparse_survey(autzen):
     """
     xyz, cloud = autzen
     is_ground = cloud.classes == 2
-    found, _ = ground_points(xyz, np.zeros(len(xyz), np.uint8))
+    found, _, _ = ground_points(xyz, np.zeros(len(xyz), np.uint8))
     kept = found[is_ground].mean()
     theirs, ours = (surveyed(xyz[mask], over(xyz, 1.0), 3.0).ground.z for mask in (is_ground, found))
     off = np.abs(theirs - ours)

@@ -79,8 +79,9 @@ MOUNTS = [Mount(f"pole {n}", 9.0 - 2 * n, -5.5, (0.8, 1.2)) for n in range(7)]
 
 
 def content(result):
-    """All that a result holds, as bytes."""
-    values = [getattr(result, field.name) for field in dataclasses.fields(result)]
+    """All that a result holds, as bytes, but the terrain that it looks at."""
+    names = [field.name for field in dataclasses.fields(result) if field.name != "terrain"]
+    values = [getattr(result, name) for name in names]
     return [(v.dtype.str, v.shape, v.tobytes()) if isinstance(v, np.ndarray) else v for v in values]
 
 

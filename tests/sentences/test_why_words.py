@@ -34,6 +34,21 @@ def test_the_sentence_names_what_takes_the_ground_that_the_winner_holds():
     )
 
 
+@pytest.mark.parametrize(
+    ("takers", "because"),
+    [
+        ([-1] * 6 + [0] * 4, '"garden wall" hides 4 m2 of that ground from its lower layer'),
+        ([-1] * 6 + [0, 0, 1, 1], '"garden wall" hides 4 m2'),
+        ([-1] * 6 + [0, 1, 1, 1], "walls or buildings hide 4 m2"),
+    ],
+)
+def test_a_drawn_thing_that_takes_most_is_named(takers, because):
+    """What the site file calls by a name is told by it; what a survey shows has but a number."""
+    best = option("north", (10.0, 1.0, 1.0), held=10)
+    other = option("south", (10.0, 0.6, 1.0), held=6, lower=[0] * 6 + [BY_SOLID] * 4, takers=takers)
+    assert because in told(best, other)
+
+
 def test_weights_choose_the_cause_and_square_metres_tell_it():
     """Four cells of weight three outweigh six of weight one, and are told as 4 m2."""
     best = option("a", (10.0, 1.0, 1.0), held=10)

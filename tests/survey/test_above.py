@@ -59,11 +59,11 @@ def test_classes_are_believed_and_their_absence_is_told():
     xyz, roof = hillside(0.0)
     classes = np.where(roof, 6, 2).astype(np.uint8)
     classes[:3] = (9, 10, 11)
-    ground, doubts = ground_points(xyz, classes)
+    ground, _, doubts = ground_points(xyz, classes)
     assert ground[:3].tolist() == [False, True, True]
     assert (ground == (classes != 6))[3:].all()
     assert doubts == ()
-    _, doubts = ground_points(xyz, np.zeros(len(xyz), np.uint8))
+    _, _, doubts = ground_points(xyz, np.zeros(len(xyz), np.uint8))
     assert "filtered" in doubts[0]
 
 
@@ -149,7 +149,7 @@ def test_treat_as_ground_makes_ground():
     xyz, roof = hillside(0.0)
     classes = np.where(roof, 6, 2).astype(np.uint8)
     outline = np.array([[0.0, -10], [10, -10], [10, 10], [0, 10]])
-    ground, _ = ground_points(xyz, classes, [Treatment(outline, "ground")])
+    ground, _, _ = ground_points(xyz, classes, [Treatment(outline, "ground")])
     east = xyz[:, 0] > 0
     assert ground[roof & east].all()
     assert not ground[roof & ~east].any()

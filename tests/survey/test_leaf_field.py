@@ -10,9 +10,11 @@ from terrain3d.survey.surface import plane
 
 def field(xyz, leaf, relief, low=None, n_returns=None):
     nothing = np.zeros(len(xyz), bool)
-    ones = np.ones(len(xyz), np.uint8)
+    # One pulse in this many came back in two parts: without any, how many passed could not be told.
+    parts = np.ones(len(xyz), np.uint8)
+    parts[np.flatnonzero(leaf)[:1]] = 2
     return estimated(
-        xyz, leaf, nothing if low is None else low, ones if n_returns is None else n_returns, relief
+        xyz, leaf, nothing if low is None else low, parts if n_returns is None else n_returns, relief
     )
 
 
@@ -29,7 +31,8 @@ def pulses(density: float, n: int, seed: int = 0, low: float = 2.0, top: float =
 def test_a_layer_of_known_density_is_found_again(density):
     """LAD = -ln(N below bottom / N below top) / (k dz), k = 0.5 (lidR's LAD(), Bouvier et al. 2015).
 
-    600 pulses a square metre: mean of each slice within 15 % and no thinner, nothing above or below the layer.
+    600 pulses a square metre: mean of each slice within 15 % and no thinner, nothing above or below the
+    layer.
     """
     xyz, leaf = pulses(density, 60_000)
     profiles = field(xyz, leaf, plane(0, 0, 10, 1.0))
@@ -71,7 +74,8 @@ def strewn(n, x, y, seed=0):
 
 
 def test_two_returns_overhead_make_no_block():
-    """On open ground with two leaf returns 3 m up, leaves are within a metre of them, and none lower than 2.7 m."""
+    """On open ground with two leaf returns 3 m up, leaves are within a metre of them, and none lower than 2.7
+    m."""
     ground = np.column_stack([strewn(4000, (-10, 10), (-10, 10)), np.zeros(4000)])
     twigs = np.array([[2.0, 2.0, 3.0], [2.6, 2.2, 3.1]])
     xyz = np.vstack([ground, twigs])
@@ -83,7 +87,8 @@ def test_two_returns_overhead_make_no_block():
 
 
 def test_a_crown_is_open_beneath_and_a_hedge_is_not():
-    """Pulses that came through a crown show that nothing grows under it; those through a hedge are stopped low too."""
+    """Pulses that came through a crown show that nothing grows under it; those through a hedge are stopped
+    low too."""
     rng = np.random.default_rng(1)
 
     def scanned(n, x, density, low, top):
@@ -129,3 +134,22 @@ def test_the_field_does_not_depend_on_where_the_grid_begins():
         np.testing.assert_allclose(
             cut.density[cut.row[j, i]], whole.density[whole.row[j + 6, i + 11]], rtol=1e-5
         )
+
+
+def test_a_hedge_scanned_from_its_sides_is_full():
+    """Returns on its faces alone, one a pulse: medium leaves at least all through it, and none above."""
+    rng = np.random.default_rng(4)
+    n = 8000
+    y = np.where(rng.random(n) < 0.5, rng.normal(-0.4, 0.05, n), rng.normal(0.4, 0.05, n))
+    faces = np.column_stack([rng.uniform(-4, 4, n), y, rng.uniform(0.3, 1.5, n)])
+    ground = np.column_stack([strewn(4000, (-5, 5), (-5, 5)), np.zeros(4000)])
+    ground = ground[np.abs(ground[:, 1]) > 0.6]
+    xyz = np.vstack([faces, ground])
+    profiles = field(
+        xyz, np.arange(len(xyz)) < n, plane(0, 0, 10, 0.25), n_returns=np.ones(len(xyz), np.uint8)
+    )
+    within = profiles.row[18:22, 8:32]
+    assert (within >= 0).all()
+    density = profiles.density[within]
+    assert density[..., round(0.5 / SLICE_M) : round(1.25 / SLICE_M)].min() >= 2.0
+    assert profiles.density.shape[1] <= round(1.75 / SLICE_M)

@@ -30,7 +30,7 @@ def option_sheet(
     outcome = context.outcome
     sheet = context.begin_option(option, view, one_line(outcome, option), scale)
     rest = [unit_section(option.detectors), *warning_sections(option_warnings(option, outcome.terrain))]
-    fill(sheet, [shown_ground(option, extent), *protected_sections((option,)), *rest])
+    fill(sheet, [shown_ground(option, extent), *protected_sections((option,), has_causes=True), *rest])
     return sheet
 
 

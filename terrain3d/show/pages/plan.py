@@ -13,6 +13,7 @@ from matplotlib.patches import Polygon
 from matplotlib.text import Text
 from matplotlib.ticker import MultipleLocator
 from matplotlib.transforms import Bbox
+from numpy.typing import NDArray
 
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import UNKNOWN, Verdict
@@ -23,6 +24,7 @@ from terrain3d.show.drape import DRAPE_PIXELS, drape
 from terrain3d.show.extent import Extent, head_arcs, head_sector
 from terrain3d.show.legend import (
     FOLIAGE,
+    HANGS_ON_LEAVES,
     MARKED,
     MOUNT,
     PROTECTED,
@@ -52,6 +54,8 @@ from terrain3d.units import Floats, direction
 
 #: A plan narrower than this on the page needs no more than so many pixels along its longer side.
 _LARGE_PX, _SMALL_PIXELS = 600, 600
+#: Marks of ground that hangs on leaves, across a plan.
+_MARKS_ACROSS = 45
 
 
 def pages(context: PageContext) -> list[Page]:
@@ -196,6 +200,8 @@ def begin_plan(
     on_ground(axes, drape(option.verdicts[part], base.shade[part], pixels), extent, 1)
     heights = _contours(axes, terrain.ground, base.smooth, extent) if is_fine else []
     _foliage(axes, base.leaves)
+    if is_fine:
+        marked(axes, hanging_places(terrain.ground, option, extent), HANGS_ON_LEAVES, 4.5)
     _solids(axes, base.solids)
     weight = 1.0 if is_fine else 0.6
     for area in terrain.protect:
@@ -228,7 +234,24 @@ def begin_plan(
 def without_verdicts(option: OptionResult) -> OptionResult:
     """The same option on bare ground, for plans that show something else."""
     bare = np.where(option.verdicts == UNKNOWN, np.uint8(UNKNOWN), np.uint8(Verdict.OUTSIDE))
-    return replace(option, verdicts=bare)
+    return replace(option, verdicts=bare, without_leaves=np.zeros_like(bare))
+
+
+def hanging_places(ground: Ground, option: OptionResult, extent: Extent) -> Floats:
+    """(n, 2) places of marks on ground whose verdict hangs on leaves: sparse, so that its colour is seen."""
+    hangs = _hanging(option, extent)
+    apart = max(2, round(extent.width_m / _MARKS_ACROSS / ground.cell_m))
+    rows, columns = np.nonzero(hangs)
+    # Every other row of marks is moved by half a step.
+    shift = (rows // apart % 2) * (apart // 2)
+    kept = (rows % apart == 0) & ((columns + shift) % apart == 0)
+    return np.column_stack([ground.xs[extent.columns][columns[kept]], ground.ys[extent.rows][rows[kept]]])
+
+
+def _hanging(option: OptionResult, extent: Extent) -> NDArray[np.bool_]:
+    """Cells of a part of the site whose verdict hangs on leaves."""
+    codes = option.without_leaves[extent.rows, extent.columns]
+    return np.asarray((codes != UNKNOWN) & (codes > 0))
 
 
 def _contours(axes: Axes, ground: Ground, smooth: Floats, extent: Extent) -> list[Text]:
@@ -351,6 +374,8 @@ def plan_signs(outcome: Outcome, options: tuple[OptionResult, ...], extent: Exte
     signs = [UNIT]
     if any(unit.range_m < unit.type.max_range for option in options for unit in option.detectors):
         signs.append(RANGE_SETTING)
+    if any(_hanging(option, extent).any() for option in options):
+        signs.append(HANGS_ON_LEAVES)
     if outcome.terrain.marks:
         signs.append(MARKED)
     return signs + site_signs(outcome.terrain, outcome.terrain.ground.z[extent.rows, extent.columns])

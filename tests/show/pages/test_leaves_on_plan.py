@@ -1,0 +1,63 @@
+"""Marks on a plan of ground whose verdict hangs on leaves."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from page_checks import check_texts, context_of, texts_of
+from shapes import judged, leaves, plane, terrain, unit
+
+from terrain3d.cover.verdict import UNKNOWN
+from terrain3d.detector.types import load_type
+from terrain3d.job import Outcome
+from terrain3d.opened import site_of
+from terrain3d.show.legend import HANGS_ON_LEAVES
+from terrain3d.show.lettering import page_style
+from terrain3d.show.pages.plan import hanging_places, pages, plan_signs, without_verdicts
+
+ONE = load_type("one-head-90", Path())
+
+
+def outcome_of(density):
+    """A unit that looks north through a hedge."""
+    on = plane(0.0)
+    hedge = leaves(on, lambda x, y: (np.abs(x) < 3) & (y > 3) & (y < 4), 0.0, 2.0, density)
+    site = terrain(on, None, hedge)
+    return Outcome(site_of(site), (judged(site, unit(ONE), name="north"),), ("north",))
+
+
+@pytest.fixture(scope="module")
+def hedged():
+    """A hedge so dense that all behind it hangs on it."""
+    return outcome_of(4.0)
+
+
+def test_marks_stand_on_ground_that_hangs_on_leaves_and_are_sparse(hedged):
+    """Each on such a cell; together they leave three cells in four of it in the verdict's own colour."""
+    option, ground, extent = hedged.options[0], hedged.terrain.ground, context_of(hedged).base.extent
+    places = hanging_places(ground, option, extent)
+    rows = np.rint((places[:, 1] - ground.y0) / ground.cell_m).astype(int)
+    columns = np.rint((places[:, 0] - ground.x0) / ground.cell_m).astype(int)
+    codes = option.without_leaves
+    assert np.all((codes[rows, columns] > 0) & (codes[rows, columns] != UNKNOWN))
+    hangs = int(((codes > 0) & (codes != UNKNOWN)).sum())
+    assert 10 < len(places) < hangs / 4
+    assert len(hanging_places(ground, without_verdicts(option), extent)) == 0
+
+
+@pytest.mark.usefixtures("coarse_ground")
+@pytest.mark.parametrize(("density", "is_there"), [(4.0, True), (0.0, False)])
+def test_the_key_says_so_where_there_is_a_mark(density, is_there):
+    """Leaves that take no verdict get no mark and no word."""
+    outcome = outcome_of(density)
+    context = context_of(outcome)
+    signs = plan_signs(outcome, outcome.options, context.base.extent)
+    assert (HANGS_ON_LEAVES in signs) == is_there
+    with page_style():
+        (page,) = pages(context)
+        sheet = page.draw()
+        check_texts(sheet)
+        words = [text for text, _ in texts_of(sheet)]
+    assert any(HANGS_ON_LEAVES.text in text for text in words) == is_there
+    marks = [line for line in sheet.figure.axes[0].lines if line.get_marker() == HANGS_ON_LEAVES.mark.shape]
+    assert (sum(len(line.get_xdata()) for line in marks) > 5) == is_there
