@@ -184,10 +184,11 @@ def _told_off(xyz: Floats, classes: Classes, off: Mask, classed: bool) -> str:
     counts = np.bincount(classes[off])
     of_class = listed([f"{counts[k]} of class {k}" for k in np.flatnonzero(counts)])
     of_what = of_class if classed else "found by the filter"
+    x, y, z = (float(v) for v in xyz[far])
     return (
         f"left out, for the ground around lies elsewhere: {counted(int(off.sum()), 'return')} taken for "
-        f"ground ({of_what}), the highest at {pair(*(round(float(v), 1) for v in xyz[far, :2]))} in local metres, at a height of "
-        f"{plain(float(xyz[far, 2]), 4)} m"
+        f"ground ({of_what}), the highest at {pair(round(x, 1), round(y, 1))} in local metres, at a height of "
+        f"{round(z, 1):g} m"
     )
 
 
