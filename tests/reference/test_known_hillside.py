@@ -39,9 +39,9 @@ def read(folder, density, how, **ground):
     return build_terrain(site, folder, 12.0)
 
 
-#: Of what is told held from these two mounts up to 5 % is not, instead of 3.5 %. The foot of the one lies under
-#: eaves where no pulse came, and each centimetre that it is off moves the rim of the lower layer; the other looks
-#: along the edges of the car, where half a cell decides.
+#: Of what is told held from these two mounts up to 5 % is not, instead of 3.5 %. The foot of the one lies
+#: under eaves where no pulse came, and each centimetre that it is off moves the rim of the lower layer; the
+#: other looks along the edges of the car, where half a cell decides.
 HARD = ("west wall", "drive pole")
 
 
