@@ -4,21 +4,31 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from scipy.ndimage import distance_transform_edt, label, maximum_filter
+from numpy.typing import NDArray
+from scipy.ndimage import binary_dilation, binary_opening, distance_transform_edt, label, maximum_filter
 
 from terrain3d.survey.gaps import Mask, spacing
 from terrain3d.survey.lattice import lattice_over
 from terrain3d.units import Floats
 
+Indices = NDArray[np.int64]
+
 #: Width, length and height of cars and vans, metres (common practice, no source): a small car is 1.5 by 3.4
 #: and 1.4 high, a van 2.1 by 5.5 and 2.7 high, both a pulse's width wider in a survey.
 _WIDTH_M, _LENGTH_M, _HEIGHT_M = (1.4, 2.5), (3.0, 6.2), (1.1, 2.8)
 _CELL_M = 0.25
+#: A disc of 1.25 m, wider than what may join two vehicles by chance and narrower than any, and how many cells
+#: of its rim a thing loses where all is cut off that the disc does not fit into.
+_BRIDGE = np.add.outer(np.arange(-2, 3) ** 2, np.arange(-2, 3) ** 2) <= 5
+_RIM_CELLS = 2.5
 #: Share of its rectangle that a vehicle fills.
 _FILLED = 0.75
 #: Of the returns in its middle at most so many lie within it, below its skin and above the ground: leaves
 #: give half of theirs or more from there.
 _BETWEEN, _SKIN_M = 0.3, 0.3
+#: What has this share of its rim beside something taller than a van is the low part of that, such as a roof
+#: on a slope.
+_BESIDE_TALL = 0.2
 #: Returns in the middle that tell so.
 _FEWEST = 6
 #: What is lower came from under it; pulses at the rim light both, the vehicle and the ground beside it.
@@ -32,6 +42,21 @@ class Vehicle:
     outline: Floats
     height_m: float
     members: Mask
+
+
+def _told_apart(things: Indices, n: int, some: Mask, bare: Mask) -> tuple[Indices, int]:
+    """Things too large for a vehicle, cut where returns of the ground show a way between two that stand side
+    by side; numbered on from the others."""
+    size = np.bincount(things.ravel(), minlength=n + 1) * _CELL_M**2
+    large = (size > _FILLED * _WIDTH_M[1] * _LENGTH_M[1])[things] & (things > 0)
+    if not (large & bare).any():
+        return things, n
+    own = distance_transform_edt(~some) < distance_transform_edt(~bare)
+    # Where chance left out the ground between, a narrow bridge remains.
+    parts, more = label(binary_opening(large & own, _BRIDGE))
+    away, nearest = distance_transform_edt(parts == 0, return_indices=True)
+    parts = np.where(large & own & (away < _RIM_CELLS), parts[tuple(nearest)], 0)
+    return np.asarray(np.where(large, np.where(parts > 0, parts + n, 0), things), np.int64), n + more
 
 
 def vehicles(xyz: Floats, above_m: Floats, stands: Mask) -> list[Vehicle]:
@@ -77,12 +102,20 @@ def vehicles(xyz: Floats, above_m: Floats, stands: Mask) -> list[Vehicle]:
     some[j[may], i[may]] = True
     near = distance_transform_edt(~some) <= 1.3 * apart
     closed = (distance_transform_edt(near) > 1.3 * apart - 0.5) | some
-    things, n = label(closed & ~tall, np.ones((3, 3)))
+    bare = np.zeros(shape, bool)
+    low = inside & (above_m <= _LOW_M)
+    bare[j[low], i[low]] = True
+    by_tall = distance_transform_edt(~tall) <= 1.3 * apart
+    joined, n = label(closed & ~tall, np.ones((3, 3)))
+    things, n = _told_apart(np.asarray(joined, np.int64), n, some, bare & ~some)
     found = []
     for k in range(1, n + 1):
         plan = things == k
         area = plan.sum() * _CELL_M**2
         if not 0.6 * _WIDTH_M[0] * _LENGTH_M[0] <= area <= _WIDTH_M[1] * _LENGTH_M[1]:
+            continue
+        around = binary_dilation(plan, np.ones((3, 3), bool)) & ~plan
+        if by_tall[around].mean() > _BESIDE_TALL:
             continue
         own = may[plan[j[may], i[may]]]
         rectangle = shapely.minimum_rotated_rectangle(shapely.MultiPoint(xyz[own, :2]))
