@@ -25,8 +25,9 @@ _TRIES, _MOST_POINTS = 400, 4000
 #: The scatter of points across a wall that is no thickness: noise, and the width of a pulse.
 _SCATTER_M = 0.08
 _THINNEST_M, _THICKEST_M = 0.06, 0.4
-#: Heights are taken for each so many metres along.
-_STATION_M = 0.5
+#: Heights are taken for each so many metres along, of so many points: a pulse that only grazes the top tells
+#: of a lower one, and a few pulses may all do so.
+_STATION_M, _TELL_OF_TOP = 0.5, 6
 #: A wall whose lowest point is so far above the ground, seen by so many points a station, is open beneath.
 _OPEN_M, _SEEN = 0.4, 12
 
@@ -156,8 +157,8 @@ def _standing(strip: _Strip, xyz: Floats, relief: Relief, name: str) -> Solids:
     half = float(np.clip(thick, _THINNEST_M, _THICKEST_M)) / 2
     n = max(1, round(strip.length_m / _STATION_M))
     stations = np.linspace(0, strip.length_m, n + 1)
-    top, low, count = _heights(t, xyz[:, 2], stations)
     middle = strip.start + stations[:, None] * strip.ahead
+    top, low, count = _heights(t, xyz[:, 2], stations, relief.foot_at(*middle.T))
     corners = np.stack([middle - half * side, middle + half * side], axis=1)
     foot = relief.foot_at(corners[..., 0], corners[..., 1])
     is_open = ((low - foot.max(axis=1) > _OPEN_M) & (count >= _SEEN)).mean() > 0.5
@@ -184,16 +185,29 @@ def _standing(strip: _Strip, xyz: Floats, relief: Relief, name: str) -> Solids:
     )
 
 
-def _heights(t: Floats, z: Floats, stations: Floats) -> tuple[Floats, Floats, Floats]:
-    """Top, lowest point and number of points about each station; those without take their neighbours'."""
+def _heights(t: Floats, z: Floats, stations: Floats, foot_z: Floats) -> tuple[Floats, Floats, Floats]:
+    """Top, lowest point and number of points about each station; those without take their neighbours'.
+
+    Where few points lie near, those farther along tell of the top too, by their height above the ground.
+    """
     step = stations[1] - stations[0] if len(stations) > 1 else 1.0
+    up = z - np.interp(t, stations, foot_z)
     top, low, count = (np.full(len(stations), np.nan) for _ in range(3))
     for k, at in enumerate(stations):
-        near = z[np.abs(t - at) <= step]
-        count[k] = len(near)
-        if len(near):
-            # Of noisy tops the one that most reach: the highest of many is noise.
-            crest = near[near > near.max() - 0.3]
-            top[k], low[k] = np.quantile(crest, 0.7), near.min()
-    known = np.isfinite(top)
-    return (*(np.interp(stations, stations[known], values[known]) for values in (top, low)), count)
+        away = np.abs(t - at)
+        near = away <= step
+        count[k] = near.sum()
+        if near.any():
+            low[k] = z[near].min()
+        # Of noisy tops the one that most reach: the highest of many is noise.
+        if count[k] >= _TELL_OF_TOP:
+            top[k] = _crest(z[near])
+        else:
+            nearest = np.argsort(away, kind="stable")[:_TELL_OF_TOP]
+            top[k] = max(foot_z[k] + _crest(up[nearest]), _crest(z[near]) if near.any() else -np.inf)
+    known = np.isfinite(low)
+    return top, np.interp(stations, stations[known], low[known]), count
+
+
+def _crest(heights: Floats) -> float:
+    return float(np.quantile(heights[heights > heights.max() - 0.3], 0.7))
