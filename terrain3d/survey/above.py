@@ -59,6 +59,8 @@ _NEAR_M, _NEAR_SPACINGS = 1.5, 4.0
 _LINE, _LINE_WIDE_M, _LINE_BELOW_M = 0.25, 0.15, 2.5
 #: A strip goes on to points this near to it, so far off its line at most.
 _CARRIED_M, _CARRIED_OFF_M = 5.0, 0.25
+#: Points that tell of the direction of a strip at its corner with another, at least.
+_FEWEST_ON_LINE = 4
 #: Low returns over ground of no class are leaves where higher leaves stand over them; lower ones are noise.
 _LOW_M = 0.08
 #: Faces smaller than this in plan with nothing below them for so far are taken for leaves: a flat spray
@@ -351,25 +353,59 @@ def _on_strips(xyz: Floats, reach_m: float) -> Mask:
 def _along_strips(xy: Floats, on_strip: Mask, may: Mask) -> Mask:
     """Points on strips, with those that only are too few to show a shape.
 
-    They carry on the line of the points on a strip near them, and nothing stands beside it.
+    They carry on the line of the points on a strip near them, and nothing stands beside it but other strips:
+    where a gate hangs at the end of a fence, the two make a corner.
     """
     rest = np.flatnonzero(may & ~on_strip)
     if on_strip.sum() < _FEWEST or not len(rest):
         return on_strip
     carried = on_strip.copy()
-    tree, strips = cKDTree(xy), cKDTree(xy[on_strip])
-    found: Any = strips.query(xy[rest], k=_FEWEST, distance_upper_bound=_CARRIED_M)
+    strip_xy = xy[on_strip]
+    middle, ahead = _lines_through(strip_xy)
+    strips = cKDTree(strip_xy)
+    nearest_ones = list(range(1, min(_NEIGHBOURS, len(strip_xy)) + 1))
+    found: Any = strips.query(xy[rest], k=nearest_ones, distance_upper_bound=_CARRIED_M)
     away, near = found
-    whole = np.isfinite(away).all(axis=1)
-    for k, nearest in zip(rest[whole], near[whole], strict=True):
-        on = xy[on_strip][nearest]
-        middle = on.mean(axis=0)
-        ahead = np.linalg.svd(on - middle, full_matrices=False)[2][0]
-        side = np.array([ahead[1], -ahead[0]])
-        beside = (xy[tree.query_ball_point(xy[k], 1.0)] - middle) @ side
-        own = abs(float((xy[k] - middle) @ side))
-        carried[k] = own < _CARRIED_OFF_M and (np.abs(beside) > 2 * _CARRIED_OFF_M).sum() <= 1
+    whole = np.isfinite(away[:, _FEWEST - 1])
+    rest, near = rest[whole], np.where(np.isfinite(away), near, near[:, :1])[whole]
+    across = _off(ahead[near], xy[rest][:, None] - middle[near])
+    # Directions are not known where no line goes through the points of a strip: those are NaN.
+    on_line = np.abs(across) < _CARRIED_OFF_M
+    others = cKDTree(xy[~on_strip])
+    for k, nearest, on in zip(rest, near, on_line, strict=True):
+        around = xy[~on_strip][others.query_ball_point(xy[k], 1.0)]
+        for of in nearest[on]:
+            beside = np.abs(_off(ahead[of], around - middle[of])) > 2 * _CARRIED_OFF_M
+            if beside.sum() <= 1:
+                carried[k] = True
+                break
     return carried
+
+
+def _off(ahead: Floats, to: Floats) -> Floats:
+    """How far places lie to the left of lines with these directions."""
+    return np.asarray(ahead[..., 0] * to[..., 1] - ahead[..., 1] * to[..., 0])
+
+
+def _lines_through(xy: Floats) -> tuple[Floats, Floats]:
+    """A point on the line through each point of a strip and those nearest to it, and its direction; NaN where
+    they lie on none.
+
+    At a corner of two strips those farther away belong to the other one, and are left out.
+    """
+    found: Any = cKDTree(xy).query(xy, k=_FEWEST, distance_upper_bound=_CARRIED_M)
+    away, near = found
+    middle, ahead = np.full((len(xy), 2), np.nan), np.full((len(xy), 2), np.nan)
+    for n in range(_FEWEST, _FEWEST_ON_LINE - 1, -1):
+        open_ = np.flatnonzero(np.isnan(middle[:, 0]) & np.isfinite(away[:, n - 1]))
+        around = xy[near[open_, :n]]
+        centre = around.mean(axis=1)
+        spread = around - centre[:, None]
+        values, axes = np.linalg.eigh(np.einsum("nki,nkj->nij", spread, spread) / n)
+        wide, long = np.sqrt(np.maximum(values, 0)).T
+        straight = (wide < _LINE_WIDE_M) & (wide < _LINE * long)
+        middle[open_[straight]], ahead[open_[straight]] = centre[straight], axes[straight, :, 1]
+    return middle, ahead
 
 
 def afloat(xyz: Floats, above_m: Floats) -> Mask:

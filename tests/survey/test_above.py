@@ -175,3 +175,18 @@ def test_threads_of_the_filter_yield_while_they_wait():
         check=True,
     )
     assert "GOMP_SPINCOUNT = '0'" in done.stderr
+
+
+def test_a_gate_of_few_returns_at_the_end_of_a_fence_is_no_bush():
+    """Open at a right angle to the fence: seven returns of 2.6 m, those by the hinge near those of the fence;
+    a shed stands farther off."""
+    rng = np.random.default_rng(0)
+    x = np.concatenate([rng.uniform(-12, 0, 50), [-0.02, -0.04, 0.02, 0.0, 0.03, 0.01, -0.03]])
+    y = np.concatenate([rng.normal(0, 0.04, 50), [-0.38, -0.63, -1.56, -1.67, -2.31, -2.42, -2.43]])
+    z = np.concatenate([rng.uniform(0.4, 1.1, 50), [0.55, 0.68, 1.24, 1.3, 1.27, 1.18, 0.83]])
+    shed = np.column_stack([rng.uniform(10, 16, (400, 2)), np.full(400, 2.4)])
+    xyz = np.vstack([np.column_stack([x, y, z]), shed])
+    ones, none = np.ones(len(xyz), np.uint8), np.zeros(len(xyz), bool)
+    sorted_ = sort_standing(xyz, xyz[:, 2], ones, ones, none)
+    assert sorted_.thin[:50].mean() > 0.95
+    assert sorted_.thin[50:57].sum() >= 6
