@@ -118,6 +118,21 @@ def test_a_mount_on_a_wall_stands_before_it_under_the_eaves():
     assert np.isfinite(first_hits(solids, np.array([[-2.0, -6.0, 1.0]]), (1, 0, 0))).all()
 
 
+def test_what_stands_apart_before_the_wall_of_a_mount_is_no_wing_of_the_house():
+    """A pile of logs 2 m before the wall: the eaves over the mount are open as they are without it."""
+    roof, ground = house(30, 0.03, seen_under=0.0)
+    rng = np.random.default_rng(3)
+    xy = rng.uniform((-4, -7.2), (0, -6), (150, 2))
+    logs = np.column_stack([xy, np.full(len(xy), 0.9)])
+    ground = ground[(np.abs(ground[:, 0] + 2) > 2) | (np.abs(ground[:, 1] + 6.6) > 0.6)]
+    solids, _ = buildings(
+        np.vstack([roof, logs]), ground, LEVEL, eaves_m=0.0, wall_mounts=[WallMount(-2.0, -4.1, 180.0)]
+    )
+    origin = np.array([[-2.0, -4.1, 1.2]])
+    assert np.isinf(first_hits(solids, origin, (0, -1, 0))).all()
+    assert np.isfinite(first_hits(solids, origin - [[0, 0, 0.7]], (0, -1, 0))).all()
+
+
 def test_no_ray_gets_through_a_house():
     """Level rays through the middle from all round, at every height."""
     solids, _ = buildings(*house(20, 0.1), LEVEL)
