@@ -26,6 +26,8 @@ _HELPS_M = 2.0
 _SAME_THING_M = 1.0
 #: A gate stands alone, as thick, long and high as this, metres (common practice, no source).
 _GATE_THICK_M, _GATE_LONG_M, _GATE_HIGH_M = 0.3, (0.8, 5.0), (0.7, 2.3)
+#: Pieces of a curved wall turn so far from one to the next, degrees, and lie no farther apart.
+_BEND_DEG, _BEND_APART_M = (8.0, 50.0), 2.0
 #: Foliage that is a guess is told from this much on, and from this share of all.
 _GUESSED_M2, _GUESSED = 2.0, 0.02
 
@@ -96,9 +98,15 @@ def _solids(
     walls, used = thin_walls(xyz[thin], xyz[ground & near], relief)
     block = sorted_.solid & near
     block[np.flatnonzero(thin)[used]] = False
-    plans = [vehicle.outline for vehicle in sorted_.vehicles]
-    blocks, eaves = buildings(xyz[block], xyz[ground & near], relief, eaves_m, wall_mounts, plans)
-    found = blocks.joined(walls)
+    bare = xyz[ground & near]
+    # Each vehicle by itself: two beside each other are two things, with a way between.
+    driven = Solids.none()
+    for vehicle in sorted_.vehicles:
+        own = block & vehicle.members
+        block &= ~vehicle.members
+        driven = driven.joined(buildings(xyz[own], bare, relief, 0.0, (), [vehicle.outline])[0])
+    blocks, eaves = buildings(xyz[block], bare, relief, eaves_m, wall_mounts)
+    found = blocks.joined(driven).joined(walls)
     names = tuple(f"{SURVEYED} {k}" for k in range(1, len(found.names) + 1))
     return replace(found, names=names), bool(eaves)
 
@@ -120,11 +128,14 @@ def _may_go(solids: Solids, vehicles: Sequence[Vehicle], relief: Relief) -> tupl
             f"{solids.names[int(away.argmin())]!r} at {_rounded(place)} in local metres has the size of a "
             f"vehicle, {plain(vehicle.height_m, 2)} m high, and may drive away"
         )
+    axes = [_axis(around[:, :2]) for around in corners]
+    thin = np.array([thick <= _GATE_THICK_M for _, thick in axes], bool)
+    lines = np.array([line for line, _ in axes]).reshape(-1, 2, 2)
     for k, (name, around) in enumerate(zip(solids.names, corners, strict=True)):
-        if k in driven:
+        others = thin & (np.arange(len(thin)) != k)
+        if k in driven or _goes_on_round_a_bend(lines[k], lines[others]):
             continue
-        rectangle = shapely.minimum_rotated_rectangle(shapely.MultiPoint(around[:, :2]))
-        sides = np.sort(np.hypot(*np.diff(shapely.get_coordinates(rectangle), axis=0)[:2].T))
+        sides = np.array([axes[k][1], np.hypot(*(lines[k][1] - lines[k][0]))])
         up = float((around[:, 2] - relief.foot_at(around[:, 0], around[:, 1])).max())
         of_gate = zip((up, sides[-1]), (_GATE_HIGH_M, _GATE_LONG_M), strict=True)
         if sides[0] <= _GATE_THICK_M and all(low <= value <= high for value, (low, high) in of_gate):
@@ -135,6 +146,28 @@ def _may_go(solids: Solids, vehicles: Sequence[Vehicle], relief: Relief) -> tupl
     if told:
         told[-1] += ': a [[scenario]] with without = ["..."] judges the site without a thing, by its name'
     return tuple(told)
+
+
+def _axis(xy: Floats) -> tuple[Floats, float]:
+    """Both ends (2, 2) of the middle line of the rectangle around a plan, and how thick it is, metres."""
+    rectangle = shapely.minimum_rotated_rectangle(shapely.MultiPoint(xy))
+    around = shapely.get_coordinates(rectangle)
+    if len(around) < 5:
+        return np.asarray(around[[0, -1]]), 0.0
+    sides = np.hypot(*np.diff(around, axis=0)[:2].T)
+    around = around[1:] if sides[0] < sides[1] else around[:-1]
+    return np.stack([(around[0] + around[3]) / 2, (around[1] + around[2]) / 2]), float(sides.min())
+
+
+def _goes_on_round_a_bend(line: Floats, others: Floats) -> bool:
+    """Whether another wall goes on from an end of one, turned by more than noise and less than a corner: a
+    curved wall is read as straight pieces."""
+    ahead, theirs = line[1] - line[0], others[:, 1] - others[:, 0]
+    cosine = np.abs(theirs @ ahead) / np.maximum(np.hypot(*theirs.T) * np.hypot(*ahead), 1e-9)
+    between = np.hypot(*np.moveaxis(line[None, :, None] - others[:, None], -1, 0)).min(axis=(1, 2))
+    turned = np.degrees(np.arccos(np.clip(cosine, 0, 1)))
+    low, high = _BEND_DEG
+    return bool(((between < _BEND_APART_M) & (turned > low) & (turned < high)).any())
 
 
 def _rounded(place: Floats) -> str:
