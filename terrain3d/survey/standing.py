@@ -99,12 +99,13 @@ def _solids(
     block = sorted_.solid & near
     block[np.flatnonzero(thin)[used]] = False
     bare = xyz[ground & near]
-    # Each vehicle by itself: two beside each other are two things, with a way between.
+    # Each vehicle by itself: two beside each other are two things, with a way between; and none is a roof that
+    # ground seen at its rim would make open beneath.
     driven = Solids.none()
     for vehicle in sorted_.vehicles:
         own = block & vehicle.members
         block &= ~vehicle.members
-        driven = driven.joined(buildings(xyz[own], bare, relief, 0.0, (), [vehicle.outline])[0])
+        driven = driven.joined(buildings(xyz[own], bare[:0], relief, 0.0, (), [vehicle.outline])[0])
     blocks, eaves = buildings(xyz[block], bare, relief, eaves_m, wall_mounts)
     found = blocks.joined(driven).joined(walls)
     names = tuple(f"{SURVEYED} {k}" for k in range(1, len(found.names) + 1))

@@ -31,7 +31,7 @@ def test_warnings_say_what_would_mislead():
     assert "faces into a solid 0.3 m away" in text
     assert "'far yard' (100%) lie beyond the reach" in text
     inside = terrain(plane(0.0), box((-1, -1, -1), (1, 1, 2)))
-    assert any("inside a solid" in w for w in warned(inside, unit(ONE)))
+    assert any("inside a solid" in w and "[[mount]] wall" in w for w in warned(inside, unit(ONE)))
     assert warned(terrain(plane(0.0)), unit(TWO)) == []
 
 
