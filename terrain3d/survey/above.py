@@ -259,7 +259,9 @@ def sort_standing(
     leaf[judged] &= ~on_line
     structure = stands & np.isin(classes, STRUCTURES)
     doubts = []
-    driven = vehicles(xyz, above_m, stands & ~np.isin(classes, VEGETATION + STRUCTURES))
+    # Each pulse of a scan from the ground gives one return, some of those from the air give several.
+    from_above = bool(n_returns.max(initial=1) > 1)
+    driven = vehicles(xyz, above_m, stands & ~np.isin(classes, VEGETATION + STRUCTURES), from_above)
     for vehicle in driven:
         leaf &= ~vehicle.members
         line &= ~vehicle.members

@@ -234,11 +234,15 @@ def _before_walls(some: Mask, lattice: Lattice, wall_mounts: Sequence[WallMount]
     """Columns that stand out before the wall of a mount, where they do so no farther than eaves do."""
     x, y = lattice.nodes()
     open_ = np.zeros(some.shape, bool)
+    things, _ = label(some, np.ones((3, 3)))
     for mount in wall_mounts:
         east, north = direction(mount.faces_deg)
         out = (x - mount.x) * east + (y - mount.y) * north
         along = (x - mount.x) * north - (y - mount.y) * east
-        near = some & (np.abs(along) < _FACADE_M) & (np.abs(out) < _FACADE_M)
+        # What stands before the house is no part of it.
+        beside = some & (np.hypot(x - mount.x, y - mount.y) < _FARTHEST_EAVES_M)
+        own = np.isin(things, things[beside])
+        near = own & (np.abs(along) < _FACADE_M) & (np.abs(out) < _FACADE_M)
         # Where the plan goes on farther out it is a wing of the house and no eave.
         strip = np.round(along / lattice.cell_m).astype(np.int64)
         first = strip.min()

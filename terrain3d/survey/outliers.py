@@ -21,8 +21,8 @@ from terrain3d.units import Floats
 
 #: The lie of the land is taken from squares of this side, or of so many spacings.
 _SQUARE_M, _SQUARE_SPACINGS = 4.0, 6.0
-#: Neighbours hang together where their heights above that lie differ by no more than this and a slope of 35
-#: degrees.
+#: Neighbours hang together where their heights, or those above that lie, differ by no more than this and a
+#: slope of 35 degrees.
 _OFF_M, _SLOPE = 0.35, 0.7
 _NEIGHBOURS = 12
 #: A slope above the lie of the land counts for no more than this of plan, or than two spacings.
@@ -73,7 +73,11 @@ def off_neighbours(xyz: Floats) -> Mask:
     away, near = away[:, 1:], near[:, 1:]
     # However far neighbours are, a slope above the lie of the land goes no farther.
     reach = max(_BESIDE_M, 2 * apart)
-    level = np.abs(rest[looked][near] - rest[looked][:, None]) <= _OFF_M + _SLOPE * np.minimum(away, reach)
+    allowed = _OFF_M + _SLOPE * np.minimum(away, reach)
+    # The lie of the land is smooth: at the edge of a cliff level ground is not level above it.
+    level = np.zeros(near.shape, bool)
+    for height in (rest[looked], xyz[looked, 2]):
+        level |= np.abs(height[near] - height[:, None]) <= allowed
     one, other = np.nonzero(level)
     links = coo_array((np.ones(len(one)), (one, near[one, other])), shape=(len(looked),) * 2)
     n, thing = connected_components(links, directed=False)

@@ -16,12 +16,13 @@ _WIDTH_M, _LENGTH_M, _HEIGHT_M = (1.4, 2.5), (3.0, 6.2), (1.1, 2.8)
 _CELL_M = 0.25
 #: Share of its rectangle that a vehicle fills.
 _FILLED = 0.75
-#: Of the returns in its middle at most so many lie within it, below its skin and above the ground: leaves
-#: give half of theirs or more from there.
+#: Of the returns in its middle at most so many lie within it, below its skin and above the ground, or came
+#: through it from above: leaves give half of theirs or more from there.
 _BETWEEN, _SKIN_M = 0.3, 0.3
 #: Returns in the middle that tell so.
 _FEWEST = 6
-#: What is lower came from under it; pulses at the rim light both, the vehicle and the ground beside it.
+#: What is lower came from under it, or through it; pulses at the rim light both, the vehicle and the ground
+#: beside it.
 _LOW_M, _RIM_M = 0.3, 0.4
 
 
@@ -34,7 +35,7 @@ class Vehicle:
     members: Mask
 
 
-def vehicles(xyz: Floats, above_m: Floats, stands: Mask) -> list[Vehicle]:
+def vehicles(xyz: Floats, above_m: Floats, stands: Mask, from_above: bool = False) -> list[Vehicle]:
     """What has the shape of a vehicle among the points of a survey.
 
     Parameters
@@ -45,6 +46,9 @@ def vehicles(xyz: Floats, above_m: Floats, stands: Mask) -> list[Vehicle]:
         Height of each above the ground beneath.
     stands : (n,) bool
         Those that may be of a vehicle: standing, and classed as neither leaves nor building.
+    from_above : bool
+        Whether they were seen from the air: what lies near the ground in its middle then came through it. A
+        scan from the ground sees what is under a vehicle.
 
     Examples
     --------
@@ -93,16 +97,16 @@ def vehicles(xyz: Floats, above_m: Floats, stands: Mask) -> list[Vehicle]:
         top = float(np.quantile(above_m[own], 0.95))
         middle = distance_transform_edt(plan) > max(_RIM_M / _CELL_M, 0.8 * apart) + 0.5
         there = middle.ravel()[cell] & inside
-        between = (there & (above_m > _LOW_M) & (above_m < highest[cell] - _SKIN_M)).sum() / max(
-            there.sum(), 1
-        )
+        under = there & (above_m < highest[cell] - _SKIN_M)
+        if not from_above:
+            under &= above_m > _LOW_M
         if (
             _WIDTH_M[0] <= sides[0] <= _WIDTH_M[1]
             and _LENGTH_M[0] <= sides[1] <= _LENGTH_M[1]
             and _HEIGHT_M[0] <= top <= _HEIGHT_M[1]
             and area >= _FILLED * np.prod(sides)
             and there.sum() >= _FEWEST
-            and between <= _BETWEEN
+            and under.sum() <= _BETWEEN * there.sum()
         ):
             members = np.zeros(len(xyz), bool)
             members[own] = True
