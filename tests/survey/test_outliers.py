@@ -67,7 +67,7 @@ def test_five_together_in_one_crown_are_found(density):
 
 
 def test_a_rock_of_forty_returns_stays():
-    """2 x 2 m at ten a square metre, 1.5 m high with steep sides: it is ground, and hides what lies behind."""
+    """2 x 2 m at ten a square metre, 1.5 m high with steep sides: ground that hides what lies behind."""
     xyz = land(10, lambda x, y: slope(x, y) + 1.5 * ((np.abs(x - 20) < 1) & (np.abs(y - 20) < 1)))
     rock = (np.abs(xyz[:, :2] - 20) < 1).all(axis=1)
     assert 30 < rock.sum() < 50

@@ -114,18 +114,17 @@ def test_eaves_that_nobody_saw_are_told_and_can_be_said():
     for of, expected in ((solids, [False, True]), (closed, [True, True])):
         k = of.names.index(named_at(of, 9, 8)[0])
         mesh = trimesh.Trimesh(of.vertices, of.triangles[of.owners == k], process=False)
-        hits, ray, _ = mesh.ray.intersects_location(
-            below + [0.013, 0.017, 0], np.tile([[0.0, 0.0, -1.0]], (2, 1)), multiple_hits=True
-        )
-        assert len(hits) == 0 or set(ray) <= {0, 1}
         # From inside a block its walls are met, whichever way one looks; under eaves the open side is not.
         out = np.array([[-1.0, 0.0, 0.0]])
-        met = [len(mesh.ray.intersects_location(at[None] + [0.013, 0.017, 0], out)[0]) > 0 for at in below]
+        met = [
+            len(mesh.ray.intersects_location(at[None] + np.array([0.013, 0.017, 0]), out)[0]) > 0
+            for at in below
+        ]
         assert met == expected
 
 
 def test_a_wall_mount_has_nothing_before_it():
-    """On the hall's west wall, 0.9 m within the roof's edge, facing west and the car: open as far as eaves go."""
+    """On the hall's west wall, 0.9 m within the roof's edge, facing the car: open as far as eaves go."""
     xyz, classes, which = scene()
     mount = WallMount(4.9, 8.0, 270.0)
     solids, _, _ = read(xyz, classes, which, wall_mounts=[mount], eaves_m=0.0)

@@ -1,4 +1,6 @@
-"""Walls, fences and gates from points along them: where they stand, how high, and where one can walk through."""
+"""Walls, fences and gates from points along them: where they stand, how high, where a way goes through."""
+
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -13,11 +15,13 @@ NO_GROUND = np.zeros((0, 3))
 
 
 def along(*path, density=10.0, high=1.2, thick=0.2, seed=0):
-    """Returns on the top of a wall along a path, as pulses from the air give them; `high` may be a function of
-    how far along."""
+    """Returns on the top of a wall along a path, as pulses from the air give them.
+
+    `high` may be a function of how far along.
+    """
     rng = np.random.default_rng(seed)
     points, before = [], 0.0
-    for start, end in zip(path, path[1:], strict=False):
+    for start, end in pairwise(path):
         start, end = np.array(start, float), np.array(end, float)
         length = float(np.hypot(*(end - start)))
         n = max(round(density * length * (thick + 0.25)), 3)
@@ -32,7 +36,7 @@ def along(*path, density=10.0, high=1.2, thick=0.2, seed=0):
 
 
 def at(walls, place, reach=0.35):
-    """Height of what stands at a place: the highest corner of the triangles that come so near to it in plan."""
+    """Height of what stands at a place: the highest corner of triangles so near to it in plan."""
     corners = walls.vertices[walls.triangles]
     plans = shapely.polygons(corners[..., :2])
     near = shapely.distance(plans, shapely.Point(place)) < reach
@@ -71,7 +75,7 @@ def test_walls_stand_along_their_whole_length(paths, n, density):
     assert_closed(walls)
     assert walls.vertices[:, 2].max() == pytest.approx(1.2, abs=0.12)
     for path in paths:
-        for start, end in zip(path, path[1:], strict=False):
+        for start, end in pairwise(path):
             length = np.hypot(*(np.array(end) - start))
             for t in np.arange(end_m, length - end_m, 0.5) / length:
                 assert at(walls, np.array(start) + t * (np.array(end) - start)) > 1.0
