@@ -13,7 +13,7 @@ from terrain3d.errors import InputError
 from terrain3d.readers.quiet import quiet
 from terrain3d.survey.connected import connected
 from terrain3d.survey.gaps import Mask, spacing
-from terrain3d.survey.outliers import off_neighbours
+from terrain3d.survey.outliers import flat_level, off_neighbours
 from terrain3d.survey.surface import within
 from terrain3d.survey.vehicles import Vehicle, vehicles
 from terrain3d.units import Floats
@@ -29,8 +29,6 @@ STRUCTURES = (6, 15, 17, 19)
 #: Wires, their fittings, water, noise and points withdrawn by the surveyor.
 IGNORED = (7, 9, 13, 14, 16, 18, 20, 21, 22)
 
-#: So many ground returns whose heights differ by less than this are no land as an instrument sees it.
-_ENOUGH_GROUND, _FLAT_M = 100, 0.0015
 #: Rail and road are ground where they lie level with bare ground within this, but for a slope of 35 degrees.
 _BESIDE_M, _BESIDE_SLOPE = 3.0, 0.7
 #: Lower things are grass, kerbs and noise of the survey.
@@ -152,12 +150,10 @@ def ground_points(
 
 def _refuse_flat(xyz: Floats, ground: Mask) -> None:
     """Refuse a cloud whose ground is flat to the millimetre, with something on it."""
-    if ground.sum() < _ENOUGH_GROUND or not (xyz[:, 2] > np.median(xyz[ground, 2]) + STANDS_ABOVE_M).any():
-        return
-    low, high = np.quantile(xyz[ground, 2], (0.02, 0.98))
-    if high - low < _FLAT_M:
+    level = flat_level(xyz[ground, 2], float(xyz[:, 2].max(initial=-np.inf)))
+    if level is not None:
         raise InputError(
-            f"its ground is flat to the millimetre, {plain(float(low), 3)} m throughout: its heights are "
+            f"its ground is flat to the millimetre, {plain(level, 3)} m throughout: its heights are "
             "above the ground already, and the shape of the land is not in it",
             "site.toml: ground.file",
             'give [ground] heights = "above ground" and the land as terrain, an elevation grid',

@@ -15,6 +15,7 @@ from terrain3d.readers.tiles import Survey, pass_tiles, read_headers, read_tiles
 from terrain3d.site import GroundSource
 from terrain3d.survey.dates import days
 from terrain3d.survey.gaps import spacing as spacing_of
+from terrain3d.survey.outliers import flat_level, off_neighbours
 from terrain3d.survey.quality import HOLE_LIMITS_M, Coverage, Roughness, ends
 from terrain3d.survey.tally import Indices, Tally
 from terrain3d.terrain import Dated
@@ -288,11 +289,14 @@ def _of_points(files: Survey, scale: tuple[float, float], tell: Progress) -> Rep
     tell(_READING)
     covered = tally.coverage()
     tell(_MAPPED)
-    spacing = spacing_of(tally.sample()[:, :2])
+    sample = tally.sample()
+    spacing = spacing_of(sample[:, :2])
     # Ground points that are all one place are of no density.
     density = 1 / spacing**2 if spacing > 0 else math.inf
     doubts += _class_doubts(tally.counts) + _mark_doubts(marks, tally.n_points)
-    if not tally.has_ground_class:
+    if tally.has_ground_class:
+        doubts += _ground_doubts(tally, sample)
+    else:
         form = recognise(files.paths[0])[0]
         stand_in = "all points stand" if form in ("text", "e57") else "last returns stand"
         doubts += (
@@ -348,6 +352,29 @@ def _class_doubts(counts: Indices) -> tuple[str, ...]:
     return (
         f"the standard says nothing of {of} {words}: ask the surveyor what it means; what stands above the "
         "ground in it is judged by its shape",
+    )
+
+
+def _ground_doubts(tally: Tally, sample: Floats) -> tuple[str, ...]:
+    """Ground that is no land: heights above it, and returns that stand off it, as far as a sample shows."""
+    level = flat_level(sample[:, 2], tally.extent_m[3])
+    if level is not None:
+        return (
+            f"its ground is flat to the millimetre, {plain(level, 3)} m throughout: its heights are above "
+            "the ground already, the shape of the land is not in it, and the vertical error says nothing; "
+            '[ground] heights = "above ground" takes it with the land as terrain, an elevation grid',
+        )
+    off = np.flatnonzero(off_neighbours(sample))
+    if not len(off):
+        return ()
+    far = off[np.argmax(sample[off, 2])]
+    x, y = (coordinate(float(v)) for v in tally.in_file(sample[[far], :2])[0])
+    z = f"{round(float(sample[far, 2]), 1):g}"
+    stand = "stands" if len(off) == 1 else "stand"
+    return (
+        f"{len(off)} of {counted(len(sample), 'ground return')} looked at {stand} off the ground around, the "
+        f"highest at x {x}, y {y}, at a height of {z} m: such returns are left out where "
+        "verdicts are reckoned",
     )
 
 

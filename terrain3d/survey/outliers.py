@@ -1,5 +1,5 @@
 """Returns that are called ground and are not: they stand off their neighbours by more than slope and error
-allow."""
+allow, or all lie on one level under what stands on the land."""
 
 from typing import Any
 
@@ -19,6 +19,9 @@ from scipy.spatial import cKDTree
 from terrain3d.survey.gaps import Mask, spacing
 from terrain3d.units import Floats
 
+#: So many ground returns whose heights differ by less than this are no land as an instrument sees it, where
+#: anything stands higher than this above them.
+_ENOUGH_GROUND, _FLAT_M, _STANDS_M = 100, 0.0015, 0.3
 #: The lie of the land is taken from squares of this side, or of so many spacings.
 _SQUARE_M, _SQUARE_SPACINGS = 4.0, 6.0
 #: Neighbours hang together where their heights, or those above that lie, differ by no more than this and a
@@ -89,6 +92,26 @@ def off_neighbours(xyz: Floats) -> Mask:
     off = few & (np.abs(rest[looked] - beside) > allowed)
     none[looked[off]] = True
     return none
+
+
+def flat_level(ground_z: Floats, highest_z: float) -> float | None:
+    """The level of ground that is flat to the millimetre with something on it: heights above ground already.
+
+    Parameters
+    ----------
+    ground_z : (n,) float
+    highest_z : float
+        Of all returns, metres.
+
+    Examples
+    --------
+    >>> flat_level(np.zeros(500), 20.0), flat_level(np.zeros(500), 0.1), flat_level(np.arange(500.0), 600.0)
+    (0.0, None, None)
+    """
+    if len(ground_z) < _ENOUGH_GROUND or highest_z <= np.median(ground_z) + _STANDS_M:
+        return None
+    low, high = np.quantile(ground_z, (0.02, 0.98))
+    return float(low) if high - low < _FLAT_M else None
 
 
 def _lie(xyz: Floats, square_m: float) -> Floats:
