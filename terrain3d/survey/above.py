@@ -186,8 +186,8 @@ def _told_off(xyz: Floats, classes: Classes, off: Mask, classed: bool) -> str:
     x, y, z = (float(v) for v in xyz[far])
     return (
         f"left out, for the ground around lies elsewhere: {counted(int(off.sum()), 'return')} taken for "
-        f"ground ({of_what}), the highest at {pair(round(x, 1), round(y, 1))} in local metres, at a height "
-        f"of {round(z, 1):g} m"
+        f"ground ({of_what}), the highest at {pair(round(x, 1), round(y, 1))} in local metres, at "
+        f"a height of {round(z, 1):g} m"
     )
 
 

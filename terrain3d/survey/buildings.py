@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 from scipy.ndimage import (
     binary_closing,
     binary_dilation,
@@ -28,6 +29,9 @@ NARROWEST_M = 0.25
 _LEAST_REACH, _REACH = 2, 1.5
 #: A bite of an edge that chance leaves is no wider than so many spacings each way.
 _BITE = 2.0
+#: Plans of at least so many points and so large that fill this much of the rectangle around them are
+#: rectangles; of its points one in two hundred may lie outside on each side.
+_SQUARE_POINTS, _SQUARE_M2, _SQUARE_FILLED, _SQUARE_STRAY = 24, 4.0, 0.9, 0.005
 #: Roofs at least this high above the ground have eaves, where what is left within them is at least this
 #: large.
 _EAVES_ABOVE_M, _EAVES_AROUND_M2 = 1.8, 3.0
@@ -178,7 +182,7 @@ def _roof_points(
     bare[j[inside], i[inside]] = True
     reach = max(_BITE * apart, 1.0)
     some |= (distance_transform_edt(distance_transform_edt(~some) <= reach + 1e-9) > reach) & ~bare
-    some = _straightened(some)
+    some = _straightened(_squared(_straightened(some), xyz[roof, :2], lattice) & ~(bare & ~some))
     # Points alone are no roof.
     things, n_things = label(some, np.ones((3, 3)))
     points = np.bincount(things.ravel(), n.ravel(), minlength=n_things + 1)
@@ -214,6 +218,34 @@ def _straightened(some: Mask) -> Mask:
 def _beside_core(some: Mask, changed: Mask) -> Mask:
     """Cells that touch the part of a plan that does not change."""
     return binary_dilation(some & ~changed, np.ones((3, 3), bool))
+
+
+def _squared(some: Mask, xy: Floats, lattice: Lattice) -> Mask:
+    """Plans with those made rectangles that are nearly one: sheds, halls, most houses."""
+    x, y = lattice.nodes()
+    i, j, _ = lattice.cell_of(xy[:, 0], xy[:, 1])
+    things, n_things = label(some, np.ones((3, 3)))
+    of_point = things[j, i]
+    squared = some.copy()
+    for k in range(1, n_things + 1):
+        own = xy[of_point == k]
+        plan = things == k
+        area = float(plan.sum()) * lattice.cell_m**2
+        if len(own) < _SQUARE_POINTS or area < _SQUARE_M2:
+            continue
+        # Turned so that the box around all of them is smallest; single points outside do not widen it.
+        corners = shapely.get_coordinates(shapely.minimum_rotated_rectangle(shapely.MultiPoint(own)))
+        ahead = corners[1] - corners[0]
+        ahead /= np.hypot(*ahead)
+        axes = np.stack([ahead, [-ahead[1], ahead[0]]])
+        stray = _SQUARE_STRAY if len(own) * _SQUARE_STRAY > 1 else 0.0
+        low, high = np.quantile(own @ axes.T, (stray, 1 - stray), axis=0)
+        if area < _SQUARE_FILLED * np.prod(high - low):
+            continue
+        u, v = x * axes[0, 0] + y * axes[0, 1], x * axes[1, 0] + y * axes[1, 1]
+        inside = (u >= low[0]) & (u <= high[0]) & (v >= low[1]) & (v <= high[1])
+        squared = np.where(plan, inside, squared | inside)
+    return np.asarray(squared)
 
 
 def _eaves(some: Mask, height: Floats, lattice: Lattice, relief: Relief, eaves_m: float) -> Mask:

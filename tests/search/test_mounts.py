@@ -130,7 +130,7 @@ def scanned(outline, roof_m=2.6, spacing_m=0.2):
     on = shapely.contains_xy(outline, x, y)
     roof = np.column_stack([x[on], y[on], np.full(on.sum(), roof_m)])
     earth = np.column_stack([x[~on], y[~on], np.zeros((~on).sum())])
-    return buildings(roof, earth, Relief(LEVEL, LEVEL.z, spacing_m))
+    return buildings(roof, earth, Relief(LEVEL, LEVEL.z, spacing_m))[0]
 
 
 @pytest.mark.parametrize("turn_deg", [0, 20, 45, 70])
