@@ -227,12 +227,12 @@ def _squared(some: Mask, xy: Floats, lattice: Lattice) -> Mask:
     things, n_things = label(some, np.ones((3, 3)))
     of_point = things[j, i]
     squared = some.copy()
+    n_points = np.bincount(of_point, minlength=n_things + 1)
+    areas = np.bincount(things.ravel(), minlength=n_things + 1) * lattice.cell_m**2
     for k in range(1, n_things + 1):
-        own = xy[of_point == k]
-        plan = things == k
-        area = float(plan.sum()) * lattice.cell_m**2
-        if len(own) < _SQUARE_POINTS or area < _SQUARE_M2:
+        if n_points[k] < _SQUARE_POINTS or areas[k] < _SQUARE_M2:
             continue
+        own, plan, area = xy[of_point == k], things == k, float(areas[k])
         # Turned so that the box around all of them is smallest; single points outside do not widen it.
         corners = shapely.get_coordinates(shapely.minimum_rotated_rectangle(shapely.MultiPoint(own)))
         ahead = corners[1] - corners[0]

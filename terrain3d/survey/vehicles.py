@@ -83,11 +83,10 @@ def vehicles(xyz: Floats, above_m: Floats, stands: Mask, from_above: bool = Fals
     closed = (distance_transform_edt(near) > 1.3 * apart - 0.5) | some
     things, n = label(closed & ~tall, np.ones((3, 3)))
     found = []
-    for k in range(1, n + 1):
-        plan = things == k
-        area = plan.sum() * _CELL_M**2
-        if not 0.6 * _WIDTH_M[0] * _LENGTH_M[0] <= area <= _WIDTH_M[1] * _LENGTH_M[1]:
-            continue
+    areas = np.bincount(things.ravel(), minlength=n + 1)[1:] * _CELL_M**2
+    least, most = 0.6 * _WIDTH_M[0] * _LENGTH_M[0], _WIDTH_M[1] * _LENGTH_M[1]
+    for k in np.flatnonzero((areas >= least) & (areas <= most)):
+        plan, area = things == k + 1, areas[k]
         own = may[plan[j[may], i[may]]]
         rectangle = shapely.minimum_rotated_rectangle(shapely.MultiPoint(xyz[own, :2]))
         corners = shapely.get_coordinates(rectangle)[:4]
