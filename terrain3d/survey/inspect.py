@@ -16,7 +16,7 @@ from terrain3d.site import GroundSource
 from terrain3d.survey.dates import days
 from terrain3d.survey.gaps import spacing as spacing_of
 from terrain3d.survey.outliers import flat_level, off_neighbours
-from terrain3d.survey.quality import HOLE_LIMITS_M, Coverage, Roughness, ends
+from terrain3d.survey.quality import FEWEST, HOLE_LIMITS_M, Coverage, Roughness, ends
 from terrain3d.survey.tally import Indices, Tally
 from terrain3d.terrain import Dated
 from terrain3d.units import Floats
@@ -250,7 +250,8 @@ def _cloud_lines(report: Report) -> Iterator[str]:
                 f"{holes.limit_m:g} m: {counted(holes.n, 'place')}, the largest {holes.largest_m2:.1f} m2"
             )
     if report.roughness is None:
-        yield "Vertical error   cannot be told: too few ground points"
+        why = "too few ground points" if report.n_ground < FEWEST else "they lie on one level, or on lines"
+        yield f"Vertical error   cannot be told of its ground points: {why}"
         return
     yield (
         f"Vertical error   ground points lie {report.roughness.median_m:.3f} m (median) from the plane of "
@@ -294,8 +295,12 @@ def _of_points(files: Survey, scale: tuple[float, float], tell: Progress) -> Rep
     # Ground points that are all one place are of no density.
     density = 1 / spacing**2 if spacing > 0 else math.inf
     doubts += _class_doubts(tally.counts) + _mark_doubts(marks, tally.n_points)
+    rough = tally.roughness()
     if tally.has_ground_class:
-        doubts += _ground_doubts(tally, sample)
+        level = flat_level(sample[:, 2], tally.extent_m[3])
+        doubts += _off_doubts(tally, sample) if level is None else _flat_doubts(level)
+        # Heights above the ground say nothing of how well the land was measured.
+        rough = rough if level is None else None
     else:
         form = recognise(files.paths[0])[0]
         stand_in = "all points stand" if form in ("text", "e57") else "last returns stand"
@@ -318,7 +323,7 @@ def _of_points(files: Survey, scale: tuple[float, float], tell: Progress) -> Rep
         density=density,
         spacing=spacing,
         covered=covered,
-        rough=tally.roughness(),
+        rough=rough,
         doubts=doubts + _thin(spacing, covered),
     )
 
@@ -355,15 +360,17 @@ def _class_doubts(counts: Indices) -> tuple[str, ...]:
     )
 
 
-def _ground_doubts(tally: Tally, sample: Floats) -> tuple[str, ...]:
-    """Ground that is no land: heights above it, and returns that stand off it, as far as a sample shows."""
-    level = flat_level(sample[:, 2], tally.extent_m[3])
-    if level is not None:
-        return (
-            f"its ground is flat to the millimetre, {plain(level, 3)} m throughout: its heights are above "
-            "the ground already, the shape of the land is not in it, and the vertical error says nothing; "
-            '[ground] heights = "above ground" takes it with the land as terrain, an elevation grid',
-        )
+def _flat_doubts(level: float) -> tuple[str, ...]:
+    """Ground that is no land: its heights are above it."""
+    return (
+        f"its ground is flat to the millimetre, {plain(level, 3)} m throughout: its heights are above the "
+        'ground already, and the shape of the land is not in it; [ground] heights = "above ground" takes it '
+        "with the land as terrain, an elevation grid",
+    )
+
+
+def _off_doubts(tally: Tally, sample: Floats) -> tuple[str, ...]:
+    """Returns called ground that stand off it, as far as a sample shows."""
     off = np.flatnonzero(off_neighbours(sample))
     if not len(off):
         return ()

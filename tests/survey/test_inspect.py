@@ -425,7 +425,10 @@ def wooded(n: int = 6000) -> tuple[np.ndarray, np.ndarray]:
 def test_heights_above_ground_are_told(tmp_path: Path) -> None:
     """Flat to the millimetre under crowns: no instrument sees such land; with 3 cm of noise it may be."""
     xyz, classes = wooded()
-    (doubt,) = look(write_las(tmp_path / "a.las", xyz, classes=classes), vertical_unit="m").doubts
+    report = look(write_las(tmp_path / "a.las", xyz, classes=classes), vertical_unit="m")
+    (doubt,) = report.doubts
+    assert report.roughness is None
+    assert "cannot be told of its ground points: they lie on one level" in "\n".join(report_lines(report))
     assert "its ground is flat to the millimetre, 0 m throughout" in doubt
     assert '[ground] heights = "above ground"' in doubt
     xyz[:, 2] += np.random.default_rng(1).normal(0, 0.03, len(xyz))
