@@ -54,8 +54,8 @@ def unit_warnings(unit: Detector, facts: UnitFacts) -> list[str]:
         )
     if facts.is_inside_solid:
         warnings.append(
-            f"{unit.name} is inside a solid: move mount {unit.mount!r} in front of it, or name the bearing that "
-            "its wall faces, [[mount]] wall, where it is on a house that a survey shows"
+            f"{unit.name} is inside a solid: move mount {unit.mount!r} in front of it, or name the bearing "
+            "that its wall faces, [[mount]] wall, where it is on a house that a survey shows"
         )
     elif facts.solid_ahead_m is not None:
         away = f"{facts.solid_ahead_m:.1f} m away"

@@ -1,7 +1,7 @@
 """Which points of a survey are ground, and what stands on it: solid, foliage or nothing."""
 
 import os
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,13 +13,14 @@ from terrain3d.errors import InputError
 from terrain3d.readers.quiet import quiet
 from terrain3d.survey.connected import connected
 from terrain3d.survey.gaps import Mask, spacing
-from terrain3d.survey.outliers import off_neighbours
+from terrain3d.survey.outliers import flat_level, off_neighbours
 from terrain3d.survey.surface import within
 from terrain3d.survey.vehicles import Vehicle, vehicles
 from terrain3d.units import Floats
 from terrain3d.wording import counted, listed, pair, plain
 
 Classes = NDArray[np.uint8]
+Indices = NDArray[np.int32]
 
 #: ASPRS LAS 1.4 standard classes. Water (9) reflects what it likes: no ground to stand on.
 GROUND = (2, 10, 11)
@@ -28,8 +29,6 @@ STRUCTURES = (6, 15, 17, 19)
 #: Wires, their fittings, water, noise and points withdrawn by the surveyor.
 IGNORED = (7, 9, 13, 14, 16, 18, 20, 21, 22)
 
-#: So many ground returns whose heights differ by less than this are no land as an instrument sees it.
-_ENOUGH_GROUND, _FLAT_M = 100, 0.0015
 #: Rail and road are ground where they lie level with bare ground within this, but for a slope of 35 degrees.
 _BESIDE_M, _BESIDE_SLOPE = 3.0, 0.7
 #: Lower things are grass, kerbs and noise of the survey.
@@ -45,6 +44,8 @@ _CUBE_M = 0.25
 _NEIGHBOURS = 24
 #: Places in plan that tell of a strip, at most: all within reach of one.
 _PLAN_NEIGHBOURS = 48
+#: Places whose neighbours are looked at together: they and theirs stay in the processor's own memory.
+_AT_A_TIME = 20_000
 #: Fewer points than this together have no shape.
 _FEWEST = 6
 #: Noise of a survey that must not make a face look thick: what QL1 and QL2 allow (RMSE 10 cm) or nearly.
@@ -151,12 +152,10 @@ def ground_points(
 
 def _refuse_flat(xyz: Floats, ground: Mask) -> None:
     """Refuse a cloud whose ground is flat to the millimetre, with something on it."""
-    if ground.sum() < _ENOUGH_GROUND or not (xyz[:, 2] > np.median(xyz[ground, 2]) + STANDS_ABOVE_M).any():
-        return
-    low, high = np.quantile(xyz[ground, 2], (0.02, 0.98))
-    if high - low < _FLAT_M:
+    level = flat_level(xyz[ground, 2], float(xyz[:, 2].max(initial=-np.inf)))
+    if level is not None:
         raise InputError(
-            f"its ground is flat to the millimetre, {plain(float(low), 3)} m throughout: its heights are "
+            f"its ground is flat to the millimetre, {plain(level, 3)} m throughout: its heights are "
             "above the ground already, and the shape of the land is not in it",
             "site.toml: ground.file",
             'give [ground] heights = "above ground" and the land as terrain, an elevation grid',
@@ -258,7 +257,9 @@ def sort_standing(
     leaf[judged] &= ~on_line
     structure = stands & np.isin(classes, STRUCTURES)
     doubts = []
-    driven = vehicles(xyz, above_m, stands & ~np.isin(classes, VEGETATION + STRUCTURES))
+    # Each pulse of a scan from the ground gives one return, some of those from the air give several.
+    from_above = bool(n_returns.max(initial=1) > 1)
+    driven = vehicles(xyz, above_m, stands & ~np.isin(classes, VEGETATION + STRUCTURES), from_above)
     for vehicle in driven:
         leaf &= ~vehicle.members
         line &= ~vehicle.members
@@ -315,21 +316,15 @@ def shapes_of(xyz: Floats, above_m: Floats, n_returns: Classes) -> tuple[Mask, M
     height = np.bincount(which, above_m) / n
     several = np.bincount(which, n_returns > 1) / n
     reach = max(_NEAR_M, _NEAR_SPACINGS * spacing(xyz[:, :2]))
-    away, near = cKDTree(middle).query(middle, k=range(1, min(_NEIGHBOURS, len(middle)) + 1))
-    within_reach = np.asarray(away <= reach)
-    near = np.where(within_reach, near, 0)
-    count = within_reach.sum(axis=1)
-    share = (within_reach / count[:, None])[..., None]
-    spread = middle[near] - (middle[near] * share).sum(axis=1, keepdims=True)
-    moments = np.einsum("nki,nkj->nij", spread * share, spread)
-    thin, across, _ = np.sqrt(np.maximum(np.linalg.eigvalsh(moments), 0)).T
+    near, spread = _neighbourhoods(middle, _NEIGHBOURS, reach)
+    thin, across, _ = spread.T
     thickness = np.sqrt(np.maximum(thin**2 - _NOISE_M**2, 0)) / np.maximum(across, 1e-9)
     strip = _on_strips(middle, reach)
     thickness[strip & (height < _LINE_BELOW_M)] = 0.0
-    thickness += _SEVERAL_RETURNS * np.maximum((several[near] * share[..., 0]).sum(axis=1) - 0.5, 0) * 2
-    thickness[count < _FEWEST] = np.inf
+    thickness += _SEVERAL_RETURNS * np.maximum(_mean_of(near, several) - 0.5, 0) * 2
+    thickness[(near >= 0).sum(axis=1) < _FEWEST] = np.inf
     # A ridge or a corner has neighbours in the faces beside it, a stray twig in the crown around it.
-    thickness = np.nanmedian(np.where(within_reach, thickness[near], np.nan), axis=1)
+    thickness = _median_of(near, thickness)
     line = strip & (height < _LINE_BELOW_M)
     return np.asarray((thickness > _FACE)[which]), np.asarray(line[which])
 
@@ -339,15 +334,61 @@ def _on_strips(xyz: Floats, reach_m: float) -> Mask:
     _, which = np.unique(np.floor(xyz[:, :2] / _CUBE_M).astype(np.int64), axis=0, return_inverse=True)
     which = which.ravel()
     middle = np.column_stack([np.bincount(which, column) / np.bincount(which) for column in xyz[:, :2].T])
-    away, near = cKDTree(middle).query(middle, k=range(1, min(_PLAN_NEIGHBOURS, len(middle)) + 1))
-    within_reach = np.asarray(away <= reach_m)
-    near = np.where(within_reach, near, 0)
-    share = (within_reach / within_reach.sum(axis=1, keepdims=True))[..., None]
-    spread = middle[near] - (middle[near] * share).sum(axis=1, keepdims=True)
-    moments = np.einsum("nki,nkj->nij", spread * share, spread)
-    wide, long = np.sqrt(np.maximum(np.linalg.eigvalsh(moments), 0)).T
+    near, spread = _neighbourhoods(middle, _PLAN_NEIGHBOURS, reach_m)
+    wide, long = spread.T
     strip = (wide < _LINE_WIDE_M) & (wide < _LINE * long)
-    return np.asarray(((strip[near] * share[..., 0]).sum(axis=1) > 0.5)[which])
+    return np.asarray((_mean_of(near, strip.astype(float)) > 0.5)[which])
+
+
+def _neighbourhoods(places: Floats, n: int, reach_m: float) -> tuple[Indices, Floats]:
+    """(m, n) the places nearest to each, itself among them, -1 beyond reach; and how far they spread along
+    their axes (standard deviations, least first)."""
+    tree, k = cKDTree(places), list(range(1, min(n, len(places)) + 1))
+    nearest = np.empty((len(places), len(k)), np.int32)
+    spread = np.empty(places.shape)
+    for part in _parts(len(places)):
+        found: Any = tree.query(places[part], k=k)
+        away, near = found
+        within_reach = away <= reach_m
+        near = np.where(within_reach, near, 0)
+        share = (within_reach / within_reach.sum(axis=1, keepdims=True))[..., None]
+        around = places[near]
+        around -= (around * share).sum(axis=1, keepdims=True)
+        moments = (around * share).transpose(0, 2, 1) @ around
+        spread[part] = np.sqrt(np.maximum(np.linalg.eigvalsh(moments), 0))
+        nearest[part] = np.where(within_reach, near, -1)
+    return nearest, spread
+
+
+def _mean_of(near: Indices, values: Floats) -> Floats:
+    """Mean of a value over the places near each, -1 standing for none."""
+    mean = np.empty(len(near))
+    for part in _parts(len(near)):
+        there = near[part] >= 0
+        mean[part] = np.where(there, values[near[part]], 0.0).sum(axis=1) / there.sum(axis=1)
+    return mean
+
+
+def _median_of(near: Indices, values: Floats) -> Floats:
+    """Median of a value over the places near each, -1 standing for none.
+
+    >>> _median_of(np.array([[0, 1, 2], [1, 2, -1]], np.int32), np.array([1.0, 2.0, np.inf]))
+    array([ 2., inf])
+    """
+    median = np.empty(len(near))
+    for part in _parts(len(near)):
+        there = near[part] >= 0
+        # What is none goes last.
+        ranked = np.sort(np.where(there, values[near[part]], np.nan), axis=1)
+        n = there.sum(axis=1)
+        rows = np.arange(len(n))
+        median[part] = (ranked[rows, (n - 1) // 2] + ranked[rows, n // 2]) / 2
+    return median
+
+
+def _parts(n: int) -> Iterator[slice]:
+    """Parts of so many places that what is worked out for each of their neighbours stays small."""
+    return (slice(start, start + _AT_A_TIME) for start in range(0, n, _AT_A_TIME))
 
 
 def _along_strips(xy: Floats, on_strip: Mask, may: Mask) -> Mask:

@@ -40,8 +40,6 @@ EAVES_M = 0.5
 #: Before the wall of a mount eaves stand out by no more than this; the mount is so near to its wall, and the
 #: wall is looked at so far along.
 _FARTHEST_EAVES_M, _AT_WALL_M, _FACADE_M = 1.2, 0.1, 15.0
-#: Columns before a wall hang together where they lie no farther apart than so many widths.
-_APART_CELLS = 2.1
 #: Low points that show a wall beneath a roof, in a column and those beside it.
 _SHOW_WALL = 3
 #: How thick a roof is where there is open space beneath it.
@@ -229,12 +227,12 @@ def _squared(some: Mask, xy: Floats, lattice: Lattice) -> Mask:
     things, n_things = label(some, np.ones((3, 3)))
     of_point = things[j, i]
     squared = some.copy()
+    n_points = np.bincount(of_point, minlength=n_things + 1)
+    areas = np.bincount(things.ravel(), minlength=n_things + 1) * lattice.cell_m**2
     for k in range(1, n_things + 1):
-        own = xy[of_point == k]
-        plan = things == k
-        area = float(plan.sum()) * lattice.cell_m**2
-        if len(own) < _SQUARE_POINTS or area < _SQUARE_M2:
+        if n_points[k] < _SQUARE_POINTS or areas[k] < _SQUARE_M2:
             continue
+        own, plan, area = xy[of_point == k], things == k, float(areas[k])
         # Turned so that the box around all of them is smallest; single points outside do not widen it.
         corners = shapely.get_coordinates(shapely.minimum_rotated_rectangle(shapely.MultiPoint(own)))
         ahead = corners[1] - corners[0]
@@ -268,25 +266,21 @@ def _before_walls(some: Mask, lattice: Lattice, wall_mounts: Sequence[WallMount]
     """Columns that stand out before the wall of a mount, where they do so no farther than eaves do."""
     x, y = lattice.nodes()
     open_ = np.zeros(some.shape, bool)
+    things, _ = label(some, np.ones((3, 3)))
     for mount in wall_mounts:
         east, north = direction(mount.faces_deg)
         out = (x - mount.x) * east + (y - mount.y) * north
         along = (x - mount.x) * north - (y - mount.y) * east
-        near = some & (np.abs(along) < _FACADE_M) & (np.abs(out) < _FACADE_M)
-        # Where the plan goes on farther out it is a wing of the house and no eave; what stands apart before
-        # the wall is neither.
-        strip = np.round(along / lattice.cell_m).astype(np.int64)[near]
-        order = np.lexsort((out[near], strip))
-        of, away = strip[order], out[near][order]
-        apart = (np.diff(of) != 0) | (np.diff(away) > _APART_CELLS * lattice.cell_m)
-        run = np.concatenate([[0], np.cumsum(apart)])[np.argsort(order)]
-        if not len(run):
-            continue
-        nearest, farthest = np.full(run.max() + 1, np.inf), np.full(run.max() + 1, -np.inf)
-        np.minimum.at(nearest, run, out[near])
-        np.maximum.at(farthest, run, out[near])
-        eave = (nearest <= lattice.cell_m) & (farthest < _FARTHEST_EAVES_M)
-        open_[near] |= (out[near] > -_AT_WALL_M) & eave[run]
+        # What stands before the house is no part of it.
+        beside = some & (np.hypot(x - mount.x, y - mount.y) < _FARTHEST_EAVES_M)
+        own = np.isin(things, things[beside])
+        near = own & (np.abs(along) < _FACADE_M) & (np.abs(out) < _FACADE_M)
+        # Where the plan goes on farther out it is a wing of the house and no eave.
+        strip = np.round(along / lattice.cell_m).astype(np.int64)
+        first = strip.min()
+        farthest = np.full(strip.max() - first + 1, -np.inf)
+        np.maximum.at(farthest, strip[near] - first, out[near])
+        open_ |= near & (out > -_AT_WALL_M) & (farthest[strip - first] < _FARTHEST_EAVES_M)
     return open_
 
 

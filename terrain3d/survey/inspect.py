@@ -15,7 +15,8 @@ from terrain3d.readers.tiles import Survey, pass_tiles, read_headers, read_tiles
 from terrain3d.site import GroundSource
 from terrain3d.survey.dates import days
 from terrain3d.survey.gaps import spacing as spacing_of
-from terrain3d.survey.quality import HOLE_LIMITS_M, Coverage, Roughness, ends
+from terrain3d.survey.outliers import flat_level, off_neighbours
+from terrain3d.survey.quality import FEWEST, HOLE_LIMITS_M, Coverage, Roughness, ends
 from terrain3d.survey.tally import Indices, Tally
 from terrain3d.terrain import Dated
 from terrain3d.units import Floats
@@ -249,7 +250,8 @@ def _cloud_lines(report: Report) -> Iterator[str]:
                 f"{holes.limit_m:g} m: {counted(holes.n, 'place')}, the largest {holes.largest_m2:.1f} m2"
             )
     if report.roughness is None:
-        yield "Vertical error   cannot be told: too few ground points"
+        why = "too few ground points" if report.n_ground < FEWEST else "they lie on one level, or on lines"
+        yield f"Vertical error   cannot be told of its ground points: {why}"
         return
     yield (
         f"Vertical error   ground points lie {report.roughness.median_m:.3f} m (median) from the plane of "
@@ -288,11 +290,18 @@ def _of_points(files: Survey, scale: tuple[float, float], tell: Progress) -> Rep
     tell(_READING)
     covered = tally.coverage()
     tell(_MAPPED)
-    spacing = spacing_of(tally.sample()[:, :2])
+    sample = tally.sample()
+    spacing = spacing_of(sample[:, :2])
     # Ground points that are all one place are of no density.
     density = 1 / spacing**2 if spacing > 0 else math.inf
     doubts += _class_doubts(tally.counts) + _mark_doubts(marks, tally.n_points)
-    if not tally.has_ground_class:
+    rough = tally.roughness()
+    if tally.has_ground_class:
+        level = flat_level(sample[:, 2], tally.extent_m[3])
+        doubts += _off_doubts(tally, sample) if level is None else _flat_doubts(level)
+        # Heights above the ground say nothing of how well the land was measured.
+        rough = rough if level is None else None
+    else:
         form = recognise(files.paths[0])[0]
         stand_in = "all points stand" if form in ("text", "e57") else "last returns stand"
         doubts += (
@@ -314,7 +323,7 @@ def _of_points(files: Survey, scale: tuple[float, float], tell: Progress) -> Rep
         density=density,
         spacing=spacing,
         covered=covered,
-        rough=tally.roughness(),
+        rough=rough,
         doubts=doubts + _thin(spacing, covered),
     )
 
@@ -348,6 +357,31 @@ def _class_doubts(counts: Indices) -> tuple[str, ...]:
     return (
         f"the standard says nothing of {of} {words}: ask the surveyor what it means; what stands above the "
         "ground in it is judged by its shape",
+    )
+
+
+def _flat_doubts(level: float) -> tuple[str, ...]:
+    """Ground that is no land: its heights are above it."""
+    return (
+        f"its ground is flat to the millimetre, {plain(level, 3)} m throughout: its heights are above the "
+        'ground already, and the shape of the land is not in it; [ground] heights = "above ground" takes it '
+        "with the land as terrain, an elevation grid",
+    )
+
+
+def _off_doubts(tally: Tally, sample: Floats) -> tuple[str, ...]:
+    """Returns called ground that stand off it, as far as a sample shows."""
+    off = np.flatnonzero(off_neighbours(sample))
+    if not len(off):
+        return ()
+    far = off[np.argmax(sample[off, 2])]
+    x, y = (coordinate(float(v)) for v in tally.in_file(sample[[far], :2])[0])
+    z = f"{round(float(sample[far, 2]), 1):g}"
+    stand = "stands" if len(off) == 1 else "stand"
+    return (
+        f"{len(off)} of {counted(len(sample), 'ground return')} looked at {stand} off the ground around, the "
+        f"highest at x {x}, y {y}, at a height of {z} m: such returns are left out where "
+        "verdicts are reckoned",
     )
 
 

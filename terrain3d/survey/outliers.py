@@ -1,5 +1,5 @@
 """Returns that are called ground and are not: they stand off their neighbours by more than slope and error
-allow."""
+allow, or all lie on one level under what stands on the land."""
 
 from typing import Any
 
@@ -19,10 +19,13 @@ from scipy.spatial import cKDTree
 from terrain3d.survey.gaps import Mask, spacing
 from terrain3d.units import Floats
 
+#: So many ground returns whose heights differ by less than this are no land as an instrument sees it, where
+#: anything stands higher than this above them.
+_ENOUGH_GROUND, _FLAT_M, _STANDS_M = 100, 0.0015, 0.3
 #: The lie of the land is taken from squares of this side, or of so many spacings.
 _SQUARE_M, _SQUARE_SPACINGS = 4.0, 6.0
-#: Neighbours hang together where their heights above that lie differ by no more than this and a slope of 35
-#: degrees.
+#: Neighbours hang together where their heights, or those above that lie, differ by no more than this and a
+#: slope of 35 degrees.
 _OFF_M, _SLOPE = 0.35, 0.7
 _NEIGHBOURS = 12
 #: A slope above the lie of the land counts for no more than this of plan, or than two spacings.
@@ -73,7 +76,11 @@ def off_neighbours(xyz: Floats) -> Mask:
     away, near = away[:, 1:], near[:, 1:]
     # However far neighbours are, a slope above the lie of the land goes no farther.
     reach = max(_BESIDE_M, 2 * apart)
-    level = np.abs(rest[looked][near] - rest[looked][:, None]) <= _OFF_M + _SLOPE * np.minimum(away, reach)
+    allowed = _OFF_M + _SLOPE * np.minimum(away, reach)
+    # The lie of the land is smooth: at the edge of a cliff level ground is not level above it.
+    level = np.zeros(near.shape, bool)
+    for height in (rest[looked], xyz[looked, 2]):
+        level |= np.abs(height[near] - height[:, None]) <= allowed
     one, other = np.nonzero(level)
     links = coo_array((np.ones(len(one)), (one, near[one, other])), shape=(len(looked),) * 2)
     n, thing = connected_components(links, directed=False)
@@ -85,6 +92,26 @@ def off_neighbours(xyz: Floats) -> Mask:
     off = few & (np.abs(rest[looked] - beside) > allowed)
     none[looked[off]] = True
     return none
+
+
+def flat_level(ground_z: Floats, highest_z: float) -> float | None:
+    """The level of ground that is flat to the millimetre with something on it: heights above ground already.
+
+    Parameters
+    ----------
+    ground_z : (n,) float
+    highest_z : float
+        Of all returns, metres.
+
+    Examples
+    --------
+    >>> flat_level(np.zeros(500), 20.0), flat_level(np.zeros(500), 0.1), flat_level(np.arange(500.0), 600.0)
+    (0.0, None, None)
+    """
+    if len(ground_z) < _ENOUGH_GROUND or highest_z <= np.median(ground_z) + _STANDS_M:
+        return None
+    low, high = np.quantile(ground_z, (0.02, 0.98))
+    return float(low) if high - low < _FLAT_M else None
 
 
 def _lie(xyz: Floats, square_m: float) -> Floats:

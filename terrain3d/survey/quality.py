@@ -24,6 +24,8 @@ _LEAST_CELL_M = 0.25
 _BAND_CELLS = 500_000
 #: Points whose residual is taken, and neighbours of each.
 _N_SAMPLES, _N_NEIGHBOURS = 20_000, 10
+#: With fewer nothing is said of their errors.
+FEWEST = 2 * _N_NEIGHBOURS
 #: From the median of absolute values to a standard deviation, for normal errors.
 MAD_TO_SIGMA = 1.4826
 #: From RMSE to 95 % of normal errors (ASPRS 2014 positional accuracy standards, non-vegetated).
@@ -139,7 +141,7 @@ def roughness(xyz: Floats, seed: int = 0) -> Roughness | None:
     sigma^2 (1 + u' (A'A)^-1 u), with u its row of the plane's design matrix A; each residual is
     scaled by that, so that few neighbours do not look like more noise.
     """
-    if len(xyz) < 2 * _N_NEIGHBOURS:
+    if len(xyz) < FEWEST:
         return None
     rng = np.random.default_rng(seed)
     chosen = xyz if len(xyz) <= _N_SAMPLES else xyz[rng.choice(len(xyz), _N_SAMPLES, replace=False)]

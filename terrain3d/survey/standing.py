@@ -99,8 +99,8 @@ def _solids(
     block = sorted_.solid & near
     block[np.flatnonzero(thin)[used]] = False
     bare = xyz[ground & near]
-    # Each vehicle by itself: two beside each other are two things, with a way between; and none is a roof that
-    # ground seen at its rim would make open beneath.
+    # Each vehicle by itself: two beside each other are two things, with a way between; and none is a roof
+    # that ground seen at its rim would make open beneath.
     driven = Solids.none()
     for vehicle in sorted_.vehicles:
         own = block & vehicle.members

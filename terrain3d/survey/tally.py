@@ -138,6 +138,10 @@ class Tally:
         """(n, 3) ground points, metres from the south-west corner: all, or those of whole patches."""
         return self._ground.sample.points()
 
+    def in_file(self, metres: Floats) -> Floats:
+        """Coordinates of the survey of places (n, 2) that are metres from its south-west corner."""
+        return np.asarray(self._origin + metres / self._scale)
+
     def roughness(self) -> Roughness | None:
         return roughness(self.sample())
 

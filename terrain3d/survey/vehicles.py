@@ -23,15 +23,16 @@ _BRIDGE = np.add.outer(np.arange(-2, 3) ** 2, np.arange(-2, 3) ** 2) <= 5
 _RIM_CELLS = 2.5
 #: Share of its rectangle that a vehicle fills.
 _FILLED = 0.75
-#: Of the returns in its middle at most so many lie within it, below its skin and above the ground: leaves
-#: give half of theirs or more from there.
+#: Of the returns in its middle at most so many lie within it, below its skin and above the ground, or came
+#: through it from above: leaves give half of theirs or more from there.
 _BETWEEN, _SKIN_M = 0.3, 0.3
 #: What has this share of its rim beside something taller than a van is the low part of that, such as a roof
 #: on a slope.
 _BESIDE_TALL = 0.2
 #: Returns in the middle that tell so.
 _FEWEST = 6
-#: What is lower came from under it; pulses at the rim light both, the vehicle and the ground beside it.
+#: What is lower came from under it, or through it; pulses at the rim light both, the vehicle and the ground
+#: beside it.
 _LOW_M, _RIM_M = 0.3, 0.4
 
 
@@ -59,7 +60,7 @@ def _told_apart(things: Indices, n: int, some: Mask, bare: Mask) -> tuple[Indice
     return np.asarray(np.where(large, np.where(parts > 0, parts + n, 0), things), np.int64), n + more
 
 
-def vehicles(xyz: Floats, above_m: Floats, stands: Mask) -> list[Vehicle]:
+def vehicles(xyz: Floats, above_m: Floats, stands: Mask, from_above: bool = False) -> list[Vehicle]:
     """What has the shape of a vehicle among the points of a survey.
 
     Parameters
@@ -70,6 +71,9 @@ def vehicles(xyz: Floats, above_m: Floats, stands: Mask) -> list[Vehicle]:
         Height of each above the ground beneath.
     stands : (n,) bool
         Those that may be of a vehicle: standing, and classed as neither leaves nor building.
+    from_above : bool
+        Whether they were seen from the air: what lies near the ground in its middle then came through it. A
+        scan from the ground sees what is under a vehicle.
 
     Examples
     --------
@@ -109,11 +113,10 @@ def vehicles(xyz: Floats, above_m: Floats, stands: Mask) -> list[Vehicle]:
     joined, n = label(closed & ~tall, np.ones((3, 3)))
     things, n = _told_apart(np.asarray(joined, np.int64), n, some, bare & ~some)
     found = []
-    for k in range(1, n + 1):
-        plan = things == k
-        area = plan.sum() * _CELL_M**2
-        if not 0.6 * _WIDTH_M[0] * _LENGTH_M[0] <= area <= _WIDTH_M[1] * _LENGTH_M[1]:
-            continue
+    areas = np.bincount(things.ravel(), minlength=n + 1)[1:] * _CELL_M**2
+    least, most = 0.6 * _WIDTH_M[0] * _LENGTH_M[0], _WIDTH_M[1] * _LENGTH_M[1]
+    for k in np.flatnonzero((areas >= least) & (areas <= most)):
+        plan, area = things == k + 1, areas[k]
         around = binary_dilation(plan, np.ones((3, 3), bool)) & ~plan
         if by_tall[around].mean() > _BESIDE_TALL:
             continue
@@ -126,16 +129,16 @@ def vehicles(xyz: Floats, above_m: Floats, stands: Mask) -> list[Vehicle]:
         top = float(np.quantile(above_m[own], 0.95))
         middle = distance_transform_edt(plan) > max(_RIM_M / _CELL_M, 0.8 * apart) + 0.5
         there = middle.ravel()[cell] & inside
-        between = (there & (above_m > _LOW_M) & (above_m < highest[cell] - _SKIN_M)).sum() / max(
-            there.sum(), 1
-        )
+        under = there & (above_m < highest[cell] - _SKIN_M)
+        if not from_above:
+            under &= above_m > _LOW_M
         if (
             _WIDTH_M[0] <= sides[0] <= _WIDTH_M[1]
             and _LENGTH_M[0] <= sides[1] <= _LENGTH_M[1]
             and _HEIGHT_M[0] <= top <= _HEIGHT_M[1]
             and area >= _FILLED * np.prod(sides)
             and there.sum() >= _FEWEST
-            and between <= _BETWEEN
+            and under.sum() <= _BETWEEN * there.sum()
         ):
             members = np.zeros(len(xyz), bool)
             members[own] = True

@@ -61,9 +61,9 @@ def test_verdicts_on_a_survey_from_the_air_are_those_on_the_site(
 ):
     """For every mount: the same verdict, held that is not, held that is missed.
 
-    Of the 81 of three scans each at 10 and 30 a square metre and with ground classes alone the same verdict
-    stands on 91.6 % at least (4 under 93 %), 6.1 % of what is told held is not at most (21 over 3 %), 9.2 % of
-    what is held is missed at most (2 over 6 %).
+    Of the 81 of three scans each at 10 and 30 a square metre and with ground classes alone the verdict is
+    the same on 91.6 % at least (4 under 93 %), of what is told held 6.1 % is not at most (21 over 3 %), of
+    what is held 9.2 % is missed at most (2 over 6 %).
     """
     found = known.agreement(read(folder, density, how))
     for mount, figures in found.items():

@@ -190,3 +190,39 @@ def test_a_gate_of_few_returns_at_the_end_of_a_fence_is_no_bush():
     sorted_ = sort_standing(xyz, xyz[:, 2], ones, ones, none)
     assert sorted_.thin[:50].mean() > 0.95
     assert sorted_.thin[50:57].sum() >= 6
+
+
+@pytest.mark.parametrize("deck_class", [10, 11])
+def test_a_deck_of_rail_or_road_is_no_ground_and_what_leads_to_it_is(deck_class):
+    """A cut 5 m deep with sides of 1 in 1 and a bridge over it: its deck stands, its ends are ground.
+
+    Class 11 is road surface, 10 rail, 17 a bridge deck (LAS 1.4 R15, table 17), but many class decks as road.
+    """
+    rng = np.random.default_rng(0)
+    x, y = rng.uniform(-30, 30, (2, 36_000))
+
+    def land(x):
+        return -np.clip(10 - np.abs(x), 0, 5)
+
+    road = np.abs(y) < 3
+    z = np.where(road, 0.0, land(x)) + rng.normal(0, 0.03, x.size)
+    classes = np.where(road, deck_class, 2).astype(np.uint8)
+    ground, off, doubts = ground_points(np.column_stack([x, y, z]), classes)
+    over = road & (np.abs(x) < 8)
+    assert ground[over & (np.abs(y) > 0.3)].mean() < 0.02
+    assert ground[road & (np.abs(x) > 12)].mean() > 0.99
+    assert ground[~road].all()
+    assert not off.any()
+    assert any("of classes 10 and 11 (rail, road) off the ground beside" in doubt for doubt in doubts)
+
+
+def test_a_road_on_a_slope_and_in_a_cutting_is_ground():
+    """Rail and road that lie on the land, 40 % steep across or a metre lower, stay and no word is said."""
+    rng = np.random.default_rng(0)
+    x, y = rng.uniform(-20, 20, (2, 16_000))
+    for z in (0.4 * y, np.where(np.abs(y) < 3, -1.0, -1.0 + np.clip((np.abs(y) - 3) / 1.5, 0, 1))):
+        xyz = np.column_stack([x, y, z + rng.normal(0, 0.03, x.size)])
+        classes = np.where(np.abs(y) < 2, 11, 2).astype(np.uint8)
+        ground, _, doubts = ground_points(xyz, classes)
+        assert ground.mean() > 0.999
+        assert doubts == ()

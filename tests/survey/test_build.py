@@ -336,6 +336,23 @@ def test_a_house_and_a_tree_come_out_of_a_survey(tmp_path):
     assert any("is not known" in doubt for doubt in terrain.doubts)
 
 
+@pytest.mark.parametrize("deep_m", [0.9, 1.3])
+@pytest.mark.parametrize("fall", [0.1, 0.3])
+def test_the_foot_of_a_mount_under_eaves_is_on_the_slope(tmp_path, fall, deep_m):
+    """No ground seen within the roof's edge: carried on along the slope, within 6 cm, and told."""
+    points = survey_points()
+    x = points[:, 0] - EAST
+    points[:, 2] += (fall - 0.1) * x
+    roof = (x > 0) & (x < 8) & (np.abs(points[:, 1] - NORTH) < 5)
+    points[roof, 2] = 106.0
+    made = surveyed_site(tmp_path, points, classes=np.where(roof, 6, 2), at=((EAST + deep_m, NORTH),))
+    terrain = build(made, tmp_path)
+    mount = terrain.mounts[0]
+    assert terrain.ground.height_at([mount.x], [mount.y])[0] == pytest.approx(100 + fall * deep_m, abs=0.06)
+    (told,) = (doubt for doubt in terrain.doubts if "the ground under the mount" in doubt)
+    assert "was not seen: it is carried on from " in told
+
+
 def test_treat_outlines_reach_the_survey(tmp_path):
     """The house taken for nothing leaves no solid."""
     points, classes = house_points()

@@ -411,3 +411,41 @@ def test_tiles_are_inspected_as_one(tmp_path: Path) -> None:
     # Of neighbours as far off as others those come first that are read first.
     assert found.roughness.sigma_m == pytest.approx(whole.roughness.sigma_m, rel=0.02)
     assert found.doubts == whole.doubts
+
+
+def wooded(n: int = 6000) -> tuple[np.ndarray, np.ndarray]:
+    """40 x 40 m of ground that is 0.000 throughout and crowns over it, as normalised clouds have it."""
+    rng = np.random.default_rng(0)
+    xyz = np.column_stack([rng.uniform(0, 40, (n, 2)) + np.array([500_000, 6_000_000]), np.zeros(n)])
+    classes = np.full(n, 2)
+    classes[: n // 3], xyz[: n // 3, 2] = 5, rng.uniform(3, 18, n // 3)
+    return xyz, classes
+
+
+def test_heights_above_ground_are_told(tmp_path: Path) -> None:
+    """Flat to the millimetre under crowns: no instrument sees such land; with 3 cm of noise it may be."""
+    xyz, classes = wooded()
+    report = look(write_las(tmp_path / "a.las", xyz, classes=classes), vertical_unit="m")
+    (doubt,) = report.doubts
+    assert report.roughness is None
+    assert "cannot be told of its ground points: they lie on one level" in "\n".join(report_lines(report))
+    assert "its ground is flat to the millimetre, 0 m throughout" in doubt
+    assert '[ground] heights = "above ground"' in doubt
+    xyz[:, 2] += np.random.default_rng(1).normal(0, 0.03, len(xyz))
+    assert look(write_las(tmp_path / "b.las", xyz, classes=classes), vertical_unit="m").doubts == ()
+    bare = xyz[classes == 2] * [1, 1, 0]
+    assert look(write_las(tmp_path / "c.las", bare, classes=2), vertical_unit="m").doubts == ()
+
+
+def test_returns_that_stand_off_the_ground_are_counted_and_placed(tmp_path: Path) -> None:
+    """Five of class 11 in a crown, the highest at 9.2 m: where it is in the file's own coordinates."""
+    rng = np.random.default_rng(0)
+    place = np.array([500_000, 6_000_000]) + rng.uniform(0, 40, (6000, 2))
+    xyz = np.column_stack([place, rng.normal(5, 0.03, 6000)])
+    xyz[:5] = [(500_020 + 0.1 * k, 6_000_010, 9.2 - 0.01 * k) for k in range(5)]
+    classes = np.where(np.arange(6000) < 5, 11, 2)
+    (doubt,) = look(write_las(tmp_path / "a.las", xyz, classes=classes), vertical_unit="m").doubts
+    assert doubt == (
+        "5 of 6000 ground returns looked at stand off the ground around, the highest at x 500020, y 6000010, "
+        "at a height of 9.2 m: such returns are left out where verdicts are reckoned"
+    )

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from terrain3d.errors import InputError
 from terrain3d.survey.gaps import bridged, wide_gaps
 from terrain3d.survey.lattice import MAX_NODES, Lattice, lattice_over
-from terrain3d.survey.surface import plane, spot_levels, surveyed
+from terrain3d.survey.surface import _on_planes, levelled, plane, spot_levels, surveyed
 
 
 def strewn(n: int, size: float, seed: int = 0) -> np.ndarray:
@@ -187,3 +187,68 @@ def test_bridging_a_plane_gives_the_plane():
     across, anywhere = bridged(gap, x, y)
     np.testing.assert_allclose(across, z, atol=1e-12)
     np.testing.assert_allclose(anywhere, z, atol=1e-12)
+
+
+def noisy(density, z, noise, size=20.0, seed=0):
+    xyz = on(strewn(round(density * size**2), size, seed), z)
+    return xyz + np.random.default_rng(seed + 1).normal(0, noise, xyz.shape) * [0, 0, 1]
+
+
+@pytest.mark.parametrize("density", [10, 60])
+@pytest.mark.parametrize("noise", [0.01, 0.03, 0.06])
+def test_noise_is_halved_where_the_ground_is_even(density, noise):
+    """To 0.52 of it: a mean of nine would have a third (1 / sqrt(9)), and few of the farthest off stay."""
+    xyz = noisy(density, lambda x, y: 0.1 * x - 0.05 * y + 0.3 * np.sin(x / 6), noise)
+    left = levelled(xyz)[:, 2] - (0.1 * xyz[:, 0] - 0.05 * xyz[:, 1] + 0.3 * np.sin(xyz[:, 0] / 6))
+    assert left.std() < 0.55 * noise
+    assert abs(left.mean()) < 0.1 * noise
+
+
+@pytest.mark.parametrize("noise", [0.005, 0.01, 0.03])
+def test_a_kerb_of_twelve_centimetres_stays(noise):
+    """30 returns a square metre: at 0.4 m on either side as high as it is, and the step within that."""
+    xyz = noisy(30, lambda x, y: 0.02 * y + 0.12 * (x > 10), noise)
+    ground = surveyed(xyz, lattice_over((0, 0, 20, 20), 0.1), 3.0).ground
+    y = np.arange(2.0, 18.0, 0.1)
+    low, high = (ground.height_at(np.full(y.size, x), y) - 0.02 * y for x in (9.6, 10.4))
+    assert np.median(low) == pytest.approx(0.0, abs=0.01)
+    assert np.median(high) == pytest.approx(0.12, abs=0.01)
+    assert np.percentile(high - low, 5) > 0.09
+
+
+@pytest.mark.parametrize("density", [4, 10, 30])
+def test_a_bank_stays(density):
+    """1.3 m high, up to 70 % steep: no farther off than the returns themselves have it."""
+
+    def bank(x, y):
+        return 1.3 / (1 + np.exp(-(x - 10) / 0.45)) + 0.05 * y
+
+    xyz = noisy(density, bank, 0.03)
+    on_bank = np.abs(xyz[:, 0] - 10) < 2
+    before, after = xyz[:, 2] - bank(*xyz[:, :2].T), levelled(xyz)[:, 2] - bank(*xyz[:, :2].T)
+    assert np.sqrt((after[on_bank] ** 2).mean()) < np.sqrt((before[on_bank] ** 2).mean()) * 1.05
+    assert np.abs(after[on_bank]).max() < 0.15
+
+
+def test_heights_beside_a_wide_gap_are_those_of_the_plane_on_this_side():
+    """On a plane they are exact; a bank across the gap, 2 m higher, has no say."""
+    xyz = on(strewn(4000, 20.0), lambda x, y: 0.3 * x + 0.1 * y + 2.0 * (x > 12))
+    xyz = xyz[(xyz[:, 0] < 7) | (xyz[:, 0] > 12)]
+    ground = surveyed(xyz, lattice_over((0, 0, 20, 20), 0.1), 3.0).ground
+    y = np.arange(1.0, 19.0, 0.1)
+    for x in (7.05, 7.15):
+        z = ground.height_at(np.full(y.size, x), y)
+        told = np.isfinite(z)
+        assert told.mean() > 0.8
+        np.testing.assert_allclose(z[told], (0.3 * x + 0.1 * y)[told], atol=1e-6)
+
+
+def test_places_that_too_few_points_tell_of_keep_their_heights():
+    """Fewer than two dozen, or all on one line, span no plane."""
+    x, y, before = np.array([1.0, 2.0]), np.array([1.0, 3.0]), np.array([7.0, 8.0])
+    few = on(strewn(20, 5.0), lambda x, y: x)
+    line = np.column_stack([np.arange(40.0), np.arange(40.0), np.zeros(40)])
+    for xyz in (few, line):
+        np.testing.assert_array_equal(_on_planes(xyz, x, y, before), before)
+    many = on(strewn(60, 5.0), lambda x, y: 0.5 * x - y)
+    np.testing.assert_allclose(_on_planes(many, x, y, before), 0.5 * x - y, atol=1e-9)
