@@ -40,6 +40,9 @@ EAVES_M = 0.5
 #: Before the wall of a mount eaves stand out by no more than this; the mount is so near to its wall, and the
 #: wall is looked at so far along.
 _FARTHEST_EAVES_M, _AT_WALL_M, _FACADE_M = 1.2, 0.1, 15.0
+#: A mount whose wall nobody names stands within a building, as it was read, by eaves and this much at most;
+#: its wall is opened so far to either side, for its bearing is rough.
+_READ_OFF_M, _BESIDE_MOUNT_M = 0.6, 1.5
 #: Low points that show a wall beneath a roof, in a column and those beside it.
 _SHOW_WALL = 3
 #: How thick a roof is where there is open space beneath it.
@@ -73,11 +76,12 @@ class _Columns:
 
 @dataclass(frozen=True)
 class WallMount:
-    """A mount on a wall: where, and the bearing that its wall faces, degrees."""
+    """A mount that may be on a wall: where, and the bearing that its wall faces, degrees (None: not said)."""
 
     x: float
     y: float
-    faces_deg: float
+    faces_deg: float | None
+    name: str = ""
 
 
 def buildings(
@@ -87,7 +91,7 @@ def buildings(
     eaves_m: float = EAVES_M,
     wall_mounts: Sequence[WallMount] = (),
     plans: Sequence[Floats] = (),
-) -> tuple[Solids, int]:
+) -> tuple[Solids, int, tuple[int, ...]]:
     """Blocks for the points of everything opaque.
 
     Parameters
@@ -100,7 +104,9 @@ def buildings(
     eaves_m : float
         How far roofs stand out over their walls, where the points show no wall.
     wall_mounts : sequence of WallMount
-        Each stands before its wall, under the eaves, whatever the roof's edge says.
+        Each stands before its wall, under the eaves, whatever the roof's edge says. One whose wall is not
+        said stands before the nearest one where it would be within a building, by no more than eaves and
+        noise.
     plans : sequence of (k, 2) float
         Outlines that are known to be full, such as those of vehicles.
 
@@ -111,6 +117,8 @@ def buildings(
         stands on the ground has no underside, and walls go into it by half a metre.
     int
         How many columns are open beneath for no other reason than that eaves usually are.
+    tuple of int
+        Which of the mounts were taken to be on a wall that nobody named.
 
     Notes
     -----
@@ -122,7 +130,7 @@ def buildings(
     air, the middle of a carport say, stays solid.
     """
     if len(solid_xyz) < 3:
-        return Solids.none(), 0
+        return Solids.none(), 0, ()
     width = relief.ground.cell_m * max(1, np.ceil(NARROWEST_M / relief.ground.cell_m - 1e-9))
     apart = spacing(solid_xyz[:, :2]) / width
     beside = 4 + 2 * np.ceil(apart)
@@ -134,16 +142,24 @@ def buildings(
     top = _joined(_corner_heights(mean, some, lattice, reach), some)
     height = top.mean(axis=2)
     walled = _walled(solid_xyz, lattice, height, relief)
-    before = _before_walls(some, lattice, wall_mounts)
+    x, y = lattice.nodes()
+    high = some & (height - relief.foot_at(x, y) > _EAVES_ABOVE_M)
     seen = _seen_under(solid_xyz, ground_xyz, lattice, some, height) & ~walled
-    eaves = _eaves(some, height, lattice, relief, eaves_m) & ~walled & ~seen
-    open_below = seen | eaves
-    open_below |= before
+    eaves = _eaves(high, lattice, eaves_m) & ~walled & ~seen
+    before, taken = np.zeros(some.shape, bool), []
+    for k, mount in enumerate(wall_mounts):
+        if mount.faces_deg is not None:
+            before |= _before_wall(some, high, lattice, mount, mount.faces_deg, _FACADE_M)
+        elif (faces_deg := _nearest_wall(high & ~seen & ~eaves, some, lattice, mount, eaves_m)) is not None:
+            before |= _before_wall(some, high, lattice, mount, faces_deg, _BESIDE_MOUNT_M)
+            taken.append(k)
+    open_below = seen | eaves | before
     x, y = _corner_places(lattice)
     footing = relief.foot_at(x, y) - FOOTING_M
     # A roof that comes down to the ground still stands on it.
     bottom = np.where(open_below[..., None], top - SLAB_M, np.minimum(footing, top - SLAB_M))
-    return _faces(_Columns(lattice, some, top, bottom), open_below), int((eaves & ~before).sum())
+    solids = _faces(_Columns(lattice, some, top, bottom), open_below)
+    return solids, int((eaves & ~before).sum()), tuple(taken)
 
 
 def _roof_points(
@@ -248,10 +264,8 @@ def _squared(some: Mask, xy: Floats, lattice: Lattice) -> Mask:
     return np.asarray(squared)
 
 
-def _eaves(some: Mask, height: Floats, lattice: Lattice, relief: Relief, eaves_m: float) -> Mask:
+def _eaves(high: Mask, lattice: Lattice, eaves_m: float) -> Mask:
     """Columns of high roofs that lie within the eaves of their edge."""
-    x, y = lattice.nodes()
-    high = some & (height - relief.foot_at(x, y) > _EAVES_ABOVE_M)
     inner = distance_transform_edt(high) * lattice.cell_m > eaves_m + lattice.cell_m / 2 + 1e-9
     parts, _ = label(inner, np.ones((3, 3)))
     area = np.bincount(parts.ravel()) * lattice.cell_m**2
@@ -262,26 +276,46 @@ def _eaves(some: Mask, height: Floats, lattice: Lattice, relief: Relief, eaves_m
     return np.asarray(high & ~inner & near)
 
 
-def _before_walls(some: Mask, lattice: Lattice, wall_mounts: Sequence[WallMount]) -> Mask:
-    """Columns that stand out before the wall of a mount, where they do so no farther than eaves do."""
+def _before_wall(
+    some: Mask, high: Mask, lattice: Lattice, mount: WallMount, faces_deg: float, along_m: float
+) -> Mask:
+    """Columns that stand out before the wall of a mount, where they do so no farther than eaves do.
+
+    `along_m` is how far to either side the wall is looked at.
+    """
     x, y = lattice.nodes()
-    open_ = np.zeros(some.shape, bool)
     things, _ = label(some, np.ones((3, 3)))
-    for mount in wall_mounts:
-        east, north = direction(mount.faces_deg)
-        out = (x - mount.x) * east + (y - mount.y) * north
-        along = (x - mount.x) * north - (y - mount.y) * east
-        # What stands before the house is no part of it.
-        beside = some & (np.hypot(x - mount.x, y - mount.y) < _FARTHEST_EAVES_M)
-        own = np.isin(things, things[beside])
-        near = own & (np.abs(along) < _FACADE_M) & (np.abs(out) < _FACADE_M)
-        # Where the plan goes on farther out it is a wing of the house and no eave.
-        strip = np.round(along / lattice.cell_m).astype(np.int64)
-        first = strip.min()
-        farthest = np.full(strip.max() - first + 1, -np.inf)
-        np.maximum.at(farthest, strip[near] - first, out[near])
-        open_ |= near & (out > -_AT_WALL_M) & (farthest[strip - first] < _FARTHEST_EAVES_M)
-    return open_
+    east, north = direction(faces_deg)
+    out = (x - mount.x) * east + (y - mount.y) * north
+    along = (x - mount.x) * north - (y - mount.y) * east
+    # What stands before the house is no part of it, nor what is lower than eaves.
+    beside = high & (np.hypot(x - mount.x, y - mount.y) < _FARTHEST_EAVES_M)
+    own = high & np.isin(things, things[beside])
+    near = own & (np.abs(along) < along_m) & (np.abs(out) < _FACADE_M)
+    # Where the plan goes on farther out it is a wing of the house and no eave.
+    strip = np.round(along / lattice.cell_m).astype(np.int64)
+    first = strip.min()
+    farthest = np.full(strip.max() - first + 1, -np.inf)
+    np.maximum.at(farthest, strip[near] - first, out[near])
+    return np.asarray(near & (out > -_AT_WALL_M) & (farthest[strip - first] < _FARTHEST_EAVES_M))
+
+
+def _nearest_wall(
+    closed: Mask, some: Mask, lattice: Lattice, mount: WallMount, eaves_m: float
+) -> float | None:
+    """The bearing towards the nearest edge of the building that a mount would be in.
+
+    None where it is in none, or so deep within that something else is wrong.
+    """
+    i, j, inside = lattice.cell_of(np.array([mount.x]), np.array([mount.y]))
+    if not inside[0] or not closed[j[0], i[0]]:
+        return None
+    row, column = distance_transform_edt(some, return_distances=False, return_indices=True)
+    east = lattice.x0 + lattice.cell_m * column[j[0], i[0]] - mount.x
+    north = lattice.y0 + lattice.cell_m * row[j[0], i[0]] - mount.y
+    if np.hypot(east, north) > eaves_m + _READ_OFF_M:
+        return None
+    return float(np.degrees(np.arctan2(east, north)) % 360)
 
 
 def _around(values: Floats, outside: float = 0) -> Floats:

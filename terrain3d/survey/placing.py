@@ -219,11 +219,7 @@ def placed(shapes: Drawn, frame: Frame) -> Placed:
         tuple(Nuisance(n.name, n.kind, _around(n, at), n.base, n.height) for n, at in local["nuisance"]),
         tuple(Beyond(b.name, b.kind, _ring(at), b.keep_out) for b, at in local["beyond"]),
         next((_ring(at) for _, at in local["boundary"]), None),
-        tuple(
-            WallMount(float(at[0, 0]), float(at[0, 1]), m.wall)
-            for m, at in local["mount"]
-            if m.wall is not None
-        ),
+        tuple(WallMount(float(at[0, 0]), float(at[0, 1]), m.wall, m.name) for m, at in local["mount"]),
         tuple(Mark(m.name, float(at[0, 0]), float(at[0, 1])) for m, at in local["mark"]),
     )
 

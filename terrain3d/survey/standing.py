@@ -65,7 +65,7 @@ def standing(
     xyz, classes, n_returns, ground = xyz[helps], classes[helps], n_returns[helps], ground[helps]
     above_m = xyz[:, 2] - relief.foot_at(xyz[:, 0], xyz[:, 1])
     sorted_ = sort_standing(xyz, above_m, classes, n_returns, ground, treatments)
-    solids, eaves = _solids(xyz, sorted_, ground, relief, wall_mounts, eaves_m)
+    solids, eaves, on_walls = _solids(xyz, sorted_, ground, relief, wall_mounts, eaves_m)
     profiles = estimated(xyz, sorted_.leaf, sorted_.low, n_returns, relief)
     doubts = sorted_.doubts
     if eaves and eaves_m > 0:
@@ -73,6 +73,11 @@ def standing(
             f"where no wall was seen under them, roofs are taken to stand out {plain(eaves_m)} m over their "
             "walls: [ground] eaves says how far they do, [[mount]] wall which wall a unit is on",
         )
+    doubts += tuple(
+        f"the mount {mount.name!r} lies within a building as it was read, and is taken to stand before the "
+        "nearest wall of it: [[mount]] wall says which way that faces"
+        for mount in on_walls
+    )
     doubts += _may_go(solids, sorted_.vehicles, relief)
     grown_m2 = len(profiles.base_z) * relief.ground.cell_m**2
     guessed_m2 = float(profiles.guessed.sum()) * relief.ground.cell_m**2
@@ -91,8 +96,11 @@ def _solids(
     relief: Relief,
     wall_mounts: Sequence[WallMount],
     eaves_m: float,
-) -> tuple[Solids, bool]:
-    """Walls and buildings on the ground worked on, each thing by a number, and whether any has eaves."""
+) -> tuple[Solids, bool, tuple[WallMount, ...]]:
+    """Walls and buildings on the ground worked on, each thing by a number.
+
+    Beside them whether any has eaves, and the mounts that were taken to be on a wall that nobody named.
+    """
     near = holds_points(relief.ground.bounds, xyz)
     thin = sorted_.thin & near
     walls, used = thin_walls(xyz[thin], xyz[ground & near], relief)
@@ -106,10 +114,10 @@ def _solids(
         own = block & vehicle.members
         block &= ~vehicle.members
         driven = driven.joined(buildings(xyz[own], bare[:0], relief, 0.0, (), [vehicle.outline])[0])
-    blocks, eaves = buildings(xyz[block], bare, relief, eaves_m, wall_mounts)
+    blocks, eaves, taken = buildings(xyz[block], bare, relief, eaves_m, wall_mounts)
     found = blocks.joined(driven).joined(walls)
     names = tuple(f"{SURVEYED} {k}" for k in range(1, len(found.names) + 1))
-    return replace(found, names=names), bool(eaves)
+    return replace(found, names=names), bool(eaves), tuple(wall_mounts[k] for k in taken)
 
 
 def _may_go(solids: Solids, vehicles: Sequence[Vehicle], relief: Relief) -> tuple[str, ...]:

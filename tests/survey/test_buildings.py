@@ -48,7 +48,7 @@ LEVEL = plane(0, 0, 40, 0.25)
 @pytest.mark.parametrize(("density", "noise"), [(10, 0.05), (20, 0.1), (100, 0.03)])
 def test_a_house_is_met_where_it_stands(density, noise):
     """Roof within a few centimetres, walls and eaves within a column, few triangles."""
-    solids, _ = buildings(*house(density, noise), LEVEL)
+    solids, *_ = buildings(*house(density, noise), LEVEL)
     assert solids.names == ("surveyed solid 1",)
     assert len(solids.triangles) < 6000
     rng = np.random.default_rng(1)
@@ -67,7 +67,7 @@ def test_a_house_is_met_where_it_stands(density, noise):
 
 def test_space_under_eaves_is_open_and_the_eaves_have_an_underside():
     """A ray along the wall under the eaves passes; one straight up meets the underside of the slab."""
-    solids, _ = buildings(*house(100, 0.02), LEVEL)
+    solids, *_ = buildings(*house(100, 0.02), LEVEL)
     along = [[-12.0, -4.4, z] for z in (0.3, 1.0, 2.0, 2.8)]
     assert np.isinf(first_hits(solids, np.array(along), (1, 0, 0))).all()
     x = np.linspace(-4, 4, 33)
@@ -80,11 +80,11 @@ def test_without_ground_seen_under_them_eaves_are_as_wide_as_they_usually_are():
     """Half a metre is open along the wall, and counted; told that there are none, the block goes down."""
     roof, ground = house(100, 0.02, seen_under=0.0)
     along = np.array([[-12.0, -4.4, 1.0]])
-    solids, eaves = buildings(roof, ground, LEVEL)
+    solids, eaves, _ = buildings(roof, ground, LEVEL)
     assert eaves > 100
     assert np.isinf(first_hits(solids, along, (1, 0, 0))).all()
     assert np.isfinite(first_hits(solids, np.array([[-12.0, -3.8, 1.0]]), (1, 0, 0))).all()
-    solids, eaves = buildings(roof, ground, LEVEL, eaves_m=0.0)
+    solids, eaves, _ = buildings(roof, ground, LEVEL, eaves_m=0.0)
     assert eaves == 0
     assert np.isfinite(first_hits(solids, along, (1, 0, 0))).all()
 
@@ -94,7 +94,7 @@ def test_a_wall_is_where_points_show_it_whatever_eaves_are_usual():
     roof, ground = house(100, 0.02, seen_under=0.0)
     rng = np.random.default_rng(2)
     wall = np.column_stack([rng.uniform(-5, 5, 600), np.full(600, -4.3), rng.uniform(0.4, 2.5, 600)])
-    solids, _ = buildings(np.vstack([roof, wall]), ground, LEVEL, eaves_m=1.0)
+    solids, *_ = buildings(np.vstack([roof, wall]), ground, LEVEL, eaves_m=1.0)
     at = first_hits(solids, np.array([[0.0, -10.0, 1.0]]), (0, 1, 0))[0] - 10
     assert at == pytest.approx(-4.3, abs=0.3)
 
@@ -105,7 +105,7 @@ def test_a_mount_on_a_wall_stands_before_it_under_the_eaves():
     rng = np.random.default_rng(3)
     wing = np.column_stack([rng.uniform(2, 6, 400), rng.uniform(-9, -3, 400), np.full(400, 3.0)])
     ground = ground[(ground[:, 0] < 2) | (ground[:, 0] > 6) | (ground[:, 1] < -9) | (ground[:, 1] > 0)]
-    solids, _ = buildings(
+    solids, *_ = buildings(
         np.vstack([roof, wing]), ground, LEVEL, eaves_m=0.0, wall_mounts=[WallMount(-2.0, -3.9, 180.0)]
     )
     out = first_hits(solids, np.array([[-2.0, -3.95, 1.0]]), (0, -1, 0))
@@ -125,7 +125,7 @@ def test_what_stands_apart_before_the_wall_of_a_mount_is_no_wing_of_the_house():
     xy = rng.uniform((-4, -7.2), (0, -6), (150, 2))
     logs = np.column_stack([xy, np.full(len(xy), 0.9)])
     ground = ground[(np.abs(ground[:, 0] + 2) > 2) | (np.abs(ground[:, 1] + 6.6) > 0.6)]
-    solids, _ = buildings(
+    solids, *_ = buildings(
         np.vstack([roof, logs]), ground, LEVEL, eaves_m=0.0, wall_mounts=[WallMount(-2.0, -4.1, 180.0)]
     )
     origin = np.array([[-2.0, -4.1, 1.2]])
@@ -135,7 +135,7 @@ def test_what_stands_apart_before_the_wall_of_a_mount_is_no_wing_of_the_house():
 
 def test_no_ray_gets_through_a_house():
     """Level rays through the middle from all round, at every height."""
-    solids, _ = buildings(*house(20, 0.1), LEVEL)
+    solids, *_ = buildings(*house(20, 0.1), LEVEL)
     angle = np.linspace(0, 2 * np.pi, 360, endpoint=False)
     for z in (0.05, 0.5, 1.0, 2.0, 3.0, 4.5):
         out = np.column_stack([np.cos(angle), np.sin(angle)])
@@ -148,7 +148,7 @@ def test_a_house_on_a_slope_stands_in_the_ground():
     """Its walls go half a metre into a 20 % slope, so that nothing passes beneath."""
     relief = plane(-20, 90, 40, 0.25)
     roof, ground = house(20, 0.03, slope=0.2)
-    solids, _ = buildings(roof, ground, relief)
+    solids, *_ = buildings(roof, ground, relief)
     x = np.linspace(-4, 4, 33)
     origins = np.column_stack([x, np.full(33, -10.0), 0.2 * x + 0.05])
     assert np.isfinite(first_hits(solids, origins, (0, 1, 0))).all()
@@ -159,7 +159,7 @@ def test_ten_centimetres_of_noise_make_no_comb():
     rng = np.random.default_rng(5)
     xy = rng.uniform(-4, 4, (64 * 30, 2))
     roof = np.column_stack([xy, 3 + rng.normal(0, 0.1, len(xy))])
-    solids, _ = buildings(roof, np.zeros((0, 3)), LEVEL)
+    solids, *_ = buildings(roof, np.zeros((0, 3)), LEVEL)
     inner = np.abs(mesh(solids).triangles_center[:, :2]).max(axis=1) < 3.4
     upright = np.abs(mesh(solids).face_normals[:, 2]) < 0.5
     assert not (inner & upright).any()
@@ -172,7 +172,7 @@ def test_a_step_between_two_roofs_stays_a_step():
     rng = np.random.default_rng(6)
     xy = rng.uniform(-4, 4, (64 * 30, 2))
     roof = np.column_stack([xy, np.where(xy[:, 0] < 0, 3.0, 6.0)])
-    solids, _ = buildings(roof, np.zeros((0, 3)), LEVEL)
+    solids, *_ = buildings(roof, np.zeros((0, 3)), LEVEL)
     x = np.array([-3.0, -1.0, 1.0, 3.0])
     top = 20 - first_hits(solids, np.column_stack([x, 0 * x, 0 * x + 20]), (0, 0, -1))
     np.testing.assert_allclose(top, [3, 3, 6, 6], atol=0.02)
@@ -186,7 +186,33 @@ def test_two_buildings_have_two_names_and_a_stray_point_none():
     flat = np.column_stack([xy, np.full(500, 3.0)])
     stray = np.array([[15.0, 15.0, 4.0]])
     west, east = flat - (8, 0, 0), np.add(flat, (4, 0, 0))
-    solids, _ = buildings(np.vstack([west, east, stray]), np.zeros((0, 3)), LEVEL)
+    solids, *_ = buildings(np.vstack([west, east, stray]), np.zeros((0, 3)), LEVEL)
     assert solids.names == ("surveyed solid 1", "surveyed solid 2")
     assert solids.vertices[:, 0].max() < 9
     assert buildings(stray, np.zeros((0, 3)), LEVEL)[0].names == ()
+
+
+def test_a_mount_whose_wall_nobody_named_stands_before_the_nearest():
+    """0.1 m off the wall under eaves of 0.6 m: within the block as it is read, and yet it looks out."""
+    roof, ground = house(20, 0.03, seen_under=0.0)
+    mounts = [WallMount(-2.0, -4.1, None, "wall"), WallMount(0.0, 0.0, None, "attic")]
+    solids, _, taken = buildings(roof, ground, LEVEL, eaves_m=0.0, wall_mounts=mounts)
+    assert taken == (0,)
+    for turn in (-60, 0, 60):
+        ray = (np.sin(np.radians(turn)), -np.cos(np.radians(turn)), 0.0)
+        assert np.isinf(first_hits(solids, np.array([[-2.0, -4.1, 1.0]]), ray)).all(), turn
+    assert np.isfinite(first_hits(solids, np.array([[3.0, -4.1, 1.0]]), (0, 1, 0))).all()
+    assert np.isfinite(first_hits(solids, np.array([[0.0, 0.0, 1.0]]), (0, 1, 0))).all()
+
+
+def test_logs_before_a_house_wall_are_no_wing_of_it():
+    """A pile 1 m high and 1.2 m before the wall, its far end under no roof: the eaves before the mount are
+    open."""
+    roof, ground = house(30, 0.03, seen_under=0.0)
+    rng = np.random.default_rng(8)
+    pile = np.column_stack([rng.uniform(-4, 4, 240), rng.uniform(-6.2, -5.2, 240), np.full(240, 1.0)])
+    ground = ground[(ground[:, 1] > -5.1) | (ground[:, 1] < -6.3) | (np.abs(ground[:, 0]) > 4.1)]
+    mount = WallMount(-2.0, -4.0, 180.0)
+    solids, *_ = buildings(np.vstack([roof, pile]), ground, LEVEL, eaves_m=0.0, wall_mounts=[mount])
+    met = first_hits(solids, np.array([[-2.0, -4.05, 0.5]]), (0, -1, 0))[0]
+    assert met == pytest.approx(1.15, abs=0.35)
