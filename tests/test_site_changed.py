@@ -12,6 +12,7 @@ from terrain3d.job import judge, with_figure, with_units
 from terrain3d.job import run as judged_file
 from terrain3d.opened import open_site
 from terrain3d.ranking.compare import worst_scenario
+from terrain3d.sentences.options import held_words, worst_words
 from terrain3d.sentences.why import why
 
 #: A yard to the north behind a hedge in the west, a gate in the east; one unit looks over each.
@@ -100,6 +101,14 @@ def test_the_worst_scenario_is_the_one_that_holds_least(path):
     opened = next(one.option for one in east.scenarios if one.name == "gate open")
     assert opened.protect[1].both_fraction > 0.9 > east.protect[1].both_fraction
     assert outcome.ranking == judged_file(path).ranking
+
+
+def test_an_option_is_at_worst_no_better_than_it_is(path):
+    """With the gate open the east pole holds more: at worst it holds what it does with the gate shut."""
+    east = judged_file(path).option("east")
+    opened = tuple(one for one in east.scenarios if one.name == "gate open")
+    assert opened[0].option.protect[1].both_fraction > east.protect[1].both_fraction
+    assert worst_words(replace(east, scenarios=opened)) == held_words(east)
 
 
 def test_what_is_told_of_scenarios_agrees(path, tmp_path, capsys):

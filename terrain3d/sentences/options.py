@@ -77,12 +77,13 @@ def scenario_lines(option: OptionResult) -> list[str]:
 
 
 def worst_words(option: OptionResult) -> str:
-    """What it holds under its worst scenario, and which that is where it holds less then; empty for none."""
+    """The least that it holds, as the site is or under a scenario, which is named; empty without scenarios."""
     worst = worst_scenario(option)
     if worst is None:
         return ""
-    is_less = held_m2(worst.option) < held_m2(option) - 1e-6
-    return held_words(worst.option) + (f" ({worst.name})" if is_less else "")
+    if held_m2(worst.option) < held_m2(option) - 1e-6:
+        return f"{held_words(worst.option)} ({worst.name})"
+    return held_words(option)
 
 
 def held_words(option: OptionResult) -> str:
