@@ -77,7 +77,7 @@ def scenario_lines(option: OptionResult) -> list[str]:
 
 
 def worst_words(option: OptionResult) -> str:
-    """The least that it holds, as the site is or under a scenario, which is named; empty without scenarios."""
+    """The least that it holds, as the site is or under a scenario, then named; empty without scenarios."""
     worst = worst_scenario(option)
     if worst is None:
         return ""
