@@ -13,8 +13,8 @@ from terrain3d.readers.crs import crs_words, horizontal, read_crs
 from terrain3d.readers.source import Box, Cloud, Header, Progress, Raster
 from terrain3d.readers.tiles import Survey, read_headers, read_tiles
 from terrain3d.site import Site
-from terrain3d.survey.above import GROUND, STANDS_ABOVE_M, ground_points
 from terrain3d.survey.boxes import box_around, grown, holds, joined, meeting, turned_box
+from terrain3d.survey.classes import GROUND, STANDS_ABOVE_M
 from terrain3d.survey.colours import crs_of_photo, of_photo, of_returns
 from terrain3d.survey.dates import dated_of
 from terrain3d.survey.far import far_surface
@@ -25,6 +25,7 @@ from terrain3d.survey.footing import (
     off_ground,
     under_mounts,
 )
+from terrain3d.survey.ground_points import ground_points
 from terrain3d.survey.lattice import MAX_NODES, Lattice, Relief, lattice_over, n_cells
 from terrain3d.survey.leaf_field import Profiles
 from terrain3d.survey.leaves import foliage

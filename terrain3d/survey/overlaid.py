@@ -11,7 +11,7 @@ from terrain3d.readers.crs import crs_words
 from terrain3d.readers.source import Raster
 from terrain3d.readers.tiles import Survey, read_headers
 from terrain3d.site import GroundSource
-from terrain3d.survey.above import STANDS_ABOVE_M
+from terrain3d.survey.classes import STANDS_ABOVE_M
 from terrain3d.survey.gaps import Mask
 from terrain3d.survey.lattice import Relief
 from terrain3d.terrain import Ground

@@ -26,8 +26,8 @@ from terrain3d.site import (
     TreatShape,
     WalkShape,
 )
-from terrain3d.survey.above import Treatment
 from terrain3d.survey.buildings import WallMount
+from terrain3d.survey.classes import Treatment
 from terrain3d.survey.leaves import Prism
 from terrain3d.survey.outlines import expand
 from terrain3d.terrain import Approach, Area, Beyond, Mark, Mount, Nuisance, Walk

@@ -9,8 +9,9 @@ from scipy.sparse.csgraph import connected_components
 from terrain3d.errors import InputError
 from terrain3d.frame import Frame
 from terrain3d.readers.source import Raster
-from terrain3d.survey.above import STANDS_ABOVE_M, Treatment, filtered_ground
+from terrain3d.survey.classes import STANDS_ABOVE_M, Treatment
 from terrain3d.survey.gaps import Mask, bridged, carried_on, wide_gaps
+from terrain3d.survey.ground_points import filtered_ground
 from terrain3d.survey.lattice import Lattice, Relief
 from terrain3d.survey.solids import SURVEYED, Indices
 from terrain3d.survey.surface import surveyed, within

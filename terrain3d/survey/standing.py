@@ -7,9 +7,10 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
-from terrain3d.survey.above import Classes, Standing, Treatment, sort_standing
+from terrain3d.survey.above import Standing, sort_standing
 from terrain3d.survey.boxes import grown, holds_points
 from terrain3d.survey.buildings import EAVES_M, WallMount, buildings
+from terrain3d.survey.classes import Classes, Treatment
 from terrain3d.survey.gaps import Mask
 from terrain3d.survey.lattice import Relief
 from terrain3d.survey.leaf_field import Profiles, estimated

@@ -18,8 +18,9 @@ from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.types import load_type
 from terrain3d.readers.surveys import read_header, read_survey
 from terrain3d.site import GroundSource, Site
-from terrain3d.survey.above import ground_points, sort_standing
+from terrain3d.survey.above import sort_standing
 from terrain3d.survey.build import build_terrain
+from terrain3d.survey.ground_points import ground_points
 from terrain3d.survey.lattice import lattice_over
 from terrain3d.survey.surface import surveyed
 from tests import shapes

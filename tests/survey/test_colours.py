@@ -9,7 +9,7 @@ import pytest
 import rasterio
 from affine import Affine
 from made_files import UTM31, slope_points, write_las
-from site_files import option_text, run, written
+from site_files import SLOPE, option_text, run, written
 
 from terrain3d.errors import InputError
 from terrain3d.site import Site
@@ -198,20 +198,10 @@ def test_colours_of_the_survey_are_those_of_its_ground(tmp_path: Path, bits: int
 
 def test_no_verdict_hangs_on_a_photograph(tmp_path: Path) -> None:
     """results.json and verdicts.tif to the byte as without one."""
-    text = """
-[site]
-name = "slope"
-cell = 0.5
-[ground]
-plane = { fall = 10, towards = 135, extent = 30 }
-[[mount]]
-name = "pole"
-at = [0, 0]
-"""
     save(tmp_path / "o.tif", picture(20, 0.5), 0.5, -20.0, 20.0)
     found = []
     for more in ("", 'photo = "o.tif"\n'):
-        path = written(tmp_path, text.replace("[[mount]]", f"{more}[[mount]]") + option_text("north"))
+        path = written(tmp_path, SLOPE.replace("[[mount]]", f"{more}[[mount]]") + option_text("north"))
         out = tmp_path / f"out{len(more)}"
         assert run("cover", path, "--out", out, "--stills", "none") == 0
         found.append(((out / "results.json").read_bytes(), (out / "verdicts.tif").read_bytes()))

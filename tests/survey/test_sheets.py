@@ -9,7 +9,7 @@ import trimesh
 from terrain3d.errors import InputError
 from terrain3d.frame import site_frame
 from terrain3d.readers.source import Raster
-from terrain3d.survey.above import Treatment
+from terrain3d.survey.classes import Treatment
 from terrain3d.survey.lattice import lattice_over
 from terrain3d.survey.sheets import from_mesh, from_raster
 

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 import trimesh
 
-from terrain3d.survey.above import Treatment
 from terrain3d.survey.buildings import WallMount
+from terrain3d.survey.classes import Treatment
 from terrain3d.survey.standing import standing
 from terrain3d.survey.surface import plane
 
