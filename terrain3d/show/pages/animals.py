@@ -26,11 +26,12 @@ def animals_sheet(context: PageContext, option: OptionResult) -> Sheet:
     assert found is not None
     view = "animals and crawling, plan, north up"
     page = context.begin_option(option, view, animals_line(found), base.scale)
-    axes = draw_plan(page, outcome, without_verdicts(option), base)
+    bare = without_verdicts(option)
+    axes = draw_plan(page, outcome, bare, base)
     shade(axes, _shadings(found), base.extent)
     for ground in found.animals:
         edge(axes, outcome.terrain.ground, ground.where, palette.ANIMAL_SCALE[-1])
-    page.key(plan_signs(outcome, (option,), base.extent))
+    page.key(plan_signs(outcome, (bare,), base.extent))
     # Room is kept for the sentence under the animals, for crawling and for a unit.
     fill(page, [animal_section([found], spare=17), crawling_section([found]), unit_section(option.detectors)])
     return page

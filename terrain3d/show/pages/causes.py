@@ -32,11 +32,12 @@ def causes_sheet(context: PageContext, option: OptionResult, layer: str) -> Shee
     base, outcome, told = context.printed, context.outcome, causes_of(context, option, layer)
     view = f"what takes the {layer} layer, plan, north up"
     page = context.begin_option(option, view, _line(layer, told), base.scale)
-    axes = draw_plan(page, outcome, without_verdicts(option), base)
+    bare = without_verdicts(option)
+    axes = draw_plan(page, outcome, bare, base)
     outcomes = option.layer_outcomes[layer]
     signs = {code: _sign(layer, code) for code in (BROKEN, *_CAUSES)}
     shade(axes, [Shading(outcomes == code, sign) for code, sign in signs.items()], base.extent)
-    page.key(plan_signs(outcome, (option,), base.extent))
+    page.key(plan_signs(outcome, (bare,), base.extent))
     whole = sum(told.values()) or 1.0
     pieces: list[Piece] = []
     for code, area in told.items():

@@ -161,8 +161,9 @@ def draw_plan(
     place: Place = PICTURE,
     with_north_and_scale: bool = True,
 ) -> Axes:
-    """Draw an option's plan with its names into a part of a page."""
+    """Draw an option's plan with its names, and where its verdicts hang on leaves, into a part of a page."""
     plan = begin_plan(page, outcome, option, base, place)
+    marked(plan.axes, hanging_places(outcome.terrain.ground, option, base.extent), HANGS_ON_LEAVES, 4.5)
     plan.finish([*unit_labels(plan), *site_labels(plan)], with_north_and_scale=with_north_and_scale)
     return plan.axes
 
@@ -200,8 +201,6 @@ def begin_plan(
     on_ground(axes, drape(option.verdicts[part], base.shade[part], pixels), extent, 1)
     heights = _contours(axes, terrain.ground, base.smooth, extent) if is_fine else []
     _foliage(axes, base.leaves)
-    if is_fine:
-        marked(axes, hanging_places(terrain.ground, option, extent), HANGS_ON_LEAVES, 4.5)
     _solids(axes, base.solids)
     weight = 1.0 if is_fine else 0.6
     for area in terrain.protect:

@@ -58,9 +58,10 @@ def uncertainty_sheet(context: PageContext, option: OptionResult) -> Sheet:
     found = next(one for one in uncertainty.options if one.name == option.name)
     view = "how often both layers hold, plan, north up"
     page = context.begin_option(option, view, uncertainty_line(uncertainty, found), base.scale)
-    axes = draw_plan(page, outcome, without_verdicts(option), base)
+    bare = without_verdicts(option)
+    axes = draw_plan(page, outcome, bare, base)
     _chances(axes, outcome, found, base)
-    page.key(plan_signs(outcome, (option,), base.extent))
+    page.key(plan_signs(outcome, (bare,), base.extent))
     units = context.studied(option).tolerances or ()
     sections = [
         _scale_section(page, outcome, found),

@@ -1,5 +1,6 @@
 """Marks on a plan of ground whose verdict hangs on leaves."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +14,11 @@ from terrain3d.job import Outcome
 from terrain3d.opened import site_of
 from terrain3d.show.legend import HANGS_ON_LEAVES
 from terrain3d.show.lettering import page_style
+from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.plan import hanging_places, pages, plan_signs, without_verdicts
+from terrain3d.show.pages.stills import listed_pages
+from terrain3d.study import study_of
+from terrain3d.terrain import Walk
 
 ONE = load_type("one-head-90", Path())
 
@@ -61,3 +66,20 @@ def test_the_key_says_so_where_there_is_a_mark(density, is_there):
     assert any(HANGS_ON_LEAVES.text in text for text in words) == is_there
     marks = [line for line in sheet.figure.axes[0].lines if line.get_marker() == HANGS_ON_LEAVES.mark.shape]
     assert (sum(len(line.get_xdata()) for line in marks) > 5) == is_there
+
+
+@pytest.mark.usefixtures("coarse_ground")
+@pytest.mark.parametrize("kind", ["plan", "causes", "fans", "animals", "walks"])
+def test_a_page_has_marks_and_their_word_or_neither(hedged, kind):
+    """Plans that show something else than verdicts, and small ones, have neither."""
+    walk = Walk("path", np.array([[-4.0, 2.0], [4.0, 6.0]]))
+    site = replace(hedged.site, terrain=replace(hedged.terrain, walks=(walk,)))
+    study = study_of(replace(hedged, site=site), ("animals", "walks"))
+    context = PageContext(study.outcome, study=study)
+    with page_style():
+        for page in listed_pages(context, (kind,)):
+            sheet = page.draw()
+            has_word = any(HANGS_ON_LEAVES.text in text for text, _ in texts_of(sheet))
+            lines = [line for axes in sheet.figure.axes for line in axes.lines]
+            marks = [line for line in lines if line.get_marker() == HANGS_ON_LEAVES.mark.shape]
+            assert any(len(line.get_xdata()) for line in marks) == has_word == (kind == "plan")
