@@ -269,6 +269,7 @@ class _Solver(highspy.Highs):  # type: ignore[misc]
     def __init__(self, most_stops: int) -> None:
         super().__init__()
         self.stops_left = most_stops
+        self.is_broken_off = False
         for option, value in (("threads", 1), ("parallel", "off"), ("mip_rel_gap", 0.0)):
             self.setOptionValue(option, value)
 
@@ -283,12 +284,12 @@ class _Solver(highspy.Highs):  # type: ignore[misc]
         self.cbMipInterrupt.subscribe(self._asked)
         # In a thread of its own: Ctrl-C is then heard here, soon, and not lost within the library.
         working = threading.Thread(target=self.run, daemon=True)
-        working.start()
         try:
+            working.start()
             while working.is_alive():
                 working.join(_LISTEN_S)
         except KeyboardInterrupt:
-            self.stops_left = 0
+            self.is_broken_off = True
             raise
         info, is_proved = self.getInfo(), self.getModelStatus() == highspy.HighsModelStatus.kOptimal
         if info.primal_solution_status != highspy.SolutionStatus.kSolutionStatusFeasible:
@@ -298,4 +299,4 @@ class _Solver(highspy.Highs):  # type: ignore[misc]
 
     def _asked(self, event: Any) -> None:
         self.stops_left -= 1
-        event.data_in.user_interrupt = self.stops_left <= 0
+        event.data_in.user_interrupt = self.is_broken_off or self.stops_left <= 0

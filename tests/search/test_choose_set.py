@@ -2,6 +2,7 @@
 
 import _thread
 import itertools
+import queue
 import threading
 
 import numpy as np
@@ -153,20 +154,34 @@ def test_the_solver_keeps_silent(capfd):
     assert capfd.readouterr() == ("", "")
 
 
-def test_ctrl_c_is_heard_while_the_solver_works(monkeypatch):
-    """It stops the choosing, and is not lost within the library."""
-    asked, heard = choose_set._Solver._asked, threading.Event()
+@pytest.mark.parametrize("is_still_starting", [False, True])
+def test_ctrl_c_is_heard_while_the_solver_works(monkeypatch, is_still_starting):
+    """It stops the choosing, even where it comes as its thread begins, and is not lost within the library."""
+    asked, start = choose_set._Solver._asked, threading.Thread.start
+    solvers, answers, heard = [], queue.Queue(), threading.Event()
 
     def interrupted(self, event):
-        if self.stops_left > 0:
-            _thread.interrupt_main()
+        if not solvers:  # once: one that nobody waits for would break off another test
+            solvers.append(self)
+            if not is_still_starting:
+                _thread.interrupt_main()
             heard.wait(60)
         asked(self, event)
+        answers.put(event.data_in.user_interrupt)
+
+    def started(self):
+        start(self)
+        if is_still_starting:
+            raise KeyboardInterrupt
 
     monkeypatch.setattr(choose_set._Solver, "_asked", interrupted)
-    with pytest.raises(KeyboardInterrupt):
-        solve_cover(hard())
+    problem = hard()
+    with monkeypatch.context() as patched:
+        patched.setattr(threading.Thread, "start", started)
+        with pytest.raises(KeyboardInterrupt):
+            solve_cover(problem)
     heard.set()
+    assert answers.get(timeout=60)
 
 
 def test_nothing_to_choose_from_is_no_fault():
