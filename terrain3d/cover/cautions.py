@@ -6,7 +6,7 @@ import numpy as np
 
 from terrain3d.cover.areas import cells_within, off_grid_m2
 from terrain3d.cover.sighted import SightedUnit
-from terrain3d.detector.pose import Detector, posed_heads
+from terrain3d.detector.pose import Detector, is_open, posed_heads
 from terrain3d.sight.hits import inside_solid, solid_hits
 from terrain3d.terrain import Area, Ground, Terrain
 
@@ -100,10 +100,13 @@ def _off_known_ground(ground: Ground, unit: Detector) -> tuple[float, float]:
     off, whole_m2 = [], 0.0
     for head in posed_heads(unit):
         facing = np.arctan2(head.forward[0], head.forward[1])
-        angle = facing + np.radians(head.arc_deg) * ((np.arange(60) + 0.5) / 60 - 0.5)
+        share = (np.arange(60) + 0.5) / 60 - 0.5
+        angle = facing + np.radians(head.arc_deg) * share[is_open(head, head.arc_deg * share)]
         x = unit.x + radius[:, None] * np.sin(angle)
         y = unit.y + radius[:, None] * np.cos(angle)
-        off.append(np.isnan(ground.height_at(x, y)).mean())
-        whole_m2 += np.radians(head.arc_deg) / 2 * unit.type.max_range**2
-    share = float(np.mean(off))
-    return share, share * whole_m2
+        open_deg = sum(high - low for low, high in head.open_deg)
+        if len(angle):
+            off.append(np.isnan(ground.height_at(x, y)).mean())
+        whole_m2 += np.radians(open_deg) / 2 * unit.type.max_range**2
+    off_share = float(np.mean(off)) if off else 0.0
+    return off_share, off_share * whole_m2

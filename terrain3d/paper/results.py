@@ -14,7 +14,7 @@ from terrain3d.caution import CAUTION
 from terrain3d.cover.option import OptionResult, ProtectedResult, UnderScenario
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.figures import Figure
-from terrain3d.detector.pose import Detector
+from terrain3d.detector.pose import Detector, masked_arcs
 from terrain3d.frame import Frame
 from terrain3d.job import Outcome
 from terrain3d.paper.rounded import area, share, size
@@ -194,7 +194,7 @@ def _detector(outcome: Outcome, option: OptionResult, number: int) -> dict[str, 
         "bearing_deg": unit.bearing_deg,
         "tilt_deg": unit.tilt_deg,
         "roll_deg": unit.roll_deg,
-        "pan_deg": list(unit.pan_deg or (head.pan for head in unit.type.head)),
+        "pan_deg": [unit.pan_of(head) for head in range(len(unit.type.head))],
         "range_m": unit.range_m,
         "max_range_m": unit.type.max_range,
         "fill": unit.fill_needed,
@@ -204,6 +204,37 @@ def _detector(outcome: Outcome, option: OptionResult, number: int) -> dict[str, 
         "across_unknown_m2": area(facts.across_unknown_m2),
         "off_known_m2": area(facts.off_known_m2),
         "off_known_share": share(facts.off_known_share),
+        **_set_by_itself(unit),
+    }
+
+
+def _set_by_itself(unit: Detector) -> dict[str, Any]:
+    """Keys that are there only where a unit is set so."""
+    told: dict[str, Any] = {}
+    if unit.sensitivity is not None:
+        told["sensitivity"] = unit.sensitivity
+    if unit.bracket:
+        told["bracket"] = True
+    if unit.heads:
+        told["heads"] = [_head(unit, head) for head in range(len(unit.heads))]
+    return told
+
+
+def _head(unit: Detector, head: int) -> dict[str, Any]:
+    own, kind = unit.heads[head], unit.type.head[head]
+    fills = unit.fills_of(head) or (unit.fill_needed,) * len(kind.layer)
+    sensitivity = own.sensitivity
+    if sensitivity is None and own.fill is None and unit.sensitivity is not None:
+        sensitivity = (unit.sensitivity,)
+    return {
+        "pan_deg": unit.pan_of(head),
+        "range_m": unit.range_of(head),
+        "sensitivity": None if sensitivity is None else list(sensitivity),
+        "fill": {layer.name: fill for layer, fill in zip(kind.layer, fills, strict=True)},
+        "pulses": unit.pulses_of(head),
+        "masked": list(own.masked),
+        "masked_deg": [list(arc) for arc in masked_arcs(kind, own)],
+        "open_deg": [list(arc) for arc in unit.open_arcs(head)],
     }
 
 

@@ -121,6 +121,25 @@ class Site(Part):
     doubts: list[str] = said("Sentences about the survey that every reader has to see.")
 
 
+class HeadSet(Part):
+    """One head of a unit as it is set."""
+
+    pan_deg: float = told("deg", "Within the housing, clockwise.")
+    range_m: float = told("m", "Range setting.")
+    sensitivity: list[str] | None = said(
+        "By the type's names: one for all layers, or one each.", "it is not set by name"
+    )
+    fill: dict[str, float] = told(
+        "share", "Share of each layer that a figure has to fill to break it, by its name."
+    )
+    pulses: int = told("pulses", "Within the type's window, for an alarm.")
+    masked: list[int] = told("number from 1", "Zones that are covered, from the left as the unit looks out.")
+    masked_deg: list[tuple[float, float]] = told(
+        "deg", "From and to of all that is covered, right of the middle of the head's arc."
+    )
+    open_deg: list[tuple[float, float]] = told("deg", "The same of what is left open.")
+
+
 class Detector(Part):
     """One unit of an option as it is posed, and what may mislead about it."""
 
@@ -150,6 +169,9 @@ class Detector(Part):
     across_unknown_m2: float = told("m2", "Ground in its reach seen across ground that is not known.")
     off_known_m2: float = told("m2", "Of its arcs out to `max_range_m`, what lies off the known ground.")
     off_known_share: float = told("share", "The same as a share of its arcs.")
+    sensitivity: str | None = part("The unit's sensitivity setting by the type's name, where it is set so.")
+    bracket: bool | None = part("Where the unit is on its bracket.")
+    heads: list[HeadSet] | None = part("Each head, in the type's order, where some are set by themselves.")
 
 
 class VerdictAreas(Part):
