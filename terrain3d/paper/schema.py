@@ -169,9 +169,9 @@ class Detector(Part):
     across_unknown_m2: float = told("m2", "Ground in its reach seen across ground that is not known.")
     off_known_m2: float = told("m2", "Of its arcs out to `max_range_m`, what lies off the known ground.")
     off_known_share: float = told("share", "The same as a share of its arcs.")
-    sensitivity: str | None = part("The unit's sensitivity setting by the type's name, where it is set so.")
-    bracket: bool | None = part("Where the unit is on its bracket.")
-    heads: list[HeadSet] | None = part("Each head, in the type's order, where some are set by themselves.")
+    sensitivity: str = part("The unit's sensitivity setting by the type's name, where it is set so.")
+    bracket: bool = part("Where the unit is on its bracket.")
+    heads: list[HeadSet] = part("Each head, in the type's order, where some are set by themselves.")
 
 
 class VerdictAreas(Part):

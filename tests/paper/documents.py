@@ -188,3 +188,34 @@ def searched(folder: Path, keys: str, text: str = FULL) -> dict:
         read_search(written(folder, text + table), lambda _step, _fraction: None), lambda *_: None
     )
     return json.loads(search_results_json(result))
+
+
+#: A type with two heads, with names for its sensitivities.
+FITTED = """
+name = "fitted"
+nominal_height = 1.0
+mount_height = [0.8, 1.2]
+max_range = 12
+range_settings = [6, 12]
+pulses = [1, 3]
+sensitivity = { low = 0.65, high = 0.35 }
+[[head]]
+pan = -45
+arc = 84
+layer = [{ name = "upper", elevation = 0, thickness = 3, zones = 9 }, { name = "lower", elevation = "range", thickness = 3, zones = 9 }]
+[[head]]
+pan = 45
+arc = 84
+layer = [{ name = "upper", elevation = 0, thickness = 3, zones = 9 }, { name = "lower", elevation = "range", thickness = 3, zones = 9 }]
+"""  # noqa: E501
+
+
+def set_by_heads(folder: Path) -> dict:
+    """`cover` of a unit whose heads are set by themselves, on its bracket."""
+    (folder / "fitted.toml").write_text(FITTED, encoding="utf-8")
+    heads = (
+        "[[option.detector.head]]\nrange = 6\nsensitivity = 'high'\nmasked = [1]\n"
+        "[[option.detector.head]]\nfill = [0.4, 0.6]\npulses = 3\nmasked_arc = [30, 40]\n"
+    )
+    named = option_text("named", kind="fitted.toml", sensitivity='"low"', bracket="true") + heads
+    return json.loads(results_json(run(written(folder, BARE + named))))
