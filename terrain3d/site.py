@@ -528,7 +528,18 @@ class SearchSetting(Table):
     hold: Annotated[
         Number | None, key("", "share of what counts, by weight, to be held at least cost", gt=0, le=1)
     ] = None
+    milliamps: Annotated[
+        Number | None, key("milliamps", "most current that a set may draw, by the types' [supply]", gt=0)
+    ] = None
     apart: Annotated[bool, Strict(), key("", "two units may not see each other")] = False
+    masks: Annotated[
+        bool,
+        Strict(),
+        key("", "zones that reach `keep_out` ground are masked; false leaves such settings out"),
+    ] = False
+    mask_nuisances: Annotated[
+        bool, Strict(), key("", "zones in which a `[[nuisance]]` thing is seen within range are masked")
+    ] = False
 
 
 class FigureShape(Table):

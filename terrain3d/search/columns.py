@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
-from terrain3d.search.judge import Judged, Target
+from terrain3d.detector.pose import HeadSetting
+from terrain3d.search.judge import Judged, Target, zones_of
 from terrain3d.search.problem import CoverProblem, Indices
 from terrain3d.search.settings import Space
 from terrain3d.units import Floats
@@ -27,6 +28,8 @@ class Columns:
     bearing_deg: Floats
     tilt_deg: Floats
     range_m: Floats
+    range_set: Indices
+    masked: Indices
     value: Floats
     nominal: Floats
     slack_deg: Floats
@@ -80,7 +83,8 @@ def same_row(columns: Columns, others: Columns, row: int) -> int:
 
 
 def _settings(columns: Columns) -> Floats:
-    names = ("mount", "type_index", "height_m", "bearing_deg", "tilt_deg", "range_m")
+    names = ("mount", "type_index", "height_m", "bearing_deg", "tilt_deg", "range_set", "masked")
+    # So many zones are masked at most that their bits are whole as a float.
     return np.column_stack([getattr(columns, name) for name in names]).astype(float)
 
 
@@ -95,6 +99,14 @@ def _held(judged: Judged, n_cells: int) -> Any:
     start = np.concatenate([[0], np.cumsum(np.bincount(row, minlength=len(bits)))])
     cells = judged.cells[column]
     return sparse.csr_array((np.ones(len(row), bool), cells, start), shape=(len(bits), n_cells))
+
+
+def heads_of(columns: Columns, space: Space, row: int) -> tuple[HeadSetting, ...]:
+    """What is set head by head of a unit; none where all of them are as the unit is set."""
+    type_index = int(columns.type_index[row])
+    n_heads = len(space.detector_types[type_index].head)
+    masked = zones_of(columns.masked[row, :n_heads])
+    return space.heads_set(type_index, int(columns.range_set[row]), masked)
 
 
 def costs(columns: Columns, space: Space) -> tuple[Floats, bool]:

@@ -6,7 +6,9 @@ promised of several units is what all of them hold however each is off, and a kn
 """
 
 import itertools
+from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,8 +19,10 @@ from terrain3d.cover.fill import verdict_codes
 from terrain3d.cover.heads import HeadTable, head_table
 from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.figures import find_figure
+from terrain3d.detector.types import DetectorType, lower_elevation_deg
 from terrain3d.nuisance.spill import counted_height_m
 from terrain3d.search.kernel import WORD, counted, fan_axes, held_bearings, weighed
+from terrain3d.search.masks import keep_unmasked, zone_edges, zone_spans, zones_reached
 from terrain3d.search.settings import Space
 from terrain3d.sight.panorama import Panorama, eye_over, panorama
 from terrain3d.terrain import Mount, Terrain
@@ -75,7 +79,11 @@ class Judged:
     cells : (n,) int32
         Places in `Target.cells` of the cells in reach of the mount.
     type_index, height_m, bearing_deg, tilt_deg, range_m : (k,)
-        The settings; `type_index` is the place in `Space.detector_types`.
+        The settings; `type_index` is the place in `Space.detector_types`, `range_m` the longest of its heads.
+    range_set : (k,) int64
+        Place in `Space.range_sets_of` of the type.
+    masked : (k, h) int64
+        Bits of the zones of each head that are masked, the leftmost first; h is that of the type with most.
     value, nominal : (k,) float
         Weight of the cells held after the tolerance, and when aimed exactly.
     slack_deg : (k,) float
@@ -96,6 +104,8 @@ class Judged:
     bearing_deg: Floats
     tilt_deg: Floats
     range_m: Floats
+    range_set: Cells
+    masked: Cells
     value: Floats
     nominal: Floats
     slack_deg: Floats
@@ -151,9 +161,9 @@ def judge_mount(terrain: Terrain, mount: Mount, space: Space, target: Target) ->
             continue
         looks[height] = look
         for k in space.types_on(mount):
-            for ranges, value, masks in _judge_type(look, space, k, target):
+            for value, masks in _judge_type(look, mount, space, k, target):
                 best[h, k] = max(best[h, k], value.max())
-                kept += _best_of_sectors(look, space, k, height, ranges, value, masks)
+                kept += _best_of_sectors(look, space, k, height, value, masks)
     return _packed(mount, space, target, looks, _best_of_heights(kept), best)
 
 
@@ -187,16 +197,16 @@ def price_mount(
             continue
         looks[height] = look
         for k in space.types_on(mount):
-            for ranges, value, masks in _judge_type(look, space, k, target):
+            for value, masks in _judge_type(look, mount, space, k, target):
                 priced = masks.weighed(price[look.view.place])
                 best[h, k] = max(best[h, k], priced.max())
-                slack = _slack(value)
+                slack = _slack(value, masks.masked)
                 rows = np.argwhere((priced >= least) & (value > 0))
                 at = tuple(rows.T)
                 order = np.lexsort((-slack[at], -priced[at].round(6)))[:most]
                 for t, r, b in rows[order].tolist():
                     steps = int(slack[t, r, b])
-                    kept.append(_kept(look, space, k, height, ranges[r], value, masks, (t, r, b), steps))
+                    kept.append(_kept(look, space, k, height, value, masks, (t, r, b), steps))
     return _packed(mount, space, target, looks, kept, best)
 
 
@@ -244,12 +254,21 @@ class _Look:
 
 @dataclass(frozen=True, eq=False)
 class _Masks:
-    """What a type holds after the tolerance: bits of the range settings, (t, n, b), b in whole words."""
+    """What a type holds after the tolerance: bits of so many range sets, (t, n, b), b in whole words.
+
+    `sets` are their places in `Space.range_sets_of`; `masked` (t, r, b, h) the zones masked at each setting,
+    in bits, None where none is masked anywhere.
+    """
 
     sure: NDArray[np.uint8]
-    n_ranges: int
+    sets: range
     barred: NDArray[np.bool_]
     blocks: list[tuple[int, int, float]]
+    masked: NDArray[np.uint64] | None
+
+    @property
+    def n_ranges(self) -> int:
+        return len(self.sets)
 
     def values(self) -> Floats:
         """(t, r, b) weight of the cells held after the tolerance; -1 where a setting is barred."""
@@ -277,7 +296,8 @@ class _Kept:
     height_m: float
     bearing_deg: float
     tilt_deg: float
-    range_m: float
+    range_set: int
+    masked: tuple[int, ...]
     value: float
     slack_deg: float
     held: NDArray[np.uint8]
@@ -329,10 +349,10 @@ def _view(seen: Panorama, place: Cells, target: Target | None) -> _View:
 
 
 def _judge_type(
-    look: _Look, space: Space, type_index: int, target: Target
-) -> list[tuple[tuple[float, ...], Floats, _Masks]]:
-    """Ranges, (t, r, b) values and masks of one type, for each eight of its range settings."""
-    ranges = space.ranges_of(type_index)
+    look: _Look, mount: Mount, space: Space, type_index: int, target: Target
+) -> list[tuple[Floats, _Masks]]:
+    """(t, r, b) values and masks of one type, for each eight of its range sets."""
+    sets = space.range_sets_of(type_index)
     tilts = space.tilts_judged_deg
     rows = np.array(
         [
@@ -340,19 +360,136 @@ def _judge_type(
             for t in space.tilts_deg
         ]
     )
+    n = len(space.bearings_deg)
+    beyond_limits = ~space.aims_on(mount, type_index)[:, None, :]
     results = []
-    for first in range(0, len(ranges), _BITS):
-        some = ranges[first : first + _BITS]
-        aimed = _aimed(look.view, space, type_index, some, target.figure_height_m, upper_only=False)
-        n = len(space.bearings_deg)
-        sure = np.stack([_steady(aimed[row], n) for row in rows])
-        barred = np.zeros((len(rows), len(some), n), bool)
-        for height_m, outside in look.spill:
-            upper = _aimed(outside, space, type_index, some, height_m, upper_only=True)[:, :, :n]
-            barred |= _barred(upper, rows, len(some))
-        masks = _Masks(sure, len(some), barred, look.view.blocks)
-        results.append((some, masks.values(), masks))
+    for first in range(0, len(sets), _BITS):
+        some = sets[first : first + _BITS]
+        places = range(first, first + len(some))
+        if space.masks and look.spill:
+            sure, barred, masked = _masked(look, space, type_index, some, target, rows)
+        else:
+            aimed = _aimed(look.view, space, type_index, some, target.figure_height_m, upper_only=False)
+            sure = np.stack([_steady(aimed[row], n) for row in rows])
+            barred, masked = np.zeros((len(rows), len(some), n), bool), None
+            for height_m, outside in look.spill:
+                upper = _aimed(outside, space, type_index, some, height_m, upper_only=True)[:, :, :n]
+                barred |= _barred(upper, rows, len(some))
+        masks = _Masks(sure, places, barred | beyond_limits, look.view.blocks, masked)
+        results.append((masks.values(), masks))
     return results
+
+
+def _masked(
+    look: _Look,
+    space: Space,
+    type_index: int,
+    sets: tuple[tuple[float, ...], ...],
+    target: Target,
+    rows: Cells,
+) -> tuple[NDArray[np.uint8], NDArray[np.bool_], NDArray[np.uint64] | None]:
+    """What is held with the zones masked that reach ground to keep out of, aimed off or not.
+
+    Returns
+    -------
+    sure : (t, n, b) uint8
+    barred : (t, r, b) bool
+        Settings that have no zone left.
+    masked : (t, r, b, h) uint64, or None
+        None where nothing has to be masked.
+    """
+    detector_type = space.detector_types[type_index]
+    n = len(space.bearings_deg)
+    upper = _senses(detector_type, upper_only=True)
+    reached = np.zeros((len(space.tilts_judged_deg), len(sets), n, len(upper)), np.uint64)
+    for height_m, outside in look.spill:
+        there = _aimed_apart(outside, space, type_index, sets, height_m, upper)
+        for s, sense in enumerate(upper):
+            for t in range(len(reached)):
+                spans = _Spans.of(outside, space, detector_type, sense, sets, t)
+                for r in range(len(sets)):
+                    zones_reached(
+                        there[s, t], r, spans.shift, spans.starts[r], spans.first[r], spans.last[r],
+                        reached[t, r, :, s],
+                    )  # fmt: skip
+    needed = np.bitwise_or.reduce(reached[rows], axis=1)
+    masked = needed | np.roll(needed, 1, axis=2) | np.roll(needed, -1, axis=2)
+    senses = _senses(detector_type, upper_only=False)
+    apart = _aimed_apart(look.view, space, type_index, sets, target.figure_height_m, senses)
+    aimed = np.bitwise_or.reduce(apart, axis=0)
+    sure = np.stack([_steady(aimed[row], n) for row in rows])
+    whole = np.array([(1 << head.zones) - 1 for head in detector_type.head], np.uint64)
+    barred = (masked == whole).all(axis=-1)
+    if not masked.any():
+        return sure, barred, None
+    heads = [sense.head for sense in senses]
+    for t, row in enumerate(rows):
+        if masked[t].any():
+            spans_of = [
+                [_Spans.of(look.view, space, detector_type, sense, sets, at) for sense in senses]
+                for at in row
+            ]
+            keep_unmasked(
+                sure[t], np.ascontiguousarray(apart[:, row].swapaxes(0, 1)),
+                np.array([spans.shift for spans in spans_of[0]]),
+                *(_stacked(spans_of, name) for name in ("starts", "first", "last")),
+                np.ascontiguousarray(masked[t][..., heads]),
+            )  # fmt: skip
+    return sure, barred, masked
+
+
+@dataclass(frozen=True, eq=False)
+class _Sense:
+    """Layers of a head that raise the alarm together."""
+
+    head: int
+    layers: list[int]
+
+
+def _senses(detector_type: DetectorType, *, upper_only: bool) -> list[_Sense]:
+    """All that raises the alarm by itself: a head, or each layer of one; or the upper layers alone."""
+    table = head_table(detector_type)
+    found = []
+    for h in range(len(table.head)):
+        layers = [int(table.upper[h])] if upper_only else np.flatnonzero(table.name[h] >= 0).tolist()
+        # Layers that stay where they are first: what they miss need not be judged at every range.
+        layers.sort(key=lambda k: bool(np.isnan(table.elevation_deg[h, k])))
+        found += [_Sense(h, [k]) for k in layers] if table.any_layer else [_Sense(h, layers)]
+    return found
+
+
+@dataclass(frozen=True, eq=False)
+class _Spans:
+    """What `zone_spans` says of a sense at one tilt, for each range set; `shift` is of its head."""
+
+    shift: int
+    starts: NDArray[np.int64]
+    first: NDArray[np.uint8]
+    last: NDArray[np.uint8]
+
+    @staticmethod
+    def of(
+        view: _View, space: Space, detector_type: DetectorType, sense: _Sense,
+        sets: tuple[tuple[float, ...], ...], tilt: int,
+    ) -> "_Spans":  # fmt: skip
+        step, table = space.bearing_step_deg, head_table(detector_type)
+        shift, start_deg = _whole_steps(float(table.pan_deg[sense.head]), step)
+        offset = (np.arctan2(view.east, view.north) - np.radians(start_deg)) / np.radians(step)
+        found = []
+        for own in sets:
+            ranged = lower_elevation_deg(table.nominal_height_m, own[sense.head])
+            elevation = table.elevation_deg[sense.head, sense.layers]
+            edges = zone_edges(
+                float(table.half_arc_deg[sense.head]), detector_type.head[sense.head].zones,
+                np.where(np.isnan(elevation), ranged, elevation), space.tilts_judged_deg[tilt], step,
+            )  # fmt: skip
+            found.append(zone_spans(offset, edges, step, len(space.bearings_deg)))
+        width = max(first.shape[1] for _, first, _ in found)
+        wide = [[np.pad(each, ((0, 0), (0, width - each.shape[1]))) for each in one[1:]] for one in found]
+        return _Spans(
+            shift, np.stack([starts for starts, _, _ in found]), np.stack([first for first, _ in wide]),
+            np.stack([last for _, last in wide]),
+        )  # fmt: skip
 
 
 def _steady(masks: NDArray[np.uint8], n_bearings: int) -> NDArray[np.uint8]:
@@ -381,72 +518,113 @@ def _aimed(
     view: _View,
     space: Space,
     type_index: int,
-    ranges: tuple[float, ...],
+    sets: tuple[tuple[float, ...], ...],
     figure_height_m: float,
     *,
     upper_only: bool,
 ) -> NDArray[np.uint8]:
-    """(t, n, b) bits of the range settings at which a unit holds each cell, at every judged tilt."""
+    """(t, n, b) bits of the range sets at which a unit holds each cell, at every judged tilt."""
     table = head_table(space.detector_types[type_index])
-    step = space.bearing_step_deg
-    n_bearings = len(space.bearings_deg)
-    tilts = space.tilts_judged_deg
-    # Whole words: that is how they are counted.
-    masks = np.zeros((len(tilts), len(view.place), -(-n_bearings // WORD) * WORD), np.uint8)
-    for h, start, shifts in _alike(table, step):
+    masks = _no_masks(view, space)
+    for h, start, shifts in _alike(table, space.bearing_step_deg, sets):
         layers = [int(table.upper[h])] if upper_only else np.flatnonzero(table.name[h] >= 0).tolist()
         # Layers that stay where they are first: what they miss need not be judged at every range.
         layers.sort(key=lambda k: bool(np.isnan(table.elevation_deg[h, k])))
-        elevation, half = table.elevation_deg[h, layers], table.half_thickness_deg[h, layers]
-        sines = np.stack([layer_sines(elevation, half, table.nominal_height_m, r) for r in ranges])
-        for t, tilt in enumerate(tilts):
-            held_bearings(
-                view.east, view.north, view.distance, view.foot, view.low, view.high, view.light,
-                view.hull_high, view.most_light, view.piece_first, view.piece_last, view.pieces,
-                fan_axes(start, step, n_bearings, tilt), start, step, tilt, float(table.half_arc_deg[h]),
-                sines, np.isnan(elevation), table.any_layer and not upper_only, table.max_range_m,
-                figure_height_m, space.detector_types[type_index].fill, shifts, masks[t],
-            )  # fmt: skip
+        any_layer = table.any_layer and not upper_only
+        _mark(view, space, type_index, sets, figure_height_m, h, layers, any_layer, start, shifts, masks)
     return masks
 
 
-def _alike(table: HeadTable, step_deg: float) -> list[tuple[int, float, Cells]]:
+def _aimed_apart(
+    view: _View, space: Space, type_index: int, sets: tuple[tuple[float, ...], ...], figure_height_m: float,
+    senses: list[_Sense],
+) -> NDArray[np.uint8]:  # fmt: skip
+    """(s, t, n, b) bits of the range sets at which each sense by itself holds each cell."""
+    table = head_table(space.detector_types[type_index])
+    apart = np.stack([_no_masks(view, space) for _ in senses])
+    for masks, sense in zip(apart, senses, strict=True):
+        shift, start = _whole_steps(float(table.pan_deg[sense.head]), space.bearing_step_deg)
+        _mark(
+            view, space, type_index, sets, figure_height_m, sense.head, sense.layers, False, start,
+            np.array([shift]), masks,
+        )  # fmt: skip
+    return apart
+
+
+def _no_masks(view: _View, space: Space) -> NDArray[np.uint8]:
+    # Whole words: that is how they are counted.
+    n_words = -(-len(space.bearings_deg) // WORD)
+    return np.zeros((len(space.tilts_judged_deg), len(view.place), n_words * WORD), np.uint8)
+
+
+def _mark(
+    view: _View, space: Space, type_index: int, sets: tuple[tuple[float, ...], ...], figure_height_m: float,
+    head: int, layers: list[int], any_layer: bool, start: float, shifts: Cells, masks: NDArray[np.uint8],
+) -> None:  # fmt: skip
+    """Add to (t, n, b) masks what heads made alike hold by some of their layers."""
+    table, step = head_table(space.detector_types[type_index]), space.bearing_step_deg
+    elevation, half = table.elevation_deg[head, layers], table.half_thickness_deg[head, layers]
+    sines = np.stack([layer_sines(elevation, half, table.nominal_height_m, own[head]) for own in sets])
+    for t, tilt in enumerate(space.tilts_judged_deg):
+        held_bearings(
+            view.east, view.north, view.distance, view.foot, view.low, view.high, view.light,
+            view.hull_high, view.most_light, view.piece_first, view.piece_last, view.pieces,
+            fan_axes(start, step, len(space.bearings_deg), tilt), start, step, tilt,
+            float(table.half_arc_deg[head]), sines, np.isnan(elevation), any_layer, table.max_range_m,
+            figure_height_m, space.detector_types[type_index].fill, shifts, masks[t],
+        )  # fmt: skip
+
+
+def _whole_steps(pan_deg: float, step_deg: float) -> tuple[int, float]:
+    """A pan as whole steps of bearing, and what it goes past them, degrees."""
+    shift = int(np.floor(pan_deg / step_deg + 1e-9))
+    return shift, round(pan_deg - shift * step_deg, 9) + 0.0
+
+
+def _alike(
+    table: HeadTable, step_deg: float, sets: tuple[tuple[float, ...], ...]
+) -> list[tuple[int, float, Cells]]:
     """Heads that differ by whole steps of bearing only: the first, its angle past a step, the steps."""
     groups: dict[tuple[object, ...], list[int]] = {}
     for h, pan in enumerate(table.pan_deg):
-        shift = int(np.floor(pan / step_deg + 1e-9))
-        start = round(float(pan) - shift * step_deg, 9) + 0.0
+        shift, start = _whole_steps(float(pan), step_deg)
         key = (
             start,
             float(table.half_arc_deg[h]),
             table.elevation_deg[h].tobytes(),
             table.half_thickness_deg[h].tobytes(),
             int(table.upper[h]),
+            tuple(own[h] for own in sets),
         )
         groups.setdefault(key, [h]).append(shift)
     return [(found[0], float(key[0]), np.array(found[1:])) for key, found in groups.items()]  # type: ignore[arg-type]
 
 
-def _slack(value: Floats) -> NDArray[np.int64]:
-    """(t, r, b) steps by which a bearing may be off either way until too much is lost."""
+def _slack(value: Floats, masked: NDArray[np.uint64] | None) -> NDArray[np.int64]:
+    """(t, r, b) steps by which a bearing may be off either way until too much is lost.
+
+    Where zones are masked, for as long as the same ones are: others would have to be.
+    """
     enough = (1.0 - SLACK_LOSS) * value
     steps = np.zeros(value.shape, np.int64)
     still = value > 0
     for k in range(1, min(_MOST_SLACK, value.shape[2] // 2) + 1):
-        still = still & (np.roll(value, k, axis=2) >= enough) & (np.roll(value, -k, axis=2) >= enough)
+        for way in (k, -k):
+            still = still & (np.roll(value, way, axis=2) >= enough)
+            if masked is not None:
+                still &= (np.roll(masked, way, axis=2) == masked).all(axis=-1)
         steps += still
     return steps
 
 
 def _best_of_sectors(
-    look: _Look, space: Space, type_index: int, height_m: float, ranges: tuple[float, ...], value: Floats,
-    masks: _Masks,
-) -> list[_Kept]:  # fmt: skip
-    """The best setting of each range setting and part of the circle; of equals the one with more slack."""
-    slack = _slack(value)
+    look: _Look, space: Space, type_index: int, height_m: float, value: Floats, masks: _Masks
+) -> list[_Kept]:
+    """The best setting of each range set and part of the circle; of equals the one with more slack."""
+    slack = _slack(value, masks.masked)
     edges = np.linspace(0, value.shape[2], min(SECTORS, value.shape[2]) + 1).round().astype(int)
     kept = []
-    for r, range_m in enumerate(ranges):
+    for r in range(masks.n_ranges):
         for first, last in itertools.pairwise(edges):
             part = value[:, r, first:last]
             top = part.max()
@@ -454,32 +632,32 @@ def _best_of_sectors(
                 eased = np.where(part == top, slack[:, r, first:last], -1)
                 t, b = np.unravel_index(int(eased.argmax()), part.shape)
                 at = (int(t), r, int(first + b))
-                kept.append(
-                    _kept(look, space, type_index, height_m, range_m, value, masks, at, int(slack[at]))
-                )
+                kept.append(_kept(look, space, type_index, height_m, value, masks, at, int(slack[at])))
     return kept
 
 
 def _kept(
-    look: _Look, space: Space, type_index: int, height_m: float, range_m: float, value: Floats, masks: _Masks,
+    look: _Look, space: Space, type_index: int, height_m: float, value: Floats, masks: _Masks,
     at: tuple[int, int, int], slack: int,
 ) -> _Kept:  # fmt: skip
     t, r, b = at
     held = np.zeros(len(look.near), bool)
     held[look.spot] = (masks.sure[t, :, b] & np.uint8(1 << r)) > 0
+    n_heads = len(space.detector_types[type_index].head)
+    masked = (0,) * n_heads if masks.masked is None else tuple(masks.masked[t, r, b].tolist())
     return _Kept(
-        type_index, height_m, float(space.bearings_deg[b]), space.tilts_deg[t], range_m, float(value[at]),
-        slack * space.bearing_step_deg, np.packbits(held),
+        type_index, height_m, float(space.bearings_deg[b]), space.tilts_deg[t], masks.sets[r], masked,
+        float(value[at]), slack * space.bearing_step_deg, np.packbits(held),
     )  # fmt: skip
 
 
 def _best_of_heights(kept: list[_Kept]) -> list[_Kept]:
-    """Of each type, range setting and part of the circle the best height; the best of each height as well."""
+    """Of each type, range set and part of the circle the best height; the best of each height as well."""
     chosen: dict[tuple[object, ...], _Kept] = {}
     for one in kept:
         sector = int(one.bearing_deg / 360 * SECTORS + 1e-9)
         for key in (
-            ("sector", one.type_index, one.range_m, sector),
+            ("sector", one.type_index, one.range_set, sector),
             ("height", one.type_index, one.height_m),
         ):
             other = chosen.get(key)
@@ -492,7 +670,7 @@ def _best_of_heights(kept: list[_Kept]) -> list[_Kept]:
             -s.slack_deg,
             s.type_index,
             s.height_m,
-            s.range_m,
+            s.range_set,
             s.bearing_deg,
             s.tilt_deg,
         ),
@@ -505,11 +683,17 @@ def _packed(
     near = next(iter(looks.values())).near if looks else np.zeros(0, np.int64)
     weights, rank = np.unique(target.weight, return_inverse=True)
     nominal, animal = [], []
-    tables = [head_table(detector_type) for detector_type in space.detector_types]
+    tables: dict[tuple[object, ...], HeadTable] = {}
     for one in kept:
         look = looks[one.height_m]
-        setting = (tables[one.type_index], one.bearing_deg, one.tilt_deg, 0.0, one.range_m)
-        fill = space.detector_types[one.type_index].fill
+        detector_type = space.detector_types[one.type_index]
+        heads = (one.type_index, one.range_set, one.masked)
+        if heads not in tables:
+            own = space.heads_set(one.type_index, one.range_set, zones_of(one.masked))
+            tables[heads] = head_table(detector_type, heads=own)
+        range_m = max(space.range_sets_of(one.type_index)[one.range_set])
+        setting = (tables[heads], one.bearing_deg, one.tilt_deg, 0.0, range_m)
+        fill = detector_type.fill
         both = verdict_codes(look.seen, *setting, target.figure_height_m, fill)[look.rows] == Verdict.BOTH
         counts = np.bincount(rank[look.place[both]], minlength=len(weights))
         nominal.append(float((weights * counts).sum()))
@@ -518,9 +702,36 @@ def _packed(
     def column(name: str) -> Floats:
         return np.array([getattr(one, name) for one in kept], float)
 
+    most_heads = max(len(detector_type.head) for detector_type in space.detector_types)
+    masked = np.zeros((len(kept), most_heads), np.int64)
+    for row, one in enumerate(kept):
+        masked[row, : len(one.masked)] = one.masked
+    ranges = [max(space.range_sets_of(one.type_index)[one.range_set]) for one in kept]
     return Judged(
         mount.name, space.settings_of(mount), near.astype(np.int32), column("type_index").astype(np.int64),
-        column("height_m"), column("bearing_deg"), column("tilt_deg"), column("range_m"), column("value"),
+        column("height_m"), column("bearing_deg"), column("tilt_deg"), np.array(ranges, float),
+        column("range_set").astype(np.int64), masked, column("value"),
         np.array(nominal), column("slack_deg"), np.array(animal, np.int64),
         np.array([one.held for one in kept], np.uint8).reshape(len(kept), -(-len(near) // 8)), best,
     )  # fmt: skip
+
+
+def _stacked(spans: list[list[_Spans]], name: str) -> NDArray[Any]:
+    """One array of the spans of all aims of tilt and senses, as wide as the widest."""
+    arrays = [[getattr(one, name) for one in row] for row in spans]
+    width = max(array.shape[-1] for row in arrays for array in row)
+    return np.stack(
+        [
+            np.stack([np.pad(a, [(0, 0)] * (a.ndim - 1) + [(0, width - a.shape[-1])]) for a in row])
+            for row in arrays
+        ]
+    )
+
+
+def zones_of(masked: Iterable[int]) -> tuple[tuple[int, ...], ...]:
+    """Bits of the masked zones of each head as the zones' numbers, from 1.
+
+    >>> zones_of((0, 5))
+    ((), (1, 3))
+    """
+    return tuple(tuple(k + 1 for k in range(bits.bit_length()) if bits >> k & 1) for bits in map(int, masked))

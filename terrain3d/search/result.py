@@ -17,12 +17,12 @@ from terrain3d.job import Outcome, Steady
 from terrain3d.ranking.reasons import Reason, reasons
 from terrain3d.search.best import Best
 from terrain3d.search.choose_set import CoverSolution
-from terrain3d.search.columns import Columns, costs
+from terrain3d.search.columns import Columns, costs, heads_of
 from terrain3d.search.judge import Target
 from terrain3d.search.searched import Searched
 from terrain3d.search.settings import Space
 from terrain3d.sight.panorama import panorama, remembered
-from terrain3d.site import DetectorSetting, Option
+from terrain3d.site import DetectorSetting, HeadShape, Option
 from terrain3d.terrain import Mount, Terrain
 from terrain3d.wording import counted, in_brief
 
@@ -100,10 +100,12 @@ def choice_of(
     rows = sorted((int(row) for row in rows), key=lambda row: int(columns.mount[row]))
     units = []
     for place, row in enumerate(rows, start=1):
+        mount, type_index = mounts[int(columns.mount[row])], int(columns.type_index[row])
+        bearing, tilt = float(columns.bearing_deg[row]), float(columns.tilt_deg[row])
         unit = unit_on(
-            terrain, mounts[int(columns.mount[row])].name, space.detector_types[int(columns.type_index[row])],
-            float(columns.height_m[row]), float(columns.bearing_deg[row]), float(columns.tilt_deg[row]),
-            range_m=float(columns.range_m[row]), name=f"D{place}",
+            terrain, mount.name, space.detector_types[type_index], float(columns.height_m[row]), bearing,
+            tilt, range_m=float(columns.range_m[row]), name=f"D{place}", heads=heads_of(columns, space, row),
+            bracket=space.takes_bracket(mount, type_index, bearing, tilt),
         )  # fmt: skip
         units.append(sighted(terrain, unit, look=look))
     option = judge_option(terrain, name, tuple(units), "any", figure.height_m)
@@ -192,7 +194,7 @@ WRITTEN_NAMES = ("search: best", "search: runner-up")
 def as_options(result: SearchResult) -> tuple[Option, ...]:
     """The best set and the runner-up as options of a site file.
 
-    Bearings, tilts, heights and range settings are those of the units; names are `WRITTEN_NAMES`.
+    Bearings, tilts, heights, ranges and masked zones are those of the units; names are `WRITTEN_NAMES`.
     """
     choices = [result.best, *([result.runner_up] if result.runner_up is not None else [])]
     return tuple(
@@ -207,6 +209,8 @@ def as_options(result: SearchResult) -> tuple[Option, ...]:
                     bearing=unit.bearing_deg,
                     tilt=unit.tilt_deg,
                     range=unit.range_m,
+                    bracket=unit.bracket,
+                    head=tuple(HeadShape(range=own.range_m, masked=own.masked) for own in unit.heads),
                 )
                 for unit, label in zip(choice.option.detectors, choice.labels, strict=True)
             ),

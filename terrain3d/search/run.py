@@ -18,7 +18,7 @@ from terrain3d.search.budget import NothingFits, cheapest_beyond
 from terrain3d.search.checkpoint import Checkpoint, inputs_digest
 from terrain3d.search.judge import Judged, Target, judge_mount, target_of
 from terrain3d.search.result import SearchResult, compared, found, shares
-from terrain3d.search.settings import Space, count_settings
+from terrain3d.search.settings import MOST_RANGE_SETS, MOST_ZONES, Space, count_settings
 from terrain3d.search.tasks import DoTasks, Task
 from terrain3d.site import SearchSetting
 from terrain3d.tables import checked
@@ -258,9 +258,13 @@ def _space(ready: Ready, types: Mapping[str, DetectorType]) -> Space:
         setting.bearing_step,
         tuple(sorted(set(setting.tilts or (0.0,)))),
         setting.ranges,
+        masks=setting.masks,
+        mask_nuisances=setting.mask_nuisances,
     )
-    if not any(space.ranges_of(k) for k in range(len(detector_types))):
-        offered = sorted({r for detector_type in detector_types for r in detector_type.range_settings})
+    _check_heads(space, where)
+    if not any(space.range_sets_of(k) for k in range(len(detector_types))):
+        every = {r for kind in detector_types for h in range(len(kind.head)) for r in kind.ranges_of(h)}
+        offered = sorted(every)
         raise InputError(
             "none of the types has any of these range settings",
             f"{where}: ranges",
@@ -269,10 +273,31 @@ def _space(ready: Ready, types: Mapping[str, DetectorType]) -> Space:
     return space
 
 
+def _check_heads(space: Space, where: str) -> None:
+    """Refuse types whose heads have more to set than a search can try."""
+    for k, (kind, label) in enumerate(zip(space.detector_types, space.labels, strict=True)):
+        n_sets = space.count_range_sets(k)
+        if n_sets > MOST_RANGE_SETS:
+            raise InputError(
+                f"the heads of type {label} can be set to {n_sets:,} ranges together,"
+                f" and {MOST_RANGE_SETS} are searched at most",
+                f"{where}: ranges",
+                "name fewer range settings",
+            )
+        zones = max(head.zones for head in kind.head)
+        if (space.masks or space.mask_nuisances) and zones > MOST_ZONES:
+            raise InputError(
+                f"type {label} has {zones} zones to a head, and masks are tried of {MOST_ZONES} at most",
+                f"{where}: types",
+                "leave masks out, or the type",
+            )
+
+
 def _check_mounts(ready: Ready, space: Space) -> None:
     """Refuse a site on whose mounts nothing may be fixed."""
     mounts = tuple(
-        Mount(shape.name, *shape.at, shape.heights, shape.not_for) for shape, _ in ready.shapes.mount
+        Mount(shape.name, *shape.at, shape.heights, shape.not_for, shape.wall)
+        for shape, _ in ready.shapes.mount
     )
     if not count_settings(space, mounts):
         raise InputError(

@@ -43,7 +43,7 @@ def test_every_cell_of_every_setting_is_as_cover_judges_it(kind):
     target = j.target_of(terrain, FIGURE.height_m)
     place = j._places(terrain, target)
     look = j._look(terrain, MOUNT, 1.0, space, place, target)
-    masks = j._aimed(look.view, space, 0, space.ranges_of(0), FIGURE.height_m, upper_only=False)
+    masks = j._aimed(look.view, space, 0, space.range_sets_of(0), FIGURE.height_m, upper_only=False)
     n_held = 0
     for t, tilt in enumerate(space.tilts_judged_deg):
         for b, bearing in enumerate(space.bearings_deg):
