@@ -522,7 +522,12 @@ class SearchSetting(Table):
     units: Annotated[
         int,
         Strict(),
-        key("", "most units of a set; with budget or hold no limit where it is left out", ge=1, le=50),
+        key(
+            "",
+            "most units of a set; with budget, milliamps or hold no limit where it is left out",
+            ge=1,
+            le=50,
+        ),
     ] = 1
     budget: Annotated[Number | None, key("", "most money, in that of the types' prices", gt=0)] = None
     hold: Annotated[

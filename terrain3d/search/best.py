@@ -43,6 +43,8 @@ class Limits:
         Most units.
     budget : float, or None
         Most money.
+    milliamps : float, or None
+        Most current.
     hold : float, or None
         Share of the ground that counts, by weight, that has to be held, with as little money or as few
         units as can be; None asks for as much ground as can be.
@@ -54,6 +56,7 @@ class Limits:
     budget: float | None = None
     hold: float | None = None
     apart: bool = False
+    milliamps: float | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,7 +102,7 @@ def best_sets(
         needed = None if limits.hold is None else limits.hold * target.whole
         return problem_of(
             columns, space, target, clashes(terrain, mounts, columns, space) if limits.apart else (),
-            most_units=limits.units, budget=limits.budget, needed=needed,
+            most_units=limits.units, budget=limits.budget, most_drawn=limits.milliamps, needed=needed,
         )  # fmt: skip
 
     site = (terrain, space, target)
@@ -124,7 +127,7 @@ def best_sets(
             bound_all = min(bound_all or np.inf, better.bound) if is_whole else bound_all
             chosen = better if better.value > chosen.value + _same(target) else chosen
         bound_all = max(bound_all or 0.0, chosen.value)
-    # The best unit is one that may be had: what is beyond the budget is not.
+    # The best unit is one that may be had: what is beyond the budget, or the current, is not.
     single = solve_cover(replace(problem, most_units=1, needed=None, at_most=()))
     # Near copies of good settings, which the proof brings in, make the second question hard and no better.
     among = problem if is_whole else with_columns(problem, np.arange(n_kept))

@@ -117,6 +117,14 @@ def costs(columns: Columns, space: Space) -> tuple[Floats, bool]:
     return np.array(prices, float)[columns.type_index], True
 
 
+def currents(columns: Columns, space: Space) -> Floats | None:
+    """What each unit draws, milliamps; None where a type does not say."""
+    supplies = [detector_type.supply for detector_type in space.detector_types]
+    if any(supply is None for supply in supplies):
+        return None
+    return np.array([supply.milliamps for supply in supplies if supply], float)[columns.type_index]
+
+
 def problem_of(
     columns: Columns,
     space: Space,
@@ -133,6 +141,7 @@ def problem_of(
         target.weight,
         costs(columns, space)[0],
         columns.mount,
+        drawn=currents(columns, space),
         at_most=at_most,
         merits=(columns.slack_deg, -columns.animal.astype(float)),
         uncounted=target.whole - float(target.weight.sum()),

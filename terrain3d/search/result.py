@@ -17,7 +17,7 @@ from terrain3d.job import Outcome, Steady
 from terrain3d.ranking.reasons import Reason, reasons
 from terrain3d.search.best import Best
 from terrain3d.search.choose_set import CoverSolution
-from terrain3d.search.columns import Columns, costs, heads_of
+from terrain3d.search.columns import Columns, costs, currents, heads_of
 from terrain3d.search.judge import Target
 from terrain3d.search.searched import Searched
 from terrain3d.search.settings import Space
@@ -47,6 +47,8 @@ class Choice:
         None where a type has none.
     labels : tuple of str
         Each unit's type as the site file names it.
+    milliamps : float, or None
+        What its units draw together; None where a type does not say.
     """
 
     option: OptionResult
@@ -57,6 +59,7 @@ class Choice:
     animal_m2: float
     price: float | None
     labels: tuple[str, ...]
+    milliamps: float | None
 
 
 @dataclass(frozen=True, eq=False)
@@ -113,7 +116,7 @@ def choice_of(
     cell_m2 = terrain.ground.cell_m**2
     # A sum, not a product of vectors: the last digits of that hang on how many processors share it.
     held = target.weight[steady.verdicts.ravel()[target.cells] == Verdict.BOTH].sum()
-    cost, is_money = costs(columns, space)
+    (cost, is_money), drawn = costs(columns, space), currents(columns, space)
     return Choice(
         option,
         steady,
@@ -123,6 +126,7 @@ def choice_of(
         float(columns.animal[rows].sum()) * cell_m2,
         float(cost[rows].sum()) if is_money else None,
         tuple(space.labels[int(columns.type_index[row])] for row in rows),
+        None if drawn is None else float(drawn[rows].sum()),
     )
 
 

@@ -141,7 +141,7 @@ def run_search(
     Returns
     -------
     SearchResult, or NothingFits
-        The second where the budget is less than the cheapest unit costs that holds ground.
+        The second where no unit that holds ground is within the budget and the current.
 
     Raises
     ------
@@ -150,9 +150,9 @@ def run_search(
     """
     do_tasks = do_tasks or in_threads
     mounts = search.terrain.mounts
-    space, budget = search.space, search.limits.budget
+    space = search.space
     there = {index for mount in mounts for index in space.types_on(mount)}
-    if (beyond := cheapest_beyond(space, there, budget)) is not None:
+    if (beyond := cheapest_beyond(space, there, search.limits)) is not None:
         return _nothing(search, beyond, 0)
     judged = _judged(search, mounts, progress, checkpoint, do_tasks)
     if not any(len(one.value) for one in judged):
@@ -162,7 +162,7 @@ def run_search(
             "add mounts nearer to it, other types or more tilts",
         )
     holding = {int(index) for one in judged for index in one.type_index}
-    if (beyond := cheapest_beyond(space, holding, budget)) is not None:
+    if (beyond := cheapest_beyond(space, holding, search.limits)) is not None:
         return _nothing(search, beyond, sum(one.n_settings for one in judged))
     progress("choosing", 0.0)
     best = best_sets(search.terrain, mounts, judged, search.space, search.target, search.limits, do_tasks)
@@ -182,8 +182,10 @@ def run_search(
     )  # fmt: skip
 
 
-def _nothing(search: Search, beyond: tuple[str, float], settings_judged: int) -> NothingFits:
-    """The answer where the cheapest unit is beyond the budget."""
+def _nothing(
+    search: Search, beyond: tuple[str, float | None, float | None], settings_judged: int
+) -> NothingFits:
+    """The answer where the cheapest unit is beyond the budget or the current."""
     return NothingFits(
         search.site, search.space, search.limits, settings_judged,
         len(search.terrain.mounts), *beyond,
@@ -313,8 +315,17 @@ def _limits(
     setting = ready.site.search
     budget = setting.budget if budget is None else budget
     hold = setting.hold if hold is None else hold
-    if units is None and (("units" in setting.model_fields_set) or (budget is None and hold is None)):
+    is_limited = any(limit is not None for limit in (budget, hold, setting.milliamps))
+    if units is None and ("units" in setting.model_fields_set or not is_limited):
         units = setting.units
+    if setting.milliamps is not None:
+        for detector_type, label in zip(space.detector_types, space.labels, strict=True):
+            if detector_type.supply is None:
+                raise InputError(
+                    f"a most current is given and type {label} does not say what it draws",
+                    f"{ready.path}: search: milliamps",
+                    "add [supply] to its file, or leave the type out of types",
+                )
     if budget is not None:
         for detector_type, label in zip(space.detector_types, space.labels, strict=True):
             if detector_type.price is None:
@@ -323,4 +334,4 @@ def _limits(
                     f"{ready.path}: search: budget",
                     "add price = ... to its file, or leave the type out of types",
                 )
-    return Limits(units, budget, hold, setting.apart)
+    return Limits(units, budget, hold, setting.apart, setting.milliamps)

@@ -137,7 +137,7 @@ class Space:
         return tuple(r for r in sorted(own) if self.ranges_m is None or r in self.ranges_m)
 
     def aims_on(self, mount: Mount, type_index: int) -> NDArray[np.bool_]:
-        """(t, b) bool: aims to which the housing of a type can be turned, flat on a mount or on its bracket."""
+        """(t, b) bool: aims to which the housing of a type can be turned on a mount, flat or on a bracket."""
         aims = np.array(self.tilts_deg)[:, None], self.bearings_deg[None, :]
         return self._flat(mount, type_index, *aims) | self._on_bracket(mount, type_index, *aims)
 
