@@ -23,6 +23,7 @@ from terrain3d.detector.types import DetectorType, lower_elevation_deg
 from terrain3d.nuisance.spill import counted_height_m
 from terrain3d.search.kernel import WORD, counted, fan_axes, held_bearings, weighed
 from terrain3d.search.masks import keep_unmasked, zone_edges, zone_spans, zones_reached
+from terrain3d.search.seen_things import FINENESS_DEG, seen_things, zones_lain_in
 from terrain3d.search.settings import Space
 from terrain3d.sight.panorama import Panorama, eye_over, panorama
 from terrain3d.terrain import Mount, Terrain
@@ -366,7 +367,7 @@ def _judge_type(
     for first in range(0, len(sets), _BITS):
         some = sets[first : first + _BITS]
         places = range(first, first + len(some))
-        if space.masks and look.spill:
+        if (space.masks and look.spill) or (space.mask_nuisances and look.seen.terrain.nuisances):
             sure, barred, masked = _masked(look, space, type_index, some, target, rows)
         else:
             aimed = _aimed(look.view, space, type_index, some, target.figure_height_m, upper_only=False)
@@ -388,13 +389,13 @@ def _masked(
     target: Target,
     rows: Cells,
 ) -> tuple[NDArray[np.uint8], NDArray[np.bool_], NDArray[np.uint64] | None]:
-    """What is held with the zones masked that reach ground to keep out of, aimed off or not.
+    """What is held with the zones masked that reach what they must not, aimed off or not.
 
     Returns
     -------
     sure : (t, n, b) uint8
     barred : (t, r, b) bool
-        Settings that have no zone left.
+        Settings that have no zone left, or reach ground to keep out of by one that is not masked.
     masked : (t, r, b, h) uint64, or None
         None where nothing has to be masked.
     """
@@ -412,14 +413,16 @@ def _masked(
                         there[s, t], r, spans.shift, spans.starts[r], spans.first[r], spans.last[r],
                         reached[t, r, :, s],
                     )  # fmt: skip
-    needed = np.bitwise_or.reduce(reached[rows], axis=1)
-    masked = needed | np.roll(needed, 1, axis=2) | np.roll(needed, -1, axis=2)
+    keeps_out = _aimed_off(reached, rows)
+    masked = keeps_out if space.masks else np.zeros_like(keeps_out)
+    if space.mask_nuisances and look.seen.terrain.nuisances:
+        masked = masked | _aimed_off(_zones_of_things(look, space, type_index, sets), rows)
     senses = _senses(detector_type, upper_only=False)
     apart = _aimed_apart(look.view, space, type_index, sets, target.figure_height_m, senses)
     aimed = np.bitwise_or.reduce(apart, axis=0)
     sure = np.stack([_steady(aimed[row], n) for row in rows])
     whole = np.array([(1 << head.zones) - 1 for head in detector_type.head], np.uint64)
-    barred = (masked == whole).all(axis=-1)
+    barred = (masked == whole).all(axis=-1) | (keeps_out & ~masked).any(axis=-1)
     if not masked.any():
         return sure, barred, None
     heads = [sense.head for sense in senses]
@@ -436,6 +439,43 @@ def _masked(
                 np.ascontiguousarray(masked[t][..., heads]),
             )  # fmt: skip
     return sure, barred, masked
+
+
+def _aimed_off(reached: NDArray[np.uint64], rows: Cells) -> NDArray[np.uint64]:
+    """(t, r, b, h) bits of zones that reach something at any aim within the tolerance, of those as aimed."""
+    tilted = np.bitwise_or.reduce(reached[rows], axis=1)
+    return np.asarray(tilted | np.roll(tilted, 1, axis=2) | np.roll(tilted, -1, axis=2))
+
+
+def _zones_of_things(
+    look: _Look, space: Space, type_index: int, sets: tuple[tuple[float, ...], ...]
+) -> NDArray[np.uint64]:
+    """(t, r, b, h) bits of the zones in which a nuisance thing is seen within range, at every judged tilt."""
+    kind, tilts, step = space.detector_types[type_index], space.tilts_judged_deg, space.bearing_step_deg
+    table, n_bearings = head_table(kind), len(space.bearings_deg)
+    sines = [
+        [
+            layer_sines(table.elevation_deg[h], table.half_thickness_deg[h], table.nominal_height_m, r)
+            for r in ranges
+        ]
+        for h, ranges in enumerate(zip(*sets, strict=True))
+    ]
+    angles = np.degrees(np.arcsin(np.array(sines)))
+    lean = max(abs(tilt) for tilt in tilts) + FINENESS_DEG
+    seen = seen_things(
+        look.seen.terrain, look.seen.eye, kind.max_range, np.nanmin(angles) - lean, np.nanmax(angles) + lean
+    )
+    found = np.zeros((len(tilts), len(sets), n_bearings, len(kind.head)), np.uint64)
+    for h, head in enumerate(kind.head):
+        shift, start = _whole_steps(float(table.pan_deg[h]), step)
+        for t, tilt in enumerate(tilts):
+            for r in range(len(sets)):
+                zones_lain_in(
+                    seen.bearing_deg, seen.half_width_deg, seen.low, seen.high, start, step, tilt,
+                    float(table.half_arc_deg[h]), head.zones, sines[h][r][: len(head.layer)], shift,
+                    found[t, r, :, h],
+                )  # fmt: skip
+    return found
 
 
 @dataclass(frozen=True, eq=False)

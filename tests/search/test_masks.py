@@ -9,10 +9,12 @@ from small_sites import FIGURE, KINDS, coarse, hillside, weight_of
 
 from terrain3d.cover.sighted import sighted, unit_on
 from terrain3d.cover.verdict import Verdict
-from terrain3d.detector.pose import HeadSetting
+from terrain3d.detector.pose import HeadSetting, posed_heads
 from terrain3d.detector.types import Head, Layer
+from terrain3d.nuisance import things
+from terrain3d.nuisance.things import in_layers
 from terrain3d.search import judge as j
-from terrain3d.terrain import Beyond, Mount
+from terrain3d.terrain import Beyond, Mount, Nuisance
 
 MOUNT = Mount("pole", -1.3, -2.1, (0.8, 1.2))
 PLOT = Beyond("plot", "neighbour", np.array([[-12.0, 3], [2, 3], [2, 12], [-12, 12]]), keep_out=True)
@@ -135,3 +137,70 @@ def test_the_best_mask_is_that_of_brute_force(kind, tilts):
     assert n_masked
     barred = j.judge_mount(terrain, MOUNT, replace(space, masks=False), target)
     assert judged.best.max() >= barred.best.max()
+
+
+VENT = Nuisance("vent", "vent", np.array([[-4.2, 2.0], [-3.6, 2.0], [-3.6, 2.6], [-4.2, 2.6]]), 0.4, 1.3)
+POND = Nuisance(
+    "pond", "water", np.array([[-8.0, -9.0], [-4.0, -9.0], [-4.0, -6.0], [-8.0, -6.0]]), 0.0, 0.05
+)
+
+
+@pytest.mark.parametrize("kind", [KINDS[0], TWO, WIDE], ids=["one head", "two heads", "wide"])
+def test_no_nuisance_thing_is_seen_where_zones_are_masked_for_it(kind):
+    """However the units are aimed within the tolerance: as the study of nuisances looks for things."""
+    terrain = replace(hillside((MOUNT,)), nuisances=(VENT, POND))
+    space = replace(coarse((kind,), tilts_deg=(-3.0,)), mask_nuisances=True)
+    target = j.target_of(terrain, FIGURE.height_m)
+    judged = j.judge_mount(terrain, MOUNT, space, target)
+    free = j.judge_mount(terrain, MOUNT, replace(space, mask_nuisances=False), target)
+    n_masked = n_needed = 0
+    for row in range(len(judged.value)):
+        masks = j.zones_of(judged.masked[row, : len(kind.head)])
+        unit = unit_on(
+            terrain, MOUNT.name, kind, judged.height_m[row], judged.bearing_deg[row], judged.tilt_deg[row],
+            range_m=judged.range_m[row], heads=space.heads_set(0, judged.range_set[row], masks),
+        )  # fmt: skip
+        n_masked += sum(map(len, masks))
+        for turn, nod in itertools.product((0.0, -30.0, 30.0), (0.0, -1.0, 1.0)):
+            aim = replace(unit, bearing_deg=unit.bearing_deg + turn, tilt_deg=unit.tilt_deg + nod)
+            assert not [one for one in in_layers(terrain, (aim,)) if one.is_seen and one.is_within_range]
+            bare = in_layers(terrain, (replace(aim, heads=()),))
+            n_needed += len({(i.head, i.zone) for i in bare if i.is_seen and i.is_within_range})
+    assert n_masked
+    assert n_needed
+    assert judged.best.max() < free.best.max()
+
+
+def zones_seen(terrain, unit):
+    """Zones in which any direction of any layer meets a thing that is seen within range."""
+    zones = set()
+    for posed, head in zip(posed_heads(unit), unit.type.head, strict=True):
+        for k, layer in enumerate(head.layer):
+            looked = things._look(posed, k, layer.zones)
+            for thing in terrain.nuisances:
+                rays, zone = things._towards(thing, unit, looked)
+                until = things.clear_until(terrain, unit.eye, rays, unit.type.max_range)
+                met = things.first_met(terrain, unit.eye, rays, thing, until)
+                zones |= {int(z) + 1 for z in zone[np.isfinite(met)]}
+    return zones
+
+
+@pytest.mark.parametrize("tilt", [-9.0, 0.0, 6.0])
+def test_zones_masked_for_a_thing_are_those_that_it_lies_in(tilt):
+    """At one aim: every zone in which the study sees the thing, and none that it is not next to."""
+    terrain = replace(hillside((MOUNT,)), nuisances=(VENT, POND))
+    kind = KINDS[0]
+    space = replace(coarse((kind,), tilts_deg=(tilt,), step_deg=5.0), mask_nuisances=True)
+    target = j.target_of(terrain, FIGURE.height_m)
+    look = j._look(terrain, MOUNT, 1.2, space, j._places(terrain, target), target)
+    n_told = n_seen = 0
+    found = j._zones_of_things(look, space, 0, space.range_sets_of(0))[space.tilts_judged_deg.index(tilt)]
+    for b, bearing in enumerate(space.bearings_deg):
+        for r, ranges in enumerate(space.range_sets_of(0)):
+            unit = unit_on(terrain, MOUNT.name, kind, 1.2, bearing, tilt, range_m=ranges[0])
+            told = set(j.zones_of(found[r, b])[0])
+            in_them = [one for one in in_layers(terrain, (unit,)) if one.is_seen and one.is_within_range]
+            seen = zones_seen(terrain, unit)
+            assert {one.zone for one in in_them} <= seen <= told
+            n_told, n_seen = n_told + len(told), n_seen + len(seen)
+    assert 0 < n_seen <= n_told <= n_seen + 2
