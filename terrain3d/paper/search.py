@@ -13,7 +13,7 @@ from terrain3d.paper.rounded import area, share, size
 from terrain3d.ranking.compare import held_m2, held_share
 from terrain3d.search.budget import NothingFits
 from terrain3d.search.result import Choice, SearchResult
-from terrain3d.sentences.search import current_words, millions, proof_words, search_why
+from terrain3d.sentences.search import current_words, millions, proof_words, search_why, set_by_itself_words
 from terrain3d.sentences.warnings import option_warnings
 from terrain3d.wording import money_words
 
@@ -173,9 +173,22 @@ def search_table(result: Found) -> RenderableType:
                 *(shares if place == 0 else ["", "", ""]),
             )  # fmt: skip
         table.add_section()
-    told = (search_why(result), current_words(result), proof_words(result))
+    told = (search_why(result), *_set_by_themselves(result), current_words(result), proof_words(result))
     lines = [Text(words) for words in told if words]
     return Group(table, *lines, *_warnings(result), Text(SHORT_CAUTION, style="dim"))
+
+
+def _set_by_themselves(result: SearchResult) -> list[str]:
+    """A line for each unit that is set head by head, or is on its bracket."""
+    choices = [("best", result.best), ("runner-up", result.runner_up)]
+    if len(result.best.option.detectors) > 1:
+        choices.append(("best unit", result.best_unit))
+    return [
+        set_by_itself_words(name, unit)
+        for name, choice in choices
+        if choice is not None
+        for unit in choice.option.detectors
+    ]
 
 
 def _price_table(result: NothingFits) -> RenderableType:

@@ -131,16 +131,22 @@ def best_sets(
     single = solve_cover(replace(problem, most_units=1, needed=None, at_most=()))
     # Near copies of good settings, which the proof brings in, make the second question hard and no better.
     among = problem if is_whole else with_columns(problem, np.arange(n_kept))
-    other = _runner_up(among, columns, chosen)
+    other = _runner_up(among, columns, chosen, space)
     sets = [chosen, single, *([other] if other is not None else [])]
     if not limits.apart:
         columns, sets = _settled(site, mounts, columns, problem, sets)
     return Best(columns, sets[1], sets[0], sets[2] if other is not None else None, bound_all)
 
 
-def _runner_up(problem: CoverProblem, columns: Columns, chosen: CoverSolution) -> CoverSolution | None:
-    """The best set that is not of the same types on the same mounts; None where there is none."""
-    pairs = columns.mount * (columns.type_index.max(initial=0) + 1) + columns.type_index
+def _runner_up(
+    problem: CoverProblem, columns: Columns, chosen: CoverSolution, space: Space
+) -> CoverSolution | None:
+    """The best set that is not of the same types on the same mounts; None where there is none.
+
+    A dearer version of a type that senses nothing else is the same here.
+    """
+    senses = space.senses_as[columns.type_index]
+    pairs = columns.mount * (senses.max(initial=0) + 1) + senses
     same = np.flatnonzero(np.isin(pairs[: len(problem.cost)], pairs[chosen.chosen]))
     barred = replace(problem, at_most=(*problem.at_most, (same, max(len(chosen.chosen) - 1, 0))))
     try:

@@ -136,6 +136,13 @@ class Space:
     def _searched(self, own: tuple[float, ...]) -> tuple[float, ...]:
         return tuple(r for r in sorted(own) if self.ranges_m is None or r in self.ranges_m)
 
+    @property
+    def senses_as(self) -> NDArray[np.int64]:
+        """(k,) for each type the first that senses and turns just as it does, as versions of a unit do."""
+        beside = {"name", "about", "price", "supply", "anti_masking", "pulses", "pulse_window"}
+        kinds = [kind.model_dump_json(exclude=beside) for kind in self.detector_types]
+        return np.array([kinds.index(kind) for kind in kinds], np.int64)
+
     def aims_on(self, mount: Mount, type_index: int) -> NDArray[np.bool_]:
         """(t, b) bool: aims to which the housing of a type can be turned on a mount, flat or on a bracket."""
         aims = np.array(self.tilts_deg)[:, None], self.bearings_deg[None, :]

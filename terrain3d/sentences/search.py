@@ -1,10 +1,11 @@
 """What a search found: why its best is the best, how far that is proved, or why nothing fits."""
 
+from terrain3d.detector.pose import Detector
 from terrain3d.search.budget import NothingFits
 from terrain3d.search.result import Choice, SearchResult
 from terrain3d.search.sites import SiteDone
 from terrain3d.sentences.why import steady_why, within_words
-from terrain3d.wording import money_words
+from terrain3d.wording import listed, money_words
 
 #: Said of a gap that is left.
 _BROKEN_OFF = "to prove that none can takes more work than is spent on it"
@@ -85,6 +86,32 @@ def undrawn_words(least: str, drawn: float, milliamps: float, holds: bool) -> st
 def _unit_that(holds: bool, milliamps: float | None = None) -> str:
     what = "unit that " + ("holds ground that counts" if holds else "may be fixed here")
     return what if milliamps is None else f"{what} on {milliamps:g} mA"
+
+
+def set_by_itself_words(name: str, unit: Detector) -> str:
+    """What a unit of a set is set to beside its range, or head by head; empty where nothing is.
+
+    >>> from terrain3d.detector.pose import HeadSetting
+    >>> from terrain3d.detector.types import load_type
+    >>> heads = (HeadSetting(range_m=6.0, masked=(1, 2)), HeadSetting(range_m=8.0))
+    >>> two = Detector("D1", load_type("two-head-180"), "pole", 0, 0, 0, 1.0, 0.0, heads=heads, bracket=True)
+    >>> set_by_itself_words("best", two)
+    'D1 of best: on its bracket; head 1: range 6 m, zones 1 and 2 masked; head 2: range 8 m.'
+    """
+    told = [*(["on its bracket"] if unit.bracket else []), *_setting_lines(unit)]
+    return f"{unit.name} of {name}: {'; '.join(told)}." if told else ""
+
+
+def _setting_lines(unit: Detector) -> list[str]:
+    lines = []
+    for number, own in enumerate(unit.heads, 1):
+        told = [] if own.range_m is None else [f"range {own.range_m:g} m"]
+        zones = [str(zone) for zone in own.masked]
+        if zones:
+            told.append(f"zone{'s' if len(zones) > 1 else ''} {listed(zones, len(zones))} masked")
+        if told:
+            lines.append(f"head {number}: {', '.join(told)}")
+    return lines
 
 
 def current_words(result: SearchResult) -> str:
