@@ -16,11 +16,17 @@ LANDS_WORDS = {
     Lands.FOLIAGE: "foliage",
     Lands.UNSURVEYED: "end of the known ground",
 }
+#: Before the area of others' ground that a microwave reaches.
+MICROWAVE_REACHES = "a person whom the microwave reaches"
 
 
 def beyond_lines(spilt: Spill, things: tuple[InLayer, ...], doubts: Sequence[str]) -> list[str]:
     """All that is to say: what to know first, then whose ground lies in the layer, then nuisance things."""
-    pieces = [_piece_line(piece) for piece in spilt.pieces if piece.within_m2 or piece.on_past_m2]
+    pieces = [
+        _piece_line(piece)
+        for piece in spilt.pieces
+        if piece.within_m2 or piece.on_past_m2 or piece.microwave_m2
+    ]
     return [
         *beyond_notes(spilt, doubts),
         *pieces,
@@ -43,10 +49,13 @@ def beyond_notes(spilt: Spill, doubts: Sequence[str]) -> list[str]:
 
 
 def _piece_line(piece: PieceSpill) -> str:
-    return (
+    text = (
         f"{piece.name} ({piece.kind}): {piece.within_m2:.1f} m2 in the upper layer within its range, "
         f"{piece.on_past_m2:.1f} m2 on past it"
     )
+    if piece.microwave_m2 is None:
+        return text
+    return f"{text}; the microwave reaches {piece.microwave_m2:.1f} m2"
 
 
 def beyond_line(spilt: Spill, things: tuple[InLayer, ...]) -> str:
@@ -76,6 +85,10 @@ def beyond_line(spilt: Spill, things: tuple[InLayer, ...]) -> str:
             f"The upper layer runs up to {within:.1f} m past the boundary within its range,"
             f" and up to {on:.0f} m on past its range."
         )
+    reached = spilt.past_microwave_m2
+    if spilt.has_boundary and reached is not None:
+        over = "stays on own land" if reached == 0 else f"reaches {square_metres(reached)} past the boundary"
+        past += f" The microwave {over}."
     return f"{past} {worst_line(things)}".rstrip()
 
 

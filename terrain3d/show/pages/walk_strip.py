@@ -1,6 +1,7 @@
 """A walk as a strip: distance along it, what each piece of ground is, pulses and alarm."""
 
 import itertools
+from typing import Any
 
 import numpy as np
 import shapely
@@ -8,8 +9,9 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 from matplotlib.ticker import MultipleLocator
 
+from terrain3d.cover.layer_outcomes import BROKEN, MOVES_ACROSS
 from terrain3d.show import palette
-from terrain3d.show.legend import ALARM, verdict_sign
+from terrain3d.show.legend import ALARM, MICROWAVE_ACROSS, MICROWAVE_SENSES, verdict_sign
 from terrain3d.show.pages.on_picture import marked
 from terrain3d.show.pages.sheet import Sheet
 from terrain3d.terrain import Area
@@ -18,6 +20,8 @@ from terrain3d.walk.track import spots_at
 
 #: Heights of the strip's rows, from the foot: protected ground, verdicts, one row for each layer's pulses.
 _PROTECTED, _VERDICT, _LAYER_ROWS, _TOP = (0.0, 0.27), (0.33, 0.66), 0.7, 1.0
+#: With a microwave the pulses' rows end here, and what it senses lies over them.
+_LAYERS_END, _SENSED_FROM = 0.84, 0.87
 #: Size of type of a protected area's name.
 _NAME_SIZE = 6.8
 
@@ -49,6 +53,7 @@ def draw_strip(
         for start, stop in within(walk, area):
             _protected(page, axes, area.name, start, stop, place[2] / longest_m)
     _pulses(axes, walk)
+    _sensed(axes, walk)
     if walk.alarm is not None:
         at = walk.alarm.along_m
         axes.plot([at, at], [_PROTECTED[0], _TOP], color=palette.INK, linewidth=1.6, zorder=6)
@@ -107,11 +112,30 @@ def _protected(page: Sheet, axes: Axes, name: str, start: float, stop: float, sh
 def _pulses(axes: Axes, walk: WalkResult) -> None:
     """One row of ticks for each layer, the uppermost on top."""
     names = layer_names(walk)
-    depth = (_TOP - _LAYER_ROWS) / max(len(names), 1)
+    depth = ((_LAYERS_END if walk.sensed else _TOP) - _LAYER_ROWS) / max(len(names), 1)
     for row, name in enumerate(reversed(names)):
         foot = _LAYER_ROWS + row * depth
         at = [pulse.along_m for pulse in walk.pulses if pulse.layer == name]
         axes.vlines(at, foot, foot + 0.8 * depth, color=palette.layer_colour(name), linewidth=1.4, zorder=5)
+
+
+def _sensed(axes: Axes, walk: WalkResult) -> None:
+    """One row for each unit with a microwave, the first on top: where it senses, and where it reaches."""
+    depth = (_TOP - _SENSED_FROM) / max(len(walk.sensed), 1)
+    for row, own in enumerate(reversed(walk.sensed)):
+        foot = _SENSED_FROM + row * depth
+        box: dict[str, Any] = {
+            "height": 0.85 * depth,
+            "linewidth": 0.5,
+            "edgecolor": palette.QUIET_INK,
+            "zorder": 3,
+        }
+        axes.add_patch(Rectangle((0.0, foot), walk.length_m, facecolor="none", **box))
+        for sign, code in ((MICROWAVE_SENSES, BROKEN), (MICROWAVE_ACROSS, MOVES_ACROSS)):
+            edges = np.diff(np.concatenate([[0], (own.outcomes == code).astype(int), [0]]))
+            for a, b in zip(np.flatnonzero(edges == 1), np.flatnonzero(edges == -1), strict=True):
+                place = (own.piece_m * a, foot)
+                axes.add_patch(Rectangle(place, own.piece_m * (b - a), facecolor=sign.fill, **box))
 
 
 def layer_names(walk: WalkResult) -> list[str]:
