@@ -106,8 +106,10 @@ def sensed_walk(
     unit: Detector, way: Track, outcomes: NDArray[np.uint8], speed_mps: float, n: int, piece_m: float
 ) -> SensedWalk:
     """What becomes of the microwave in the middle of each of `n` pieces of a walk."""
-    middle = (np.arange(n) + 0.5) * piece_m
-    spot = np.clip(np.searchsorted(way.along_m, middle), 0, max(len(way.along_m) - 1, 0))
     if not len(way.along_m):
         return SensedWalk(unit, piece_m, np.full(n, NO_OUTCOME, np.uint8), np.zeros(n))
+    middle = (np.arange(n) + 0.5) * piece_m
+    # The nearest spot.
+    after = np.clip(np.searchsorted(way.along_m, middle), 1, max(len(way.along_m) - 1, 1))
+    spot = after - (middle - way.along_m[after - 1] < way.along_m[after] - middle)
     return SensedWalk(unit, piece_m, outcomes[spot], away_mps(unit, way, speed_mps)[spot])
