@@ -36,7 +36,8 @@ def most_lost(option: OptionResult) -> str:
     if not losses:
         return "nothing"
     m2, layer, cause = max(losses)
-    return f"{cause} ({m2:.1f} m2)" if cause in ELSEWHERE else f"{layer} layer {cause} ({m2:.1f} m2)"
+    says_all = cause in ELSEWHERE or layer == MICROWAVE
+    return f"{cause} ({m2:.1f} m2)" if says_all else f"{layer} layer {cause} ({m2:.1f} m2)"
 
 
 def area_lines(option: OptionResult) -> list[str]:
