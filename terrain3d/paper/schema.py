@@ -743,15 +743,18 @@ class Option(Part):
     causes: Causes = told(
         "m2",
         "All ground on which a layer is not broken, by layer and by what its axis meets first on the way"
-        " there, or where it meets nothing by what takes most of the band; causes of 0 are left out.",
+        " there, or where it meets nothing by what takes most of the band; causes of 0 are left out. Under"
+        " `microwave` all ground that a unit's microwave does not reach.",
     )
     protected_lost_m2: Causes | None = told(
-        "m2", "The same of protected ground that is not held.", "nothing is protected"
+        "m2",
+        "The same of protected ground that is not held; under `microwave` where all layers are broken there.",
+        "nothing is protected",
     )
     taken_by: dict[str, dict[str, float]] = told(
         "m2",
-        "Of all ground, by layer and by the name of the solid or foliage that takes it, most first: what"
-        " `causes` has as hidden by a solid and by foliage. Things of one name count together.",
+        "Of all ground, by layer, or `microwave`, and by the name of the solid or foliage that takes it, most"
+        " first: what `causes` has as hidden by a solid and by foliage. Things of one name count together.",
     )
     hangs_on_leaves_m2: float = told(
         "m2", "Ground whose verdict is another without any foliage; `leaves.tif` shows it."

@@ -6,7 +6,7 @@ from terrain3d.nuisance.sight_lines import Lands
 from terrain3d.nuisance.spill import Landing, PieceSpill, Spill
 from terrain3d.nuisance.things import InLayer
 from terrain3d.sentences.nuisances import nuisance_line, worst_line
-from terrain3d.sentences.words import square_metres
+from terrain3d.sentences.words import capital, square_metres
 
 #: What an axis ends on, as results have it.
 LANDS_WORDS = {
@@ -16,8 +16,6 @@ LANDS_WORDS = {
     Lands.FOLIAGE: "foliage",
     Lands.UNSURVEYED: "end of the known ground",
 }
-#: Before the area of others' ground that a microwave reaches.
-MICROWAVE_REACHES = "a person whom the microwave reaches"
 
 
 def beyond_lines(spilt: Spill, things: tuple[InLayer, ...], doubts: Sequence[str]) -> list[str]:
@@ -29,6 +27,7 @@ def beyond_lines(spilt: Spill, things: tuple[InLayer, ...], doubts: Sequence[str
     ]
     return [
         *beyond_notes(spilt, doubts),
+        *([microwave_words(spilt)] if spilt.past_microwave_m2 else []),
         *pieces,
         *(nuisance_line(thing) for thing in things if thing.is_seen),
     ]
@@ -85,11 +84,16 @@ def beyond_line(spilt: Spill, things: tuple[InLayer, ...]) -> str:
             f"The upper layer runs up to {within:.1f} m past the boundary within its range,"
             f" and up to {on:.0f} m on past its range."
         )
-    reached = spilt.past_microwave_m2
-    if spilt.has_boundary and reached is not None:
-        over = "stays on own land" if reached == 0 else f"reaches {square_metres(reached)} past the boundary"
-        past += f" The microwave {over}."
+    if spilt.has_boundary and spilt.past_microwave_m2 is not None:
+        past += f" {capital(microwave_words(spilt))}."
     return f"{past} {worst_line(things)}".rstrip()
+
+
+def microwave_words(spilt: Spill) -> str:
+    """How much ground past the boundary microwaves reach, whatever hides it from the layers."""
+    reached = spilt.past_microwave_m2 or 0.0
+    over = f"reaches {square_metres(reached)} past the boundary" if reached else "stays on own land"
+    return f"the microwave {over}"
 
 
 def landing_words(landing: Landing, follow_m: float) -> str:

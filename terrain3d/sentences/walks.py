@@ -80,11 +80,12 @@ def sensing_words(units: Iterable[Detector]) -> str:
         if microwave is None:
             continue
         speed = f"at {microwave.slowest_mps:g} m/s or more towards or away"
-        found[
-            f" With the pulses goes a moment at which the microwave senses the figure, {speed}."
+        told = (
+            f" Within the same time its microwave must sense the figure, {speed}."
             if microwave.needs == "also"
-            else f" A moment at which the microwave senses the figure, {speed}, is an alarm too."
-        ] = None
+            else f" A figure that its microwave senses, {speed}, is an alarm too."
+        )
+        found[told] = None
     return "".join(found)
 
 

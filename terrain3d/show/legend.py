@@ -191,6 +191,9 @@ SPILT_ON = Sign(
 #: The layer's axis where it passes over, within range; past its range it is drawn fainter by `FAINTER`.
 SPILT_OVER = Sign("nothing: it passes over", fill=palette.SPILT, line=palette.QUIET_INK, strength=0.4)
 FAINTER = 0.425
+SPILT_MICROWAVE = Sign(
+    "a person, by microwave", fill=palette.layer_colour(MICROWAVE), line=palette.QUIET_INK, strength=0.35
+)
 NUISANCE = Sign(
     "nuisance thing in a layer", fill=palette.NUISANCE, line=palette.NUISANCE, width=1.3, scene_px=2.0
 )

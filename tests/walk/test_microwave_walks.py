@@ -151,7 +151,9 @@ def test_no_open_route_leads_straight_at_a_unit_that_senses_it(tmp_path):
 def test_words_of_the_microwave(tmp_path):
     """What counts is told of both ways, with the slowest speed."""
     also = judged(FLAT, unit(kind(tmp_path), 1.0))
-    assert "With the pulses goes a moment at which the microwave senses" in counting_words(also)
+    assert "Within the same time its microwave must sense the figure, at 0.2 m/s or more" in counting_words(
+        also
+    )
     either = judged(FLAT, unit(kind(tmp_path, needs="either", slowest=0.3), 1.0))
     assert "0.3 m/s or more towards or away, is an alarm too" in counting_words(either)
     told = how_walked(walked(STRAIGHT, also.detectors[0]))

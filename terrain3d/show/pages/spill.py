@@ -8,7 +8,6 @@ from terrain3d.nuisance.spill import Fan, Landing, PieceSpill, Spill
 from terrain3d.nuisance.things import InLayer
 from terrain3d.sentences import words
 from terrain3d.sentences.beyond import (
-    MICROWAVE_REACHES,
     area_words,
     beyond_line,
     beyond_notes,
@@ -24,6 +23,7 @@ from terrain3d.show.legend import (
     NUISANCE,
     NUISANCE_HIDDEN,
     OUT_OF_SIGHT,
+    SPILT_MICROWAVE,
     SPILT_ON,
     SPILT_OVER,
     SPILT_WITHIN,
@@ -85,7 +85,7 @@ def _sections(terrain: Terrain, spilt: Spill, things: tuple[InLayer, ...]) -> li
         Row(SPILT_OVER.text, (), SPILT_OVER),
     )
     if spilt.past_microwave_m2 is not None:
-        broken += (Row(MICROWAVE_REACHES, (area_words(spilt.past_microwave_m2),)),)
+        broken += (Row(SPILT_MICROWAVE.text, (area_words(spilt.past_microwave_m2),), SPILT_MICROWAVE),)
     sections = [Section("Upper layer past the boundary", (*past, *(broken if spilt.has_boundary else ())))]
     if spilt.pieces:
         pieces = Listing(tuple((_piece_row(piece),) for piece in spilt.pieces), spare=8)
