@@ -205,6 +205,7 @@ def _detector(outcome: Outcome, option: OptionResult, number: int) -> dict[str, 
         "off_known_m2": area(facts.off_known_m2),
         "off_known_share": share(facts.off_known_share),
         **_set_by_itself(unit),
+        **_watch(option, number),
     }
 
 
@@ -218,6 +219,23 @@ def _set_by_itself(unit: Detector) -> dict[str, Any]:
     if unit.heads:
         told["heads"] = [_head(unit, head) for head in range(len(unit.heads))]
     return told
+
+
+def _watch(option: OptionResult, number: int) -> dict[str, Any]:
+    """What stands in a unit's watch against covering, where its type has one."""
+    watch = option.detectors[number].type.anti_masking
+    if watch is None:
+        return {}
+    things = [
+        {
+            "what": thing.kind,
+            "name": thing.name or None,
+            "distance_m": size(thing.distance_m),
+            "scenarios": [{"name": name, "distance_m": size(m)} for name, m in thing.under],
+        }
+        for thing in option.covering(number)
+    ]
+    return {"watch": {"reach_m": watch.reach, "arc_deg": watch.arc, "things": things}}
 
 
 def _head(unit: Detector, head: int) -> dict[str, Any]:

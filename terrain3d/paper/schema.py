@@ -140,6 +140,32 @@ class HeadSet(Part):
     open_deg: list[tuple[float, float]] = told("deg", "The same of what is left open.")
 
 
+class WatchUnderScenario(Part):
+    """How near a thing comes under a scenario."""
+
+    name: str = said("Of the scenario.")
+    distance_m: float = told("m", "From the unit to the nearest of the thing in its watch.")
+
+
+class InWatch(Part):
+    """A thing within the reach of a unit's watch against covering."""
+
+    what: Literal["solid", "foliage", "ground"] = said("What it is.")
+    name: str | None = said("As the site file or the survey names it.", "it is the ground")
+    distance_m: float | None = told(
+        "m", "From the unit to the nearest of it in the watch.", "it is in the watch under a scenario alone"
+    )
+    scenarios: list[WatchUnderScenario] = said("Those under which it is in the watch.")
+
+
+class Watch(Part):
+    """The watch of a unit against covering."""
+
+    reach_m: float = told("m", "In front of the unit, that must stay free.")
+    arc_deg: float = told("deg", "About straight ahead, from edge to edge.")
+    things: list[InWatch] = said("What is within it: nearest first, then what is under a scenario alone.")
+
+
 class Detector(Part):
     """One unit of an option as it is posed, and what may mislead about it."""
 
@@ -172,6 +198,7 @@ class Detector(Part):
     sensitivity: str = part("The unit's sensitivity setting by the type's name, where it is set so.")
     bracket: bool = part("Where the unit is on its bracket.")
     heads: list[HeadSet] = part("Each head, in the type's order, where some are set by themselves.")
+    watch: Watch = part("Its watch against covering, where its type has one.")
 
 
 class VerdictAreas(Part):

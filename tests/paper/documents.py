@@ -223,3 +223,37 @@ def set_by_heads(folder: Path) -> dict:
     )
     named = option_text("named", kind="fitted.toml", sensitivity='"low"', bracket="true") + heads
     return json.loads(results_json(run(written(folder, BARE + named))))
+
+
+#: Before a wall a hedge that will grow, and ground that rises.
+WATCHED = """
+[site]
+name = "a bank before a wall"
+cell = 0.25
+[ground]
+plane = { fall = 80, towards = 180, extent = 30 }
+[[mount]]
+name = "house wall"
+at = [0, 0]
+wall = 0
+[[solid]]
+name = "post"
+path = [[0.1, 0.35], [0.2, 0.35]]
+height = 2
+thickness = 0.1
+[[foliage]]
+name = "hedge"
+path = [[-4, 0.95], [4, 0.95]]
+thickness = 0.4
+height = 1.5
+density = 2
+[[scenario]]
+name = "not cut"
+growth = 0.5
+"""
+
+
+def watched(folder: Path) -> dict:
+    """`cover` of a unit whose watch against covering has all kinds of things in it."""
+    near = option_text("watched", "house wall", "one-head-90-watched", bearing=5, height=0.5)
+    return json.loads(results_json(run(written(folder, WATCHED + near))))
