@@ -257,3 +257,15 @@ def watched(folder: Path) -> dict:
     """`cover` of a unit whose watch against covering has all kinds of things in it."""
     near = option_text("watched", "house wall", "one-head-90-watched", bearing=5, height=0.5)
     return json.loads(results_json(run(written(folder, WATCHED + near))))
+
+
+def supplied(folder: Path) -> dict:
+    """`cover` of options whose types state a price, a supply, or supplies that no voltage suits."""
+    plain = (ROOT / "terrain3d" / "detector" / "builtin" / "one-head-90.toml").read_text(encoding="utf-8")
+    supply = plain.index("[supply]")
+    (folder / "unpriced.toml").write_text(plain.replace("price = 100", "# price = 100"), encoding="utf-8")
+    (folder / "unsupplied.toml").write_text(plain[:supply], encoding="utf-8")
+    battery = option_text("battery and mains", kind="one-head-90-battery")
+    second = option_text("", bearing=90).split("\n", 2)[2].replace('"D1"', '"D2"')
+    text = option_text("unpriced", kind="unpriced.toml") + option_text("unsupplied", kind="unsupplied.toml")
+    return json.loads(results_json(run(written(folder, BARE + text + battery + second))))

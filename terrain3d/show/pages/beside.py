@@ -4,9 +4,10 @@ from functools import partial
 
 from terrain3d.cover.option import OptionResult
 from terrain3d.sentences import words
+from terrain3d.sentences.outlay import outlay_words, wedge_words
 from terrain3d.sentences.why import why
 from terrain3d.show import palette
-from terrain3d.show.blocks import fill
+from terrain3d.show.blocks import Row, fill
 from terrain3d.show.pages.base import Base
 from terrain3d.show.pages.column import shown_ground
 from terrain3d.show.pages.context import PageContext
@@ -73,3 +74,7 @@ def _numbers(
         page.begin_column(left + 0.277, right, top - 0.05, floor)
         fill(page, [shown_ground(option, base.extent)])
     fill(page, protected_sections((option,)))
+    for text in filter(None, (outlay_words(option), words.capital(wedge_words(option)))):
+        line = Row(text, size="small")
+        if page.height_of(line) <= page.room():
+            page.put(line)

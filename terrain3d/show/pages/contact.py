@@ -8,6 +8,7 @@ from terrain3d.cover.verdict import VERDICT_KEYS, Verdict
 from terrain3d.job import Outcome
 from terrain3d.sentences import words
 from terrain3d.sentences.options import loss_line
+from terrain3d.sentences.outlay import outlay_words
 from terrain3d.sentences.why import why
 from terrain3d.show import palette
 from terrain3d.show.legend import layer_signs, site_signs, verdict_sign
@@ -105,6 +106,10 @@ def _text(page: Sheet, outcome: Outcome, option: OptionResult, bottom: float, he
         page.text(left, y, line, 8, va="baseline")
         y -= 0.0225
     y -= 0.002
+    if outlay := outlay_words(option):
+        (line,) = page.lines(outlay, right - left, 7, 1)
+        page.text(left, y, line, 7, va="baseline")
+        y -= 0.0195
     for unit in option.detectors:
         for text in (words.unit_title(unit), ", ".join(words.unit_lines(unit))):
             if y < bottom:
