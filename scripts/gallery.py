@@ -1,7 +1,8 @@
 """Draw every kind of picture for three sites, and every type: .venv/bin/python scripts/gallery.py
 
-Made to be looked at. The demo, a small real survey and a plain slope go to out/gallery, a folder a site, with one picture of
-them all, index.png. With --readme the pictures of the README are drawn anew as well, into docs.
+They are made to be looked at. The demo, a small real survey and a plain slope go to out/gallery, a folder a
+site, the types to a folder of their own, with one picture of them all, index.png. With --readme the pictures
+of the README are drawn anew as well, into docs.
 The same code gives the same bytes.
 """
 
