@@ -249,6 +249,6 @@ def test_places_that_too_few_points_tell_of_keep_their_heights():
     few = on(strewn(20, 5.0), lambda x, y: x)
     line = np.column_stack([np.arange(40.0), np.arange(40.0), np.zeros(40)])
     for xyz in (few, line):
-        np.testing.assert_array_equal(_on_planes(xyz, x, y, before), before)
+        np.testing.assert_array_equal(_on_planes(xyz, 0.0, x, y, before), before)
     many = on(strewn(60, 5.0), lambda x, y: 0.5 * x - y)
-    np.testing.assert_allclose(_on_planes(many, x, y, before), 0.5 * x - y, atol=1e-9)
+    np.testing.assert_allclose(_on_planes(many, 0.0, x, y, before), 0.5 * x - y, atol=1e-9)
