@@ -37,6 +37,8 @@ _LINE, _LINE_WIDE_M, _LINE_BELOW_M = 0.25, 0.15, 2.5
 _CARRIED_M, _CARRIED_OFF_M = 5.0, 0.25
 #: Points that tell of the direction of a strip at its corner with another, at least.
 _FEWEST_ON_LINE = 4
+#: Nothing but strips stands so near to one.
+_BESIDE_M = 1.0
 #: Faces smaller than this in plan with nothing below them for so far are taken for leaves: a flat spray
 #: of a crown, which as a solid would stand as a tower down to the ground.
 _AFLOAT_M2, _AFLOAT_M = 4.0, 2.5
@@ -103,10 +105,51 @@ def _on_strips(xyz: Floats, reach_m: float) -> Mask:
     _, which = np.unique(np.floor(xyz[:, :2] / _CUBE_M).astype(np.int64), axis=0, return_inverse=True)
     which = which.ravel()
     middle = np.column_stack([np.bincount(which, column) / np.bincount(which) for column in xyz[:, :2].T])
-    near, spread = _neighbourhoods(middle, _PLAN_NEIGHBOURS, reach_m)
+    strip = _straight(middle, reach_m)
+    strip |= _at_corners(middle, strip, reach_m)
+    return np.asarray(strip[which])
+
+
+def _straight(places: Floats, reach_m: float) -> Mask:
+    near, spread = _neighbourhoods(places, _PLAN_NEIGHBOURS, reach_m)
+    strip = _narrow(spread)
+    return np.asarray(_mean_of(near, strip.astype(float)) > 0.5)
+
+
+def _narrow(spread: Floats) -> Mask:
     wide, long = spread.T
-    strip = (wide < _LINE_WIDE_M) & (wide < _LINE * long)
-    return np.asarray((_mean_of(near, strip.astype(float)) > 0.5)[which])
+    return np.asarray((wide < _LINE_WIDE_M) & (wide < _LINE * long))
+
+
+def _at_corners(places: Floats, strip: Mask, reach_m: float) -> Mask:
+    """Places in plan that are on a strip but for another one that meets it there.
+
+    They lie on the line of a strip near them, or on none; and what else is near, but for strips and their
+    lines, is straight itself, or next to nothing.
+    """
+    found, rest = np.zeros(len(places), bool), np.flatnonzero(~strip)
+    if strip.sum() < _FEWEST or not len(rest):
+        return found
+    middle, ahead = _lines_through(places[strip])
+    nearest = list(range(1, min(_NEIGHBOURS, int(strip.sum())) + 1))
+    query: Any = cKDTree(places[strip]).query(places[rest], k=nearest, distance_upper_bound=reach_m)
+    away, near = query
+    near = np.where(np.isfinite(away), near, 0)
+    across = np.abs(_off(ahead[near], places[rest][:, None] - middle[near]))
+    carried = (np.isfinite(away) & (across < _CARRIED_OFF_M)).any(axis=1)
+    others = places[rest[~carried]]
+    if len(others) >= _FEWEST_ON_LINE:
+        found[rest[~carried]] = _straight(others, reach_m) & (_count(others, others, reach_m) >= _FEWEST_ON_LINE)
+    left = others[~found[rest[~carried]]]
+    found[rest[carried]] = _count(left, places[rest[carried]], _BESIDE_M) <= 1
+    return found
+
+
+def _count(of: Floats, around: Floats, reach_m: float) -> Indices:
+    """How many places lie within reach of each of some others."""
+    if not len(of):
+        return np.zeros(len(around), np.int32)
+    return np.asarray(cKDTree(of).query_ball_point(around, reach_m, return_length=True), np.int32)
 
 
 def _neighbourhoods(places: Floats, n: int, reach_m: float) -> tuple[Indices, Floats]:
@@ -183,7 +226,7 @@ def _along_strips(xy: Floats, on_strip: Mask, may: Mask) -> Mask:
     on_line = np.abs(across) < _CARRIED_OFF_M
     others = cKDTree(xy[~on_strip])
     for k, nearest, on in zip(rest, near, on_line, strict=True):
-        around = xy[~on_strip][others.query_ball_point(xy[k], 1.0)]
+        around = xy[~on_strip][others.query_ball_point(xy[k], _BESIDE_M)]
         for of in nearest[on]:
             beside = np.abs(_off(ahead[of], around - middle[of])) > 2 * _CARRIED_OFF_M
             if beside.sum() <= 1:
