@@ -28,6 +28,9 @@ _NOISE_M = 0.08
 #: A neighbourhood thinner than this share of its width is a face. Measured: faces of roofs and walls
 #: give 0.05 to 0.2, crowns 0.4 to 0.9 (tests/reference/test_real_clouds.py).
 _FACE = 0.28
+#: What is thicker may be the top of a low block with its sides: without the share of places that lies
+#: farthest off, tops give up to 0.12, hedges and crowns 0.26 to 0.4.
+_SIDES, _TOP = 0.25, 0.12
 #: Neighbours farther than this, or than so many spacings, do not tell of a point's shape.
 _NEAR_M, _NEAR_SPACINGS = 1.5, 4.0
 #: A straight strip in plan, all that the air sees of a free-standing wall, a fence or a gate; higher up it is
@@ -95,7 +98,9 @@ def shapes_of(xyz: Floats, above_m: Floats, n_returns: Classes) -> tuple[Mask, M
     thickness[(near >= 0).sum(axis=1) < _FEWEST] = np.inf
     # A ridge or a corner has neighbours in the faces beside it, a stray twig in the crown around it.
     thickness = _median_of(near, thickness)
-    line = strip & (height < _LINE_BELOW_M)
+    low = height < _LINE_BELOW_M
+    thickness[low & (thickness > _FACE) & _on_top(middle, near, several)] = 0.0
+    line = strip & low
     on_line = _along_strips(xyz[:, :2], line[which], above_m < _LINE_BELOW_M)
     return np.asarray((thickness > _FACE)[which] & ~on_line), on_line
 
@@ -170,6 +175,31 @@ def _neighbourhoods(places: Floats, n: int, reach_m: float) -> tuple[Indices, Fl
         spread[part] = np.sqrt(np.maximum(np.linalg.eigvalsh(moments), 0))
         nearest[part] = np.where(within_reach, near, -1)
     return nearest, spread
+
+
+def _on_top(places: Floats, near: Indices, several: Floats) -> Mask:
+    """Places whose neighbours, but for a few, lie on one even face: the top of a block with its sides."""
+    on_top = np.empty(len(places))
+    for part in _parts(len(places)):
+        there = near[part] >= 0
+        around, keep = places[near[part]], there
+        n_kept = np.ceil(there.sum(axis=1) * (1 - _SIDES)).astype(np.int64)
+        for _ in range(2):
+            off, _, axes = _axes(around, keep)
+            from_plane = np.where(there, np.abs((off @ axes[..., :1])[..., 0]), np.inf)
+            most = np.take_along_axis(np.sort(from_plane, axis=1), n_kept[:, None] - 1, axis=1)
+            keep = there & (from_plane <= most)
+        thin, across, _ = np.sqrt(np.maximum(_axes(around, keep)[1], 0)).T
+        on_top[part] = np.maximum(thin**2 - _NOISE_M**2, 0) <= (_TOP * across) ** 2
+    return np.asarray((_mean_of(near, on_top) > 0.5) & (_mean_of(near, several) <= 0.5))
+
+
+def _axes(around: Floats, keep: Mask) -> tuple[Floats, Floats, Floats]:
+    """Places about the mean of those kept, and the variances and axes of these, least first."""
+    share = (keep / keep.sum(axis=1, keepdims=True))[..., None]
+    off = around - (around * share).sum(axis=1, keepdims=True)
+    values, axes = np.linalg.eigh((off * share).transpose(0, 2, 1) @ off)
+    return off, values, axes
 
 
 def _mean_of(near: Indices, values: Floats) -> Floats:
