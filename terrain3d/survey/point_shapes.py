@@ -144,7 +144,9 @@ def _at_corners(places: Floats, strip: Mask, reach_m: float) -> Mask:
     carried = (np.isfinite(away) & (across < _CARRIED_OFF_M)).any(axis=1)
     others = places[rest[~carried]]
     if len(others) >= _FEWEST_ON_LINE:
-        found[rest[~carried]] = _straight(others, reach_m) & (_count(others, others, reach_m) >= _FEWEST_ON_LINE)
+        found[rest[~carried]] = _straight(others, reach_m) & (
+            _count(others, others, reach_m) >= _FEWEST_ON_LINE
+        )
     left = others[~found[rest[~carried]]]
     found[rest[carried]] = _count(left, places[rest[carried]], _BESIDE_M) <= 1
     return found
