@@ -1,6 +1,6 @@
 """What points stand on, by the shape of what lies around each: a volume, a face, a line, or nothing."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import numpy as np
@@ -29,8 +29,8 @@ _NOISE_M = 0.08
 #: give 0.05 to 0.2, crowns 0.4 to 0.9 (tests/reference/test_real_clouds.py).
 _FACE = 0.28
 #: What is thicker may be the top of a low block with its sides: without the share of places that lies
-#: farthest off, tops give up to 0.12, hedges and crowns 0.26 to 0.4.
-_SIDES, _TOP = 0.25, 0.12
+#: farthest off, tops lie within noise.
+_SIDES, _TOP = 0.2, 0.06
 #: Neighbours farther than this, or than so many spacings, do not tell of a point's shape.
 _NEAR_M, _NEAR_SPACINGS = 1.5, 4.0
 #: A straight strip in plan, all that the air sees of a free-standing wall, a fence or a gate; higher up it is
@@ -40,8 +40,10 @@ _LINE, _LINE_WIDE_M, _LINE_BELOW_M = 0.25, 0.15, 2.5
 _CARRIED_M, _CARRIED_OFF_M = 5.0, 0.25
 #: Points that tell of the direction of a strip at its corner with another, at least.
 _FEWEST_ON_LINE = 4
-#: Nothing but strips stands so near to one.
-_BESIDE_M = 1.0
+#: Places on strips that tell of the line of one, as many of them as lie on it.
+_TELL_OF_STRIP = (24, 12, 6)
+#: Nothing but strips stands so near to one, but for so many places at a corner.
+_BESIDE_M, _FEW_BESIDE = 1.0, 2
 #: Faces smaller than this in plan with nothing below them for so far are taken for leaves: a flat spray
 #: of a crown, which as a solid would stand as a tower down to the ground.
 _AFLOAT_M2, _AFLOAT_M = 4.0, 2.5
@@ -135,7 +137,7 @@ def _at_corners(places: Floats, strip: Mask, reach_m: float) -> Mask:
     found, rest = np.zeros(len(places), bool), np.flatnonzero(~strip)
     if strip.sum() < _FEWEST or not len(rest):
         return found
-    middle, ahead = _lines_through(places[strip])
+    middle, ahead = _lines_through(places[strip], _TELL_OF_STRIP, reach_m)
     nearest = list(range(1, min(_NEIGHBOURS, int(strip.sum())) + 1))
     query: Any = cKDTree(places[strip]).query(places[rest], k=nearest, distance_upper_bound=reach_m)
     away, near = query
@@ -148,7 +150,10 @@ def _at_corners(places: Floats, strip: Mask, reach_m: float) -> Mask:
             _count(others, others, reach_m) >= _FEWEST_ON_LINE
         )
     left = others[~found[rest[~carried]]]
-    found[rest[carried]] = _count(left, places[rest[carried]], _BESIDE_M) <= 1
+    # The corner itself may lie on neither line; what is wider leaves more.
+    few = _count(left, places[rest], _BESIDE_M) <= _FEW_BESIDE
+    beside = _count(places[rest[carried]], places[rest], _BESIDE_M) >= _FEWEST
+    found[rest] |= few & (carried | beside)
     return found
 
 
@@ -246,7 +251,7 @@ def _along_strips(xy: Floats, on_strip: Mask, may: Mask) -> Mask:
         return on_strip
     carried = on_strip.copy()
     strip_xy = xy[on_strip]
-    middle, ahead = _lines_through(strip_xy)
+    middle, ahead = _lines_through(strip_xy, range(_FEWEST, _FEWEST_ON_LINE - 1, -1), _CARRIED_M)
     strips = cKDTree(strip_xy)
     nearest_ones = list(range(1, min(_NEIGHBOURS, len(strip_xy)) + 1))
     found: Any = strips.query(xy[rest], k=nearest_ones, distance_upper_bound=_CARRIED_M)
@@ -272,23 +277,23 @@ def _off(ahead: Floats, to: Floats) -> Floats:
     return np.asarray(ahead[..., 0] * to[..., 1] - ahead[..., 1] * to[..., 0])
 
 
-def _lines_through(xy: Floats) -> tuple[Floats, Floats]:
+def _lines_through(xy: Floats, counts: Sequence[int], reach_m: float) -> tuple[Floats, Floats]:
     """A point on the line through each point of a strip and those nearest to it, and its direction; NaN where
     they lie on none.
 
-    At a corner of two strips those farther away belong to the other one, and are left out.
+    At a corner of two strips those farther away belong to the other one, and are left out: of the counts,
+    most first, the first that lie on a line tell of it.
     """
-    found: Any = cKDTree(xy).query(xy, k=_FEWEST, distance_upper_bound=_CARRIED_M)
+    found: Any = cKDTree(xy).query(xy, k=counts[0], distance_upper_bound=reach_m)
     away, near = found
     middle, ahead = np.full((len(xy), 2), np.nan), np.full((len(xy), 2), np.nan)
-    for n in range(_FEWEST, _FEWEST_ON_LINE - 1, -1):
+    for n in counts:
         open_ = np.flatnonzero(np.isnan(middle[:, 0]) & np.isfinite(away[:, n - 1]))
         around = xy[near[open_, :n]]
         centre = around.mean(axis=1)
         spread = around - centre[:, None]
         values, axes = np.linalg.eigh(np.einsum("nki,nkj->nij", spread, spread) / n)
-        wide, long = np.sqrt(np.maximum(values, 0)).T
-        straight = (wide < _LINE_WIDE_M) & (wide < _LINE * long)
+        straight = _narrow(np.sqrt(np.maximum(values, 0)))
         middle[open_[straight]], ahead[open_[straight]] = centre[straight], axes[straight, :, 1]
     return middle, ahead
 
