@@ -52,7 +52,7 @@ SLAB_M = 0.2
 _SAME_ROOF_M = 0.5
 #: A point that lies below the top by more than so many times its noise, and by this, is not on it; so
 #: often the top is fitted anew.
-_BELOW, _LEAST_BELOW_M, _ROUNDS = 2.0, 0.03, 3
+_BELOW, _LEAST_BELOW_M, _ROUNDS = 3.0, 0.1, 3
 #: Neighbours carry one roof on when they differ by no more than this plus a slope of 50 degrees.
 _STEP_M, _STEEPEST = 0.3, 1.2
 #: Where columns lie off one plane by more than noise does, those within this plus a slope of 25 degrees.

@@ -18,10 +18,11 @@ from terrain3d.units import Floats, direction
 MEASURED_SPACINGS = 1.5
 #: Points on whose plane one is put, itself among them: as many as lie on one.
 _AROUNDS = (9, 18, 36)
+#: Points moved at a time: their neighbours stay in the processor's own memory.
 _AT_A_TIME = 20_000
-#: Planes agree where their heights lie within so many of their standard errors.
-_AGREE = 2.0
-_CHANCE = 1.3
+#: Planes agree where their heights lie within so many of their standard errors, and their scatter is that of
+#: noise within so many of its own.
+_AGREE, _CHANCE = 2.0, 1.3
 #: Points whose plane is carried on into a gap: more, for what lies outside them has their noise threefold.
 _AT_RIM = (24, 48, 96)
 #: Their scatter, and how far the point lies off, at most, in standard errors of a height; a height's error is
