@@ -14,7 +14,7 @@ from terrain3d.errors import InputError, one_named
 from terrain3d.opened import OpenedSite, Progress, open_ready
 from terrain3d.ranking.compare import ranked
 from terrain3d.ranking.reasons import Reason, reasons
-from terrain3d.ready import Ready, check_units, option_types, ready_site
+from terrain3d.ready import Ready, check_units, head_settings, option_types, ready_site
 from terrain3d.sight.panorama import panorama, remembered
 from terrain3d.terrain import Terrain
 from terrain3d.wording import counted, in_brief
@@ -115,7 +115,8 @@ def judge(site: OpenedSite, progress: Progress | None = None) -> Outcome:
         units = tuple(
             unit_on(
                 site.terrain, one.mount, site.types[one.type], one.height, one.bearing, one.tilt, one.roll,
-                one.range, one.pan, one.fill, one.pulses, one.name,
+                one.range, one.pan, one.fill, one.pulses, one.name, one.sensitivity, head_settings(one),
+                one.bracket,
             )
             for one in option.detector
         )  # fmt: skip
@@ -236,7 +237,7 @@ _ROUGHLY_M = 0.01
 
 def _check_units(terrain: Terrain, name: str, units: tuple[Detector, ...], combine: str) -> None:
     """Refuse units that no site file could have, or that do not stand on the ground where it is known."""
-    check_units(name, units, combine)
+    check_units(name, units, combine, {unit.mount: terrain.wall_of(unit.mount) for unit in units})
     for unit in units:
         where = f"option {name!r}: detector {unit.name!r}"
         if not (math.isfinite(unit.x) and math.isfinite(unit.y)):
@@ -272,7 +273,7 @@ def _judged_from(
         there = (
             one
             for one in (*old.units, *seeing)
-            if one.unit.eye == unit.eye and one.seen.reach_m == unit.type.max_range
+            if one.unit.eye == unit.eye and one.seen.reach_m == unit.type.reach_m
         )
         same = next(there, None)
         seeing.append(sighted(terrain, unit, look=look) if same is None else same.set_to(unit))

@@ -106,7 +106,7 @@ def open_ready(
     InputError
         When the survey cannot be used.
     """
-    reach_m = max(detector_type.max_range for detector_type in types.values())
+    reach_m = max(detector_type.reach_m for detector_type in types.values())
 
     def told(share: float) -> None:
         if progress is not None:

@@ -538,6 +538,63 @@ class FigureShape(Table):
     ]
 
 
+def one_or_each(given: Any) -> Any:
+    """One value for all layers, or a list of one each."""
+    return given if isinstance(given, (list, tuple)) else (given,)
+
+
+def _arcs(given: Any) -> Any:
+    """One arc, or a list of them."""
+    is_one = isinstance(given, (list, tuple)) and len(given) == 2 and not isinstance(given[0], (list, tuple))
+    return (given,) if is_one else given
+
+
+class HeadShape(Table):
+    """One head of a unit set by itself, in the type's order; what is left out is as the unit has it."""
+
+    pan: Annotated[Angle | None, key("degrees", "of the head within the housing, clockwise")] = None
+    range: Annotated[Number | None, key("metres", "one of the range settings of the head", gt=0, le=100)] = (
+        None
+    )
+    sensitivity: Annotated[
+        tuple[Text, ...] | None,
+        BeforeValidator(one_or_each),
+        key("", "by the type's names; one for all its layers, or a list of one each", min_length=1),
+    ] = None
+    fill: Annotated[
+        tuple[Annotated[Number, Field(gt=0, le=1)], ...] | None,
+        BeforeValidator(one_or_each),
+        key(
+            "", "the same as a share of a layer; one for all its layers, or a list of one each", min_length=1
+        ),
+    ] = None
+    pulses: Annotated[int | None, Strict(), key("", "pulses of an alarm", ge=1, le=1000)] = None
+    masked: Annotated[
+        tuple[Annotated[int, Strict(), Field(ge=1, le=1000)], ...],
+        key("", "zones that are covered, counted from 1 at the left as the unit looks out"),
+    ] = ()
+    masked_arc: Annotated[
+        tuple[tuple[Angle, Angle], ...],
+        BeforeValidator(_arcs),
+        key("degrees", "from and to, right of the middle of the head: what is covered; or a list of these"),
+    ] = ()
+
+    @model_validator(mode="after")
+    def _goes_together(self) -> "HeadShape":
+        _sensitivity_once(self.sensitivity, self.fill)
+        for low, high in self.masked_arc:
+            if low >= high:
+                raise UnfitError(
+                    f"masked_arc runs from {low:g} to {high:g}", "give its left end first, the left negative"
+                )
+        return self
+
+
+def _sensitivity_once(sensitivity: Any, fill: Any) -> None:
+    if sensitivity is not None and fill is not None:
+        raise UnfitError("sensitivity and fill say the same thing twice", "keep one of them")
+
+
 class DetectorSetting(Table):
     name: Annotated[Text, key("", "as it is called; one of a kind in its option")]
     mount: Annotated[Text, key("", "name of its mount")]
@@ -558,6 +615,20 @@ class DetectorSetting(Table):
         Strict(),
         key("", "pulses of an alarm; none is the first that the type offers", ge=1, le=1000),
     ] = None
+    sensitivity: Annotated[Text | None, key("", "sensitivity setting by the type's name for it; or fill")] = (
+        None
+    )
+    bracket: Annotated[bool, Strict(), key("", "whether it is on its bracket, and not flat")] = False
+    head: Annotated[
+        tuple[HeadShape, ...], key("", "what is set head by head, one table for each head of the type")
+    ] = ()
+
+    @model_validator(mode="after")
+    def _goes_together(self) -> "DetectorSetting":
+        _sensitivity_once(self.sensitivity, self.fill)
+        if self.pan is not None and any(head.pan is not None for head in self.head):
+            raise UnfitError("pan is given for the unit and for a head", "keep one of them")
+        return self
 
 
 class Option(Table):

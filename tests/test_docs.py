@@ -89,7 +89,7 @@ def taken(info: FieldInfo, number: float) -> bool:
     whole: Any = int(number) if number == int(number) else number
     kind = TypeAdapter(Annotated[info.annotation, info])
     least = max((limit.min_length for limit in info.metadata if hasattr(limit, "min_length")), default=1)
-    for value in (number, whole, (number,) * least, (number, number), (whole,)):
+    for value in (number, whole, (number,) * least, (number, number), (whole,), {"a name": number}):
         try:
             kind.validate_python(value)
         except ValidationError:

@@ -226,10 +226,8 @@ def _held(n_cells: int, option: OptionResult, figure_height_m: float, strength: 
     """(n_cells,) bool: held with both layers where the contrast is a share of the reference's, up to 1."""
     maps = np.zeros((len(option.units), n_cells), bool)
     for own, sighted in zip(maps, option.units, strict=True):
-        fill = sighted.unit.fill_needed
-        if fill > strength:
-            continue  # more than the whole layer would have to be filled
-        own[sighted.seen.cells] = sighted.codes(figure_height_m, fill / strength) == Verdict.BOTH
+        if strength > 0:
+            own[sighted.seen.cells] = sighted.codes(figure_height_m, strength) == Verdict.BOTH
     together: NDArray[np.bool_] = np.all(maps, axis=0) if option.combine == "all" else np.any(maps, axis=0)
     return together
 

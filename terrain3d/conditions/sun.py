@@ -25,7 +25,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import ndimage
 
-from terrain3d.detector.pose import Detector, PosedHead, PosedLayer, in_head, posed_heads
+from terrain3d.detector.pose import Detector, PosedHead, PosedLayer, in_head, is_open, posed_heads
 from terrain3d.errors import InputError
 from terrain3d.sight.foliage import near_leaves
 from terrain3d.sight.hits import first_hits, ground_distances
@@ -272,7 +272,7 @@ def sun_near(head: PosedHead, layer: PosedLayer, directions: Floats, near_deg: f
     """
     azimuth, elevation = in_head(head, directions)
     reach = layer.thickness_deg / 2 + near_deg
-    return (np.abs(azimuth) <= head.arc_deg / 2) & (np.abs(elevation - layer.elevation_deg) <= reach)
+    return is_open(head, azimuth) & (np.abs(elevation - layer.elevation_deg) <= reach)
 
 
 def directions_of(azimuth_deg: Floats, elevation_deg: Floats) -> Floats:
@@ -313,10 +313,14 @@ def _may_meet_leaves(
 
 def _before_unit(terrain: Terrain, unit: Detector, sun: SunYear, setting: SunSetting) -> list[SunLayer]:
     directions = directions_of(sun.azimuth_deg, sun.elevation_deg)
-    pans = unit.pan_deg or tuple(head.pan for head in unit.type.head)
     places = [
-        (number, (unit.bearing_deg + pan) % 360, layer, sun_near(head, layer, directions, setting.near))
-        for number, (head, pan) in enumerate(zip(posed_heads(unit), pans, strict=True), 1)
+        (
+            number,
+            (unit.bearing_deg + unit.pan_of(number - 1)) % 360,
+            layer,
+            sun_near(head, layer, directions, setting.near),
+        )
+        for number, head in enumerate(posed_heads(unit), 1)
         for layer in head.layers
     ]
     # The same sun stands near several layers: each direction is cast once.

@@ -37,6 +37,19 @@ def axes_of(bearing, tilt, roll):
 
 
 @njit(cache=True, nogil=True)
+def turned(axes, degrees):
+    """The axes turned to the right about the head's own up: ahead is the middle of a stretch of its arc."""
+    c = math.cos(math.radians(degrees))
+    s = math.sin(math.radians(degrees))
+    about = np.empty((3, 3))
+    for k in range(3):
+        about[0, k] = c * axes[0, k] - s * axes[1, k]
+        about[1, k] = s * axes[0, k] + c * axes[1, k]
+        about[2, k] = axes[2, k]
+    return about
+
+
+@njit(cache=True, nogil=True)
 def layer_sines(elevation, half_thickness, nominal_height, range_m):
     """(l, 3) sines of the lower edge, axis and upper edge of each layer in the head's frame."""
     sines = np.empty((len(elevation), 3))

@@ -185,7 +185,9 @@ def outcomes_beyond_reach(ground: Ground, unit: Detector) -> NDArray[np.uint8]:
     in_any_arc = np.zeros(ground.z.shape, bool)
     for head in posed_heads(unit):
         side, ahead = dx * head.right[0] + dy * head.right[1], dx * head.forward[0] + dy * head.forward[1]
-        in_any_arc |= np.abs(np.arctan2(side, ahead)) <= np.radians(head.arc_deg / 2)
+        azimuth = np.arctan2(side, ahead)
+        for left, right in head.open_deg:
+            in_any_arc |= np.abs(azimuth - np.radians((left + right) / 2)) <= np.radians((right - left) / 2)
     outcomes = np.where(in_any_arc, np.uint8(BEYOND), np.uint8(OUTSIDE_ARC))
     outcomes[~ground.known] = NO_OUTCOME
     return outcomes

@@ -23,6 +23,7 @@ from terrain3d.cover.band import (
     layer_sines,
     needed_share,
     squared_reach,
+    turned,
 )
 from terrain3d.cover.heads import HeadTable
 from terrain3d.cover.verdict import Codes, Verdict
@@ -42,6 +43,7 @@ def verdict_codes(
     range_m: float,
     figure_height_m: float,
     fill_needed: float,
+    contrast: float = 1.0,
 ) -> Codes:
     """Verdict of one unit on every cell of a panorama, in the panorama's order.
 
@@ -53,11 +55,13 @@ def verdict_codes(
     bearing_deg, tilt_deg, roll_deg : float
         Nose down and right side down are positive.
     range_m : float
-        Range setting.
+        Range setting, of heads that have none of their own.
     figure_height_m : float
         Height of the figure, metres.
     fill_needed : float
-        Share of a layer that breaks it.
+        Share of a layer that breaks it, of heads that have none of their own.
+    contrast : float
+        What every such share is divided by: a faint figure has to fill more.
 
     Returns
     -------
@@ -68,9 +72,9 @@ def verdict_codes(
     _judge(
         seen.bin_start, seen.east, seen.north, seen.distance, seen.foot,
         seen.main, seen.many, seen.piece_start, seen.pieces,
-        table.pan_deg, table.half_arc_deg, table.elevation_deg, table.half_thickness_deg, table.upper,
-        table.nominal_height_m, table.max_range_m, table.any_layer,
-        bearing_deg, tilt_deg, roll_deg, range_m, figure_height_m, fill_needed, codes,
+        table.pan_deg, table.turn_deg, table.half_arc_deg, table.elevation_deg, table.half_thickness_deg,
+        table.range_m, table.fill, table.upper, table.nominal_height_m, table.max_range_m, table.any_layer,
+        bearing_deg, tilt_deg, roll_deg, range_m, figure_height_m, fill_needed, contrast, codes,
     )  # fmt: skip
     return codes
 
@@ -82,8 +86,8 @@ _ABSENT, _MISSED, _MET = 0, 1, 2
 @njit(cache=True, nogil=True)
 def _judge(
     bin_start, east, north, distance, foot, main, many, piece_start, pieces,
-    pans, half_arcs, elevations, half_thicknesses, uppers, nominal_height, max_range, any_layer,
-    bearing, tilt, roll, range_m, figure, fill_needed, codes,
+    pans, turns, half_arcs, elevations, half_thicknesses, ranges, fills, uppers, nominal_height, max_range,
+    any_layer, bearing, tilt, roll, range_m, figure, fill_needed, contrast, codes,
 ):  # fmt: skip
     """Best verdict over the heads, written into `codes`."""
     for h in range(len(pans)):
@@ -91,8 +95,9 @@ def _judge(
         for k in range(half_thicknesses.shape[1]):
             if half_thicknesses[h, k] == half_thicknesses[h, k]:
                 n_layers += 1
-        axes = axes_of(bearing + pans[h], tilt, roll)
-        sines = layer_sines(elevations[h, :n_layers], half_thicknesses[h], nominal_height, range_m)
+        axes = turned(axes_of(bearing + pans[h], tilt, roll), turns[h])
+        own_range = ranges[h] if ranges[h] == ranges[h] else range_m
+        sines = layer_sines(elevations[h, :n_layers], half_thicknesses[h], nominal_height, own_range)
         first_bin, n_bins = _bins_of_arc(axes, half_arcs[h], sines)
         # The bins of an arc are at most two runs of cells, before and after due north.
         stop_bin = first_bin + n_bins
@@ -104,14 +109,17 @@ def _judge(
             states = np.empty((n_layers, high - low), np.uint8)
             edges = np.empty((2, high - low))
             for k in range(n_layers):
+                own_fill = (fills[h, k] if fills[h, k] == fills[h, k] else fill_needed) / contrast
+                if own_fill > 1.0:
+                    own_fill = 2.0  # more than the whole layer would have to be filled, be it by a hair
                 _states_of_layer(
                     east[low:high], north[low:high], distance[low:high], foot[low:high],
                     main[0, low:high], main[1, low:high], main[2, low:high],
-                    axes, sines[k], half_arcs[h], max_range, figure, fill_needed,
+                    axes, sines[k], half_arcs[h], max_range, figure, own_fill,
                     edges[0], edges[1], states[k],
                 )  # fmt: skip
                 _states_through_gaps(
-                    foot, many, piece_start, pieces, figure, fill_needed, edges[0], edges[1], low, states[k]
+                    foot, many, piece_start, pieces, figure, own_fill, edges[0], edges[1], low, states[k]
                 )
             _raise_codes(states, uppers[h], any_layer, codes[low:high])
 

@@ -17,6 +17,7 @@ from terrain3d.cover.band import (
     layer_sines,
     needed_share,
     squared_reach,
+    turned,
 )
 from terrain3d.cover.heads import HeadTable
 from terrain3d.detector.pose import Detector
@@ -84,8 +85,8 @@ def _explained(
         seen.east, seen.north, seen.distance, seen.foot, seen.lowest, seen.piece_start, seen.pieces,
         met.solid_start, met.solid_heights, met.solid, met.leaf_row, met.light, met.leaf,
         len(seen.terrain.solids.names),
-        table.pan_deg, table.half_arc_deg, table.elevation_deg, table.half_thickness_deg, table.name,
-        table.upper, table.nominal_height_m, table.max_range_m,
+        table.pan_deg, table.turn_deg, table.half_arc_deg, table.elevation_deg, table.half_thickness_deg,
+        table.range_m, table.fill, table.name, table.upper, table.nominal_height_m, table.max_range_m,
         detector.bearing_deg, detector.tilt_deg, detector.roll_deg, detector.range_m, detector.height_m,
         figure_height_m, detector.fill_needed, outcomes, takers,
     )  # fmt: skip
@@ -103,8 +104,8 @@ def drawn_names(terrain: Terrain) -> tuple[str, ...]:
 def _explain(
     east, north, distance, foot, lowest, piece_start, pieces,
     solid_start, solid_heights, solid, leaf_row, light, leaf, n_solids,
-    pans, half_arcs, elevations, half_thicknesses, names, uppers, nominal_height, max_range,
-    bearing, tilt, roll, range_m, mount_height, figure, fill_needed, outcomes, takers,
+    pans, turns, half_arcs, elevations, half_thicknesses, ranges, fills, names, uppers, nominal_height,
+    max_range, bearing, tilt, roll, range_m, mount_height, figure, fill_needed, outcomes, takers,
 ):  # fmt: skip
     """The outcomes of the layers of each cell's best head, by name.
 
@@ -114,11 +115,14 @@ def _explain(
     best = np.full(len(distance), -1_000_000, np.int64)
     own = np.empty(n_layers, np.uint8)
     own_takers = np.empty(n_layers, np.int32)
-    share = needed_share(fill_needed)
+    shares = np.empty(n_layers)
     reach_squared = squared_reach(max_range)
     for h in range(len(pans)):
-        axes = axes_of(bearing + pans[h], tilt, roll)
-        sines = layer_sines(elevations[h], half_thicknesses[h], nominal_height, range_m)
+        axes = turned(axes_of(bearing + pans[h], tilt, roll), turns[h])
+        own_range = ranges[h] if ranges[h] == ranges[h] else range_m
+        sines = layer_sines(elevations[h], half_thicknesses[h], nominal_height, own_range)
+        for k in range(n_layers):
+            shares[k] = needed_share(fills[h, k] if fills[h, k] == fills[h, k] else fill_needed)
         tangent, is_wide = arc_tangent(half_arcs[h])
         right_x, right_y, right_z = axes[0, 0], axes[0, 1], axes[0, 2]
         ahead_x, ahead_y, ahead_z = axes[1, 0], axes[1, 1], axes[1, 2]
@@ -143,14 +147,14 @@ def _explain(
                 else:
                     roof = min(z_high, foot[c] + figure)
                     filled = filled_length(pieces, piece_start[c], piece_start[c + 1], z_low, roof)
-                    if filled >= share * (z_high - z_low):
+                    if filled >= shares[k] * (z_high - z_low):
                         own[k] = BROKEN
                     else:
                         z_axis = distance[c] * slope
                         who = NO_TAKER
                         if leaf_row[c] >= 0:
                             line = line_over(z_axis - foot[c])
-                            if line >= 0 and light[leaf_row[c], line] < share:
+                            if line >= 0 and light[leaf_row[c], line] < shares[k]:
                                 own[k] = BY_FOLIAGE
                                 who = n_solids + leaf[leaf_row[c], line]
                         if who == NO_TAKER:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain3d.detector.pose import Detector, posed_heads
+from terrain3d.detector.pose import Detector, is_open, posed_heads
 from terrain3d.sight.hits import Hit
 from terrain3d.sight.picture import Picture
 from terrain3d.units import Floats
@@ -91,7 +91,7 @@ def _inside_layer(unit: Detector, seen: Picture, name: str) -> NDArray[np.bool_]
                 right, forward, up = rays @ head.right, rays @ head.forward, rays @ head.up
                 elevation = np.degrees(np.arcsin(np.clip(up, -1, 1)))
                 azimuth = np.degrees(np.arctan2(right, forward))
-                inside |= (np.abs(azimuth) <= head.arc_deg / 2) & (
+                inside |= is_open(head, azimuth) & (
                     np.abs(elevation - layer.elevation_deg) <= layer.thickness_deg / 2
                 )
     return inside

@@ -17,7 +17,7 @@ from terrain3d.cover.causes import NO_OUTCOME
 from terrain3d.cover.layer_outcomes import PASSES_ABOVE
 from terrain3d.cover.sighted import sighted
 from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict
-from terrain3d.detector.pose import Detector, PosedHead, PosedLayer, in_head, posed_heads
+from terrain3d.detector.pose import Detector, PosedHead, PosedLayer, in_head, is_open, posed_heads
 from terrain3d.sight.hits import first_hits
 from terrain3d.sight.picture import light_along
 from terrain3d.sight.slices import slice_triangle
@@ -142,8 +142,7 @@ def head_bearings(unit: Detector) -> list[float]:
     >>> head_bearings(Detector("D1", load_type("two-head-180", Path()), "pole", 0, 0, 0, 1.0, 30.0))
     [345.0, 75.0]
     """
-    pans = unit.pan_deg or tuple(head.pan for head in unit.type.head)
-    return [(unit.bearing_deg + pan) % 360 for pan in pans]
+    return [(unit.bearing_deg + unit.pan_of(head)) % 360 for head in range(len(unit.type.head))]
 
 
 def telling_bearing(terrain: Terrain, unit: Detector) -> float:
@@ -210,7 +209,7 @@ def beams_along(terrain: Terrain, unit: Detector, bearing_deg: float) -> tuple[B
         for layer in head.layers:
             low, axis, high = band_slopes(head, layer, bearing_deg)
             azimuth, _ = in_head(head, [[east, north, axis]])
-            if abs(azimuth[0]) > head.arc_deg / 2 + 1e-9:
+            if not is_open(head, azimuth, 1e-9)[0]:
                 continue
             slopes = np.concatenate(
                 [np.linspace(low, axis, _HALF_BAND + 1), np.linspace(axis, high, _HALF_BAND + 1)[1:]]
@@ -229,7 +228,7 @@ def band_slopes(head: PosedHead, layer: PosedLayer, bearing_deg: float) -> tuple
 
     >>> from terrain3d.detector.pose import head_axes
     >>> right, forward, up = head_axes(0, 0, 0)
-    >>> level = PosedHead(right, forward, up, 90.0, ())
+    >>> level = PosedHead(right, forward, up, 90.0, (), ())
     >>> [round(s, 4) for s in band_slopes(level, PosedLayer("upper", 0.0, 3.0), 20.0)]
     [-0.0262, 0.0, 0.0262]
     """

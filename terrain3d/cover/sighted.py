@@ -11,7 +11,7 @@ from terrain3d.cover.fill import verdict_codes
 from terrain3d.cover.heads import HeadTable, head_table, one_head, upper_layer_of
 from terrain3d.cover.layer_outcomes import NO_TAKER, layer_outcomes, layers_broken, outcomes_and_takers
 from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict
-from terrain3d.detector.pose import Detector
+from terrain3d.detector.pose import Detector, HeadSetting
 from terrain3d.detector.types import DetectorType
 from terrain3d.sight.panorama import Panorama, eye_over, panorama
 from terrain3d.sight.points import look_at
@@ -69,7 +69,8 @@ class SightedUnit:
         """
         if unit.eye != self.unit.eye:
             raise ValueError(f"{unit.name} looks from {unit.eye}, what is seen is from {self.unit.eye}")
-        has_same_heads = unit.type is self.unit.type and unit.pan_deg == self.unit.pan_deg
+        own = self.unit
+        has_same_heads = (unit.type, unit.pan_deg, unit.heads) == (own.type, own.pan_deg, own.heads)
         return SightedUnit(unit, self.seen, self.heads if has_same_heads else _heads_of(unit))
 
     def among(self, keep: NDArray[np.bool_]) -> "SightedUnit":
@@ -80,21 +81,21 @@ class SightedUnit:
         """The same as if nothing grew there: casts no ray."""
         return replace(self, seen=self.seen.without_leaves)
 
-    def codes(self, figure_height_m: float, fill: float | None = None) -> Codes:
+    def codes(self, figure_height_m: float, contrast: float = 1.0) -> Codes:
         """Verdict on each cell in reach, (n,) uint8 codes of `Verdict` in the panorama's order.
 
         Parameters
         ----------
         figure_height_m : float
-        fill : float, optional
-            Share of a layer that breaks it; as the unit is set where it is not given.
+        contrast : float
+            Share of the contrast that the marks of fill are for: a faint figure has to fill more.
         """
-        return self._codes(self.heads, figure_height_m, fill)
+        return self._codes(self.heads, figure_height_m, contrast)
 
-    def verdicts(self, ground: Ground, figure_height_m: float, fill: float | None = None) -> Codes:
+    def verdicts(self, ground: Ground, figure_height_m: float) -> Codes:
         """The same on the whole ground, (ny, nx) uint8; `UNKNOWN` where no ground is known."""
         whole = np.where(ground.known, np.uint8(Verdict.OUTSIDE), np.uint8(UNKNOWN))
-        whole.ravel()[self.seen.cells] = self.codes(figure_height_m, fill)
+        whole.ravel()[self.seen.cells] = self.codes(figure_height_m)
         return whole
 
     def outcomes(self, figure_height_m: float) -> NDArray[np.uint8]:
@@ -123,7 +124,7 @@ class SightedUnit:
         for h, head in enumerate(self.unit.type.head):
             # A cell goes by the better of several heads; here each head answers for itself.
             own = layers_broken(self.seen, one_head(self.heads, h), self.unit, figure_height_m)
-            rows += [own[self.heads.name[h, k]] for k in range(len(head.layer))]
+            rows += [own[self.heads.layer_names.index(layer.name)] for layer in head.layer]
         return np.array(rows)
 
     def upper_broken(self, figure_height_m: float, reach_m: float | None = None) -> NDArray[np.bool_]:
@@ -139,14 +140,14 @@ class SightedUnit:
         for h in range(len(self.unit.type.head)):
             upper = upper_layer_of(self.heads, h)
             upper = upper if reach_m is None else replace(upper, max_range_m=reach_m)
-            rows.append(self._codes(upper, figure_height_m, None) == Verdict.BOTH)
+            rows.append(self._codes(upper, figure_height_m) == Verdict.BOTH)
         return np.array(rows)
 
-    def _codes(self, heads: HeadTable, figure_height_m: float, fill: float | None) -> Codes:
+    def _codes(self, heads: HeadTable, figure_height_m: float, contrast: float = 1.0) -> Codes:
         unit = self.unit
         return verdict_codes(
             self.seen, heads, unit.bearing_deg, unit.tilt_deg, unit.roll_deg, unit.range_m, figure_height_m,
-            unit.fill_needed if fill is None else fill,
+            unit.fill_needed, contrast,
         )  # fmt: skip
 
 
@@ -163,6 +164,9 @@ def unit_on(
     fill: float | None = None,
     pulses: int | None = None,
     name: str = "D1",
+    sensitivity: str | None = None,
+    heads: tuple[HeadSetting, ...] = (),
+    bracket: bool = False,
 ) -> Detector:
     """A unit on a mount, over the ground beneath it.
 
@@ -185,6 +189,12 @@ def unit_on(
     pulses : int, optional
         Pulses of an alarm; the first setting of the type where it is not given.
     name : str
+    sensitivity : str, optional
+        A setting by the type's name for it, in place of `fill`.
+    heads : tuple of HeadSetting
+        What is set head by head, in the type's order.
+    bracket : bool
+        Whether it is on its bracket.
 
     Raises
     ------
@@ -203,7 +213,21 @@ def unit_on(
     x, y, ground_z = eye_over(terrain.ground, at.x, at.y, 0.0)
     pan = None if pan_deg is None else tuple(pan_deg)
     setting = float(height_m), float(bearing_deg) % 360, float(tilt_deg), float(roll_deg), float(range_m)
-    return Detector(name, detector_type, mount, x, y, ground_z, *setting, pan, fill, pulses)
+    return Detector(
+        name,
+        detector_type,
+        mount,
+        x,
+        y,
+        ground_z,
+        *setting,
+        pan,
+        fill,
+        pulses,
+        sensitivity,
+        tuple(heads),
+        bracket,
+    )
 
 
 def sighted(
@@ -216,11 +240,11 @@ def sighted(
     terrain : Terrain
     unit : Detector
     reach_m : float, optional
-        Plan distance up to which is looked; the type's maximum range where it is not given.
+        Plan distance up to which is looked; as far as any sense of the type reaches where it is not given.
     look : callable
         What sees the panorama; whoever tries many settings hands in one that remembers.
     """
-    seen = look(terrain, unit.eye, unit.type.max_range if reach_m is None else reach_m)
+    seen = look(terrain, unit.eye, unit.type.reach_m if reach_m is None else reach_m)
     return SightedUnit(unit, seen, _heads_of(unit))
 
 
@@ -233,4 +257,4 @@ def sighted_over(terrain: Terrain, unit: Detector, x: ArrayLike, y: ArrayLike) -
 
 
 def _heads_of(unit: Detector) -> HeadTable:
-    return head_table(unit.type, unit.pan_deg)
+    return head_table(unit.type, unit.pan_deg, unit.heads)

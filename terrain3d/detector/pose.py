@@ -4,10 +4,15 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
-from terrain3d.detector.types import DetectorType, lower_elevation_deg
+from terrain3d.detector.types import DetectorType, Head, lower_elevation_deg
 from terrain3d.units import Floats
+
+#: From and to, degrees clockwise.
+Arc = tuple[float, float]
+#: A gap between masks narrower than this is none: where two of them meet, the last digits may leave one.
+_LEAST_ARC_DEG = 1e-6
 
 
 @dataclass(frozen=True)
@@ -30,6 +35,8 @@ class PosedHead:
     arc_deg : float
         Full plan angle.
     layers : tuple of PosedLayer
+    open_deg : tuple of (from, to)
+        What is left open of the arc where zones are masked, degrees right of straight ahead.
     """
 
     right: Floats
@@ -37,13 +44,44 @@ class PosedHead:
     up: Floats
     arc_deg: float
     layers: tuple[PosedLayer, ...]
+    open_deg: tuple[Arc, ...]
+
+
+@dataclass(frozen=True)
+class HeadSetting:
+    """One head set by itself; what is not given is as the unit's own setting has it.
+
+    Parameters
+    ----------
+    pan_deg, range_m : float, optional
+        Within the housing, clockwise; one of the head's range settings.
+    sensitivity : tuple of str, optional
+        Names of the type's settings: one for all layers, or one each.
+    fill : tuple of float, optional
+        Share of a layer that breaks it: one for all layers, or one each.
+    pulses : int, optional
+    masked : tuple of int
+        Zones that are covered, counted from 1 at the left as the unit looks out, of the layer with most.
+    masked_deg : tuple of (from, to)
+        Arcs that are covered, degrees right of straight ahead of the head.
+    """
+
+    pan_deg: float | None = None
+    range_m: float | None = None
+    sensitivity: tuple[str, ...] | None = None
+    fill: tuple[float, ...] | None = None
+    pulses: int | None = None
+    masked: tuple[int, ...] = ()
+    masked_deg: tuple[Arc, ...] = ()
 
 
 @dataclass(frozen=True)
 class Detector:
     """One unit of an option: its type, where it stands and how it is set.
 
-    `x`, `y` are local metres, `ground_z` the height of the ground under it.
+    `x`, `y` are local metres, `ground_z` the height of the ground under it. `heads` sets some of it head by
+    head, in the type's order; `sensitivity` is a name of the type's; with `bracket` it is on
+    its bracket.
     """
 
     name: str
@@ -60,6 +98,9 @@ class Detector:
     pan_deg: tuple[float, ...] | None = None
     fill: float | None = None
     pulses: int | None = None
+    sensitivity: str | None = None
+    heads: tuple[HeadSetting, ...] = ()
+    bracket: bool = False
 
     @property
     def eye(self) -> tuple[float, float, float]:
@@ -68,12 +109,82 @@ class Detector:
 
     @property
     def fill_needed(self) -> float:
-        return self.type.fill if self.fill is None else self.fill
+        """Share of a layer that breaks it, where its head says nothing else."""
+        if self.fill is not None:
+            return self.fill
+        return self.type.fill if self.sensitivity is None else self.share_of(self.sensitivity)
 
     @property
     def pulses_needed(self) -> int:
-        """Pulses that make an alarm: as it is set, else the first setting its type offers."""
+        """Pulses that make an alarm, where its head says nothing else; else the first its type offers."""
         return self.type.pulses[0] if self.pulses is None else self.pulses
+
+    def head(self, head: int) -> HeadSetting:
+        """What a head, counted from 0, is set to by itself."""
+        return self.heads[head] if self.heads else HeadSetting()
+
+    def pan_of(self, head: int) -> float:
+        """Degrees clockwise that a head is turned off the unit's bearing."""
+        own = self.head(head).pan_deg
+        if own is not None:
+            return own
+        return self.type.head[head].pan if self.pan_deg is None else self.pan_deg[head]
+
+    def range_of(self, head: int) -> float:
+        """Range setting of a head, metres."""
+        own = self.head(head).range_m
+        return self.range_m if own is None else own
+
+    def pulses_of(self, head: int) -> int:
+        """Pulses that a head's alarm takes."""
+        own = self.head(head).pulses
+        return self.pulses_needed if own is None else own
+
+    def share_of(self, sensitivity: str) -> float:
+        """Share of a layer that breaks it at a sensitivity setting of the type."""
+        return (self.type.sensitivity or {})[sensitivity]
+
+    def fills_of(self, head: int) -> tuple[float, ...] | None:
+        """Share of each layer of a head that breaks it, where the head is set by itself; else None."""
+        own = self.head(head)
+        shares = own.fill
+        if shares is None and own.sensitivity is not None:
+            shares = tuple(self.share_of(name) for name in own.sensitivity)
+        n_layers = len(self.type.head[head].layer)
+        return shares * n_layers if shares is not None and len(shares) == 1 else shares
+
+    def open_arcs(self, head: int) -> tuple[Arc, ...]:
+        """What is left open of a head's arc, degrees right of straight ahead, from left to right."""
+        return open_arcs(self.type.head[head], self.head(head))
+
+
+def masked_arcs(head: Head, setting: HeadSetting) -> tuple[Arc, ...]:
+    """What is covered of a head's arc, degrees right of straight ahead: zones and arcs as they were given.
+
+    >>> from terrain3d.detector.types import load_type
+    >>> masked_arcs(load_type("one-head-90").head[0], HeadSetting(masked=(1, 9)))
+    ((-45.0, -35.0), (35.0, 45.0))
+    """
+    edges = np.linspace(-head.arc / 2, head.arc / 2, head.zones + 1).tolist()
+    return tuple((edges[zone - 1], edges[zone]) for zone in setting.masked) + setting.masked_deg
+
+
+def open_arcs(head: Head, setting: HeadSetting) -> tuple[Arc, ...]:
+    """What is left open of a head's arc, degrees right of straight ahead, from left to right.
+
+    >>> from terrain3d.detector.types import load_type
+    >>> open_arcs(load_type("one-head-90").head[0], HeadSetting(masked=(1, 2, 5)))
+    ((-25.0, -5.0), (5.0, 45.0))
+    """
+    left, end = -head.arc / 2, head.arc / 2
+    found = []
+    for low, high in sorted(masked_arcs(head, setting)):
+        if low > left + _LEAST_ARC_DEG:
+            found.append((left, min(low, end)))
+        left = max(left, high)
+    if end > left + _LEAST_ARC_DEG:
+        found.append((left, end))
+    return tuple(found)
 
 
 def head_axes(bearing_deg: float, tilt_deg: float, roll_deg: float) -> Floats:
@@ -112,22 +223,37 @@ def posed_heads(detector: Detector) -> tuple[PosedHead, ...]:
     Tilt and roll act on each head about its own axes, after the turn to bearing + pan.
     """
     detector_type = detector.type
-    pans = detector.pan_deg or tuple(head.pan for head in detector_type.head)
     heads = []
-    for head, pan in zip(detector_type.head, pans, strict=True):
-        axes = head_axes(detector.bearing_deg + pan, detector.tilt_deg, detector.roll_deg)
+    for h, head in enumerate(detector_type.head):
+        axes = head_axes(detector.bearing_deg + detector.pan_of(h), detector.tilt_deg, detector.roll_deg)
         layers = tuple(
             PosedLayer(
                 layer.name,
-                lower_elevation_deg(detector_type.nominal_height, detector.range_m)
+                lower_elevation_deg(detector_type.nominal_height, detector.range_of(h))
                 if layer.elevation == "range"
                 else layer.elevation,
                 layer.thickness,
             )
             for layer in head.layer
         )
-        heads.append(PosedHead(axes[0], axes[1], axes[2], head.arc, layers))
+        heads.append(PosedHead(axes[0], axes[1], axes[2], head.arc, layers, detector.open_arcs(h)))
     return tuple(heads)
+
+
+def is_open(head: PosedHead, azimuth_deg: ArrayLike, more_deg: float = 0.0) -> NDArray[np.bool_]:
+    """Whether azimuths in a head's frame lie in what is left open of its arc, or so much beside it.
+
+    >>> from terrain3d.detector.types import load_type
+    >>> own = (HeadSetting(masked=(1,)),)
+    >>> unit = Detector("D1", load_type("one-head-90"), "pole", 0, 0, 0, 1.0, 0.0, heads=own)
+    >>> is_open(posed_heads(unit)[0], [-40.0, -30.0, 45.0, 46.0]).tolist()
+    [False, True, True, False]
+    """
+    azimuth = np.asarray(azimuth_deg, float)
+    inside = np.zeros(azimuth.shape, bool)
+    for low, high in head.open_deg:
+        inside |= np.abs(azimuth - (low + high) / 2) <= (high - low) / 2 + more_deg
+    return inside
 
 
 def in_head(head: PosedHead, directions: ArrayLike) -> tuple[Floats, Floats]:

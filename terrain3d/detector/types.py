@@ -4,14 +4,18 @@ import difflib
 import math
 from importlib.resources import files
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import Field, Strict, model_validator
+from pydantic import BeforeValidator, Field, Strict, model_validator
 
 from terrain3d.errors import InputError
 from terrain3d.tables import Number, Table, Text, UnfitError, checked, key, read_toml
 
 Count = Annotated[int, Strict(), Field(ge=1, le=1000)]
+#: Share of a layer that breaks it.
+Share = Annotated[Number, Field(gt=0, le=1)]
+#: Range settings, metres.
+Ranges = tuple[Annotated[Number, Field(gt=0)], ...]
 
 
 class Layer(Table):
@@ -38,7 +42,15 @@ class Head(Table):
     nominal_arc: Annotated[
         Number | None, key("degrees", "what the sheet calls it; judged by nobody", gt=0, le=360)
     ] = None
+    range_settings: Annotated[
+        Ranges | None, key("metres", "that this head has; none is as the type says", min_length=1)
+    ] = None
     layer: Annotated[tuple[Layer, ...], key("", "its layers", min_length=1, max_length=8)]
+
+    @property
+    def zones(self) -> int:
+        """The zones that are numbered where some are masked: those of the layer that has most."""
+        return max(layer.zones for layer in self.layer)
 
     @model_validator(mode="after")
     def _names_differ(self) -> "Head":
@@ -55,6 +67,62 @@ class Supply(Table):
         key("volts", "lowest and highest"),
     ]
     milliamps: Annotated[Number, key("milliamps", "drawn", gt=0)]
+
+
+class Microwave(Table):
+    """A second sense of the unit: a lobe about its bearing, tilted and rolled with it."""
+
+    arc: Annotated[Number, key("degrees", "plan angle of the lobe, from edge to edge", gt=0, le=360)]
+    elevation: Annotated[Number, key("degrees", "of its axis above level", ge=-45, le=45)] = 0.0
+    thickness: Annotated[Number, key("degrees", "from its lower edge to its upper", gt=0, le=90)]
+    range: Annotated[Number, key("metres", "out to which it senses a whole person in the open", gt=0, le=100)]
+    frequency_ghz: Annotated[Number, key("gigahertz", "of its waves", ge=1, le=100)]
+    needs: Annotated[
+        Literal["also", "either"],
+        key("", '"also": an alarm takes it and the layers; "either": it or the layers'),
+    ] = "also"
+    slowest_mps: Annotated[
+        Number, key("metres a second", "towards or away, that it still senses", gt=0, le=10)
+    ] = 0.2
+
+
+class AntiMasking(Table):
+    """The watch against covering: what stands close before the unit disturbs it."""
+
+    reach: Annotated[Number, key("metres", "in front that must stay free", gt=0, le=5)]
+    arc: Annotated[Number, key("degrees", "about the unit's bearing, from edge to edge", gt=0, le=360)] = (
+        180.0
+    )
+
+
+def each_way(given: Any) -> Any:
+    """One number stands for that much each way."""
+    is_one = isinstance(given, (int, float)) and not isinstance(given, bool)
+    return (-abs(given), abs(given)) if is_one else given
+
+
+class Fixing(Table):
+    """How far a housing can be turned where it is fixed, about what the wall faces."""
+
+    swivel: Annotated[Number, key("degrees", "each way about the wall's facing", ge=0, le=180)]
+    tilt: Annotated[
+        tuple[Annotated[Number, Field(ge=-30, le=30)], Annotated[Number, Field(ge=-30, le=30)]],
+        BeforeValidator(each_way),
+        key("degrees", "lowest and highest, nose down positive; one number is each way"),
+    ] = (-30.0, 30.0)
+
+    @model_validator(mode="after")
+    def _in_order(self) -> "Fixing":
+        low, high = self.tilt
+        if low > high:
+            raise UnfitError(f"tilt runs from {low:g} to {high:g}", "put the lower one first")
+        return self
+
+
+class Mounting(Fixing):
+    """Limits of a unit flat on its wall or pole, and on the bracket that it can have."""
+
+    bracket: Annotated[Fixing | None, key("", "the same on its bracket; none is no bracket")] = None
 
 
 class DetectorType(Table):
@@ -87,23 +155,41 @@ class DetectorType(Table):
     )
     alarm: Annotated[Literal["all", "any"], key("", "layers of one head that an alarm needs broken")] = "all"
     fill: Annotated[Number, key("", "share of a layer that a figure must fill to break it", gt=0, le=1)] = 0.5
+    sensitivity: Annotated[
+        dict[Text, Share] | None,
+        key("", "its sensitivity settings by name, and the share of a layer that each takes", min_length=1),
+    ] = None
     head: Annotated[
         tuple[Head, ...], key("", "its heads, from left to right or as you like", min_length=1, max_length=8)
     ]
     supply: Annotated[Supply | None, key("", "what it draws")] = None
+    microwave: Annotated[Microwave | None, key("", "its second sense")] = None
+    anti_masking: Annotated[AntiMasking | None, key("", "its watch against covering")] = None
+    mounting: Annotated[Mounting | None, key("", "how it can be turned; none is any way")] = None
+
+    def ranges_of(self, head: int) -> tuple[float, ...]:
+        """Range settings of a head, counted from 0, metres."""
+        own = self.head[head].range_settings
+        return self.range_settings if own is None else own
+
+    @property
+    def reach_m(self) -> float:
+        """How far any of its senses reaches, metres."""
+        return max(self.max_range, self.microwave.range if self.microwave else 0.0)
 
     @model_validator(mode="after")
     def _consistent(self) -> "DetectorType":
         low, high = self.mount_height
         if low > high:
             raise UnfitError(f"mount_height runs from {low:g} to {high:g}", "put the lower one first")
-        longest = max(self.range_settings)
+        every = [r for h in range(len(self.head)) for r in self.ranges_of(h)] + list(self.range_settings)
+        longest = max(every)
         if longest > self.max_range:
             raise UnfitError(
                 f"range setting {longest:g} m is beyond max_range {self.max_range:g} m",
                 "raise max_range or leave that setting out",
             )
-        steepest = math.degrees(math.atan(self.nominal_height / min(self.range_settings)))
+        steepest = math.degrees(math.atan(self.nominal_height / min(every)))
         if steepest > 45:
             raise UnfitError(
                 f"the shortest range setting points a layer {steepest:.0f} degrees down; 45 is the limit",
@@ -124,8 +210,9 @@ def lower_elevation_deg(nominal_height_m: float, range_m: float) -> float:
 def builtin_names() -> list[str]:
     """Names of the types that come with the package, sorted.
 
-    >>> builtin_names()
-    ['one-head-90', 'two-head-180']
+    >>> builtin_names()  # doctest: +NORMALIZE_WHITESPACE
+    ['one-head-90', 'one-head-90-battery', 'one-head-90-microwave', 'one-head-90-watched', 'one-head-narrow',
+     'two-head-180', 'two-head-180-fitted']
     """
     folder = files("terrain3d.detector").joinpath("builtin")
     return sorted(

@@ -15,7 +15,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from terrain3d.detector.pose import Detector, PosedHead, posed_heads
+from terrain3d.detector.pose import Detector, PosedHead, is_open, posed_heads
 from terrain3d.nuisance.spill import FOLLOW_ON
 from terrain3d.nuisance.upper_layer import head_rays
 from terrain3d.sight.hits import Hit, first_hits
@@ -116,7 +116,8 @@ def _look(head: PosedHead, layer: int, n_zones: int) -> _Look:
     elevation = posed.elevation_deg + ((np.arange(rows) + 0.5) / rows - 0.5) * posed.thickness_deg
     rays = head_rays(head, *np.broadcast_arrays(azimuth[None, :], elevation[:, None])).reshape(-1, 3)
     zone = np.tile(np.repeat(np.arange(n_zones), columns), rows)
-    return _Look(rays, zone, columns * rows, n_zones)
+    left = np.tile(is_open(head, azimuth), rows)
+    return _Look(rays[left], zone[left], columns * rows, n_zones)
 
 
 def _met(terrain: Terrain, unit: Detector, head: int, layer: str, look: _Look) -> list[InLayer]:

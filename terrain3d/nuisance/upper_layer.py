@@ -39,7 +39,7 @@ def head_rays(head: PosedHead, azimuth_deg: Floats, elevation_deg: Floats) -> Fl
     """Unit vectors of the world at azimuths and elevations of a head, (..., 3) float.
 
     >>> from terrain3d.detector.pose import head_axes
-    >>> head = PosedHead(*head_axes(90, 0, 0), 90.0, ())
+    >>> head = PosedHead(*head_axes(90, 0, 0), 90.0, (), ())
     >>> head_rays(head, np.array([0.0]), np.array([0.0])).round(9) + 0.0
     array([[1., 0., 0.]])
     """

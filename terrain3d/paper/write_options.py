@@ -5,7 +5,7 @@ from typing import Any
 
 from terrain3d.paper.added_tables import entries, parsed, with_table_replaced, with_tables
 from terrain3d.paper.site_file import rewrite, tried
-from terrain3d.site import DetectorSetting, Option
+from terrain3d.site import DetectorSetting, HeadShape, Option
 
 #: Keys of a unit that are written even where they are what they would be without.
 _ALWAYS = {"name", "mount", "type", "height", "bearing", "tilt", "range"}
@@ -95,12 +95,20 @@ def _table(option: Option) -> dict[str, Any]:
 
 
 def _unit(setting: DetectorSetting) -> dict[str, Any]:
-    unit = {}
+    unit: dict[str, Any] = {}
     for key, field in DetectorSetting.model_fields.items():
         value = getattr(setting, key)
         if key in _ALWAYS or value != field.default:
-            unit[key] = list(value) if isinstance(value, tuple) else _short(value)
+            unit[key] = [_head(head) for head in value] if key == "head" else _plain(value)
     return unit
+
+
+def _head(head: HeadShape) -> dict[str, Any]:
+    return {key: _plain(value) for key, value in head if value != HeadShape.model_fields[key].default}
+
+
+def _plain(value: Any) -> Any:
+    return [_plain(one) for one in value] if isinstance(value, tuple) else _short(value)
 
 
 def _short(value: Any) -> Any:

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain3d.detector.pose import Detector, in_head, posed_heads
+from terrain3d.detector.pose import Detector, in_head, is_open, posed_heads
 from terrain3d.search.columns import Columns
 from terrain3d.search.settings import Space
 from terrain3d.sight.hits import Hit, first_hits
@@ -71,7 +71,7 @@ def _looks_at(
     inside = np.zeros(len(rays), bool)
     for head in posed_heads(unit):
         azimuth, elevation = in_head(head, rays)
-        in_arc = np.abs(azimuth) <= head.arc_deg / 2 + space.bearing_step_deg
+        in_arc = is_open(head, azimuth, space.bearing_step_deg)
         for layer in head.layers:
             spread = layer.thickness_deg / 2 + space.tilt_slip_deg
             inside |= in_arc & (np.abs(elevation - layer.elevation_deg) <= spread)

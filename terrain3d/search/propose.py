@@ -54,7 +54,7 @@ def propose_for(path: Path, every_m: float, progress: Progress) -> Proposed:
     except InputError as error:
         raise in_file(error, path) from error
     detector_types = list(types.values())
-    reach_m = max(detector_type.max_range for detector_type in detector_types)
+    reach_m = max(detector_type.reach_m for detector_type in detector_types)
     site = open_ready(ready, types, progress, around_m=reach_m)
     progress("looking for places", 0.0)
     steepest = site.file.routes.steepest

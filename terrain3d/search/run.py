@@ -83,7 +83,7 @@ def search_of(
     tell = progress or (lambda _step, _fraction: None)
     ready = ready_site(site.path)
     types, space, within = _checked(ready, units, budget, hold)
-    reach_m = max(detector_type.max_range for detector_type in site.types.values())
+    reach_m = max(detector_type.reach_m for detector_type in site.types.values())
     is_read = reach_m == space.reach_m
     site = replace(site, types=types) if is_read else open_ready(ready, types, tell)
     return run_search(_on(site, space, within), tell)
@@ -272,7 +272,8 @@ def _space(ready: Ready, types: Mapping[str, DetectorType]) -> Space:
 def _check_mounts(ready: Ready, space: Space) -> None:
     """Refuse a site on whose mounts nothing may be fixed."""
     mounts = tuple(
-        Mount(shape.name, *shape.at, shape.heights, shape.not_for) for shape, _ in ready.shapes.mount
+        Mount(shape.name, *shape.at, shape.heights, shape.not_for, shape.wall)
+        for shape, _ in ready.shapes.mount
     )
     if not count_settings(space, mounts):
         raise InputError(

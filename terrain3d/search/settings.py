@@ -58,7 +58,7 @@ class Space:
     @property
     def reach_m(self) -> float:
         """How far any of the types senses, metres."""
-        return max(detector_type.max_range for detector_type in self.detector_types)
+        return max(detector_type.reach_m for detector_type in self.detector_types)
 
     def ranges_of(self, type_index: int) -> tuple[float, ...]:
         """The range settings of a type that are searched, ascending."""

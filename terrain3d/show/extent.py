@@ -109,9 +109,12 @@ def head_sector(unit: Detector, pan_deg: float, arc_deg: float, radius_m: float)
 
 
 def head_arcs(unit: Detector) -> list[tuple[float, float]]:
-    """(pan, arc) of every head of a unit, degrees."""
-    pans = unit.pan_deg or tuple(head.pan for head in unit.type.head)
-    return [(pan, head.arc) for pan, head in zip(pans, unit.type.head, strict=True)]
+    """(middle off the unit's bearing, arc) of all that is left open of a unit's heads, degrees."""
+    return [
+        (unit.pan_of(head) + (low + high) / 2, high - low)
+        for head in range(len(unit.type.head))
+        for low, high in unit.open_arcs(head)
+    ]
 
 
 def reach_outline(unit: Detector) -> Floats:

@@ -210,7 +210,7 @@ def protected_count(terrain: Terrain) -> Floats:
 def _around(terrain: Terrain, units: list[Detector]) -> tuple[Terrain, slice, slice]:
     """The part of a site that lies in reach of the units; elsewhere nothing is ever held."""
     ground = terrain.ground
-    reach = [unit.type.max_range + _MARGIN_CELLS * ground.cell_m for unit in units]
+    reach = [unit.type.reach_m + _MARGIN_CELLS * ground.cell_m for unit in units]
     spans = []
     for at, start, n in (
         ([unit.x for unit in units], ground.x0, ground.z.shape[1]),

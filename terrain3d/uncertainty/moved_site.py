@@ -99,10 +99,7 @@ def looked_at(ground: Ground, unit: Detector) -> Ground:
     all around the unit itself, is kept.
     """
     half_deg = _BESIDE_DEG + max(
-        abs(pan) + head.arc / 2
-        for pan, head in zip(
-            unit.pan_deg or tuple(head.pan for head in unit.type.head), unit.type.head, strict=True
-        )
+        abs(unit.pan_of(number)) + head.arc / 2 for number, head in enumerate(unit.type.head)
     )
     if half_deg >= 180 or max(abs(unit.tilt_deg), abs(unit.roll_deg)) > _LITTLE_DEG:
         return ground

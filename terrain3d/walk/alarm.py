@@ -25,7 +25,7 @@ def alarm_times(unit: Detector, pulses: Crossings, speed_mps: float) -> Floats:
     -----
     Each layer of each head counts its own pulses. A head raises the alarm at a pulse when within the
     type's `pulse_window` up to it every layer (or any, where the type's alarm is "any") has counted
-    `pulses_needed`.
+    the head's pulses.
     """
     times = pulses.along_m / speed_mps
     owner = np.array([layer.head for layer in zoned_layers(unit)])
@@ -38,7 +38,7 @@ def alarm_times(unit: Detector, pulses: Crossings, speed_mps: float) -> Floats:
             own = times[pulses.layer == k]
             last = np.searchsorted(own, moments + _TOGETHER_S, side="right")
             first = np.searchsorted(own, moments - unit.type.pulse_window - _TOGETHER_S)
-            enough.append(last - first >= unit.pulses_needed)
+            enough.append(last - first >= unit.pulses_of(h))
         raised.append(moments[reduce(enough, axis=0)])
     return np.sort(np.concatenate(raised))
 

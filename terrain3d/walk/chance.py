@@ -153,7 +153,7 @@ def edge_density(sighted: SightedUnit, figure: Figure) -> Floats:
 
 def option_pulses_needed(option: OptionResult) -> int:
     """Pulses that an option's alarm takes: of the quickest unit under `any`, of the slowest under `all`."""
-    needed = [unit.pulses_needed for unit in option.detectors]
+    needed = [min(unit.pulses_of(head) for head in range(len(unit.type.head))) for unit in option.detectors]
     return max(needed) if option.combine == "all" else min(needed)
 
 

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain3d.detector.figures import Figure
-from terrain3d.detector.pose import Detector, posed_heads
+from terrain3d.detector.pose import Detector, is_open, posed_heads
 from terrain3d.terrain import Terrain
 from terrain3d.units import Floats, direction
 from terrain3d.walk.alarm import alarm_times
@@ -172,7 +172,8 @@ def arc_bearings(unit: Detector) -> Floats:
     for head in posed_heads(unit):
         ahead = math.degrees(math.atan2(head.forward[0], head.forward[1]))
         reach = math.ceil((head.arc_deg / 2 - FAN_STEP_DEG / 2) / FAN_STEP_DEG)
-        bearings += [round((ahead + k * FAN_STEP_DEG) % 360.0, 6) % 360.0 for k in range(1 - reach, reach)]
+        found = [FAN_STEP_DEG * k for k in range(1 - reach, reach) if is_open(head, FAN_STEP_DEG * k)]
+        bearings += [round((ahead + off) % 360.0, 6) % 360.0 for off in found]
     return np.array(list(dict.fromkeys(bearings)))
 
 

@@ -67,7 +67,7 @@ def test_layers_hold_the_directions_scipy_says(bearing_deg, tilt_deg, roll_deg, 
 def test_angles_in_the_head_are_those_of_its_axes(bearing_deg, tilt_deg, roll_deg):
     """A direction built from angles in the head gives those angles back."""
     right, forward, up = head_axes(bearing_deg, tilt_deg, roll_deg)
-    head = PosedHead(right, forward, up, 90.0, ())
+    head = PosedHead(right, forward, up, 90.0, (), ())
     a, e = np.radians(25.0), np.radians(-7.0)
     ray = np.cos(e) * (np.sin(a) * right + np.cos(a) * forward) + np.sin(e) * up
     azimuth, elevation = in_head(head, ray)
