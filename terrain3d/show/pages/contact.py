@@ -7,7 +7,7 @@ from terrain3d.cover.profile import telling_bearing
 from terrain3d.cover.verdict import VERDICT_KEYS, Verdict
 from terrain3d.job import Outcome
 from terrain3d.sentences import words
-from terrain3d.sentences.options import loss_line
+from terrain3d.sentences.options import brief_line
 from terrain3d.sentences.why import why
 from terrain3d.show import palette
 from terrain3d.show.legend import layer_signs, site_signs, verdict_sign
@@ -101,7 +101,7 @@ def _text(page: Sheet, outcome: Outcome, option: OptionResult, bottom: float, he
         area = words.square_metres(option.area_m2.get(VERDICT_KEYS[verdict], 0.0))
         page.text(page.left + 0.029, baseline, area, 8, va="baseline")
     y = baseline - 0.03
-    for line in page.lines(loss_line(outcome, option), right - left, 8, 3):
+    for line in page.lines(brief_line(outcome, option), right - left, 8, 3):
         page.text(left, y, line, 8, va="baseline")
         y -= 0.0225
     y -= 0.002
