@@ -8,6 +8,7 @@ from terrain3d.cover.verdict import VERDICT_KEYS, Verdict
 from terrain3d.job import Outcome
 from terrain3d.sentences import words
 from terrain3d.sentences.options import brief_line
+from terrain3d.sentences.warnings import voiding
 from terrain3d.sentences.why import why
 from terrain3d.show import palette
 from terrain3d.show.legend import layer_signs, site_signs, verdict_sign
@@ -100,8 +101,11 @@ def _text(page: Sheet, outcome: Outcome, option: OptionResult, bottom: float, he
         page.swatch(baseline, verdict_sign(verdict))
         area = words.square_metres(option.area_m2.get(VERDICT_KEYS[verdict], 0.0))
         page.text(page.left + 0.029, baseline, area, 8, va="baseline")
-    y = baseline - 0.03
-    for line in page.lines(brief_line(outcome, option), right - left, 8, 3):
+    y, most, void = baseline - 0.03, 3, voiding(option)
+    if void:
+        page.band("; ".join(void), left, right, y + 0.017)
+        y, most = y - 0.027, 2
+    for line in page.lines(brief_line(outcome, option), right - left, 8, most):
         page.text(left, y, line, 8, va="baseline")
         y -= 0.0225
     y -= 0.002

@@ -105,6 +105,21 @@ class Sheet:
         (line,) = self.lines(SHORT_CAUTION, width, 6.8, 1)
         self.text(PICTURE[0], 0.016, line, 6.8, va="baseline", color=palette.QUIET_INK)
 
+    def band(
+        self, text: str, left: float = PICTURE[0], right: float = COLUMN_RIGHT, top: float = 0.898
+    ) -> None:
+        """What nobody may miss: white on black, over a width and from `top` down, in shares of the page."""
+        height, width, said = 0.021, right - left - 0.012, f"! {text}"
+        self.figure.add_artist(
+            Rectangle((left, top - height), right - left, height, facecolor=palette.INK, edgecolor="none")
+        )
+        # Smaller before any of it is left out.
+        fitting = (one for one in (8.5, 7.5, 6.5) if len(self.lines(said, width, one, 2, "bold")) == 1)
+        size = next(fitting, 6.0)
+        (line,) = self.lines(said, width, size, 1, "bold")
+        baseline = top - height + 0.0055
+        self.text(left + 0.006, baseline, line, size, weight="bold", va="baseline", color=palette.PAPER)
+
     def begin_column(self, left: float, right: float, top: float, floor: float) -> None:
         """Fill another part of the page from now on, all in shares of the page."""
         self.left, self.right, self._below, self._floor = left, right, top + 0.018, floor

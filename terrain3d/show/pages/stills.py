@@ -21,6 +21,7 @@ from terrain3d.show.pages import (
     sun,
     uncertainty,
     walks,
+    warned,
 )
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.drawing import draw_pages
@@ -30,6 +31,7 @@ from terrain3d.show.pages.sheet import Page
 #: What lists the pages of each kind, in the order they are drawn; those of a study need one.
 _PAGES: dict[str, Callable[[PageContext], list[Page]]] = {
     "contact": contact.pages,
+    "warnings": warned.pages,
     "side-by-side": beside.pages,
     "plan": plan.pages,
     "oblique": oblique.pages,

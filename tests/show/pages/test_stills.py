@@ -157,6 +157,7 @@ def test_every_option_has_its_pictures(stills):
     assert [re.sub(r"-(house|north)-.*|\.png", "", path.name) for path in stills] == [
         "00-contact",
         "00-side-by-side",
+        "00-warnings",
         "01-oblique",
         "01-outlook",
         "01-plan",
@@ -309,7 +310,7 @@ def test_bad_names_are_data(outcome, tmp_path, monkeypatch):
     assert sorted(tmp_path.iterdir()) == [folder]
     assert sorted(folder.iterdir()) == sorted(drawn)
     assert all(re.fullmatch(r"\d\d-[a-z0-9-]{1,60}\.png", path.name) for path in drawn)
-    assert len(set(drawn)) == 13
+    assert len(set(drawn)) == 14
 
 
 @pytest.mark.usefixtures("coarse_ground")
@@ -349,4 +350,4 @@ def test_many_warnings_end_in_a_pointer(outcome):
     with page_style():
         page = column.option_sheet(PageContext(crowded), crowded.options[0], "plan", site_extent(outcome))
     said = [text.get_text() for text in page.figure.texts]
-    assert any(re.fullmatch(r"and \d+ more: see results.json", line) for line in said)
+    assert any(re.fullmatch(r"and \d+ more: see the page of warnings", line) for line in said)

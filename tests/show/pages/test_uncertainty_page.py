@@ -79,7 +79,9 @@ def test_many_units_end_in_a_word_of_more(outcome, uncertainty):
     option = outcome.options[0]
     seen = option.units[0]
     many = replace(
-        option, units=tuple(replace(seen, unit=replace(seen.unit, name=f"D{k}")) for k in range(6))
+        option,
+        units=tuple(replace(seen, unit=replace(seen.unit, name=f"D{k}")) for k in range(6)),
+        facts=option.facts[:1] * 6,
     )
     units = tuple(UnitTolerance(f"D{k}", 9.0, slacks) for k in range(6))
     crowded = replace(outcome, options=(many, outcome.options[1]))
