@@ -284,7 +284,10 @@ class Dated:
 
 @dataclass(frozen=True)
 class Mount:
-    """A place a unit can be fixed to: pole or wall, with ground below it."""
+    """A place a unit can be fixed to: pole or wall, with ground below it.
+
+    `wall_deg` is what the wall faces, clockwise from true north; None where it is a pole, or nobody says it.
+    """
 
     name: str
     x: float
@@ -292,6 +295,7 @@ class Mount:
     heights_m: tuple[float, ...] = ()
     #: Names of detector types that may not be fixed here.
     not_for: tuple[str, ...] = ()
+    wall_deg: float | None = None
 
 
 @dataclass(frozen=True)

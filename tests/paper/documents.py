@@ -207,6 +207,10 @@ layer = [{ name = "upper", elevation = 0, thickness = 3, zones = 9 }, { name = "
 pan = 45
 arc = 84
 layer = [{ name = "upper", elevation = 0, thickness = 3, zones = 9 }, { name = "lower", elevation = "range", thickness = 3, zones = 9 }]
+[mounting]
+swivel = 10
+[mounting.bracket]
+swivel = 60
 """  # noqa: E501
 
 
