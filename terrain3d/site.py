@@ -447,7 +447,10 @@ class SunSetting(Table):
     """Which sun is followed, and how near to a layer it counts."""
 
     year: Annotated[int, Strict(), key("", "the year that is looked through", ge=1950, le=2100)] = 2026
-    zone: Annotated[Text, key("", "time zone of the clock times, a name such as Europe/Paris")] = "UTC"
+    zone: Annotated[
+        Text | None,
+        key("", "time zone of the clock times, a name such as Europe/Paris; none is that of the place"),
+    ] = None
     near: Annotated[Number, key("degrees", "how near to a layer the sun counts", ge=0, le=30)] = 3.0
 
 
