@@ -494,6 +494,15 @@ class WalkTestSetting(Table):
     ] = None
 
 
+class PaperSetting(Table):
+    """What a printed page says of itself, as it is given."""
+
+    client: Annotated[Text | None, key("", "for whom the pages are")] = None
+    by: Annotated[Text | None, key("", "who made them")] = None
+    revision: Annotated[Text | None, key("", "which issue of them")] = None
+    date: Annotated[Day | None, key("", "the day on each page; a date given to a command comes first")] = None
+
+
 class SearchSetting(Table):
     """What a search may use, and what a set of units is to be."""
 
@@ -686,6 +695,7 @@ class Site(Table):
     routes: RouteSetting = RouteSetting()
     walk_test: WalkTestSetting = WalkTestSetting()
     search: SearchSetting = SearchSetting()
+    paper: PaperSetting = PaperSetting()
 
     @model_validator(mode="before")
     @classmethod

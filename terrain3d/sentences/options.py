@@ -20,10 +20,11 @@ _MOST_AREAS = 3
 
 def one_line(outcome: Outcome, option: OptionResult) -> str:
     """The sentence under a picture: what the option holds and its main loss; why the best is best."""
-    text = loss_line(outcome, option)
-    if len(outcome.ranking) > 1 and option.name == outcome.ranking[0]:
-        return f"{text} {why(outcome)}"
-    return text
+    if len(outcome.ranking) < 2 or option.name != outcome.ranking[0]:
+        return loss_line(outcome, option)
+    # What it holds of all is said by the reason.
+    lines = _area_lines(option) if option.protect else [loss_line(outcome, option)]
+    return " ".join([*lines, why(outcome)])
 
 
 def loss_line(outcome: Outcome, option: OptionResult) -> str:
@@ -32,14 +33,18 @@ def loss_line(outcome: Outcome, option: OptionResult) -> str:
         return f"{_held(option)}{_main_loss(outcome, option)}."
     if len(option.protect) == 1:
         return protected_words(option.protect[0])
+    return " ".join([f"{_held(option)}.", *_area_lines(option)])
+
+
+def _area_lines(option: OptionResult) -> list[str]:
+    """A sentence for each of the protected areas that lose most."""
     wanting = sorted(
         (area for area in option.protect if area.both_fraction < 1),
         key=lambda area: -area.area_m2 * (1 - area.both_fraction),
     )
     told = [protected_words(area) for area in wanting[:_MOST_AREAS]]
-    if more := len(wanting) - _MOST_AREAS:
-        told += [f"Of {counted(more, 'more area')} less is missing."] if more > 0 else []
-    return " ".join([f"{_held(option)}.", *told])
+    more = len(wanting) - _MOST_AREAS
+    return [*told, f"Of {counted(more, 'more area')} less is missing."] if more > 0 else told
 
 
 def brief_line(outcome: Outcome, option: OptionResult) -> str:
