@@ -136,12 +136,13 @@ MARKED = Sign(
 )
 PROTECTED = Sign("protected ground", line=palette.PROTECTED, width=1.5, dashes=(5, 2.2), scene_px=3.5)
 SOLID = Sign("solid", fill=palette.SOLID, line=palette.SOLID_EDGE, width=0.9, scene_px=1.5)
+#: On a plan an outline and dots: what lies under leaves keeps its colour.
 FOLIAGE = Sign(
-    "foliage", fill=palette.FOLIAGE, line=palette.FOLIAGE_EDGE, width=0.9, strength=0.45,
+    "foliage", fill=palette.FOLIAGE, line=palette.FOLIAGE_EDGE, width=1.1, strength=0.0,
     stripe=Stripe("...", palette.FOLIAGE_EDGE),
 )  # fmt: skip
-#: The same where it stands upright, in a scene, a section or an outlook: the dots are a map's.
-LEAVES = replace(FOLIAGE, stripe=Stripe())
+#: The same where it stands upright, in a scene, a section or an outlook.
+LEAVES = replace(FOLIAGE, width=0.9, strength=0.45, stripe=Stripe())
 HANGS_ON_LEAVES = Sign(
     "verdict hangs on leaves", line=palette.FOLIAGE_EDGE, width=0.0,
     mark=Mark("D", 2.6, rim=palette.FOLIAGE_EDGE, rim_width=0.8),

@@ -53,7 +53,8 @@ def contact_sheet(context: PageContext, options: tuple[OptionResult, ...], note:
     note : str
         Such as "page 1 of 2"; empty where there is one page.
     """
-    height = (_TOP - _FLOOR) / PER_PAGE - _AIR
+    # Few options have more room each; on every page of a long list they have the same.
+    height = (_TOP - _FLOOR) / min(max(len(context.outcome.options), 2), PER_PAGE) - _AIR
     shared, outcome = context.base_in((_PLAN[1] - _PLAN[0], height)), context.outcome
     view = "best first; plans north up, sections at true scale"
     page = context.begin("All options", view, why(outcome), note, shared.scale)
