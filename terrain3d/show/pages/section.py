@@ -64,9 +64,9 @@ from terrain3d.show.pages.sheet import (
     Sheet,
     share_of_page,
 )
-from terrain3d.show.pages.silhouettes import silhouette
 from terrain3d.show.pages.size import HEIGHT_PX, WIDTH_PX, Size, scale_for
 from terrain3d.show.sections import unit_section
+from terrain3d.show.silhouettes import silhouette
 from terrain3d.terrain import Terrain
 from terrain3d.units import Floats
 
