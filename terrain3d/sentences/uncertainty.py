@@ -118,7 +118,7 @@ def tolerance_words(unit: UnitTolerance) -> str:
 
     >>> slacks = (Slack("tilt", "deg", 2.71, 0.04), Slack("range", "m", 0.0, 0.0))
     >>> tolerance_words(UnitTolerance("D1", 9.0, slacks))
-    'D1 may be off in tilt by -2.7° to 0° before 5% of what it holds is lost; the range setting holds only as it is'
+    'D1 may be off in tilt by -2.7° to 0° before 5% of what it holds is lost; no other range holds enough'
     """
     if not unit.slacks:
         return f"{unit.unit} holds nothing that a setting could lose"
@@ -172,11 +172,11 @@ def range_words(slack: Slack) -> str:
     """Which other range settings would do.
 
     >>> range_words(Slack("range", "m", 4.0, 0.0)), range_words(Slack("range", "m", 0.0, 0.0))
-    ('the range setting may be 4 m shorter', 'the range setting holds only as it is')
+    ('the range setting may be 4 m shorter', 'no other range holds enough')
     """
     ways = [f"{off:g} m {way}" for way, off in (("shorter", slack.less), ("longer", slack.more)) if off > 0]
     if not ways:
-        return "the range setting holds only as it is"
+        return "no other range holds enough"
     return f"the range setting may be {' or '.join(ways)}"
 
 

@@ -127,5 +127,5 @@ def test_chances_grow_darker_for_every_eye(sight):
 def test_the_sentence_says_what_is_held_and_how_it_ranks(uncertainty):
     """One sentence on the option, one on the ranking."""
     line = uncertainty_line(uncertainty, uncertainty.options[1])
-    assert line.startswith("It holds ")
+    assert line.startswith("In half of the draws it holds ")
     assert f'"{uncertainty.ranking[0]}" stays the best option in ' in line
