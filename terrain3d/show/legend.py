@@ -122,7 +122,7 @@ class Sign:
         >>> PROTECTED.in_scene.dashes, MUCH_SHORTER.in_scene is MUCH_SHORTER
         ((), True)
         """
-        return self if self.scene_m else replace(self, dashes=(), key_dashes=())
+        return self if self.scene_m else replace(self, dashes=(), key_dashes=(), stripe=Stripe())
 
 
 UNIT = Sign(
@@ -135,7 +135,11 @@ MARKED = Sign(
     "mark to measure from", line=palette.INK, width=0.0, mark=Mark("^", 4.5, palette.PAPER, palette.INK, 0.9)
 )
 PROTECTED = Sign("protected ground", line=palette.PROTECTED, width=1.5, dashes=(5, 2.2), scene_px=3.5)
-SOLID = Sign("solid", fill=palette.SOLID, line=palette.SOLID_EDGE, width=0.9, scene_px=1.5)
+#: Hatched, as what stands on a drawing is: in grey print its colour is that of ground held.
+SOLID = Sign(
+    "solid", fill=palette.SOLID, line=palette.SOLID_EDGE, width=0.9, scene_px=1.5,
+    stripe=Stripe("xxxx", palette.SOLID_EDGE),
+)  # fmt: skip
 #: On a plan an outline and dots: what lies under leaves keeps its colour.
 FOLIAGE = Sign(
     "foliage", fill=palette.FOLIAGE, line=palette.FOLIAGE_EDGE, width=1.1, strength=0.0,

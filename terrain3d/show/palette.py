@@ -28,7 +28,7 @@ VERDICT_COLOURS = {
 #: Thin stripes, slanting over dead ground and level over ground of the upper layer alone: a second cue
 #: beside the colour, for grey print above all.
 UPPER_STRIPE = "#a05a10"
-DEAD_STRIPE = "#b0525f"
+DEAD_STRIPE = "#d58a95"
 #: The line around ground held by both layers: where good ends shows without any colour.
 BOTH_EDGE = "#124b66"
 UNKNOWN_GROUND = "#ffffff"

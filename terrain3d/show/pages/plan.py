@@ -289,10 +289,8 @@ def _solids(axes: Axes, regions: list[Any]) -> None:
     for region in regions:
         for part in shapely.get_parts(region):
             outline = np.asarray(part.exterior.coords)
-            solid = Polygon(
-                outline, facecolor=SOLID.fill, edgecolor=SOLID.line, linewidth=SOLID.width, zorder=5
-            )
-            axes.add_patch(solid)
+            axes.add_patch(Polygon(outline, zorder=5, **SOLID.patch))
+            axes.add_patch(Polygon(outline, zorder=5, **SOLID.rim))
 
 
 def _protected(axes: Axes, area: Area, weight: float) -> None:

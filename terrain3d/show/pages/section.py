@@ -3,7 +3,6 @@
 import math
 from dataclasses import dataclass, replace
 from functools import partial
-from typing import Any
 
 import numpy as np
 import shapely
@@ -308,8 +307,8 @@ def paint_section(
     )
     for solid in profile.solids:
         for piece in _over_ground(solid, profile):
-            look: dict[str, Any] = {"facecolor": SOLID.fill, "edgecolor": SOLID.line, "linewidth": weight}
-            axes.add_patch(Polygon(piece, zorder=5, **look))
+            axes.add_patch(Polygon(piece, zorder=5, **SOLID.patch))
+            axes.add_patch(Polygon(piece, zorder=5, **{**SOLID.rim, "linewidth": weight}))
     for beam in profile.beams:
         _beam_lines(axes, profile, beam, weight)
     measured = np.where(profile.bridged, np.nan, profile.ground)
