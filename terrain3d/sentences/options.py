@@ -47,6 +47,20 @@ def _area_lines(option: OptionResult) -> list[str]:
     return [*told, f"Of {counted(more, 'more area')} less is missing."] if more > 0 else told
 
 
+def against_line(option: OptionResult, best: OptionResult, gained_m2: float, lost_m2: float) -> str:
+    """What an option holds that the best does not, and the other way round."""
+    gained = f"holds {square_metres(gained_m2)} with both layers that the best does not"
+    lost = f"leaves {square_metres(lost_m2)} that the best holds"
+    if max(gained_m2, lost_m2) < TRIFLE_M2:
+        return f'"{option.name}" holds the same ground as "{best.name}".'
+    return (
+        f'"{option.name}" {gained}, and {lost}; of the protected ground it holds'
+        f' {held_words(option)}, "{best.name}" {held_words(best)}.'
+        if option.protect
+        else f'"{option.name}" {gained}, and {lost}.'
+    )
+
+
 def brief_line(outcome: Outcome, option: OptionResult) -> str:
     """What the option holds, and what keeps most of the rest of all protected ground from being held."""
     if not option.protect:

@@ -122,7 +122,7 @@ class Sign:
         >>> PROTECTED.in_scene.dashes, MUCH_SHORTER.in_scene is MUCH_SHORTER
         ((), True)
         """
-        return self if self.scene_m else replace(self, dashes=(), key_dashes=(), stripe=Stripe())
+        return self if self.scene_m else replace(self, dashes=(), key_dashes=())
 
 
 UNIT = Sign(
@@ -140,6 +140,8 @@ SOLID = Sign(
     "solid", fill=palette.SOLID, line=palette.SOLID_EDGE, width=0.9, scene_px=1.5,
     stripe=Stripe("xxxx", palette.SOLID_EDGE),
 )  # fmt: skip
+#: The same in a scene, where its edges tell it.
+BLOCK = replace(SOLID, stripe=Stripe())
 #: On a plan an outline and dots: what lies under leaves keeps its colour.
 FOLIAGE = Sign(
     "foliage", fill=palette.FOLIAGE, line=palette.FOLIAGE_EDGE, width=1.1, strength=0.0,
@@ -196,6 +198,12 @@ NUISANCE = Sign(
     "nuisance thing in a layer", fill=palette.NUISANCE, line=palette.NUISANCE, width=1.3, scene_px=2.0
 )
 NUISANCE_HIDDEN = replace(NUISANCE, text="nuisance thing, hidden", fill=palette.PAPER)
+#: Ground that two options hold, and that one of them alone holds.
+HELD_BY_BOTH = Sign("held by both", fill=palette.HELD_BY_BOTH, line=palette.QUIET_INK)
+GAINED = Sign("held by this alone", fill=palette.VERDICT_COLOURS[Verdict.BOTH], line=palette.BOTH_EDGE)
+LOST = Sign(
+    "held by the best alone", fill=palette.VERDICT_COLOURS[Verdict.UPPER_ONLY], line=palette.QUIET_INK
+)
 CRAWLING = Sign(
     "silent for a crawler", fill=palette.PAPER, line=palette.QUIET_INK,
     stripe=Stripe("////", palette.CRAWLING_STRIPE),
@@ -280,7 +288,7 @@ def site_signs(terrain: Terrain, heights: Floats | None = None, leaves: Sign = F
     """What lies and stands on a site, as far as it is there; contours where the drawn heights are given."""
     there = [
         (PROTECTED, bool(terrain.protect)),
-        (SOLID, bool(terrain.solids.names)),
+        (SOLID if leaves is FOLIAGE else BLOCK, bool(terrain.solids.names)),
         (leaves, bool((terrain.foliage.column >= 0).any())),
     ]
     signs = [sign for sign, is_there in there if is_there]

@@ -74,6 +74,8 @@ CAUSES = {
     "lands short": "#14146e",
     "below the layer": "#146e6e",
 }
+#: Ground that two options hold alike.
+HELD_BY_BOTH = "#cfd9c4"
 #: Options as lines, best first, beside their dashes.
 OPTION_LINES = (BOTH_EDGE, "#c0561f", "#6a4a8c", "#4f7a2a")
 #: Contrast weaker than the borrowed condition, and ground on which nothing is held.

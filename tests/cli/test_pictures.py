@@ -105,8 +105,12 @@ def test_best_draws_the_sheet_of_all_and_the_option_ranked_first(site, tmp_path)
     for command in ("cover", "compare"):
         assert run(command, site, "--out", out / command, "--stills", "best") == 0
         assert json.loads((out / command / "results.json").read_text())["ranking"][0] == "bearing 0"
-        best = {f"02-{kind}-bearing-0.png" for kind in FIRST_KINDS if kind not in ("contact", "warnings")}
-        assert drawn(out / command) == {"00-contact.png", *best}
+        best = {
+            f"02-{kind}-bearing-0.png"
+            for kind in FIRST_KINDS
+            if kind not in ("client", "contact", "warnings")
+        }
+        assert drawn(out / command) == {"00-client.png", "00-contact.png", *best}
     words = ("--stills", "best", "--part", "animals", "--part", "heat", "--part", "doubt", "--draws", 2)
     assert run("study", site, "--out", out, *words) == 0
     assert drawn(out) == {"00-heat.png", "02-animals-bearing-0.png", "02-doubt-bearing-0.png"}

@@ -108,6 +108,17 @@ class Sheet:
         (line,) = self.lines(SHORT_CAUTION, width, 6.8, 1)
         self.text(PICTURE[0], 0.0225, line, 6.8, va="baseline", color=palette.QUIET_INK)
 
+    def figure_and_words(self, figure: str, words: str) -> None:
+        """A number large enough to be read across a table, and under it what it is."""
+        for size, text, weight in ((21.0, figure, "bold"), (TYPE["row"], words, "normal")):
+            height = _line_height(size)
+            if len(self.lines(text, self.right - self.left, size, 2, weight)) > 1:
+                size = 12.0 if size > 12 else size
+            self._below -= height
+            (line,) = self.lines(text, self.right - self.left, size, 1, weight)
+            self.text(self.left, self._below, line, size, weight=weight, va="baseline")
+        self._below -= _END
+
     def foot(self, text: str) -> None:
         """Where the page comes from, under the caution."""
         width = COLUMN_RIGHT - PICTURE[0] - 0.09

@@ -5,9 +5,11 @@ from functools import partial
 from pathlib import Path
 
 from terrain3d.show.pages import (
+    against,
     animals,
     beside,
     causes,
+    client,
     contact,
     fans,
     heat,
@@ -30,6 +32,7 @@ from terrain3d.show.pages.sheet import Page, Sheet
 
 #: What lists the pages of each kind, in the order they are drawn; those of a study need one.
 _PAGES: dict[str, Callable[[PageContext], list[Page]]] = {
+    "client": client.pages,
     "contact": contact.pages,
     "warnings": warned.pages,
     "side-by-side": beside.pages,
@@ -38,6 +41,7 @@ _PAGES: dict[str, Callable[[PageContext], list[Page]]] = {
     "section": section.pages,
     "outlook": outlook.pages,
     "causes": causes.pages,
+    "against": against.pages,
     "walks": walks.pages,
     "fans": fans.pages,
     "routes": routes.pages,

@@ -130,7 +130,7 @@ def test_same_input_same_bytes(outcome, stills, tmp_path):
     """
     again = write_stills(PageContext(outcome), tmp_path, set(KINDS) - set(FIRST_KINDS))
     first = {path.name: path for path in stills}
-    assert len(again) == 4
+    assert len(again) == 5
     for second in again:
         assert first[second.name].read_bytes() == second.read_bytes()
     assert all(facts(path)[1] <= {"dpi"} for path in stills)
@@ -155,6 +155,7 @@ def named(stills, start):
 def test_every_option_has_its_pictures(stills):
     """All kinds of every option, a section for each head, and two pages of all; 1600 pixels wide."""
     assert [re.sub(r"-(house|north)-.*|\.png", "", path.name) for path in stills] == [
+        "00-client",
         "00-contact",
         "00-side-by-side",
         "00-warnings",
@@ -163,6 +164,7 @@ def test_every_option_has_its_pictures(stills):
         "01-plan",
         "01-section-1",
         "01-section-2",
+        "02-against",
         "02-oblique",
         "02-outlook-1",
         "02-outlook-2",
@@ -194,7 +196,7 @@ def test_one_page_as_a_figure(outcome):
     said = " ".join(text.get_text() for text in figure.texts)
     assert "D1, head 2 of 2" in said
     assert "All options" in [text.get_text() for text in page_of(outcome, "contact").texts]
-    with pytest.raises(InputError, match=r"no page of kind 'plans'(.|\n)*there are contact, "):
+    with pytest.raises(InputError, match=r"no page of kind 'plans'(.|\n)*there are client, contact, "):
         page_of(outcome, "plans")
     with pytest.raises(InputError, match=r"has 2 pages of kind 'section', and no page 3"):
         page_of(outcome, "section", outcome.options[0].name, 3)
@@ -310,7 +312,7 @@ def test_bad_names_are_data(outcome, tmp_path, monkeypatch):
     assert sorted(tmp_path.iterdir()) == [folder]
     assert sorted(folder.iterdir()) == sorted(drawn)
     assert all(re.fullmatch(r"\d\d-[a-z0-9-]{1,60}\.png", path.name) for path in drawn)
-    assert len(set(drawn)) == 14
+    assert len(set(drawn)) == 16
 
 
 @pytest.mark.usefixtures("coarse_ground")
