@@ -417,6 +417,10 @@ class Terrain:
         """
         return one_named(name, self.mounts, "mount")
 
+    def wall_of(self, mount: str) -> float | None:
+        """What the wall of a mount faces, degrees; None for a pole, and where no such mount is drawn."""
+        return next((one.wall_deg for one in self.mounts if one.name == mount), None)
+
 
 def terrain_from_heights(
     heights_m: ArrayLike,

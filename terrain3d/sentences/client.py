@@ -2,6 +2,7 @@
 
 from terrain3d.cover.option import OptionResult
 from terrain3d.ranking.compare import worst_scenario
+from terrain3d.ranking.outlay import outlay_of
 from terrain3d.sentences.options import held_words, not_held_words, worst_words
 from terrain3d.sentences.warnings import unit_warnings
 from terrain3d.sentences.words import capital, unit_lines
@@ -23,10 +24,11 @@ def client_numbers(option: OptionResult) -> list[tuple[str, str]]:
     worst = worst_scenario(option)
     if worst is not None and worst_words(option) != held_words(option):
         numbers.append((f'is still held with "{worst.name}"', held_words(worst.option)))
-    units = counted(len(option.detectors), "unit")
-    prices = [unit.type.price for unit in option.detectors]
-    price = "" if any(one is None for one in prices) else money_words(sum(one or 0.0 for one in prices))
-    numbers.append(("its units, fixed" if price else "to be fixed", price or units))
+    outlay = outlay_of(option.detectors)
+    if outlay is not None and outlay.price is not None:
+        numbers.append(("its units, fixed", money_words(outlay.price)))
+    else:
+        numbers.append(("to be fixed", counted(len(option.detectors), "unit")))
     return numbers[:3]
 
 
