@@ -46,7 +46,7 @@ def beside_sheet(context: PageContext, options: tuple[OptionResult, ...]) -> She
         spot = (left + 0.022, top - 0.05 - plan_size[1], *plan_size)
         draw_plan(page, outcome, option, shared, spot, with_north_and_scale=place == 0)
         if void := voiding(option):
-            page.band("; ".join(void), left, left + width, top - 0.03)
+            page.band("; ".join(void), left, left + width, top - 0.0335)
         _numbers(page, option, shared, (left, left + width), (top, top - height), rows)
     page.key(plan_signs(outcome, options, shared.extent))
     return page
