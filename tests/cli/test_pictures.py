@@ -218,7 +218,7 @@ def test_pictures_are_drawn_when_nobody_reads_the_answer(site, tmp_path, ready):
             check=False,
         )
         assert (child.returncode, child.stderr) == (0, "")
-        assert len(drawn(out)) == 4
+        assert len(drawn(out)) == 5
         shutil.rmtree(out)
     os.close(theirs)
 
@@ -295,7 +295,7 @@ def test_on_a_terminal_the_answer_comes_first_and_pictures_are_counted(site, tmp
     assert status == 0
     text = re.sub(r"\x1b\[[0-9;?]*[A-Za-z]", "", said)
     steps = [
-        text.index(words) for words in ("bearing 180", "drawing: 0 of 7", "drawing: 6 of 7", "written to")
+        text.index(words) for words in ("bearing 180", "drawing: 0 of 8", "drawing: 7 of 8", "written to")
     ]
     assert steps == sorted(steps)
 

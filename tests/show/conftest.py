@@ -28,6 +28,8 @@ def stills(outcome, tmp_path_factory):
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(sheet.Sheet, "save", save)
+        # Which of all pages one is hangs on what else is drawn.
+        patch.setattr(sheet.Sheet, "number", lambda page, *_: page)
         return write_stills(PageContext(outcome), tmp_path_factory.mktemp("stills"))
 
 
