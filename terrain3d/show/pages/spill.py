@@ -96,7 +96,7 @@ def _sections(terrain: Terrain, spilt: Spill, things: tuple[InLayer, ...]) -> li
             Section("Nuisance things in a layer", (found if things else Row("none of those drawn"),))
         )
     notes = tuple((Paragraph(words.capital(note), 4),) for note in beyond_notes(spilt, terrain.doubts))
-    return [*sections, Section("Mind", (Listing(notes, noun="note"),))] if notes else sections
+    return [*sections, Section("Note", (Listing(notes, noun="note"),))] if notes else sections
 
 
 def _fan_rows(fan: Fan, landings: tuple[Landing, ...], has_boundary: bool) -> tuple[Row, ...]:
