@@ -252,6 +252,10 @@ class SolidShape(Table):
     height: Annotated[Number, key("metres", "its top, above the ground beneath", gt=0, le=200)]
     thickness: Annotated[Number | None, key("metres", "of a wall, which needs it", gt=0, le=20)] = None
     base: Annotated[Number, key("metres", "clearance under it, above the ground", ge=0, le=100)] = 0.0
+    microwave_db: Annotated[
+        Number | None,
+        key("decibels", "that microwaves lose each time they cross it, one way; none is all", ge=0, le=100),
+    ] = None
 
     @model_validator(mode="after")
     def _one_shape(self) -> "SolidShape":
@@ -288,6 +292,10 @@ class FoliageShape(Table):
         ],
         key("m2/m3", "leaf area in a cubic metre: a number, or a word for 0.5, 2 or 4"),
     ]
+    microwave_db_per_m: Annotated[
+        Number | None,
+        key("decibels a metre", "that microwaves lose in it at first, one way; none is 4", ge=0, le=50),
+    ] = None
 
     @property
     def leaf_density(self) -> float:
@@ -447,7 +455,10 @@ class SunSetting(Table):
     """Which sun is followed, and how near to a layer it counts."""
 
     year: Annotated[int, Strict(), key("", "the year that is looked through", ge=1950, le=2100)] = 2026
-    zone: Annotated[Text, key("", "time zone of the clock times, a name such as Europe/Paris")] = "UTC"
+    zone: Annotated[
+        Text | None,
+        key("", "time zone of the clock times, a name such as Europe/Paris; none is that of the place"),
+    ] = None
     near: Annotated[Number, key("degrees", "how near to a layer the sun counts", ge=0, le=30)] = 3.0
 
 
@@ -489,6 +500,15 @@ class WalkTestSetting(Table):
     file: Annotated[
         FileName | None, key("", "your own copy of the tests; none is the one that comes along")
     ] = None
+
+
+class PaperSetting(Table):
+    """What a printed page says of itself, as it is given."""
+
+    client: Annotated[Text | None, key("", "for whom the pages are")] = None
+    by: Annotated[Text | None, key("", "who made them")] = None
+    revision: Annotated[Text | None, key("", "which issue of them")] = None
+    date: Annotated[Day | None, key("", "the day on each page; a date given to a command comes first")] = None
 
 
 class SearchSetting(Table):
@@ -699,6 +719,7 @@ class Site(Table):
     routes: RouteSetting = RouteSetting()
     walk_test: WalkTestSetting = WalkTestSetting()
     search: SearchSetting = SearchSetting()
+    paper: PaperSetting = PaperSetting()
 
     @model_validator(mode="before")
     @classmethod

@@ -10,6 +10,7 @@ from terrain3d.cover.causes import (
     LayerMaps,
     LayerOutcomes,
     Loss,
+    blamed,
     cause_areas,
     combined_outcomes,
     losses,
@@ -19,6 +20,7 @@ from terrain3d.cover.cautions import UnitFacts, area_facts, unit_facts
 from terrain3d.cover.layer_outcomes import drawn_names, taker_names
 from terrain3d.cover.sighted import SightedUnit
 from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict, combined
+from terrain3d.cover.watch import Kind
 from terrain3d.detector.pose import Detector
 from terrain3d.terrain import Ground, Terrain
 from terrain3d.wording import counted, in_brief, plain
@@ -43,6 +45,20 @@ class ProtectedResult:
     lost_to: tuple[Loss, ...] = ()
 
 
+@dataclass(frozen=True)
+class Covering:
+    """A thing in a unit's watch against covering: what it is, its name ("" is the ground), and how near.
+
+    `distance_m` is on the site as it is, None where nothing of it is in the watch then; `under` has the
+    scenarios by name in which something is.
+    """
+
+    kind: Kind
+    name: str
+    distance_m: float | None
+    under: tuple[tuple[str, float], ...] = ()
+
+
 @dataclass(frozen=True, eq=False)
 class UnderScenario:
     """An option as it is with the site changed: other leaves, or without some things."""
@@ -58,8 +74,9 @@ class OptionResult:
     `verdicts` is (ny, nx) on the ground's grid, row 0 the southernmost, codes of `Verdict` with
     255 where no ground is known. `units` are its units, each with what it sees. `area_m2` is keyed by
     VERDICT_KEYS; `causes` by layer, then by cause, in m2; `lost_m2` likewise, for protected ground not
-    held. `layer_outcomes` holds for each layer what became of it on each cell, as `SightedUnit.outcome_maps`
-    has it, of the unit that decides there. `facts` tells of each unit what may mislead about it.
+    held, the microwave where all layers are broken. `layer_outcomes` holds for each layer what became of it
+    on each cell, as `SightedUnit.outcome_maps` has it, of the unit that decides there. `facts` tells of each
+    unit what may mislead about it.
 
     `layer_takers` has the things that take each layer, by their place in `things`: names of what is drawn,
     empty where a survey shows it. `taken_by` is m2 by layer, then by the name of the solid or foliage that
@@ -92,6 +109,19 @@ class OptionResult:
     def detectors(self) -> tuple[Detector, ...]:
         """Its units as they are set."""
         return tuple(one.unit for one in self.units)
+
+    def covering(self, number: int) -> tuple[Covering, ...]:
+        """What stands in the watch of a unit, counted from 0: on the site as it is, then under scenarios."""
+        if self.facts[number].near is None:
+            return ()
+        found: dict[tuple[Kind, str], dict[str, float]] = {}
+        for scenario, option in (("", self), *((one.name, one.option) for one in self.scenarios)):
+            for near in option.facts[number].near or ():
+                found.setdefault((near.kind, near.name), {})[scenario] = near.distance_m
+        return tuple(
+            Covering(*thing, by.get(""), tuple((name, m) for name, m in by.items() if name))
+            for thing, by in found.items()
+        )
 
     @property
     def unknown_m2(self) -> float | None:
@@ -177,7 +207,10 @@ def option_result(
         verdict_areas(verdicts, cell_m2),
         tuple(protect),
         cause_areas(layers.outcomes, cell_m2),
-        cause_areas(layers.outcomes, cell_m2, lost),
+        {
+            name: cause_areas({name: own}, cell_m2, lost & blamed(layers.outcomes, name))[name]
+            for name, own in layers.outcomes.items()
+        },
         layers.outcomes,
         combine,
         tuple(unit_facts(terrain, one) for one in units),

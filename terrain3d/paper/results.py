@@ -13,12 +13,15 @@ import pyproj
 from terrain3d.caution import CAUTION
 from terrain3d.cover.option import OptionResult, ProtectedResult, UnderScenario
 from terrain3d.cover.verdict import UNKNOWN, Verdict
+from terrain3d.cover.wedges import wedges_of
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector, masked_arcs
+from terrain3d.detector.types import Microwave
 from terrain3d.frame import Frame
 from terrain3d.job import Outcome
 from terrain3d.paper.rounded import area, share, size
 from terrain3d.ranking.compare import held_share, weighted_share
+from terrain3d.ranking.outlay import outlay_of
 from terrain3d.ranking.reasons import Reason
 from terrain3d.sentences.options import protected_words
 from terrain3d.sentences.warnings import option_warnings
@@ -133,7 +136,24 @@ def _option(outcome: Outcome, option: OptionResult) -> dict[str, Any]:
         "unknown_m2": area(option.unknown_m2),
         "scenarios": [_scenario(outcome, option, one) for one in option.scenarios],
         "warnings": option_warnings(option, outcome.terrain),
+        **_outlay(option),
     }
+
+
+def _outlay(option: OptionResult) -> dict[str, Any]:
+    """What the units cost and draw, where their types state it, and the wedges between their heads."""
+    told: dict[str, Any] = {}
+    outlay = outlay_of(option.detectors)
+    if outlay is not None:
+        volts = None if outlay.volts is None else list(outlay.volts)
+        told["supply"] = {"price": outlay.price, "milliamps": outlay.milliamps, "volts": volts}
+    wedges = wedges_of(option.detectors)
+    if wedges:
+        told["wedges"] = [
+            {"mount": wedge.mount, "bearing_deg": size(wedge.bearing_deg), "width_deg": size(wedge.width_deg)}
+            for wedge in wedges
+        ]
+    return told
 
 
 def _protected(part: ProtectedResult) -> dict[str, Any]:
@@ -205,19 +225,51 @@ def _detector(outcome: Outcome, option: OptionResult, number: int) -> dict[str, 
         "off_known_m2": area(facts.off_known_m2),
         "off_known_share": share(facts.off_known_share),
         **_set_by_itself(unit),
+        **_watch(option, number),
+    }
+
+
+def _microwave(microwave: Microwave) -> dict[str, Any]:
+    return {
+        "arc_deg": microwave.arc,
+        "elevation_deg": microwave.elevation,
+        "thickness_deg": microwave.thickness,
+        "range_m": microwave.range,
+        "frequency_ghz": microwave.frequency_ghz,
+        "needs": microwave.needs,
+        "slowest_mps": microwave.slowest_mps,
     }
 
 
 def _set_by_itself(unit: Detector) -> dict[str, Any]:
-    """Keys that are there only where a unit is set so."""
+    """Keys that are there only where a unit is set so, or has what they tell of."""
     told: dict[str, Any] = {}
     if unit.sensitivity is not None:
         told["sensitivity"] = unit.sensitivity
     if unit.bracket:
         told["bracket"] = True
+    if unit.type.microwave is not None:
+        told["microwave"] = _microwave(unit.type.microwave)
     if unit.heads:
         told["heads"] = [_head(unit, head) for head in range(len(unit.heads))]
     return told
+
+
+def _watch(option: OptionResult, number: int) -> dict[str, Any]:
+    """What stands in a unit's watch against covering, where its type has one."""
+    watch = option.detectors[number].type.anti_masking
+    if watch is None:
+        return {}
+    things = [
+        {
+            "what": thing.kind,
+            "name": thing.name or None,
+            "distance_m": size(thing.distance_m),
+            "scenarios": [{"name": name, "distance_m": size(m)} for name, m in thing.under],
+        }
+        for thing in option.covering(number)
+    ]
+    return {"watch": {"reach_m": watch.reach, "arc_deg": watch.arc, "things": things}}
 
 
 def _head(unit: Detector, head: int) -> dict[str, Any]:
@@ -254,6 +306,7 @@ def _reason(reason: Reason) -> dict[str, Any]:
         "cause": reason.cause,
         "lost_m2": area(reason.lost_m2),
         "name": reason.name,
+        "of_m2": area(reason.of_m2),
     }
 
 

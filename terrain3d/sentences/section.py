@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 
-from terrain3d.cover.causes import CAUSE_KEYS
+from terrain3d.cover.causes import CAUSE_KEYS, blamed
 from terrain3d.cover.profile import (
     SHORT_RUN_M,
     Beam,
@@ -17,8 +17,10 @@ from terrain3d.cover.profile import (
 )
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.figures import Figure
-from terrain3d.sentences.verdicts import CAUSES, UNKNOWN_WORDS, VERDICT_WORDS
+from terrain3d.detector.pose import Detector
+from terrain3d.sentences.verdicts import CAUSES, UNKNOWN_WORDS, VERDICT_WORDS, sense_words
 from terrain3d.sight.hits import Hit
+from terrain3d.wording import listed
 
 
 def metres(value_m: float) -> str:
@@ -109,11 +111,40 @@ def section_sentence(profile: Profile) -> str:
     text = f"Along this line both layers hold {metres(held)} of {reach:g} m"
     losses = []
     for layer, outcomes in profile.layer_outcomes.items():
+        counts = blamed(profile.layer_outcomes, layer)
         for code, cause in CAUSE_KEYS.items():
             lost = (profile.codes != Verdict.BOTH) & (profile.codes != UNKNOWN) & (outcomes == code)
-            lost &= (profile.along > 0) & (profile.along <= reach)
+            lost &= counts & (profile.along > 0) & (profile.along <= reach)
             losses.append((float(lost.sum()) * step, layer, cause))
     length, layer, cause = max(losses, key=lambda loss: loss[0])
     if length < SHORT_RUN_M:
         return f"{text}."
-    return f"{text}; most is lost where the {layer} layer {CAUSES[cause].does} ({metres(length)})."
+    return f"{text}; most is lost where the {sense_words(layer)} {CAUSES[cause].does} ({metres(length)})."
+
+
+def broken_words(unit: Detector) -> list[str]:
+    """What a layer takes to be broken, and what its range setting does not do.
+
+    >>> from terrain3d.detector.types import load_type
+    >>> unit = Detector("D1", load_type("one-head-90"), "pole", 0, 0, 0, 1.0, 0, range_m=6)
+    >>> for line in broken_words(unit):
+    ...     print(line)
+    A layer is broken where a figure in sight fills 50% of its height.
+    The range setting of 6 m lowers the lower layer alone; the others look to 12 m.
+    """
+    heads = range(len(unit.type.head))
+    every = [share for head in heads for share in unit.fills_of(head) or (unit.fill_needed,)]
+    least, most = f"{min(every):.0%}", f"{max(every):.0%}"
+    fills = least if least == most else f"{least} to {most}, as it is set,"
+    words = [f"A layer is broken where a figure in sight fills {fills} of its height."]
+    follows = dict.fromkeys(
+        layer.name for head in unit.type.head for layer in head.layer if layer.elevation == "range"
+    )
+    ranges = sorted({unit.range_of(head) for head in heads})
+    if follows and ranges[0] < unit.type.max_range:
+        set_to = listed([f"{one:g} m" for one in ranges])
+        words.append(
+            f"The range setting of {set_to} lowers the {listed(list(follows))} layer alone;"
+            f" the others look to {unit.type.max_range:g} m."
+        )
+    return words

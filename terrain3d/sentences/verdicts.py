@@ -10,10 +10,13 @@ from terrain3d.cover.layer_outcomes import (
     BY_SOLID,
     CLOSE_IN,
     LANDS_SHORT,
+    MOVES_ACROSS,
+    NOT_REACHED,
     OUTSIDE_ARC,
     PASSES_ABOVE,
 )
 from terrain3d.cover.verdict import Verdict
+from terrain3d.detector.types import MICROWAVE
 
 VERDICT_WORDS = {
     Verdict.BOTH: "both layers",
@@ -24,6 +27,15 @@ VERDICT_WORDS = {
 }
 #: Beside the verdicts: ground of which none is told.
 UNKNOWN_WORDS = "ground not known"
+
+
+def sense_words(name: str) -> str:
+    """A layer by its name, or the microwave beside the layers.
+
+    >>> sense_words("lower"), sense_words("microwave")
+    ('lower layer', 'microwave')
+    """
+    return name if name == MICROWAVE else f"{name} layer"
 
 
 @dataclass(frozen=True)
@@ -37,7 +49,7 @@ class CauseWords:
     where : str
         After "most is lost", with `{layer}` and `{figure}` to fill in.
     because : str
-        After "because", with `{area}` (of that ground), `{layer}` and `{figure}` to fill in.
+        After "because", with `{area}` (so much of which ground), `{layer}` and `{figure}` to fill in.
     lost : str
         After an area of ground that is not held; things with names follow it.
     """
@@ -49,7 +61,7 @@ class CauseWords:
 
 
 #: After "because", where one thing with a name takes half of the ground or more.
-NAMED_BECAUSE = '"{name}" hides {area} of that ground from its {layer} layer'
+NAMED_BECAUSE = '"{name}" hides {area} from its {sense}'
 
 #: By the keys of the causes.
 CAUSES = {
@@ -58,50 +70,62 @@ CAUSES = {
         BY_FOLIAGE: CauseWords(
             "is hidden by foliage",
             "where foliage hides the {figure} from the {layer} layer",
-            "foliage hides {area} of that ground from its {layer} layer",
+            "foliage hides {area} from its {layer} layer",
             "hidden by",
         ),
         BY_SOLID: CauseWords(
             "is hidden by a solid",
             "where walls or buildings hide the {figure} from the {layer} layer",
-            "walls or buildings hide {area} of that ground from its {layer} layer",
+            "walls or buildings hide {area} from its {layer} layer",
             "behind",
         ),
         BY_GROUND: CauseWords(
             "is hidden by ground",
             "where the ground hides the {figure} from the {layer} layer",
-            "the ground itself hides {area} of that ground from its {layer} layer",
+            "the ground itself hides {area} from its {layer} layer",
             "hidden by the ground",
         ),
         PASSES_ABOVE: CauseWords(
             "passes over the figure",
             "where the {layer} layer passes over the {figure}",
-            "its {layer} layer passes over a {figure} on {area} of that ground",
+            "its {layer} layer passes over a {figure} on {area}",
             "passed over by a layer",
         ),
         LANDS_SHORT: CauseWords(
             "lands short",
             "where the {layer} layer lands short",
-            "its {layer} layer meets the ground before {area} of that ground",
+            "its {layer} layer meets the ground before {area}",
             "past where a layer lands",
         ),
         CLOSE_IN: CauseWords(
             "passes over, close in",
             "close in, under the {layer} layer",
-            "its {layer} layer passes over {area} of that ground, close to the unit",
+            "its {layer} layer passes over {area}, close to the unit",
             "close in, under a layer",
         ),
         BEYOND: CauseWords(
             "is out of range",
             "beyond the range",
-            "{area} of that ground lie beyond its range",
+            "{area} lie beyond its range",
             "beyond the range",
         ),
         OUTSIDE_ARC: CauseWords(
             "is outside its arc",
             "outside the arc",
-            "{area} of that ground lie outside its arc",
+            "{area} lie outside its arc",
             "outside the arc",
+        ),
+        NOT_REACHED: CauseWords(
+            "does not reach the figure",
+            "where the microwave does not reach the {figure}",
+            "its microwave does not reach a {figure} on {area}",
+            "not reached by the microwave",
+        ),
+        MOVES_ACROSS: CauseWords(
+            "is moved across",
+            "where the {figure} moves too much across",
+            "a {figure} moves too much across on {area} for its microwave",
+            "moved across too much for the microwave",
         ),
     }.items()
 }

@@ -3,20 +3,43 @@
 import numpy as np
 
 from terrain3d.cover.cautions import OFF_GROUND_SHARE, UnitFacts
-from terrain3d.cover.option import OptionResult, ProtectedResult
+from terrain3d.cover.option import Covering, OptionResult, ProtectedResult
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
 from terrain3d.terrain import Terrain
+from terrain3d.wording import listed
+
+#: Under all warnings together.
+WARNINGS_LINE = (
+    "What may make a verdict wrong or worthless on this site. Each is told once, the most serious first."
+)
 
 
 def option_warnings(option: OptionResult, terrain: Terrain) -> list[str]:
     """All about one option, each once: its units, protected ground, then what is doubted of the survey."""
-    warnings = [
-        text
-        for unit, facts in zip(option.detectors, option.facts, strict=True)
-        for text in unit_warnings(unit, facts)
-    ]
+    warnings = []
+    for number, (unit, facts) in enumerate(_units_of(option)):
+        warnings += unit_warnings(unit, facts)
+        warnings += [covering_words(unit, thing) for thing in option.covering(number)]
     return list(dict.fromkeys([*warnings, *area_warnings(option.protect), *terrain.doubts]))
+
+
+def voiding(option: OptionResult) -> list[str]:
+    """What makes all else that is told of an option worthless, in few words: it is on each of its pages."""
+    told = []
+    for unit, facts in _units_of(option):
+        if facts.is_inside_solid:
+            told.append(f"{unit.name} stands inside a solid: all this is void until it is moved")
+        elif facts.solid_ahead_m is not None:
+            away = f"{facts.solid_ahead_m:.1f} m away"
+            told.append(
+                f"{unit.name} faces into a solid {away}: all this is void until it is turned or moved"
+            )
+    return told
+
+
+def _units_of(option: OptionResult) -> list[tuple[Detector, UnitFacts]]:
+    return list(zip(option.detectors, option.facts, strict=True))
 
 
 def height_warning(unit: Detector) -> str:
@@ -26,20 +49,60 @@ def height_warning(unit: Detector) -> str:
 
 
 def warnings_by_option(outcome: Outcome) -> list[tuple[str, str]]:
-    """Each warning once, with the options it is about: first those that are about all of them."""
-    told = {option.name: option_warnings(option, outcome.terrain) for option in outcome.options}
-    first = next(iter(told.values()))
-    shared = [warning for warning in first if all(warning in own for own in told.values())]
-    about = {warning: "every option" if len(told) > 1 else next(iter(told)) for warning in shared}
-    for name, own in told.items():
-        for warning in own:
-            if warning not in shared:
-                about[warning] = f"{about[warning]}; {name}" if warning in about else name
-    return list(about.items())
+    """Each warning once, with the options it is about, the most serious first.
+
+    First what makes an option worthless, then units, protected ground, and what is doubted of the survey.
+    """
+    about: dict[str, list[str]] = {}
+    weight: dict[str, int] = {}
+    for option in outcome.options:
+        for rank, warnings in enumerate(_by_weight(option, outcome.terrain)):
+            for warning in dict.fromkeys(warnings):
+                about.setdefault(warning, []).append(option.name)
+                weight.setdefault(warning, rank)
+    count = len(outcome.options)
+    said = [
+        (warning, "every option" if len(names) == count > 1 else "; ".join(names))
+        for warning, names in about.items()
+    ]
+    return sorted(said, key=lambda one: weight[one[0]])
+
+
+def _by_weight(option: OptionResult, terrain: Terrain) -> tuple[list[str], ...]:
+    """The warnings about one option, the most serious kind first."""
+    units = _units_of(option)
+    return (
+        [text for unit, facts in units for text in _void_warnings(unit, facts)],
+        [
+            text
+            for number, (unit, facts) in enumerate(units)
+            for text in (
+                *_other_warnings(unit, facts),
+                *(covering_words(unit, thing) for thing in option.covering(number)),
+            )
+        ],
+        area_warnings(option.protect),
+        list(terrain.doubts),
+    )
 
 
 def unit_warnings(unit: Detector, facts: UnitFacts) -> list[str]:
-    """Warnings about one unit as it is fixed."""
+    """Warnings about one unit as it is fixed, what makes it worthless first."""
+    return [*_void_warnings(unit, facts), *_other_warnings(unit, facts)]
+
+
+def _void_warnings(unit: Detector, facts: UnitFacts) -> list[str]:
+    if facts.is_inside_solid:
+        return [
+            f"{unit.name} is inside a solid: move mount {unit.mount!r} in front of it, or name the bearing "
+            "that its wall faces, [[mount]] wall, where it is on a house that a survey shows"
+        ]
+    if facts.solid_ahead_m is not None:
+        return [f"{unit.name} faces into a solid {facts.solid_ahead_m:.1f} m away: turn it or move its mount"]
+    return []
+
+
+def _other_warnings(unit: Detector, facts: UnitFacts) -> list[str]:
     warnings = []
     low, high = unit.type.mount_height
     if not low - 1e-9 <= unit.height_m <= high + 1e-9:
@@ -52,14 +115,6 @@ def unit_warnings(unit: Detector, facts: UnitFacts) -> list[str]:
             f"{unit.type.name} raises its alarm on any one layer: for {unit.name}"
             ' "both layers" means that one layer or more is broken'
         )
-    if facts.is_inside_solid:
-        warnings.append(
-            f"{unit.name} is inside a solid: move mount {unit.mount!r} in front of it, or name the bearing "
-            "that its wall faces, [[mount]] wall, where it is on a house that a survey shows"
-        )
-    elif facts.solid_ahead_m is not None:
-        away = f"{facts.solid_ahead_m:.1f} m away"
-        warnings.append(f"{unit.name} faces into a solid {away}: turn it or move its mount")
     if facts.across_unknown_m2 > 0.02 * np.pi * unit.type.max_range**2:
         warnings.append(
             f"{unit.name} looks across ground that is not known to {facts.across_unknown_m2:.0f} m2 in its"
@@ -71,6 +126,39 @@ def unit_warnings(unit: Detector, facts: UnitFacts) -> list[str]:
             " lies off the known ground: nothing is said of it"
         )
     return warnings
+
+
+#: What mends it that a thing stands in a watch.
+_UNCOVER = {
+    "solid": "turn it or move its mount",
+    "foliage": "cut that back, or move its mount",
+    "ground": "set it higher or move its mount",
+}
+
+
+def covering_words(unit: Detector, thing: Covering) -> str:
+    """A warning about a thing in a unit's watch against covering, as the site is and under scenarios.
+
+    >>> from terrain3d.detector.types import load_type
+    >>> unit = Detector("D1", load_type("one-head-90-watched"), "pole", 0, 0, 0, 1.0, 0.0)
+    >>> covering_words(unit, Covering("foliage", "hedge", None, (("not cut", 0.214),)))
+    'with "not cut" "hedge" comes within 0.21 m of D1, whose watch against covering needs 0.5 m free: \
+cut that back, or move its mount'
+    """
+    assert unit.type.anti_masking is not None
+    what = f'"{thing.name}"' if thing.name else "the ground"
+    under = listed([f'{m:.2f} m with "{name}"' for name, m in thing.under])
+    if thing.distance_m is not None:
+        aside = f" ({under})" if under else ""
+        near = f"{what} is within {thing.distance_m:.2f} m of {unit.name}{aside}"
+    else:
+        (first, m), *others = thing.under
+        more = listed([f'"{name}" ({at:.2f} m)' for name, at in others])
+        near = f'with "{first}" {what} comes within {m:.2f} m of {unit.name}' + (
+            f", too with {more}" if more else ""
+        )
+    needs = f"whose watch against covering needs {unit.type.anti_masking.reach:g} m free"
+    return f"{near}, {needs}: {_UNCOVER[thing.kind]}"
 
 
 def area_warnings(areas: tuple[ProtectedResult, ...]) -> list[str]:

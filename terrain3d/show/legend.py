@@ -10,6 +10,7 @@ from typing import Any
 from terrain3d.cover.causes import CAUSE_KEYS
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.pose import Detector
+from terrain3d.detector.types import MICROWAVE
 from terrain3d.sentences.verdicts import UNKNOWN_WORDS, VERDICT_WORDS
 from terrain3d.show import palette
 from terrain3d.show.shapes import contour_levels
@@ -135,13 +136,20 @@ MARKED = Sign(
     "mark to measure from", line=palette.INK, width=0.0, mark=Mark("^", 4.5, palette.PAPER, palette.INK, 0.9)
 )
 PROTECTED = Sign("protected ground", line=palette.PROTECTED, width=1.5, dashes=(5, 2.2), scene_px=3.5)
-SOLID = Sign("solid", fill=palette.SOLID, line=palette.SOLID_EDGE, width=0.9, scene_px=1.5)
+#: Hatched, as what stands on a drawing is: in grey print its colour is that of ground held.
+SOLID = Sign(
+    "solid", fill=palette.SOLID, line=palette.SOLID_EDGE, width=0.9, scene_px=1.5,
+    stripe=Stripe("xxxx", palette.SOLID_EDGE),
+)  # fmt: skip
+#: The same in a scene, where its edges tell it.
+BLOCK = replace(SOLID, stripe=Stripe())
+#: On a plan an outline and dots: what lies under leaves keeps its colour.
 FOLIAGE = Sign(
-    "foliage", fill=palette.FOLIAGE, line=palette.FOLIAGE_EDGE, width=0.9, strength=0.45,
+    "foliage", fill=palette.FOLIAGE, line=palette.FOLIAGE_EDGE, width=1.1, strength=0.0,
     stripe=Stripe("...", palette.FOLIAGE_EDGE),
 )  # fmt: skip
-#: The same where it stands upright, in a scene, a section or an outlook: the dots are a map's.
-LEAVES = replace(FOLIAGE, stripe=Stripe())
+#: The same where it stands upright, in a scene, a section or an outlook.
+LEAVES = replace(FOLIAGE, width=0.9, strength=0.45, stripe=Stripe())
 HANGS_ON_LEAVES = Sign(
     "verdict hangs on leaves", line=palette.FOLIAGE_EDGE, width=0.0,
     mark=Mark("D", 2.6, rim=palette.FOLIAGE_EDGE, rim_width=0.8),
@@ -150,11 +158,21 @@ CONTOUR = Sign("contour", line=palette.CONTOUR, scene_px=1.0)
 SECTION_LINE = Sign("line of the section", width=1.7)
 BRIDGED = Sign("bridged gap of the survey", width=1.3, dashes=(4, 2))
 GROUND_LINE = Sign("ground", width=1.3)
+ZONE_EDGE = Sign("zones, by number", line=palette.QUIET_INK, width=0.5)
+TURNS_FLAT = Sign("flat it turns so far", width=1.4)
+TURNS_ON_BRACKET = Sign("on its bracket", width=1.4, dashes=(5, 2.2), key_dashes=(3, 1.4))
+WATCH = Sign(
+    "watch against covering", fill=palette.ALARM, line=palette.QUIET_INK, strength=0.75,
+    stripe=Stripe("xx", palette.QUIET_INK),
+)  # fmt: skip
 ARC_END = Sign("end of an arc", line=palette.UNIT, width=0.9, dashes=(5, 3))
 LEVEL = Sign("level", width=0.8, dashes=(1, 2))
 EQUAL_DISTANCE = Sign("equal distance on the ground, heavy at the range", width=1.3)
 
 WALK = Sign("walk and its pulses", line=palette.FIGURE, width=1.9, mark=Mark(size=3.8, rim_width=0.9))
+#: On the strip of a walk, over its pulses.
+MICROWAVE_SENSES = Sign("microwave senses", fill=palette.layer_colour(MICROWAVE))
+MICROWAVE_ACROSS = Sign("it reaches, moves across", fill=palette.CAUSES["moves across"])
 ALARM = Sign("alarm", width=0.0, mark=Mark("*", 14.0, palette.ALARM, rim_width=1.1))
 UNNOTICED = Sign("way walked unnoticed", line=palette.FIGURE, width=1.7)
 NOTICED = Sign("noticed here", width=0.0, mark=Mark(size=4.6))
@@ -187,10 +205,19 @@ SPILT_ON = Sign(
 #: The layer's axis where it passes over, within range; past its range it is drawn fainter by `FAINTER`.
 SPILT_OVER = Sign("nothing: it passes over", fill=palette.SPILT, line=palette.QUIET_INK, strength=0.4)
 FAINTER = 0.425
+SPILT_MICROWAVE = Sign(
+    "a person, by microwave", fill=palette.layer_colour(MICROWAVE), line=palette.QUIET_INK, strength=0.35
+)
 NUISANCE = Sign(
     "nuisance thing in a layer", fill=palette.NUISANCE, line=palette.NUISANCE, width=1.3, scene_px=2.0
 )
 NUISANCE_HIDDEN = replace(NUISANCE, text="nuisance thing, hidden", fill=palette.PAPER)
+#: Ground that two options hold, and that one of them alone holds.
+HELD_BY_BOTH = Sign("held by both", fill=palette.HELD_BY_BOTH, line=palette.QUIET_INK)
+GAINED = Sign("held by this alone", fill=palette.VERDICT_COLOURS[Verdict.BOTH], line=palette.BOTH_EDGE)
+LOST = Sign(
+    "held by the best alone", fill=palette.VERDICT_COLOURS[Verdict.UPPER_ONLY], line=palette.QUIET_INK
+)
 CRAWLING = Sign(
     "silent for a crawler", fill=palette.PAPER, line=palette.QUIET_INK,
     stripe=Stripe("////", palette.CRAWLING_STRIPE),
@@ -275,7 +302,7 @@ def site_signs(terrain: Terrain, heights: Floats | None = None, leaves: Sign = F
     """What lies and stands on a site, as far as it is there; contours where the drawn heights are given."""
     there = [
         (PROTECTED, bool(terrain.protect)),
-        (SOLID, bool(terrain.solids.names)),
+        (SOLID if leaves is FOLIAGE else BLOCK, bool(terrain.solids.names)),
         (leaves, bool((terrain.foliage.column >= 0).any())),
     ]
     signs = [sign for sign, is_there in there if is_there]

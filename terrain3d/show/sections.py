@@ -69,7 +69,8 @@ def unit_section(units: tuple[Detector, ...], heading: str = "Units") -> Section
 def warning_sections(warnings: Sequence[str]) -> list[Section]:
     """What to mind, whole sentences only; none where there is nothing."""
     items = tuple((Paragraph(warning, 4), Gap()) for warning in warnings)
-    return [Section("Mind", (Listing(items, noun="warning"),))] if items else []
+    listing = Listing(items, noun="warning", where="see the page of warnings")
+    return [Section("Warnings", (listing,))] if items else []
 
 
 def animal_section(grounds: Sequence[AnimalGround], sides: tuple[str, ...] = (), spare: int = 0) -> Section:

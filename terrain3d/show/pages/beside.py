@@ -4,14 +4,16 @@ from functools import partial
 
 from terrain3d.cover.option import OptionResult
 from terrain3d.sentences import words
+from terrain3d.sentences.outlay import outlay_words, wedge_words
+from terrain3d.sentences.warnings import voiding
 from terrain3d.sentences.why import why
 from terrain3d.show import palette
-from terrain3d.show.blocks import fill
+from terrain3d.show.blocks import Paragraph, fill
 from terrain3d.show.pages.base import Base
 from terrain3d.show.pages.column import shown_ground
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.plan import draw_plan, plan_signs
-from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, Page, Sheet
+from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, Page, Sheet, share_of_page
 from terrain3d.show.sections import protected_sections
 
 #: More options than this do not fit on one page.
@@ -43,13 +45,20 @@ def beside_sheet(context: PageContext, options: tuple[OptionResult, ...]) -> She
         _title(page, words.place_in_ranking(outcome, option), option, left, left + width, top)
         spot = (left + 0.022, top - 0.05 - plan_size[1], *plan_size)
         draw_plan(page, outcome, option, shared, spot, with_north_and_scale=place == 0)
+        if void := voiding(option):
+            page.band("; ".join(void), left, left + width, top - 0.0335)
         _numbers(page, option, shared, (left, left + width), (top, top - height), rows)
     page.key(plan_signs(outcome, options, shared.extent))
     return page
 
 
 def _title(page: Sheet, place: str, option: OptionResult, left: float, right: float, top: float) -> None:
-    (name,) = page.lines(option.name, right - left - 0.09, 10.5, 1, "bold")
+    (outlay,) = page.lines(outlay_words(option), 0.5 * (right - left), 7.5, 1)
+    taken = share_of_page(outlay, 7.5) + 0.015 if outlay else 0.0
+    if outlay:
+        at = right - share_of_page(place, 9) - 0.015
+        page.text(at, top - 0.028, outlay, 7.5, ha="right", va="baseline", color=palette.QUIET_INK)
+    (name,) = page.lines(option.name, right - left - 0.09 - taken, 10.5, 1, "bold")
     page.text(left, top - 0.028, name, 10.5, weight="bold", va="baseline")
     page.text(right, top - 0.028, place, 9, ha="right", va="baseline", color=palette.QUIET_INK)
 
@@ -73,3 +82,7 @@ def _numbers(
         page.begin_column(left + 0.277, right, top - 0.05, floor)
         fill(page, [shown_ground(option, base.extent)])
     fill(page, protected_sections((option,)))
+    if wedge := words.capital(wedge_words(option)):
+        said = Paragraph(wedge, 2)
+        if page.height_of(said) <= page.room():
+            page.put(said)

@@ -7,14 +7,16 @@ from terrain3d.cover.profile import telling_bearing
 from terrain3d.cover.verdict import VERDICT_KEYS, Verdict
 from terrain3d.job import Outcome
 from terrain3d.sentences import words
-from terrain3d.sentences.options import loss_line
+from terrain3d.sentences.options import brief_line
+from terrain3d.sentences.outlay import outlay_words
+from terrain3d.sentences.warnings import voiding
 from terrain3d.sentences.why import why
 from terrain3d.show import palette
 from terrain3d.show.legend import layer_signs, site_signs, verdict_sign
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.plan import begin_plan
 from terrain3d.show.pages.section import Frame, heights_shown, paint_section, section_view, sides
-from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, Page, Sheet
+from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, Page, Sheet, share_of_page
 from terrain3d.show.pages.size import HEIGHT_PX, SCREEN, WIDTH_PX
 
 #: Options on one page.
@@ -52,7 +54,8 @@ def contact_sheet(context: PageContext, options: tuple[OptionResult, ...], note:
     note : str
         Such as "page 1 of 2"; empty where there is one page.
     """
-    height = (_TOP - _FLOOR) / PER_PAGE - _AIR
+    # Few options have more room each; on every page of a long list they have the same.
+    height = (_TOP - _FLOOR) / min(max(len(context.outcome.options), 2), PER_PAGE) - _AIR
     shared, outcome = context.base_in((_PLAN[1] - _PLAN[0], height)), context.outcome
     view = "best first; plans north up, sections at true scale"
     page = context.begin("All options", view, why(outcome), note, shared.scale)
@@ -100,15 +103,24 @@ def _text(page: Sheet, outcome: Outcome, option: OptionResult, bottom: float, he
         page.swatch(baseline, verdict_sign(verdict))
         area = words.square_metres(option.area_m2.get(VERDICT_KEYS[verdict], 0.0))
         page.text(page.left + 0.029, baseline, area, 8, va="baseline")
-    y = baseline - 0.03
-    for line in page.lines(loss_line(outcome, option), right - left, 8, 3):
+    y, most, void = baseline - 0.03, 3, voiding(option)
+    if void:
+        page.band("; ".join(void), left, right, y + 0.017)
+        y, most = y - 0.027, 2
+    for line in page.lines(brief_line(outcome, option), right - left, 8, most):
         page.text(left, y, line, 8, va="baseline")
         y -= 0.0225
     y -= 0.002
+    room = right - left
+    if outlay := outlay_words(option):
+        # Beside the first unit, where there is nearly always room: a line of its own would push others out.
+        (line,) = page.lines(outlay, 0.6 * room, 7, 1)
+        page.text(right, y, line, 7, ha="right", va="baseline")
+        room -= share_of_page(line, 7) + 0.015
     for unit in option.detectors:
         for text in (words.unit_title(unit), ", ".join(words.unit_lines(unit))):
             if y < bottom:
                 return
-            (line,) = page.lines(text, right - left, 7, 1)
+            (line,) = page.lines(text, room, 7, 1)
             page.text(left, y, line, 7, va="baseline", color=palette.QUIET_INK)
-            y -= 0.0195
+            y, room = y - 0.0195, right - left

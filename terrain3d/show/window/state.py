@@ -85,8 +85,7 @@ class WindowState:
     @property
     def wall_deg(self) -> float | None:
         """What the wall of the chosen unit's mount faces, degrees; None for a pole."""
-        mounts = self.outcome.terrain.mounts
-        return next((mount.wall_deg for mount in mounts if mount.name == self.unit.mount), None)
+        return self.outcome.terrain.wall_of(self.unit.mount)
 
     @property
     def shown(self) -> tuple[int, ...]:
