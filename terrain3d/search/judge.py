@@ -17,9 +17,10 @@ from terrain3d.cover.areas import cells_within, off_grid_m2, protected_weight
 from terrain3d.cover.band import layer_sines
 from terrain3d.cover.fill import verdict_codes
 from terrain3d.cover.heads import HeadTable, head_table
+from terrain3d.cover.microwave import with_microwave
 from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.figures import find_figure
-from terrain3d.detector.types import DetectorType, lower_elevation_deg
+from terrain3d.detector.types import DetectorType, Microwave, lower_elevation_deg
 from terrain3d.nuisance.spill import counted_height_m
 from terrain3d.search.kernel import WORD, counted, fan_axes, held_bearings, weighed
 from terrain3d.search.masks import keep_unmasked, zone_edges, zone_spans, zones_reached
@@ -213,11 +214,13 @@ def price_mount(
 
 @dataclass(frozen=True, eq=False)
 class _View:
-    """The cells of a panorama that count and show something, sorted by weight.
+    """The cells of a panorama that count and may be held, sorted by weight.
 
-    `place` is that in `Target.cells`; `blocks` are runs of cells of one weight: from, to, weight.
+    `row` is the place in the panorama, `place` that in `Target.cells`; `blocks` are runs of cells of one
+    weight: from, to, weight.
     """
 
+    row: Cells
     place: Cells
     east: Floats
     north: Floats
@@ -321,18 +324,19 @@ def _look(
     places = place[seen.cells]
     rows = np.flatnonzero(places >= 0)
     near = np.sort(places[rows])
-    view = _view(seen, place, target)
+    every = any(_alone(kind) for kind in space.detector_types)
+    view = _view(seen, place, target, every)
     spill = []
     for height_of_it_m, cells in target.keep_out:
         outside = np.full(len(place), -1, np.int64)
         outside[cells] = np.arange(len(cells))
-        spill.append((height_of_it_m, _view(seen, outside, None)))
+        spill.append((height_of_it_m, _view(seen, outside, None, every)))
     return _Look(seen, rows, places[rows], near, view, np.searchsorted(near, view.place), tuple(spill))
 
 
-def _view(seen: Panorama, place: Cells, target: Target | None) -> _View:
-    """The cells that `place` knows and that show something; without a target all weigh the same."""
-    rows = np.flatnonzero((place[seen.cells] >= 0) & (np.diff(seen.piece_start) > 0))
+def _view(seen: Panorama, place: Cells, target: Target | None, every: bool) -> _View:
+    """The cells that `place` knows and that show something, or all. Without a target they weigh the same."""
+    rows = np.flatnonzero((place[seen.cells] >= 0) & (every | (np.diff(seen.piece_start) > 0)))
     weight = np.ones(len(rows)) if target is None else target.weight[place[seen.cells[rows]]]
     order = np.argsort(weight, kind="stable")
     rows, weight = rows[order], weight[order]
@@ -342,9 +346,12 @@ def _view(seen: Panorama, place: Cells, target: Target | None) -> _View:
     lightest = seen.main[2, rows]
     for c in np.flatnonzero(last - first > 1):
         lightest[c] = seen.pieces[first[c] : last[c], 2].max()
+    # Of a cell that shows nothing no light comes, whatever its top is said to be.
+    top = np.append(seen.pieces[:, 1], 0.0)[last - 1]
     return _View(
-        place[seen.cells[rows]], seen.east[rows], seen.north[rows], seen.distance[rows], seen.foot[rows],
-        seen.main[0, rows], seen.main[1, rows], seen.main[2, rows], seen.pieces[last - 1, 1], lightest,
+        rows, place[seen.cells[rows]],
+        seen.east[rows], seen.north[rows], seen.distance[rows], seen.foot[rows],
+        seen.main[0, rows], seen.main[1, rows], seen.main[2, rows], top, lightest,
         first, last, seen.pieces, blocks,
     )  # fmt: skip
 
@@ -362,21 +369,29 @@ def _judge_type(
         ]
     )
     n = len(space.bearings_deg)
-    beyond_limits = ~space.aims_on(mount, type_index)[:, None, :]
+    unfit = ~space.aims_on(mount, type_index)[:, None, :]
+    kind = space.detector_types[type_index]
+    microwave = None
+    if kind.microwave is not None:
+        microwave = _reached(look.seen, look.view, space, kind.microwave, target.figure_height_m)
+        for height_m, outside in look.spill if _alone(kind) else ():
+            there = _reached(look.seen, outside, space, kind.microwave, height_m)[:, :, :n]
+            unfit = unfit | _barred(there, rows, 1)
     results = []
     for first in range(0, len(sets), _BITS):
         some = sets[first : first + _BITS]
         places = range(first, first + len(some))
         if (space.masks and look.spill) or (space.mask_nuisances and look.seen.terrain.nuisances):
-            sure, barred, masked = _masked(look, space, type_index, some, target, rows)
+            sure, barred, masked = _masked(look, space, type_index, some, target, rows, microwave)
         else:
             aimed = _aimed(look.view, space, type_index, some, target.figure_height_m, upper_only=False)
+            aimed = _both_senses(aimed, microwave, kind)
             sure = np.stack([_steady(aimed[row], n) for row in rows])
             barred, masked = np.zeros((len(rows), len(some), n), bool), None
             for height_m, outside in look.spill:
                 upper = _aimed(outside, space, type_index, some, height_m, upper_only=True)[:, :, :n]
                 barred |= _barred(upper, rows, len(some))
-        masks = _Masks(sure, places, barred | beyond_limits, look.view.blocks, masked)
+        masks = _Masks(sure, places, barred | unfit, look.view.blocks, masked)
         results.append((masks.values(), masks))
     return results
 
@@ -388,6 +403,7 @@ def _masked(
     sets: tuple[tuple[float, ...], ...],
     target: Target,
     rows: Cells,
+    microwave: NDArray[np.uint8] | None,
 ) -> tuple[NDArray[np.uint8], NDArray[np.bool_], NDArray[np.uint64] | None]:
     """What is held with the zones masked that reach what they must not, aimed off or not.
 
@@ -419,13 +435,14 @@ def _masked(
         masked = masked | _aimed_off(_zones_of_things(look, space, type_index, sets), rows)
     senses = _senses(detector_type, upper_only=False)
     apart = _aimed_apart(look.view, space, type_index, sets, target.figure_height_m, senses)
-    aimed = np.bitwise_or.reduce(apart, axis=0)
+    aimed = _both_senses(np.bitwise_or.reduce(apart, axis=0), microwave, detector_type)
     sure = np.stack([_steady(aimed[row], n) for row in rows])
     whole = np.array([(1 << head.zones) - 1 for head in detector_type.head], np.uint64)
     barred = (masked == whole).all(axis=-1) | (keeps_out & ~masked).any(axis=-1)
     if not masked.any():
         return sure, barred, None
     heads = [sense.head for sense in senses]
+    nothing = np.zeros((0, 0, 0), np.uint8)
     for t, row in enumerate(rows):
         if masked[t].any():
             spans_of = [
@@ -437,6 +454,7 @@ def _masked(
                 np.array([spans.shift for spans in spans_of[0]]),
                 *(_stacked(spans_of, name) for name in ("starts", "first", "last")),
                 np.ascontiguousarray(masked[t][..., heads]),
+                microwave[row] if microwave is not None and _alone(detector_type) else nothing,
             )  # fmt: skip
     return sure, barred, masked
 
@@ -530,6 +548,34 @@ class _Spans:
             shift, np.stack([starts for starts, _, _ in found]), np.stack([first for first, _ in wide]),
             np.stack([last for _, last in wide]),
         )  # fmt: skip
+
+
+def _alone(kind: DetectorType) -> bool:
+    """Whether a type has a microwave that raises the alarm by itself."""
+    return kind.microwave is not None and kind.microwave.needs == "either"
+
+
+def _reached(
+    seen: Panorama, view: _View, space: Space, microwave: Microwave, figure_height_m: float
+) -> NDArray[np.uint8]:
+    """(t, n, b) all bits where a microwave reaches a figure on each cell, at every judged tilt."""
+    reached = _no_masks(view, space)
+    by_itself = microwave.model_copy(update={"needs": "either"})
+    for t, tilt in enumerate(space.tilts_judged_deg):
+        for b, bearing in enumerate(space.bearings_deg.tolist()):
+            none = np.zeros(len(seen.cells), np.uint8)
+            codes = with_microwave(none, seen, by_itself, bearing, tilt, 0.0, figure_height_m)
+            reached[t, :, b] = np.where(codes[view.row] == Verdict.BOTH, np.uint8(255), np.uint8(0))
+    return reached
+
+
+def _both_senses(
+    aimed: NDArray[np.uint8], microwave: NDArray[np.uint8] | None, kind: DetectorType
+) -> NDArray[np.uint8]:
+    """What a unit holds as aimed, by what its layers hold and what its microwave reaches."""
+    if microwave is None:
+        return aimed
+    return aimed | microwave if _alone(kind) else aimed & microwave
 
 
 def _steady(masks: NDArray[np.uint8], n_bearings: int) -> NDArray[np.uint8]:
@@ -733,11 +779,13 @@ def _packed(
             tables[heads] = head_table(detector_type, heads=own)
         range_m = max(space.range_sets_of(one.type_index)[one.range_set])
         setting = (tables[heads], one.bearing_deg, one.tilt_deg, 0.0, range_m)
-        fill = detector_type.fill
-        both = verdict_codes(look.seen, *setting, target.figure_height_m, fill)[look.rows] == Verdict.BOTH
-        counts = np.bincount(rank[look.place[both]], minlength=len(weights))
+        person, dog = (
+            _held_by(look.seen, detector_type, setting, height_m)
+            for height_m in (target.figure_height_m, target.animal_m)
+        )
+        counts = np.bincount(rank[look.place[person[look.rows]]], minlength=len(weights))
         nominal.append(float((weights * counts).sum()))
-        animal.append(int((verdict_codes(look.seen, *setting, target.animal_m, fill) == Verdict.BOTH).sum()))
+        animal.append(int(dog.sum()))
 
     def column(name: str) -> Floats:
         return np.array([getattr(one, name) for one in kept], float)
@@ -754,6 +802,16 @@ def _packed(
         np.array(nominal), column("slack_deg"), np.array(animal, np.int64),
         np.array([one.held for one in kept], np.uint8).reshape(len(kept), -(-len(near) // 8)), best,
     )  # fmt: skip
+
+
+def _held_by(
+    seen: Panorama, kind: DetectorType, setting: tuple[HeadTable, float, float, float, float], height_m: float
+) -> NDArray[np.bool_]:
+    """(n,) bool: the cells of a panorama that one setting holds as aimed."""
+    codes = verdict_codes(seen, *setting, height_m, kind.fill)
+    if kind.microwave is not None:
+        codes = with_microwave(codes, seen, kind.microwave, *setting[1:4], height_m)
+    return np.asarray(codes == Verdict.BOTH)
 
 
 def _stacked(spans: list[list[_Spans]], name: str) -> NDArray[Any]:

@@ -144,7 +144,7 @@ def _is_open(masked, first, last):
 
 
 @njit(cache=True, nogil=True)
-def keep_unmasked(sure, held, shifts, starts, first, last, masked):
+def keep_unmasked(sure, held, shifts, starts, first, last, masked, otherwise):
     """Take from `sure`, (n, at least b) uint8, the cells that are not held with zones masked.
 
     Parameters
@@ -159,6 +159,8 @@ def keep_unmasked(sure, held, shifts, starts, first, last, masked):
         From `zone_spans`, of each setting.
     masked : (r, b, s) uint64
         Bits of the zones of each head that are masked at each setting.
+    otherwise : (a, n, at least b) uint8, or (0, 0, 0)
+        The same as `held` of what no mask touches.
     """
     n_settings, n_bearings, n_heads = masked.shape
     for c in range(len(sure)):
@@ -171,7 +173,7 @@ def keep_unmasked(sure, held, shifts, starts, first, last, masked):
                 stays = True
                 for aim in range(3 * len(held)):
                     tilt, turned = aim // 3, (b + aim % 3 - 1) % n_bearings
-                    found = False
+                    found = len(otherwise) > 0 and (otherwise[tilt, c, turned] >> r) & 1 > 0
                     for s in range(n_heads):
                         if not found and (held[tilt, s, c, turned] >> r) & 1:
                             w = (turned + shifts[s] - starts[tilt, s, r, c]) % n_bearings

@@ -2,12 +2,21 @@
 
 import numpy as np
 import pytest
-from small_sites import FIGURE, KINDS, coarse, every_setting, held_by_cover, hillside, weight_of
+from small_sites import (
+    FIGURE,
+    KINDS,
+    coarse,
+    every_setting,
+    held_as_aimed,
+    held_by_cover,
+    hillside,
+    weight_of,
+)
 
 from terrain3d.cover.fill import verdict_codes
 from terrain3d.cover.heads import head_table
 from terrain3d.cover.verdict import Verdict
-from terrain3d.detector.types import Head, Layer
+from terrain3d.detector.types import Head, Layer, Microwave
 from terrain3d.search import judge as j
 from terrain3d.search.settings import count_settings
 from terrain3d.terrain import Beyond, Mount
@@ -60,9 +69,28 @@ def test_every_cell_of_every_setting_is_as_cover_judges_it(kind):
     assert n_held > 1000
 
 
-def test_the_best_setting_is_that_of_brute_force():
+def with_lobe(kind, needs, **lobe):
+    """A type with a microwave that sees through the hedge, and past the ends of the arc."""
+    shape = {"arc": 110.0, "thickness": 40.0, "range": 9.0, "frequency_ghz": 10.525, **lobe}
+    return kind.model_copy(update={"microwave": Microwave(needs=needs, **shape)})
+
+
+@pytest.mark.parametrize(
+    "kinds",
+    [
+        KINDS,
+        tuple(with_lobe(kind, "also", elevation=-4.0) for kind in KINDS),
+        (KINDS[0], with_lobe(KINDS[1], "either", elevation=5.0)),
+        (
+            with_lobe(KINDS[0].model_copy(update={"alarm": "any"}), "also", arc=60.0),
+            with_lobe(KINDS[0], "either"),
+        ),
+    ],
+    ids=["layers alone", "microwave too", "or microwave", "any layer"],
+)
+def test_the_best_setting_is_that_of_brute_force(kinds):
     """Best value of each height and type, and the cells held, are those of judging all settings in full."""
-    terrain, space = hillside(), coarse()
+    terrain, space = hillside(), coarse(kinds)
     target = j.target_of(terrain, FIGURE.height_m)
     judged = j.judge_mount(terrain, MOUNT, space, target)
     weight = weight_of(terrain)
@@ -85,6 +113,12 @@ def test_the_best_setting_is_that_of_brute_force():
         held[target.cells[judged.cells[bits]]] = True
         meant = held_by_cover(terrain, space, MOUNT, setting).ravel() & (weight.ravel() > 0)
         np.testing.assert_array_equal(held, meant)
+        aimed = held_as_aimed(
+            terrain, space.detector_types[setting[0]], MOUNT, (*setting[1:], FIGURE.height_m)
+        )
+        assert judged.nominal[row] == float(weight[aimed].sum())
+        dog = held_as_aimed(terrain, space.detector_types[setting[0]], MOUNT, (*setting[1:], target.animal_m))
+        assert judged.animal[row] == dog.sum()
 
 
 @pytest.mark.parametrize(

@@ -10,7 +10,7 @@ from small_sites import FIGURE, KINDS, coarse, hillside, weight_of
 from terrain3d.cover.sighted import sighted, unit_on
 from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.pose import HeadSetting, posed_heads
-from terrain3d.detector.types import Head, Layer
+from terrain3d.detector.types import Head, Layer, Microwave
 from terrain3d.nuisance import things
 from terrain3d.nuisance.things import in_layers
 from terrain3d.search import judge as j
@@ -43,6 +43,10 @@ CURTAIN = TWO.model_copy(
     }
 )
 WIDE = ONE.model_copy(update={"head": (Head(arc=220.0, layer=ONE.head[0].layer),)})
+#: A lobe that leaves some of the heads' ground alone, and reaches some beyond.
+LOBE = Microwave(arc=70.0, elevation=0.0, thickness=50.0, range=8.0, frequency_ghz=10.525)
+#: One that stays clear of the plot more often, and raises the alarm alone.
+NEAR = LOBE.model_copy(update={"needs": "either", "arc": 30.0, "range": 5.0})
 
 
 def every_mask(kind):
@@ -75,7 +79,10 @@ def brute(terrain, space, mount):
             heads = tuple(HeadSetting(range_m=r, masked=m) for r, m in zip(ranges, masks, strict=True))
             unit = replace(looks[height].unit, bearing_deg=bearing % 360, tilt_deg=tilt, heads=heads)
             one = looks[height].set_to(unit)
-            reached = one.seen.cells[one.upper_broken(FIGURE.height_m).any(axis=0)]
+            is_reached = one.upper_broken(FIGURE.height_m).any(axis=0)
+            if kind.microwave is not None and kind.microwave.needs == "either":
+                is_reached |= one.reached(FIGURE.height_m)
+            reached = one.seen.cells[is_reached]
             held = one.verdicts(ground, FIGURE.height_m) == Verdict.BOTH
             seen[key] = None if plot.ravel()[reached].any() else held
         return seen[key]
@@ -112,8 +119,10 @@ def brute(terrain, space, mount):
         (CURTAIN, (-3.0,)),
         (WIDE, (-6.0,)),
         (ONE.model_copy(update={"alarm": "any"}), (-6.0,)),
+        (ONE.model_copy(update={"microwave": LOBE}), (-6.0,)),
+        (ONE.model_copy(update={"microwave": NEAR}), (-6.0,)),
     ],
-    ids=["one head", "two heads", "range follows", "wide", "any layer"],
+    ids=["one head", "two heads", "range follows", "wide", "any layer", "microwave too", "or microwave"],
 )
 def test_the_best_mask_is_that_of_brute_force(kind, tilts):
     """No setting with any mask holds more, and what each kept setting holds is what its own mask holds."""
