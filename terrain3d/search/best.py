@@ -10,9 +10,10 @@ from terrain3d.search.bounds import could_better, first_set, most_units, priced,
 from terrain3d.search.choose_set import SAME_SHARE, CoverSolution, solve_cover
 from terrain3d.search.columns import Columns, columns_of, joined, problem_of, same_row, taken
 from terrain3d.search.in_sight import clashes
-from terrain3d.search.judge import Judged, Target, price_mount
+from terrain3d.search.judge import Judged, price_mount
 from terrain3d.search.problem import CoverProblem, cells_held, weight_held, with_columns
 from terrain3d.search.settings import Space
+from terrain3d.search.target import Target
 from terrain3d.search.tasks import DoTasks
 from terrain3d.terrain import Mount, Terrain
 from terrain3d.units import Floats

@@ -14,8 +14,9 @@ from numpy.typing import NDArray
 
 from terrain3d import __version__
 from terrain3d.errors import InputError
-from terrain3d.search.judge import Judged, Target
+from terrain3d.search.judge import Judged
 from terrain3d.search.settings import Space
+from terrain3d.search.target import Target
 from terrain3d.terrain import Mount, Terrain
 
 #: Tells in a folder which inputs its files are for.

@@ -9,9 +9,10 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from terrain3d.detector.pose import HeadSetting
-from terrain3d.search.judge import Judged, Target, zones_of
+from terrain3d.search.judge import Judged, zones_of
 from terrain3d.search.problem import CoverProblem, Indices
 from terrain3d.search.settings import Space
+from terrain3d.search.target import Target
 from terrain3d.units import Floats
 
 

@@ -18,9 +18,9 @@ from terrain3d.ranking.reasons import Reason, reasons
 from terrain3d.search.best import Best
 from terrain3d.search.choose_set import CoverSolution
 from terrain3d.search.columns import Columns, costs, currents, heads_of
-from terrain3d.search.judge import Target
 from terrain3d.search.searched import Searched
 from terrain3d.search.settings import Space
+from terrain3d.search.target import Target
 from terrain3d.sight.panorama import panorama, remembered
 from terrain3d.site import DetectorSetting, HeadShape, Option
 from terrain3d.terrain import Mount, Terrain

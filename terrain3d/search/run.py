@@ -16,9 +16,10 @@ from terrain3d.ready import Ready, ready_site, search_types
 from terrain3d.search.best import Limits, best_sets
 from terrain3d.search.budget import NothingFits, cheapest_beyond
 from terrain3d.search.checkpoint import Checkpoint, inputs_digest
-from terrain3d.search.judge import Judged, Target, judge_mount, target_of
+from terrain3d.search.judge import Judged, judge_mount
 from terrain3d.search.result import SearchResult, compared, found, shares
 from terrain3d.search.settings import MOST_RANGE_SETS, MOST_ZONES, Space, count_settings
+from terrain3d.search.target import Target, target_of
 from terrain3d.search.tasks import DoTasks, Task
 from terrain3d.site import SearchSetting
 from terrain3d.tables import checked

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain3d.cover.heads import head_table
+from terrain3d.cover.heads import HeadTable, head_table
 from terrain3d.detector.fixing import can_turn, fixing_of
 from terrain3d.detector.pose import HeadSetting
 from terrain3d.detector.types import DetectorType
@@ -110,7 +110,7 @@ class Space:
         n_heads = len(kind.head)
         if sets_heads_apart(kind):
             return [[self._searched(kind.ranges_of(h)) for h in range(n_heads)]]
-        ranges, table = self.ranges_of(type_index), head_table(kind)
+        ranges, table = self.ranges_of(type_index), self.table_of(type_index)
         may_differ = np.isnan(table.elevation_deg[np.arange(n_heads), table.upper]) & self.masks
         return [
             [ranges[: k + 1] if may_differ[h] else (r,) for h in range(n_heads)] for k, r in enumerate(ranges)
@@ -132,6 +132,10 @@ class Space:
         return tuple(
             HeadSetting(range_m=r if is_apart else None, masked=z) for r, z in zip(own, zones, strict=True)
         )
+
+    def table_of(self, type_index: int, heads: tuple[HeadSetting, ...] = ()) -> HeadTable:
+        """A type as arrays, its heads set by themselves where that is given."""
+        return head_table(self.detector_types[type_index], heads=heads)
 
     def _searched(self, own: tuple[float, ...]) -> tuple[float, ...]:
         return tuple(r for r in sorted(own) if self.ranges_m is None or r in self.ranges_m)
@@ -181,6 +185,11 @@ class Space:
 def sets_heads_apart(detector_type: DetectorType) -> bool:
     """Whether any head of a type has range settings of its own."""
     return any(head.range_settings is not None for head in detector_type.head)
+
+
+def raises_alone(detector_type: DetectorType) -> bool:
+    """Whether a type has a microwave that raises the alarm by itself."""
+    return detector_type.microwave is not None and detector_type.microwave.needs == "either"
 
 
 def count_settings(space: Space, mounts: tuple[Mount, ...]) -> int:

@@ -18,7 +18,10 @@ from terrain3d.cover.heads import head_table
 from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.types import Head, Layer, Microwave
 from terrain3d.search import judge as j
+from terrain3d.search.aims import aimed_settings
+from terrain3d.search.looks import look_around, places_of
 from terrain3d.search.settings import count_settings
+from terrain3d.search.target import target_of
 from terrain3d.terrain import Beyond, Mount
 
 MOUNT = Mount("pole", -1.3, -2.1, (0.8, 1.2))
@@ -49,10 +52,10 @@ def test_every_cell_of_every_setting_is_as_cover_judges_it(kind):
     """The masks over all bearings agree with `verdict_codes` to the cell, tilted or level."""
     space = coarse((kind,), 10.0, (-9.0, -2.0, 0.0, 5.0))
     terrain = hillside()
-    target = j.target_of(terrain, FIGURE.height_m)
-    place = j._places(terrain, target)
-    look = j._look(terrain, MOUNT, 1.0, space, place, target)
-    masks = j._aimed(look.view, space, 0, space.range_sets_of(0), FIGURE.height_m, upper_only=False)
+    target = target_of(terrain, FIGURE.height_m)
+    place = places_of(terrain, target)
+    look = look_around(terrain, MOUNT, 1.0, space, place, target)
+    masks = aimed_settings(look.view, space, 0, space.range_sets_of(0), FIGURE.height_m, upper_only=False)
     n_held = 0
     for t, tilt in enumerate(space.tilts_judged_deg):
         for b, bearing in enumerate(space.bearings_deg):
@@ -91,7 +94,7 @@ def with_lobe(kind, needs, **lobe):
 def test_the_best_setting_is_that_of_brute_force(kinds):
     """Best value of each height and type, and the cells held, are those of judging all settings in full."""
     terrain, space = hillside(), coarse(kinds)
-    target = j.target_of(terrain, FIGURE.height_m)
+    target = target_of(terrain, FIGURE.height_m)
     judged = j.judge_mount(terrain, MOUNT, space, target)
     weight = weight_of(terrain)
     brute = {
@@ -132,15 +135,15 @@ def test_settings_that_spill_into_ground_to_keep_out_of_are_barred(kind, figure_
     outline = np.array([[-12.0, 5], [2, 5], [2, 12], [-12, 12]])
     terrain = hillside(beyond=[Beyond("plot", kind, outline, keep_out=True)])
     space = coarse()
-    target = j.target_of(terrain, figure_height_m)
+    target = target_of(terrain, figure_height_m)
     ((height_m, kept_out),) = target.keep_out
     assert height_m == counts_m
     judged = j.judge_mount(terrain, MOUNT, space, target)
     upper_breaks = (Verdict.BOTH, Verdict.UPPER_ONLY)
-    place = j._places(terrain, target)
+    place = places_of(terrain, target)
     bearings = set()
     for row in range(len(judged.value)):
-        look = j._look(terrain, MOUNT, judged.height_m[row], space, place, target)
+        look = look_around(terrain, MOUNT, judged.height_m[row], space, place, target)
         unit_type = space.detector_types[judged.type_index[row]]
         for turn in (-30.0, 0.0, 30.0):
             for nod in (-1.0, 0.0, 1.0):
@@ -156,7 +159,7 @@ def test_settings_that_spill_into_ground_to_keep_out_of_are_barred(kind, figure_
         {
             float(b)
             for b in j.judge_mount(
-                hillside(), MOUNT, space, j.target_of(hillside(), figure_height_m)
+                hillside(), MOUNT, space, target_of(hillside(), figure_height_m)
             ).bearing_deg
         }
     )
@@ -165,16 +168,14 @@ def test_settings_that_spill_into_ground_to_keep_out_of_are_barred(kind, figure_
 def test_a_type_that_a_mount_is_not_for_is_left_out():
     """`not_for` takes the type's settings out of the space."""
     mount = Mount("wall", 0.0, 0.0, (1.0,), ("two-head-180",))
-    judged = j.judge_mount(hillside(), mount, coarse(), j.target_of(hillside(), 1.7))
+    judged = j.judge_mount(hillside(), mount, coarse(), target_of(hillside(), 1.7))
     assert set(judged.type_index.tolist()) == {0}
     assert judged.n_settings == coarse().settings_of(Mount("wall", 0.0, 0.0, (1.0,))) / 2
 
 
 def test_a_mount_on_unknown_ground_has_nothing_to_offer():
     """Off the survey there is no height to stand at."""
-    judged = j.judge_mount(
-        hillside(), Mount("far", 100.0, 0.0, (1.0,)), coarse(), j.target_of(hillside(), 1.7)
-    )
+    judged = j.judge_mount(hillside(), Mount("far", 100.0, 0.0, (1.0,)), coarse(), target_of(hillside(), 1.7))
     assert len(judged.value) == 0
     assert (judged.best == -1).all()
 

@@ -14,6 +14,9 @@ from terrain3d.detector.types import Head, Layer, Microwave
 from terrain3d.nuisance import things
 from terrain3d.nuisance.things import in_layers
 from terrain3d.search import judge as j
+from terrain3d.search.looks import look_around, places_of
+from terrain3d.search.masked import zones_of_things
+from terrain3d.search.target import target_of
 from terrain3d.terrain import Beyond, Mount, Nuisance
 
 MOUNT = Mount("pole", -1.3, -2.1, (0.8, 1.2))
@@ -68,7 +71,7 @@ def brute(terrain, space, mount):
     ground, weight = terrain.ground, weight_of(terrain)
     kind = space.detector_types[0]
     plot = np.zeros(ground.z.shape, bool)
-    for _, cells in j.target_of(terrain, FIGURE.height_m).keep_out:
+    for _, cells in target_of(terrain, FIGURE.height_m).keep_out:
         plot.ravel()[cells] = True
     seen = {}
 
@@ -128,7 +131,7 @@ def test_the_best_mask_is_that_of_brute_force(kind, tilts):
     """No setting with any mask holds more, and what each kept setting holds is what its own mask holds."""
     terrain = hillside((MOUNT,), beyond=[PLOT])
     space = replace(coarse((kind,), tilts_deg=tilts), masks=True)
-    target = j.target_of(terrain, FIGURE.height_m)
+    target = target_of(terrain, FIGURE.height_m)
     every = brute(terrain, space, MOUNT)
     judged = j.judge_mount(terrain, MOUNT, space, target)
     for h, height in enumerate(MOUNT.heights_m):
@@ -159,7 +162,7 @@ def test_no_nuisance_thing_is_seen_where_zones_are_masked_for_it(kind):
     """However the units are aimed within the tolerance: as the study of nuisances looks for things."""
     terrain = replace(hillside((MOUNT,)), nuisances=(VENT, POND))
     space = replace(coarse((kind,), tilts_deg=(-3.0,)), mask_nuisances=True)
-    target = j.target_of(terrain, FIGURE.height_m)
+    target = target_of(terrain, FIGURE.height_m)
     judged = j.judge_mount(terrain, MOUNT, space, target)
     free = j.judge_mount(terrain, MOUNT, replace(space, mask_nuisances=False), target)
     n_masked = n_needed = 0
@@ -200,10 +203,10 @@ def test_zones_masked_for_a_thing_are_those_that_it_lies_in(tilt):
     terrain = replace(hillside((MOUNT,)), nuisances=(VENT, POND))
     kind = KINDS[0]
     space = replace(coarse((kind,), tilts_deg=(tilt,), step_deg=5.0), mask_nuisances=True)
-    target = j.target_of(terrain, FIGURE.height_m)
-    look = j._look(terrain, MOUNT, 1.2, space, j._places(terrain, target), target)
+    target = target_of(terrain, FIGURE.height_m)
+    look = look_around(terrain, MOUNT, 1.2, space, places_of(terrain, target), target)
     n_told = n_seen = 0
-    found = j._zones_of_things(look, space, 0, space.range_sets_of(0))[space.tilts_judged_deg.index(tilt)]
+    found = zones_of_things(look, space, 0, space.range_sets_of(0))[space.tilts_judged_deg.index(tilt)]
     for b, bearing in enumerate(space.bearings_deg):
         for r, ranges in enumerate(space.range_sets_of(0)):
             unit = unit_on(terrain, MOUNT.name, kind, 1.2, bearing, tilt, range_m=ranges[0])

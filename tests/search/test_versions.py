@@ -22,9 +22,11 @@ from terrain3d.paper.search import search_part
 from terrain3d.search import judge as j
 from terrain3d.search.best import Limits
 from terrain3d.search.budget import NothingFits
+from terrain3d.search.looks import look_around, places_of
 from terrain3d.search.result import SearchResult
 from terrain3d.search.run import Search, run_search
 from terrain3d.search.settings import count_settings
+from terrain3d.search.target import target_of
 from terrain3d.sentences.search import current_words, search_why
 from terrain3d.terrain import Mount
 
@@ -46,7 +48,7 @@ def as_sold(kind, **also):
 def search(terrain, kinds, space=None, **limits):
     space = space or coarse(kinds)
     return run_search(
-        Search(site_of(terrain, "small"), space, j.target_of(terrain, 1.7), Limits(**limits)), quiet
+        Search(site_of(terrain, "small"), space, target_of(terrain, 1.7), Limits(**limits)), quiet
     )
 
 
@@ -57,7 +59,7 @@ def test_only_what_the_housing_reaches_is_judged(mount, turns):
     terrain = hillside((mount,))
     space = coarse((as_sold(TWO, mounting=turns),), tilts_deg=TILTS)
     free = coarse((TWO,), tilts_deg=TILTS)
-    target = j.target_of(terrain, 1.7)
+    target = target_of(terrain, 1.7)
 
     def may(bearing, tilt):
         each = (turns,) if turns.bracket is None else (turns, turns.bracket)
@@ -73,7 +75,7 @@ def test_only_what_the_housing_reaches_is_judged(mount, turns):
     judged = j.judge_mount(terrain, mount, space, target)
     assert all(may(b, t) for b, t in zip(judged.bearing_deg, judged.tilt_deg, strict=True))
     # Every setting in full, of a type that turns at will: those that may be are the same.
-    look = j._look(terrain, mount, 1.0, free, j._places(terrain, target), target)
+    look = look_around(terrain, mount, 1.0, free, places_of(terrain, target), target)
     ((value, _),) = j._judge_type(look, mount, free, 0, target)
     most = max(value[TILTS.index(t), r, int(b / 30)] for b, t in aims for r in range(2))
     assert judged.best[0, 0] == most
@@ -105,7 +107,7 @@ def test_heads_with_ranges_of_their_own_are_set_each_by_itself():
     kind = as_sold(TWO, head=heads)
     terrain = hillside((POLE,))
     space = coarse((kind,), ranges_m=None)
-    target = j.target_of(terrain, 1.7)
+    target = target_of(terrain, 1.7)
     pairs = tuple(itertools.product((4.0, 8.0), (6.0, 10.0, 12.0)))
     assert space.range_sets_of(0) == pairs
     assert count_settings(space, (POLE,)) == 12 * 2 * 6
@@ -172,7 +174,7 @@ def test_a_set_draws_no_more_than_it_may(milliamps):
     drawn = sum(unit.type.supply.milliamps for unit in result.best.option.detectors)
     assert result.best.milliamps == drawn <= milliamps
     assert result.best_unit.milliamps <= milliamps
-    target = j.target_of(terrain, 1.7)
+    target = target_of(terrain, 1.7)
     rows = []
     for place, mount in enumerate(MOUNTS):
         judged = j.judge_mount(terrain, mount, space, target)
