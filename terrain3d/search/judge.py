@@ -157,12 +157,13 @@ def price_mount(
 class _Masks:
     """What a type holds after the tolerance: bits of so many range sets, (t, n, b), b in whole words.
 
-    `sets` are their places in `Space.range_sets_of`; `masked` (t, r, b, h) the zones masked at each setting,
-    in bits, None where none is masked anywhere.
+    `first_set` is the place of the first in `Space.range_sets_of`; `masked` (t, r, b, h) the zones masked at
+    each setting, in bits, None where none is masked anywhere.
     """
 
     sure: NDArray[np.uint8]
-    sets: range
+    first_set: int
+    sets: tuple[tuple[float, ...], ...]
     barred: NDArray[np.bool_]
     blocks: list[tuple[int, int, float]]
     masked: NDArray[np.uint64] | None
@@ -197,6 +198,7 @@ class _Kept:
     height_m: float
     bearing_deg: float
     tilt_deg: float
+    range_m: float
     range_set: int
     masked: tuple[int, ...]
     value: float
@@ -228,7 +230,6 @@ def _judge_type(
     results = []
     for first in range(0, len(sets), _BITS):
         some = sets[first : first + _BITS]
-        places = range(first, first + len(some))
         if (space.masks and look.spill) or (space.mask_nuisances and look.seen.terrain.nuisances):
             sure, barred, masked = masked_settings(look, space, type_index, some, target, rows, microwave)
         else:
@@ -241,7 +242,7 @@ def _judge_type(
             for height_m, outside in look.spill:
                 upper = aimed_settings(outside, space, type_index, some, height_m, upper_only=True)[:, :, :n]
                 barred |= barred_settings(upper, rows, len(some))
-        masks = _Masks(sure, places, barred | unfit, look.view.blocks, masked)
+        masks = _Masks(sure, first, some, barred | unfit, look.view.blocks, masked)
         results.append((masks.values(), masks))
     return results
 
@@ -292,7 +293,8 @@ def _kept(
     n_heads = len(space.detector_types[type_index].head)
     masked = (0,) * n_heads if masks.masked is None else tuple(masks.masked[t, r, b].tolist())
     return _Kept(
-        type_index, height_m, float(space.bearings_deg[b]), space.tilts_deg[t], masks.sets[r], masked,
+        type_index, height_m, float(space.bearings_deg[b]), space.tilts_deg[t], max(masks.sets[r]),
+        masks.first_set + r, masked,
         float(value[at]), slack * space.bearing_step_deg, np.packbits(held),
     )  # fmt: skip
 
@@ -337,8 +339,7 @@ def _packed(
         if heads not in tables:
             own = space.heads_set(one.type_index, one.range_set, zones_of(one.masked))
             tables[heads] = space.table_of(one.type_index, own)
-        range_m = max(space.range_sets_of(one.type_index)[one.range_set])
-        setting = (tables[heads], one.bearing_deg, one.tilt_deg, 0.0, range_m)
+        setting = (tables[heads], one.bearing_deg, one.tilt_deg, 0.0, one.range_m)
         person, dog = (
             _held_by(look.seen, detector_type, setting, height_m)
             for height_m in (target.figure_height_m, target.animal_m)
@@ -354,10 +355,9 @@ def _packed(
     masked = np.zeros((len(kept), most_heads), np.int64)
     for row, one in enumerate(kept):
         masked[row, : len(one.masked)] = one.masked
-    ranges = [max(space.range_sets_of(one.type_index)[one.range_set]) for one in kept]
     return Judged(
         mount.name, space.settings_of(mount), near.astype(np.int32), column("type_index").astype(np.int64),
-        column("height_m"), column("bearing_deg"), column("tilt_deg"), np.array(ranges, float),
+        column("height_m"), column("bearing_deg"), column("tilt_deg"), column("range_m"),
         column("range_set").astype(np.int64), masked, column("value"),
         np.array(nominal), column("slack_deg"), np.array(animal, np.int64),
         np.array([one.held for one in kept], np.uint8).reshape(len(kept), -(-len(near) // 8)), best,

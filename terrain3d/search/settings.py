@@ -110,8 +110,11 @@ class Space:
         n_heads = len(kind.head)
         if sets_heads_apart(kind):
             return [[self._searched(kind.ranges_of(h)) for h in range(n_heads)]]
-        ranges, table = self.ranges_of(type_index), self.table_of(type_index)
-        may_differ = np.isnan(table.elevation_deg[np.arange(n_heads), table.upper]) & self.masks
+        ranges = self.ranges_of(type_index)
+        if not self.masks:
+            return [[(r,)] * n_heads for r in ranges]
+        table = self.table_of(type_index)
+        may_differ = np.isnan(table.elevation_deg[np.arange(n_heads), table.upper])
         return [
             [ranges[: k + 1] if may_differ[h] else (r,) for h in range(n_heads)] for k, r in enumerate(ranges)
         ]
