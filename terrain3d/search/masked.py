@@ -63,11 +63,16 @@ def masked_settings(
         return sure, barred, None
     heads = [sense.head for sense in senses]
     nothing = np.zeros((0, 0, 0), np.uint8)
+    kept: dict[int, list[_Spans]] = {}
     for t, row in enumerate(rows):
         if masked[t].any():
-            spans_of = [
-                [_Spans.of(look.view, space, type_index, sense, sets, at) for sense in senses] for at in row
-            ]
+            # Neighbours in tilt share two of their three aims.
+            kept = {
+                at: kept.get(at)
+                or [_Spans.of(look.view, space, type_index, sense, sets, at) for sense in senses]
+                for at in row.tolist()
+            }
+            spans_of = [kept[at] for at in row.tolist()]
             keep_unmasked(
                 sure[t], np.ascontiguousarray(apart[:, row].swapaxes(0, 1)),
                 np.array([spans.shift for spans in spans_of[0]]),
@@ -133,15 +138,17 @@ class _Spans:
         step, table = space.bearing_step_deg, space.table_of(type_index)
         shift, start_deg = whole_steps(float(table.pan_deg[sense.head]), step)
         offset = (np.arctan2(view.east, view.north) - np.radians(start_deg)) / np.radians(step)
-        found = []
-        for own in sets:
-            ranged = lower_elevation_deg(table.nominal_height_m, own[sense.head])
+        ranges = [own[sense.head] for own in sets]
+        by_range = {}
+        for range_m in dict.fromkeys(ranges):
+            ranged = lower_elevation_deg(table.nominal_height_m, range_m)
             elevation = table.elevation_deg[sense.head, sense.layers]
             edges = zone_edges(
                 float(table.half_arc_deg[sense.head]), n_zones,
                 np.where(np.isnan(elevation), ranged, elevation), space.tilts_judged_deg[tilt], step,
             )  # fmt: skip
-            found.append(zone_spans(offset, edges, step, len(space.bearings_deg)))
+            by_range[range_m] = zone_spans(offset, edges, step, len(space.bearings_deg))
+        found = [by_range[range_m] for range_m in ranges]
         width = max(first.shape[1] for _, first, _ in found)
         wide = [[np.pad(each, ((0, 0), (0, width - each.shape[1]))) for each in one[1:]] for one in found]
         return _Spans(

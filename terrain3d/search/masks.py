@@ -96,19 +96,19 @@ def zone_spans(
 
 @njit(cache=True, nogil=True)
 def _fill_spans(offset, starts, edges, room, first, last):
-    n_edges = edges.shape[1]
+    n_inner = edges.shape[1] - 2
     for c in range(len(offset)):
-        for w in range(first.shape[1]):
-            at = offset[c] - (starts[c] + w)
-            least, most = n_edges, 0
-            for k in range(len(edges)):
-                # On an edge a layer lies in the zones on both sides of it.
-                left, right = 0, 0
-                for e in range(1, n_edges - 1):
-                    left += edges[k, e] < at - room
-                    right += edges[k, e] <= at + room
-                least, most = min(least, right), max(most, left)
-            first[c, w], last[c, w] = least, most
+        for k in range(len(edges)):
+            # So many inner edges are passed; on one a layer lies in the zones on both sides of it.
+            left, right = n_inner, n_inner
+            for w in range(first.shape[1]):
+                at = offset[c] - (starts[c] + w)
+                while left > 0 and edges[k, left] >= at - room:
+                    left -= 1
+                while right > 0 and edges[k, right] > at + room:
+                    right -= 1
+                first[c, w] = right if k == 0 else min(first[c, w], right)
+                last[c, w] = left if k == 0 else max(last[c, w], left)
 
 
 @njit(cache=True, nogil=True)
