@@ -409,7 +409,9 @@ class BeyondShape(Table):
     kind: Annotated[Literal["road", "neighbour", "other"], key("", "on a road vehicles count too")] = "other"
     outline: Annotated[Outline, key("coordinates", "around it")]
     keep_out: Annotated[
-        bool, Strict(), key("", "a search takes no setting whose upper layer reaches in within range")
+        bool,
+        Strict(),
+        key("", "a search takes no setting whose upper layer reaches in within range; see `[search] masks`"),
     ] = False
 
 
