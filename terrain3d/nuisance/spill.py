@@ -11,7 +11,8 @@ What counts on ground of others, in cells of the ground's grid:
   a vehicle, VEHICLE_M, for both use it;
 - on past its range something as tall as a vehicle, whatever the ground.
 
-The same holds for the ground past the boundary as a whole.
+The same holds for the ground past the boundary as a whole. Of a unit with a microwave the ground that this
+reaches is counted beside it: it has a range of its own, and passes hedges and fences.
 
 A cell counts when that height fills the layer as the unit's own fill has it, seen past ground, solids and
 leaves, as for a verdict. How several units combine does not matter here: each is troubled by itself.
@@ -26,7 +27,7 @@ import shapely
 from numpy.typing import NDArray
 
 from terrain3d.cover.areas import cells_within
-from terrain3d.cover.sighted import sighted
+from terrain3d.cover.sighted import SightedUnit, sighted
 from terrain3d.detector.pose import Detector, PosedHead, posed_heads
 from terrain3d.nuisance.sight_lines import Lands, follow
 from terrain3d.nuisance.upper_layer import head_rays, upper_broken, upper_layer
@@ -113,6 +114,7 @@ class PieceSpill:
     """Ground of others that lies in the upper layer of any unit of an option.
 
     `nearest_m` is the plan distance from a unit to the nearest such cell, None where there is none.
+    `microwave_m2` is what of it a microwave reaches, None where no unit has one.
     """
 
     name: str
@@ -121,6 +123,7 @@ class PieceSpill:
     within_m2: float
     on_past_m2: float
     nearest_m: float | None
+    microwave_m2: float | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -146,6 +149,8 @@ class Spill:
         Every piece of ground of others that is drawn.
     off_own_land : tuple of str
         Units that do not stand on own land; none where no boundary is drawn.
+    past_microwave : (ny, nx) bool or None
+        Cells of `ground` beyond the boundary that a microwave reaches; None where no unit has one.
     """
 
     fans: tuple[Fan, ...]
@@ -158,6 +163,13 @@ class Spill:
     past_on_m2: float
     pieces: tuple[PieceSpill, ...]
     off_own_land: tuple[str, ...]
+    past_microwave: Mask | None = None
+
+    @property
+    def past_microwave_m2(self) -> float | None:
+        """Area of the ground beyond the boundary that a microwave reaches; None where no unit has one."""
+        where = self.past_microwave
+        return None if where is None else float(where.sum()) * self.ground.cell_m**2
 
     @property
     def known_until_m(self) -> dict[str, float]:
@@ -203,20 +215,27 @@ def spill(terrain: Terrain, units: tuple[Detector, ...], figure_height_m: float)
     ground = terrain.ground
     none = np.zeros(ground.z.shape, bool)
     person, larger, on_past = none.copy(), none.copy(), none.copy()
+    by_microwave, by_microwave_larger = none.copy(), none.copy()
     for unit in units:
         follow_m = FOLLOW_ON * unit.type.max_range
-        seen = sighted(terrain, unit, follow_m)
+        seen = sighted(terrain, unit, max(follow_m, unit.type.reach_m))
         person |= upper_broken(ground, seen, counted_height_m("other", figure_height_m))
         larger |= upper_broken(ground, seen, counted_height_m("road", figure_height_m))
         # Cells that the same height breaks in both reaches differ in their distance alone.
         vehicle = upper_broken(ground, seen, VEHICLE_M)
         on_past |= upper_broken(ground, seen, VEHICLE_M, follow_m) & ~vehicle
+        if unit.type.microwave is not None:
+            by_microwave |= _reached(ground, seen, counted_height_m("other", figure_height_m))
+            by_microwave_larger |= _reached(ground, seen, counted_height_m("road", figure_height_m))
     road = none.copy()
     for piece in terrain.beyond:
         if piece.kind == "road":
             road |= _piece_cells(ground, piece)
     within = person | (larger & road)
-    pieces = tuple(_piece(ground, units, piece, within, on_past) for piece in terrain.beyond)
+    reached = None
+    if any(unit.type.microwave is not None for unit in units):
+        reached = by_microwave | (by_microwave_larger & road)
+    pieces = tuple(_piece(ground, units, piece, within, on_past, reached) for piece in terrain.beyond)
     outside = none if terrain.boundary is None else ground.known & ~_own_cells(terrain)
     within, on = within & outside, on_past & ~within & outside
     cell_m2 = ground.cell_m**2
@@ -231,6 +250,7 @@ def spill(terrain: Terrain, units: tuple[Detector, ...], figure_height_m: float)
         float(on.sum()) * cell_m2,
         pieces,
         _off_own_land(terrain, units),
+        None if reached is None else reached & outside,
     )
 
 
@@ -315,7 +335,12 @@ def _piece_cells(ground: Ground, piece: Beyond) -> Mask:
 
 
 def _piece(
-    ground: Ground, units: tuple[Detector, ...], piece: Beyond, within: Mask, on_past: Mask
+    ground: Ground,
+    units: tuple[Detector, ...],
+    piece: Beyond,
+    within: Mask,
+    on_past: Mask,
+    reached: Mask | None,
 ) -> PieceSpill:
     inside = _piece_cells(ground, piece)
     near, far = within & inside, on_past & ~within & inside
@@ -330,4 +355,12 @@ def _piece(
         float(near.sum()) * cell_m2,
         float(far.sum()) * cell_m2,
         min(away, default=None),
+        None if reached is None else float((reached & inside).sum()) * cell_m2,
     )
+
+
+def _reached(ground: Ground, seen: SightedUnit, figure_height_m: float) -> Mask:
+    """(ny, nx) bool: cells on which a unit's microwave reaches a figure."""
+    where = np.zeros(ground.z.shape, bool)
+    where.ravel()[seen.seen.cells] = seen.reached(figure_height_m)
+    return where

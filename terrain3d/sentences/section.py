@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 
-from terrain3d.cover.causes import CAUSE_KEYS
+from terrain3d.cover.causes import CAUSE_KEYS, blamed
 from terrain3d.cover.profile import (
     SHORT_RUN_M,
     Beam,
@@ -18,7 +18,7 @@ from terrain3d.cover.profile import (
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector
-from terrain3d.sentences.verdicts import CAUSES, UNKNOWN_WORDS, VERDICT_WORDS
+from terrain3d.sentences.verdicts import CAUSES, UNKNOWN_WORDS, VERDICT_WORDS, sense_words
 from terrain3d.sight.hits import Hit
 from terrain3d.wording import listed
 
@@ -111,14 +111,15 @@ def section_sentence(profile: Profile) -> str:
     text = f"Along this line both layers hold {metres(held)} of {reach:g} m"
     losses = []
     for layer, outcomes in profile.layer_outcomes.items():
+        counts = blamed(profile.layer_outcomes, layer)
         for code, cause in CAUSE_KEYS.items():
             lost = (profile.codes != Verdict.BOTH) & (profile.codes != UNKNOWN) & (outcomes == code)
-            lost &= (profile.along > 0) & (profile.along <= reach)
+            lost &= counts & (profile.along > 0) & (profile.along <= reach)
             losses.append((float(lost.sum()) * step, layer, cause))
     length, layer, cause = max(losses, key=lambda loss: loss[0])
     if length < SHORT_RUN_M:
         return f"{text}."
-    return f"{text}; most is lost where the {layer} layer {CAUSES[cause].does} ({metres(length)})."
+    return f"{text}; most is lost where the {sense_words(layer)} {CAUSES[cause].does} ({metres(length)})."
 
 
 def broken_words(unit: Detector) -> list[str]:

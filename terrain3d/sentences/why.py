@@ -4,7 +4,7 @@ from terrain3d.cover.option import OptionResult
 from terrain3d.job import Outcome, Steady
 from terrain3d.ranking.compare import held_m2, held_share, weighted_share, worst_scenario
 from terrain3d.ranking.reasons import Reason, holds_as_much, holds_at_least, rivals
-from terrain3d.sentences.verdicts import CAUSES, NAMED_BECAUSE
+from terrain3d.sentences.verdicts import CAUSES, NAMED_BECAUSE, sense_words
 
 
 def why(outcome: Outcome) -> str:
@@ -89,7 +89,11 @@ def _against(best: OptionResult, other: OptionResult, reason: Reason, figure: st
     if reason.cause is None:
         return text
     because = (NAMED_BECAUSE if reason.name else CAUSES[reason.cause].because).format(
-        area=_of_what(best, reason), layer=reason.layer, figure=figure, name=reason.name
+        area=_of_what(best, reason),
+        layer=reason.layer,
+        sense=sense_words(reason.layer or ""),
+        figure=figure,
+        name=reason.name,
     )
     return f"{text}, because {because}"
 

@@ -23,6 +23,7 @@ from terrain3d.show.legend import (
     NUISANCE,
     NUISANCE_HIDDEN,
     OUT_OF_SIGHT,
+    SPILT_MICROWAVE,
     SPILT_ON,
     SPILT_OVER,
     SPILT_WITHIN,
@@ -76,13 +77,15 @@ def _sections(terrain: Terrain, spilt: Spill, things: tuple[InLayer, ...]) -> li
     """The upper layer past the boundary, whose ground is in it, nuisance things, and what to mind."""
     fans = zip(spilt.fans, spilt.landings, strict=True)
     past = [Listing(tuple(_fan_rows(fan, rows, spilt.has_boundary) for fan, rows in fans), spare=9)]
-    broken = (
+    broken: tuple[Gap | Row, ...] = (
         Gap(),
         Row("Beyond the boundary it is broken by", size="small", is_quiet=True),
         Row(SPILT_WITHIN.text, (area_words(spilt.past_within_m2),), SPILT_WITHIN),
         Row(SPILT_ON.text, (area_words(spilt.past_on_m2),), SPILT_ON),
         Row(SPILT_OVER.text, (), SPILT_OVER),
     )
+    if spilt.past_microwave_m2 is not None:
+        broken += (Row(SPILT_MICROWAVE.text, (area_words(spilt.past_microwave_m2),), SPILT_MICROWAVE),)
     sections = [Section("Upper layer past the boundary", (*past, *(broken if spilt.has_boundary else ())))]
     if spilt.pieces:
         pieces = Listing(tuple((_piece_row(piece),) for piece in spilt.pieces), spare=8)

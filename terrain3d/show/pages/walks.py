@@ -1,5 +1,6 @@
 """The page of walks: paths on the plan with their pulses and alarms, and each as a strip below."""
 
+from collections.abc import Sequence
 from functools import partial
 from string import ascii_uppercase
 
@@ -13,7 +14,15 @@ from terrain3d.sentences import words
 from terrain3d.sentences.walks import counting_words, how_walked, walk_words, walks_sentence
 from terrain3d.show import palette
 from terrain3d.show.blocks import Listing, Paragraph, Row, Section, fill
-from terrain3d.show.legend import ALARM, PROTECTED, WALK, Sign, verdict_sign
+from terrain3d.show.legend import (
+    ALARM,
+    MICROWAVE_ACROSS,
+    MICROWAVE_SENSES,
+    PROTECTED,
+    WALK,
+    Sign,
+    verdict_sign,
+)
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import haloed, marked
 from terrain3d.show.pages.plan import Plan, begin_plan, few_labels
@@ -67,7 +76,7 @@ def walks_sheet(
         page.text(
             PICTURE[0], bottom + 0.45 * (pitch - 0.032), letter, 10, weight="bold", ha="left", va="center"
         )
-    page.key(walk_signs(outcome))
+    page.key([*walk_signs(outcome), *sensed_signs([walk for _, walk in walks])])
     return page
 
 
@@ -112,6 +121,11 @@ def walk_signs(outcome: Outcome) -> list[Sign]:
     """What the marks and colours of a page of walks mean."""
     verdicts = [verdict_sign(verdict) for verdict in sorted(Verdict, reverse=True)]
     return [*verdicts, WALK, ALARM, *([PROTECTED] if outcome.terrain.protect else [])]
+
+
+def sensed_signs(walks: Sequence[WalkResult]) -> list[Sign]:
+    """What the row of a microwave on strips means; none where no unit has one."""
+    return [MICROWAVE_SENSES, MICROWAVE_ACROSS] if any(walk.sensed for walk in walks) else []
 
 
 def _letter(k: int) -> str:
