@@ -1,6 +1,6 @@
 """What becomes of a walk, of the walks on a page and of a fan of them, as a client reads it."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 import numpy as np
 
@@ -12,7 +12,7 @@ from terrain3d.walk.indoor_tests import IndoorTestFan
 from terrain3d.walk.microwave import SensedWalk
 from terrain3d.walk.option import OptionWalks
 from terrain3d.walk.pulses import WalkResult
-from terrain3d.wording import counted
+from terrain3d.wording import counted, listed
 
 #: Of the borrowed walk tests, and of all that is counted.
 BORROWED = "conditions borrowed from an indoor standard; nothing is said to comply"
@@ -57,6 +57,28 @@ def walk_words(walk: WalkResult) -> str:
     if walk.is_late:
         return f"{first}: too late, {-goal.left_m:.1f} m after the path enters {goal.name}."
     return f"{first}, {max(goal.left_m, 0.0):.1f} m before the path enters {goal.name}."
+
+
+def short_walk_words(walk: WalkResult) -> str:
+    """The verdict on a walk in the box of a table."""
+    if walk.alarm is None:
+        entered = walk.goal is not None and walk.goal.enters_m is not None
+        return f"no alarm, reaches {walk.goal.name}" if walk.goal is not None and entered else "no alarm"
+    first = f"after {walk.alarm.along_m:.1f} m"
+    if walk.goal is None or walk.goal.left_m is None:
+        return first
+    if walk.is_late:
+        return f"{first}: too late, {-walk.goal.left_m:.1f} m inside"
+    return f"{first}, {max(walk.goal.left_m, 0.0):.1f} m before it enters"
+
+
+def in_time_sentence(walks: Mapping[str, tuple[WalkResult, ...]]) -> str:
+    """How many walks each option notices in time; `walks` by the option's name, in order."""
+    told = []
+    for name, own in walks.items():
+        in_time = sum(walk.alarm is not None and not walk.is_late for walk in own)
+        told.append(f'"{name}" notices {in_time} of {counted(len(own), "walk")} in time')
+    return f"{listed(told, 4)}. The distance is that walked when the alarm is raised."
 
 
 def walks_sentence(walks: tuple[WalkResult, ...]) -> str:
