@@ -139,7 +139,7 @@ def _enough(problem: CoverProblem) -> Indices:
         f"no set of units holds {(problem.needed or 0.0) / whole:.0%} of the ground that counts;"
         f" the most is {most.value / whole:.1%}",
         "site.toml: search: hold",
-        "ask for less, or for more units or money; or add mounts, heights or types",
+        "ask for less, or for more units, money or current; or add mounts, heights or types",
     )
 
 

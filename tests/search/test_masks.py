@@ -12,10 +12,15 @@ from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.pose import HeadSetting, posed_heads
 from terrain3d.detector.types import Head, Layer, Microwave
 from terrain3d.nuisance import things
+from terrain3d.nuisance.spill import spill
 from terrain3d.nuisance.things import in_layers
+from terrain3d.opened import site_of
+from terrain3d.ranking.compare import held_m2
 from terrain3d.search import judge as j
+from terrain3d.search.best import Limits
 from terrain3d.search.looks import look_around, places_of
 from terrain3d.search.masked import zones_of_things
+from terrain3d.search.run import Search, run_search
 from terrain3d.search.target import target_of
 from terrain3d.terrain import Beyond, Mount, Nuisance
 
@@ -149,6 +154,30 @@ def test_the_best_mask_is_that_of_brute_force(kind, tilts):
     assert n_masked
     barred = j.judge_mount(terrain, MOUNT, replace(space, masks=False), target)
     assert judged.best.max() >= barred.best.max()
+
+
+def test_the_best_unit_with_masks_is_that_of_brute_force():
+    """Found, proved over all settings, and in full: it stays off the plot wherever it is aimed."""
+    terrain = hillside((MOUNT,), beyond=[PLOT])
+    space = replace(coarse((WIDE,), tilts_deg=(-6.0,)), masks=True)
+    every = brute(terrain, space, MOUNT)
+    one = Search(site_of(terrain, "small"), space, target_of(terrain, FIGURE.height_m), Limits())
+    result = run_search(one, lambda _step, _share: None)
+    assert result.best.held_m2 == pytest.approx(max(every.values()) * terrain.ground.cell_m**2)
+    assert (result.gap, result.gap_all) == (0.0, 0.0)
+    (unit,) = result.best.option.detectors
+    masks = tuple(head.masked for head in unit.heads)
+    assert any(masks)
+    setting = (unit.height_m, unit.bearing_deg, unit.tilt_deg, (unit.range_m,), masks)
+    assert every[setting] == max(every.values())
+    assert held_m2(result.best.steady) == pytest.approx(result.best.held_m2)
+    reached = {}
+    for heads in (unit.heads, ()):
+        for turn, nod in itertools.product((0.0, -30.0, 30.0), (0.0, -1.0, 1.0)):
+            aim = {"bearing_deg": unit.bearing_deg + turn, "tilt_deg": unit.tilt_deg + nod, "heads": heads}
+            (piece,) = spill(terrain, (replace(unit, **aim),), FIGURE.height_m).pieces
+            reached[heads] = reached.get(heads, 0.0) + piece.within_m2
+    assert reached[unit.heads] == 0.0 < reached[()]
 
 
 VENT = Nuisance("vent", "vent", np.array([[-4.2, 2.0], [-3.6, 2.0], [-3.6, 2.6], [-4.2, 2.6]]), 0.4, 1.3)
