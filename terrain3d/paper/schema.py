@@ -38,6 +38,13 @@ def part(meaning: str) -> Any:
     return Field(default=None, description=meaning)
 
 
+def told_part(unit: str, meaning: str) -> Any:
+    """A number, or several, that is there only where it was asked for."""
+    if unit not in {*SUFFIXES, *OTHERS}:
+        raise ValueError(f"{unit!r} is no unit that is told")
+    return Field(default=None, description=f"{meaning} Unit: {unit}.", json_schema_extra={"x-unit": unit})
+
+
 def _null(null: str) -> str:
     return f" Null: {null}." if null else ""
 
@@ -345,7 +352,10 @@ class Fan(Part):
     kind: Literal["straight at the unit", "across the unit"] = said("Which way they go.")
     figure: Figure = said("Who walks.")
     speed_mps: float = told("m/s", "Of every walk.")
-    pulses: int = told("pulses", "That the unit's alarm takes.")
+    pulses: int = told("pulses", "That the unit's alarm takes, where its head says nothing else.")
+    pulses_by_head: list[int] = told_part(
+        "pulses", "Of each head, in the type's order, where one is set by itself."
+    )
     walk_length_m: float = told("m", "Of every walk.")
     walk_count: int = told("count", "Walks of the fan.")
     alarm_count: int = told("count", "Walks that raise the alarm.")
@@ -811,6 +821,12 @@ class SlackDeg(Part):
     more_open: bool = said("The same to the other side.")
 
 
+class HeadSlack(SlackM):
+    """The same of the range setting of one head."""
+
+    head: int = told("number from 1", "Head of the unit, in the type's order.")
+
+
 class Settings(Part):
     """The tolerance of each setting, the others as they are."""
 
@@ -818,7 +834,10 @@ class Settings(Part):
     bearing: SlackDeg = said("Of bearing.")
     tilt: SlackDeg = said("Of tilt.")
     roll: SlackDeg = said("Of roll.")
-    range: SlackM = said("Of the range setting: by how much the shortest and longest that will do differ.")
+    range: SlackM = part(
+        "Of the range setting: by how much the shortest and longest that will do differ; not there where"
+        " every head has its own."
+    )
 
 
 class UnitTolerance(Part):
@@ -829,6 +848,7 @@ class UnitTolerance(Part):
         "m2", "Ground that the whole option holds and that may be lost: protected ground, or all."
     )
     settings: Settings | None = said("Each setting.", "the option holds nothing to lose")
+    range_of_heads: list[HeadSlack] = part("The range setting of each head that has its own, where one has.")
 
 
 class OptionDoubt(Part):

@@ -5,13 +5,15 @@ from terrain3d.cover.option import OptionResult, ProtectedResult
 from terrain3d.cover.verdict import VERDICT_KEYS
 from terrain3d.job import Outcome
 from terrain3d.ranking.compare import hanging_m2, hanging_share, held_m2, held_share, worst_scenario
-from terrain3d.sentences.verdicts import CAUSES, VERDICT_WORDS
+from terrain3d.sentences.heads import has_masks
+from terrain3d.sentences.verdicts import VERDICT_WORDS, cause_name, cause_words
 from terrain3d.sentences.why import why
 from terrain3d.sentences.words import square_metres
 from terrain3d.wording import listed
 
 #: What a map of causes leaves out.
 IN_REACH = "Beyond the range and outside the arcs no cause is counted."
+IN_REACH_MASKED = "Beyond the range, outside the arcs and where they are masked no cause is counted."
 #: Ground too small to be worth a word, m2.
 TRIFLE_M2 = 0.5
 
@@ -35,7 +37,8 @@ def most_lost(option: OptionResult) -> str:
     if not losses:
         return "nothing"
     m2, layer, cause = max(losses)
-    return f"{cause} ({m2:.1f} m2)" if cause in ELSEWHERE else f"{layer} layer {cause} ({m2:.1f} m2)"
+    named = cause_name(cause, has_masks(option.detectors))
+    return f"{named} ({m2:.1f} m2)" if cause in ELSEWHERE else f"{layer} layer {cause} ({m2:.1f} m2)"
 
 
 def area_lines(option: OptionResult) -> list[str]:
@@ -43,13 +46,14 @@ def area_lines(option: OptionResult) -> list[str]:
     lines = [
         ", ".join(f"{words} {option.area_m2[VERDICT_KEYS[v]]:.1f} m2" for v, words in VERDICT_WORDS.items())
     ]
-    lines += [protected_words(area) for area in option.protect]
+    masks = has_masks(option.detectors)
+    lines += [protected_words(area, masks) for area in option.protect]
     for layer, causes in option.causes.items():
         inside = {cause: m2 for cause, m2 in causes.items() if cause not in ELSEWHERE}
         lines.append(f"{layer} layer, within arc and range, lost to: {_listed(inside)}")
     if option.protect:
         for layer, causes in option.lost_m2.items():
-            lines.append(f"{layer} layer, on protected ground not held, lost to: {_listed(causes)}")
+            lines.append(f"{layer} layer, on protected ground not held, lost to: {_listed(causes, masks)}")
     if option.hangs_on_leaves_m2 >= TRIFLE_M2:
         lines.append(leaves_words(option))
     lines += scenario_lines(option)
@@ -92,10 +96,11 @@ def held_words(option: OptionResult) -> str:
     return square_metres(held_m2(option)) if share is None else f"{share:.0%}"
 
 
-def protected_words(area: ProtectedResult) -> str:
+def protected_words(area: ProtectedResult, has_masks: bool = False) -> str:
     """What an option holds of a protected area and what keeps it from the rest, in one sentence.
 
-    Causes of one kind stand together, things with names by their names, most first.
+    Causes of one kind stand together, things with names by their names, most first; `has_masks` tells whether
+    anything is masked of the option's units.
 
     >>> from terrain3d.cover.causes import Loss
     >>> lost = Loss("hidden by a solid", "shed", 6.0), Loss("lands short", None, 9.0)
@@ -109,11 +114,11 @@ def protected_words(area: ProtectedResult) -> str:
     if not area.area_m2:
         return f'"{area.name}" is smaller than a cell.'
     held = f'Both layers hold {area.both_fraction:.0%} of "{area.name}" ({square_metres(area.area_m2)})'
-    lost = not_held_words(area)
+    lost = not_held_words(area, has_masks)
     return f"{held}; {lost}." if lost else f"{held}."
 
 
-def not_held_words(area: ProtectedResult) -> str:
+def not_held_words(area: ProtectedResult, has_masks: bool = False) -> str:
     """What keeps the rest of a protected area from being held; empty where that is a trifle."""
     together: dict[str, float] = {}
     for loss in area.lost_to:
@@ -121,7 +126,7 @@ def not_held_words(area: ProtectedResult) -> str:
     parts = []
     for cause, m2 in sorted(together.items(), key=lambda item: -item[1]):
         names = [f'"{loss.name}"' for loss in area.lost_to if loss.cause == cause and loss.name is not None]
-        parts.append((m2, f"{CAUSES[cause].lost} {listed(names)}".rstrip()))
+        parts.append((m2, f"{cause_words(cause, has_masks).lost} {listed(names)}".rstrip()))
     parts.append((area.unknown_m2, "not known"))
     told = [f"{square_metres(m2)} {what}" for m2, what in parts if m2 >= TRIFLE_M2]
     return f"not held: {', '.join(told)}" if told else ""
@@ -137,7 +142,7 @@ def cause_line(layer: str, reach_m2: float, broken_m2: float, lost: tuple[str, f
     text = f"Of {whole} in its reach the {layer} layer is broken on {broken}"
     if lost is None:
         return f"{text}; nothing takes it there."
-    return f"{text}; most is lost where it {CAUSES[lost[0]].does} ({square_metres(lost[1])})."
+    return f"{text}; most is lost where it {cause_words(lost[0]).does} ({square_metres(lost[1])})."
 
 
 def _held(option: OptionResult) -> str:
@@ -157,7 +162,9 @@ def _main_loss(outcome: Outcome, option: OptionResult) -> str:
     if area < TRIFLE_M2:
         return ""
     lead = "most is lost" if option.protect else "of the rest in its reach most is lost"
-    where = CAUSES[cause].where.format(layer=layer, figure=outcome.figure.name)
+    where = cause_words(cause, has_masks(option.detectors)).where.format(
+        layer=layer, figure=outcome.figure.name
+    )
     return f"; {lead} {where} ({square_metres(area)})"
 
 
@@ -171,7 +178,7 @@ def _losses(option: OptionResult) -> list[tuple[float, str, str]]:
     ]
 
 
-def _listed(causes: dict[str, float]) -> str:
+def _listed(causes: dict[str, float], has_masks: bool = False) -> str:
     """Causes and their areas, largest first."""
     ordered = sorted(((m2, cause) for cause, m2 in causes.items()), reverse=True)
-    return ", ".join(f"{cause} {m2:.1f} m2" for m2, cause in ordered) or "nothing"
+    return ", ".join(f"{cause_name(cause, has_masks)} {m2:.1f} m2" for m2, cause in ordered) or "nothing"

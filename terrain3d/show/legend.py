@@ -10,6 +10,7 @@ from typing import Any
 from terrain3d.cover.causes import CAUSE_KEYS
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.pose import Detector
+from terrain3d.sentences.heads import has_masks
 from terrain3d.sentences.verdicts import UNKNOWN_WORDS, VERDICT_WORDS
 from terrain3d.show import palette
 from terrain3d.show.shapes import contour_levels
@@ -130,6 +131,13 @@ UNIT = Sign(
     mark=Mark(size=8.0, rim=palette.UNIT, rim_width=1.4, dot=3.2),
 )  # fmt: skip
 RANGE_SETTING = Sign("range setting", line=palette.UNIT, width=0.8, dashes=(4, 3))
+#: What is covered of an arc: over whatever lies there, for another head or unit may hold it.
+MASKED = Sign(
+    "masked: covered zones of an arc", fill=palette.PAPER, line=palette.UNIT, width=0.9, dashes=(1.5, 1.5),
+    strength=0.0, stripe=Stripe("xxx", palette.MASKED), scene_px=1.9, scene_m=(0.25, 0.25),
+)  # fmt: skip
+#: The same in a scene: the edge of what is covered.
+MASKED_ARC = replace(MASKED, text="masked zones of an arc", fill="", stripe=Stripe())
 MOUNT = Sign("named already", line=palette.QUIET_INK, width=0.0, mark=Mark(size=5.0, rim=palette.QUIET_INK))
 MARKED = Sign(
     "mark to measure from", line=palette.INK, width=0.0, mark=Mark("^", 4.5, palette.PAPER, palette.INK, 0.9)
@@ -258,6 +266,11 @@ def layer_signs(units: Iterable[Detector], most: int = 4) -> list[Sign]:
     """The layers of some units, by name."""
     names = dict.fromkeys(layer.name for unit in units for head in unit.type.head for layer in head.layer)
     return [layer_sign(name) for name in list(names)[:most]]
+
+
+def masked_signs(units: Iterable[Detector], is_scene: bool = False) -> list[Sign]:
+    """The sign of what is masked, where anything is."""
+    return [MASKED_ARC if is_scene else MASKED] if has_masks(units) else []
 
 
 def piece_sign(name: str, kind: str) -> Sign:

@@ -52,6 +52,8 @@ class Fan:
         Length walked when the alarm is raised; NaN where it never is.
     left_m : (n,) float
         Distance from the unit when the alarm is raised; NaN where it never is.
+    pulses_by_head : tuple of int
+        Pulses that the alarm of each head takes, where one is set by itself; else empty.
     """
 
     unit: str
@@ -64,6 +66,7 @@ class Fan:
     lines: Floats
     walked_m: Floats
     left_m: Floats
+    pulses_by_head: tuple[int, ...] = ()
 
     @property
     def raised(self) -> NDArray[np.bool_]:
@@ -240,4 +243,10 @@ def _fan(
         lines,
         walked,
         left,
+        _pulses_by_head(unit),
     )
+
+
+def _pulses_by_head(unit: Detector) -> tuple[int, ...]:
+    is_set = any(own.pulses is not None for own in unit.heads)
+    return tuple(unit.pulses_of(head) for head in range(len(unit.type.head))) if is_set else ()

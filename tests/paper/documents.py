@@ -211,11 +211,13 @@ layer = [{ name = "upper", elevation = 0, thickness = 3, zones = 9 }, { name = "
 
 
 def set_by_heads(folder: Path) -> dict:
-    """`cover` of a unit whose heads are set by themselves, on its bracket."""
+    """Walks and doubt of a unit whose heads are set by themselves, on its bracket."""
     (folder / "fitted.toml").write_text(FITTED, encoding="utf-8")
     heads = (
         "[[option.detector.head]]\nrange = 6\nsensitivity = 'high'\nmasked = [1]\n"
         "[[option.detector.head]]\nfill = [0.4, 0.6]\npulses = 3\nmasked_arc = [30, 40]\n"
     )
     named = option_text("named", kind="fitted.toml", sensitivity='"low"', bracket="true") + heads
-    return json.loads(results_json(run(written(folder, BARE + named))))
+    tests = "[walk_test]\ngrade = 2\n"
+    outcome = run(written(folder, BARE + tests + named))
+    return json.loads(study_json(study_of(outcome, ("walks", "doubt"))))

@@ -1,5 +1,6 @@
 """The contact sheet: every option in a row of plan, section and numbers, with the line that says why."""
 
+import math
 from functools import partial
 
 from terrain3d.cover.option import OptionResult
@@ -22,6 +23,8 @@ PER_PAGE = 4
 _TOP, _FLOOR = 0.885, 0.135
 _PLAN, _SECTION, _TEXT = (PICTURE[0], 0.205), (0.217, 0.625), (0.642, COLUMN_RIGHT)
 _AIR = 0.012
+#: From one small line to the next.
+_SMALL_STEP = 0.0195
 _TOLD = (Verdict.BOTH, Verdict.UPPER_ONLY, Verdict.LOWER_ONLY, Verdict.DEAD)
 
 
@@ -109,6 +112,8 @@ def _text(page: Sheet, outcome: Outcome, option: OptionResult, bottom: float, he
         for text in (words.unit_title(unit), ", ".join(words.unit_lines(unit))):
             if y < bottom:
                 return
-            (line,) = page.lines(text, right - left, 7, 1)
-            page.text(left, y, line, 7, va="baseline", color=palette.QUIET_INK)
-            y -= 0.0195
+            # What is set head by head may run over several lines.
+            most = 1 + math.floor((y - bottom) / _SMALL_STEP) if len(words.unit_lines(unit)) > 2 else 1
+            for line in page.lines(text, right - left, 7, most):
+                page.text(left, y, line, 7, va="baseline", color=palette.QUIET_INK)
+                y -= _SMALL_STEP

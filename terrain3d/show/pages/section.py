@@ -22,11 +22,13 @@ from terrain3d.cover.profile import (
     ground_at,
     head_bearings,
     line_profile,
+    masked_along,
     passing_from,
 )
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
+from terrain3d.sentences.heads import masked_words
 from terrain3d.sentences.section import (
     change_words,
     end_words,
@@ -42,6 +44,7 @@ from terrain3d.show.legend import (
     BRIDGED,
     GROUND_LINE,
     LEAVES,
+    MASKED,
     SECTION_LINE,
     SOLID,
     UNIT,
@@ -221,7 +224,9 @@ def _line_rows(page: Sheet, profile: Profile) -> None:
     rows = tuple(
         (Row(text, (stretch_words(run),), verdict_sign(run.code)),) for run, text in run_rows(profile)
     )
-    fill(page, [Section(heading, (Listing(rows, where="see the picture"),))])
+    masked = masked_words(masked_along(profile.unit, profile.bearing_deg))
+    shut = (Row(masked, sign=MASKED),) if masked else ()
+    fill(page, [Section(heading, (*shut, Listing(rows, where="see the picture")))])
 
 
 def draw_section(page: Sheet, outcome: Outcome, view: View, place: Place) -> None:

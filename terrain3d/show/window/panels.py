@@ -9,7 +9,7 @@ from terrain3d.sentences.options import loss_line
 from terrain3d.sentences.warnings import height_warning, option_warnings
 from terrain3d.show import palette
 from terrain3d.show.blocks import Row, Section, fill
-from terrain3d.show.legend import PROTECTED, layer_signs
+from terrain3d.show.legend import PROTECTED, layer_signs, masked_signs
 from terrain3d.show.palette import Rgb
 from terrain3d.show.sections import protected_sections, warning_sections
 from terrain3d.show.window import controls
@@ -214,7 +214,8 @@ def _option_head(canvas: Canvas, state: WindowState, option: OptionResult, side:
 
 def _sign_section(state: WindowState, options: tuple[OptionResult, ...]) -> Section:
     """What the bodies and lines in the views are."""
-    signs = layer_signs([unit for option in options for unit in option.detectors])
+    units = [unit for option in options for unit in option.detectors]
+    signs = [*layer_signs(units), *masked_signs(units, is_scene=True)]
     if state.outcome.terrain.protect:
         signs.append(PROTECTED)
     rows = [Row(sign.text, sign=sign) for sign in [*signs, *study_signs(state, options)]]
