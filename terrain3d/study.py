@@ -14,7 +14,9 @@ from terrain3d.errors import InputError, one_named
 from terrain3d.job import Outcome
 from terrain3d.nuisance.animals import AnimalGround, animal_ground
 from terrain3d.nuisance.spill import FOLLOW_ON, Spill, spill
+from terrain3d.nuisance.spill import with_costs as spill_with_costs
 from terrain3d.nuisance.things import InLayer, in_layers
+from terrain3d.nuisance.things import with_costs as things_with_costs
 from terrain3d.opened import Progress, surroundings_of
 from terrain3d.ready import in_file
 from terrain3d.terrain import Terrain
@@ -171,8 +173,9 @@ def _option(
         done["animals"] = animal_ground(terrain, option, site.own_figures)
     if "beyond" in parts:
         tell("looking beyond the boundary")
-        done["spill"] = spill(surroundings, units, figure_height_m)
-        done["nuisances"] = in_layers(surroundings, units)
+        judged = terrain, option, figure_height_m
+        done["spill"] = spill_with_costs(spill(surroundings, units, figure_height_m), *judged)
+        done["nuisances"] = things_with_costs(in_layers(surroundings, units), *judged)
     if "heat" in parts:
         tell("warming the ground")
         done["heat"] = held_by_temperature(terrain, option, figure_height_m, file.heat)

@@ -508,7 +508,7 @@ class LandsOn(Part):
 
 
 class UpperLayer(Part):
-    """The upper layer of one head, followed past own land."""
+    """The upper layer of one head, or of each stretch of it that is left open, followed past own land."""
 
     unit: str = said("Name of the unit.")
     head: int = told("number from 1", "Head of the unit, in the type's order.")
@@ -545,6 +545,30 @@ class Piece(Part):
     )
 
 
+class MaskCost(Part):
+    """What a mask would cost an option, judged with it: of protected ground, or of all where none is."""
+
+    held_m2: float = told("m2", "Held by both layers as the option is set.")
+    lost_m2: float = told("m2", "Of that, no longer held with the mask.")
+
+
+class ZoneMask(Part):
+    """Zones of one head to be masked."""
+
+    unit: str = said("Name of the unit.")
+    head: int = told("number from 1", "Head of the unit, in the type's order.")
+    masked: list[int] = told("number from 1", "Zones, as the site file's `masked` takes them.")
+
+
+class KeepOff(Part):
+    """What would have to be masked so that nobody on some ground breaks an upper layer within its range."""
+
+    ground: str | None = said("Name of a piece to keep out of.", "all ground past the boundary")
+    masks: list[ZoneMask] = said("Head by head.")
+    cost: MaskCost = said("What that would cost the option.")
+    words: str = said("The same as a sentence.")
+
+
 class Beyond(Part):
     """Part `beyond` of a study: where upper layers run past own land."""
 
@@ -562,6 +586,10 @@ class Beyond(Part):
     )
     layers: list[UpperLayer] = said("Of each head of each unit.")
     pieces: list[Piece] = said("Every piece of ground of others that is drawn.")
+    keep_off: list[KeepOff] = said(
+        "For each piece to keep out of, and for all ground past the boundary, where somebody there breaks an"
+        " upper layer within its range."
+    )
     notes: list[str] = said("What a reader has to know besides.")
 
 
@@ -584,6 +612,12 @@ class InLayer(Part):
     zone: int = told("number from 1", "Zone that it fills most, from the left as the unit looks out.")
     zone_share: float = told("share", "Of that zone, if nothing stood between.")
     zone_share_seen: float = told("share", "Most that is seen of it in one zone.")
+    mask: list[int] = told(
+        "number from 1",
+        "Zones of the head, as the site file's `masked` takes them, that hold all that is seen of it; empty"
+        " where nothing is.",
+    )
+    mask_cost: MaskCost | None = said("What masking them would cost the option.", "nothing of it is seen")
     advice: str = said("What to do about it.")
     advice_source: str = said("Where the advice comes from.")
 

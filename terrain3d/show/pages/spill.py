@@ -11,6 +11,7 @@ from terrain3d.sentences.beyond import (
     area_words,
     beyond_line,
     beyond_notes,
+    keep_off_words,
     landing_words,
     length_words,
     span_words,
@@ -92,6 +93,9 @@ def _sections(terrain: Terrain, spilt: Spill, things: tuple[InLayer, ...]) -> li
         sections.append(
             Section("Nuisance things in a layer", (found if things else Row("none of those drawn"),))
         )
+    if spilt.keep_off:
+        keep = tuple((Paragraph(f"{words.capital(keep_off_words(one))}.", 5),) for one in spilt.keep_off)
+        sections.append(Section("To keep out", (Listing(keep, noun="mask"),)))
     notes = tuple((Paragraph(words.capital(note), 4),) for note in beyond_notes(spilt, terrain.doubts))
     return [*sections, Section("Mind", (Listing(notes, noun="note"),))] if notes else sections
 
