@@ -194,11 +194,13 @@ def _check_unit(setting: DetectorSetting, detector_type: DetectorType, mounts: l
 
 def head_settings(setting: DetectorSetting) -> tuple[HeadSetting, ...]:
     """What a site file sets head by head."""
-    return tuple(
-        HeadSetting(
-            head.pan, head.range, head.sensitivity, head.fill, head.pulses, head.masked, head.masked_arc
-        )
-        for head in setting.head
+    return tuple(head_setting(head) for head in setting.head)
+
+
+def head_setting(head: HeadShape) -> HeadSetting:
+    """What a site file sets of one head."""
+    return HeadSetting(
+        head.pan, head.range, head.sensitivity, head.fill, head.pulses, head.masked, head.masked_arc
     )
 
 

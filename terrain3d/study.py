@@ -23,12 +23,13 @@ from terrain3d.terrain import Terrain
 from terrain3d.uncertainty.error_field import error_sizes_of
 from terrain3d.uncertainty.monte_carlo import Uncertainty, run_monte_carlo
 from terrain3d.uncertainty.tolerance import UnitTolerance, option_tolerances
+from terrain3d.walk.close_in import CloseIn, close_in
 from terrain3d.walk.option import OptionWalks, option_walks
 from terrain3d.walk.routes import OpenRoutes, open_routes
 from terrain3d.wording import in_brief, listed
 
 #: The parts of a study, in the order they are done.
-PARTS = ("walks", "routes", "animals", "beyond", "heat", "sun", "doubt")
+PARTS = ("walks", "routes", "close-in", "animals", "beyond", "heat", "sun", "doubt")
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,6 +39,7 @@ class OptionStudy:
     name: str
     walks: OptionWalks | None = None
     routes: tuple[OpenRoutes, ...] | None = None
+    close_in: CloseIn | None = None
     animals: AnimalGround | None = None
     spill: Spill | None = None
     nuisances: tuple[InLayer, ...] | None = None
@@ -168,6 +170,9 @@ def _option(
     if "routes" in parts:
         tell("looking for open routes")
         done["routes"] = open_routes(terrain, option, site.walker, file.routes.steepest)
+    if "close-in" in parts:
+        tell("looking close in")
+        done["close_in"] = close_in(terrain, option, site.figure)
     if "animals" in parts:
         tell("letting animals in")
         done["animals"] = animal_ground(terrain, option, site.own_figures)

@@ -292,6 +292,8 @@ class Mount:
     heights_m: tuple[float, ...] = ()
     #: Names of detector types that may not be fixed here.
     not_for: tuple[str, ...] = ()
+    #: Bearing that the wall it is on faces, degrees; None where it is on none, or nobody says.
+    wall_deg: float | None = None
 
 
 @dataclass(frozen=True)

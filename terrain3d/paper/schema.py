@@ -708,6 +708,39 @@ class Sun(Part):
     words: list[str] = said("The same as sentences.")
 
 
+class AlongWall(Part):
+    """A walk along the wall of a unit, half a body's breadth from where the unit is, up to it."""
+
+    unit: str = said("Name of the unit.")
+    from_deg: float = told("deg", "Bearing from the unit to where the walk comes from.")
+    near_m: float = told(
+        "m", "Along the wall from the unit when the option raises the alarm; 0 where it does not."
+    )
+    is_noticed: bool = said("Whether it does.")
+
+
+class CloseIn(Part):
+    """Part `close-in` of a study: what is left open close to the units, the least good of them."""
+
+    between_heads_m2: float | None = told(
+        "m2",
+        "Known ground within the maximum range between the open arcs of neighbouring heads, in the arc and"
+        " range of none: under `any` of no unit, under `all` of the unit itself.",
+        "no unit has two heads",
+    )
+    under_unit_m: float = told(
+        "m",
+        "Out to how far from a unit, over the bearings of its open arcs, ground is not held that a layer"
+        " passes over close in; 0 is nowhere.",
+    )
+    under_unit: str | None = said("That unit.", "there is none")
+    along_wall_m: float | None = told(
+        "m", "Least `near_m` of the walks along walls.", "no unit is on a mount that names its wall"
+    )
+    along_wall: list[AlongWall] = said("From both sides of each unit that is on a wall.")
+    words: list[str] = said("The same as sentences.")
+
+
 class Option(Part):
     """One option, judged; the parts of a study stand in it where they were asked for."""
 
@@ -769,6 +802,7 @@ class Option(Part):
     crawling: Crawling = part("Of part `animals` too: a person who crawls.")
     beyond: Beyond = part("Part `beyond` of a study.")
     nuisances: list[InLayer] = part("Of part `beyond` too: things that may trouble a unit.")
+    close_in: CloseIn = part("Part `close-in` of a study.")
     heat: Heat = part("Part `heat` of a study.")
     sun: Sun = part("Part `sun` of a study.")
 

@@ -61,6 +61,26 @@ def keep_off_words(one: KeepOff) -> str:
     return f"to {off}, mask {listed(masks, len(masks))}{cost}"
 
 
+def masks_words(one: KeepOff) -> str:
+    """The same zones, short.
+
+    >>> from terrain3d.nuisance.masking import ZoneMask
+    >>> masks_words(KeepOff(None, (ZoneMask("D1", 1, (8, 9)), ZoneMask("D1", 2, (1,)))))
+    'D1, head 1: zones 8 and 9; head 2: zone 1'
+    """
+    told: dict[str, list[str]] = {}
+    for mask in one.masks:
+        told.setdefault(mask.unit, []).append(f"head {mask.head}: {zones_words(mask.zones)}")
+    return "; ".join(f"{unit}, {'; '.join(heads)}" for unit, heads in told.items())
+
+
+def loss_words(one: KeepOff) -> str:
+    """What masking them loses, as a figure; empty where nobody has judged it."""
+    if one.cost is None:
+        return ""
+    return f"{one.cost.lost_m2:.0f} of {square_metres(one.cost.held_m2)}"
+
+
 def _piece_line(piece: PieceSpill) -> str:
     return (
         f"{piece.name} ({piece.kind}): {piece.within_m2:.1f} m2 in the upper layer within its range, "

@@ -1,5 +1,7 @@
 """Things that may trouble a unit, where they lie in a layer, and what to do about them."""
 
+from dataclasses import replace
+
 from terrain3d.nuisance.masking import MaskCost
 from terrain3d.nuisance.things import InLayer
 from terrain3d.sentences.heads import zones_words
@@ -56,7 +58,7 @@ def worst_line(things: tuple[InLayer, ...]) -> str:
     worst = max(near, key=lambda thing: thing.seen_fill)
     return (
         f"{capital(worst.thing)} fills {worst.seen_fill:.0%} of a zone of the {worst.layer} layer of"
-        f" {worst.unit}, {worst.distance_m:.1f} m off. {advice(worst)}"
+        f" {worst.unit}, {worst.distance_m:.1f} m off. {advice(replace(worst, cost=None))}"
     )
 
 

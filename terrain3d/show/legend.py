@@ -158,6 +158,9 @@ CONTOUR = Sign("contour", line=palette.CONTOUR, scene_px=1.0)
 SECTION_LINE = Sign("line of the section", width=1.7)
 BRIDGED = Sign("bridged gap of the survey", width=1.3, dashes=(4, 2))
 GROUND_LINE = Sign("ground", width=1.3)
+BETWEEN_HEADS = Sign(
+    "open between heads", fill=palette.PAPER, line=palette.QUIET_INK, stripe=Stripe("\\\\\\\\", palette.SPILT)
+)
 ARC_END = Sign("end of an arc", line=palette.UNIT, width=0.9, dashes=(5, 3))
 LEVEL = Sign("level", width=0.8, dashes=(1, 2))
 EQUAL_DISTANCE = Sign("equal distance on the ground, heavy at the range", width=1.3)
@@ -166,6 +169,7 @@ WALK = Sign("walk and its pulses", line=palette.FIGURE, width=1.9, mark=Mark(siz
 ALARM = Sign("alarm", width=0.0, mark=Mark("*", 14.0, palette.ALARM, rim_width=1.1))
 UNNOTICED = Sign("way walked unnoticed", line=palette.FIGURE, width=1.7)
 NOTICED = Sign("noticed here", width=0.0, mark=Mark(size=4.6))
+ALONG_WALL = Sign("walk along a wall", line=palette.FIGURE, width=1.9, mark=NOTICED.mark)
 APPROACH = Sign("way in", line=palette.QUIET_INK, width=2.8)
 LEAST_LIKELY = Sign("least likely walk", line=palette.FIGURE, width=2.1, scene_px=5.0)
 #: The same to the middle of protected ground.

@@ -4,6 +4,7 @@ The same for a page, which shows one option, and for the window, which shows one
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import UNKNOWN, VERDICT_KEYS, Verdict
@@ -12,10 +13,12 @@ from terrain3d.nuisance.animals import AnimalGround
 from terrain3d.sentences import words
 from terrain3d.sentences.animals import LOWEST_COLOUR, animal_words, stripes_words
 from terrain3d.sentences.beyond import area_words
+from terrain3d.sentences.close_in import close_in_figures
 from terrain3d.sentences.heads import has_masks
 from terrain3d.sentences.options import not_held_words
 from terrain3d.show.blocks import Bar, Gap, Listing, Paragraph, Piece, Row, Section, TypeSize
-from terrain3d.show.legend import CRAWLING, animal_sign, verdict_sign
+from terrain3d.show.legend import CRAWLING, Sign, animal_sign, verdict_sign
+from terrain3d.walk.close_in import CloseIn
 
 Options = tuple[OptionResult, ...]
 #: Protected areas under whose bar a page says what is not held.
@@ -78,6 +81,15 @@ def warning_sections(warnings: Sequence[str]) -> list[Section]:
     """What to mind, whole sentences only; none where there is nothing."""
     items = tuple((Paragraph(warning, 4), Gap()) for warning in warnings)
     return [Section("Mind", (Listing(items, noun="warning"),))] if items else []
+
+
+def close_in_section(
+    found: Sequence[CloseIn], sides: tuple[str, ...] = (), between: Sign | None = None
+) -> Section:
+    """What is left open close to the units, a figure for each option; `between` is the first row's sign."""
+    table = zip(*(close_in_figures(one) for one in found), strict=True)
+    rows = [Row(row[0][0], tuple(figure for _, figure in row)) for row in table]
+    return Section("Close in", (replace(rows[0], sign=between), *rows[1:]), sides)
 
 
 def animal_section(grounds: Sequence[AnimalGround], sides: tuple[str, ...] = (), spare: int = 0) -> Section:

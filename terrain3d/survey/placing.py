@@ -208,7 +208,8 @@ def placed(shapes: Drawn, frame: Frame) -> Placed:
     local = {kind: [(shape, points.pop(0)) for shape, _ in getattr(shapes, kind)] for kind in _KINDS}
     return Placed(
         tuple(
-            Mount(m.name, float(at[0, 0]), float(at[0, 1]), m.heights, m.not_for) for m, at in local["mount"]
+            Mount(m.name, float(at[0, 0]), float(at[0, 1]), m.heights, m.not_for, m.wall)
+            for m, at in local["mount"]
         ),
         tuple(Area(p.name, _ring(at), p.weight) for p, at in local["protect"]),
         tuple(Prism(_hedge(f, at), f.base, f.height, f.leaf_density, f.name) for f, at in local["foliage"]),

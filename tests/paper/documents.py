@@ -45,6 +45,7 @@ outline = [[559988, 4949994], [560012, 4949994], [560012, 4950012], [559988, 495
 [[beyond]]
 name = "lane"
 kind = "road"
+keep_out = true
 outline = [[559988, 4949991], [560012, 4949991], [560012, 4949994], [559988, 4949994]]
 [[beyond]]
 name = "field"
@@ -174,6 +175,17 @@ def full_study(folder: Path) -> dict:
         + option_text("aloft", height=9.9, tilt=-30)
     )
     return json.loads(study_json(study_of(run(written(folder, FULL + options)))))
+
+
+def close_in(folder: Path) -> dict:
+    """What is open close to units: on a wall or on none, high over a person or low, of one head or two."""
+    wall = '[[mount]]\nname = "house wall"\nat = [0, -3]\nwall = 0\n'
+    options = (
+        option_text("wall", "house wall", "two-head-180")
+        + option_text("aloft", height=2.4, tilt=8)
+        + option_text("up")
+    )
+    return json.loads(study_json(study_of(run(written(folder, BARE + wall + options)), ("close-in",))))
 
 
 def detour(folder: Path) -> dict:

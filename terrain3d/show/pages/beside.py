@@ -12,7 +12,7 @@ from terrain3d.show.pages.column import shown_ground
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.plan import draw_plan, plan_signs
 from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, Page, Sheet
-from terrain3d.show.sections import protected_sections
+from terrain3d.show.sections import close_in_section, protected_sections
 
 #: More options than this do not fit on one page.
 MOST = 4
@@ -43,7 +43,7 @@ def beside_sheet(context: PageContext, options: tuple[OptionResult, ...]) -> She
         _title(page, words.place_in_ranking(outcome, option), option, left, left + width, top)
         spot = (left + 0.022, top - 0.05 - plan_size[1], *plan_size)
         draw_plan(page, outcome, option, shared, spot, with_north_and_scale=place == 0)
-        _numbers(page, option, shared, (left, left + width), (top, top - height), rows)
+        _numbers(page, context, option, shared, (left, left + width), (top, top - height), rows)
     page.key(plan_signs(outcome, options, shared.extent))
     return page
 
@@ -56,6 +56,7 @@ def _title(page: Sheet, place: str, option: OptionResult, left: float, right: fl
 
 def _numbers(
     page: Sheet,
+    context: PageContext,
     option: OptionResult,
     base: Base,
     sides: tuple[float, float],
@@ -72,4 +73,5 @@ def _numbers(
     else:
         page.begin_column(left + 0.277, right, top - 0.05, floor)
         fill(page, [shown_ground(option, base.extent)])
-    fill(page, protected_sections((option,)))
+    found = None if context.study is None else context.studied(option).close_in
+    fill(page, [*protected_sections((option,)), *([] if found is None else [close_in_section([found])])])

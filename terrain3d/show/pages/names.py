@@ -14,6 +14,7 @@ FIRST_KINDS = ("contact", "plan", "oblique", "section")
 PART_KINDS = {
     "walks": ("walks", "fans"),
     "routes": ("routes", "routes-oblique"),
+    "close-in": ("close-in",),
     "animals": ("animals",),
     "beyond": ("beyond",),
     "heat": ("heat",),

@@ -11,9 +11,10 @@ from terrain3d.sentences.beyond import (
     area_words,
     beyond_line,
     beyond_notes,
-    keep_off_words,
     landing_words,
     length_words,
+    loss_words,
+    masks_words,
     span_words,
 )
 from terrain3d.sentences.nuisances import fill_words, where_words
@@ -36,6 +37,11 @@ from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.sheet import Page, Sheet
 from terrain3d.show.pages.spill_plan import draw_spill, on_wider_ground, wide_base
 from terrain3d.terrain import Terrain
+
+#: Grounds to keep out of that the page tells; the rest is in results.json.
+_MOST_KEPT_OFF = 2
+#: Things that a layer lands on, of each.
+_MOST_LANDINGS = 3
 
 
 def pages(context: PageContext) -> list[Page]:
@@ -75,8 +81,16 @@ def _signs(terrain: Terrain, spilt: Spill) -> list[Sign]:
 
 def _sections(terrain: Terrain, spilt: Spill, things: tuple[InLayer, ...]) -> list[Section]:
     """The upper layer past the boundary, whose ground is in it, nuisance things, and what to mind."""
-    fans = zip(spilt.fans, spilt.landings, strict=True)
-    past = [Listing(tuple(_fan_rows(fan, rows, spilt.has_boundary) for fan, rows in fans), spare=9)]
+    keep = _keep_off_sections(spilt)
+    # Small lines that the last section takes, with its heading.
+    kept = 0 if not keep else 4 + 2 * min(len(spilt.keep_off), _MOST_KEPT_OFF)
+    # Where much is to be said what a layer lands on is in the picture and in results.json.
+    most = 0 if keep and len(spilt.fans) > 2 else _MOST_LANDINGS
+    fans = tuple(
+        _fan_rows(fan, rows[:most], spilt.has_boundary)
+        for fan, rows in zip(spilt.fans, spilt.landings, strict=True)
+    )
+    past = [Listing(fans, spare=9 + kept)]
     broken = (
         Gap(),
         Row("Beyond the boundary it is broken by", size="small", is_quiet=True),
@@ -86,18 +100,31 @@ def _sections(terrain: Terrain, spilt: Spill, things: tuple[InLayer, ...]) -> li
     )
     sections = [Section("Upper layer past the boundary", (*past, *(broken if spilt.has_boundary else ())))]
     if spilt.pieces:
-        pieces = Listing(tuple((_piece_row(piece),) for piece in spilt.pieces), spare=8)
+        pieces = Listing(tuple((_piece_row(piece),) for piece in spilt.pieces), spare=8 + max(kept - 2, 0))
         sections.append(Section("Others' ground in it", (pieces,), ("within range", "on past it")))
     if terrain.nuisances:
-        found = Listing(tuple(_thing_rows(thing) for thing in things), spare=2)
+        found = Listing(tuple(_thing_rows(thing) for thing in things), spare=2 + (kept and kept + 3))
         sections.append(
             Section("Nuisance things in a layer", (found if things else Row("none of those drawn"),))
         )
-    if spilt.keep_off:
-        keep = tuple((Paragraph(f"{words.capital(keep_off_words(one))}.", 5),) for one in spilt.keep_off)
-        sections.append(Section("To keep out", (Listing(keep, noun="mask"),)))
+    sections += keep
     notes = tuple((Paragraph(words.capital(note), 4),) for note in beyond_notes(spilt, terrain.doubts))
     return [*sections, Section("Mind", (Listing(notes, noun="note"),))] if notes else sections
+
+
+def _keep_off_sections(spilt: Spill) -> list[Section]:
+    """What would have to be masked, and what that costs."""
+    items = tuple(
+        (
+            Row(one.ground or "all past the boundary", (loss_words(one),)),
+            Row(masks_words(one), size="small", is_quiet=True, is_inset=True),
+        )
+        for one in spilt.keep_off
+    )
+    if not items:
+        return []
+    listing = Listing(items, most=_MOST_KEPT_OFF, noun="mask")
+    return [Section("To keep out by masking", (listing,), ("lost of what is held",))]
 
 
 def _fan_rows(fan: Fan, landings: tuple[Landing, ...], has_boundary: bool) -> tuple[Row, ...]:
@@ -108,7 +135,7 @@ def _fan_rows(fan: Fan, landings: tuple[Landing, ...], has_boundary: bool) -> tu
             Row(f"{fan.unit}, head {fan.head}, within {fan.range_m:g} m", (within,)),
             Row(f"on from there to {fan.follow_m:g} m", (on,), size="small", is_quiet=True, is_inset=True),
         ]
-    for landing in landings[:3]:
+    for landing in landings:
         span = span_words(landing.nearest_m, landing.farthest_m)
         text = f"{landing.arc_deg:.0f}°: {landing_words(landing, fan.follow_m)}"
         rows.append(Row(text, (span,), size="small", is_quiet=True, is_inset=True))
