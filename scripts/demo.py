@@ -25,6 +25,7 @@ def main() -> int:
         say(f"\nPictures: {OUT / 'stills'}\nResults:  {OUT / 'results.json'}, {OUT / 'verdicts.tif'}")
         say("Next: .venv/bin/terrain3d view data/demo.toml to turn it, study in place of view")
         say("to see what walks through it, or your own site: see README.md")
+        say("Two units or one wide one? .venv/bin/terrain3d compare data/side-by-side.toml")
     return status
 
 

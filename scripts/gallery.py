@@ -1,7 +1,8 @@
-"""Draw every kind of picture for three sites, to be looked at: .venv/bin/python scripts/gallery.py
+"""Draw every kind of picture for three sites, and every type: .venv/bin/python scripts/gallery.py
 
-The demo, a small real survey and a plain slope go to out/gallery, a folder a site, with one picture of
-them all, index.png. With --readme the pictures of the README are drawn anew as well, into docs.
+They are made to be looked at. The demo, a small real survey and a plain slope go to out/gallery, a folder a
+site, the types to a folder of their own, with one picture of them all, index.png. With --readme the pictures
+of the README are drawn anew as well, into docs.
 The same code gives the same bytes.
 """
 
@@ -10,10 +11,12 @@ from pathlib import Path
 
 from PIL import Image, ImageDraw, ImageFont
 
+from terrain3d.detector.types import builtin_names, load_type
 from terrain3d.job import run
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.names import KINDS, PART_KINDS
 from terrain3d.show.pages.stills import write_stills
+from terrain3d.show.pages.type_page import check_range, write_type_page
 from terrain3d.study import study_of
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -119,6 +122,11 @@ def main(words: list[str]) -> int:
         kinds = [*KINDS, *(kind for part in result.parts for kind in PART_KINDS[part])]
         drawn += write_stills(PageContext(result.outcome, study=result), folder, kinds, is_shared=True)
         print(f"{name}: {len(list(folder.glob('*.png')))} pictures in {folder.relative_to(ROOT)}")
+    types = OUT / "types"
+    types.mkdir(parents=True, exist_ok=True)
+    for name in builtin_names():
+        kind = load_type(name)
+        drawn.append(write_type_page(kind, check_range(kind, None), types / f"{name}.png"))
     write_index(drawn, OUT / "index.png")
     print(f"all of them: {(OUT / 'index.png').relative_to(ROOT)}")
     if "--readme" in words:

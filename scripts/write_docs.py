@@ -17,7 +17,7 @@ from typing import Annotated, Any, Literal, Union, get_args, get_origin
 from pydantic.fields import FieldInfo
 
 from terrain3d.detector.figures import known_figures
-from terrain3d.detector.types import DetectorType
+from terrain3d.detector.types import DetectorType, builtin_names, load_type
 from terrain3d.paper.schema import schema_text
 from terrain3d.site import FileRef, Site
 from terrain3d.tables import Table, bounds_of, metadata_of, unit_of
@@ -41,6 +41,7 @@ def written() -> dict[Path, str]:
     schema = schema_text()
     guide = with_part(GUIDE.read_text(encoding="utf-8"), "figures", figures_table())
     guide = with_part(guide, "site keys", settings_table(site_rows()))
+    guide = with_part(guide, "built-in types", types_table())
     return {
         SCHEMA: schema,
         RESULTS: with_part(RESULTS.read_text(encoding="utf-8"), "keys", keys_page(json.loads(schema))),
@@ -159,6 +160,22 @@ def figures_table() -> str:
         lines.append(
             f"| `{figure.name}` | {sizes} | {'animal' if figure.is_animal else ''} |".replace("  ", " ")
         )
+    return "\n".join([*lines, "", ""])
+
+
+def types_table() -> str:
+    """Every detector type that comes along, with what tells it from the others."""
+    heads = ("type", "what it is", "range m", "draws mA", "volts", "price", "turns flat, on its bracket")
+    lines = ["", "", f"| {' | '.join(heads)} |", f"|{' --- |' * len(heads)}"]
+    for name in builtin_names():
+        kind = load_type(name)
+        assert kind.supply is not None
+        assert kind.price is not None
+        low, high = kind.supply.volts
+        fixings = (kind.mounting, kind.mounting.bracket) if kind.mounting is not None else ()
+        turns = ", ".join(f"±{fixing.swivel:g}°" for fixing in fixings if fixing is not None) or "any way"
+        numbers = f"{kind.max_range:g} | {kind.supply.milliamps:g} | {low:g} to {high:g} | {kind.price:g}"
+        lines.append(f"| `{name}` | {kind.about} | {numbers} | {turns} |")
     return "\n".join([*lines, "", ""])
 
 

@@ -237,7 +237,7 @@ _ROUGHLY_M = 0.01
 
 def _check_units(terrain: Terrain, name: str, units: tuple[Detector, ...], combine: str) -> None:
     """Refuse units that no site file could have, or that do not stand on the ground where it is known."""
-    check_units(name, units, combine)
+    check_units(name, units, combine, {unit.mount: terrain.wall_of(unit.mount) for unit in units})
     for unit in units:
         where = f"option {name!r}: detector {unit.name!r}"
         if not (math.isfinite(unit.x) and math.isfinite(unit.y)):

@@ -1,12 +1,13 @@
 """A site file checked against all that it names, before its survey is read: what is cheap is told first."""
 
 import difflib
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from terrain3d.conditions.sun import time_zone
 from terrain3d.detector.figures import Figure, find_figure, own_figure
+from terrain3d.detector.fixing import check_turn
 from terrain3d.detector.pose import Detector, HeadSetting, open_arcs
 from terrain3d.detector.types import DetectorType, load_type
 from terrain3d.errors import InputError
@@ -86,18 +87,29 @@ def option_types(ready: Ready) -> dict[str, DetectorType]:
     if not ready.site.option:
         raise InputError("there is no [[option]] to judge", str(path), "add one with its detectors")
     types: dict[str, DetectorType] = {}
-    mounts = [mount.name for mount, _ in ready.shapes.mount]
+    walls = {mount.name: mount.wall for mount, _ in ready.shapes.mount}
     for option in ready.site.option:
         for setting in option.detector:
             where = f"{path}: option {option.name!r}, detector {setting.name!r}"
             if setting.type not in types:
                 types |= _named_types((setting.type,), ready.folder, f"{where}: type")
-            _check_unit(setting, types[setting.type], mounts, where)
+            _check_unit(setting, types[setting.type], walls, where)
     return types
 
 
-def check_units(name: str, units: Sequence[Detector], combine: str) -> None:
+def check_units(
+    name: str, units: Sequence[Detector], combine: str, walls: Mapping[str, float | None] | None = None
+) -> None:
     """Refuse units of an option that no site file could have: what it may say, they may be.
+
+    Parameters
+    ----------
+    name : str
+        Of the option.
+    units : sequence of Detector
+    combine : {"any", "all"}
+    walls : mapping of str to float or None
+        What the wall of each mount faces, degrees; None, or no such mount, is a pole.
 
     Raises
     ------
@@ -117,7 +129,8 @@ def check_units(name: str, units: Sequence[Detector], combine: str) -> None:
     where = f"option {name!r}"
     option = checked(Option, {"name": name, "combine": combine, "detector": settings}, where)
     for setting, unit in zip(option.detector, units, strict=True):
-        _check_against_type(setting, unit.type, f"{where}: detector {unit.name!r}")
+        wall = (walls or {}).get(unit.mount)
+        _check_against_type(setting, unit.type, wall, f"{where}: detector {unit.name!r}")
 
 
 def search_types(ready: Ready) -> dict[str, DetectorType]:
@@ -180,16 +193,18 @@ def _named_types(labels: Iterable[str], folder: Path, where: str) -> dict[str, D
     return types
 
 
-def _check_unit(setting: DetectorSetting, detector_type: DetectorType, mounts: list[str], where: str) -> None:
-    """Refuse a unit on a mount that is not there, or set as its type cannot be."""
-    if setting.mount not in mounts:
-        near = difflib.get_close_matches(setting.mount, mounts, n=1)
+def _check_unit(
+    setting: DetectorSetting, detector_type: DetectorType, walls: Mapping[str, float | None], where: str
+) -> None:
+    """Refuse a unit on a mount that is not there, or set as its type cannot be; `walls` is by mount."""
+    if setting.mount not in walls:
+        near = difflib.get_close_matches(setting.mount, walls, n=1)
         raise InputError(
             f"there is no mount {setting.mount!r}",
             f"{where}: mount",
-            f"did you mean {near[0]!r}?" if near else f"known: {', '.join(mounts) or 'none'}",
+            f"did you mean {near[0]!r}?" if near else f"known: {', '.join(walls) or 'none'}",
         )
-    _check_against_type(setting, detector_type, where)
+    _check_against_type(setting, detector_type, walls[setting.mount], where)
 
 
 def head_settings(setting: DetectorSetting) -> tuple[HeadSetting, ...]:
@@ -205,14 +220,18 @@ def head_setting(head: HeadShape) -> HeadSetting:
 
 
 def _as_table(head: HeadSetting) -> dict[str, object]:
-    return {
+    """One head as a site file would set it: what it does not set is left out."""
+    table = {
         "pan": head.pan_deg, "range": head.range_m, "sensitivity": head.sensitivity, "fill": head.fill,
         "pulses": head.pulses, "masked": head.masked, "masked_arc": head.masked_deg,
     }  # fmt: skip
+    return {key: value for key, value in table.items() if value is not None}
 
 
-def _check_against_type(setting: DetectorSetting, detector_type: DetectorType, where: str) -> None:
-    """Refuse a unit set as its type cannot be."""
+def _check_against_type(
+    setting: DetectorSetting, detector_type: DetectorType, wall_deg: float | None, where: str
+) -> None:
+    """Refuse a unit set as its type cannot be, on a wall that faces so; None is a pole."""
     n_heads = len(detector_type.head)
     for given, what, entry in ((setting.pan, "pan", "angle"), (setting.head or None, "head", "table")):
         if given is not None and len(given) != n_heads:
@@ -233,6 +252,7 @@ def _check_against_type(setting: DetectorSetting, detector_type: DetectorType, w
         open_arcs(kind, own) for kind, own in zip(detector_type.head, head_settings(setting), strict=True)
     ):
         raise InputError("every zone of it is masked", f"{where}: head", "leave some zone open")
+    check_turn(detector_type, setting.bracket, wall_deg, setting.bearing, setting.tilt, where)
 
 
 def _check_head(

@@ -539,8 +539,8 @@ class FigureShape(Table):
 
 
 def one_or_each(given: Any) -> Any:
-    """One value for all layers, or a list of one each; nothing stays nothing, as a script gives it."""
-    return given if given is None or isinstance(given, (list, tuple)) else (given,)
+    """One value for all layers, or a list of one each."""
+    return given if isinstance(given, (list, tuple)) else (given,)
 
 
 def _arcs(given: Any) -> Any:

@@ -284,7 +284,10 @@ class Dated:
 
 @dataclass(frozen=True)
 class Mount:
-    """A place a unit can be fixed to: pole or wall, with ground below it."""
+    """A place a unit can be fixed to: pole or wall, with ground below it.
+
+    `wall_deg` is what the wall faces, clockwise from true north; None where it is a pole, or nobody says it.
+    """
 
     name: str
     x: float
@@ -292,7 +295,6 @@ class Mount:
     heights_m: tuple[float, ...] = ()
     #: Names of detector types that may not be fixed here.
     not_for: tuple[str, ...] = ()
-    #: Bearing that the wall it is on faces, degrees; None where it is on none, or nobody says.
     wall_deg: float | None = None
 
 
@@ -414,6 +416,10 @@ class Terrain:
             When there is none of that name.
         """
         return one_named(name, self.mounts, "mount")
+
+    def wall_of(self, mount: str) -> float | None:
+        """What the wall of a mount faces, degrees; None for a pole, and where no such mount is drawn."""
+        return next((one.wall_deg for one in self.mounts if one.name == mount), None)
 
 
 def terrain_from_heights(

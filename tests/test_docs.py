@@ -14,13 +14,14 @@ from pydantic import TypeAdapter, ValidationError
 from pydantic.fields import FieldInfo
 
 from terrain3d.conditions import heat, sun
+from terrain3d.cover import wedges
 from terrain3d.nuisance import animals, spill
 from terrain3d.search import judge, run
 from terrain3d.search.settings import Space
 from terrain3d.site import LEAF_DENSITIES
 from terrain3d.survey import above, build, dates, overlaid, shots
 from terrain3d.uncertainty import error_field, tolerance
-from terrain3d.walk import close_in, fans, ground, routes, ways_in
+from terrain3d.walk import fans, ground, routes, ways_in
 
 ROOT = Path(__file__).parent.parent
 
@@ -108,7 +109,7 @@ RULES = [
     f"whose chances are alike to {100 * ways_in.ALIKE:g} %",
     {(2 / 3, 10.0): "**much shorter**: by a third, and by 10 m"}[(ways_in.MUCH_SHARE, ways_in.MUCH_M)],
     f"measured over {ground.STRIDE_M:g} m",
-    f"narrower than {close_in.BACK_DEG:g} degrees",
+    f"broader than {wedges.MOST_DEG:g} degrees",
     f"your own figures lower than {animals.OWN_BELOW_M:g} m",
     {3: "from there to three times it"}[int(spill.FOLLOW_ON)],
     f"a vehicle ({spill.VEHICLE_M:g} m)",

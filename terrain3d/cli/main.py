@@ -21,6 +21,7 @@ _COMMANDS = {
     "mounts": "places where a unit could be fixed, proposed; on request put into the site file",
     "search": "which mounts, which settings: every one judged, the best unit and the best set",
     "inspect": "what a survey file holds, and every doubt about it",
+    "type": "a detector type checked and drawn, with its numbers; alone, the built-in ones",
 }
 
 

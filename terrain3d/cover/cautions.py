@@ -6,6 +6,7 @@ import numpy as np
 
 from terrain3d.cover.areas import cells_within, off_grid_m2
 from terrain3d.cover.sighted import SightedUnit
+from terrain3d.cover.watch import Near, things_near
 from terrain3d.detector.pose import Detector, is_open, posed_heads
 from terrain3d.sight.hits import inside_solid, solid_hits
 from terrain3d.terrain import Area, Ground, Terrain
@@ -30,6 +31,8 @@ class UnitFacts:
         Ground in its reach that it sees across ground that is not known.
     off_known_share, off_known_m2 : float
         Of its arcs, out to its maximum range, what lies off the known ground.
+    near : tuple of Near or None
+        What stands in its watch against covering; None where its type has none.
     """
 
     is_inside_solid: bool
@@ -37,6 +40,7 @@ class UnitFacts:
     across_unknown_m2: float
     off_known_share: float
     off_known_m2: float
+    near: tuple[Near, ...] | None = None
 
 
 @dataclass(frozen=True)
@@ -62,7 +66,9 @@ def unit_facts(terrain: Terrain, sighted: SightedUnit) -> UnitFacts:
     # Unknown ground with a building on it opens no sight: only what is seen across counts.
     seen_across = seen.across_unknown & (np.diff(seen.piece_start) > 0)
     across_m2 = float(seen_across.sum()) * terrain.ground.cell_m**2
-    return UnitFacts(inside, ahead, across_m2, *_off_known_ground(terrain.ground, unit))
+    watch = unit.type.anti_masking
+    near = None if watch is None else things_near(terrain, unit, watch, terrain.wall_of(unit.mount))
+    return UnitFacts(inside, ahead, across_m2, *_off_known_ground(terrain.ground, unit), near)
 
 
 def area_facts(

@@ -19,6 +19,7 @@ from terrain3d.cover.cautions import UnitFacts, area_facts, unit_facts
 from terrain3d.cover.layer_outcomes import drawn_names, taker_names
 from terrain3d.cover.sighted import SightedUnit
 from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict, combined
+from terrain3d.cover.watch import Kind
 from terrain3d.detector.pose import Detector
 from terrain3d.terrain import Ground, Terrain
 from terrain3d.wording import counted, in_brief, plain
@@ -41,6 +42,20 @@ class ProtectedResult:
     unknown_m2: float = 0.0
     hangs_on_leaves_m2: float = 0.0
     lost_to: tuple[Loss, ...] = ()
+
+
+@dataclass(frozen=True)
+class Covering:
+    """A thing in a unit's watch against covering: what it is, its name ("" is the ground), and how near.
+
+    `distance_m` is on the site as it is, None where nothing of it is in the watch then; `under` has the
+    scenarios by name in which something is.
+    """
+
+    kind: Kind
+    name: str
+    distance_m: float | None
+    under: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,6 +107,19 @@ class OptionResult:
     def detectors(self) -> tuple[Detector, ...]:
         """Its units as they are set."""
         return tuple(one.unit for one in self.units)
+
+    def covering(self, number: int) -> tuple[Covering, ...]:
+        """What stands in the watch of a unit, counted from 0: on the site as it is, then under scenarios."""
+        if self.facts[number].near is None:
+            return ()
+        found: dict[tuple[Kind, str], dict[str, float]] = {}
+        for scenario, option in (("", self), *((one.name, one.option) for one in self.scenarios)):
+            for near in option.facts[number].near or ():
+                found.setdefault((near.kind, near.name), {})[scenario] = near.distance_m
+        return tuple(
+            Covering(*thing, by.get(""), tuple((name, m) for name, m in by.items() if name))
+            for thing, by in found.items()
+        )
 
     @property
     def unknown_m2(self) -> float | None:

@@ -210,8 +210,9 @@ def lower_elevation_deg(nominal_height_m: float, range_m: float) -> float:
 def builtin_names() -> list[str]:
     """Names of the types that come with the package, sorted.
 
-    >>> builtin_names()
-    ['one-head-90', 'two-head-180']
+    >>> builtin_names()  # doctest: +NORMALIZE_WHITESPACE
+    ['one-head-90', 'one-head-90-battery', 'one-head-90-microwave', 'one-head-90-watched', 'one-head-narrow',
+     'two-head-180', 'two-head-180-fitted']
     """
     folder = files("terrain3d.detector").joinpath("builtin")
     return sorted(

@@ -13,12 +13,14 @@ import pyproj
 from terrain3d.caution import CAUTION
 from terrain3d.cover.option import OptionResult, ProtectedResult, UnderScenario
 from terrain3d.cover.verdict import UNKNOWN, Verdict
+from terrain3d.cover.wedges import wedges_of
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector, masked_arcs
 from terrain3d.frame import Frame
 from terrain3d.job import Outcome
 from terrain3d.paper.rounded import area, share, size
 from terrain3d.ranking.compare import held_share, weighted_share
+from terrain3d.ranking.outlay import outlay_of
 from terrain3d.ranking.reasons import Reason
 from terrain3d.sentences.heads import has_masks
 from terrain3d.sentences.options import protected_words
@@ -134,7 +136,24 @@ def _option(outcome: Outcome, option: OptionResult) -> dict[str, Any]:
         "unknown_m2": area(option.unknown_m2),
         "scenarios": [_scenario(outcome, option, one) for one in option.scenarios],
         "warnings": option_warnings(option, outcome.terrain),
+        **_outlay(option),
     }
+
+
+def _outlay(option: OptionResult) -> dict[str, Any]:
+    """What the units cost and draw, where their types state it, and the wedges between their heads."""
+    told: dict[str, Any] = {}
+    outlay = outlay_of(option.detectors)
+    if outlay is not None:
+        volts = None if outlay.volts is None else list(outlay.volts)
+        told["supply"] = {"price": outlay.price, "milliamps": outlay.milliamps, "volts": volts}
+    wedges = wedges_of(option.detectors)
+    if wedges:
+        told["wedges"] = [
+            {"mount": wedge.mount, "bearing_deg": size(wedge.bearing_deg), "width_deg": size(wedge.width_deg)}
+            for wedge in wedges
+        ]
+    return told
 
 
 def _protected(part: ProtectedResult, is_masked: bool) -> dict[str, Any]:
@@ -206,6 +225,7 @@ def _detector(outcome: Outcome, option: OptionResult, number: int) -> dict[str, 
         "off_known_m2": area(facts.off_known_m2),
         "off_known_share": share(facts.off_known_share),
         **_set_by_itself(unit),
+        **_watch(option, number),
     }
 
 
@@ -219,6 +239,23 @@ def _set_by_itself(unit: Detector) -> dict[str, Any]:
     if unit.heads:
         told["heads"] = [_head(unit, head) for head in range(len(unit.heads))]
     return told
+
+
+def _watch(option: OptionResult, number: int) -> dict[str, Any]:
+    """What stands in a unit's watch against covering, where its type has one."""
+    watch = option.detectors[number].type.anti_masking
+    if watch is None:
+        return {}
+    things = [
+        {
+            "what": thing.kind,
+            "name": thing.name or None,
+            "distance_m": size(thing.distance_m),
+            "scenarios": [{"name": name, "distance_m": size(m)} for name, m in thing.under],
+        }
+        for thing in option.covering(number)
+    ]
+    return {"watch": {"reach_m": watch.reach, "arc_deg": watch.arc, "things": things}}
 
 
 def _head(unit: Detector, head: int) -> dict[str, Any]:

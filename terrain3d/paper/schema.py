@@ -16,7 +16,18 @@ SUFFIXES = {
     "W/m2/sr": "_w_m2_sr", "share": "_share", "count": "_count",
 }  # fmt: skip
 #: What other numbers are in.
-OTHERS = ("chance", "number from 1", "money", "weight", "pulses", "ratio", "any whole number", "year")
+OTHERS = (
+    "chance",
+    "number from 1",
+    "money",
+    "weight",
+    "pulses",
+    "ratio",
+    "any whole number",
+    "year",
+    "mA",
+    "V",
+)
 
 
 def told(unit: str, meaning: str, null: str = "") -> Any:
@@ -147,6 +158,32 @@ class HeadSet(Part):
     open_deg: list[tuple[float, float]] = told("deg", "The same of what is left open.")
 
 
+class WatchUnderScenario(Part):
+    """How near a thing comes under a scenario."""
+
+    name: str = said("Of the scenario.")
+    distance_m: float = told("m", "From the unit to the nearest of the thing in its watch.")
+
+
+class InWatch(Part):
+    """A thing within the reach of a unit's watch against covering."""
+
+    what: Literal["solid", "foliage", "ground"] = said("What it is.")
+    name: str | None = said("As the site file or the survey names it.", "it is the ground")
+    distance_m: float | None = told(
+        "m", "From the unit to the nearest of it in the watch.", "it is in the watch under a scenario alone"
+    )
+    scenarios: list[WatchUnderScenario] = said("Those under which it is in the watch.")
+
+
+class Watch(Part):
+    """The watch of a unit against covering."""
+
+    reach_m: float = told("m", "In front of the unit, that must stay free.")
+    arc_deg: float = told("deg", "About straight ahead, from edge to edge.")
+    things: list[InWatch] = said("What is within it: nearest first, then what is under a scenario alone.")
+
+
 class Detector(Part):
     """One unit of an option as it is posed, and what may mislead about it."""
 
@@ -179,6 +216,7 @@ class Detector(Part):
     sensitivity: str = part("The unit's sensitivity setting by the type's name, where it is set so.")
     bracket: bool = part("Where the unit is on its bracket.")
     heads: list[HeadSet] = part("Each head, in the type's order, where some are set by themselves.")
+    watch: Watch = part("Its watch against covering, where its type has one.")
 
 
 class VerdictAreas(Part):
@@ -724,9 +762,9 @@ class CloseIn(Part):
 
     between_heads_m2: float | None = told(
         "m2",
-        "Known ground within the maximum range between the open arcs of neighbouring heads, in the arc and"
-        " range of none: under `any` of no unit, under `all` of the unit itself.",
-        "no unit has two heads",
+        "Known ground within the maximum range in a wedge between heads on a mount, in the arc and range of"
+        " none: under `any` of no unit, under `all` of none on that mount.",
+        "no mount has two heads",
     )
     under_unit_m: float = told(
         "m",
@@ -739,6 +777,28 @@ class CloseIn(Part):
     )
     along_wall: list[AlongWall] = said("From both sides of each unit that is on a wall.")
     words: list[str] = said("The same as sentences.")
+
+
+class Outlay(Part):
+    """What the units of an option cost and draw together."""
+
+    price: float | None = told(
+        "money", "Of all units, fixed, in the money of their types.", "a type does not state its price"
+    )
+    milliamps: float | None = told("mA", "Drawn by all units.", "a type does not state its supply")
+    volts: tuple[float, float] | None = told(
+        "V",
+        "Lowest and highest that suit all units.",
+        "no voltage suits all, or a type does not state its supply",
+    )
+
+
+class Wedge(Part):
+    """A gap between two heads on a mount, in plan, as if they were level."""
+
+    mount: str = said("Name of the mount.")
+    bearing_deg: float = told("deg", "Of its middle, clockwise from true north.")
+    width_deg: float = told("deg", "From the one arc to the other: up to 45 degrees.")
 
 
 class Option(Part):
@@ -796,6 +856,8 @@ class Option(Part):
         "The option on the site as each scenario of the site file has it; of a search none."
     )
     warnings: list[str] = said("Sentences, those of the survey with them.")
+    supply: Outlay = part("What its units cost and draw, where their types state either for all of them.")
+    wedges: list[Wedge] = part("Gaps between its heads on one mount, where there are any.")
     walks: Walks = part("Part `walks` of a study.")
     routes: list[Routes] = part("Part `routes` of a study: one for each protected area.")
     animals: list[Animal] = part("Part `animals` of a study: lowest animal first.")

@@ -10,6 +10,7 @@ from terrain3d.job import Outcome
 from terrain3d.ranking.compare import hanging_share, held_share, weighted_share
 from terrain3d.sentences.heads import has_masks
 from terrain3d.sentences.options import TRIFLE_M2, area_lines, most_lost, protected_words, worst_words
+from terrain3d.sentences.outlay import version_lines
 from terrain3d.sentences.warnings import warnings_by_option
 from terrain3d.sentences.why import why
 
@@ -48,7 +49,8 @@ def comparison(outcome: Outcome) -> RenderableType:
         table.add_row(*row, most_lost(option))
     best = [by_name[name] for name in outcome.ranking[:1]]
     areas = [Text(line) for option in best if option.protect for line in _protected_lines(option)]
-    return Group(table, Text(why(outcome)), *areas, *_closing_lines(outcome))
+    versions = [Text(line) for line in version_lines(outcome)]
+    return Group(table, Text(why(outcome)), *versions, *areas, *_closing_lines(outcome))
 
 
 def areas(outcome: Outcome) -> RenderableType:

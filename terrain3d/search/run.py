@@ -272,7 +272,8 @@ def _space(ready: Ready, types: Mapping[str, DetectorType]) -> Space:
 def _check_mounts(ready: Ready, space: Space) -> None:
     """Refuse a site on whose mounts nothing may be fixed."""
     mounts = tuple(
-        Mount(shape.name, *shape.at, shape.heights, shape.not_for) for shape, _ in ready.shapes.mount
+        Mount(shape.name, *shape.at, shape.heights, shape.not_for, shape.wall)
+        for shape, _ in ready.shapes.mount
     )
     if not count_settings(space, mounts):
         raise InputError(

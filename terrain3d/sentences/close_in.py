@@ -6,7 +6,7 @@ from terrain3d.wording import listed
 
 _COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 #: Names of the three numbers.
-BETWEEN, UNDER, ALONG = "Open between heads", "Open under a unit", "Along the wall, to within"
+BETWEEN, UNDER, ALONG = "Between heads, in no arc", "Open under a unit", "Along the wall, to within"
 #: What they are, for a page.
 WHAT = (
     "Between heads: ground within range that lies in no arc, between two heads. Under a unit: ground that a"
@@ -61,7 +61,7 @@ def _between_line(found: CloseIn) -> str:
     if found.wedge_m2 is None:
         return ""
     if not found.wedge_m2:
-        return "no ground between neighbouring heads is left in no arc"
+        return "all ground between neighbouring heads lies in some arc"
     return f"{square_metres(found.wedge_m2)} between neighbouring heads lie within range and in no arc"
 
 

@@ -3,19 +3,19 @@
 import numpy as np
 
 from terrain3d.cover.cautions import OFF_GROUND_SHARE, UnitFacts
-from terrain3d.cover.option import OptionResult, ProtectedResult
+from terrain3d.cover.option import Covering, OptionResult, ProtectedResult
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
 from terrain3d.terrain import Terrain
+from terrain3d.wording import listed
 
 
 def option_warnings(option: OptionResult, terrain: Terrain) -> list[str]:
     """All about one option, each once: its units, protected ground, then what is doubted of the survey."""
-    warnings = [
-        text
-        for unit, facts in zip(option.detectors, option.facts, strict=True)
-        for text in unit_warnings(unit, facts)
-    ]
+    warnings = []
+    for number, (unit, facts) in enumerate(zip(option.detectors, option.facts, strict=True)):
+        warnings += unit_warnings(unit, facts)
+        warnings += [covering_words(unit, thing) for thing in option.covering(number)]
     return list(dict.fromkeys([*warnings, *area_warnings(option.protect), *terrain.doubts]))
 
 
@@ -71,6 +71,39 @@ def unit_warnings(unit: Detector, facts: UnitFacts) -> list[str]:
             " lies off the known ground: nothing is said of it"
         )
     return warnings
+
+
+#: What mends it that a thing stands in a watch.
+_UNCOVER = {
+    "solid": "turn it or move its mount",
+    "foliage": "cut that back, or move its mount",
+    "ground": "set it higher or move its mount",
+}
+
+
+def covering_words(unit: Detector, thing: Covering) -> str:
+    """A warning about a thing in a unit's watch against covering, as the site is and under scenarios.
+
+    >>> from terrain3d.detector.types import load_type
+    >>> unit = Detector("D1", load_type("one-head-90-watched"), "pole", 0, 0, 0, 1.0, 0.0)
+    >>> covering_words(unit, Covering("foliage", "hedge", None, (("not cut", 0.214),)))
+    'with "not cut" "hedge" comes within 0.21 m of D1, whose watch against covering needs 0.5 m free: \
+cut that back, or move its mount'
+    """
+    assert unit.type.anti_masking is not None
+    what = f'"{thing.name}"' if thing.name else "the ground"
+    under = listed([f'{m:.2f} m with "{name}"' for name, m in thing.under])
+    if thing.distance_m is not None:
+        aside = f" ({under})" if under else ""
+        near = f"{what} is within {thing.distance_m:.2f} m of {unit.name}{aside}"
+    else:
+        (first, m), *others = thing.under
+        more = listed([f'"{name}" ({at:.2f} m)' for name, at in others])
+        near = f'with "{first}" {what} comes within {m:.2f} m of {unit.name}' + (
+            f", too with {more}" if more else ""
+        )
+    needs = f"whose watch against covering needs {unit.type.anti_masking.reach:g} m free"
+    return f"{near}, {needs}: {_UNCOVER[thing.kind]}"
 
 
 def area_warnings(areas: tuple[ProtectedResult, ...]) -> list[str]:

@@ -161,6 +161,13 @@ GROUND_LINE = Sign("ground", width=1.3)
 BETWEEN_HEADS = Sign(
     "open between heads", fill=palette.PAPER, line=palette.QUIET_INK, stripe=Stripe("\\\\\\\\", palette.SPILT)
 )
+ZONE_EDGE = Sign("zones, by number", line=palette.QUIET_INK, width=0.5)
+TURNS_FLAT = Sign("flat it turns so far", width=1.4)
+TURNS_ON_BRACKET = Sign("on its bracket", width=1.4, dashes=(5, 2.2), key_dashes=(3, 1.4))
+WATCH = Sign(
+    "watch against covering", fill=palette.ALARM, line=palette.QUIET_INK, strength=0.75,
+    stripe=Stripe("xx", palette.QUIET_INK),
+)  # fmt: skip
 ARC_END = Sign("end of an arc", line=palette.UNIT, width=0.9, dashes=(5, 3))
 LEVEL = Sign("level", width=0.8, dashes=(1, 2))
 EQUAL_DISTANCE = Sign("equal distance on the ground, heavy at the range", width=1.3)

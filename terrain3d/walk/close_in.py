@@ -2,8 +2,9 @@
 
 Three numbers, each the least good of the option's units:
 
-- *between heads*: known ground within the maximum range, in plan, that lies between the open arcs of two
-  neighbouring heads and in the arc and range of none. Under `any` no unit's at all; under `all` a unit's own;
+- *between heads*: known ground within the maximum range, in plan, in a wedge between heads on a mount
+  (`cover/wedges.py`) and in the arc and range of none: under `any` of no unit at all, under `all` of none
+  there;
 - *under a unit*: how far out, over the bearings of its open arcs, the option does not hold ground that a
   layer passes over close in. A unit no higher than the figure's head has none;
 - *along a wall*: how near somebody comes to a unit on a wall who walks along it, half a body's breadth
@@ -13,7 +14,6 @@ Three numbers, each the least good of the option's units:
 
 import math
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +23,7 @@ from terrain3d.cover.option import OptionResult
 from terrain3d.cover.profile import band_slopes
 from terrain3d.cover.sighted import SightedUnit, sighted_over
 from terrain3d.cover.verdict import Verdict, combined
+from terrain3d.cover.wedges import heads_on_a_mount, wedges_of
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector, posed_heads
 from terrain3d.terrain import Ground, Terrain
@@ -32,8 +33,6 @@ from terrain3d.walk.bodies import body_of
 from terrain3d.walk.crossings import pulses_of
 from terrain3d.walk.track import track
 
-#: A gap at the back of a unit is one between neighbouring heads where it is narrower than this, degrees.
-BACK_DEG = 90.0
 #: Bearings, degrees apart, and steps, metres, at which ground under a unit is asked for.
 _BEARING_DEG, _STEP_M = 2.0, 0.05
 #: How fast somebody walks along a wall, metres a second: the usual walk test.
@@ -75,7 +74,7 @@ class CloseIn:
     Parameters
     ----------
     wedge_m2 : float or None
-        Ground between neighbouring heads that no arc holds; None where no unit has two heads.
+        Ground between neighbouring heads that no arc holds; None where no mount has two heads.
     wedge : (ny, nx) bool
         Its cells.
     under_m : float
@@ -125,18 +124,16 @@ def close_in(terrain: Terrain, option: OptionResult, figure: Figure) -> CloseIn:
     (True, 0.0, ())
     """
     wedge = _wedge(terrain.ground, option, figure.height_m)
-    has_neighbours = any(len(unit.type.head) > 1 for unit in option.detectors)
     under = [(_under_m(terrain, option, unit, figure.height_m), unit.name) for unit in option.detectors]
     under_m, under_unit = max(under, key=lambda one: one[0], default=(0.0, ""))
-    facing = {mount.name: mount.wall_deg for mount in terrain.mounts}
     walks = [
         _along_wall(terrain, option, unit, float(wall_deg), side, figure)
         for unit in option.detectors
-        if (wall_deg := facing.get(unit.mount)) is not None
+        if (wall_deg := terrain.wall_of(unit.mount)) is not None
         for side in (-1, 1)
     ]
     return CloseIn(
-        float(wedge.sum()) * terrain.ground.cell_m**2 if has_neighbours else None,
+        float(wedge.sum()) * terrain.ground.cell_m**2 if heads_on_a_mount(option.detectors) > 1 else None,
         wedge,
         under_m,
         under_unit if under_m else None,
@@ -144,51 +141,25 @@ def close_in(terrain: Terrain, option: OptionResult, figure: Figure) -> CloseIn:
     )
 
 
-def open_wedges(unit: Detector) -> list[tuple[float, float]]:
-    """(from, to) of what is open between the arcs of neighbouring heads, degrees right of the unit's bearing.
-
-    A head that is masked as a whole is no neighbour; where arcs overlap nothing is open between them.
-
-    >>> from terrain3d.detector.types import load_type
-    >>> two = Detector("D1", load_type("two-head-180"), "pole", 0, 0, 0, 1.0, 0.0)
-    >>> open_wedges(two), open_wedges(Detector("D1", two.type, "pole", 0, 0, 0, 1.0, 0.0, pan_deg=(-40, 40)))
-    ([(-3.0, 3.0)], [])
-    """
-    arcs = []
-    for head in range(len(unit.type.head)):
-        stretches = unit.open_arcs(head)
-        if stretches:
-            pan = (unit.pan_of(head) + 180.0) % 360.0 - 180.0
-            arcs.append((pan, pan + stretches[0][0], pan + stretches[-1][1]))
-    arcs.sort()
-    gaps = [(left[2], right[1]) for left, right in pairwise(arcs)]
-    if len(arcs) > 1 and arcs[0][1] + 360.0 - arcs[-1][2] < BACK_DEG:
-        gaps.append((arcs[-1][2], arcs[0][1] + 360.0))
-    return [(low, high) for low, high in gaps if high > low]
-
-
 def _wedge(ground: Ground, option: OptionResult, figure_height_m: float) -> Mask:
-    """(ny, nx) bool: cells between neighbouring heads that lie in the arc and range of none."""
-    own, covered = [], []
-    for one in option.units:
-        unit, seen = one.unit, one.seen
-        azimuth = np.degrees(np.arctan2(seen.east, seen.north)) - unit.bearing_deg
-        inside = np.zeros(len(seen.cells), bool)
-        for low, high in open_wedges(unit):
-            inside |= np.abs((azimuth - (low + high) / 2 + 180.0) % 360.0 - 180.0) <= (high - low) / 2
-        inside &= (seen.distance <= unit.type.max_range) & (seen.distance > 0)
-        reached = (one.outcomes(figure_height_m) < BEYOND).any(axis=0)
-        maps = np.zeros((2, ground.z.size), bool)
-        maps[0, seen.cells], maps[1, seen.cells] = inside, reached
-        own.append(maps[0])
-        covered.append(maps[1])
-    if not own:
-        return np.zeros(ground.z.shape, bool)
-    if option.combine == "all":
-        open_ = np.any([gap & ~reached for gap, reached in zip(own, covered, strict=True)], axis=0)
-    else:
-        open_ = np.any(own, axis=0) & ~np.any(covered, axis=0)
-    return np.asarray(open_.reshape(ground.z.shape) & ground.known)
+    """(ny, nx) bool: cells in a wedge between heads on a mount that no arc and range there holds.
+
+    Under `any` of no unit at all, under `all` of none on that mount.
+    """
+    reached = np.zeros((len(option.units), ground.z.size), bool)
+    for own, one in zip(reached, option.units, strict=True):
+        own[one.seen.cells] = (one.outcomes(figure_height_m) < BEYOND).any(axis=0)
+    found = np.zeros(ground.z.size, bool)
+    for wedge in wedges_of(option.detectors):
+        on_mount = [k for k, unit in enumerate(option.detectors) if unit.mount == wedge.mount]
+        unit = option.detectors[on_mount[0]]
+        reach_m = max(option.detectors[k].type.max_range for k in on_mount)
+        dx, dy = ground.xs - unit.x, (ground.ys - unit.y)[:, None]
+        off_deg = (np.degrees(np.arctan2(dx, dy)) - wedge.bearing_deg + 180.0) % 360.0 - 180.0
+        inside = (np.abs(off_deg) <= wedge.width_deg / 2) & (np.hypot(dx, dy) <= reach_m)
+        counts = reached[on_mount] if option.combine == "all" else reached
+        found |= inside.ravel() & ~counts.any(axis=0)
+    return np.asarray(found.reshape(ground.z.shape) & ground.known)
 
 
 def _under_m(terrain: Terrain, option: OptionResult, unit: Detector, figure_height_m: float) -> float:

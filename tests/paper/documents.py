@@ -219,6 +219,10 @@ layer = [{ name = "upper", elevation = 0, thickness = 3, zones = 9 }, { name = "
 pan = 45
 arc = 84
 layer = [{ name = "upper", elevation = 0, thickness = 3, zones = 9 }, { name = "lower", elevation = "range", thickness = 3, zones = 9 }]
+[mounting]
+swivel = 10
+[mounting.bracket]
+swivel = 60
 """  # noqa: E501
 
 
@@ -233,3 +237,49 @@ def set_by_heads(folder: Path) -> dict:
     tests = "[walk_test]\ngrade = 2\n"
     outcome = run(written(folder, BARE + tests + named))
     return json.loads(study_json(study_of(outcome, ("walks", "doubt"))))
+
+
+#: Before a wall a hedge that will grow, and ground that rises.
+WATCHED = """
+[site]
+name = "a bank before a wall"
+cell = 0.25
+[ground]
+plane = { fall = 80, towards = 180, extent = 30 }
+[[mount]]
+name = "house wall"
+at = [0, 0]
+wall = 0
+[[solid]]
+name = "post"
+path = [[0.1, 0.35], [0.2, 0.35]]
+height = 2
+thickness = 0.1
+[[foliage]]
+name = "hedge"
+path = [[-4, 0.95], [4, 0.95]]
+thickness = 0.4
+height = 1.5
+density = 2
+[[scenario]]
+name = "not cut"
+growth = 0.5
+"""
+
+
+def watched(folder: Path) -> dict:
+    """`cover` of a unit whose watch against covering has all kinds of things in it."""
+    near = option_text("watched", "house wall", "one-head-90-watched", bearing=5, height=0.5)
+    return json.loads(results_json(run(written(folder, WATCHED + near))))
+
+
+def supplied(folder: Path) -> dict:
+    """`cover` of options whose types state a price, a supply, or supplies that no voltage suits."""
+    plain = (ROOT / "terrain3d" / "detector" / "builtin" / "one-head-90.toml").read_text(encoding="utf-8")
+    supply = plain.index("[supply]")
+    (folder / "unpriced.toml").write_text(plain.replace("price = 100", "# price = 100"), encoding="utf-8")
+    (folder / "unsupplied.toml").write_text(plain[:supply], encoding="utf-8")
+    battery = option_text("battery and mains", kind="one-head-90-battery")
+    second = option_text("", bearing=90).split("\n", 2)[2].replace('"D1"', '"D2"')
+    text = option_text("unpriced", kind="unpriced.toml") + option_text("unsupplied", kind="unsupplied.toml")
+    return json.loads(results_json(run(written(folder, BARE + text + battery + second))))

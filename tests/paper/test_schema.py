@@ -48,6 +48,8 @@ def written(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Node]:
         "detour": documents.detour(folder),
         "close in": documents.close_in(folder),
         "set by heads": documents.set_by_heads(folder),
+        "watched": documents.watched(folder),
+        "supplied": documents.supplied(folder),
         "set": documents.searched(folder, "units = 2"),
         "budget": documents.searched(folder, "budget = 200\nranges = [8, 12]"),
         "nothing fits": documents.searched(folder, "budget = 50"),

@@ -17,7 +17,7 @@ from terrain3d.detector.types import load_type
 from terrain3d.sentences.close_in import close_in_figures, close_in_lines
 from terrain3d.terrain import Mount
 from terrain3d.walk.bodies import body_of
-from terrain3d.walk.close_in import close_in, open_wedges
+from terrain3d.walk.close_in import close_in
 
 ONE, TWO = load_type("one-head-90", Path()), load_type("two-head-180", Path())
 PERSON = Figure("person", 1.7, "invented")
@@ -58,23 +58,23 @@ def test_masks_at_the_inner_ends_widen_the_wedge():
     heads = (HeadSetting(masked=(9,)), HeadSetting(masked=(1,)))
     one = found(unit(TWO, 1.0, 33.0, heads=heads))
     assert one.wedge_m2 == pytest.approx(math.radians(6 + 2 * 84 / 9) / 2 * 12**2, abs=0.5)
-    # A mask within an arc is no gap between heads; a head that is masked as a whole has no neighbour.
-    assert open_wedges(unit(TWO, heads=(HeadSetting(masked=(5,)), HeadSetting()))) == [(-3.0, 3.0)]
-    assert open_wedges(unit(TWO, heads=(HeadSetting(masked=tuple(range(1, 10))), HeadSetting()))) == []
+    # A head that is masked as a whole has no neighbour.
+    assert found(unit(TWO, heads=(HeadSetting(masked=tuple(range(1, 10))), HeadSetting()))).wedge_m2 == 0
 
 
-def test_heads_all_round_have_a_wedge_at_the_back_too():
-    """Four heads of 84 degrees, turned to the four sides: four wedges of 6 degrees."""
-    pans = (-135.0, -45.0, 45.0, 135.0)
-    head = TWO.head[0]
-    four = TWO.model_copy(update={"head": tuple(head.model_copy(update={"pan": pan}) for pan in pans)})
-    assert [high - low for low, high in open_wedges(unit(four))] == pytest.approx([6.0] * 4)
-    assert open_wedges(unit(TWO)) == [(-3.0, 3.0)]
+def test_two_units_on_one_mount_have_a_wedge_as_well():
+    """Two arcs of 90 degrees turned 100 apart leave 10 degrees; on mounts of their own there is none."""
+    pair = unit(ONE, 1.0, 0.0), replace(unit(ONE, 1.0, 100.0), name="D2")
+    for combine in ("any", "all"):
+        one = found(*pair, combine=combine)
+        assert one.wedge_m2 == pytest.approx(math.radians(10) / 2 * 12**2, abs=0.5)
+    apart = found(pair[0], replace(pair[1], mount="elsewhere"))
+    assert apart.wedge_m2 is None
 
 
 def test_what_another_unit_reaches_is_not_open_under_any_and_is_under_all():
     """A unit that looks down the wedge from the same pole closes it where any of them may hold."""
-    two, across = unit(TWO, 1.0), replace(unit(ONE, 1.0), name="D2")
+    two, across = unit(TWO, 1.0), replace(unit(ONE, 1.0), name="D2", mount="elsewhere")
     assert found(two, across).wedge_m2 == 0
     assert found(two, across, combine="all").wedge_m2 == pytest.approx(found(two).wedge_m2)
     assert found(across).wedge_m2 is None

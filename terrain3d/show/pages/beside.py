@@ -4,14 +4,15 @@ from functools import partial
 
 from terrain3d.cover.option import OptionResult
 from terrain3d.sentences import words
+from terrain3d.sentences.outlay import outlay_words, wedge_words
 from terrain3d.sentences.why import why
 from terrain3d.show import palette
-from terrain3d.show.blocks import fill
+from terrain3d.show.blocks import Paragraph, fill
 from terrain3d.show.pages.base import Base
 from terrain3d.show.pages.column import shown_ground
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.plan import draw_plan, plan_signs
-from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, Page, Sheet
+from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, Page, Sheet, share_of_page
 from terrain3d.show.sections import close_in_section, protected_sections
 
 #: More options than this do not fit on one page.
@@ -49,7 +50,12 @@ def beside_sheet(context: PageContext, options: tuple[OptionResult, ...]) -> She
 
 
 def _title(page: Sheet, place: str, option: OptionResult, left: float, right: float, top: float) -> None:
-    (name,) = page.lines(option.name, right - left - 0.09, 10.5, 1, "bold")
+    (outlay,) = page.lines(outlay_words(option), 0.5 * (right - left), 7.5, 1)
+    taken = share_of_page(outlay, 7.5) + 0.015 if outlay else 0.0
+    if outlay:
+        at = right - share_of_page(place, 9) - 0.015
+        page.text(at, top - 0.028, outlay, 7.5, ha="right", va="baseline", color=palette.QUIET_INK)
+    (name,) = page.lines(option.name, right - left - 0.09 - taken, 10.5, 1, "bold")
     page.text(left, top - 0.028, name, 10.5, weight="bold", va="baseline")
     page.text(right, top - 0.028, place, 9, ha="right", va="baseline", color=palette.QUIET_INK)
 
@@ -75,3 +81,7 @@ def _numbers(
         fill(page, [shown_ground(option, base.extent)])
     found = None if context.study is None else context.studied(option).close_in
     fill(page, [*protected_sections((option,)), *([] if found is None else [close_in_section([found])])])
+    if wedge := words.capital(wedge_words(option)):
+        said = Paragraph(wedge, 2)
+        if page.height_of(said) <= page.room():
+            page.put(said)

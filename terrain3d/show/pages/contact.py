@@ -9,13 +9,14 @@ from terrain3d.cover.verdict import VERDICT_KEYS, Verdict
 from terrain3d.job import Outcome
 from terrain3d.sentences import words
 from terrain3d.sentences.options import loss_line
+from terrain3d.sentences.outlay import outlay_words
 from terrain3d.sentences.why import why
 from terrain3d.show import palette
 from terrain3d.show.legend import layer_signs, site_signs, verdict_sign
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.plan import begin_plan
 from terrain3d.show.pages.section import Frame, heights_shown, paint_section, section_view, sides
-from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, Page, Sheet
+from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, Page, Sheet, share_of_page
 from terrain3d.show.pages.size import HEIGHT_PX, SCREEN, WIDTH_PX
 
 #: Options on one page.
@@ -108,12 +109,18 @@ def _text(page: Sheet, outcome: Outcome, option: OptionResult, bottom: float, he
         page.text(left, y, line, 8, va="baseline")
         y -= 0.0225
     y -= 0.002
+    room = right - left
+    if outlay := outlay_words(option):
+        # Beside the first unit, where there is nearly always room: a line of its own would push others out.
+        (line,) = page.lines(outlay, 0.6 * room, 7, 1)
+        page.text(right, y, line, 7, ha="right", va="baseline")
+        room -= share_of_page(line, 7) + 0.015
     for unit in option.detectors:
         for text in (words.unit_title(unit), ", ".join(words.unit_lines(unit))):
             if y < bottom:
                 return
             # What is set head by head may run over several lines.
             most = 1 + math.floor((y - bottom) / _SMALL_STEP) if len(words.unit_lines(unit)) > 2 else 1
-            for line in page.lines(text, right - left, 7, most):
+            for line in page.lines(text, room, 7, most):
                 page.text(left, y, line, 7, va="baseline", color=palette.QUIET_INK)
-                y -= _SMALL_STEP
+                y, room = y - _SMALL_STEP, right - left

@@ -4,6 +4,7 @@ from functools import lru_cache
 
 from terrain3d.caution import SHORT_CAUTION
 from terrain3d.cover.option import OptionResult
+from terrain3d.detector.fixing import fixing_of
 from terrain3d.sentences import words
 from terrain3d.sentences.heads import setting_lines
 from terrain3d.sentences.options import loss_line
@@ -46,7 +47,7 @@ ALL_KEYS = (
     ("\u2212 +", "less, more, by the smallest step a hand can set"),
     ("Enter", "type a value: bearing 140, or 140 alone for the chosen setting"),
     ("h", "next head, then all of the unit: range and what follows are set for it"),
-    ("m", "mask zones by their numbers, from the left; typed too: open 3, pulses 3"),
+    ("m", "mask zones by number, from the left; Enter: open 3, pulses 3"),
     ("e", "next sensitivity by its name"),
     ("u", "take the last change back"),
     ("a", "this option as it was read"),
@@ -278,9 +279,8 @@ def _slider(canvas: Canvas, state: WindowState, setting: Setting, left: float, r
     def at(number: float) -> float:
         return left + (right - left) * (number - low) / max(high - low, 1e-9)
 
-    if setting is controls.HEIGHT:
-        allowed = unit.type.mount_height
-        canvas.rectangle((at(allowed[0]), y - 2, at(allowed[1]), y + 2), palette.ALLOWED)
+    for first, last in _allowed(state, setting):
+        canvas.rectangle((at(max(first, low)), y - 2, at(min(last, high)), y + 2), palette.ALLOWED)
     for mark in _marks(state, setting, low, high):
         canvas.rectangle((at(mark) - 0.5, y + 5, at(mark) + 0.5, y + 9), palette.QUIET_INK)
     for number, align, x in ((low, "l", left - 4), (high, "r", right + 4)):
@@ -289,6 +289,21 @@ def _slider(canvas: Canvas, state: WindowState, setting: Setting, left: float, r
         canvas.write((left + right) / 2, y + 11, warning, 11, colour=palette.REFUSED, align="m")
     knob = left + (right - left) * controls.share_of(unit, setting, head)
     canvas.disc(knob, y, 8, palette.INK if is_chosen else palette.PAPER, palette.INK)
+
+
+def _allowed(state: WindowState, setting: Setting) -> list[tuple[float, float]]:
+    """The stretches of a slider that the type means, or that its housing can be turned to."""
+    unit, wall_deg = state.unit, state.wall_deg
+    if setting is controls.HEIGHT:
+        return [unit.type.mount_height]
+    limits = fixing_of(unit.type, unit.bracket)
+    if setting is controls.TILT and limits is not None:
+        return [limits.tilt]
+    if setting is controls.BEARING and limits is not None and wall_deg is not None and limits.swivel < 180:
+        first = (wall_deg - limits.swivel) % 360
+        last = first + 2 * limits.swivel
+        return [(first, min(last, 360.0)), *([(0.0, last - 360)] if last > 360 else [])]
+    return []
 
 
 def _marks(state: WindowState, setting: Setting, low: float, high: float) -> tuple[float, ...]:

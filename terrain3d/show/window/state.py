@@ -1,8 +1,10 @@
 """What the window is about: the options as set now, the chosen unit, and what a person is doing."""
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from terrain3d.cover.option import OptionResult
+from terrain3d.detector.fixing import check_turn, fixing_of, nearest_turn
 from terrain3d.detector.pose import Detector
 from terrain3d.errors import InputError
 from terrain3d.job import Outcome, with_units
@@ -88,6 +90,11 @@ class WindowState:
     @property
     def unit(self) -> Detector:
         return self.option.detectors[self.unit_at]
+
+    @property
+    def wall_deg(self) -> float | None:
+        """What the wall of the chosen unit's mount faces, degrees; None for a pole."""
+        return self.outcome.terrain.wall_of(self.unit.mount)
 
     @property
     def shown(self) -> tuple[int, ...]:
@@ -204,19 +211,23 @@ class WindowState:
     def put(self, unit: Detector, is_same_change: bool = False) -> None:
         """Set the chosen unit otherwise, and judge its option anew.
 
+        What its housing cannot be turned to ends where it can, and that is said.
+
         Parameters
         ----------
         unit : Detector
         is_same_change : bool
             Goes on with the change before, as while a slider is moved: taken back in one.
         """
+        unit, refusal = self._as_it_turns(unit)
         if unit == self.unit:
+            self.say(refusal, bool(refusal))
             return
         if not is_same_change:
             self._trials.note(self.option.name, self.option.detectors)
         units = self.option.detectors
         self._set(self.option.name, (*units[: self.unit_at], unit, *units[self.unit_at + 1 :]))
-        self.say("")
+        self.say(refusal, bool(refusal))
 
     def take_back(self) -> None:
         """Undo the last change, in whatever option it was."""
@@ -285,6 +296,7 @@ class WindowState:
                 head = self.head_at
                 setting, value = controls.read_entry(self.entry, self.setting)
                 unit = controls.with_value(self.unit, setting, value, head)
+            self._check_turn(unit)
         except InputError as error:
             self.say(_in_a_line(error), True)
             return
@@ -295,6 +307,19 @@ class WindowState:
         """Leave typing, the list of keys or the question."""
         self.mode = "look"
         self.say("")
+
+    def _check_turn(self, unit: Detector) -> None:
+        check_turn(unit.type, unit.bracket, self.wall_deg, unit.bearing_deg, unit.tilt_deg)
+
+    def _as_it_turns(self, unit: Detector) -> tuple[Detector, str]:
+        """The nearest that the housing can be turned to, and why it is not what was wanted."""
+        try:
+            self._check_turn(unit)
+        except InputError as error:
+            limits = fixing_of(unit.type, unit.bracket)
+            bearing, tilt = nearest_turn(limits, self.wall_deg, unit.bearing_deg, unit.tilt_deg)
+            return replace(unit, bearing_deg=bearing, tilt_deg=tilt), _in_a_line(error)
+        return unit, ""
 
     def _set(self, name: str, units: tuple[Detector, ...]) -> None:
         self.outcome = with_units(self.outcome, name, units, self._look)

@@ -9,6 +9,7 @@ from terrain3d.detector.pose import Detector, HeadSetting
 from terrain3d.detector.types import load_type
 from terrain3d.errors import InputError
 from terrain3d.job import with_units
+from terrain3d.ready import check_units
 from terrain3d.show.window import controls, panels
 from terrain3d.show.window.controls import BEARING, RANGE
 from terrain3d.show.window.head_controls import next_sensitivity, read_head_entry, with_head, with_head_entry
@@ -124,6 +125,11 @@ def test_a_mask_is_judged_told_and_taken_back(outcome):
     assert state.unsaved
     state.take_back()
     assert state.unit == outcome.options[1].detectors[0]
+
+
+def test_a_unit_of_a_script_may_set_one_thing_of_a_head():
+    """What a head does not set is no fault, as in a site file."""
+    check_units("north", (with_head(UNIT, 0, masked=(1,)), with_head(UNIT, 1, sensitivity=("low",))), "any")
 
 
 def test_heads_are_gone_round_and_left_with_their_unit(outcome):

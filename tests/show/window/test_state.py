@@ -5,10 +5,14 @@ import dataclasses
 import numpy as np
 import pytest
 
+from terrain3d.cover.sighted import unit_on
+from terrain3d.detector.types import load_type
 from terrain3d.errors import InputError
-from terrain3d.job import with_units
+from terrain3d.job import judge_units, with_units
+from terrain3d.opened import site_of
 from terrain3d.show.window import controls
 from terrain3d.show.window.state import WindowState
+from terrain3d.terrain import Mount, terrain_from_heights
 
 
 @pytest.fixture
@@ -146,3 +150,38 @@ def test_one_option_alone_cannot_be_compared(outcome):
     state.compare()
     assert state.shown == (0,)
     assert state.is_refusal
+
+
+@pytest.fixture
+def on_a_wall():
+    """A unit flat on a wall facing north: 10 degrees each way and 5 up to 10 down, on its bracket 60."""
+    mounts = (Mount("wall", 0.0, 0.0, wall_deg=0.0),)
+    site = site_of(terrain_from_heights(np.zeros((61, 61)), 0.5, mounts=mounts))
+    unit = unit_on(site.terrain, "wall", load_type("one-head-90-watched"), 1.0, 5.0, name="D1")
+    return WindowState(judge_units(site, {"flat": (unit,)}))
+
+
+def test_a_unit_ends_where_its_housing_does_and_that_is_said(on_a_wall):
+    """Steps and sliders go to the limit and not past it, round north as well."""
+    state = on_a_wall
+    for by, end in ((40, 10.0), (1, 10.0), (-1, 7.5), (-40, 350.0)):
+        state.step_value(by)
+        assert state.unit.bearing_deg == end
+        assert state.is_refusal == (by != -1)
+    assert "cannot face" in state.message
+    assert "nearest: 350 degrees" in state.message
+    for share, end in ((1.0, 10.0), (0.0, -5.0), (0.5, 0.0)):
+        state.slide(controls.TILT, share)
+        assert state.unit.tilt_deg == end
+        assert state.is_refusal == (share != 0.5)
+    state.take_back()
+    assert state.unit.tilt_deg == -5.0
+
+
+def test_a_typed_setting_past_the_housing_stays_to_be_mended(on_a_wall):
+    """It is refused with the nearest that can be set; nothing is set."""
+    before = on_a_wall.unit
+    typed(on_a_wall, "bearing 40")
+    assert on_a_wall.mode == "type"
+    assert "nearest: 10 degrees; on its bracket it can" in on_a_wall.message
+    assert on_a_wall.unit == before
