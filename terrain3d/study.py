@@ -39,13 +39,13 @@ class OptionStudy:
     name: str
     walks: OptionWalks | None = None
     routes: tuple[OpenRoutes, ...] | None = None
-    close_in: CloseIn | None = None
     animals: AnimalGround | None = None
     spill: Spill | None = None
     nuisances: tuple[InLayer, ...] | None = None
     heat: HeatResult | None = None
     sun: SunResult | None = None
     tolerances: tuple[UnitTolerance, ...] | None = None
+    close_in: CloseIn | None = None
 
     def __repr__(self) -> str:
         done = [one.name for one in fields(self)[1:] if getattr(self, one.name) is not None]

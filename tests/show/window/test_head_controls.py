@@ -129,7 +129,8 @@ def test_a_mask_is_judged_told_and_taken_back(outcome):
 
 def test_a_unit_of_a_script_may_set_one_thing_of_a_head():
     """What a head does not set is no fault, as in a site file."""
-    check_units("north", (with_head(UNIT, 0, masked=(1,)), with_head(UNIT, 1, sensitivity=("low",))), "any")
+    for own in ({"masked": (1,)}, {"sensitivity": ("low",)}, {"pulses": 3}):
+        check_units("north", (with_head(with_head(UNIT, 0, range_m=9.0), 1, **own),), "any")
 
 
 def test_heads_are_gone_round_and_left_with_their_unit(outcome):

@@ -471,6 +471,7 @@ assert state.unit.heads[0].masked == (3, 4), state.message
 shot("masked")
 press("e"); assert state.is_refusal and "names no sensitivity" in state.message
 press("h"); assert state.head_at is None
+press("Right"); assert state.at == 1
 
 press("q"); assert state.mode == "ask"
 shot("asked")
