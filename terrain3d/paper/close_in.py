@@ -22,7 +22,7 @@ def close_in_values(found: CloseIn) -> dict[str, Any]:
 
 def _along_wall(walk: AlongWall) -> dict[str, Any]:
     return {
-        "unit": walk.unit,
+        "units": list(walk.units),
         "from_deg": size(walk.from_deg),
         "near_m": size(walk.near_m),
         "is_noticed": walk.is_noticed,

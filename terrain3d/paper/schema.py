@@ -747,12 +747,12 @@ class Sun(Part):
 
 
 class AlongWall(Part):
-    """A walk along the wall of a unit, half a body's breadth from where the unit is, up to it."""
+    """A walk along the wall of a mount, half a body's breadth from where its units are, up to them."""
 
-    unit: str = said("Name of the unit.")
-    from_deg: float = told("deg", "Bearing from the unit to where the walk comes from.")
+    units: list[str] = said("Names of those on the mount.")
+    from_deg: float = told("deg", "Bearing from the mount to where the walk comes from.")
     near_m: float = told(
-        "m", "Along the wall from the unit when the option raises the alarm; 0 where it does not."
+        "m", "Along the wall from the mount when the option raises the alarm; 0 where it does not."
     )
     is_noticed: bool = said("Whether it does.")
 
@@ -775,7 +775,7 @@ class CloseIn(Part):
     along_wall_m: float | None = told(
         "m", "Least `near_m` of the walks along walls.", "no unit is on a mount that names its wall"
     )
-    along_wall: list[AlongWall] = said("From both sides of each unit that is on a wall.")
+    along_wall: list[AlongWall] = said("From both sides of each mount on a wall that has a unit.")
     words: list[str] = said("The same as sentences.")
 
 

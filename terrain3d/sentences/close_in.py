@@ -6,7 +6,7 @@ from terrain3d.wording import listed
 
 _COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 #: Names of the three numbers.
-BETWEEN, UNDER, ALONG = "Between heads, in no arc", "Open under a unit", "Along the wall, to within"
+BETWEEN, UNDER, ALONG = "Between heads", "Under a unit, to", "Along the wall, to"
 #: What they are, for a page.
 WHAT = (
     "Between heads: ground within range that lies in no arc, between two heads. Under a unit: ground that a"
@@ -40,18 +40,18 @@ def near_words(walk: AlongWall) -> str:
     """How near somebody comes along a wall.
 
     >>> import numpy as np
-    >>> walk = AlongWall("D1", 270.0, np.zeros((2, 2)), 2.44, True)
-    >>> near_words(walk), near_words(AlongWall("D1", 90.0, walk.line, 0.0, False))
-    ('2.4 m', 'the unit')
+    >>> walk = AlongWall(("D1",), 270.0, np.zeros((2, 2)), 2.44, True)
+    >>> near_words(walk), near_words(AlongWall(("D1",), 90.0, walk.line, 0.0, False))
+    ('2.4 m', 'no alarm')
     """
-    return f"{walk.near_m:.1f} m" if walk.is_noticed else "the unit"
+    return f"{walk.near_m:.1f} m" if walk.is_noticed else "no alarm"
 
 
 def from_words(walk: AlongWall) -> str:
     """Where a walk comes from.
 
     >>> import numpy as np
-    >>> from_words(AlongWall("D1", 275.0, np.zeros((2, 2)), 2.4, True))
+    >>> from_words(AlongWall(("D1",), 275.0, np.zeros((2, 2)), 2.4, True))
     'from the west'
     """
     return f"from the {_COMPASS[round(walk.from_deg / 45.0) % 8]}"
@@ -75,15 +75,34 @@ def _under_line(found: CloseIn) -> str:
 
 
 def _along_line(found: CloseIn) -> str:
-    """From both sides of each unit on a wall."""
+    """From both sides of each mount on a wall."""
     told = []
-    for unit in dict.fromkeys(walk.unit for walk in found.along_wall):
+    for units in dict.fromkeys(walk.units for walk in found.along_wall):
+        named = listed(units)
         sides = [
-            f"to within {walk.near_m:.1f} m of {unit} {from_words(walk)}"
+            f"to within {walk.near_m:.1f} m of {named} {from_words(walk)}"
             if walk.is_noticed
-            else f"to {unit} itself {from_words(walk)}"
+            else f"to {named} {'itself' if len(units) == 1 else 'themselves'} {from_words(walk)}"
             for walk in found.along_wall
-            if walk.unit == unit
+            if walk.units == units
         ]
         told.append(listed(sides))
     return f"along the wall somebody comes {'; '.join(told)} before the alarm" if told else ""
+
+
+def close_in_short(found: CloseIn) -> str:
+    """The three in a line, for a narrow place; what makes no sense for the option is left out.
+
+    >>> import numpy as np
+    >>> walk = AlongWall(("D1",), 270.0, np.zeros((2, 2)), 2.44, True)
+    >>> close_in_short(CloseIn(7.54, np.zeros((2, 2), bool), 0.0, None, (walk,)))
+    '7.5 m² between heads in no arc; along the wall to within 2.4 m'
+    """
+    told = [] if found.wedge_m2 is None else [f"{square_metres(found.wedge_m2)} between heads in no arc"]
+    told += [f"under a unit open to {found.under_m:.1f} m"] if found.under_m else []
+    nearest = found.nearest
+    if nearest is not None:
+        told.append(
+            "along the wall " + ("to within " + near_words(nearest) if nearest.is_noticed else "no alarm")
+        )
+    return "; ".join(told)

@@ -7,9 +7,9 @@ Three numbers, each the least good of the option's units:
   there;
 - *under a unit*: how far out, over the bearings of its open arcs, the option does not hold ground that a
   layer passes over close in. A unit no higher than the figure's head has none;
-- *along a wall*: how near somebody comes to a unit on a wall who walks along it, half a body's breadth
-  from where the unit is, from past its reach up to it, before the option raises the alarm. What stands in the
-  way is walked through: what hides the walk hides it.
+- *along a wall*: how near somebody comes to units on a wall who walks along it, half a body's breadth
+  from where they are, from past their reach up to them, before the option raises the alarm. What stands in
+  the way is walked through: what hides the walk hides it.
 """
 
 import math
@@ -45,22 +45,23 @@ Mask = NDArray[np.bool_]
 
 @dataclass(frozen=True, eq=False)
 class AlongWall:
-    """A walk along the wall of a unit, from one side.
+    """A walk along the wall of a mount, from one side.
 
     Parameters
     ----------
-    unit : str
+    units : tuple of str
+        Those on the mount.
     from_deg : float
-        Bearing from the unit to where the walk comes from.
+        Bearing from the mount to where the walk comes from.
     line : (2, 2) float
-        Its start, and its end abreast of the unit, local metres.
+        Its start, and its end abreast of the mount, local metres.
     near_m : float
-        How far along the wall from the unit the alarm is raised; 0 where none is.
+        How far along the wall from the mount the alarm is raised; 0 where none is.
     is_noticed : bool
         Whether it is raised at all.
     """
 
-    unit: str
+    units: tuple[str, ...]
     from_deg: float
     line: Floats
     near_m: float
@@ -82,7 +83,7 @@ class CloseIn:
     under_unit : str or None
         The unit that is so; None where none is.
     along_wall : tuple of AlongWall
-        From both sides along the wall of each unit that is on one.
+        From both sides along the wall of each mount that is on one.
     """
 
     wedge_m2: float | None
@@ -127,9 +128,9 @@ def close_in(terrain: Terrain, option: OptionResult, figure: Figure) -> CloseIn:
     under = [(_under_m(terrain, option, unit, figure.height_m), unit.name) for unit in option.detectors]
     under_m, under_unit = max(under, key=lambda one: one[0], default=(0.0, ""))
     walks = [
-        _along_wall(terrain, option, unit, float(wall_deg), side, figure)
-        for unit in option.detectors
-        if (wall_deg := terrain.wall_of(unit.mount)) is not None
+        _along_wall(terrain, option, mount, float(wall_deg), side, figure)
+        for mount in dict.fromkeys(unit.mount for unit in option.detectors)
+        if (wall_deg := terrain.wall_of(mount)) is not None
         for side in (-1, 1)
     ]
     return CloseIn(
@@ -214,14 +215,14 @@ def _spots_under(unit: Detector, figure_height_m: float) -> tuple[Floats, Floats
 
 
 def _along_wall(
-    terrain: Terrain, option: OptionResult, unit: Detector, wall_deg: float, side: int, figure: Figure
+    terrain: Terrain, option: OptionResult, mount: str, wall_deg: float, side: int, figure: Figure
 ) -> AlongWall:
     """One walk along a wall; `side` is 1 from the right of what the wall faces, -1 from its left."""
-    body = body_of(figure)
+    body, on_mount = body_of(figure), [unit for unit in option.detectors if unit.mount == mount]
     from_deg = (wall_deg + side * 90.0) % 360.0
     out, away = np.array(direction(wall_deg)), np.array(direction(from_deg))
-    abreast = np.array([unit.x, unit.y]) + body.breadth_m / 2 * out
-    length_m = unit.type.reach_m + _LEAD_IN_M
+    abreast = np.array([on_mount[0].x, on_mount[0].y]) + body.breadth_m / 2 * out
+    length_m = max(unit.type.reach_m for unit in on_mount) + _LEAD_IN_M
     line = np.array([abreast + length_m * away, abreast])
     way = track([line])
     moments = [
@@ -230,4 +231,4 @@ def _along_wall(
     ]
     time_s = first_alarm(option.detectors, moments, option.combine)
     near_m = 0.0 if time_s is None else max(length_m - time_s * SPEED_MPS, 0.0)
-    return AlongWall(unit.name, from_deg, line, near_m, time_s is not None)
+    return AlongWall(tuple(unit.name for unit in on_mount), from_deg, line, near_m, time_s is not None)

@@ -163,7 +163,7 @@ def test_no_alarm_is_told_as_to_the_unit_itself():
     one = found(unit(ONE, 9.0, 180.0), site=walled())
     assert [(walk.near_m, walk.is_noticed) for walk in one.along_wall] == [(0.0, False)] * 2
     assert "to D1 itself from the east and to D1 itself from the west" in close_in_lines(one)[-1]
-    assert close_in_figures(one)[2][1] == "the unit"
+    assert close_in_figures(one)[2][1] == "no alarm"
 
 
 def test_more_pulses_let_them_come_nearer_and_all_units_have_to_alarm():
@@ -173,8 +173,18 @@ def test_more_pulses_let_them_come_nearer_and_all_units_have_to_alarm():
     assert three.nearest.near_m < single.nearest.near_m
     away = replace(unit(ONE, 1.0, 180.0), name="D2", mount="elsewhere", y=-3.0)
     option = found(unit(TWO, 1.0, 180.0), away, site=walled(), combine="all")
-    assert [walk.unit for walk in option.along_wall] == ["D1", "D1"]
+    assert [walk.units for walk in option.along_wall] == [("D1",), ("D1",)]
     assert not any(walk.is_noticed for walk in option.along_wall)
+
+
+def test_two_units_on_one_wall_are_walked_at_once():
+    """Whoever walks up to them is noticed by the one that looks his way."""
+    pair = unit(ONE, 1.0, 135.0), replace(unit(ONE, 1.0, 225.0), name="D2")
+    one = found(*pair, site=walled())
+    assert [walk.units for walk in one.along_wall] == [("D1", "D2")] * 2
+    # The outermost edge lies along the wall, and is never crossed; the next is 10 degrees off it.
+    assert [walk.near_m for walk in one.along_wall] == pytest.approx([entered_at(80.0)] * 2, abs=0.002)
+    assert "of D1 and D2 from the east" in close_in_lines(one)[-1]
 
 
 def test_a_solid_across_the_wall_hides_who_comes_behind_it():

@@ -4,6 +4,7 @@ from functools import partial
 
 from terrain3d.cover.option import OptionResult
 from terrain3d.sentences import words
+from terrain3d.sentences.close_in import close_in_short
 from terrain3d.sentences.outlay import outlay_words, wedge_words
 from terrain3d.sentences.why import why
 from terrain3d.show import palette
@@ -13,7 +14,7 @@ from terrain3d.show.pages.column import shown_ground
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.plan import draw_plan, plan_signs
 from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, Page, Sheet, share_of_page
-from terrain3d.show.sections import close_in_section, protected_sections
+from terrain3d.show.sections import protected_sections
 
 #: More options than this do not fit on one page.
 MOST = 4
@@ -71,17 +72,20 @@ def _numbers(
 ) -> None:
     left, right = sides
     top, floor = heights
+    middle = (left + right) / 2
     if rows == 1:
-        middle = (left + right) / 2
         page.begin_column(left, middle - 0.015, top - 0.54, floor)
-        fill(page, [shown_ground(option, base.extent)])
-        page.begin_column(middle + 0.015, right, top - 0.54, floor)
     else:
         page.begin_column(left + 0.277, right, top - 0.05, floor)
-        fill(page, [shown_ground(option, base.extent)])
+    fill(page, [shown_ground(option, base.extent)])
+    if rows == 1:
+        page.begin_column(middle + 0.015, right, top - 0.54, floor)
     found = None if context.study is None else context.studied(option).close_in
-    fill(page, [*protected_sections((option,)), *([] if found is None else [close_in_section([found])])])
-    if wedge := words.capital(wedge_words(option)):
+    if found is not None:
+        # There is no room for one heading more.
+        page.put(Paragraph(words.capital(close_in_short(found)), 3))
+    fill(page, protected_sections((option,)))
+    if (wedge := words.capital(wedge_words(option))) and found is None:
         said = Paragraph(wedge, 2)
         if page.height_of(said) <= page.room():
             page.put(said)

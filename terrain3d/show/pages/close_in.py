@@ -17,6 +17,10 @@ from terrain3d.show.pages.shading import Shading, shade
 from terrain3d.show.pages.sheet import Page, Sheet
 from terrain3d.show.sections import close_in_section, unit_section
 from terrain3d.walk.close_in import CloseIn
+from terrain3d.wording import listed
+
+#: Height of a heading, as a share of the page.
+_HEADED = 0.06
 
 
 def pages(context: PageContext) -> list[Page]:
@@ -45,15 +49,18 @@ def close_in_sheet(context: PageContext, option: OptionResult) -> Sheet:
         if walk.is_noticed:
             marked(axes, spot, NOTICED, 12)
     page.key(plan_signs(outcome, (option,), base.extent))
-    what = Section("What is told", (Paragraph(WHAT, 9, is_quiet=True),))
-    fill(page, [*_sections(found), shown_ground(option, base.extent), unit_section(option.detectors), what])
+    fill(page, [*_sections(found), shown_ground(option, base.extent), unit_section(option.detectors)])
+    what = Paragraph(WHAT, 9, is_quiet=True)
+    if page.height_of(what) + _HEADED <= page.room():
+        fill(page, [Section("What is told", (what,))])
     return page
 
 
 def _sections(found: CloseIn) -> list[Section]:
     """The three figures, then the walks along walls one by one."""
     walks = tuple(
-        Row(f"{walk.unit}, {from_words(walk)}", (near_words(walk),), ALONG_WALL) for walk in found.along_wall
+        Row(f"{listed(walk.units)}, {from_words(walk)}", (near_words(walk),), ALONG_WALL)
+        for walk in found.along_wall
     )
     sign = BETWEEN_HEADS if found.wedge.any() else None
     return [close_in_section([found], between=sign), *([Section("Along the wall", walks)] if walks else [])]
