@@ -61,7 +61,8 @@ def ready_site(path: Path) -> Ready:
     site = load_site(path)
     try:
         shapes = drawn(site, path.parent, None)
-        time_zone(site.sun.zone)
+        if site.sun.zone is not None:
+            time_zone(site.sun.zone)
     except InputError as error:
         raise in_file(error, path) from error
     own = own_figures(site)

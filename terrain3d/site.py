@@ -447,7 +447,10 @@ class SunSetting(Table):
     """Which sun is followed, and how near to a layer it counts."""
 
     year: Annotated[int, Strict(), key("", "the year that is looked through", ge=1950, le=2100)] = 2026
-    zone: Annotated[Text, key("", "time zone of the clock times, a name such as Europe/Paris")] = "UTC"
+    zone: Annotated[
+        Text | None,
+        key("", "time zone of the clock times, a name such as Europe/Paris; none is that of the place"),
+    ] = None
     near: Annotated[Number, key("degrees", "how near to a layer the sun counts", ge=0, le=30)] = 3.0
 
 
@@ -489,6 +492,15 @@ class WalkTestSetting(Table):
     file: Annotated[
         FileName | None, key("", "your own copy of the tests; none is the one that comes along")
     ] = None
+
+
+class PaperSetting(Table):
+    """What a printed page says of itself, as it is given."""
+
+    client: Annotated[Text | None, key("", "for whom the pages are")] = None
+    by: Annotated[Text | None, key("", "who made them")] = None
+    revision: Annotated[Text | None, key("", "which issue of them")] = None
+    date: Annotated[Day | None, key("", "the day on each page; a date given to a command comes first")] = None
 
 
 class SearchSetting(Table):
@@ -683,6 +695,7 @@ class Site(Table):
     routes: RouteSetting = RouteSetting()
     walk_test: WalkTestSetting = WalkTestSetting()
     search: SearchSetting = SearchSetting()
+    paper: PaperSetting = PaperSetting()
 
     @model_validator(mode="before")
     @classmethod

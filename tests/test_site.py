@@ -36,7 +36,7 @@ def test_settings_have_defaults(tmp_path):
     """A site that says nothing of heat, sun, doubt, routes or search gets plain settings for them."""
     site = load_site(site_with(tmp_path, ""))
     assert site.doubt.draws == 200
-    assert site.sun.zone == "UTC"
+    assert site.sun.zone is None
     assert site.search.units == 1
     assert site.routes.steepest == 100
     assert min(site.heat.grounds) < site.heat.figure < max(site.heat.grounds)

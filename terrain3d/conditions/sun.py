@@ -41,6 +41,8 @@ STEPS_A_DAY = 24 * 60 // STEP_MIN
 LEAST_LIGHT = 0.05
 #: A span ends where the sun's clock times have drifted by this, minutes, so that its hours say something.
 DRIFT_MIN = 60
+#: Clock of a site without a place on earth.
+_NOWHERE = "UTC"
 #: Days without the sun in view that do not end a season.
 SHORT_PAUSE_DAYS = 14
 #: Codes of `SunLayer.states`.
@@ -124,12 +126,14 @@ class SunLayer:
 class SunResult:
     """One option under the sun of a year.
 
-    `daylight` is (days, STEPS_A_DAY) bool, by date and local clock time: the sun above level. Without
-    `origin_lonlat` the sun cannot be placed: `layers` is empty. `far_cells_m` are the
-    cells of the survey's surface past the ground worked on, from the nearest ring out.
+    `zone` names the time zone of the clock times: as it is set, or that of the place. `daylight` is
+    (days, STEPS_A_DAY) bool, by date and local clock time: the sun above level. Without `origin_lonlat` the
+    sun cannot be placed: `layers` is empty. `far_cells_m` are the cells of the survey's surface past the
+    ground worked on, from the nearest ring out.
     """
 
     setting: SunSetting
+    zone: str
     origin_lonlat: tuple[float, float] | None
     daylight: NDArray[np.bool_]
     layers: tuple[SunLayer, ...]
@@ -250,13 +254,15 @@ def sun_times(terrain: Terrain, units: tuple[Detector, ...], setting: SunSetting
     """
     origin = terrain.frame.origin_lonlat
     if origin is None:
-        time_zone(setting.zone)
-        return SunResult(setting, None, np.zeros((0, STEPS_A_DAY), bool), (), ())
-    sun = sun_year(*origin, setting.year, setting.zone)
+        zone = setting.zone or _NOWHERE
+        time_zone(zone)
+        return SunResult(setting, zone, None, np.zeros((0, STEPS_A_DAY), bool), (), ())
+    zone = setting.zone or zone_at(*origin)
+    sun = sun_year(*origin, setting.year, zone)
     daylight = np.zeros((len(sun.offset_s), STEPS_A_DAY), bool)
     daylight[sun.day, sun.step] = True
     layers = tuple(found for unit in units for found in _before_unit(terrain, unit, sun, setting))
-    return SunResult(setting, origin, daylight, layers, tuple(ring.cell_m for ring in terrain.far))
+    return SunResult(setting, zone, origin, daylight, layers, tuple(ring.cell_m for ring in terrain.far))
 
 
 def sun_near(head: PosedHead, layer: PosedLayer, directions: Floats, near_deg: float) -> NDArray[np.bool_]:
@@ -379,6 +385,17 @@ def _far_m(ground: Ground) -> float:
     """Farther than anything of the survey, from anywhere in it."""
     west, south, east, north = ground.bounds
     return 2 * math.hypot(east - west, north - south) + 100.0
+
+
+def zone_at(lon: float, lat: float) -> str:
+    """The time zone of a place on earth, a name of the time zone database.
+
+    >>> zone_at(2.35, 48.86), zone_at(174.8, -41.3)
+    ('Europe/Paris', 'Pacific/Auckland')
+    """
+    import tzfpy  # late: it brings its map along
+
+    return str(tzfpy.get_tz(lon, lat)) or _NOWHERE
 
 
 def time_zone(name: str) -> ZoneInfo:

@@ -48,7 +48,7 @@ def sun_values(sun: SunResult) -> dict[str, Any]:
     return {
         "placed": sun.origin_lonlat is not None,
         "year": sun.setting.year,
-        "time_zone": sun.setting.zone,
+        "time_zone": sun.zone,
         "near_deg": sun.setting.near,
         "least_light_share": LEAST_LIGHT,
         "step_min": STEP_MIN,

@@ -292,6 +292,7 @@ def _reason(reason: Reason) -> dict[str, Any]:
         "cause": reason.cause,
         "lost_m2": area(reason.lost_m2),
         "name": reason.name,
+        "of_m2": area(reason.of_m2),
     }
 
 

@@ -879,6 +879,9 @@ class Reason(Part):
     name: str | None = said(
         "Of the drawn solid or foliage that takes most of that ground.", "none takes half of it"
     )
+    of_m2: float | None = told(
+        "m2", "Plain ground that the best one holds and it does not, all of it.", "as of `layer`"
+    )
 
 
 class Spread(Part):

@@ -17,9 +17,10 @@ from terrain3d.units import Floats
 class Reason:
     """What costs an option most of the ground that the best one holds and it does not.
 
-    `layer`, `cause` and `lost_m2`, plain ground, are None where it holds as much, or no cause takes half
-    a square metre. `name` is that of the drawn solid or foliage that takes most of that ground, None where
-    none takes half of it.
+    `of_m2` is all the ground that the best holds and it does not, of that `lost_m2` is what the cause takes;
+    plain ground, both. `layer`, `cause`, `lost_m2` and `of_m2` are None where it holds as much, or no cause
+    takes half a square metre. `name` is that of the drawn solid or foliage that takes most of that ground,
+    None where none takes half of it.
     """
 
     option: str
@@ -27,6 +28,7 @@ class Reason:
     cause: str | None = None
     lost_m2: float | None = None
     name: str | None = None
+    of_m2: float | None = None
 
 
 def reasons(options: tuple[OptionResult, ...], weight: Floats, cell_m2: float) -> tuple[Reason, ...]:
@@ -84,8 +86,8 @@ def holds_at_least(one: OptionResult, other: OptionResult) -> bool:
 
 def _heaviest_loss(
     best: OptionResult, other: OptionResult, counts: Floats, cell_m2: float
-) -> tuple[str, str, float, str | None] | None:
-    """Of the ground that `best` holds and `other` does not: what takes most: layer, cause, m2, thing."""
+) -> tuple[str, str, float, str | None, float] | None:
+    """Of ground that `best` alone holds: layer, cause, m2 and thing of what takes most; all."""
     lost = (best.verdicts == Verdict.BOTH) & (other.verdicts != Verdict.BOTH) & (counts > 0)
     losses = []
     for layer, outcomes in other.layer_outcomes.items():
@@ -97,7 +99,9 @@ def _heaviest_loss(
         return None
     _, layer, cause, where = max(losses, key=lambda loss: loss[:3])
     area = float(where.sum()) * cell_m2
-    return (layer, cause, area, _main_thing(other, layer, where)) if area >= 0.5 else None
+    if area < 0.5:
+        return None
+    return layer, cause, area, _main_thing(other, layer, where), float(lost.sum()) * cell_m2
 
 
 def _main_thing(option: OptionResult, layer: str, where: NDArray[np.bool_]) -> str | None:

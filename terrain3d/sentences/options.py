@@ -9,36 +9,82 @@ from terrain3d.sentences.heads import has_masks
 from terrain3d.sentences.verdicts import VERDICT_WORDS, cause_name, cause_words
 from terrain3d.sentences.why import why
 from terrain3d.sentences.words import square_metres
-from terrain3d.wording import listed
+from terrain3d.wording import counted, listed
 
 #: What a map of causes leaves out.
 IN_REACH = "Beyond the range and outside the arcs no cause is counted."
 IN_REACH_MASKED = "Beyond the range, outside the arcs and where they are masked no cause is counted."
 #: Ground too small to be worth a word, m2.
 TRIFLE_M2 = 0.5
+#: Protected areas that a line tells of one by one, those that lose most; every one is in the list beside it.
+_MOST_AREAS = 3
 
 
 def one_line(outcome: Outcome, option: OptionResult) -> str:
     """The sentence under a picture: what the option holds and its main loss; why the best is best."""
-    text = loss_line(outcome, option)
-    if len(outcome.ranking) > 1 and option.name == outcome.ranking[0]:
-        return f"{text} {why(outcome)}"
-    return text
+    if len(outcome.ranking) < 2 or option.name != outcome.ranking[0]:
+        return loss_line(outcome, option)
+    # What it holds of all is said by the reason.
+    lines = _area_lines(option) if option.protect else [loss_line(outcome, option)]
+    return " ".join([*lines, why(outcome)])
 
 
 def loss_line(outcome: Outcome, option: OptionResult) -> str:
-    """What the option holds and where most of the rest is lost."""
-    return f"{_held(option)}{_main_loss(outcome, option)}."
+    """What the option holds, and a sentence for each protected area: what keeps the rest from being held."""
+    if not option.protect:
+        return f"{_held(option)}{_main_loss(outcome, option)}."
+    if len(option.protect) == 1:
+        return protected_words(option.protect[0], has_masks(option.detectors))
+    return " ".join([f"{_held(option)}.", *_area_lines(option)])
+
+
+def _area_lines(option: OptionResult) -> list[str]:
+    """A sentence for each of the protected areas that lose most."""
+    wanting = sorted(
+        (area for area in option.protect if area.both_fraction < 1),
+        key=lambda area: -area.area_m2 * (1 - area.both_fraction),
+    )
+    masks = has_masks(option.detectors)
+    told = [protected_words(area, masks) for area in wanting[:_MOST_AREAS]]
+    more = len(wanting) - _MOST_AREAS
+    return [*told, f"Of {counted(more, 'more area')} less is missing."] if more > 0 else told
+
+
+def against_line(option: OptionResult, best: OptionResult, gained_m2: float, lost_m2: float) -> str:
+    """What an option holds that the best does not, and the other way round."""
+    gained = f"holds {square_metres(gained_m2)} with both layers that the best does not"
+    lost = f"leaves {square_metres(lost_m2)} that the best holds"
+    if max(gained_m2, lost_m2) < TRIFLE_M2:
+        return f'"{option.name}" holds the same ground as "{best.name}".'
+    return (
+        f'"{option.name}" {gained}, and {lost}; of the protected ground it holds'
+        f' {held_words(option)}, "{best.name}" {held_words(best)}.'
+        if option.protect
+        else f'"{option.name}" {gained}, and {lost}.'
+    )
+
+
+def brief_line(outcome: Outcome, option: OptionResult) -> str:
+    """What the option holds, and what keeps most of the rest of all protected ground from being held."""
+    if not option.protect:
+        return loss_line(outcome, option)
+    lost = _lost_by_kind(option.protect, has_masks(option.detectors))
+    if not lost or lost[0][0] < TRIFLE_M2:
+        return f"{_held(option)}."
+    m2, what = lost[0]
+    return f"{_held(option)}; most of the rest is {what} ({square_metres(m2)})."
 
 
 def most_lost(option: OptionResult) -> str:
-    """The layer and cause that take most, for a row."""
+    """What takes most of what is not held, for a row."""
+    if option.protect:
+        found = _lost_by_kind(option.protect, has_masks(option.detectors))
+        return f"{found[0][1]} ({found[0][0]:.1f} m2)" if found and found[0][0] >= TRIFLE_M2 else "nothing"
     losses = [loss for loss in _losses(option) if loss[0] >= TRIFLE_M2]
     if not losses:
         return "nothing"
     m2, layer, cause = max(losses)
-    named = cause_name(cause, has_masks(option.detectors))
-    return f"{named} ({m2:.1f} m2)" if cause in ELSEWHERE else f"{layer} layer {cause} ({m2:.1f} m2)"
+    return f"{layer} layer {cause} ({m2:.1f} m2)"
 
 
 def area_lines(option: OptionResult) -> list[str]:
@@ -120,16 +166,28 @@ def protected_words(area: ProtectedResult, has_masks: bool = False) -> str:
 
 def not_held_words(area: ProtectedResult, has_masks: bool = False) -> str:
     """What keeps the rest of a protected area from being held; empty where that is a trifle."""
-    together: dict[str, float] = {}
-    for loss in area.lost_to:
-        together[loss.cause] = together.get(loss.cause, 0.0) + loss.area_m2
-    parts = []
-    for cause, m2 in sorted(together.items(), key=lambda item: -item[1]):
-        names = [f'"{loss.name}"' for loss in area.lost_to if loss.cause == cause and loss.name is not None]
-        parts.append((m2, f"{cause_words(cause, has_masks).lost} {listed(names)}".rstrip()))
-    parts.append((area.unknown_m2, "not known"))
-    told = [f"{square_metres(m2)} {what}" for m2, what in parts if m2 >= TRIFLE_M2]
+    told = [
+        f"{square_metres(m2)} {what}"
+        for m2, what in [*_lost_by_kind((area,), has_masks), (area.unknown_m2, "not known")]
+        if m2 >= TRIFLE_M2
+    ]
     return f"not held: {', '.join(told)}" if told else ""
+
+
+def _lost_by_kind(areas: tuple[ProtectedResult, ...], has_masks: bool) -> list[tuple[float, str]]:
+    """Square metres not held and what takes them: causes of one kind together, with names; most first."""
+    together: dict[str, dict[str, float]] = {}
+    for loss in (loss for area in areas for loss in area.lost_to):
+        by_name = together.setdefault(loss.cause, {})
+        by_name[loss.name or ""] = by_name.get(loss.name or "", 0.0) + loss.area_m2
+    found = []
+    for cause, by_name in together.items():
+        most_first = sorted((name for name in by_name if name), key=lambda name: (-by_name[name], name))
+        names = [f'"{name}"' for name in most_first]
+        found.append(
+            (sum(by_name.values()), f"{cause_words(cause, has_masks).lost} {listed(names)}".rstrip())
+        )
+    return sorted(found, key=lambda item: -item[0])
 
 
 def cause_line(layer: str, reach_m2: float, broken_m2: float, lost: tuple[str, float] | None) -> str:
@@ -161,20 +219,17 @@ def _main_loss(outcome: Outcome, option: OptionResult) -> str:
     area, layer, cause = max(losses, key=lambda loss: loss[0])
     if area < TRIFLE_M2:
         return ""
-    lead = "most is lost" if option.protect else "of the rest in its reach most is lost"
-    where = cause_words(cause, has_masks(option.detectors)).where.format(
-        layer=layer, figure=outcome.figure.name
-    )
-    return f"; {lead} {where} ({square_metres(area)})"
+    where = cause_words(cause).where.format(layer=layer, figure=outcome.figure.name)
+    return f"; of the rest in its reach most is lost {where} ({square_metres(area)})"
 
 
 def _losses(option: OptionResult) -> list[tuple[float, str, str]]:
-    """Square metres by layer and cause: of protected ground, or else of ground within arc and range."""
+    """Square metres of ground within arc and range, by layer and cause."""
     return [
         (m2, layer, cause)
-        for layer, causes in (option.lost_m2 if option.protect else option.causes).items()
+        for layer, causes in option.causes.items()
         for cause, m2 in causes.items()
-        if option.protect or cause not in ELSEWHERE
+        if cause not in ELSEWHERE
     ]
 
 

@@ -18,9 +18,11 @@ from terrain3d.cover.profile import (
 )
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.figures import Figure
+from terrain3d.detector.pose import Detector
 from terrain3d.sentences.heads import has_masks, masked_words
 from terrain3d.sentences.verdicts import UNKNOWN_WORDS, VERDICT_WORDS, cause_name, cause_words
 from terrain3d.sight.hits import Hit
+from terrain3d.wording import listed
 
 
 def metres(value_m: float) -> str:
@@ -122,3 +124,31 @@ def section_sentence(profile: Profile) -> str:
         return f"{text}{also}."
     does = cause_words(cause, has_masks((profile.unit,))).does
     return f"{text}; most is lost where the {layer} layer {does} ({metres(length)}){also}."
+
+
+def broken_words(unit: Detector) -> list[str]:
+    """What a layer takes to be broken, and what its range setting does not do.
+
+    >>> from terrain3d.detector.types import load_type
+    >>> unit = Detector("D1", load_type("one-head-90"), "pole", 0, 0, 0, 1.0, 0, range_m=6)
+    >>> for line in broken_words(unit):
+    ...     print(line)
+    A layer is broken where a figure in sight fills 50% of its height.
+    The range setting of 6 m lowers the lower layer alone; the others look to 12 m.
+    """
+    heads = range(len(unit.type.head))
+    every = [share for head in heads for share in unit.fills_of(head) or (unit.fill_needed,)]
+    least, most = f"{min(every):.0%}", f"{max(every):.0%}"
+    fills = least if least == most else f"{least} to {most}, as it is set,"
+    words = [f"A layer is broken where a figure in sight fills {fills} of its height."]
+    follows = dict.fromkeys(
+        layer.name for head in unit.type.head for layer in head.layer if layer.elevation == "range"
+    )
+    ranges = sorted({unit.range_of(head) for head in heads})
+    if follows and ranges[0] < unit.type.max_range:
+        set_to = listed([f"{one:g} m" for one in ranges])
+        words.append(
+            f"The range setting of {set_to} lowers the {listed(list(follows))} layer alone;"
+            f" the others look to {unit.type.max_range:g} m."
+        )
+    return words

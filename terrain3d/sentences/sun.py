@@ -38,7 +38,7 @@ def sun_lines(sun: SunResult) -> list[str]:
 
     >>> from terrain3d.site import SunSetting
     >>> import numpy as np
-    >>> sun_lines(SunResult(SunSetting(), None, np.zeros((1, 1), bool), (), ()))[0][:38]
+    >>> sun_lines(SunResult(SunSetting(), "UTC", None, np.zeros((1, 1), bool), (), ()))[0][:38]
     'Low sun: The sun cannot be placed: the'
     """
     if not sun.layers:
@@ -71,7 +71,7 @@ def _layer_words(layer: SunLayer, sun: SunResult) -> str:
 
 def _how_words(sun: SunResult) -> str:
     return (
-        f"Clock times of {sun.setting.zone}, to {STEP_MIN} minutes; the middle of the sun, lifted by"
+        f"Clock times of {sun.zone}, to {STEP_MIN} minutes; the middle of the sun, lifted by"
         f" refraction. {far_words(sun.far_cells_m)}What lies beyond the survey is taken as level. Foliage"
         f" hides the sun where it lets through less than {LEAST_LIGHT:.0%}; once its leaves are down it may"
         " not."

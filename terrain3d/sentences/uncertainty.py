@@ -60,20 +60,20 @@ def ranking_words(uncertainty: Uncertainty) -> str:
 
 
 def held_words(option: OptionUncertainty) -> str:
-    """What an option holds in the middle draw and in the worst twentieth.
+    """What an option holds in half of the draws, and in the worst of twenty.
 
     Examples
     --------
     >>> import numpy as np
     >>> shares = np.linspace(0.3, 0.5, 101)
     >>> held_words(OptionUncertainty("pole", np.zeros((1, 1), np.float32), 100 * shares, shares, 1.0))
-    'It holds 40% of the protected ground in the middle draw and 31% or less in the worst twentieth.'
+    'In half of the draws it holds 40% of the protected ground or more, in one of twenty 31% or less.'
     """
     what = "of ground" if option.held_share is None else "of the protected ground"
     middle, worst = amount_words(option, option.middle), amount_words(option, option.worst)
     if middle == worst:
-        return f"It holds {middle} {what} in the middle draw and in the worst twentieth."
-    return f"It holds {middle} {what} in the middle draw and {worst} or less in the worst twentieth."
+        return f"In half of the draws it holds {middle} {what} or more, in one of twenty that or less."
+    return f"In half of the draws it holds {middle} {what} or more, in one of twenty {worst} or less."
 
 
 def amount_words(option: OptionUncertainty, amount: float) -> str:
@@ -118,7 +118,7 @@ def tolerance_words(unit: UnitTolerance) -> str:
 
     >>> slacks = (Slack("tilt", "deg", 2.71, 0.04), Slack("range", "m", 0.0, 0.0))
     >>> tolerance_words(UnitTolerance("D1", 9.0, slacks))
-    'D1 may be off in tilt by -2.7° to 0° before 5% of what it holds is lost; no other range setting will do'
+    'D1 may be off in tilt by -2.7° to 0° before 5% of what it holds is lost; no other range holds enough'
     """
     if not unit.slacks:
         return f"{unit.unit} holds nothing that a setting could lose"
@@ -172,12 +172,12 @@ def range_words(slack: Slack) -> str:
     """Which other range settings would do.
 
     >>> range_words(Slack("range", "m", 4.0, 0.0)), range_words(Slack("range", "m", 0.0, 0.0))
-    ('the range setting may be 4 m shorter', 'no other range setting will do')
+    ('the range setting may be 4 m shorter', 'no other range holds enough')
     """
     ways = [f"{off:g} m {way}" for way, off in (("shorter", slack.less), ("longer", slack.more)) if off > 0]
     of = "" if slack.head is None else f" of head {slack.head}"
     if not ways:
-        return f"no other range setting{of} will do"
+        return f"no other range{of} holds enough"
     return f"the range setting{of} may be {' or '.join(ways)}"
 
 
@@ -221,7 +221,7 @@ def range_figure(slack: Slack) -> str:
     """By how much another range setting may be taken.
 
     >>> range_figure(Slack("range", "m", 4.0, 0.0)), range_figure(Slack("range", "m", 0.0, 0.0))
-    ('down by 4 m', 'no other will do')
+    ('down by 4 m', 'only as it is set')
     """
     ways = [f"{way} by {off:g} m" for way, off in (("down", slack.less), ("up", slack.more)) if off > 0]
-    return " or ".join(ways) or "no other will do"
+    return " or ".join(ways) or "only as it is set"

@@ -37,7 +37,7 @@ class CauseWords:
     where : str
         After "most is lost", with `{layer}` and `{figure}` to fill in.
     because : str
-        After "because", with `{area}` (of that ground), `{layer}` and `{figure}` to fill in.
+        After "because", with `{area}` (so much of which ground), `{layer}` and `{figure}` to fill in.
     lost : str
         After an area of ground that is not held; things with names follow it.
     """
@@ -49,7 +49,7 @@ class CauseWords:
 
 
 #: After "because", where one thing with a name takes half of the ground or more.
-NAMED_BECAUSE = '"{name}" hides {area} of that ground from its {layer} layer'
+NAMED_BECAUSE = '"{name}" hides {area} from its {layer} layer'
 
 #: By the keys of the causes.
 CAUSES = {
@@ -58,49 +58,49 @@ CAUSES = {
         BY_FOLIAGE: CauseWords(
             "is hidden by foliage",
             "where foliage hides the {figure} from the {layer} layer",
-            "foliage hides {area} of that ground from its {layer} layer",
+            "foliage hides {area} from its {layer} layer",
             "hidden by",
         ),
         BY_SOLID: CauseWords(
             "is hidden by a solid",
             "where walls or buildings hide the {figure} from the {layer} layer",
-            "walls or buildings hide {area} of that ground from its {layer} layer",
+            "walls or buildings hide {area} from its {layer} layer",
             "behind",
         ),
         BY_GROUND: CauseWords(
             "is hidden by ground",
             "where the ground hides the {figure} from the {layer} layer",
-            "the ground itself hides {area} of that ground from its {layer} layer",
+            "the ground itself hides {area} from its {layer} layer",
             "hidden by the ground",
         ),
         PASSES_ABOVE: CauseWords(
             "passes over the figure",
             "where the {layer} layer passes over the {figure}",
-            "its {layer} layer passes over a {figure} on {area} of that ground",
+            "its {layer} layer passes over a {figure} on {area}",
             "passed over by a layer",
         ),
         LANDS_SHORT: CauseWords(
             "lands short",
             "where the {layer} layer lands short",
-            "its {layer} layer meets the ground before {area} of that ground",
+            "its {layer} layer meets the ground before {area}",
             "past where a layer lands",
         ),
         CLOSE_IN: CauseWords(
             "passes over, close in",
             "close in, under the {layer} layer",
-            "its {layer} layer passes over {area} of that ground, close to the unit",
+            "its {layer} layer passes over {area}, close to the unit",
             "close in, under a layer",
         ),
         BEYOND: CauseWords(
             "is out of range",
             "beyond the range",
-            "{area} of that ground lie beyond its range",
+            "{area} lie beyond its range",
             "beyond the range",
         ),
         OUTSIDE_ARC: CauseWords(
             "is outside its arc",
             "outside the arc",
-            "{area} of that ground lie outside its arc",
+            "{area} lie outside its arc",
             "outside the arc",
         ),
     }.items()
@@ -110,7 +110,7 @@ CAUSES = {
 _OUTSIDE_OR_MASKED = CauseWords(
     "is outside its arc or masked",
     "outside the arc or masked",
-    "{area} of that ground lie outside its arc or are masked",
+    "{area} lie outside its arc or are masked",
     "outside the arc or masked",
 )
 

@@ -9,14 +9,37 @@ from terrain3d.job import Outcome
 from terrain3d.terrain import Terrain
 from terrain3d.wording import listed
 
+#: Under all warnings together.
+WARNINGS_LINE = (
+    "What may make a verdict wrong or worthless on this site. Each is told once, the most serious first."
+)
+
 
 def option_warnings(option: OptionResult, terrain: Terrain) -> list[str]:
     """All about one option, each once: its units, protected ground, then what is doubted of the survey."""
     warnings = []
-    for number, (unit, facts) in enumerate(zip(option.detectors, option.facts, strict=True)):
+    for number, (unit, facts) in enumerate(_units_of(option)):
         warnings += unit_warnings(unit, facts)
         warnings += [covering_words(unit, thing) for thing in option.covering(number)]
     return list(dict.fromkeys([*warnings, *area_warnings(option.protect), *terrain.doubts]))
+
+
+def voiding(option: OptionResult) -> list[str]:
+    """What makes all else that is told of an option worthless, in few words: it is on each of its pages."""
+    told = []
+    for unit, facts in _units_of(option):
+        if facts.is_inside_solid:
+            told.append(f"{unit.name} stands inside a solid: all this is void until it is moved")
+        elif facts.solid_ahead_m is not None:
+            away = f"{facts.solid_ahead_m:.1f} m away"
+            told.append(
+                f"{unit.name} faces into a solid {away}: all this is void until it is turned or moved"
+            )
+    return told
+
+
+def _units_of(option: OptionResult) -> list[tuple[Detector, UnitFacts]]:
+    return list(zip(option.detectors, option.facts, strict=True))
 
 
 def height_warning(unit: Detector) -> str:
@@ -26,20 +49,60 @@ def height_warning(unit: Detector) -> str:
 
 
 def warnings_by_option(outcome: Outcome) -> list[tuple[str, str]]:
-    """Each warning once, with the options it is about: first those that are about all of them."""
-    told = {option.name: option_warnings(option, outcome.terrain) for option in outcome.options}
-    first = next(iter(told.values()))
-    shared = [warning for warning in first if all(warning in own for own in told.values())]
-    about = {warning: "every option" if len(told) > 1 else next(iter(told)) for warning in shared}
-    for name, own in told.items():
-        for warning in own:
-            if warning not in shared:
-                about[warning] = f"{about[warning]}; {name}" if warning in about else name
-    return list(about.items())
+    """Each warning once, with the options it is about, the most serious first.
+
+    First what makes an option worthless, then units, protected ground, and what is doubted of the survey.
+    """
+    about: dict[str, list[str]] = {}
+    weight: dict[str, int] = {}
+    for option in outcome.options:
+        for rank, warnings in enumerate(_by_weight(option, outcome.terrain)):
+            for warning in dict.fromkeys(warnings):
+                about.setdefault(warning, []).append(option.name)
+                weight.setdefault(warning, rank)
+    count = len(outcome.options)
+    said = [
+        (warning, "every option" if len(names) == count > 1 else "; ".join(names))
+        for warning, names in about.items()
+    ]
+    return sorted(said, key=lambda one: weight[one[0]])
+
+
+def _by_weight(option: OptionResult, terrain: Terrain) -> tuple[list[str], ...]:
+    """The warnings about one option, the most serious kind first."""
+    units = _units_of(option)
+    return (
+        [text for unit, facts in units for text in _void_warnings(unit, facts)],
+        [
+            text
+            for number, (unit, facts) in enumerate(units)
+            for text in (
+                *_other_warnings(unit, facts),
+                *(covering_words(unit, thing) for thing in option.covering(number)),
+            )
+        ],
+        area_warnings(option.protect),
+        list(terrain.doubts),
+    )
 
 
 def unit_warnings(unit: Detector, facts: UnitFacts) -> list[str]:
-    """Warnings about one unit as it is fixed."""
+    """Warnings about one unit as it is fixed, what makes it worthless first."""
+    return [*_void_warnings(unit, facts), *_other_warnings(unit, facts)]
+
+
+def _void_warnings(unit: Detector, facts: UnitFacts) -> list[str]:
+    if facts.is_inside_solid:
+        return [
+            f"{unit.name} is inside a solid: move mount {unit.mount!r} in front of it, or name the bearing "
+            "that its wall faces, [[mount]] wall, where it is on a house that a survey shows"
+        ]
+    if facts.solid_ahead_m is not None:
+        return [f"{unit.name} faces into a solid {facts.solid_ahead_m:.1f} m away: turn it or move its mount"]
+    return []
+
+
+def _other_warnings(unit: Detector, facts: UnitFacts) -> list[str]:
     warnings = []
     low, high = unit.type.mount_height
     if not low - 1e-9 <= unit.height_m <= high + 1e-9:
@@ -52,14 +115,6 @@ def unit_warnings(unit: Detector, facts: UnitFacts) -> list[str]:
             f"{unit.type.name} raises its alarm on any one layer: for {unit.name}"
             ' "both layers" means that one layer or more is broken'
         )
-    if facts.is_inside_solid:
-        warnings.append(
-            f"{unit.name} is inside a solid: move mount {unit.mount!r} in front of it, or name the bearing "
-            "that its wall faces, [[mount]] wall, where it is on a house that a survey shows"
-        )
-    elif facts.solid_ahead_m is not None:
-        away = f"{facts.solid_ahead_m:.1f} m away"
-        warnings.append(f"{unit.name} faces into a solid {away}: turn it or move its mount")
     if facts.across_unknown_m2 > 0.02 * np.pi * unit.type.max_range**2:
         warnings.append(
             f"{unit.name} looks across ground that is not known to {facts.across_unknown_m2:.0f} m2 in its"

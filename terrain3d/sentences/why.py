@@ -90,10 +90,15 @@ def _against(best: OptionResult, other: OptionResult, reason: Reason, figure: st
     if reason.cause is None:
         return text
     words = NAMED_BECAUSE if reason.name else cause_words(reason.cause, has_masks(other.detectors)).because
-    because = words.format(
-        area=f"{reason.lost_m2:.0f} m2", layer=reason.layer, figure=figure, name=reason.name
-    )
+    because = words.format(area=_of_what(best, reason), layer=reason.layer, figure=figure, name=reason.name)
     return f"{text}, because {because}"
+
+
+def _of_what(best: OptionResult, reason: Reason) -> str:
+    """How much a cause takes, of which ground: that which the best holds and the other does not."""
+    lost, whole = f"{reason.lost_m2:.0f}", f"{reason.of_m2:.0f}"
+    share = f"all {whole} m2" if lost == whole else f"{lost} of the {whole} m2"
+    return f'{share} that only "{best.name}" holds'
 
 
 def _amount(option: OptionResult) -> str:

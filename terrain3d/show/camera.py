@@ -8,7 +8,7 @@ import numpy as np
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
 from terrain3d.show.extent import Extent, head_arcs
-from terrain3d.show.shapes import Reach, filled_heights, foliage_shell, ground_nodes
+from terrain3d.show.shapes import Reach, filled_heights, ground_nodes, leaf_ends
 from terrain3d.units import Floats, direction
 
 VIEW_ANGLE_DEG = 24.0
@@ -88,7 +88,7 @@ def framed_points(outcome: Outcome, extent: Extent) -> Floats:
     top = np.column_stack([x[rim], y[rim], z[rim]])
     foot = top.copy()
     foot[:, 2] = z.min() - block_depth(extent)
-    leaves, _ = foliage_shell(outcome.terrain.foliage, extent)
+    leaves = leaf_ends(outcome.terrain.foliage, extent)
     standing = np.vstack([outcome.terrain.solids.vertices, leaves])
     inside = (
         (standing[:, 0] > extent.west)

@@ -59,7 +59,7 @@ def drape(codes: Codes, shade: Floats | None = None, pixels: int = DRAPE_PIXELS)
     codes : (ny, nx) uint8
         Verdicts, row 0 the southernmost.
     shade : (ny, nx) float, optional
-        Brightness of each cell; flat without it.
+        Brightness of each cell on ground outside the verdicts; flat without it.
     pixels : int
         Least length of the longer side.
 
@@ -86,7 +86,10 @@ def drape(codes: Codes, shade: Floats | None = None, pixels: int = DRAPE_PIXELS)
         marked[part][stripes(fine.shape, period, slant)[part] & (inner == code)] = mark
     image = np.take(_colours(), marked, axis=0)
     if shade is not None:
-        bright = zoom(shade.astype(np.float32), k, order=1, mode="nearest", grid_mode=True)[..., None]
+        bright = zoom(shade.astype(np.float32), k, order=1, mode="nearest", grid_mode=True)
+        # A verdict has its own colour on every slope: it is looked up in a key.
+        bright[(fine > Verdict.OUTSIDE) & (fine != UNKNOWN)] = 1.0
+        bright = bright[..., None]
         image = np.minimum(image * bright + np.float32(0.5), 255).astype(np.uint8)
     width = max(1, max(fine.shape) // 900)
     part = _around(codes == Verdict.BOTH, k, math.ceil(width / k))

@@ -134,7 +134,7 @@ RANGE_SETTING = Sign("range setting", line=palette.UNIT, width=0.8, dashes=(4, 3
 #: What is covered of an arc: over whatever lies there, for another head or unit may hold it.
 MASKED = Sign(
     "masked: covered zones of an arc", fill=palette.PAPER, line=palette.UNIT, width=0.9, dashes=(1.5, 1.5),
-    strength=0.0, stripe=Stripe("xxx", palette.MASKED), scene_px=1.9, scene_m=(0.25, 0.25),
+    strength=0.0, stripe=Stripe("||||", palette.MASKED), scene_px=1.9, scene_m=(0.25, 0.25),
 )  # fmt: skip
 #: The same in a scene: the edge of what is covered.
 MASKED_ARC = replace(MASKED, text="masked zones of an arc", fill="", stripe=Stripe())
@@ -143,13 +143,20 @@ MARKED = Sign(
     "mark to measure from", line=palette.INK, width=0.0, mark=Mark("^", 4.5, palette.PAPER, palette.INK, 0.9)
 )
 PROTECTED = Sign("protected ground", line=palette.PROTECTED, width=1.5, dashes=(5, 2.2), scene_px=3.5)
-SOLID = Sign("solid", fill=palette.SOLID, line=palette.SOLID_EDGE, width=0.9, scene_px=1.5)
+#: Hatched, as what stands on a drawing is: in grey print its colour is that of ground held.
+SOLID = Sign(
+    "solid", fill=palette.SOLID, line=palette.SOLID_EDGE, width=0.9, scene_px=1.5,
+    stripe=Stripe("xxxx", palette.SOLID_EDGE),
+)  # fmt: skip
+#: The same in a scene, where its edges tell it.
+BLOCK = replace(SOLID, stripe=Stripe())
+#: On a plan an outline and dots: what lies under leaves keeps its colour.
 FOLIAGE = Sign(
-    "foliage", fill=palette.FOLIAGE, line=palette.FOLIAGE_EDGE, width=0.9, strength=0.45,
+    "foliage", fill=palette.FOLIAGE, line=palette.FOLIAGE_EDGE, width=1.1, strength=0.0,
     stripe=Stripe("...", palette.FOLIAGE_EDGE),
 )  # fmt: skip
-#: The same where it stands upright, in a scene, a section or an outlook: the dots are a map's.
-LEAVES = replace(FOLIAGE, stripe=Stripe())
+#: The same where it stands upright, in a scene, a section or an outlook.
+LEAVES = replace(FOLIAGE, width=0.9, strength=0.45, stripe=Stripe())
 HANGS_ON_LEAVES = Sign(
     "verdict hangs on leaves", line=palette.FOLIAGE_EDGE, width=0.0,
     mark=Mark("D", 2.6, rim=palette.FOLIAGE_EDGE, rim_width=0.8),
@@ -210,6 +217,12 @@ NUISANCE = Sign(
     "nuisance thing in a layer", fill=palette.NUISANCE, line=palette.NUISANCE, width=1.3, scene_px=2.0
 )
 NUISANCE_HIDDEN = replace(NUISANCE, text="nuisance thing, hidden", fill=palette.PAPER)
+#: Ground that two options hold, and that one of them alone holds.
+HELD_BY_BOTH = Sign("held by both", fill=palette.HELD_BY_BOTH, line=palette.QUIET_INK)
+GAINED = Sign("held by this alone", fill=palette.VERDICT_COLOURS[Verdict.BOTH], line=palette.BOTH_EDGE)
+LOST = Sign(
+    "held by the best alone", fill=palette.VERDICT_COLOURS[Verdict.UPPER_ONLY], line=palette.QUIET_INK
+)
 CRAWLING = Sign(
     "silent for a crawler", fill=palette.PAPER, line=palette.QUIET_INK,
     stripe=Stripe("////", palette.CRAWLING_STRIPE),
@@ -299,7 +312,7 @@ def site_signs(terrain: Terrain, heights: Floats | None = None, leaves: Sign = F
     """What lies and stands on a site, as far as it is there; contours where the drawn heights are given."""
     there = [
         (PROTECTED, bool(terrain.protect)),
-        (SOLID, bool(terrain.solids.names)),
+        (SOLID if leaves is FOLIAGE else BLOCK, bool(terrain.solids.names)),
         (leaves, bool((terrain.foliage.column >= 0).any())),
     ]
     signs = [sign for sign, is_there in there if is_there]

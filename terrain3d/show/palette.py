@@ -28,7 +28,7 @@ VERDICT_COLOURS = {
 #: Thin stripes, slanting over dead ground and level over ground of the upper layer alone: a second cue
 #: beside the colour, for grey print above all.
 UPPER_STRIPE = "#a05a10"
-DEAD_STRIPE = "#b0525f"
+DEAD_STRIPE = "#d58a95"
 #: The line around ground held by both layers: where good ends shows without any colour.
 BOTH_EDGE = "#124b66"
 UNKNOWN_GROUND = "#ffffff"
@@ -76,6 +76,8 @@ CAUSES = {
     "lands short": "#14146e",
     "below the layer": "#146e6e",
 }
+#: Ground that two options hold alike.
+HELD_BY_BOTH = "#cfd9c4"
 #: Options as lines, best first, beside their dashes.
 OPTION_LINES = (BOTH_EDGE, "#c0561f", "#6a4a8c", "#4f7a2a")
 #: Contrast weaker than the borrowed condition, and ground on which nothing is held.

@@ -1,5 +1,6 @@
 """The parts of a scene: each thing that stands on a site as a mesh and how it looks."""
 
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import product
@@ -7,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import pyvista as pv
+import shapely
 
 from terrain3d.cover.option import OptionResult
 from terrain3d.detector.figures import Figure
@@ -23,15 +25,18 @@ from terrain3d.show.shapes import (
     contour_levels,
     dashes,
     draped_lines,
-    foliage_shell,
     ground_nodes,
     layer_body,
+    leaf_volume,
     smoothed_heights,
 )
+from terrain3d.show.silhouettes import silhouette
 from terrain3d.terrain import Foliage, Ground, Solids
 from terrain3d.units import Floats
 
 _ONE_QUAD = np.array([[0, 1, 2, 3]])
+#: Of the figure's height: how thick the one for scale is from front to back.
+_BODY_DEPTH = 0.13
 
 
 @dataclass(frozen=True)
@@ -132,8 +137,13 @@ def solid_parts(solids: Solids, extent: Extent) -> list[Part]:
 
 def foliage_parts(foliage: Foliage, extent: Extent) -> list[Part]:
     """The leaves near the picture, so thin that what stands behind them shows."""
-    shell, quads = foliage_shell(foliage, extent)
-    return [Part("foliage", _surface(shell, quads), palette.FOLIAGE, 0.62)] if len(quads) else []
+    grown = leaf_volume(foliage, extent)
+    if grown is None:
+        return []
+    values, origin, spacing = grown
+    grid: Any = pv.ImageData(dimensions=values.shape[::-1], spacing=spacing, origin=origin)
+    grid["leaves"] = values.ravel()
+    return [Part("foliage", grid.contour([0.5], "leaves"), palette.FOLIAGE, 0.62)]
 
 
 def _triangles_near(solids: Solids, extent: Extent) -> Any:
@@ -250,19 +260,23 @@ def scale_parts(corners: Floats, camera: Camera) -> tuple[list[Part], list[Tag]]
     return parts, tags
 
 
-def figure_part(figure: Figure, place: tuple[float, float, float]) -> Part:
-    """An upright body of the figure's height, for scale."""
-    x, y, z = place
-    radius = 0.13 * figure.height_m
-    body = pv.Cylinder(
-        center=(x, y, z + 0.41 * figure.height_m),
-        direction=(0, 0, 1),
-        radius=radius,
-        height=0.82 * figure.height_m,
-        resolution=24,
-    )
-    head = pv.Sphere(radius=0.09 * figure.height_m, center=(x, y, z + 0.91 * figure.height_m))
-    return Part("marks", body.triangulate().merge(head), palette.FIGURE)
+def figure_part(figure: Figure, place: tuple[float, float, float], camera: Camera) -> Part:
+    """The figure for scale, as thick as a body, turned to face the camera."""
+    from trimesh.creation import extrude_polygon
+
+    depth = _BODY_DEPTH * figure.height_m
+    meshes = []
+    for outline in silhouette(figure):
+        solid: Any = extrude_polygon(shapely.Polygon(outline), depth)
+        # Drawn lying down: what was up on paper stands up.
+        points = np.column_stack(
+            [solid.vertices[:, 0], depth / 2 - solid.vertices[:, 2], solid.vertices[:, 1]]
+        )
+        meshes.append(_surface(points, np.asarray(solid.faces)))
+    east, north = np.subtract(camera.position, place)[:2]
+    body = meshes[0] if len(meshes) == 1 else meshes[0].append_polydata(*meshes[1:])
+    body = body.rotate_z(math.degrees(math.atan2(east, -north))).translate(place)
+    return Part("marks", body, palette.FIGURE)
 
 
 def _point(values: Floats) -> tuple[float, float, float]:

@@ -91,7 +91,7 @@ def still_parts(
         ring = np.vstack([area.outline, area.outline[:1]])
         parts += drawn_line(terrain.ground, heights, ring, PROTECTED)
     if person is not None:
-        parts.append(figure_part(outcome.figure, person))
+        parts.append(figure_part(outcome.figure, person, camera))
     bar, figures = scale_parts(foot_corners(terrain.ground, heights, extent), camera)
     return Scene((*parts, *bar), (*_still_tags(outcome, heights, person), *figures))
 

@@ -80,7 +80,8 @@ def _unit_pieces(lines: tuple[str, ...]) -> list[Paragraph]:
 def warning_sections(warnings: Sequence[str]) -> list[Section]:
     """What to mind, whole sentences only; none where there is nothing."""
     items = tuple((Paragraph(warning, 4), Gap()) for warning in warnings)
-    return [Section("Mind", (Listing(items, noun="warning"),))] if items else []
+    listing = Listing(items, noun="warning", where="see the page of warnings")
+    return [Section("Warnings", (listing,))] if items else []
 
 
 def close_in_section(

@@ -26,6 +26,11 @@ MOST_NODES = 400
 SMOOTHED_OVER_M = 0.35
 #: Plants that stand in no more than this much of the picture's rim are left out of the scene, metres.
 RIM_M = 2.0
+#: Leaves are drawn in steps of height of this at least, metres; as so many points of a grid at most; and
+#: softened over so many of them, so that the steps of columns do not show.
+_LEAST_LEAF_STEP_M = 0.1
+_MOST_LEAF_POINTS = 4e6
+_LEAF_SOFTNESS = 0.8
 #: Elevations at which a layer's far end is found.
 LAYER_ROWS = 5
 CONTOUR_STEPS_M = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
@@ -158,15 +163,44 @@ def foliage_cells(foliage: Foliage) -> Floats:
     return np.column_stack([foliage.x0 + foliage.cell_m * columns, foliage.y0 + foliage.cell_m * rows])
 
 
-def foliage_shell(foliage: Foliage, extent: Extent) -> tuple[Floats, Ints]:
-    """The outside of the leaves near the picture: tops, bottoms, and the sides that show.
+def leaf_ends(foliage: Foliage, extent: Extent) -> Floats:
+    """(n, 3) lowest and highest points of the leaves near the picture."""
+    low, high = _near_leaf_span(foliage, extent)
+    rows, columns = np.nonzero(np.isfinite(high))
+    x, y = foliage.x0 + foliage.cell_m * columns, foliage.y0 + foliage.cell_m * rows
+    return np.vstack([np.column_stack([x, y, z[rows, columns]]) for z in (low, high)])
+
+
+def leaf_volume(foliage: Foliage, extent: Extent) -> tuple[Floats, Floats, Floats] | None:
+    """Where leaves grow near the picture, as a grid of points that is 1 within them and 0 outside, softened.
 
     Returns
     -------
-    points : (n, 3) float
-    quads : (m, 4) int
-        Anticlockwise seen from outside.
+    values : (nz, ny, nx) float
+        About 0.5 where leaves end.
+    origin, spacing : (3,) float
+        Of the grid, metres; x, y, z. None where nothing grows near the picture.
     """
+    low, high = _near_leaf_span(foliage, extent)
+    rows, columns = np.nonzero(np.isfinite(high))
+    if not len(rows):
+        return None
+    first, last = (rows.min(), columns.min()), (rows.max() + 1, columns.max() + 1)
+    low, high = low[first[0] : last[0], first[1] : last[1]], high[first[0] : last[0], first[1] : last[1]]
+    bottom, top = float(np.nanmin(low)), float(np.nanmax(high))
+    # A wood is drawn in coarser steps of height, or it would take all the memory.
+    step = max(foliage.step_m, _LEAST_LEAF_STEP_M, (top - bottom) * low.size / _MOST_LEAF_POINTS)
+    z = bottom + step * (np.arange(math.ceil((top - bottom) / step) + 5) - 2)
+    inside = (z[:, None, None] >= low) & (z[:, None, None] <= high)
+    values = gaussian_filter(np.pad(inside, ((0, 0), (2, 2), (2, 2))).astype(float), _LEAF_SOFTNESS)
+    origin = (
+        foliage.x0 + foliage.cell_m * (first[1] - 2), foliage.y0 + foliage.cell_m * (first[0] - 2), z[0],
+    )  # fmt: skip
+    return values, np.array(origin), np.array([foliage.cell_m, foliage.cell_m, step])
+
+
+def _near_leaf_span(foliage: Foliage, extent: Extent) -> tuple[Floats, Floats]:
+    """Bottom and top of the leaves of each column, NaN where nothing grows or no plant is in the picture."""
     low, high = _leaf_span(foliage)
     x = foliage.x0 + foliage.cell_m * np.arange(low.shape[1])
     y = foliage.y0 + foliage.cell_m * np.arange(low.shape[0])
@@ -179,23 +213,7 @@ def foliage_shell(foliage: Foliage, extent: Extent) -> tuple[Floats, Ints]:
     )[:, None]
     plants, _ = label(inside & np.isfinite(high))
     near = np.isin(plants, np.setdiff1d(plants[well_inside], [0]))
-    low, high = np.where(near, low, np.nan), np.where(near, high, np.nan)
-    half = foliage.cell_m / 2
-    rows, columns = np.nonzero(np.isfinite(high))
-    if not len(rows):
-        return np.zeros((0, 3)), np.zeros((0, 4), np.int64)
-    cx, cy = x[columns], y[rows]
-    corners = [(-half, -half), (half, -half), (half, half), (-half, half)]
-    faces = [
-        np.stack([np.column_stack([cx + dx, cy + dy, z[rows, columns]]) for dx, dy in order], axis=1)
-        for z, order in ((low, corners[::-1]), (high, corners))
-    ]
-    for (dj, di), (start, end) in zip(
-        ((-1, 0), (0, 1), (1, 0), (0, -1)), ((0, 1), (1, 2), (2, 3), (3, 0)), strict=True
-    ):
-        faces += _sides(low, high, (dj, di), (cx, cy, rows, columns), corners[start], corners[end])
-    points = np.concatenate(faces).reshape(-1, 3)
-    return points, np.arange(len(points)).reshape(-1, 4)
+    return np.where(near, low, np.nan), np.where(near, high, np.nan)
 
 
 def _leaf_span(foliage: Foliage) -> tuple[Floats, Floats]:
@@ -210,42 +228,6 @@ def _leaf_span(foliage: Foliage) -> tuple[Floats, Floats]:
     low[grown] = np.where(filled, foliage.base_z + first * foliage.step_m, np.nan)[index]
     high[grown] = np.where(filled, foliage.base_z + last * foliage.step_m, np.nan)[index]
     return low, high
-
-
-def _sides(
-    low: Floats,
-    high: Floats,
-    step: tuple[int, int],
-    cells: tuple[Any, Any, Any, Any],
-    start: tuple[float, float],
-    end: tuple[float, float],
-) -> list[Floats]:
-    """Upright quads on one side: where the column stands above its neighbour or hangs below it."""
-    cx, cy, rows, columns = cells
-    edge_low, edge_high = np.pad(low, 1, constant_values=np.nan), np.pad(high, 1, constant_values=np.nan)
-    there = (rows + 1 + step[0], columns + 1 + step[1])
-    other_low, other_high = edge_low[there], edge_high[there]
-    own_low, own_high = low[rows, columns], high[rows, columns]
-    alone = ~np.isfinite(other_high)
-    quads = []
-    for bottom, top in (
-        (np.where(alone, own_low, np.maximum(own_low, other_high)), own_high),
-        (own_low, np.where(alone, own_low, np.minimum(own_high, other_low))),
-    ):
-        shown = top > bottom + 1e-9
-        x, y, lower, upper = cx[shown], cy[shown], bottom[shown], top[shown]
-        quads.append(
-            np.stack(
-                [
-                    np.column_stack([x + start[0], y + start[1], lower]),
-                    np.column_stack([x + end[0], y + end[1], lower]),
-                    np.column_stack([x + end[0], y + end[1], upper]),
-                    np.column_stack([x + start[0], y + start[1], upper]),
-                ],
-                axis=1,
-            )
-        )
-    return quads
 
 
 def spot_within(area: Area) -> tuple[float, float] | None:

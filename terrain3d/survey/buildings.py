@@ -18,6 +18,7 @@ from scipy.spatial import cKDTree
 
 from terrain3d.survey.gaps import Mask, covered, spacing
 from terrain3d.survey.lattice import Lattice, Relief, lattice_over
+from terrain3d.survey.quality import MAD_TO_SIGMA
 from terrain3d.survey.solids import FOOTING_M, SURVEYED
 from terrain3d.survey.surface import within
 from terrain3d.terrain import Solids
@@ -49,6 +50,9 @@ _SHOW_WALL = 3
 SLAB_M = 0.2
 #: Points this far below a column's highest belong to the same roof.
 _SAME_ROOF_M = 0.5
+#: A point that lies below the top by more than so many times its noise, and by this, is not on it; so
+#: often the top is fitted anew.
+_BELOW, _LEAST_BELOW_M, _ROUNDS = 3.0, 0.1, 3
 #: Neighbours carry one roof on when they differ by no more than this plus a slope of 50 degrees.
 _STEP_M, _STEEPEST = 0.3, 1.2
 #: Where columns lie off one plane by more than noise does, those within this plus a slope of 25 degrees.
@@ -137,9 +141,8 @@ def buildings(
     west, south = solid_xyz[:, :2].min(axis=0) - beside * width
     east, north = solid_xyz[:, :2].max(axis=0) + beside * width
     lattice = lattice_over((west, south, east, north), float(width))
-    some, mean = _roof_points(solid_xyz, ground_xyz, lattice, apart, plans)
-    reach = int(np.clip(np.ceil(_REACH * apart), _LEAST_REACH, 5))
-    top = _joined(_corner_heights(mean, some, lattice, reach), some)
+    some, roof = _roof_points(solid_xyz, ground_xyz, lattice, apart, plans)
+    top = _tops(solid_xyz[roof], some, lattice, int(np.clip(np.ceil(_REACH * apart), _LEAST_REACH, 5)))
     height = top.mean(axis=2)
     walled = _walled(solid_xyz, lattice, height, relief)
     x, y = lattice.nodes()
@@ -164,8 +167,8 @@ def buildings(
 
 def _roof_points(
     xyz: Floats, ground_xyz: Floats, lattice: Lattice, apart: float, plans: Sequence[Floats]
-) -> tuple[Mask, Floats]:
-    """Columns under a roof, and for each the mean place (3) of its points or of those nearest to it.
+) -> tuple[Mask, Mask]:
+    """Columns under a roof, and which points lie on it.
 
     `apart` is the spacing of the points in columns.
     """
@@ -178,10 +181,6 @@ def _roof_points(
     around = maximum_filter(highest, 3)
     roof = xyz[:, 2] > np.where(apart > 0.7, around, highest)[j, i] - _SAME_ROOF_M
     n = np.bincount(flat[roof], minlength=highest.size).reshape(shape)
-    with np.errstate(invalid="ignore"):
-        mean = np.stack(
-            [np.bincount(flat[roof], v, highest.size).reshape(shape) / n for v in xyz[roof].T], -1
-        )
     hit = n > 0
     # A column at the rim that a roof only clips holds few points: it would widen the building.
     beside = _around(n.astype(float))
@@ -203,9 +202,43 @@ def _roof_points(
     things, n_things = label(some, np.ones((3, 3)))
     points = np.bincount(things.ravel(), n.ravel(), minlength=n_things + 1)
     some &= points[things] >= 3
-    row, column = distance_transform_edt(~hit, return_distances=False, return_indices=True)
+    return some, roof
+
+
+def _tops(xyz: Floats, some: Mask, lattice: Lattice, reach: int) -> Floats:
+    """(ny, nx, 4) heights of the corners of each column's top, from the points of a roof.
+
+    A pulse at the edge of a roof is sent back in part by what is lower, and its return lies between the two:
+    those lower than the top by more than noise have no say in it.
+    """
+    i, j, _ = lattice.cell_of(xyz[:, 0], xyz[:, 1])
+    own = np.ones(len(xyz), bool)
+    for left in reversed(range(_ROUNDS)):
+        top = _joined(_corner_heights(_mean_places(xyz[own], lattice), some, lattice, reach), some)
+        if left:
+            x, y = lattice.nodes()
+            east, north = ((v - n[j, i]) / lattice.cell_m + 0.5 for v, n in ((xyz[:, 0], x), (xyz[:, 1], y)))
+            south_west, south_east, north_east, north_west = top[j, i].T
+            level = (south_west * (1 - east) + south_east * east) * (1 - north)
+            level += (north_west * (1 - east) + north_east * east) * north
+            off = xyz[:, 2] - level
+            higher = off[off > 0]
+            noise = MAD_TO_SIGMA * float(np.median(higher)) if higher.size else 0.0
+            own = ~(off < -max(_BELOW * noise, _LEAST_BELOW_M))
+    return top
+
+
+def _mean_places(xyz: Floats, lattice: Lattice) -> Floats:
+    """(ny, nx, 3) the mean place of the points in each column, or the height of those nearest to it."""
+    i, j, _ = lattice.cell_of(xyz[:, 0], xyz[:, 1])
+    shape, flat = (lattice.ny, lattice.nx), j * lattice.nx + i
+    n = np.bincount(flat, minlength=lattice.ny * lattice.nx).reshape(shape)
+    with np.errstate(invalid="ignore"):
+        mean = np.stack([np.bincount(flat, v, n.size).reshape(shape) / n for v in xyz.T], -1)
+    row, column = distance_transform_edt(n == 0, return_distances=False, return_indices=True)
+    x, y = lattice.nodes()
     filled = np.stack([x, y, mean[row, column, 2]], axis=-1)
-    return some, np.where(hit[..., None], mean, filled)
+    return np.where((n > 0)[..., None], mean, filled)
 
 
 def _straightened(some: Mask) -> Mask:

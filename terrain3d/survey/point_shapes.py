@@ -1,6 +1,6 @@
 """What points stand on, by the shape of what lies around each: a volume, a face, a line, or nothing."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import numpy as np
@@ -28,6 +28,9 @@ _NOISE_M = 0.08
 #: A neighbourhood thinner than this share of its width is a face. Measured: faces of roofs and walls
 #: give 0.05 to 0.2, crowns 0.4 to 0.9 (tests/reference/test_real_clouds.py).
 _FACE = 0.28
+#: What is thicker may be the top of a low block with its sides: without the share of places that lies
+#: farthest off, tops lie within noise.
+_SIDES, _TOP = 0.2, 0.06
 #: Neighbours farther than this, or than so many spacings, do not tell of a point's shape.
 _NEAR_M, _NEAR_SPACINGS = 1.5, 4.0
 #: A straight strip in plan, all that the air sees of a free-standing wall, a fence or a gate; higher up it is
@@ -37,6 +40,10 @@ _LINE, _LINE_WIDE_M, _LINE_BELOW_M = 0.25, 0.15, 2.5
 _CARRIED_M, _CARRIED_OFF_M = 5.0, 0.25
 #: Points that tell of the direction of a strip at its corner with another, at least.
 _FEWEST_ON_LINE = 4
+#: Places on strips that tell of the line of one, as many of them as lie on it.
+_TELL_OF_STRIP = (24, 12, 6)
+#: Nothing but strips stands so near to one, but for so many places at a corner.
+_BESIDE_M, _FEW_BESIDE = 1.0, 2
 #: Faces smaller than this in plan with nothing below them for so far are taken for leaves: a flat spray
 #: of a crown, which as a solid would stand as a tower down to the ground.
 _AFLOAT_M2, _AFLOAT_M = 4.0, 2.5
@@ -93,7 +100,9 @@ def shapes_of(xyz: Floats, above_m: Floats, n_returns: Classes) -> tuple[Mask, M
     thickness[(near >= 0).sum(axis=1) < _FEWEST] = np.inf
     # A ridge or a corner has neighbours in the faces beside it, a stray twig in the crown around it.
     thickness = _median_of(near, thickness)
-    line = strip & (height < _LINE_BELOW_M)
+    low = height < _LINE_BELOW_M
+    thickness[low & (thickness > _FACE) & _on_top(middle, near, several)] = 0.0
+    line = strip & low
     on_line = _along_strips(xyz[:, :2], line[which], above_m < _LINE_BELOW_M)
     return np.asarray((thickness > _FACE)[which] & ~on_line), on_line
 
@@ -103,10 +112,56 @@ def _on_strips(xyz: Floats, reach_m: float) -> Mask:
     _, which = np.unique(np.floor(xyz[:, :2] / _CUBE_M).astype(np.int64), axis=0, return_inverse=True)
     which = which.ravel()
     middle = np.column_stack([np.bincount(which, column) / np.bincount(which) for column in xyz[:, :2].T])
-    near, spread = _neighbourhoods(middle, _PLAN_NEIGHBOURS, reach_m)
+    strip = _straight(middle, reach_m)
+    strip |= _at_corners(middle, strip, reach_m)
+    return np.asarray(strip[which])
+
+
+def _straight(places: Floats, reach_m: float) -> Mask:
+    near, spread = _neighbourhoods(places, _PLAN_NEIGHBOURS, reach_m)
+    strip = _narrow(spread)
+    return np.asarray(_mean_of(near, strip.astype(float)) > 0.5)
+
+
+def _narrow(spread: Floats) -> Mask:
     wide, long = spread.T
-    strip = (wide < _LINE_WIDE_M) & (wide < _LINE * long)
-    return np.asarray((_mean_of(near, strip.astype(float)) > 0.5)[which])
+    return np.asarray((wide < _LINE_WIDE_M) & (wide < _LINE * long))
+
+
+def _at_corners(places: Floats, strip: Mask, reach_m: float) -> Mask:
+    """Places in plan that are on a strip but for another one that meets it there.
+
+    They lie on the line of a strip near them, or on none; and what else is near, but for strips and their
+    lines, is straight itself, or next to nothing.
+    """
+    found, rest = np.zeros(len(places), bool), np.flatnonzero(~strip)
+    if strip.sum() < _FEWEST or not len(rest):
+        return found
+    middle, ahead = _lines_through(places[strip], _TELL_OF_STRIP, reach_m)
+    nearest = list(range(1, min(_NEIGHBOURS, int(strip.sum())) + 1))
+    query: Any = cKDTree(places[strip]).query(places[rest], k=nearest, distance_upper_bound=reach_m)
+    away, near = query
+    near = np.where(np.isfinite(away), near, 0)
+    across = np.abs(_off(ahead[near], places[rest][:, None] - middle[near]))
+    carried = (np.isfinite(away) & (across < _CARRIED_OFF_M)).any(axis=1)
+    others = places[rest[~carried]]
+    if len(others) >= _FEWEST_ON_LINE:
+        found[rest[~carried]] = _straight(others, reach_m) & (
+            _count(others, others, reach_m) >= _FEWEST_ON_LINE
+        )
+    left = others[~found[rest[~carried]]]
+    # The corner itself may lie on neither line; what is wider leaves more.
+    few = _count(left, places[rest], _BESIDE_M) <= _FEW_BESIDE
+    beside = _count(places[rest[carried]], places[rest], _BESIDE_M) >= _FEWEST
+    found[rest] |= few & (carried | beside)
+    return found
+
+
+def _count(of: Floats, around: Floats, reach_m: float) -> Indices:
+    """How many places lie within reach of each of some others."""
+    if not len(of):
+        return np.zeros(len(around), np.int32)
+    return np.asarray(cKDTree(of).query_ball_point(around, reach_m, return_length=True), np.int32)
 
 
 def _neighbourhoods(places: Floats, n: int, reach_m: float) -> tuple[Indices, Floats]:
@@ -127,6 +182,31 @@ def _neighbourhoods(places: Floats, n: int, reach_m: float) -> tuple[Indices, Fl
         spread[part] = np.sqrt(np.maximum(np.linalg.eigvalsh(moments), 0))
         nearest[part] = np.where(within_reach, near, -1)
     return nearest, spread
+
+
+def _on_top(places: Floats, near: Indices, several: Floats) -> Mask:
+    """Places whose neighbours, but for a few, lie on one even face: the top of a block with its sides."""
+    on_top = np.empty(len(places))
+    for part in _parts(len(places)):
+        there = near[part] >= 0
+        around, keep = places[near[part]], there
+        n_kept = np.ceil(there.sum(axis=1) * (1 - _SIDES)).astype(np.int64)
+        for _ in range(2):
+            off, _, axes = _axes(around, keep)
+            from_plane = np.where(there, np.abs((off @ axes[..., :1])[..., 0]), np.inf)
+            most = np.take_along_axis(np.sort(from_plane, axis=1), n_kept[:, None] - 1, axis=1)
+            keep = there & (from_plane <= most)
+        thin, across, _ = np.sqrt(np.maximum(_axes(around, keep)[1], 0)).T
+        on_top[part] = np.maximum(thin**2 - _NOISE_M**2, 0) <= (_TOP * across) ** 2
+    return np.asarray((_mean_of(near, on_top) > 0.5) & (_mean_of(near, several) <= 0.5))
+
+
+def _axes(around: Floats, keep: Mask) -> tuple[Floats, Floats, Floats]:
+    """Places about the mean of those kept, and the variances and axes of these, least first."""
+    share = (keep / keep.sum(axis=1, keepdims=True))[..., None]
+    off = around - (around * share).sum(axis=1, keepdims=True)
+    values, axes = np.linalg.eigh((off * share).transpose(0, 2, 1) @ off)
+    return off, values, axes
 
 
 def _mean_of(near: Indices, values: Floats) -> Floats:
@@ -171,7 +251,7 @@ def _along_strips(xy: Floats, on_strip: Mask, may: Mask) -> Mask:
         return on_strip
     carried = on_strip.copy()
     strip_xy = xy[on_strip]
-    middle, ahead = _lines_through(strip_xy)
+    middle, ahead = _lines_through(strip_xy, range(_FEWEST, _FEWEST_ON_LINE - 1, -1), _CARRIED_M)
     strips = cKDTree(strip_xy)
     nearest_ones = list(range(1, min(_NEIGHBOURS, len(strip_xy)) + 1))
     found: Any = strips.query(xy[rest], k=nearest_ones, distance_upper_bound=_CARRIED_M)
@@ -183,7 +263,7 @@ def _along_strips(xy: Floats, on_strip: Mask, may: Mask) -> Mask:
     on_line = np.abs(across) < _CARRIED_OFF_M
     others = cKDTree(xy[~on_strip])
     for k, nearest, on in zip(rest, near, on_line, strict=True):
-        around = xy[~on_strip][others.query_ball_point(xy[k], 1.0)]
+        around = xy[~on_strip][others.query_ball_point(xy[k], _BESIDE_M)]
         for of in nearest[on]:
             beside = np.abs(_off(ahead[of], around - middle[of])) > 2 * _CARRIED_OFF_M
             if beside.sum() <= 1:
@@ -197,23 +277,23 @@ def _off(ahead: Floats, to: Floats) -> Floats:
     return np.asarray(ahead[..., 0] * to[..., 1] - ahead[..., 1] * to[..., 0])
 
 
-def _lines_through(xy: Floats) -> tuple[Floats, Floats]:
+def _lines_through(xy: Floats, counts: Sequence[int], reach_m: float) -> tuple[Floats, Floats]:
     """A point on the line through each point of a strip and those nearest to it, and its direction; NaN where
     they lie on none.
 
-    At a corner of two strips those farther away belong to the other one, and are left out.
+    At a corner of two strips those farther away belong to the other one, and are left out: of the counts,
+    most first, the first that lie on a line tell of it.
     """
-    found: Any = cKDTree(xy).query(xy, k=_FEWEST, distance_upper_bound=_CARRIED_M)
+    found: Any = cKDTree(xy).query(xy, k=counts[0], distance_upper_bound=reach_m)
     away, near = found
     middle, ahead = np.full((len(xy), 2), np.nan), np.full((len(xy), 2), np.nan)
-    for n in range(_FEWEST, _FEWEST_ON_LINE - 1, -1):
+    for n in counts:
         open_ = np.flatnonzero(np.isnan(middle[:, 0]) & np.isfinite(away[:, n - 1]))
         around = xy[near[open_, :n]]
         centre = around.mean(axis=1)
         spread = around - centre[:, None]
         values, axes = np.linalg.eigh(np.einsum("nki,nkj->nij", spread, spread) / n)
-        wide, long = np.sqrt(np.maximum(values, 0)).T
-        straight = (wide < _LINE_WIDE_M) & (wide < _LINE * long)
+        straight = _narrow(np.sqrt(np.maximum(values, 0)))
         middle[open_[straight]], ahead[open_[straight]] = centre[straight], axes[straight, :, 1]
     return middle, ahead
 

@@ -16,10 +16,15 @@ from terrain3d.units import Floats, direction
 #: A node is measured when a point lies within so many spacings. Of points strewn at random
 #: (Poisson), exp(-pi 1.5^2) = 0.09 % of the ground is farther than that from any; on a square grid none.
 MEASURED_SPACINGS = 1.5
-#: Points on whose plane one is put, itself among them.
-_AROUND = 9
+#: Points on whose plane one is put, itself among them: as many as lie on one.
+_AROUNDS = (9, 18, 36)
+#: Points moved at a time: their neighbours stay in the processor's own memory.
+_AT_A_TIME = 20_000
+#: Planes agree where their heights lie within so many of their standard errors, and their scatter is that of
+#: noise within so many of its own.
+_AGREE, _CHANCE = 2.0, 1.3
 #: Points whose plane is carried on into a gap: more, for what lies outside them has their noise threefold.
-_AT_RIM = 24
+_AT_RIM = (24, 48, 96)
 #: Their scatter, and how far the point lies off, at most, in standard errors of a height; a height's error is
 #: no larger than what QL2 allows (0.10 m, USGS lidar base specification): more is rough ground.
 _EVEN, _MOVED, _MOST_NOISE_M = 1.5, 2.5, 0.10
@@ -129,7 +134,9 @@ def surveyed(xyz: Floats, lattice: Lattice, hole_limit_m: float) -> Relief:
     array([0.66])
     """
     cell = lattice.cell_m
-    thin = levelled(thinned(xyz, lattice))
+    single = thinned(xyz, lattice)
+    sigma = _noise(single)
+    thin = levelled(single)
     between = max(spacing(thin[:, :2]), cell) if len(thin) > 1 else cell
     measured_m = MEASURED_SPACINGS * between
     pad = int(np.ceil((hole_limit_m + measured_m) / cell)) + 1
@@ -145,7 +152,7 @@ def surveyed(xyz: Floats, lattice: Lattice, hole_limit_m: float) -> Relief:
     across = linear(thin[:, :2], thin[:, 2], x, y)
     # At the rim of a wide gap triangles reach across it, and what lies on its other side has no say here.
     rim = gaps & measured & np.isfinite(across)
-    across[rim] = _on_planes(thin, x[rim], y[rim], across[rim])
+    across[rim] = _on_planes(thin, sigma, x[rim], y[rim], across[rim])
     z = np.where(unknown, np.nan, across)
     ground = _ground(lattice, z, ~measured & np.isfinite(z))
     return Relief(ground, carried_on(across), spacing(xyz[:, :2]))
@@ -183,41 +190,86 @@ def levelled(xyz: Floats) -> Floats:
     >>> bool((levelled(step) == step).all())
     True
     """
-    if len(xyz) <= 2 * _AROUND:
+    if len(xyz) <= 2 * _AROUNDS[0]:
         return xyz
     sigma = _noise(xyz)
     if sigma == 0:
         return xyz
-    _, near = cKDTree(xyz[:, :2]).query(xyz[:, :2], k=_AROUND)
-    around = xyz[near] - xyz[:, None]
-    off = around - around.mean(axis=1, keepdims=True)
-    moments = np.einsum("nki,nkj->nij", off[..., :2], off[..., :2])
-    right = np.einsum("nki,nk->ni", off[..., :2], off[..., 2])
-    # A pinch of stiffness: neighbours on one line get no slope across it.
-    stiff = 1e-6 * np.trace(moments, axis1=1, axis2=2)[:, None, None] * np.eye(2) + 1e-12 * np.eye(2)
-    slope = np.linalg.solve(moments + stiff, right[..., None])[..., 0]
-    rest = off[..., 2] - np.einsum("nki,ni->nk", off[..., :2], slope)
-    even = np.sqrt((rest**2).sum(axis=1) / (_AROUND - 3)) < _EVEN * sigma
-    centre = around.mean(axis=1)
-    moved = centre[:, 2] - (centre[:, :2] * slope).sum(axis=1)
-    even &= np.abs(moved) < _MOVED * sigma
-    z = xyz[:, 2] + np.where(even, moved, 0.0)
+    tree, k = cKDTree(xyz[:, :2]), min(_AROUNDS[-1], len(xyz))
+    z = xyz[:, 2].copy()
+    for start in range(0, len(xyz), _AT_A_TIME):
+        part = slice(start, start + _AT_A_TIME)
+        near: Any = tree.query(xyz[part, :2], k=k)[1]
+        z[part] += _moved(xyz[near] - xyz[part, None], sigma)
     return np.column_stack([xyz[:, :2], z])
 
 
-def _on_planes(xyz: Floats, x: Floats, y: Floats, otherwise: Floats) -> Floats:
+def _moved(around: Floats, sigma: float) -> Floats:
+    """How far a point is moved, from the places around it, itself first, nearest to farthest (n, k, 3)."""
+    level, even = _borne_out(around, sigma, _AROUNDS)
+    return np.where(even & (np.abs(level) < _MOVED * sigma), level, 0.0)
+
+
+def _borne_out(around: Floats, sigma: float, counts: tuple[int, ...]) -> tuple[Floats, Mask]:
+    """Heights at the origin on planes through places (n, k, 3), nearest first, and whether the fewest lie on
+    one within their noise.
+
+    Each is of as many places as lie on one plane by all that their noise tells: a wider one must bear out
+    the narrower ones (intersection of confidence intervals, Goldenshluger & Nemirovski 1997, Math. Methods
+    Statist. 6:135).
+    """
+    found, rest, error = _levels(around[:, : counts[0]])
+    first = open_ = _scatter(rest) < _EVEN * sigma
+    low, high = found - _AGREE * sigma * error, found + _AGREE * sigma * error
+    for n in counts[1:]:
+        which = np.flatnonzero(open_)
+        if n > around.shape[1] or not len(which):
+            break
+        level, rest, error = _levels(around[which, :n])
+        low[which] = np.maximum(low[which], level - _AGREE * sigma * error)
+        high[which] = np.minimum(high[which], level + _AGREE * sigma * error)
+        agree = (_scatter(rest) < (1 + _CHANCE / np.sqrt(2 * (n - 3))) * sigma) & (low[which] <= high[which])
+        found[which[agree]] = level[agree]
+        open_ = np.zeros(len(open_), bool)
+        open_[which[agree]] = True
+    return found, first
+
+
+def _scatter(rest: Floats) -> Floats:
+    """Standard deviation of places (n, k) about their plane."""
+    return np.asarray(np.sqrt((rest**2).sum(axis=1) / (rest.shape[1] - 3)))
+
+
+def _levels(around: Floats) -> tuple[Floats, Floats, Floats]:
+    """Of planes through places (n, k, 3): their heights at the origin, how far each place lies off, and the
+    standard error of the height in those of a place."""
+    k = around.shape[1]
+    centre = around.mean(axis=1)
+    off = around - centre[:, None]
+    moments = np.einsum("nki,nkj->nij", off[..., :2], off[..., :2])
+    right = np.einsum("nki,nk->ni", off[..., :2], off[..., 2])
+    # A pinch of stiffness: neighbours on one line get no slope across it.
+    stiff = 1e-11 * np.trace(moments, axis1=1, axis2=2)[:, None, None] * np.eye(2) + 1e-12 * np.eye(2)
+    both = np.linalg.solve(moments + stiff, np.stack([right, centre[:, :2]], axis=-1))
+    slope, lever = both[..., 0], both[..., 1]
+    rest = off[..., 2] - np.einsum("nki,ni->nk", off[..., :2], slope)
+    level = centre[:, 2] - (centre[:, :2] * slope).sum(axis=1)
+    return level, rest, np.sqrt(1 / k + (centre[:, :2] * lever).sum(axis=1))
+
+
+def _on_planes(xyz: Floats, sigma: float, x: Floats, y: Floats, otherwise: Floats) -> Floats:
     """Heights on the planes of the points nearest to each place; otherwise where those span none."""
-    if len(xyz) < _AT_RIM or not len(x):
+    if len(xyz) < _AT_RIM[0] or not len(x):
         return otherwise
-    near: Any = cKDTree(xyz[:, :2]).query(np.column_stack([x, y]), k=_AT_RIM)[1]
-    design = np.dstack([xyz[near, 0] - x[:, None], xyz[near, 1] - y[:, None], np.ones(near.shape)])
-    normal = np.einsum("nki,nkj->nij", design, design)
+    near: Any = cKDTree(xyz[:, :2]).query(np.column_stack([x, y]), k=min(_AT_RIM[-1], len(xyz)))[1]
+    around = xyz[near] - np.stack([x, y, np.zeros_like(x)], axis=-1)[:, None]
+    least = around[:, : _AT_RIM[0]]
     # Points on one line span no plane.
-    spread = np.linalg.eigvalsh(normal[:, :2, :2] - normal[:, :2, 2:] * normal[:, 2:, :2] / _AT_RIM)
+    off = least[..., :2] - least[..., :2].mean(axis=1, keepdims=True)
+    spread = np.linalg.eigvalsh(np.einsum("nki,nkj->nij", off, off))
     sound = spread[:, 0] > 0.02 * spread[:, 1]
     z = otherwise.copy()
-    right = np.einsum("nki,nk->ni", design[sound], xyz[near[sound], 2])
-    z[sound] = np.linalg.solve(normal[sound], right[..., None])[:, 2, 0]
+    z[sound] = _borne_out(around[sound], sigma, _AT_RIM)[0]
     return z
 
 

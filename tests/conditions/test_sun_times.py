@@ -156,6 +156,19 @@ def test_each_head_and_layer_of_each_unit_is_told_apart():
     assert len(sun_words(result)) == 7
 
 
+@pytest.mark.parametrize(
+    ("lonlat", "zone"),
+    [((2.35, 48.86), "Europe/Paris"), ((174.8, -41.3), "Pacific/Auckland"), ((-3.2, 55.9), "Europe/London")],
+)
+def test_the_clock_is_that_of_the_place(lonlat, zone):
+    """Without a zone of the site file (facts of geography); a site that is nowhere keeps UTC."""
+    unit = shapes.unit(ONE, bearing_deg=270.0)
+    here, told = (sun_times(placed(lonlat=lonlat), (unit,), SunSetting(zone=given)) for given in (None, zone))
+    assert here.zone == told.zone == zone
+    assert (here.layers[0].states == told.layers[0].states).all()
+    assert sun_times(shapes.terrain(shapes.plane(0.0)), (unit,), SunSetting()).zone == "UTC"
+
+
 def test_clock_of_the_zone():
     """Clocks go with the zone: an hour later by summer time, and the year begins at its own midnight."""
     unit = shapes.unit(ONE, bearing_deg=270.0)

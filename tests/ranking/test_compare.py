@@ -44,6 +44,6 @@ def test_the_reasons_are_what_the_sentence_says():
     third = option("b1", (10.0, 0.1, 1.0), held=1, mount="b", lower=[0] + [LANDS_SHORT] * 9)
     assert reasons((best, second, third), WEIGHT, 1.0) == (
         Reason("a2"),
-        Reason("b1", "lower", "lands short", 8.0),
+        Reason("b1", "lower", "lands short", 8.0, of_m2=8.0),
     )
     assert reasons((best,), WEIGHT, 1.0) == ()

@@ -39,21 +39,15 @@ def read(folder, density, how, **ground):
     return build_terrain(site, folder, 12.0)
 
 
-#: Of what is told held from these two mounts up to 5 % is not, instead of 3.5 %. The foot of the one lies
-#: under eaves where no pulse came, and each centimetre that it is off moves the rim of the lower layer; the
-#: other looks along the edges of the car, where half a cell decides.
-HARD = ("west wall", "drive pole")
-
-
 @pytest.mark.parametrize(
     ("density", "how", "same", "false_held", "missed"),
     [
-        (10, "vendor", 0.93, 0.035, 0.06),
-        (30, "vendor", 0.93, 0.035, 0.06),
-        (10, "ground", 0.93, 0.035, 0.06),
+        (10, "vendor", 0.93, 0.03, 0.065),
+        (30, "vendor", 0.93, 0.03, 0.06),
+        (10, "ground", 0.93, 0.03, 0.065),
         (4, "vendor", 0.90, 0.05, 0.08),
         (4, "none", 0.90, 0.05, 0.08),
-        (10, "none", 0.92, 0.05, 0.09),
+        (10, "none", 0.92, 0.03, 0.09),
     ],
 )
 def test_verdicts_on_a_survey_from_the_air_are_those_on_the_site(
@@ -62,16 +56,13 @@ def test_verdicts_on_a_survey_from_the_air_are_those_on_the_site(
     """For every mount: the same verdict, held that is not, held that is missed.
 
     Of the 81 of three scans each at 10 and 30 a square metre and with ground classes alone the verdict is
-    the same on 91.6 % at least (4 under 93 %), of what is told held 6.1 % is not at most (21 over 3 %), of
-    what is held 9.2 % is missed at most (2 over 6 %).
+    the same on 91.8 % at least (2 under 93 %), of what is told held 4.3 % is not at most (8 over 3 %), of
+    what is held 9.2 % is missed at most (4 over 6 %).
     """
     found = known.agreement(read(folder, density, how))
     for mount, figures in found.items():
         assert figures.same >= same, (mount, figures)
-        assert figures.false_held <= (max(false_held, 0.05) if mount in HARD else false_held), (
-            mount,
-            figures,
-        )
+        assert figures.false_held <= false_held, (mount, figures)
         assert figures.missed <= missed, (mount, figures)
         assert figures.unknown < 0.01, (mount, figures)
 

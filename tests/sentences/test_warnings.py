@@ -10,7 +10,7 @@ from terrain3d.detector.pose import Detector
 from terrain3d.detector.types import load_type
 from terrain3d.job import Outcome
 from terrain3d.opened import site_of
-from terrain3d.sentences.warnings import option_warnings, warnings_by_option
+from terrain3d.sentences.warnings import option_warnings, voiding, warnings_by_option
 from terrain3d.terrain import Area
 
 ONE = load_type("one-head-90", Path())
@@ -57,12 +57,16 @@ def test_an_alarm_on_any_layer_is_said():
     assert any("any one layer" in w for w in warned(terrain(plane(0.0)), unit(loose)))
 
 
-def test_what_is_true_of_all_options_is_said_once():
-    """A doubt of the survey comes once, for every option; a warning of one unit names its option."""
-    site = replace(terrain(plane(0.0)), doubts=("the survey is thin",))
+def test_each_is_said_once_the_most_serious_first():
+    """A doubt of the survey comes once, for every option, after what one unit's option is void for."""
+    far = Area("far yard", np.array([[-14, -14], [-13, -14], [-13, -13], [-14, -13.0]]))
+    site = replace(
+        terrain(plane(0.0), box((-1, 0.3, -1), (1, 0.5, 2)), protect=(far,)), doubts=("the survey is thin",)
+    )
     high, low = judged(site, unit(ONE, 1.5), name="high"), judged(site, unit(ONE), name="low")
-    told = warnings_by_option(Outcome(site_of(site), (high, low), ("low", "high")))
-    assert told[0] == ("the survey is thin", "every option")
-    ((text, who),) = told[1:]
-    assert who == "high"
-    assert text.startswith("D1 at 1.5 m is outside")
+    away = judged(site, unit(ONE, bearing_deg=180.0), name="away")
+    told = warnings_by_option(Outcome(site_of(site), (high, low, away), ("low", "high", "away")))
+    assert [who for _, who in told] == ["high; low", "high", "every option", "every option"]
+    assert [text.split(" ")[1] for text, _ in told] == ["faces", "at", "m2", "survey"]
+    assert voiding(high) == voiding(low) != []
+    assert voiding(away) == []

@@ -30,16 +30,16 @@ def test_the_sentence_names_what_takes_the_ground_that_the_winner_holds():
     )
     assert told(best, other) == (
         'Option "north" holds 60% of the protected ground with both layers; "south" holds 20%,'
-        " because its lower layer meets the ground before 4 m2 of that ground."
+        ' because its lower layer meets the ground before all 4 m2 that only "north" holds.'
     )
 
 
 @pytest.mark.parametrize(
     ("takers", "because"),
     [
-        ([-1] * 6 + [0] * 4, '"garden wall" hides 4 m2 of that ground from its lower layer'),
-        ([-1] * 6 + [0, 0, 1, 1], '"garden wall" hides 4 m2'),
-        ([-1] * 6 + [0, 1, 1, 1], "walls or buildings hide 4 m2"),
+        ([-1] * 6 + [0] * 4, '"garden wall" hides all 4 m2 that only "north" holds from its lower layer'),
+        ([-1] * 6 + [0, 0, 1, 1], '"garden wall" hides all 4 m2'),
+        ([-1] * 6 + [0, 1, 1, 1], "walls or buildings hide all 4 m2"),
     ],
 )
 def test_a_drawn_thing_that_takes_most_is_named(takers, because):
@@ -53,16 +53,18 @@ def test_weights_choose_the_cause_and_square_metres_tell_it():
     """Four cells of weight three outweigh six of weight one, and are told as 4 m2."""
     best = option("a", (10.0, 1.0, 1.0), held=10)
     other = option("b", (10.0, 0.0, 1.0), upper=[OUTSIDE_ARC] * 6 + [BY_SOLID] * 4)
-    assert "walls or buildings hide 4 m2 of that ground from its upper layer" in told(best, other)
+    assert 'walls or buildings hide 4 of the 10 m2 that only "a" holds from its upper layer' in told(
+        best, other
+    )
     unweighted = np.ones((1, 10))
-    assert "6 m2 of that ground lie outside its arc" in told(best, other, weight=unweighted)
+    assert '6 of the 10 m2 that only "a" holds lie outside its arc' in told(best, other, weight=unweighted)
 
 
 def test_without_protected_ground_all_cells_tell():
     """Where nothing is protected the whole ground is compared."""
     best, other = option("a", both=10.0, held=10), option("b", both=4.0, held=4, lower=[0] * 4 + [5] * 6)
     assert 'Option "a" holds 10 m2 of the ground' in told(best, other, weight=np.zeros((1, 10)))
-    assert "before 6 m2 of that ground" in told(best, other, weight=np.zeros((1, 10)))
+    assert 'before all 6 m2 that only "a" holds' in told(best, other, weight=np.zeros((1, 10)))
 
 
 def test_ties_and_single_options_claim_no_cause():
@@ -77,7 +79,7 @@ def test_the_figure_is_named_as_it_is():
     """A layer that passes over a dog passes over a dog."""
     best = option("a", (10.0, 1.0, 1.0), held=10)
     other = option("b", (10.0, 0.5, 1.0), held=5, upper=[0] * 5 + [PASSES_ABOVE] * 5)
-    assert "passes over a dog on 5 m2" in told(best, other, figure="dog")
+    assert "passes over a dog on all 5 m2" in told(best, other, figure="dog")
 
 
 def test_the_other_mount_is_named_even_where_it_comes_third():
@@ -88,7 +90,7 @@ def test_the_other_mount_is_named_even_where_it_comes_third():
     text = told(best, second, third)
     assert text.endswith(
         'From other mounts the best is this: "b1" holds 10%,'
-        " because its lower layer meets the ground before 8 m2 of that ground."
+        ' because its lower layer meets the ground before all 8 m2 that only "a1" holds.'
     )
     assert "From other mounts" not in told(best, third, second)
 

@@ -22,12 +22,14 @@ def stills(outcome, tmp_path_factory):
     """The pictures of the invented slope, drawn once; those that nobody looks at are white paper."""
 
     def save(page, path):
-        if not any(kind in path.name for kind in ("oblique", "outlook", "side-by-side")):
+        if not any(kind in path.name for kind in ("oblique", "outlook", "side-by-side", "against")):
             page.figure.clear()
         return page.figure.save(path, page.size) or path
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(sheet.Sheet, "save", save)
+        # Which of all pages one is hangs on what else is drawn.
+        patch.setattr(sheet.Sheet, "number", lambda page, *_: page)
         return write_stills(PageContext(outcome), tmp_path_factory.mktemp("stills"))
 
 

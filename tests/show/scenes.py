@@ -156,7 +156,7 @@ def slope_outcome() -> Outcome:
             unit(terrain, "D2", "house corner", "one-head-90", 140),
         ),
     )
-    found = (Reason(two.name, "lower", "lands short", 12.0),)
+    found = (Reason(two.name, "lower", "lands short", 12.0, of_m2=20.0),)
     return Outcome(site_of(terrain, "Demo hillside (invented)"), (one, two), (one.name, two.name), found)
 
 

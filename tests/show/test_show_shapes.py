@@ -20,9 +20,10 @@ from terrain3d.show.shapes import (
     contour_levels,
     draped_lines,
     filled_heights,
-    foliage_shell,
     footprints,
     layer_body,
+    leaf_ends,
+    leaf_volume,
     smoothed_heights,
 )
 from terrain3d.sight.hits import reach_of
@@ -74,8 +75,8 @@ spans = st.tuples(st.integers(0, 3), st.integers(1, 4))
 
 @settings(max_examples=60, deadline=None)
 @given(arrays(bool, (4, 5)), st.lists(spans, min_size=20, max_size=20))
-def test_foliage_shell_encloses_the_leaves(grown, steps):
-    """The volume inside the shell, by the divergence theorem, is that of the columns, faces outward."""
+def test_drawn_leaves_are_as_many_as_there_are(grown, steps):
+    """What is softened adds up to the volume of the columns, and lies around them."""
     column = np.full(grown.shape, -1, np.int32)
     column[grown] = np.arange(grown.sum())
     density = np.zeros((int(grown.sum()), 7))
@@ -84,11 +85,18 @@ def test_foliage_shell_encloses_the_leaves(grown, steps):
     above = np.concatenate([np.zeros((len(density), 1)), np.cumsum(density * 0.5, axis=1)], axis=1)
     foliage = Foliage(0.0, 0.0, 1.0, column, np.full(len(density), 10.0), 0.5, above)
     everywhere = whole_cells(Ground(-10.0, -10.0, 1.0, np.zeros((30, 30))), -10, -10, 19, 19)
-    points, quads = foliage_shell(foliage, everywhere)
-    corners = points[quads] - [2.0, 2.0, 10.0]
-    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 3] - corners[:, 0])
-    volume = float((normals * corners.mean(axis=1)).sum() / 3)
-    assert volume == pytest.approx(0.5 * density.sum(), abs=1e-9)
+    found = leaf_volume(foliage, everywhere)
+    if not len(density):
+        assert found is None
+        return
+    values, origin, spacing = found
+    # Both ends of a column are drawn, and half a step beyond each is about what one step more takes.
+    steps_drawn = values.sum() * spacing[2] / 0.5 - len(density)
+    assert steps_drawn == pytest.approx(density.sum(), abs=1e-3 * density.size + 0.5)
+    ends = leaf_ends(foliage, everywhere)
+    top = origin + spacing * (np.array(values.shape[::-1]) - 1)
+    assert (ends.min(axis=0) >= origin).all()
+    assert (ends.max(axis=0) <= top).all()
 
 
 def test_foliage_that_only_leans_into_the_picture_is_left_out():
@@ -96,8 +104,8 @@ def test_foliage_that_only_leans_into_the_picture_is_left_out():
     column = np.arange(4, dtype=np.int32).reshape(1, 4)
     foliage = Foliage(8.0, 5.0, 1.0, column, np.zeros(4), 1.0, np.tile([0.0, 1.0], (4, 1)))
     ground = Ground(0.0, 0.0, 1.0, np.zeros((12, 30)))
-    assert len(foliage_shell(foliage, whole_cells(ground, 0, 0, 9, 11))[1]) == 0
-    assert len(foliage_shell(foliage, whole_cells(ground, 0, 0, 20, 11))[1]) > 0
+    assert leaf_volume(foliage, whole_cells(ground, 0, 0, 9, 11)) is None
+    assert leaf_volume(foliage, whole_cells(ground, 0, 0, 20, 11)) is not None
 
 
 def test_footprint_of_a_block():

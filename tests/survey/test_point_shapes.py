@@ -43,3 +43,49 @@ def test_several_returns_speak_for_leaves():
 def test_few_points_are_no_face():
     """Too few to have a shape: leaves, which block less than a wall made of nothing."""
     assert shapes_of(strewn(5, (0, 0, 2), (1, 1, 3), 0), np.full(5, 2.0), np.ones(5, np.uint8))[0].all()
+
+
+@pytest.mark.parametrize("density", [10, 30])
+@pytest.mark.parametrize("corner_deg", [80, 90, 120])
+def test_a_fence_is_a_fence_up_to_its_corner(density, corner_deg):
+    """8 m of fence and a gate of 3 m at an angle to it, of boards that let pulses through: no return of
+    either is of leaves, and all stand on a line."""
+    rng = np.random.default_rng(2)
+    turned = np.radians(corner_deg)
+    arms = []
+    for ahead, long in (((-1.0, 0.0), 8.0), ((-np.cos(turned), -np.sin(turned)), 3.0)):
+        n = round(long * 0.3 * density)
+        along = rng.uniform(0, long, n)[:, None] * ahead
+        arms.append(np.column_stack([along, rng.uniform(0.5, 1.2, n)]))
+    xyz = np.vstack(arms)
+    xyz[:, :2] += rng.normal(0, 0.07, (len(xyz), 2))
+    leaves, on_line = shapes_of(xyz, xyz[:, 2], np.full(len(xyz), 2, np.uint8))
+    assert leaves.mean() < 0.02
+    assert on_line.mean() > 0.95
+
+
+def test_a_hedge_that_grows_on_from_a_fence_is_leaves():
+    """In line with it, a metre wide: no fence goes on through it."""
+    fence = strewn(250, (0, -0.08, 0.4), (8, 0.08, 1.2), 1)
+    hedge = strewn(600, (8.2, -0.5, 0.3), (16, 0.5, 1.5), 2)
+    xyz = np.vstack([fence, hedge])
+    leaves, on_line = shapes_of(xyz, xyz[:, 2], np.ones(len(xyz), np.uint8))
+    assert leaves[:250].mean() < 0.1
+    assert on_line[250:].mean() < 0.05
+    assert leaves[250:].mean() > 0.9
+
+
+@pytest.mark.parametrize("density", [20, 30, 60])
+def test_a_low_block_is_solid_and_a_hedge_of_its_size_is_not(density):
+    """3 by 1.1 m and 0.9 m high: four in five returns from its top, the others from its sides and between."""
+    n = round(3.3 * density)
+    top = strewn(n, (0, 0, 0.9), (3, 1.1, 0.9), 1)
+    side = strewn(n // 4, (0, 0, 0.35), (3, 1.1, 0.85), 2)
+    side[:, 1] = np.where(side[:, 1] > 0.55, 1.1, 0.0)
+    block = np.vstack([top, side]) + np.random.default_rng(3).normal(0, 0.03, (n + n // 4, 3))
+    leaves, _ = shapes_of(block, block[:, 2], np.ones(len(block), np.uint8))
+    assert leaves.mean() < 0.05
+    hedge = strewn(2 * n, (0, 0, 0.0), (3, 1.1, 0.9), 4)
+    hedge = hedge[hedge[:, 2] > 0.3]
+    leaves, _ = shapes_of(hedge, hedge[:, 2], np.ones(len(hedge), np.uint8))
+    assert leaves.mean() > 0.9

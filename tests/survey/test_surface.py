@@ -196,12 +196,27 @@ def noisy(density, z, noise, size=20.0, seed=0):
 
 @pytest.mark.parametrize("density", [10, 60])
 @pytest.mark.parametrize("noise", [0.01, 0.03, 0.06])
-def test_noise_is_halved_where_the_ground_is_even(density, noise):
-    """To 0.52 of it: a mean of nine would have a third (1 / sqrt(9)), and few of the farthest off stay."""
+def test_noise_is_taken_down_where_the_ground_is_even(density, noise):
+    """To 0.4 of it, and all but the farthest off to 0.28: a mean of nine would have a third (1 / sqrt(9)),
+    one of 36 a sixth, and few of the farthest off stay."""
     xyz = noisy(density, lambda x, y: 0.1 * x - 0.05 * y + 0.3 * np.sin(x / 6), noise)
     left = levelled(xyz)[:, 2] - (0.1 * xyz[:, 0] - 0.05 * xyz[:, 1] + 0.3 * np.sin(xyz[:, 0] / 6))
-    assert left.std() < 0.55 * noise
+    assert left.std() < 0.47 * noise
+    assert np.quantile(np.abs(left), 0.68) < 0.30 * noise
     assert abs(left.mean()) < 0.1 * noise
+
+
+@pytest.mark.parametrize("density", [10, 30])
+def test_ground_carried_on_under_eaves_is_as_sure_as_all_that_lies_on_its_plane(density):
+    """Half a metre from the last of the returns, noise of 3 cm, 20 draws: off by less than 1.5 cm (root mean
+    square); by the nearest two dozen alone it is more than 2 cm at 10 returns a square metre."""
+    off = []
+    for seed in range(20):
+        xyz = noisy(density, lambda x, y: 0.12 * x - 0.05 * y, 0.03, size=12.0, seed=seed)
+        xyz = levelled(xyz[xyz[:, 0] < 6])
+        x, y = np.full(5, 6.5), np.linspace(3, 9, 5)
+        off.append(_on_planes(xyz, 0.03, x, y, np.zeros(5)) - (0.12 * x - 0.05 * y))
+    assert np.sqrt(np.mean(np.square(off))) < 0.015
 
 
 @pytest.mark.parametrize("noise", [0.005, 0.01, 0.03])
@@ -249,6 +264,6 @@ def test_places_that_too_few_points_tell_of_keep_their_heights():
     few = on(strewn(20, 5.0), lambda x, y: x)
     line = np.column_stack([np.arange(40.0), np.arange(40.0), np.zeros(40)])
     for xyz in (few, line):
-        np.testing.assert_array_equal(_on_planes(xyz, x, y, before), before)
+        np.testing.assert_array_equal(_on_planes(xyz, 0.0, x, y, before), before)
     many = on(strewn(60, 5.0), lambda x, y: 0.5 * x - y)
-    np.testing.assert_allclose(_on_planes(many, x, y, before), 0.5 * x - y, atol=1e-9)
+    np.testing.assert_allclose(_on_planes(many, 0.0, x, y, before), 0.5 * x - y, atol=1e-9)

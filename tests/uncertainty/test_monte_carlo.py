@@ -122,7 +122,7 @@ def test_nothing_protected_counts_all_ground(site, options):
     (found,) = uncertainty.options
     assert found.held_share is None
     assert found.middle == pytest.approx(judged.area_m2["both"])
-    assert "m2 of ground in the middle draw" in held_words(found)
+    assert "m2 of ground or more" in held_words(found)
     assert ranking_words(uncertainty) == ""
 
 

@@ -6,6 +6,7 @@ from terrain3d.cover.option import OptionResult
 from terrain3d.sentences import words
 from terrain3d.sentences.close_in import close_in_short
 from terrain3d.sentences.outlay import outlay_words, wedge_words
+from terrain3d.sentences.warnings import voiding
 from terrain3d.sentences.why import why
 from terrain3d.show import palette
 from terrain3d.show.blocks import Paragraph, fill
@@ -45,6 +46,8 @@ def beside_sheet(context: PageContext, options: tuple[OptionResult, ...]) -> She
         _title(page, words.place_in_ranking(outcome, option), option, left, left + width, top)
         spot = (left + 0.022, top - 0.05 - plan_size[1], *plan_size)
         draw_plan(page, outcome, option, shared, spot, with_north_and_scale=place == 0)
+        if void := voiding(option):
+            page.band("; ".join(void), left, left + width, top - 0.0335)
         _numbers(page, context, option, shared, (left, left + width), (top, top - height), rows)
     page.key(plan_signs(outcome, options, shared.extent))
     return page

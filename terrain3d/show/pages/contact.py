@@ -8,8 +8,9 @@ from terrain3d.cover.profile import telling_bearing
 from terrain3d.cover.verdict import VERDICT_KEYS, Verdict
 from terrain3d.job import Outcome
 from terrain3d.sentences import words
-from terrain3d.sentences.options import loss_line
+from terrain3d.sentences.options import brief_line
 from terrain3d.sentences.outlay import outlay_words
+from terrain3d.sentences.warnings import voiding
 from terrain3d.sentences.why import why
 from terrain3d.show import palette
 from terrain3d.show.legend import layer_signs, site_signs, verdict_sign
@@ -56,7 +57,8 @@ def contact_sheet(context: PageContext, options: tuple[OptionResult, ...], note:
     note : str
         Such as "page 1 of 2"; empty where there is one page.
     """
-    height = (_TOP - _FLOOR) / PER_PAGE - _AIR
+    # Few options have more room each; on every page of a long list they have the same.
+    height = (_TOP - _FLOOR) / min(max(len(context.outcome.options), 2), PER_PAGE) - _AIR
     shared, outcome = context.base_in((_PLAN[1] - _PLAN[0], height)), context.outcome
     view = "best first; plans north up, sections at true scale"
     page = context.begin("All options", view, why(outcome), note, shared.scale)
@@ -104,8 +106,11 @@ def _text(page: Sheet, outcome: Outcome, option: OptionResult, bottom: float, he
         page.swatch(baseline, verdict_sign(verdict))
         area = words.square_metres(option.area_m2.get(VERDICT_KEYS[verdict], 0.0))
         page.text(page.left + 0.029, baseline, area, 8, va="baseline")
-    y = baseline - 0.03
-    for line in page.lines(loss_line(outcome, option), right - left, 8, 3):
+    y, most, void = baseline - 0.03, 3, voiding(option)
+    if void:
+        page.band("; ".join(void), left, right, y + 0.017)
+        y, most = y - 0.027, 2
+    for line in page.lines(brief_line(outcome, option), right - left, 8, most):
         page.text(left, y, line, 8, va="baseline")
         y -= 0.0225
     y -= 0.002

@@ -9,6 +9,8 @@ from terrain3d.cover.option import OptionResult
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
 from terrain3d.sentences import words
+from terrain3d.sentences.paper import foot_words
+from terrain3d.sentences.warnings import voiding
 from terrain3d.show.extent import site_extent
 from terrain3d.show.pages.base import Base, plan_base, plan_with, printed_base
 from terrain3d.show.pages.names import slug
@@ -122,13 +124,19 @@ class PageContext:
         if scale is not None:
             view += f", {scale_words(scale, self.size)}"
         figure = words.figure_words(self.outcome.figure)
-        sheet.title(title, f"{self.outcome.site_name}  |  {view}  |  figure: {figure}", note, self.date)
+        day = self.outcome.site.file.paper.date
+        date = self.date or ("" if day is None else day.isoformat())
+        sheet.title(title, f"{self.outcome.site_name}  |  {view}  |  figure: {figure}", note, date)
         sheet.say(sentence)
+        sheet.foot(foot_words(self.outcome.site))
         return sheet
 
     def begin_option(self, option: OptionResult, view: str, sentence: str, scale: int | None = None) -> Sheet:
-        """The same for a page of one option, with its place in the ranking."""
-        return self.begin(option.name, view, sentence, words.place_in_ranking(self.outcome, option), scale)
+        """The same for a page of one option, with its place in the ranking and what makes it worthless."""
+        sheet = self.begin(option.name, view, sentence, words.place_in_ranking(self.outcome, option), scale)
+        if void := voiding(option):
+            sheet.band("; ".join(void))
+        return sheet
 
     def pages_of_all(self, kind: str, draws: list[Callable[[], Sheet]]) -> list[Page]:
         """Pages of a kind that show all options: `00-contact`, or `00-contact-1` where there are several."""

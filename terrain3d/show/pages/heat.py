@@ -145,7 +145,7 @@ def _column(page: Sheet, shown: tuple[Warmed, ...], others: int) -> None:
     mind = [piece for text in (BORROWED, *MIND) for piece in (Paragraph(text, 4), Gap())]
     sections = [
         Section("As the ground warms", (Listing(options, others=others),)),
-        Section("Mind", tuple(mind)),
+        Section("Note", tuple(mind)),
     ]
     fill(page, sections)
     # What the contrast is worked out for, and the law behind it in figures, where there is room.

@@ -7,9 +7,20 @@ from collections.abc import Callable, Iterable, Sequence
 from terrain3d.errors import InputError
 
 #: The kinds of picture, in the order they are drawn.
-KINDS = ("contact", "side-by-side", "plan", "oblique", "section", "outlook", "causes")
+KINDS = (
+    "client",
+    "contact",
+    "warnings",
+    "side-by-side",
+    "plan",
+    "oblique",
+    "section",
+    "outlook",
+    "causes",
+    "against",
+)
 #: Those that go with the results of a comparison; the rest is drawn when it is asked for.
-FIRST_KINDS = ("contact", "plan", "oblique", "section")
+FIRST_KINDS = ("client", "contact", "warnings", "plan", "oblique", "section")
 #: The kinds of page of each part of a study.
 PART_KINDS = {
     "walks": ("walks", "fans"),

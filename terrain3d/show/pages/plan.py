@@ -43,6 +43,7 @@ from terrain3d.show.pages.on_picture import (
     HALO,
     Label,
     boxes_meet,
+    haloed,
     marked,
     north_arrow,
     place_labels,
@@ -282,7 +283,7 @@ def _foliage(axes: Axes, leaves: Any) -> None:
         if part.is_empty:
             continue
         for ring in (part.exterior, *part.interiors):
-            axes.plot(*np.asarray(ring.coords).T, zorder=4, **FOLIAGE.stroke)
+            haloed(axes, np.asarray(ring.coords), FOLIAGE, 4, 2.0)
         axes.add_patch(Polygon(np.asarray(part.exterior.coords), zorder=3, **FOLIAGE.patch))
 
 
@@ -290,10 +291,8 @@ def _solids(axes: Axes, regions: list[Any]) -> None:
     for region in regions:
         for part in shapely.get_parts(region):
             outline = np.asarray(part.exterior.coords)
-            solid = Polygon(
-                outline, facecolor=SOLID.fill, edgecolor=SOLID.line, linewidth=SOLID.width, zorder=5
-            )
-            axes.add_patch(solid)
+            axes.add_patch(Polygon(outline, zorder=5, **SOLID.patch))
+            axes.add_patch(Polygon(outline, zorder=5, **SOLID.rim))
 
 
 def _protected(axes: Axes, area: Area, weight: float) -> None:

@@ -3,7 +3,6 @@
 import math
 from dataclasses import dataclass, replace
 from functools import partial
-from typing import Any
 
 import numpy as np
 import shapely
@@ -30,6 +29,7 @@ from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
 from terrain3d.sentences.heads import masked_words
 from terrain3d.sentences.section import (
+    broken_words,
     change_words,
     end_words,
     passing_words,
@@ -38,7 +38,7 @@ from terrain3d.sentences.section import (
     stretch_words,
 )
 from terrain3d.show import palette
-from terrain3d.show.blocks import Listing, Row, Section, fill
+from terrain3d.show.blocks import Gap, Listing, Paragraph, Row, Section, fill
 from terrain3d.show.labels import placed_in_a_row
 from terrain3d.show.legend import (
     BRIDGED,
@@ -66,9 +66,9 @@ from terrain3d.show.pages.sheet import (
     Sheet,
     share_of_page,
 )
-from terrain3d.show.pages.silhouettes import silhouette
 from terrain3d.show.pages.size import HEIGHT_PX, WIDTH_PX, Size, scale_for
 from terrain3d.show.sections import unit_section
+from terrain3d.show.silhouettes import silhouette
 from terrain3d.terrain import Terrain
 from terrain3d.units import Floats
 
@@ -148,12 +148,20 @@ def section_view(
 
 def heights_shown(profile: Profile, figure: Figure) -> tuple[float, float]:
     """Lowest and highest point that a section must show."""
-    ground = profile.ground[np.isfinite(profile.ground)]
+    # The ends of the line only fill the picture's width: on a slope they rise or fall far past the rest.
+    reach_m = profile.unit.type.max_range + BEYOND_M
+    told = (profile.along >= -BEHIND_M) & (profile.along <= reach_m) & np.isfinite(profile.ground)
+    ground = profile.ground[told]
     low, high = float(ground.min()), max(float(ground.max()) + figure.height_m, profile.eye_z)
     # Upwards a layer may leave the picture, or a steep one would flatten all the rest.
     ceiling = max(high, profile.eye_z + _HEADROOM_M)
     tops = [high, *(float(profile.eye_z + (b.slopes * b.ends).max()) for b in profile.beams)]
-    tops += [float(piece[:, 1].max()) for solid in profile.solids for piece in solid.pieces]
+    tops += [
+        float(piece[:, 1].max())
+        for solid in profile.solids
+        for piece in solid.pieces
+        if piece[:, 0].max() >= -BEHIND_M and piece[:, 0].min() <= reach_m
+    ]
     return low - 0.45, min(max(tops), ceiling) + 0.1
 
 
@@ -203,7 +211,9 @@ def section_sheet(
     _key_plan(page, context, option, view.profile)
     _line_rows(page, view.profile)
     page.begin_column(0.755, COLUMN_RIGHT, BLOCK_TOP, BLOCK_FLOOR)
-    fill(page, [unit_section((unit,), "Unit")])
+    told = unit_section((unit,), "Unit")
+    broken = tuple(Paragraph(line, 3, is_quiet=True) for line in broken_words(unit))
+    fill(page, [replace(told, blocks=(*told.blocks, Gap(), *broken))])
     page.key(section_signs(outcome, view.profile))
     return page
 
@@ -302,8 +312,8 @@ def paint_section(
     )
     for solid in profile.solids:
         for piece in _over_ground(solid, profile):
-            look: dict[str, Any] = {"facecolor": SOLID.fill, "edgecolor": SOLID.line, "linewidth": weight}
-            axes.add_patch(Polygon(piece, zorder=5, **look))
+            axes.add_patch(Polygon(piece, zorder=5, **SOLID.patch))
+            axes.add_patch(Polygon(piece, zorder=5, **{**SOLID.rim, "linewidth": weight}))
     for beam in profile.beams:
         _beam_lines(axes, profile, beam, weight)
     measured = np.where(profile.bridged, np.nan, profile.ground)

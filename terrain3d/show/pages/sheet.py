@@ -13,6 +13,7 @@ from matplotlib.patches import Rectangle
 
 from terrain3d.caution import SHORT_CAUTION
 from terrain3d.cover.verdict import Verdict
+from terrain3d.sentences.paper import page_words
 from terrain3d.show import palette
 from terrain3d.show.blocks import Bar, Gap, Paragraph, Piece, Row, Section, TypeSize
 from terrain3d.show.legend import Sign, verdict_sign
@@ -22,6 +23,8 @@ from terrain3d.show.pages.size import DPI, HEIGHT_PX, PRINT_DPI, SCREEN, WIDTH_P
 #: Sizes of type in points; heights of a bar, a little air and that after a section, as shares of the page.
 TYPE: dict[TypeSize, float] = {"large": 8.5, "row": 8.0, "small": 7.5, "note": 7.0}
 _BAR, _GAP, _END = 0.015, 0.004, 0.006
+#: Baseline of the last line, a share of the page.
+_FOOT = 0.0075
 #: Largest mark of a key, points.
 _MARK = 9.0
 #: Left, bottom, width, height, as shares of the page.
@@ -95,15 +98,55 @@ class Sheet:
         """What to take from the picture, under it, and the caution."""
         width = COLUMN_RIGHT - PICTURE[0]
         # A long sentence is set smaller before any of it is left out.
-        sizes = ((9.5, 0.026, 2), (8.3, 0.0215, 3), (6.8, 0.0175, 4))
+        sizes = ((9.5, 0.026, 2), (8.3, 0.0205, 3), (6.8, 0.0165, 4))
         fitting = (one for one in sizes if len(self.lines(sentence, width, one[0], one[2] + 1)) <= one[2])
         size, step, most = next(fitting, sizes[-1])
-        y = 0.083
+        y = 0.086
         for line in self.lines(sentence, width, size, most):
             self.text(PICTURE[0], y, line, size, va="baseline")
             y -= step
         (line,) = self.lines(SHORT_CAUTION, width, 6.8, 1)
-        self.text(PICTURE[0], 0.016, line, 6.8, va="baseline", color=palette.QUIET_INK)
+        self.text(PICTURE[0], 0.0225, line, 6.8, va="baseline", color=palette.QUIET_INK)
+
+    def figure_and_words(self, figure: str, words: str) -> None:
+        """A number large enough to be read across a table, and under it what it is."""
+        for size, text, weight in ((21.0, figure, "bold"), (TYPE["row"], words, "normal")):
+            height = _line_height(size)
+            if len(self.lines(text, self.right - self.left, size, 2, weight)) > 1:
+                size = 12.0 if size > 12 else size
+            self._below -= height
+            (line,) = self.lines(text, self.right - self.left, size, 1, weight)
+            self.text(self.left, self._below, line, size, weight=weight, va="baseline")
+        self._below -= _END
+
+    def foot(self, text: str) -> None:
+        """Where the page comes from, under the caution."""
+        width = COLUMN_RIGHT - PICTURE[0] - 0.09
+        fitting = (one for one in (6.2, 5.6) if len(self.lines(text, width, one, 2)) == 1)
+        size = next(fitting, 5.0)
+        (line,) = self.lines(text, width, size, 1)
+        self.text(PICTURE[0], _FOOT, line, size, va="baseline", color=palette.QUIET_INK)
+
+    def number(self, number: int, count: int) -> "Sheet":
+        """Which of all pages it is, at the end of the same line."""
+        words = page_words(number, count)
+        self.text(COLUMN_RIGHT, _FOOT, words, 6.2, va="baseline", ha="right", color=palette.QUIET_INK)
+        return self
+
+    def band(
+        self, text: str, left: float = PICTURE[0], right: float = COLUMN_RIGHT, top: float = 0.898
+    ) -> None:
+        """What nobody may miss: white on black, over a width and from `top` down, in shares of the page."""
+        height, width, said = 0.021, right - left - 0.012, f"! {text}"
+        self.figure.add_artist(
+            Rectangle((left, top - height), right - left, height, facecolor=palette.INK, edgecolor="none")
+        )
+        # Smaller before any of it is left out.
+        fitting = (one for one in (8.5, 7.5, 6.5) if len(self.lines(said, width, one, 2, "bold")) == 1)
+        size = next(fitting, 6.0)
+        (line,) = self.lines(said, width, size, 1, "bold")
+        baseline = top - height + 0.0055
+        self.text(left + 0.006, baseline, line, size, weight="bold", va="baseline", color=palette.PAPER)
 
     def begin_column(self, left: float, right: float, top: float, floor: float) -> None:
         """Fill another part of the page from now on, all in shares of the page."""

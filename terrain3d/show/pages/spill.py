@@ -109,7 +109,7 @@ def _sections(terrain: Terrain, spilt: Spill, things: tuple[InLayer, ...]) -> li
         )
     sections += keep
     notes = tuple((Paragraph(words.capital(note), 4),) for note in beyond_notes(spilt, terrain.doubts))
-    return [*sections, Section("Mind", (Listing(notes, noun="note"),))] if notes else sections
+    return [*sections, Section("Note", (Listing(notes, noun="note"),))] if notes else sections
 
 
 def _keep_off_sections(spilt: Spill) -> list[Section]:

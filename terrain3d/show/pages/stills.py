@@ -5,9 +5,11 @@ from functools import partial
 from pathlib import Path
 
 from terrain3d.show.pages import (
+    against,
     animals,
     beside,
     causes,
+    client,
     close_in,
     contact,
     fans,
@@ -22,21 +24,25 @@ from terrain3d.show.pages import (
     sun,
     uncertainty,
     walks,
+    warned,
 )
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.drawing import draw_pages
 from terrain3d.show.pages.names import KINDS, check_units
-from terrain3d.show.pages.sheet import Page
+from terrain3d.show.pages.sheet import Page, Sheet
 
 #: What lists the pages of each kind, in the order they are drawn; those of a study need one.
 _PAGES: dict[str, Callable[[PageContext], list[Page]]] = {
+    "client": client.pages,
     "contact": contact.pages,
+    "warnings": warned.pages,
     "side-by-side": beside.pages,
     "plan": plan.pages,
     "oblique": oblique.pages,
     "section": section.pages,
     "outlook": outlook.pages,
     "causes": causes.pages,
+    "against": against.pages,
     "walks": walks.pages,
     "fans": fans.pages,
     "routes": routes.pages,
@@ -93,5 +99,11 @@ def still_names(context: PageContext, kinds: Iterable[str] = KINDS) -> tuple[str
 
 
 def listed_pages(context: PageContext, kinds: tuple[str, ...]) -> list[Page]:
-    """The pages of some kinds, each with what draws it; listing them draws nothing."""
-    return [page for kind, pages in _PAGES.items() if kind in kinds for page in pages(context)]
+    """The pages of some kinds, numbered by name, each with what draws it; listing them draws nothing."""
+    found = [page for kind, pages in _PAGES.items() if kind in kinds for page in pages(context)]
+    places = {name: place for place, name in enumerate(sorted(page.name for page in found), 1)}
+    return [page._replace(draw=partial(_numbered, page, places[page.name], len(found))) for page in found]
+
+
+def _numbered(page: Page, number: int, count: int) -> Sheet:
+    return page.draw().number(number, count)

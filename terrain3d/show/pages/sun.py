@@ -60,7 +60,7 @@ def sun_sheet(context: PageContext, option: OptionResult) -> Sheet:
     assert sun is not None
     heads = heads_of(sun)
     shown = heads[:MOST]
-    view = f"low sun in {sun.setting.year}, by the clock of {sun.setting.zone}"
+    view = f"low sun in {sun.setting.year}, by the clock of {sun.zone}"
     page = context.begin_option(option, view, sun_line(sun))
     if not heads:
         axes = page.picture_axes()

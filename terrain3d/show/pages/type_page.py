@@ -32,8 +32,8 @@ from terrain3d.show.legend import (
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.on_picture import HALO, boxes_meet, marked
 from terrain3d.show.pages.sheet import COLUMN_LEFT, COLUMN_RIGHT, PICTURE, Place, Sheet
-from terrain3d.show.pages.silhouettes import silhouette
 from terrain3d.show.pages.size import HEIGHT_PX, WIDTH_PX
+from terrain3d.show.silhouettes import silhouette
 from terrain3d.units import Floats
 
 #: Where the plan is beside the housing's close-up, and alone; the close-up; the view from the side.

@@ -120,7 +120,11 @@ def _scale_section(page: Sheet, outcome: Outcome, found: OptionUncertainty) -> S
 def _held_section(option: OptionResult, found: OptionUncertainty, draws: int) -> Section:
     share = held_share(option)
     plain = held_m2(option) if share is None else share
-    amounts = {"with no error": plain, "middle draw": found.middle, "worst twentieth, at most": found.worst}
+    amounts = {
+        "with no error": plain,
+        "half of them, or more": found.middle,
+        "one of twenty, or less": found.worst,
+    }
     figures = {
         text: printable(amount_words(found, amount), lambda _letter: True) for text, amount in amounts.items()
     }

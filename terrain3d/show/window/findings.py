@@ -127,7 +127,10 @@ def finding_rows(state: WindowState, options: _Options) -> list[tuple[str, tuple
         for option, found in zip(options, studies, strict=True)
     ]
     if any(doubts):
-        add("Held, middle draw", [NO_FIGURE if d is None else amount_words(d, d.middle) for d in doubts])
+        add(
+            "Held in half of the draws",
+            [NO_FIGURE if d is None else amount_words(d, d.middle) for d in doubts],
+        )
         add("Held, worst 20th", [NO_FIGURE if d is None else amount_words(d, d.worst) for d in doubts])
     if any(found.spill is not None and found.spill.has_boundary for found in known):
         add("Past boundary, in range", [_past_words(found) for found in studies])

@@ -11,7 +11,7 @@ from test_stills import with_bad_names
 from terrain3d.cover.verdict import Verdict
 from terrain3d.ranking.reasons import Reason, rivals
 from terrain3d.show.extent import site_extent
-from terrain3d.show.legend import FOLIAGE, verdict_sign
+from terrain3d.show.legend import FOLIAGE, SOLID, verdict_sign
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.base import plan_extent
 from terrain3d.show.pages.beside import beside_sheet
@@ -137,5 +137,5 @@ def test_the_key_has_the_second_cue_of_the_colours(outcome):
         page = contact_sheet(PageContext(outcome), outcome.options, "")
     key = [patch for patch in page.figure.get_children() if hasattr(patch, "get_hatch") and patch.get_hatch()]
     on_key = {patch.get_hatch() for patch in key if patch.get_y() < 0.12}
-    signs = verdict_sign(Verdict.UPPER_ONLY), verdict_sign(Verdict.DEAD), FOLIAGE
+    signs = verdict_sign(Verdict.UPPER_ONLY), verdict_sign(Verdict.DEAD), FOLIAGE, SOLID
     assert on_key == {sign.stripe.hatch for sign in signs}

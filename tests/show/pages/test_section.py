@@ -31,8 +31,8 @@ from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.section import section_sheet, section_view
 from terrain3d.show.pages.section_image import LAYER_STRENGTH, Window, cut_image, lit
-from terrain3d.show.pages.silhouettes import silhouette
 from terrain3d.show.pages.size import SCREEN, SIZES
+from terrain3d.show.silhouettes import silhouette
 from terrain3d.terrain import Foliage
 
 ONE = load_type("one-head-90", Path())

@@ -123,14 +123,15 @@ def test_oblique_shows_each_verdict(stills):
     assert ((blue - green > 30) & (red - green > 15) & (red < 150)).sum() > 1000
 
 
-def test_same_input_same_bytes(outcome, stills, tmp_path):
+def test_same_input_same_bytes(outcome, stills, tmp_path, monkeypatch):
     """Drawing again gives the same files, byte for byte, without dates or versions inside.
 
     Of the kinds that no other command draws: `test_same_bytes` of the command line looks at the others.
     """
+    monkeypatch.setattr(sheet.Sheet, "number", lambda page, *_: page)
     again = write_stills(PageContext(outcome), tmp_path, set(KINDS) - set(FIRST_KINDS))
     first = {path.name: path for path in stills}
-    assert len(again) == 4
+    assert len(again) == 5
     for second in again:
         assert first[second.name].read_bytes() == second.read_bytes()
     assert all(facts(path)[1] <= {"dpi"} for path in stills)
@@ -155,13 +156,16 @@ def named(stills, start):
 def test_every_option_has_its_pictures(stills):
     """All kinds of every option, a section for each head, and two pages of all; 1600 pixels wide."""
     assert [re.sub(r"-(house|north)-.*|\.png", "", path.name) for path in stills] == [
+        "00-client",
         "00-contact",
         "00-side-by-side",
+        "00-warnings",
         "01-oblique",
         "01-outlook",
         "01-plan",
         "01-section-1",
         "01-section-2",
+        "02-against",
         "02-oblique",
         "02-outlook-1",
         "02-outlook-2",
@@ -193,7 +197,7 @@ def test_one_page_as_a_figure(outcome):
     said = " ".join(text.get_text() for text in figure.texts)
     assert "D1, head 2 of 2" in said
     assert "All options" in [text.get_text() for text in page_of(outcome, "contact").texts]
-    with pytest.raises(InputError, match=r"no page of kind 'plans'(.|\n)*there are contact, "):
+    with pytest.raises(InputError, match=r"no page of kind 'plans'(.|\n)*there are client, contact, "):
         page_of(outcome, "plans")
     with pytest.raises(InputError, match=r"has 2 pages of kind 'section', and no page 3"):
         page_of(outcome, "section", outcome.options[0].name, 3)
@@ -309,7 +313,7 @@ def test_bad_names_are_data(outcome, tmp_path, monkeypatch):
     assert sorted(tmp_path.iterdir()) == [folder]
     assert sorted(folder.iterdir()) == sorted(drawn)
     assert all(re.fullmatch(r"\d\d-[a-z0-9-]{1,60}\.png", path.name) for path in drawn)
-    assert len(set(drawn)) == 13
+    assert len(set(drawn)) == 16
 
 
 @pytest.mark.usefixtures("coarse_ground")
@@ -349,4 +353,4 @@ def test_many_warnings_end_in_a_pointer(outcome):
     with page_style():
         page = column.option_sheet(PageContext(crowded), crowded.options[0], "plan", site_extent(outcome))
     said = [text.get_text() for text in page.figure.texts]
-    assert any(re.fullmatch(r"and \d+ more: see results.json", line) for line in said)
+    assert any(re.fullmatch(r"and \d+ more: see the page of warnings", line) for line in said)

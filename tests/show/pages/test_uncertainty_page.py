@@ -79,7 +79,9 @@ def test_many_units_end_in_a_word_of_more(outcome, uncertainty):
     option = outcome.options[0]
     seen = option.units[0]
     many = replace(
-        option, units=tuple(replace(seen, unit=replace(seen.unit, name=f"D{k}")) for k in range(6))
+        option,
+        units=tuple(replace(seen, unit=replace(seen.unit, name=f"D{k}")) for k in range(6)),
+        facts=option.facts[:1] * 6,
     )
     units = tuple(UnitTolerance(f"D{k}", 9.0, slacks) for k in range(6))
     crowded = replace(outcome, options=(many, outcome.options[1]))
@@ -125,5 +127,5 @@ def test_chances_grow_darker_for_every_eye(sight):
 def test_the_sentence_says_what_is_held_and_how_it_ranks(uncertainty):
     """One sentence on the option, one on the ranking."""
     line = uncertainty_line(uncertainty, uncertainty.options[1])
-    assert line.startswith("It holds ")
+    assert line.startswith("In half of the draws it holds ")
     assert f'"{uncertainty.ranking[0]}" stays the best option in ' in line

@@ -225,12 +225,12 @@ def test_findings_are_the_studys_own_and_go_with_a_change(study):
     """The column's figures are those of the study; an option set otherwise has a dash."""
     state = WindowState(study.outcome, study=study)
     rows = dict(finding_rows(state, (state.option,)))
-    assert rows["Held, middle draw"] == ("25%",)
+    assert rows["Held in half of the draws"] == ("25%",)
     assert rows["Past boundary, in range"] == (f"{study.options[0].spill.farthest_within_m:.1f} m",)
     state.compare()
     state.step_value(1)
     both = tuple(state.outcome.options[index] for index in state.shown)
-    assert dict(finding_rows(state, both))["Held, middle draw"] == ("25%", "\u2013")
+    assert dict(finding_rows(state, both))["Held in half of the draws"] == ("25%", "\u2013")
 
 
 def test_a_much_shorter_way_has_its_figure_its_sign_and_its_line(study):

@@ -1,0 +1,53 @@
+"""What a client is told on one page: what is held, what stays open, and what there is to do."""
+
+from terrain3d.cover.option import OptionResult
+from terrain3d.ranking.compare import worst_scenario
+from terrain3d.ranking.outlay import outlay_of
+from terrain3d.sentences.heads import has_masks
+from terrain3d.sentences.options import held_words, not_held_words, worst_words
+from terrain3d.sentences.warnings import unit_warnings
+from terrain3d.sentences.words import capital, unit_lines
+from terrain3d.wording import counted, money_words
+
+#: Said whatever the site is.
+_TO_DO = (
+    "Walk-test every unit after fixing, on the ground that matters, by day and by night.",
+    "Have it fixed and connected by a licensed practitioner, to the maker's instructions and local codes.",
+)
+#: Areas that a page for a client names.
+_MOST = 3
+
+
+def client_numbers(option: OptionResult) -> list[tuple[str, str]]:
+    """Up to three numbers with what they are: held, held under the worst scenario, and what it takes."""
+    held = "of the protected ground is held" if option.protect else "of ground is held"
+    numbers = [(held, held_words(option))]
+    worst = worst_scenario(option)
+    if worst is not None and worst_words(option) != held_words(option):
+        numbers.append((f'is still held with "{worst.name}"', held_words(worst.option)))
+    outlay = outlay_of(option.detectors)
+    if outlay is not None and outlay.price is not None:
+        numbers.append(("its units, fixed", money_words(outlay.price)))
+    else:
+        numbers.append(("to be fixed", counted(len(option.detectors), "unit")))
+    return numbers[:3]
+
+
+def open_lines(option: OptionResult) -> list[str]:
+    """What stays open of each protected area, the largest first."""
+    wanting = sorted(
+        (area for area in option.protect if area.both_fraction < 1),
+        key=lambda area: -area.area_m2 * (1 - area.both_fraction),
+    )
+    masks = has_masks(option.detectors)
+    told = [f'"{area.name}": {lost}.' for area in wanting if (lost := not_held_words(area, masks))]
+    more = len(told) - _MOST
+    return [*told[:_MOST], f"And of {counted(more, 'more area')}."] if more > 0 else told
+
+
+def to_do_lines(option: OptionResult) -> list[str]:
+    """What there is to do: how each unit is fixed, what is always to be done, and what warns of units."""
+    fixed = [f"Fix {unit.name} on {unit.mount}: {', '.join(unit_lines(unit))}." for unit in option.detectors]
+    units = zip(option.detectors, option.facts, strict=True)
+    warned = [*(text for unit, facts in units for text in unit_warnings(unit, facts))]
+    return [*fixed, *_TO_DO, *(f"{capital(text)}." for text in dict.fromkeys(warned))]

@@ -1,0 +1,43 @@
+"""One page for the client: the recommended option, its picture and numbers, what stays open, what to do."""
+
+from functools import partial
+
+from terrain3d.cover.option import OptionResult
+from terrain3d.cover.verdict import Verdict
+from terrain3d.sentences.client import client_numbers, open_lines, to_do_lines
+from terrain3d.sentences.options import one_line
+from terrain3d.show.blocks import Gap, Listing, Paragraph, Section, fill
+from terrain3d.show.camera import site_camera
+from terrain3d.show.extent import site_extent
+from terrain3d.show.legend import verdict_sign
+from terrain3d.show.pages.context import PageContext
+from terrain3d.show.pages.oblique import draw_oblique
+from terrain3d.show.pages.sheet import PICTURE_ASPECT, Page, Sheet
+from terrain3d.show.scene import build_scene
+
+
+def pages(context: PageContext) -> list[Page]:
+    """One page, of the option that is ranked first."""
+    return context.pages_of_all(
+        "client", [partial(client_sheet, context, option) for option in context.best_first[:1]]
+    )
+
+
+def client_sheet(context: PageContext, option: OptionResult) -> Sheet:
+    """The page of a recommended option."""
+    outcome = context.outcome
+    page = context.begin_option(option, "the recommended option, oblique view", one_line(outcome, option))
+    extent = site_extent(outcome)
+    camera = site_camera(outcome, extent, context.reach, PICTURE_ASPECT)
+    scene = build_scene(outcome, option, extent, context.reach, camera)
+    signs = [verdict_sign(verdict) for verdict in sorted(Verdict, reverse=True)]
+    draw_oblique(page, outcome, option, extent, scene, camera, signs)
+    for what, figure in client_numbers(option):
+        page.figure_and_words(figure, what)
+    still_open = tuple((Paragraph(line, 5), Gap()) for line in open_lines(option))
+    to_do = tuple((Paragraph(line, 5), Gap()) for line in to_do_lines(option))
+    sections = [Section("What to do", (Listing(to_do, where="see the page of warnings"),))]
+    if still_open:
+        sections.insert(0, Section("What stays open", (Listing(still_open, noun="area"),)))
+    fill(page, sections)
+    return page
