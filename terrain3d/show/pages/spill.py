@@ -30,6 +30,7 @@ from terrain3d.show.legend import (
     SPILT_WITHIN,
     UNIT,
     Sign,
+    masked_signs,
     piece_sign,
     site_signs,
 )
@@ -68,15 +69,22 @@ def spill_sheet(context: PageContext, option: OptionResult) -> Sheet:
     view = "beyond the boundary, plan, north up"
     page = context.begin_option(option, view, beyond_line(spilt, things), base.scale)
     draw_spill(page, outcome, option, spilt, things, base)
-    page.key(_signs(outcome.terrain, spilt))
+    page.key(_signs(outcome.terrain, option, spilt))
     fill(page, _sections(outcome.terrain, spilt, things))
     return page
 
 
-def _signs(terrain: Terrain, spilt: Spill) -> list[Sign]:
+def _signs(terrain: Terrain, option: OptionResult, spilt: Spill) -> list[Sign]:
     """What the marks of the plan mean; colours of areas stand in the column."""
     boundary = [BOUNDARY] if spilt.has_boundary else []
-    return [UNIT, *boundary, LANDS_ON_GROUND, OUT_OF_SIGHT, *site_signs(terrain)]
+    return [
+        UNIT,
+        *masked_signs(option.detectors),
+        *boundary,
+        LANDS_ON_GROUND,
+        OUT_OF_SIGHT,
+        *site_signs(terrain),
+    ]
 
 
 def _sections(terrain: Terrain, spilt: Spill, things: tuple[InLayer, ...]) -> list[Section]:
@@ -103,7 +111,7 @@ def _sections(terrain: Terrain, spilt: Spill, things: tuple[InLayer, ...]) -> li
         pieces = Listing(tuple((_piece_row(piece),) for piece in spilt.pieces), spare=8 + max(kept - 2, 0))
         sections.append(Section("Others' ground in it", (pieces,), ("within range", "on past it")))
     if terrain.nuisances:
-        found = Listing(tuple(_thing_rows(thing) for thing in things), spare=2 + (kept and kept + 3))
+        found = Listing(tuple(_thing_rows(thing) for thing in things), spare=2 + kept)
         sections.append(
             Section("Nuisance things in a layer", (found if things else Row("none of those drawn"),))
         )
