@@ -133,11 +133,11 @@ UNIT = Sign(
 RANGE_SETTING = Sign("range setting", line=palette.UNIT, width=0.8, dashes=(4, 3))
 #: What is covered of an arc: over whatever lies there, for another head or unit may hold it.
 MASKED = Sign(
-    "masked: covered zones of an arc", fill=palette.PAPER, line=palette.UNIT, width=0.9, dashes=(1.5, 1.5),
+    "masked zones of an arc", fill=palette.PAPER, line=palette.UNIT, width=0.9, dashes=(1.5, 1.5),
     strength=0.0, stripe=Stripe("||||", palette.MASKED), scene_px=1.9, scene_m=(0.25, 0.25),
 )  # fmt: skip
 #: The same in a scene: the edge of what is covered.
-MASKED_ARC = replace(MASKED, text="masked zones of an arc", fill="", stripe=Stripe())
+MASKED_ARC = replace(MASKED, fill="", stripe=Stripe())
 MOUNT = Sign("named already", line=palette.QUIET_INK, width=0.0, mark=Mark(size=5.0, rim=palette.QUIET_INK))
 MARKED = Sign(
     "mark to measure from", line=palette.INK, width=0.0, mark=Mark("^", 4.5, palette.PAPER, palette.INK, 0.9)

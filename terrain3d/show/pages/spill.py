@@ -111,7 +111,7 @@ def _sections(terrain: Terrain, spilt: Spill, things: tuple[InLayer, ...]) -> li
         pieces = Listing(tuple((_piece_row(piece),) for piece in spilt.pieces), spare=8 + max(kept - 2, 0))
         sections.append(Section("Others' ground in it", (pieces,), ("within range", "on past it")))
     if terrain.nuisances:
-        found = Listing(tuple(_thing_rows(thing) for thing in things), spare=2 + kept)
+        found = Listing(tuple(_thing_rows(thing) for thing in things), spare=2 + (kept and kept + 1))
         sections.append(
             Section("Nuisance things in a layer", (found if things else Row("none of those drawn"),))
         )
