@@ -28,8 +28,9 @@ from shapes import box, ground, leaves, terrain  # noqa: E402
 from terrain3d.cover.fill import verdict_codes  # noqa: E402
 from terrain3d.cover.heads import head_table  # noqa: E402
 from terrain3d.cover.layer_outcomes import layer_outcomes  # noqa: E402
+from terrain3d.cover.sighted import SightedUnit  # noqa: E402
 from terrain3d.detector.pose import Detector  # noqa: E402
-from terrain3d.detector.types import load_type  # noqa: E402
+from terrain3d.detector.types import DetectorType, Microwave, load_type  # noqa: E402
 from terrain3d.sight.panorama import Panorama, panorama  # noqa: E402
 from terrain3d.terrain import Foliage, Solids, Terrain  # noqa: E402
 
@@ -105,9 +106,27 @@ def time_sight() -> None:
                 )
                 what = f"one more setting, {name}, tilt {tilt:g}, {where}"
                 row(what, setting, "panorama", seconds, "50 us, aim 20 us")
+        if name == "one-head-90":
+            time_microwave(seen, detector_type, eye, seconds)
         unit = Detector("D1", detector_type, "mount", eye[0], eye[1], eye[2] - 1.0, 1.0, 300.0, 5.0)
         causes = best_of(partial(layer_outcomes, seen, table, unit, 1.7), 200)
         row(f"outcomes of layers, {name}, tilt 5, hedge ahead", causes, "panorama", seconds, "")
+
+
+def time_microwave(
+    seen: Panorama, kind: DetectorType, eye: tuple[float, float, float], panorama_s: float
+) -> None:
+    """The same type with a microwave: what is worked out once for an eye, and then settings."""
+    sight = best_of(lambda: replace(seen).microwave, 50)
+    row("what microwaves reach, once for an eye", sight, "panorama", panorama_s, "")
+    for needs in ("also", "either"):
+        lobe = Microwave(arc=90.0, thickness=60.0, range=12.0, frequency_ghz=10.525, needs=needs)
+        both = kind.model_copy(update={"microwave": lobe})
+        unit = Detector("D1", both, "mount", eye[0], eye[1], eye[2] - 1.0, 1.0, 300.0, 5.0)
+        seeing = SightedUnit(unit, seen, head_table(both))
+        setting = best_of(partial(seeing.codes, 1.7), 2000)
+        what = f"one more setting, {kind.name}, microwave {needs}"
+        row(what, setting, "panorama", panorama_s, "80 us")
 
 
 def embree_question(site: Terrain, seen: Panorama, eye: tuple[float, float, float]) -> Callable[[], object]:

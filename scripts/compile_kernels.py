@@ -43,23 +43,24 @@ def search() -> None:
 
 
 def walk() -> None:
-    """The examples in the room of walks, then every part of a study."""
+    """The examples in the room of walks, then every part of a study, by layers and by microwave."""
     for path in sorted((ROOT / "terrain3d" / "walk").glob("[!_]*.py")):
         module = importlib.import_module(f"terrain3d.walk.{path.stem}")
         # Whether they are right is for the tests to say.
         doctest.testmod(module, report=False, optionflags=doctest.ELLIPSIS)
-    with everything() as site:
+    with everything("one-head-90", "one-head-90-microwave") as site:
         command("study", site, "--out", site.parent / "study", "--stills", "none")
 
 
 @contextlib.contextmanager
-def everything() -> Iterator[Path]:
-    """A small site file with something of everything, for as long as the block runs."""
+def everything(*types: str) -> Iterator[Path]:
+    """A small site file with something of everything and an option of each type, while the block runs."""
     from site_files import EVERYTHING, option_text
 
     with TemporaryDirectory() as folder:
         site = Path(folder) / "site.toml"
-        site.write_text(EVERYTHING + option_text("up", tilt=-3), encoding="utf-8")
+        options = [option_text(kind, kind=kind, tilt=-3) for kind in types or ("one-head-90",)]
+        site.write_text(EVERYTHING + "".join(options), encoding="utf-8")
         yield site
 
 

@@ -252,6 +252,10 @@ class SolidShape(Table):
     height: Annotated[Number, key("metres", "its top, above the ground beneath", gt=0, le=200)]
     thickness: Annotated[Number | None, key("metres", "of a wall, which needs it", gt=0, le=20)] = None
     base: Annotated[Number, key("metres", "clearance under it, above the ground", ge=0, le=100)] = 0.0
+    microwave_db: Annotated[
+        Number | None,
+        key("decibels", "that microwaves lose each time they cross it, one way; none is all", ge=0, le=100),
+    ] = None
 
     @model_validator(mode="after")
     def _one_shape(self) -> "SolidShape":
@@ -288,6 +292,10 @@ class FoliageShape(Table):
         ],
         key("m2/m3", "leaf area in a cubic metre: a number, or a word for 0.5, 2 or 4"),
     ]
+    microwave_db_per_m: Annotated[
+        Number | None,
+        key("decibels a metre", "that microwaves lose in it at first, one way; none is 4", ge=0, le=50),
+    ] = None
 
     @property
     def leaf_density(self) -> float:

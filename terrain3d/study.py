@@ -143,9 +143,10 @@ def _surroundings(outcome: Outcome, parts: tuple[str, ...], tell: Progress) -> T
     """The ground as far as the parts look that are asked for."""
     if not {"beyond", "sun"} & set(parts):
         return outcome.terrain
-    farthest_m = max(unit.type.max_range for option in outcome.options for unit in option.detectors)
+    types = [unit.type for option in outcome.options for unit in option.detectors]
+    farthest_m = max(max(FOLLOW_ON * kind.max_range, kind.reach_m) for kind in types)
     to_the_sky = "sun" in parts and outcome.terrain.frame.origin_lonlat is not None
-    return surroundings_of(outcome.site, FOLLOW_ON * farthest_m, to_the_sky, tell)
+    return surroundings_of(outcome.site, farthest_m, to_the_sky, tell)
 
 
 def _tell_at(tell: Progress, share: float, step: str) -> None:

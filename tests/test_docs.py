@@ -18,10 +18,12 @@ from terrain3d.cover import wedges
 from terrain3d.nuisance import animals, spill
 from terrain3d.search import judge, run
 from terrain3d.search.settings import Space
+from terrain3d.sight import microwave
 from terrain3d.site import LEAF_DENSITIES
 from terrain3d.survey import above, build, dates, overlaid, shots
+from terrain3d.terrain import LEAF_DB_PER_M
 from terrain3d.uncertainty import error_field, tolerance
-from terrain3d.walk import fans, ground, routes, ways_in
+from terrain3d.walk import fans, ground, routes, track, ways_in
 
 ROOT = Path(__file__).parent.parent
 
@@ -101,6 +103,10 @@ def taken(info: FieldInfo, number: float) -> bool:
 
 RULES = [
     f"Ground is read {build._AROUND_M:g} m past the reach of the units",
+    f"lose {microwave.LEAF_MOST_DB:g} (1 - exp(-d g / {microwave.LEAF_MOST_DB:g})) dB one way",
+    f"`microwave_db_per_m`, else {LEAF_DB_PER_M:g}",
+    f"{10 ** (-microwave.leaf_loss_db(1.0, LEAF_DB_PER_M) / 20):.0%} of the range".replace("%", " %"),
+    f"Told to a step of {track.STEP_M:g} m",
     f"every {fans.FAN_STEP_DEG:g} degrees of its arcs",
     f"from {fans.LEAD_IN_M:g} m past `max_range` to {fans.LAST_M:g} m, and {fans.ACROSS_M:g} m across",
     f'"More than {fans.NEAR_M:g} m from the unit"',

@@ -14,13 +14,17 @@ from terrain3d.cover.layer_outcomes import (
     BY_SOLID,
     CLOSE_IN,
     LANDS_SHORT,
+    MOVES_ACROSS,
     NO_TAKER,
+    NOT_REACHED,
     OUTSIDE_ARC,
     PASSES_ABOVE,
 )
 from terrain3d.cover.verdict import Codes
-from terrain3d.detector.pose import Detector, posed_heads
+from terrain3d.detector.pose import Arc, Detector, head_axes, posed_heads
+from terrain3d.detector.types import MICROWAVE
 from terrain3d.terrain import Ground
+from terrain3d.units import Floats
 
 #: Keys of the causes, as `results.json` has them.
 CAUSE_KEYS = {
@@ -32,6 +36,8 @@ CAUSE_KEYS = {
     CLOSE_IN: "below the layer",
     BEYOND: "beyond range",
     OUTSIDE_ARC: "outside arc",
+    NOT_REACHED: "microwave does not reach",
+    MOVES_ACROSS: "moves across",
 }
 #: Those that say no more than where the unit was pointed.
 ELSEWHERE = (CAUSE_KEYS[OUTSIDE_ARC], CAUSE_KEYS[BEYOND])
@@ -80,7 +86,7 @@ def combined_outcomes(units: list[LayerMaps], verdicts: list[Codes], combine: st
     elsewhere, nobody = np.full(shape, OUTSIDE_ARC, np.uint8), np.full(shape, NO_TAKER, np.int32)
     outcomes = {name: np.stack([maps.outcomes.get(name, elsewhere) for maps in units]) for name in names}
     takers = {name: np.stack([maps.takers.get(name, nobody) for maps in units]) for name in names}
-    misses = sum(stack.astype(np.int32) for stack in outcomes.values())
+    misses = sum(np.where(stack == NOT_REACHED, 1, stack).astype(np.int32) for stack in outcomes.values())
     score = 10_000 * np.stack(verdicts).astype(np.int32) - misses
     chosen = (score.argmin(axis=0) if combine == "all" else score.argmax(axis=0))[None]
     return LayerMaps(
@@ -109,6 +115,14 @@ def cause_areas(
             cause: float(counts[code]) * cell_m2 for code, cause in CAUSE_KEYS.items() if counts[code] > 0
         }
     return areas
+
+
+def blamed(maps: LayerOutcomes, name: str) -> NDArray[np.bool_] | Literal[True]:
+    """Where a layer may be blamed for ground not held: the microwave only where all layers are broken."""
+    if name != MICROWAVE:
+        return True
+    layers = [outcomes == BROKEN for layer, outcomes in maps.items() if layer != MICROWAVE]
+    return np.asarray(np.logical_and.reduce(layers))
 
 
 def taken_areas(maps: LayerMaps, names: tuple[str, ...], cell_m2: float) -> dict[str, dict[str, float]]:
@@ -148,7 +162,8 @@ def losses(
     """What keeps ground from being held, each cell once, most first.
 
     Of the layers that are not broken on a cell the one farthest from success counts: what a hedge takes would
-    not be held without it as long as another layer looks elsewhere.
+    not be held without it as long as another layer looks elsewhere. The microwave counts where all layers are
+    broken.
 
     Parameters
     ----------
@@ -162,7 +177,13 @@ def losses(
     """
     if not maps.outcomes or not where.any():
         return ()
-    outcomes = np.stack([outcome[where] for outcome in maps.outcomes.values()])
+    # BROKEN is what no cell is charged to.
+    outcomes = np.stack(
+        [
+            np.where(np.broadcast_to(blamed(maps.outcomes, layer), where.shape), outcome, BROKEN)[where]
+            for layer, outcome in maps.outcomes.items()
+        ]
+    ).astype(np.uint8)
     takers = np.stack([maps.takers[layer][where] for layer in maps.outcomes])
     farthest = outcomes.argmax(axis=0)[None]
     code, taker = (np.take_along_axis(rows, farthest, axis=0)[0] for rows in (outcomes, takers))
@@ -181,13 +202,28 @@ def losses(
 
 def outcomes_beyond_reach(ground: Ground, unit: Detector) -> NDArray[np.uint8]:
     """(ny, nx) uint8: cells out of a unit's reach, within one of its arcs, at the horizon, or not."""
+    heads = [(head.right, head.forward, head.open_deg) for head in posed_heads(unit)]
+    return _beyond_reach(ground, unit, heads)
+
+
+def microwave_beyond_reach(ground: Ground, unit: Detector) -> NDArray[np.uint8]:
+    """The same of a unit's microwave."""
+    assert unit.type.microwave is not None
+    right, forward, _ = head_axes(unit.bearing_deg, unit.tilt_deg, unit.roll_deg)
+    half = unit.type.microwave.arc / 2
+    return _beyond_reach(ground, unit, [(right, forward, ((-half, half),))])
+
+
+def _beyond_reach(
+    ground: Ground, unit: Detector, senses: list[tuple[Floats, Floats, tuple[Arc, ...]]]
+) -> NDArray[np.uint8]:
+    """Of senses, each with its right and forward axes and its arcs."""
     dx, dy = ground.xs - unit.x, (ground.ys - unit.y)[:, None]
     in_any_arc = np.zeros(ground.z.shape, bool)
-    for head in posed_heads(unit):
-        side, ahead = dx * head.right[0] + dy * head.right[1], dx * head.forward[0] + dy * head.forward[1]
-        azimuth = np.arctan2(side, ahead)
-        for left, right in head.open_deg:
-            in_any_arc |= np.abs(azimuth - np.radians((left + right) / 2)) <= np.radians((right - left) / 2)
+    for right, forward, arcs in senses:
+        azimuth = np.arctan2(dx * right[0] + dy * right[1], dx * forward[0] + dy * forward[1])
+        for low, high in arcs:
+            in_any_arc |= np.abs(azimuth - np.radians((low + high) / 2)) <= np.radians((high - low) / 2)
     outcomes = np.where(in_any_arc, np.uint8(BEYOND), np.uint8(OUTSIDE_ARC))
     outcomes[~ground.known] = NO_OUTCOME
     return outcomes

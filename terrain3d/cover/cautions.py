@@ -77,7 +77,7 @@ def area_facts(
     """What no unit of an option reaches of each protected area, and what of it is not known."""
     reached = np.zeros(ground.z.shape, bool)
     for unit in units:
-        reached |= np.hypot(ground.xs - unit.x, (ground.ys - unit.y)[:, None]) <= unit.type.max_range
+        reached |= np.hypot(ground.xs - unit.x, (ground.ys - unit.y)[:, None]) <= unit.type.reach_m
     facts = []
     for area in protect:
         within = cells_within(ground, area)

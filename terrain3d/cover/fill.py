@@ -98,7 +98,7 @@ def _judge(
         axes = turned(axes_of(bearing + pans[h], tilt, roll), turns[h])
         own_range = ranges[h] if ranges[h] == ranges[h] else range_m
         sines = layer_sines(elevations[h, :n_layers], half_thicknesses[h], nominal_height, own_range)
-        first_bin, n_bins = _bins_of_arc(axes, half_arcs[h], sines)
+        first_bin, n_bins = bins_of_arc(axes, half_arcs[h], sines)
         # The bins of an arc are at most two runs of cells, before and after due north.
         stop_bin = first_bin + n_bins
         for run in range(2):
@@ -197,7 +197,7 @@ def _raise_codes(states, upper, any_layer, codes):
 
 
 @njit(cache=True, nogil=True)
-def _bins_of_arc(axes, half_arc, sines):
+def bins_of_arc(axes, half_arc, sines):
     """First bin and number of bins that hold the cells of an arc; the exact test follows.
 
     Along a layer's axis the bearing turns steadily with the azimuth in the head, so the corners of

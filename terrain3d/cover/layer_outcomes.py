@@ -29,6 +29,9 @@ from terrain3d.terrain import SURVEYED_LEAVES, Terrain
 #: What became of a layer over a cell; other than BROKEN they are in the order in which a cause is
 #: preferred when several heads or units miss a cell: the nearer to success, the earlier.
 BROKEN, BY_FOLIAGE, BY_SOLID, BY_GROUND, PASSES_ABOVE, LANDS_SHORT, CLOSE_IN, BEYOND, OUTSIDE_ARC = range(9)
+#: What becomes of the microwave besides: it does not reach the figure; along a walk, the figure moves too
+#: much across. They stand outside that order.
+NOT_REACHED, MOVES_ACROSS = 9, 10
 
 #: In place of a thing that takes a layer, where none does.
 NO_TAKER = -1

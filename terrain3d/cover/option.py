@@ -10,6 +10,7 @@ from terrain3d.cover.causes import (
     LayerMaps,
     LayerOutcomes,
     Loss,
+    blamed,
     cause_areas,
     combined_outcomes,
     losses,
@@ -73,8 +74,9 @@ class OptionResult:
     `verdicts` is (ny, nx) on the ground's grid, row 0 the southernmost, codes of `Verdict` with
     255 where no ground is known. `units` are its units, each with what it sees. `area_m2` is keyed by
     VERDICT_KEYS; `causes` by layer, then by cause, in m2; `lost_m2` likewise, for protected ground not
-    held. `layer_outcomes` holds for each layer what became of it on each cell, as `SightedUnit.outcome_maps`
-    has it, of the unit that decides there. `facts` tells of each unit what may mislead about it.
+    held, the microwave where all layers are broken. `layer_outcomes` holds for each layer what became of it
+    on each cell, as `SightedUnit.outcome_maps` has it, of the unit that decides there. `facts` tells of each
+    unit what may mislead about it.
 
     `layer_takers` has the things that take each layer, by their place in `things`: names of what is drawn,
     empty where a survey shows it. `taken_by` is m2 by layer, then by the name of the solid or foliage that
@@ -205,7 +207,10 @@ def option_result(
         verdict_areas(verdicts, cell_m2),
         tuple(protect),
         cause_areas(layers.outcomes, cell_m2),
-        cause_areas(layers.outcomes, cell_m2, lost),
+        {
+            name: cause_areas({name: own}, cell_m2, lost & blamed(layers.outcomes, name))[name]
+            for name, own in layers.outcomes.items()
+        },
         layers.outcomes,
         combine,
         tuple(unit_facts(terrain, one) for one in units),

@@ -6,13 +6,19 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from terrain3d.cover.causes import LayerMaps, LayerOutcomes, outcomes_beyond_reach
+from terrain3d.cover.causes import (
+    LayerMaps,
+    LayerOutcomes,
+    microwave_beyond_reach,
+    outcomes_beyond_reach,
+)
 from terrain3d.cover.fill import verdict_codes
 from terrain3d.cover.heads import HeadTable, head_table, one_head, upper_layer_of
 from terrain3d.cover.layer_outcomes import NO_TAKER, layer_outcomes, layers_broken, outcomes_and_takers
+from terrain3d.cover.microwave import microwave_outcomes, microwave_reached, with_microwave
 from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict
 from terrain3d.detector.pose import Detector, HeadSetting
-from terrain3d.detector.types import DetectorType
+from terrain3d.detector.types import MICROWAVE, DetectorType
 from terrain3d.sight.panorama import Panorama, eye_over, panorama
 from terrain3d.sight.points import look_at
 from terrain3d.terrain import Ground, Terrain
@@ -90,7 +96,23 @@ class SightedUnit:
         contrast : float
             Share of the contrast that the marks of fill are for: a faint figure has to fill more.
         """
-        return self._codes(self.heads, figure_height_m, contrast)
+        codes, microwave = self._codes(self.heads, figure_height_m, contrast), self.unit.type.microwave
+        if microwave is None:
+            return codes
+        lacking = None
+        if self.heads.any_layer and microwave.needs == "also":
+            # One layer alone may hold a cell: which it is, the rule of all layers tells.
+            by_all = self._codes(replace(self.heads, any_layer=False), figure_height_m, contrast)
+            lacking = np.minimum(by_all, np.uint8(Verdict.UPPER_ONLY))
+        unit = self.unit
+        return with_microwave(
+            codes, self.seen, microwave, unit.bearing_deg, unit.tilt_deg, unit.roll_deg, figure_height_m,
+            lacking,
+        )  # fmt: skip
+
+    def reached(self, figure_height_m: float) -> NDArray[np.bool_]:
+        """Whether the unit's microwave reaches a figure on each cell in reach, (n,) bool."""
+        return microwave_reached(self.seen, self.unit, figure_height_m)
 
     def verdicts(self, ground: Ground, figure_height_m: float) -> Codes:
         """The same on the whole ground, (ny, nx) uint8; `UNKNOWN` where no ground is known."""
@@ -107,7 +129,7 @@ class SightedUnit:
         return self.layer_maps(ground, figure_height_m).outcomes
 
     def layer_maps(self, ground: Ground, figure_height_m: float) -> LayerMaps:
-        """The same with the things that take each layer."""
+        """The same with the things that take each layer; the microwave beside the layers by its name."""
         far = outcomes_beyond_reach(ground, self.unit)
         maps = LayerMaps({}, {})
         found = outcomes_and_takers(self.seen, self.heads, self.unit, figure_height_m)
@@ -116,6 +138,12 @@ class SightedUnit:
             maps.outcomes[name].ravel()[self.seen.cells] = outcomes
             maps.takers[name] = np.full(far.shape, NO_TAKER, np.int32)
             maps.takers[name].ravel()[self.seen.cells] = takers
+        if self.unit.type.microwave is not None:
+            own, whose = microwave_outcomes(self.seen, self.unit, figure_height_m)
+            maps.outcomes[MICROWAVE] = microwave_beyond_reach(ground, self.unit)
+            maps.outcomes[MICROWAVE].ravel()[self.seen.cells] = own
+            maps.takers[MICROWAVE] = np.full(far.shape, NO_TAKER, np.int32)
+            maps.takers[MICROWAVE].ravel()[self.seen.cells] = whose
         return maps
 
     def broken(self, figure_height_m: float) -> NDArray[np.bool_]:

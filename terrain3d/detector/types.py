@@ -16,6 +16,8 @@ Count = Annotated[int, Strict(), Field(ge=1, le=1000)]
 Share = Annotated[Number, Field(gt=0, le=1)]
 #: Range settings, metres.
 Ranges = tuple[Annotated[Number, Field(gt=0)], ...]
+#: What the second sense is called beside the layers.
+MICROWAVE = "microwave"
 
 
 class Layer(Table):
@@ -189,6 +191,10 @@ class DetectorType(Table):
                 f"range setting {longest:g} m is beyond max_range {self.max_range:g} m",
                 "raise max_range or leave that setting out",
             )
+        if self.microwave is not None and any(
+            layer.name == MICROWAVE for head in self.head for layer in head.layer
+        ):
+            raise UnfitError(f"a layer is called {MICROWAVE!r} beside the microwave", "call it otherwise")
         steepest = math.degrees(math.atan(self.nominal_height / min(every)))
         if steepest > 45:
             raise UnfitError(

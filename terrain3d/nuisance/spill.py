@@ -11,7 +11,8 @@ What counts on ground of others, in cells of the ground's grid:
   a vehicle, VEHICLE_M, for both use it;
 - on past its range something as tall as a vehicle, whatever the ground.
 
-The same holds for the ground past the boundary as a whole.
+The same holds for the ground past the boundary as a whole. Of a unit with a microwave the ground that this
+reaches is counted beside it: it has a range of its own, and passes hedges and fences.
 
 A cell counts when that height fills the layer as the unit's own fill has it, seen past ground, solids and
 leaves, as for a verdict. How several units combine does not matter here: each is troubled by itself.
@@ -117,6 +118,7 @@ class PieceSpill:
     """Ground of others that lies in the upper layer of any unit of an option.
 
     `nearest_m` is the plan distance from a unit to the nearest such cell, None where there is none.
+    `microwave_m2` is what of it a microwave reaches, None where no unit has one.
     """
 
     name: str
@@ -125,6 +127,7 @@ class PieceSpill:
     within_m2: float
     on_past_m2: float
     nearest_m: float | None
+    microwave_m2: float | None = None
 
 
 @dataclass(frozen=True)
@@ -166,6 +169,8 @@ class Spill:
     keep_off : tuple of KeepOff
         What would have to be masked for each piece to keep out of, and for all past the boundary, where
         somebody there breaks an upper layer.
+    past_microwave : (ny, nx) bool or None
+        Cells of `ground` beyond the boundary that a microwave reaches; None where no unit has one.
     """
 
     fans: tuple[Fan, ...]
@@ -179,6 +184,13 @@ class Spill:
     pieces: tuple[PieceSpill, ...]
     off_own_land: tuple[str, ...]
     keep_off: tuple[KeepOff, ...] = ()
+    past_microwave: Mask | None = None
+
+    @property
+    def past_microwave_m2(self) -> float | None:
+        """Area of the ground beyond the boundary that a microwave reaches; None where no unit has one."""
+        where = self.past_microwave
+        return None if where is None else float(where.sum()) * self.ground.cell_m**2
 
     @property
     def known_until_m(self) -> dict[str, float]:
@@ -227,10 +239,11 @@ def spill(terrain: Terrain, units: tuple[Detector, ...], figure_height_m: float)
     ground = terrain.ground
     none = np.zeros(ground.z.shape, bool)
     person, larger, on_past = none.copy(), none.copy(), none.copy()
+    by_microwave, by_microwave_larger = none.copy(), none.copy()
     by_head = []
     for unit in units:
         follow_m = FOLLOW_ON * unit.type.max_range
-        seen = sighted(terrain, unit, follow_m)
+        seen = sighted(terrain, unit, max(follow_m, unit.type.reach_m))
         persons, larger_ones = (
             seen.upper_broken(counted_height_m(kind, figure_height_m)) for kind in ("other", "road")
         )
@@ -240,12 +253,18 @@ def spill(terrain: Terrain, units: tuple[Detector, ...], figure_height_m: float)
         # Cells that the same height breaks in both reaches differ in their distance alone.
         vehicle = upper_broken(ground, seen, VEHICLE_M)
         on_past |= upper_broken(ground, seen, VEHICLE_M, follow_m) & ~vehicle
+        if unit.type.microwave is not None:
+            by_microwave |= _reached(ground, seen, counted_height_m("other", figure_height_m))
+            by_microwave_larger |= _reached(ground, seen, counted_height_m("road", figure_height_m))
     road = none.copy()
     for piece in terrain.beyond:
         if piece.kind == "road":
             road |= _piece_cells(ground, piece)
     within = person | (larger & road)
-    pieces = tuple(_piece(ground, units, piece, within, on_past) for piece in terrain.beyond)
+    reached = None
+    if any(unit.type.microwave is not None for unit in units):
+        reached = by_microwave | (by_microwave_larger & road)
+    pieces = tuple(_piece(ground, units, piece, within, on_past, reached) for piece in terrain.beyond)
     outside = none if terrain.boundary is None else ground.known & ~_own_cells(terrain)
     kept_out: dict[str | None, Mask] = {
         piece.name: within & _piece_cells(ground, piece) for piece in terrain.beyond if piece.keep_out
@@ -270,6 +289,7 @@ def spill(terrain: Terrain, units: tuple[Detector, ...], figure_height_m: float)
             for name, where in kept_out.items()
             if where.any()
         ),
+        None if reached is None else reached & outside,
     )
 
 
@@ -383,7 +403,12 @@ def _piece_cells(ground: Ground, piece: Beyond) -> Mask:
 
 
 def _piece(
-    ground: Ground, units: tuple[Detector, ...], piece: Beyond, within: Mask, on_past: Mask
+    ground: Ground,
+    units: tuple[Detector, ...],
+    piece: Beyond,
+    within: Mask,
+    on_past: Mask,
+    reached: Mask | None,
 ) -> PieceSpill:
     inside = _piece_cells(ground, piece)
     near, far = within & inside, on_past & ~within & inside
@@ -398,4 +423,12 @@ def _piece(
         float(near.sum()) * cell_m2,
         float(far.sum()) * cell_m2,
         min(away, default=None),
+        None if reached is None else float((reached & inside).sum()) * cell_m2,
     )
+
+
+def _reached(ground: Ground, seen: SightedUnit, figure_height_m: float) -> Mask:
+    """(ny, nx) bool: cells on which a unit's microwave reaches a figure."""
+    where = np.zeros(ground.z.shape, bool)
+    where.ravel()[seen.seen.cells] = seen.reached(figure_height_m)
+    return where

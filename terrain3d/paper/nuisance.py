@@ -70,6 +70,7 @@ def _spill(spilt: Spill, doubts: Sequence[str]) -> dict[str, Any]:
         "past_boundary_m2": {
             "within_range": area(spilt.past_within_m2),
             "on_past_range": area(spilt.past_on_m2),
+            **_by_microwave("by_microwave", spilt.past_microwave_m2),
         }
         if spilt.has_boundary
         else None,
@@ -84,6 +85,7 @@ def _spill(spilt: Spill, doubts: Sequence[str]) -> dict[str, Any]:
                 "within_range_m2": area(piece.within_m2),
                 "on_past_range_m2": area(piece.on_past_m2),
                 "nearest_m": size(piece.nearest_m),
+                **_by_microwave("by_microwave_m2", piece.microwave_m2),
             }
             for piece in spilt.pieces
         ],
@@ -105,6 +107,11 @@ def _cost(cost: MaskCost | None) -> dict[str, Any] | None:
     if cost is None:
         return None
     return {"held_m2": area(cost.held_m2), "lost_m2": area(cost.lost_m2)}
+
+
+def _by_microwave(key: str, m2: float | None) -> dict[str, Any]:
+    """A key that is there only where a unit has a microwave."""
+    return {} if m2 is None else {key: area(m2)}
 
 
 def _fan(fan: Fan, rows: tuple[Landing, ...], has_boundary: bool) -> dict[str, Any]:

@@ -16,6 +16,7 @@ from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.cover.wedges import wedges_of
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector, masked_arcs
+from terrain3d.detector.types import Microwave
 from terrain3d.frame import Frame
 from terrain3d.job import Outcome
 from terrain3d.paper.rounded import area, share, size
@@ -229,13 +230,27 @@ def _detector(outcome: Outcome, option: OptionResult, number: int) -> dict[str, 
     }
 
 
+def _microwave(microwave: Microwave) -> dict[str, Any]:
+    return {
+        "arc_deg": microwave.arc,
+        "elevation_deg": microwave.elevation,
+        "thickness_deg": microwave.thickness,
+        "range_m": microwave.range,
+        "frequency_ghz": microwave.frequency_ghz,
+        "needs": microwave.needs,
+        "slowest_mps": microwave.slowest_mps,
+    }
+
+
 def _set_by_itself(unit: Detector) -> dict[str, Any]:
-    """Keys that are there only where a unit is set so."""
+    """Keys that are there only where a unit is set so, or has what they tell of."""
     told: dict[str, Any] = {}
     if unit.sensitivity is not None:
         told["sensitivity"] = unit.sensitivity
     if unit.bracket:
         told["bracket"] = True
+    if unit.type.microwave is not None:
+        told["microwave"] = _microwave(unit.type.microwave)
     if unit.heads:
         told["heads"] = [_head(unit, head) for head in range(len(unit.heads))]
     return told

@@ -13,7 +13,7 @@ from pydantic import BaseModel, ConfigDict, Field
 #: Units that a number may have, by the suffix of its key.
 SUFFIXES = {
     "m": "_m", "m2": "_m2", "deg": "_deg", "s": "_s", "min": "_min", "°C": "_c", "K": "_k", "m/s": "_mps",
-    "W/m2/sr": "_w_m2_sr", "share": "_share", "count": "_count",
+    "W/m2/sr": "_w_m2_sr", "Hz": "_hz", "GHz": "_ghz", "share": "_share", "count": "_count",
 }  # fmt: skip
 #: What other numbers are in.
 OTHERS = (
@@ -50,7 +50,7 @@ def part(meaning: str) -> Any:
 
 
 def told_part(unit: str, meaning: str) -> Any:
-    """A number, or several, that is there only where it was asked for."""
+    """A number, or several, that is there only where there is anything to tell."""
     if unit not in {*SUFFIXES, *OTHERS}:
         raise ValueError(f"{unit!r} is no unit that is told")
     return Field(default=None, description=f"{meaning} Unit: {unit}.", json_schema_extra={"x-unit": unit})
@@ -68,7 +68,7 @@ class Part(BaseModel):
 
 CauseWords = Literal[
     "hidden by foliage", "hidden by a solid", "hidden by ground", "passes above the figure", "lands short",
-    "below the layer", "beyond range", "outside arc",
+    "below the layer", "beyond range", "outside arc", "microwave does not reach", "moves across",
 ]  # fmt: skip
 #: Square metres by layer, then by cause.
 Causes = dict[str, dict[CauseWords, float]]
@@ -158,6 +158,20 @@ class HeadSet(Part):
     open_deg: list[tuple[float, float]] = told("deg", "The same of what is left open.")
 
 
+class Microwave(Part):
+    """The second sense of a unit, as its type has it."""
+
+    arc_deg: float = told("deg", "Plan angle of its lobe about the unit's bearing.")
+    elevation_deg: float = told("deg", "Of the lobe's axis above level.")
+    thickness_deg: float = told("deg", "From the lobe's lower edge to its upper.")
+    range_m: float = told("m", "Out to which it senses a whole person in the open.")
+    frequency_ghz: float = told("GHz", "Of its waves.")
+    needs: Literal["also", "either"] = said(
+        "Whether an alarm takes it and the layers (`also`), or it or the layers (`either`)."
+    )
+    slowest_mps: float = told("m/s", "Towards or away, that it still senses.")
+
+
 class WatchUnderScenario(Part):
     """How near a thing comes under a scenario."""
 
@@ -215,6 +229,7 @@ class Detector(Part):
     off_known_share: float = told("share", "The same as a share of its arcs.")
     sensitivity: str = part("The unit's sensitivity setting by the type's name, where it is set so.")
     bracket: bool = part("Where the unit is on its bracket.")
+    microwave: Microwave = part("The unit's second sense, where its type has one.")
     heads: list[HeadSet] = part("Each head, in the type's order, where some are set by themselves.")
     watch: Watch = part("Its watch against covering, where its type has one.")
 
@@ -341,6 +356,25 @@ class Pulse(Part):
     entered: bool = said("True where the zone is entered, false where it is left.")
 
 
+class SensedByMicrowave(Part):
+    """What the microwave of one unit makes of a walk."""
+
+    unit: str = said("Name of the unit.")
+    sensed_m: float = told("m", "Walked where it senses the walker.")
+    lost_m: dict[CauseWords, float] = told("m", "Walked where it does not, by cause.")
+    fastest_mps: float = told("m/s", "Greatest speed towards or away where it senses; 0 where it never does.")
+    shift_hz: float = told("Hz", "The Doppler shift at that speed.")
+
+
+class WalkByMicrowave(Part):
+    """What the microwaves of an option make of a walk."""
+
+    layers_alone_s: float | None = told(
+        "s", "When the layers alone would raise the alarm.", "the layers alone would raise none"
+    )
+    units: list[SensedByMicrowave] = said("Each unit that has a microwave.")
+
+
 class Walk(Part):
     """One walk of the site file."""
 
@@ -354,6 +388,7 @@ class Walk(Part):
     alarm: Alarm | None = said("The first alarm.", "none is raised")
     protect: list[Reached] = said("Every protected area, in the order of the site file.")
     pulses: list[Pulse] = said("In the order they come.")
+    microwave: WalkByMicrowave = part("Where a unit has a microwave: what it makes of the walk.")
     words: str = said("The same as a sentence.")
 
 
@@ -533,6 +568,9 @@ class PastBoundary(Part):
     on_past_range: float = told(
         "m2", "A vehicle breaks it on past that; what counts within range is left out."
     )
+    by_microwave: float = told_part(
+        "m2", "A microwave reaches such a figure, in the layer or not; there where a unit has one."
+    )
 
 
 class LandsOn(Part):
@@ -580,6 +618,9 @@ class Piece(Part):
     on_past_range_m2: float = told("m2", "Of it only on past range, where a vehicle is sensed.")
     nearest_m: float | None = told(
         "m", "Plan distance from a unit to the nearest such ground.", "there is none"
+    )
+    by_microwave_m2: float = told_part(
+        "m2", "Of it where a microwave reaches such a figure; there where a unit has one."
     )
 
 
@@ -834,15 +875,18 @@ class Option(Part):
     causes: Causes = told(
         "m2",
         "All ground on which a layer is not broken, by layer and by what its axis meets first on the way"
-        " there, or where it meets nothing by what takes most of the band; causes of 0 are left out.",
+        " there, or where it meets nothing by what takes most of the band; causes of 0 are left out. Under"
+        " `microwave` all ground that a unit's microwave does not reach.",
     )
     protected_lost_m2: Causes | None = told(
-        "m2", "The same of protected ground that is not held.", "nothing is protected"
+        "m2",
+        "The same of protected ground that is not held; under `microwave` where all layers are broken there.",
+        "nothing is protected",
     )
     taken_by: dict[str, dict[str, float]] = told(
         "m2",
-        "Of all ground, by layer and by the name of the solid or foliage that takes it, most first: what"
-        " `causes` has as hidden by a solid and by foliage. Things of one name count together.",
+        "Of all ground, by layer, or `microwave`, and by the name of the solid or foliage that takes it, most"
+        " first: what `causes` has as hidden by a solid and by foliage. Things of one name count together.",
     )
     hangs_on_leaves_m2: float = told(
         "m2", "Ground whose verdict is another without any foliage; `leaves.tif` shows it."

@@ -3,12 +3,14 @@
 import math
 from typing import Any
 
+from terrain3d.cover.causes import CAUSE_KEYS
 from terrain3d.frame import Frame
 from terrain3d.paper.results import figure_values, place
 from terrain3d.paper.rounded import share, size
 from terrain3d.sentences.walks import BORROWED, MODEL, fan_words, walk_words
 from terrain3d.units import Floats
 from terrain3d.walk.fans import NEAR_M, Fan, share_alarmed
+from terrain3d.walk.microwave import SensedWalk
 from terrain3d.walk.option import OptionWalks
 from terrain3d.walk.pulses import Alarm, Pulse, WalkResult
 from terrain3d.walk.reach import Reached
@@ -53,7 +55,31 @@ def _walk(walk: WalkResult, frame: Frame) -> dict[str, Any]:
         "alarm": None if walk.alarm is None else _alarm(walk.alarm, frame),
         "protect": [_reached(area) for area in walk.reached],
         "pulses": [_pulse(pulse, frame) for pulse in walk.pulses],
+        **_microwave(walk),
         "words": walk_words(walk),
+    }
+
+
+def _microwave(walk: WalkResult) -> dict[str, Any]:
+    """A key that is there only where a unit has a microwave."""
+    if not walk.sensed:
+        return {}
+    return {
+        "microwave": {
+            "layers_alone_s": size(walk.layers_alone_s),
+            "units": [_sensed(own) for own in walk.sensed],
+        }
+    }
+
+
+def _sensed(own: SensedWalk) -> dict[str, Any]:
+    lost = {cause: own.length_m(code) for code, cause in CAUSE_KEYS.items()}
+    return {
+        "unit": own.unit.name,
+        "sensed_m": size(own.sensed_m),
+        "lost_m": {cause: size(metres) for cause, metres in lost.items() if metres > 0},
+        "fastest_mps": size(own.fastest_mps),
+        "shift_hz": size(own.shift_hz),
     }
 
 

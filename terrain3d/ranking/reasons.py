@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain3d.cover.causes import CAUSE_KEYS
+from terrain3d.cover.causes import CAUSE_KEYS, blamed
 from terrain3d.cover.layer_outcomes import NO_TAKER
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import Verdict
@@ -91,8 +91,9 @@ def _heaviest_loss(
     lost = (best.verdicts == Verdict.BOTH) & (other.verdicts != Verdict.BOTH) & (counts > 0)
     losses = []
     for layer, outcomes in other.layer_outcomes.items():
+        may = lost & blamed(other.layer_outcomes, layer)
         for code, cause in CAUSE_KEYS.items():
-            where = lost & (outcomes == code)
+            where = may & (outcomes == code)
             if where.any():
                 losses.append((float(counts[where].sum()), layer, cause, where))
     if not losses:

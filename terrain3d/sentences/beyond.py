@@ -7,7 +7,7 @@ from terrain3d.nuisance.spill import KeepOff, Landing, PieceSpill, Spill
 from terrain3d.nuisance.things import InLayer
 from terrain3d.sentences.heads import zones_words
 from terrain3d.sentences.nuisances import cost_words, nuisance_line, worst_line
-from terrain3d.sentences.words import square_metres
+from terrain3d.sentences.words import capital, square_metres
 from terrain3d.wording import listed
 
 #: What an axis ends on, as results have it.
@@ -22,9 +22,14 @@ LANDS_WORDS = {
 
 def beyond_lines(spilt: Spill, things: tuple[InLayer, ...], doubts: Sequence[str]) -> list[str]:
     """All that is to say: what to know first, then whose ground lies in the layer, then nuisance things."""
-    pieces = [_piece_line(piece) for piece in spilt.pieces if piece.within_m2 or piece.on_past_m2]
+    pieces = [
+        _piece_line(piece)
+        for piece in spilt.pieces
+        if piece.within_m2 or piece.on_past_m2 or piece.microwave_m2
+    ]
     return [
         *beyond_notes(spilt, doubts),
+        *([microwave_words(spilt)] if spilt.past_microwave_m2 else []),
         *pieces,
         *(keep_off_words(one) for one in spilt.keep_off),
         *(nuisance_line(thing) for thing in things if thing.is_seen),
@@ -82,10 +87,13 @@ def loss_words(one: KeepOff) -> str:
 
 
 def _piece_line(piece: PieceSpill) -> str:
-    return (
+    text = (
         f"{piece.name} ({piece.kind}): {piece.within_m2:.1f} m2 in the upper layer within its range, "
         f"{piece.on_past_m2:.1f} m2 on past it"
     )
+    if piece.microwave_m2 is None:
+        return text
+    return f"{text}; the microwave reaches {piece.microwave_m2:.1f} m2"
 
 
 def beyond_line(spilt: Spill, things: tuple[InLayer, ...]) -> str:
@@ -115,7 +123,16 @@ def beyond_line(spilt: Spill, things: tuple[InLayer, ...]) -> str:
             f"The upper layer runs up to {within:.1f} m past the boundary within its range,"
             f" and up to {on:.0f} m on past its range."
         )
+    if spilt.has_boundary and spilt.past_microwave_m2 is not None:
+        past += f" {capital(microwave_words(spilt))}."
     return f"{past} {worst_line(things)}".rstrip()
+
+
+def microwave_words(spilt: Spill) -> str:
+    """How much ground past the boundary microwaves reach, whatever hides it from the layers."""
+    reached = spilt.past_microwave_m2 or 0.0
+    over = f"reaches {square_metres(reached)} past the boundary" if reached else "stays on own land"
+    return f"the microwave {over}"
 
 
 def landing_words(landing: Landing, follow_m: float) -> str:

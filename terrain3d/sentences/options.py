@@ -3,10 +3,11 @@
 from terrain3d.cover.causes import ELSEWHERE
 from terrain3d.cover.option import OptionResult, ProtectedResult
 from terrain3d.cover.verdict import VERDICT_KEYS
+from terrain3d.detector.types import MICROWAVE
 from terrain3d.job import Outcome
 from terrain3d.ranking.compare import hanging_m2, hanging_share, held_m2, held_share, worst_scenario
 from terrain3d.sentences.heads import has_masks
-from terrain3d.sentences.verdicts import VERDICT_WORDS, cause_name, cause_words
+from terrain3d.sentences.verdicts import VERDICT_WORDS, cause_name, cause_words, sense_words
 from terrain3d.sentences.why import why
 from terrain3d.sentences.words import square_metres
 from terrain3d.wording import counted, listed
@@ -84,7 +85,7 @@ def most_lost(option: OptionResult) -> str:
     if not losses:
         return "nothing"
     m2, layer, cause = max(losses)
-    return f"{layer} layer {cause} ({m2:.1f} m2)"
+    return f"{cause} ({m2:.1f} m2)" if layer == MICROWAVE else f"{layer} layer {cause} ({m2:.1f} m2)"
 
 
 def area_lines(option: OptionResult) -> list[str]:
@@ -96,10 +97,11 @@ def area_lines(option: OptionResult) -> list[str]:
     lines += [protected_words(area, masks) for area in option.protect]
     for layer, causes in option.causes.items():
         inside = {cause: m2 for cause, m2 in causes.items() if cause not in ELSEWHERE}
-        lines.append(f"{layer} layer, within arc and range, lost to: {_listed(inside)}")
+        lines.append(f"{sense_words(layer)}, within arc and range, lost to: {_listed(inside)}")
     if option.protect:
         for layer, causes in option.lost_m2.items():
-            lines.append(f"{layer} layer, on protected ground not held, lost to: {_listed(causes, masks)}")
+            told = _listed(causes, masks)
+            lines.append(f"{sense_words(layer)}, on protected ground not held, lost to: {told}")
     if option.hangs_on_leaves_m2 >= TRIFLE_M2:
         lines.append(leaves_words(option))
     lines += scenario_lines(option)
@@ -197,7 +199,8 @@ def cause_line(layer: str, reach_m2: float, broken_m2: float, lost: tuple[str, f
     'Of 30 m² in its reach the lower layer is broken on 1.0 m²; most is lost where it lands short (20 m²).'
     """
     whole, broken = square_metres(reach_m2), square_metres(broken_m2)
-    text = f"Of {whole} in its reach the {layer} layer is broken on {broken}"
+    does = "reaches a figure on" if layer == MICROWAVE else "is broken on"
+    text = f"Of {whole} in its reach the {sense_words(layer)} {does} {broken}"
     if lost is None:
         return f"{text}; nothing takes it there."
     return f"{text}; most is lost where it {cause_words(lost[0]).does} ({square_metres(lost[1])})."

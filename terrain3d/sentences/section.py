@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 
-from terrain3d.cover.causes import CAUSE_KEYS
+from terrain3d.cover.causes import CAUSE_KEYS, blamed
 from terrain3d.cover.profile import (
     SHORT_RUN_M,
     Beam,
@@ -20,7 +20,7 @@ from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector
 from terrain3d.sentences.heads import has_masks, masked_words
-from terrain3d.sentences.verdicts import UNKNOWN_WORDS, VERDICT_WORDS, cause_name, cause_words
+from terrain3d.sentences.verdicts import UNKNOWN_WORDS, VERDICT_WORDS, cause_name, cause_words, sense_words
 from terrain3d.sight.hits import Hit
 from terrain3d.wording import listed
 
@@ -113,9 +113,10 @@ def section_sentence(profile: Profile) -> str:
     text = f"Along this line both layers hold {metres(held)} of {reach:g} m"
     losses = []
     for layer, outcomes in profile.layer_outcomes.items():
+        counts = blamed(profile.layer_outcomes, layer)
         for code, cause in CAUSE_KEYS.items():
             lost = (profile.codes != Verdict.BOTH) & (profile.codes != UNKNOWN) & (outcomes == code)
-            lost &= (profile.along > 0) & (profile.along <= reach)
+            lost &= counts & (profile.along > 0) & (profile.along <= reach)
             losses.append((float(lost.sum()) * step, layer, cause))
     length, layer, cause = max(losses, key=lambda loss: loss[0])
     masked = masked_words(masked_along(profile.unit, profile.bearing_deg))
@@ -123,7 +124,7 @@ def section_sentence(profile: Profile) -> str:
     if length < SHORT_RUN_M:
         return f"{text}{also}."
     does = cause_words(cause, has_masks((profile.unit,))).does
-    return f"{text}; most is lost where the {layer} layer {does} ({metres(length)}){also}."
+    return f"{text}; most is lost where the {sense_words(layer)} {does} ({metres(length)}){also}."
 
 
 def broken_words(unit: Detector) -> list[str]:

@@ -10,10 +10,13 @@ from terrain3d.cover.layer_outcomes import (
     BY_SOLID,
     CLOSE_IN,
     LANDS_SHORT,
+    MOVES_ACROSS,
+    NOT_REACHED,
     OUTSIDE_ARC,
     PASSES_ABOVE,
 )
 from terrain3d.cover.verdict import Verdict
+from terrain3d.detector.types import MICROWAVE
 
 VERDICT_WORDS = {
     Verdict.BOTH: "both layers",
@@ -24,6 +27,15 @@ VERDICT_WORDS = {
 }
 #: Beside the verdicts: ground of which none is told.
 UNKNOWN_WORDS = "ground not known"
+
+
+def sense_words(name: str) -> str:
+    """A layer by its name, or the microwave beside the layers.
+
+    >>> sense_words("lower"), sense_words("microwave")
+    ('lower layer', 'microwave')
+    """
+    return name if name == MICROWAVE else f"{name} layer"
 
 
 @dataclass(frozen=True)
@@ -49,7 +61,7 @@ class CauseWords:
 
 
 #: After "because", where one thing with a name takes half of the ground or more.
-NAMED_BECAUSE = '"{name}" hides {area} from its {layer} layer'
+NAMED_BECAUSE = '"{name}" hides {area} from its {sense}'
 
 #: By the keys of the causes.
 CAUSES = {
@@ -102,6 +114,18 @@ CAUSES = {
             "outside the arc",
             "{area} lie outside its arc",
             "outside the arc",
+        ),
+        NOT_REACHED: CauseWords(
+            "does not reach the figure",
+            "where the microwave does not reach the {figure}",
+            "its microwave does not reach a {figure} on {area}",
+            "not reached by the microwave",
+        ),
+        MOVES_ACROSS: CauseWords(
+            "is moved across",
+            "where the {figure} moves too much across",
+            "a {figure} moves too much across on {area} for its microwave",
+            "moved across too much for the microwave",
         ),
     }.items()
 }

@@ -1,5 +1,7 @@
 """What becomes of a walk, of the walks on a page and of a fan of them, as a client reads it."""
 
+from collections.abc import Iterable, Mapping
+
 import numpy as np
 
 from terrain3d.cover.option import OptionResult
@@ -8,9 +10,10 @@ from terrain3d.sentences.heads import pulse_words
 from terrain3d.units import Floats
 from terrain3d.walk.fans import ACROSS_M, NEAR_M, Fan
 from terrain3d.walk.indoor_tests import IndoorTestFan
+from terrain3d.walk.microwave import SensedWalk
 from terrain3d.walk.option import OptionWalks
 from terrain3d.walk.pulses import WalkResult
-from terrain3d.wording import counted
+from terrain3d.wording import counted, listed
 
 #: Whose setting the pulses of an alarm are, by whether a head has its own.
 _SETTING = {False: "the unit's setting", True: "set head by head"}
@@ -33,6 +36,9 @@ def borrowed_line(test: IndoorTestFan) -> str:
 def walk_words(walk: WalkResult) -> str:
     """The verdict on a walk."""
     alarm, goal = walk.alarm, walk.goal
+    if alarm is None and walk.layers_alone_s is not None:
+        where = f"; reaches {goal.name} unnoticed" if goal is not None and goal.enters_m is not None else ""
+        return f"No alarm: the layers alone would raise it, but no microwave senses the walk in time{where}."
     if alarm is None:
         reason = "never under both layers" if walk.both_m == 0 else f"{walk.both_m:.1f} m under both layers"
         if walk.both_m > 0:
@@ -44,6 +50,8 @@ def walk_words(walk: WalkResult) -> str:
         where = f"; reaches {goal.name} unnoticed" if goal is not None and goal.enters_m is not None else ""
         return f"No alarm: {reason}{where}."
     by = f" by {' and '.join(alarm.units)}" if walk.unit_count > 1 else ""
+    if walk.sensed and (walk.layers_alone_s is None or alarm.time_s < walk.layers_alone_s - 1e-6):
+        by += " by microwave" if not by else ", by microwave,"
     first = f"Alarm{by} after {alarm.along_m:.1f} m and {alarm.time_s:.1f} s"
     if goal is None:
         return f"{first}."
@@ -52,6 +60,28 @@ def walk_words(walk: WalkResult) -> str:
     if walk.is_late:
         return f"{first}: too late, {-goal.left_m:.1f} m after the path enters {goal.name}."
     return f"{first}, {max(goal.left_m, 0.0):.1f} m before the path enters {goal.name}."
+
+
+def short_walk_words(walk: WalkResult) -> str:
+    """The verdict on a walk in the box of a table."""
+    if walk.alarm is None:
+        entered = walk.goal is not None and walk.goal.enters_m is not None
+        return f"no alarm, reaches {walk.goal.name}" if walk.goal is not None and entered else "no alarm"
+    first = f"after {walk.alarm.along_m:.1f} m"
+    if walk.goal is None or walk.goal.left_m is None:
+        return first
+    if walk.is_late:
+        return f"{first}: too late, {-walk.goal.left_m:.1f} m inside"
+    return f"{first}, {max(walk.goal.left_m, 0.0):.1f} m before it enters"
+
+
+def in_time_sentence(walks: Mapping[str, tuple[WalkResult, ...]]) -> str:
+    """How many walks each option notices in time; `walks` by the option's name, in order."""
+    told = []
+    for name, own in walks.items():
+        in_time = sum(walk.alarm is not None and not walk.is_late for walk in own)
+        told.append(f'"{name}" notices {in_time} of {counted(len(own), "walk")} in time')
+    return f"{listed(told, 4)}. The distance is that walked when the alarm is raised."
 
 
 def walks_sentence(walks: tuple[WalkResult, ...]) -> str:
@@ -65,6 +95,23 @@ def walks_sentence(walks: tuple[WalkResult, ...]) -> str:
     if late:
         text += f", {late} of them only after the protected ground is entered"
     return f"{text}. Pulses are counted where a side of the figure crosses the edge of a zone."
+
+
+def sensing_words(units: Iterable[Detector]) -> str:
+    """How the microwaves of some units count in an alarm; empty where none has one."""
+    found: dict[str, None] = {}
+    for unit in units:
+        microwave = unit.type.microwave
+        if microwave is None:
+            continue
+        speed = f"at {microwave.slowest_mps:g} m/s or more towards or away"
+        told = (
+            f" Within the same time its microwave must sense the figure, {speed}."
+            if microwave.needs == "also"
+            else f" A figure that its microwave senses, {speed}, is an alarm too."
+        )
+        found[told] = None
+    return "".join(found)
 
 
 def counting_words(option: OptionResult) -> str:
@@ -81,6 +128,7 @@ def counting_words(option: OptionResult) -> str:
     return (
         "A pulse is a zone entered or left while the layers that the alarm needs are broken together;"
         f" the alarm takes {' or '.join(dict.fromkeys(several))} ({_SETTING[by_heads]})."
+        f"{sensing_words(option.detectors)}"
         " A model of the zones, not a measurement: walk-test."
     )
 
@@ -94,6 +142,17 @@ def how_walked(walk: WalkResult) -> str:
     return (
         f"{walk.figure.name}, {walk.speed_mps:g} m/s, {walk.length_m:.1f} m in {walk.time_s:.0f} s;"
         f" {walk.both_m:.1f} m under both layers; pulses: {counts}"
+        + "".join(f"; {sensed_words(own)}" for own in walk.sensed)
+    )
+
+
+def sensed_words(own: SensedWalk) -> str:
+    """What a unit's microwave makes of a walk."""
+    if own.sensed_m == 0:
+        return f"the microwave of {own.unit.name} senses none of it"
+    return (
+        f"the microwave of {own.unit.name} senses {own.sensed_m:.1f} m,"
+        f" at most {own.fastest_mps:.1f} m/s towards or away ({own.shift_hz:.0f} Hz)"
     )
 
 
@@ -135,7 +194,10 @@ def fans_sentence(unit: Detector, to: Fan, across: Fan) -> str:
 def who_walks(fan: Fan, unit: Detector) -> str:
     """Who walks the lines of a fan, and what the alarm takes."""
     pulses = pulse_words((unit,))
-    return f"walked by: {fan.figure.name}, {fan.speed_mps:g} m/s; the alarm takes {pulses} in each layer"
+    also = {"also": " and the microwave", "either": ", or the microwave"}.get(fan.microwave or "", "")
+    return (
+        f"walked by: {fan.figure.name}, {fan.speed_mps:g} m/s; the alarm takes {pulses} in each layer{also}"
+    )
 
 
 def _bearing_words(bearings: Floats) -> str:

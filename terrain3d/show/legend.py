@@ -10,6 +10,7 @@ from typing import Any
 from terrain3d.cover.causes import CAUSE_KEYS
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.pose import Detector
+from terrain3d.detector.types import MICROWAVE
 from terrain3d.sentences.heads import has_masks
 from terrain3d.sentences.verdicts import UNKNOWN_WORDS, VERDICT_WORDS
 from terrain3d.show import palette
@@ -180,6 +181,9 @@ LEVEL = Sign("level", width=0.8, dashes=(1, 2))
 EQUAL_DISTANCE = Sign("equal distance on the ground, heavy at the range", width=1.3)
 
 WALK = Sign("walk and its pulses", line=palette.FIGURE, width=1.9, mark=Mark(size=3.8, rim_width=0.9))
+#: On the strip of a walk, over its pulses.
+MICROWAVE_SENSES = Sign("microwave senses", fill=palette.layer_colour(MICROWAVE))
+MICROWAVE_ACROSS = Sign("it reaches, moves across", fill=palette.CAUSES["moves across"])
 ALARM = Sign("alarm", width=0.0, mark=Mark("*", 14.0, palette.ALARM, rim_width=1.1))
 UNNOTICED = Sign("way walked unnoticed", line=palette.FIGURE, width=1.7)
 NOTICED = Sign("noticed here", width=0.0, mark=Mark(size=4.6))
@@ -213,6 +217,9 @@ SPILT_ON = Sign(
 #: The layer's axis where it passes over, within range; past its range it is drawn fainter by `FAINTER`.
 SPILT_OVER = Sign("nothing: it passes over", fill=palette.SPILT, line=palette.QUIET_INK, strength=0.4)
 FAINTER = 0.425
+SPILT_MICROWAVE = Sign(
+    "a person, by microwave", fill=palette.layer_colour(MICROWAVE), line=palette.QUIET_INK, strength=0.35
+)
 NUISANCE = Sign(
     "nuisance thing in a layer", fill=palette.NUISANCE, line=palette.NUISANCE, width=1.3, scene_px=2.0
 )

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict
+from terrain3d.detector.types import MICROWAVE
 from terrain3d.units import Floats
 
 Rgb = NDArray[np.uint8]
@@ -35,7 +36,12 @@ UNKNOWN_GROUND = "#ffffff"
 UNKNOWN_STRIPE = "#b9b5ab"
 
 # A layer's body takes the colour of the ground that it holds alone.
-LAYER_COLOURS = {"upper": VERDICT_COLOURS[Verdict.UPPER_ONLY], "lower": VERDICT_COLOURS[Verdict.LOWER_ONLY]}
+LAYER_COLOURS = {
+    "upper": VERDICT_COLOURS[Verdict.UPPER_ONLY],
+    "lower": VERDICT_COLOURS[Verdict.LOWER_ONLY],
+    # The second sense, which holds none alone.
+    MICROWAVE: "#320032",
+}
 OTHER_LAYER = "#3f7f6f"
 SOLID = "#a39a8b"
 SOLID_EDGE = "#4d473e"
@@ -75,6 +81,9 @@ CAUSES = {
     "passes above the figure": "#be14e6",
     "lands short": "#14146e",
     "below the layer": "#146e6e",
+    # What takes the microwave, which no layer's page shows: told from each other and from its own ground.
+    "microwave does not reach": "#0000fa",
+    "moves across": "#fa9664",
 }
 #: Ground that two options hold alike.
 HELD_BY_BOTH = "#cfd9c4"

@@ -18,6 +18,7 @@ from terrain3d.detector.figures import TALLEST_M
 from terrain3d.sight.foliage import leaf_depths, near_leaves
 from terrain3d.sight.march import steepest_view
 from terrain3d.sight.met import Met, first_met
+from terrain3d.sight.microwave import MicrowaveSight, microwave_sight
 from terrain3d.sight.parts import in_parts
 from terrain3d.sight.slices import N_BINS, azimuth_bin, hidden_heights, sorted_triangles
 from terrain3d.terrain import Foliage, Ground, Terrain
@@ -97,7 +98,7 @@ class Panorama:
         """The same of some of its cells alone, in the same order; `keep` is (n,) bool."""
         n_pieces = np.diff(self.piece_start)
         counts = n_pieces[keep]
-        return Panorama(
+        some = Panorama(
             self.eye,
             self.reach_m,
             self.cells[keep],
@@ -114,15 +115,24 @@ class Panorama:
             self.across_unknown[keep],
             self.terrain,
         )
+        if "microwave" in vars(self):
+            vars(some)["microwave"] = self.microwave.among(keep)
+        return some
 
     @cached_property
     def met(self) -> Met:
         """What is met first on the way to each cell; worked out when it is first asked for."""
+        return first_met(self.terrain, self.eye, self.reach_m, *self._places())
+
+    @cached_property
+    def microwave(self) -> MicrowaveSight:
+        """What comes back of microwaves from each cell; worked out when it is first asked for."""
+        return microwave_sight(self.terrain, self.eye, self.reach_m, *self._places())
+
+    def _places(self) -> tuple[NDArray[np.int64], Floats, Floats, Floats, Floats, Floats]:
+        """Bin of azimuth, bearing, distance and heights of each cell, for what follows lines there."""
         bins = np.repeat(np.arange(N_BINS), np.diff(self.bin_start))
-        return first_met(
-            self.terrain, self.eye, self.reach_m, bins, self.east, self.north, self.distance, self.foot,
-            self.lowest,
-        )  # fmt: skip
+        return bins, self.east, self.north, self.distance, self.foot, self.lowest
 
     @cached_property
     def without_leaves(self) -> "Panorama":

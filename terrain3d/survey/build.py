@@ -490,5 +490,7 @@ def _drawn_solids(local: Placed, relief: Relief) -> Solids:
         else:
             assert shape.thickness is not None  # the site file asks for it with path
             mesh = wall(points, shape.thickness, shape.height, shape.base, feet, shape.name, cell)
+        if shape.microwave_db is not None:
+            mesh = replace(mesh, microwave_db={0: shape.microwave_db})
         solids = solids.joined(mesh)
     return solids

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from terrain3d.survey.lattice import Relief
 from terrain3d.survey.leaf_field import SLICE_M, Profiles
-from terrain3d.terrain import SURVEYED_LEAVES, Foliage
+from terrain3d.terrain import LEAF_DB_PER_M, SURVEYED_LEAVES, Foliage
 from terrain3d.units import Floats
 
 #: Steps of height, finest first; a coarser one is taken where the columns would fill the memory.
@@ -21,13 +21,14 @@ Indices = NDArray[np.int64]
 
 @dataclass(frozen=True, eq=False)
 class Prism:
-    """Drawn foliage: an outline, heights above the ground beneath, and m2 of leaf per m3."""
+    """Drawn foliage: outline, heights above the ground beneath, m2 of leaf per m3, what microwaves lose."""
 
     outline: Floats
     base_m: float
     height_m: float
     density: float
     name: str = "foliage"
+    db_per_m: float = LEAF_DB_PER_M
 
 
 def foliage(relief: Relief, prisms: Sequence[Prism], profiles: Profiles | None = None) -> Foliage:
@@ -56,16 +57,30 @@ def foliage(relief: Relief, prisms: Sequence[Prism], profiles: Profiles | None =
     edges = step * np.arange(int(np.ceil(top / step - 1e-9)) + 1, dtype=float)
     above = _summed(known.density, source, edges, lift)
     read = np.flatnonzero(source >= 0)
-    grown = [(SURVEYED_LEAVES, read, above[read])] if len(known.base_z) else []
+    surveyed_db = np.full(len(read), LEAF_DB_PER_M)
+    grown = [(SURVEYED_LEAVES, read, above[read], surveyed_db)] if len(known.base_z) else []
     for (prism, j, i, share), up in zip(drawn, foot, strict=True):
         met = np.clip(edges - up[:, None] - prism.base_m, 0, prism.height_m - prism.base_m)
-        grown.append((prism.name, column[j, i].astype(np.int64), prism.density * share[:, None] * met))
+        rows = column[j, i].astype(np.int64)
+        grown.append((prism.name, rows, prism.density * share[:, None] * met, prism.db_per_m * share))
         above[column[j, i]] += grown[-1][2]
-    owners, row, owner, part = _owners(len(base_z), [(rows, own) for _, rows, own in grown])
+    owners, row, owner, part = _owners(len(base_z), [(rows, own) for _, rows, own, _ in grown])
+    db_per_m = np.zeros(len(base_z))
+    for _, rows, _, own_db in grown:
+        np.maximum.at(db_per_m, rows, own_db)
     names = tuple(name for name, *_ in grown)
     return Foliage(
-        ground.x0, ground.y0, ground.cell_m, column, base_z, step, above, owners, names, row, owner, part
-    )
+        ground.x0, ground.y0, ground.cell_m, column, base_z, step, above, owners, names, row, owner, part,
+        db_per_m, _mixed(len(base_z), [(rows, own_db) for _, rows, _, own_db in grown]),
+    )  # fmt: skip
+
+
+def _mixed(n: int, grown: Sequence[tuple[Indices, Floats]]) -> Floats:
+    """What each thing has in columns of several, in the order of `_owners`."""
+    count = np.zeros(n, np.int64)
+    for rows, _ in grown:
+        count[rows] += 1
+    return np.concatenate([own[count[rows] > 1] for rows, own in grown])
 
 
 def _owners(

@@ -30,7 +30,7 @@ from terrain3d.survey.buildings import WallMount
 from terrain3d.survey.classes import Treatment
 from terrain3d.survey.leaves import Prism
 from terrain3d.survey.outlines import expand
-from terrain3d.terrain import Approach, Area, Beyond, Mark, Mount, Nuisance, Walk
+from terrain3d.terrain import LEAF_DB_PER_M, Approach, Area, Beyond, Mark, Mount, Nuisance, Walk
 from terrain3d.units import Floats
 
 _MODELS = {
@@ -196,6 +196,11 @@ def middle(shapes: Drawn, dst_crs: pyproj.CRS | None) -> tuple[float, float] | N
     return float((low[0] + high[0]) / 2), float((low[1] + high[1]) / 2)
 
 
+def _prism(shape: FoliageShape, at: Floats) -> Prism:
+    db_per_m = LEAF_DB_PER_M if shape.microwave_db_per_m is None else shape.microwave_db_per_m
+    return Prism(_hedge(shape, at), shape.base, shape.height, shape.leaf_density, shape.name, db_per_m)
+
+
 def placed(shapes: Drawn, frame: Frame) -> Placed:
     """All shapes in the local frame.
 
@@ -212,7 +217,7 @@ def placed(shapes: Drawn, frame: Frame) -> Placed:
             for m, at in local["mount"]
         ),
         tuple(Area(p.name, _ring(at), p.weight) for p, at in local["protect"]),
-        tuple(Prism(_hedge(f, at), f.base, f.height, f.leaf_density, f.name) for f, at in local["foliage"]),
+        tuple(_prism(f, at) for f, at in local["foliage"]),
         tuple(Treatment(_ring(at), t.take_as) for t, at in local["treat"]),
         tuple((s, at if s.path else _ring(at)) for s, at in local["solid"]),
         tuple(Walk(w.name, at, w.speed, w.figure) for w, at in local["walk"]),

@@ -19,6 +19,7 @@ _UNMIXED: dict[str, Any] = {
     "mixed_row": np.zeros(0, np.int32),
     "mixed_owner": np.zeros(0, np.int32),
     "mixed_above": np.zeros((0, 2)),
+    "mixed_db_per_m": np.zeros(0),
 }
 
 
@@ -68,12 +69,18 @@ def without_foliage(foliage: Foliage, names: Sequence[str]) -> Foliage:
     orphans = np.isin(owners, gone) & is_mixed
     heirs = left & orphans[foliage.mixed_row]
     owners[foliage.mixed_row[heirs]] = foliage.mixed_owner[heirs]
-    return _columns(replace(foliage, above=np.maximum(above, 0.0), owners=owners, **_UNMIXED), keep)
+    db_per_m = foliage.db_per_m.copy()
+    poorer = foliage.mixed_row[~left]
+    db_per_m[poorer] = 0.0
+    stays = left & np.isin(foliage.mixed_row, poorer)
+    np.maximum.at(db_per_m, foliage.mixed_row[stays], foliage.mixed_db_per_m[stays])
+    thinner = replace(foliage, above=np.maximum(above, 0.0), owners=owners, db_per_m=db_per_m, **_UNMIXED)
+    return _columns(thinner, keep)
 
 
 def thinned(foliage: Foliage, share: float) -> Foliage:
-    """The same with that share of its leaf area."""
-    thin = replace(foliage, above=foliage.above * share, **_UNMIXED)
+    """The same with that share of its leaf area, and of what microwaves lose a metre in it."""
+    thin = replace(foliage, above=foliage.above * share, db_per_m=foliage.db_per_m * share, **_UNMIXED)
     return thin if share > 0 else Foliage.none()
 
 
@@ -136,6 +143,7 @@ def _columns(foliage: Foliage, keep: NDArray[np.bool_]) -> Foliage:
         base_z=foliage.base_z[keep],
         above=foliage.above[keep],
         owners=foliage.owners[keep],
+        db_per_m=foliage.db_per_m[keep],
     )
 
 
@@ -148,7 +156,7 @@ def _grown_outwards(foliage: Foliage, growth_m: float) -> Foliage:
     column = np.pad(foliage.column, margin, constant_values=-1)
     share = _drawn_shares(foliage)
     # A rim cell that leaves cover in part is filled before the next.
-    whole = foliage.above / share[:, None]
+    whole, whole_db = foliage.above / share[:, None], foliage.db_per_m / share
     filled = np.minimum(share + np.where(share < 1, growth_m / cell, 0.0), 1.0)
     away, (j, i) = distance_transform_edt(column < 0, sampling=cell, return_indices=True)
     source = column[j, i]
@@ -165,6 +173,7 @@ def _grown_outwards(foliage: Foliage, growth_m: float) -> Foliage:
         base_z=np.concatenate([foliage.base_z, foliage.base_z[source]]),
         above=np.vstack([whole * filled[:, None], whole[source] * covered[ring][:, None]]),
         owners=np.concatenate([foliage.owners, foliage.owners[source]]),
+        db_per_m=np.concatenate([whole_db * filled, whole_db[source] * covered[ring]]),
         **_UNMIXED,
     )
 

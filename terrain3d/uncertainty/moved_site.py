@@ -98,9 +98,10 @@ def looked_at(ground: Ground, unit: Detector) -> Ground:
     What the unit holds is the same: its lines of sight run within its arcs, and ground beside them, and
     all around the unit itself, is kept.
     """
-    half_deg = _BESIDE_DEG + max(
-        abs(unit.pan_of(number)) + head.arc / 2 for number, head in enumerate(unit.type.head)
-    )
+    reaches = [abs(unit.pan_of(number)) + head.arc / 2 for number, head in enumerate(unit.type.head)]
+    if unit.type.microwave is not None:
+        reaches.append(unit.type.microwave.arc / 2)
+    half_deg = _BESIDE_DEG + max(reaches)
     if half_deg >= 180 or max(abs(unit.tilt_deg), abs(unit.roll_deg)) > _LITTLE_DEG:
         return ground
     east, north = direction(unit.bearing_deg)

@@ -11,7 +11,9 @@ from terrain3d.walk.zones import zoned_layers
 _TOGETHER_S = 1e-6
 
 
-def alarm_times(unit: Detector, pulses: Crossings, speed_mps: float) -> Floats:
+def alarm_times(
+    unit: Detector, pulses: Crossings, speed_mps: float, sensed_s: Floats | None = None
+) -> Floats:
     """Every moment of one walk at which a unit raises its alarm, seconds from the start, ascending.
 
     Parameters
@@ -20,26 +22,40 @@ def alarm_times(unit: Detector, pulses: Crossings, speed_mps: float) -> Floats:
     pulses : Crossings
         Of one walk and this unit, in the order they come.
     speed_mps : float
+    sensed_s : (n,) float, optional
+        Moments at which the unit's microwave senses the figure, ascending; the layers alone count without it.
 
     Notes
     -----
     Each layer of each head counts its own pulses. A head raises the alarm at a pulse when within the
     type's `pulse_window` up to it every layer (or any, where the type's alarm is "any") has counted
-    the head's pulses.
+    the head's pulses. Where the alarm takes the microwave also, a moment that it senses must lie in the same
+    window, before or after the pulses; where either is enough, every such moment is an alarm too.
     """
     times = pulses.along_m / speed_mps
     owner = np.array([layer.head for layer in zoned_layers(unit)])
     reduce = np.any if unit.type.alarm == "any" else np.all
-    raised = []
+    also, raised = None, []
+    if sensed_s is not None and unit.type.microwave is not None:
+        if unit.type.microwave.needs == "also":
+            also = sensed_s
+        else:
+            raised.append(sensed_s)
     for h in range(len(unit.type.head)):
         moments = times[owner[pulses.layer] == h]
+        if also is not None:
+            moments = np.union1d(moments, also)
         enough = []
         for k in np.flatnonzero(owner == h):
             own = times[pulses.layer == k]
             last = np.searchsorted(own, moments + _TOGETHER_S, side="right")
             first = np.searchsorted(own, moments - unit.type.pulse_window - _TOGETHER_S)
             enough.append(last - first >= unit.pulses_of(h))
-        raised.append(moments[reduce(enough, axis=0)])
+        is_raised = reduce(enough, axis=0)
+        if also is not None:
+            last = np.searchsorted(also, moments + _TOGETHER_S, side="right")
+            is_raised &= last > np.searchsorted(also, moments - unit.type.pulse_window - _TOGETHER_S)
+        raised.append(moments[is_raised])
     return np.sort(np.concatenate(raised))
 
 

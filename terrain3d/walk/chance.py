@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 from numba import njit
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 from scipy.ndimage import maximum_filter
 from scipy.special import gammainc, gammaincinv
 
@@ -22,6 +22,11 @@ from terrain3d.terrain import Ground
 from terrain3d.units import Floats
 from terrain3d.walk.bodies import body_of
 from terrain3d.walk.zones import zoned_layers
+
+#: How fast a route is walked, metres a second: the usual walk test.
+SPEED_MPS = 1.0
+#: What stands for the pulses of a metre on which a microwave senses that needs no layer: a step is certain.
+SURE_A_METRE = 40.0
 
 
 class PulseField(NamedTuple):
@@ -41,6 +46,10 @@ class PulseField(NamedTuple):
     fewest : bool
         Of several units the one with the fewest pulses counts, since all have to alarm; else the one with
         the most.
+    sure : (u, ny, nx) bool
+        Where the microwave of a unit reaches that needs no layer; empty where no unit has such.
+    least_cosine : (u,) float
+        Share of a walk's speed, towards or away, from which it senses there.
     """
 
     density: Floats
@@ -49,6 +58,8 @@ class PulseField(NamedTuple):
     breadth_m: float
     length_m: float
     fewest: bool
+    sure: NDArray[np.bool_] = np.zeros((0, 0, 0), bool)
+    least_cosine: Floats = np.zeros(0)
 
 
 def pulse_field(ground: Ground, option: OptionResult, figure: Figure) -> PulseField:
@@ -63,12 +74,19 @@ def pulse_field(ground: Ground, option: OptionResult, figure: Figure) -> PulseFi
     Notes
     -----
     Pulses of different units or heads are never added up, since each counts its own: under `any` the unit
-    with the most stands for all, under `all` the one with the fewest.
+    with the most stands for all, under `all` the one with the fewest. Where an alarm takes the microwave
+    also, pulses count where it reaches, whichever way the figure moves: hardly a walk is across a unit all
+    the time that an alarm has.
     """
     body = body_of(figure)
     density = np.zeros((len(option.units), ground.z.size))
-    for row, sighted in zip(density, option.units, strict=True):
-        row[sighted.seen.cells] = edge_density(sighted, figure)
+    sure, least = np.zeros(density.shape, bool), np.zeros(len(option.units))
+    for u, sighted in enumerate(option.units):
+        density[u, sighted.seen.cells] = edge_density(sighted, figure)
+        microwave = sighted.unit.type.microwave
+        if microwave is not None and microwave.needs == "either":
+            sure[u, sighted.seen.cells] = sighted.reached(figure.height_m)
+            least[u] = microwave.slowest_mps / SPEED_MPS
     places = np.array([[unit.x - ground.x0, unit.y - ground.y0] for unit in option.detectors]).reshape(-1, 2)
     return PulseField(
         density.reshape(len(option.units), *ground.z.shape),
@@ -77,6 +95,7 @@ def pulse_field(ground: Ground, option: OptionResult, figure: Figure) -> PulseFi
         body.breadth_m,
         body.length_m,
         option.combine == "all",
+        *((sure.reshape(len(sure), *ground.z.shape), least) if sure.any() else ()),
     )
 
 
@@ -130,6 +149,13 @@ def metre_pulses(field: PulseField, i: int, j: int, x: float, y: float, east: fl
             # |a - b| + |a + b| is twice the larger of |a| and |b|.
             turn = 2 * max(abs(sine) / d, abs(half * cosine) / (square + half * half))
             own = turn * field.density[u, j, i]
+        towards = abs(dx * east + dy * north)
+        if (
+            len(field.sure) > 0
+            and field.sure[u, j, i]
+            and towards >= field.least_cosine[u] * math.sqrt(square)
+        ):
+            own = max(own, SURE_A_METRE)
         pulses = own if u == 0 else (min(pulses, own) if field.fewest else max(pulses, own))
     return pulses
 
@@ -148,6 +174,9 @@ def edge_density(sighted: SightedUnit, figure: Figure) -> Floats:
         per_layer = [broken[k] * layers[k].zones / np.radians(layers[k].axes.arc_deg) for k in rows]
         own = np.max(per_layer, axis=0) if unit.type.alarm == "any" else np.min(per_layer, axis=0)
         density = np.maximum(density, own)
+    microwave = unit.type.microwave
+    if microwave is not None and microwave.needs == "also":
+        density[~sighted.reached(figure.height_m)] = 0.0
     return density
 
 

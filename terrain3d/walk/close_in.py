@@ -3,8 +3,8 @@
 Three numbers, each the least good of the option's units:
 
 - *between heads*: known ground within the maximum range, in plan, in a wedge between heads on a mount
-  (`cover/wedges.py`) and in the arc and range of none: under `any` of no unit at all, under `all` of none
-  there;
+  (`cover/wedges.py`), not held and in the arc and range of none: under `any` of no unit at all, under `all`
+  of none there;
 - *under a unit*: how far out, over the bearings of its open arcs, the option does not hold ground that a
   layer passes over close in. A unit no higher than the figure's head has none;
 - *along a wall*: how near somebody comes to units on a wall who walks along it, half a body's breadth
@@ -26,12 +26,10 @@ from terrain3d.cover.verdict import Verdict, combined
 from terrain3d.cover.wedges import heads_on_a_mount, wedges_of
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector, posed_heads
-from terrain3d.terrain import Ground, Terrain
+from terrain3d.terrain import Ground, Terrain, Walk
 from terrain3d.units import Floats, direction
-from terrain3d.walk.alarm import alarm_times, first_alarm
 from terrain3d.walk.bodies import body_of
-from terrain3d.walk.crossings import pulses_of
-from terrain3d.walk.track import track
+from terrain3d.walk.pulses import try_walk
 
 #: Bearings, degrees apart, and steps, metres, at which ground under a unit is asked for.
 _BEARING_DEG, _STEP_M = 2.0, 0.05
@@ -160,7 +158,9 @@ def _wedge(ground: Ground, option: OptionResult, figure_height_m: float) -> Mask
         inside = (np.abs(off_deg) <= wedge.width_deg / 2) & (np.hypot(dx, dy) <= reach_m)
         counts = reached[on_mount] if option.combine == "all" else reached
         found |= inside.ravel() & ~counts.any(axis=0)
-    return np.asarray(found.reshape(ground.z.shape) & ground.known)
+    # A microwave that is enough by itself may hold what lies in no arc.
+    is_open = ground.known & (option.verdicts != Verdict.BOTH)
+    return np.asarray(found.reshape(ground.z.shape) & is_open)
 
 
 def _under_m(terrain: Terrain, option: OptionResult, unit: Detector, figure_height_m: float) -> float:
@@ -224,11 +224,7 @@ def _along_wall(
     abreast = np.array([on_mount[0].x, on_mount[0].y]) + body.breadth_m / 2 * out
     length_m = max(unit.type.reach_m for unit in on_mount) + _LEAD_IN_M
     line = np.array([abreast + length_m * away, abreast])
-    way = track([line])
-    moments = [
-        alarm_times(one, pulses_of(terrain, one, figure.height_m, body, way), SPEED_MPS)
-        for one in option.detectors
-    ]
-    time_s = first_alarm(option.detectors, moments, option.combine)
-    near_m = 0.0 if time_s is None else max(length_m - time_s * SPEED_MPS, 0.0)
-    return AlongWall(tuple(unit.name for unit in on_mount), from_deg, line, near_m, time_s is not None)
+    walk = Walk("along the wall", line, SPEED_MPS)
+    alarm = try_walk(terrain, option.detectors, option.combine, walk, figure, body).alarm
+    near_m = 0.0 if alarm is None else max(length_m - alarm.along_m, 0.0)
+    return AlongWall(tuple(unit.name for unit in on_mount), from_deg, line, near_m, alarm is not None)

@@ -6,6 +6,7 @@ swerves, crosses an edge: the weak direction. Across, it crosses zone after zone
 
 import math
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,11 +18,12 @@ from terrain3d.units import Floats, direction
 from terrain3d.walk.alarm import alarm_times
 from terrain3d.walk.bodies import Body, body_of
 from terrain3d.walk.crossings import pulses_of
+from terrain3d.walk.microwave import sensed_times, sensing
 from terrain3d.walk.track import spots_at, track
 
 #: Degrees from one walk of a fan to the next.
 FAN_STEP_DEG = 5.0
-#: A walk to the unit starts this far beyond its maximum range and ends this near to it, metres.
+#: A walk to the unit starts this far beyond what any sense of it reaches and ends this near to it, metres.
 LEAD_IN_M, LAST_M = 1.0, 0.3
 #: A walker nearer than this to the unit is noticed late, metres (choice of this project).
 NEAR_M = 3.0
@@ -54,6 +56,8 @@ class Fan:
         Distance from the unit when the alarm is raised; NaN where it never is.
     pulses_by_head : tuple of int
         Pulses that the alarm of each head takes, where one is set by itself; else empty.
+    microwave : {"also", "either"} or None
+        How the unit's microwave counts; None where it has none.
     """
 
     unit: str
@@ -67,6 +71,7 @@ class Fan:
     walked_m: Floats
     left_m: Floats
     pulses_by_head: tuple[int, ...] = ()
+    microwave: Literal["also", "either"] | None = None
 
     @property
     def raised(self) -> NDArray[np.bool_]:
@@ -124,7 +129,7 @@ def fan_to(
     2.74
     """
     bearings = arc_bearings(unit)
-    start_m = unit.type.max_range + LEAD_IN_M
+    start_m = unit.type.reach_m + LEAD_IN_M
     out = np.array([direction(bearing) for bearing in bearings])
     eye = np.array([unit.x, unit.y])
     lines = np.stack([eye + start_m * out, eye + LAST_M * out], axis=1)
@@ -225,9 +230,13 @@ def _fan(
     paths = [swerved(line, swerve_m) for line in lines]
     way = track(paths)
     pulses = pulses_of(terrain, unit, figure.height_m, body or body_of(figure), way)
+    outcomes = None
+    if unit.type.microwave is not None:
+        outcomes = sensing(terrain, unit, figure.height_m, way, speed_mps)
     walked, left = np.full(len(lines), np.nan), np.full(len(lines), np.nan)
     for w, path in enumerate(paths):
-        moments = alarm_times(unit, pulses.those(pulses.walk == w), speed_mps)
+        sensed = None if outcomes is None else sensed_times(way, outcomes, w, speed_mps)
+        moments = alarm_times(unit, pulses.those(pulses.walk == w), speed_mps, sensed)
         if len(moments):
             walked[w] = moments[0] * speed_mps
             x, y = spots_at(path, walked[w : w + 1])
@@ -244,6 +253,7 @@ def _fan(
         walked,
         left,
         _pulses_by_head(unit),
+        None if unit.type.microwave is None else unit.type.microwave.needs,
     )
 
 

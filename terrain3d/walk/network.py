@@ -103,7 +103,8 @@ def network(field: PulseField, ways: Mask, lengths: csr_array, starts: Mask) -> 
     """
     lines = lines_over(field, ways)
     # Two cells are the longest step in the open, so one from farther off does not reach held ground.
-    near = maximum_filter(field.density > 0, size=(1, 5, 5))
+    held = (field.density > 0) | field.sure if len(field.sure) else field.density > 0
+    near = maximum_filter(held, size=(1, 5, 5))
     sixteen = {tuple(step) for step in steps(16).tolist()}
     more = np.array([step for step in steps(32).tolist() if tuple(step) not in sixteen], np.int64)
     first, to, pulses, length_m = _steps(lines, near, lengths.indptr, lengths.indices, lengths.data, more)

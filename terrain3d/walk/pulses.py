@@ -14,6 +14,7 @@ from terrain3d.units import Floats
 from terrain3d.walk.alarm import alarm_times, first_alarm
 from terrain3d.walk.bodies import Body, body_of
 from terrain3d.walk.crossings import Crossings, pulses_of
+from terrain3d.walk.microwave import SensedWalk, sensed_times, sensed_walk, sensing
 from terrain3d.walk.reach import Reached, headline, reached
 from terrain3d.walk.track import line_length_m, spots_at, track
 from terrain3d.walk.zones import zoned_layers
@@ -79,6 +80,11 @@ class WalkResult:
         Each protected area.
     unit_count : int
         Of the option.
+    sensed : tuple of SensedWalk
+        Of each unit that has a microwave.
+    layers_alone_s : float or None
+        When the layers alone would raise the alarm, seconds; None when they never would, or where no unit has
+        a microwave.
     """
 
     name: str
@@ -95,6 +101,8 @@ class WalkResult:
     alarm: Alarm | None
     reached: tuple[Reached, ...]
     unit_count: int
+    sensed: tuple[SensedWalk, ...] = ()
+    layers_alone_s: float | None = None
 
     @property
     def goal(self) -> Reached | None:
@@ -149,16 +157,34 @@ def try_walk(
     length = line_length_m(walk.line)
     way = track([walk.line])
     found = [pulses_of(terrain, unit, figure.height_m, body, way) for unit in units]
-    moments = [alarm_times(unit, pulses, walk.speed_mps) for unit, pulses in zip(units, found, strict=True)]
+    outcomes = {
+        k: sensing(terrain, unit, figure.height_m, way, walk.speed_mps)
+        for k, unit in enumerate(units)
+        if unit.type.microwave is not None
+    }
+    moments = [
+        alarm_times(
+            unit, pulses, walk.speed_mps,
+            sensed_times(way, outcomes[k], 0, walk.speed_mps) if k in outcomes else None,
+        )
+        for k, (unit, pulses) in enumerate(zip(units, found, strict=True))
+    ]  # fmt: skip
     alarm = _alarm(walk, units, moments, first_alarm(units, moments, combine))
     strip, piece_m = _strip(terrain, units, combine, walk.line, length, figure.height_m)
     at = (alarm.along_m, (alarm.x, alarm.y)) if alarm else (None, None)
     areas = tuple(reached(area, walk.line, *at) for area in terrain.protect)
     both_m = piece_m * int((strip == Verdict.BOTH).sum())
     pulses = _told(units, found, walk.speed_mps)
+    sensed = tuple(
+        sensed_walk(units[k], way, own, walk.speed_mps, len(strip), piece_m) for k, own in outcomes.items()
+    )
+    alone = None
+    if sensed:
+        by_layers = [alarm_times(unit, own, walk.speed_mps) for unit, own in zip(units, found, strict=True)]
+        alone = first_alarm(units, by_layers, combine)
     return WalkResult(
         walk.name, walk.line, walk.speed_mps, figure, body, length, length / walk.speed_mps,
-        piece_m, strip, both_m, pulses, alarm, areas, len(units),
+        piece_m, strip, both_m, pulses, alarm, areas, len(units), sensed, alone,
     )  # fmt: skip
 
 

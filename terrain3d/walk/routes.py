@@ -29,6 +29,7 @@ from terrain3d.terrain import Approach, Area, Terrain, Walk
 from terrain3d.units import Floats
 from terrain3d.walk.bodies import body_of
 from terrain3d.walk.chance import (
+    SPEED_MPS,
     chance_of,
     option_pulses_needed,
     pulse_field,
@@ -61,8 +62,6 @@ from terrain3d.walk.ways_in import (
 
 #: Directions of a step in the open: with straight lines pulled, a turning path is within 0.2 % of the true.
 DIRECTIONS = 16
-#: How fast a route is walked, metres a second: the usual walk test.
-SPEED_MPS = 1.0
 _COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
 

@@ -3,6 +3,7 @@
 import json
 from pathlib import Path
 
+from microwave_types import type_text
 from site_files import option_text, written
 
 from terrain3d.job import run
@@ -237,6 +238,14 @@ def set_by_heads(folder: Path) -> dict:
     tests = "[walk_test]\ngrade = 2\n"
     outcome = run(written(folder, BARE + tests + named))
     return json.loads(study_json(study_of(outcome, ("walks", "doubt"))))
+
+
+def with_microwave(folder: Path) -> dict:
+    """Walks before units with a microwave, and what they reach beyond."""
+    (folder / "also.toml").write_text(type_text(), encoding="utf-8")
+    (folder / "either.toml").write_text(type_text("either"), encoding="utf-8")
+    options = option_text("also", kind="also.toml") + option_text("either", kind="either.toml", bearing=180)
+    return json.loads(study_json(study_of(run(written(folder, FULL + options)), ("walks", "beyond"))))
 
 
 #: Before a wall a hedge that will grow, and ground that rises.

@@ -48,6 +48,7 @@ def written(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Node]:
         "detour": documents.detour(folder),
         "close in": documents.close_in(folder),
         "set by heads": documents.set_by_heads(folder),
+        "with microwave": documents.with_microwave(folder),
         "watched": documents.watched(folder),
         "supplied": documents.supplied(folder),
         "set": documents.searched(folder, "units = 2"),

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from terrain3d.cover.causes import CAUSE_KEYS, ELSEWHERE
+from terrain3d.cover.layer_outcomes import MOVES_ACROSS, NOT_REACHED
 from terrain3d.cover.verdict import Verdict
 from terrain3d.sentences.verdicts import CAUSES
 from terrain3d.show import palette
@@ -66,6 +67,12 @@ def test_the_lines_of_ways_are_told_apart(sight):
     assert min(np.linalg.norm(own - lab(colour, SIGHT[sight])) for colour in others) > 29
 
 
+_OF_MICROWAVE = (NOT_REACHED, MOVES_ACROSS)
+_OF_LAYERS = tuple(
+    code for code, key in CAUSE_KEYS.items() if key not in ELSEWHERE and code not in _OF_MICROWAVE
+)
+
+
 @pytest.mark.parametrize("sight", SIGHT)
 def test_any_two_causes_are_told_apart(sight):
     """As verdicts are, also from bare ground and from ground that a layer is broken on."""
@@ -73,9 +80,20 @@ def test_any_two_causes_are_told_apart(sight):
         palette.VERDICT_COLOURS[Verdict.OUTSIDE],
         *(layer_sign(name).on_paper for name in ("upper", "lower")),
     ]
-    causes = [lab(colour, SIGHT[sight]) for colour in palette.CAUSES.values()]
-    assert min(np.linalg.norm(a - b) for a, b in combinations(causes, 2)) > 30
-    assert min(np.linalg.norm(a - lab(colour, SIGHT[sight])) for a in causes for colour in ground) > 30
+    causes = [lab(palette.CAUSES[CAUSE_KEYS[code]], SIGHT[sight]) for code in (*_OF_LAYERS, *_OF_MICROWAVE)]
+    of_layers = causes[: len(_OF_LAYERS)]
+    assert min(np.linalg.norm(a - b) for a, b in combinations(of_layers, 2)) > 30
+    assert min(np.linalg.norm(a - lab(colour, SIGHT[sight])) for a in of_layers for colour in ground) > 30
+    # Those of the microwave lie on pages and strips of its own, beside what it reaches or senses.
+    own = [
+        *causes[len(_OF_LAYERS) :],
+        lab(palette.VERDICT_COLOURS[Verdict.OUTSIDE], SIGHT[sight]),
+        lab(layer_sign("microwave").on_paper, SIGHT[sight]),
+    ]
+    assert min(np.linalg.norm(a - b) for a, b in combinations(own, 2)) > 30
+    sensed = lab(palette.layer_colour("microwave"), SIGHT[sight])
+    assert min(np.linalg.norm(sensed - other) for other in own[:3]) > 30
+    assert min(np.linalg.norm(a - b) for a, b in combinations(causes, 2)) > 20
 
 
 def test_every_cause_in_reach_has_a_colour_and_words():

@@ -5,9 +5,11 @@ from functools import partial
 from terrain3d.cover.causes import CAUSE_KEYS, ELSEWHERE
 from terrain3d.cover.layer_outcomes import BROKEN
 from terrain3d.cover.option import OptionResult
+from terrain3d.detector.types import MICROWAVE
 from terrain3d.sentences import words
 from terrain3d.sentences.heads import has_masks
 from terrain3d.sentences.options import IN_REACH, IN_REACH_MASKED, cause_line
+from terrain3d.sentences.verdicts import sense_words
 from terrain3d.show.blocks import Bar, Gap, Paragraph, Piece, Row, Section, fill
 from terrain3d.show.legend import Sign, cause_sign, layer_sign
 from terrain3d.show.pages.context import PageContext
@@ -31,7 +33,7 @@ def pages(context: PageContext) -> list[Page]:
 def causes_sheet(context: PageContext, option: OptionResult, layer: str) -> Sheet:
     """The page of one layer: of several units, of the one that decides a cell's verdict."""
     base, outcome, told = context.printed, context.outcome, causes_of(context, option, layer)
-    view = f"what takes the {layer} layer, plan, north up"
+    view = f"what takes the {sense_words(layer)}, plan, north up"
     page = context.begin_option(option, view, _line(layer, told), base.scale)
     bare = without_verdicts(option)
     axes = draw_plan(page, outcome, bare, base)
@@ -49,7 +51,7 @@ def causes_sheet(context: PageContext, option: OptionResult, layer: str) -> Shee
         ]
     left_out = IN_REACH_MASKED if has_masks(option.detectors) else IN_REACH
     pieces += [Gap(), Paragraph(left_out, 2, is_quiet=True)]
-    ground = Section(f"Ground in reach: {layer} layer", tuple(pieces), short="In reach")
+    ground = Section(f"Ground in reach: {sense_words(layer)}", tuple(pieces), short="In reach")
     fill(page, [ground, unit_section(option.detectors)])
     return page
 
@@ -69,4 +71,6 @@ def _line(layer: str, told: dict[int, float]) -> str:
 
 
 def _sign(layer: str, code: int) -> Sign:
-    return layer_sign(layer, "a figure breaks it") if code == BROKEN else cause_sign(code)
+    if code != BROKEN:
+        return cause_sign(code)
+    return layer_sign(layer, "it reaches a figure" if layer == MICROWAVE else "a figure breaks it")

@@ -23,7 +23,7 @@ KINDS = (
 FIRST_KINDS = ("client", "contact", "warnings", "plan", "oblique", "section")
 #: The kinds of page of each part of a study.
 PART_KINDS = {
-    "walks": ("walks", "fans"),
+    "walks": ("walks", "walks-table", "fans"),
     "routes": ("routes", "routes-oblique"),
     "close-in": ("close-in",),
     "animals": ("animals",),

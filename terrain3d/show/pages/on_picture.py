@@ -7,6 +7,7 @@ from typing import Any
 import matplotlib.patheffects as effects
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.lines import Line2D
 from matplotlib.patches import Polygon, Rectangle
 from matplotlib.transforms import Bbox
 
@@ -90,6 +91,12 @@ def marked(axes: Axes, places: Floats, sign: Sign, zorder: float, weight: float 
     """Draw the mark of a sign at places, (n, 2) or one alone, `weight` times as large."""
     for own in sign.mark.looks(weight):
         axes.plot(*np.reshape(places, (-1, 2)).T, zorder=zorder, **own, **look)
+
+
+def page_mark(figure: Any, sign: Sign, x: float, y: float, weight: float = 1.0) -> None:
+    """The mark of a sign on the page itself, at shares of it."""
+    for own in sign.mark.looks(weight):
+        figure.add_artist(Line2D([x], [y], **own))
 
 
 def north_arrow(axes: Axes, busy: Sequence[Floats]) -> Bbox:

@@ -20,7 +20,7 @@ from terrain3d.show.pages.on_picture import boxes_meet, haloed, marked
 from terrain3d.show.pages.plan import Plan, begin_plan, few_labels
 from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, Page, Sheet
 from terrain3d.show.pages.walk_profile import draw_walk_profile
-from terrain3d.show.pages.walks import walk_signs
+from terrain3d.show.pages.walks import sensed_signs, walk_signs
 from terrain3d.show.ways import Drawn, drawn_routes, fine_line, same_line, starts_of
 from terrain3d.units import Floats
 from terrain3d.walk.routes import OpenRoutes
@@ -60,7 +60,8 @@ def routes_sheet(context: PageContext, option: OptionResult, route: OpenRoutes) 
         heading = f"{letter}: {_ends_words(route, letter)}"
         page.text(PICTURE[0], 0.371, heading, 9, weight="bold", va="baseline")
         draw_walk_profile(page, outcome.terrain, telling, _PROFILE)
-    page.key(route_signs(outcome, option, drawn))
+    told = [way.walked for way in (route.least, route.inner) if way is not None]
+    page.key([*route_signs(outcome, option, drawn), *sensed_signs(told)])
     return page
 
 

@@ -119,6 +119,10 @@ class Sheet:
             self.text(self.left, self._below, line, size, weight=weight, va="baseline")
         self._below -= _END
 
+    def rule(self, left: float, right: float, y: float) -> None:
+        """A fine line across, in shares of the page."""
+        self.figure.add_artist(mpl.lines.Line2D([left, right], [y, y], color=palette.HAIRLINE, linewidth=0.7))
+
     def foot(self, text: str) -> None:
         """Where the page comes from, under the caution."""
         width = COLUMN_RIGHT - PICTURE[0] - 0.09
@@ -193,10 +197,7 @@ class Sheet:
         (line,) = self.lines(heading, width, 9, 1, "bold")
         self.text(self.left, self._below, line, 9, weight="bold", va="baseline")
         self._below -= 0.009
-        under = mpl.lines.Line2D(
-            [self.left, self.right], [self._below] * 2, color=palette.HAIRLINE, linewidth=0.7
-        )
-        self.figure.add_artist(under)
+        self.rule(self.left, self.right, self._below)
         self._below -= 0.004
         if section.figures:
             self.put(Row("", section.figures, size="small", is_quiet=True))

@@ -25,6 +25,7 @@ from terrain3d.show.legend import (
     NUISANCE,
     NUISANCE_HIDDEN,
     OUT_OF_SIGHT,
+    SPILT_MICROWAVE,
     SPILT_ON,
     SPILT_OVER,
     SPILT_WITHIN,
@@ -99,13 +100,15 @@ def _sections(terrain: Terrain, spilt: Spill, things: tuple[InLayer, ...]) -> li
         for fan, rows in zip(spilt.fans, spilt.landings, strict=True)
     )
     past = [Listing(fans, spare=9 + kept)]
-    broken = (
+    broken: tuple[Gap | Row, ...] = (
         Gap(),
         Row("Beyond the boundary it is broken by", size="small", is_quiet=True),
         Row(SPILT_WITHIN.text, (area_words(spilt.past_within_m2),), SPILT_WITHIN),
         Row(SPILT_ON.text, (area_words(spilt.past_on_m2),), SPILT_ON),
         Row(SPILT_OVER.text, (), SPILT_OVER),
     )
+    if spilt.past_microwave_m2 is not None:
+        broken += (Row(SPILT_MICROWAVE.text, (area_words(spilt.past_microwave_m2),), SPILT_MICROWAVE),)
     sections = [Section("Upper layer past the boundary", (*past, *(broken if spilt.has_boundary else ())))]
     if spilt.pieces:
         pieces = Listing(tuple((_piece_row(piece),) for piece in spilt.pieces), spare=8 + max(kept - 2, 0))

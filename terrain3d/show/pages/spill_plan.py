@@ -25,6 +25,7 @@ from terrain3d.show.legend import (
     NUISANCE,
     NUISANCE_HIDDEN,
     OUT_OF_SIGHT,
+    SPILT_MICROWAVE,
     SPILT_ON,
     SPILT_OVER,
     SPILT_WITHIN,
@@ -92,6 +93,8 @@ def draw_spill(
     own = None if terrain.boundary is None else shapely.Polygon(terrain.boundary)
     for fan in spilt.fans:
         _paint_fan(axes, fan, own)
+    if spilt.past_microwave is not None:
+        shade(axes, [Shading(spilt.past_microwave, SPILT_MICROWAVE)], base.extent)
     shade(axes, [Shading(spilt.past_on, SPILT_ON), Shading(spilt.past_within, SPILT_WITHIN)], base.extent)
     if terrain.boundary is not None:
         ring = np.vstack([terrain.boundary, terrain.boundary[:1]])

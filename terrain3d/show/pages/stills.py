@@ -24,6 +24,7 @@ from terrain3d.show.pages import (
     sun,
     uncertainty,
     walks,
+    walks_table,
     warned,
 )
 from terrain3d.show.pages.context import PageContext
@@ -44,6 +45,7 @@ _PAGES: dict[str, Callable[[PageContext], list[Page]]] = {
     "causes": causes.pages,
     "against": against.pages,
     "walks": walks.pages,
+    "walks-table": walks_table.pages,
     "fans": fans.pages,
     "routes": routes.pages,
     "routes-oblique": route_scene.pages,

@@ -1,6 +1,7 @@
 """A walk as a strip: distance along it, what each piece of ground is, pulses and alarm."""
 
 import itertools
+from typing import Any
 
 import numpy as np
 import shapely
@@ -8,8 +9,9 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 from matplotlib.ticker import MultipleLocator
 
+from terrain3d.cover.layer_outcomes import BROKEN, MOVES_ACROSS
 from terrain3d.show import palette
-from terrain3d.show.legend import ALARM, verdict_sign
+from terrain3d.show.legend import ALARM, MICROWAVE_ACROSS, MICROWAVE_SENSES, verdict_sign
 from terrain3d.show.pages.on_picture import marked
 from terrain3d.show.pages.sheet import Sheet
 from terrain3d.terrain import Area
@@ -17,7 +19,12 @@ from terrain3d.walk.pulses import WalkResult
 from terrain3d.walk.track import spots_at
 
 #: Heights of the strip's rows, from the foot: protected ground, verdicts, one row for each layer's pulses.
-_PROTECTED, _VERDICT, _LAYER_ROWS, _TOP = (0.0, 0.27), (0.33, 0.66), 0.7, 1.0
+_ROWS = (0.0, 0.27), (0.33, 0.66), (0.7, 1.0)
+#: The same, lower, where what a microwave senses lies over them.
+_LOWER_ROWS = (0.0, 0.24), (0.28, 0.52), (0.55, 0.77)
+_SENSED, _TOP = (0.82, 1.0), 1.0
+
+Span = tuple[float, float]
 #: Size of type of a protected area's name.
 _NAME_SIZE = 6.8
 
@@ -43,16 +50,18 @@ def draw_strip(
     left, bottom, width, height = place
     axes = page.picture_axes((left, bottom, width * walk.length_m / longest_m, height))
     axes.set(xlim=(0, walk.length_m), ylim=(0, _TOP), yticks=[])
+    inside, verdicts, pulses = _LOWER_ROWS if walk.sensed else _ROWS
     for start, stop, code in runs(walk):
-        _block(axes, start, stop, code)
+        _block(axes, start, stop, code, verdicts)
     for area in protect:
         for start, stop in within(walk, area):
-            _protected(page, axes, area.name, start, stop, place[2] / longest_m)
-    _pulses(axes, walk)
+            _protected(page, axes, area.name, (start, stop), place[2] / longest_m, inside)
+    _pulses(axes, walk, pulses)
+    _sensed(axes, walk)
     if walk.alarm is not None:
         at = walk.alarm.along_m
-        axes.plot([at, at], [_PROTECTED[0], _TOP], color=palette.INK, linewidth=1.6, zorder=6)
-        marked(axes, np.array([at, (_VERDICT[0] + _VERDICT[1]) / 2]), ALARM, 7, clip_on=False)
+        axes.plot([at, at], [inside[0], _TOP], color=palette.INK, linewidth=1.6, zorder=6)
+        marked(axes, np.array([at, sum(verdicts) / 2]), ALARM, 7, clip_on=False)
     # One pitch of ticks for all strips of a page, or a short walk would look as long as a long one.
     pitch = next((step for step in (0.5, 1, 2, 5, 10, 20, 50) if longest_m / step <= 16), 100)
     axes.xaxis.set_major_locator(MultipleLocator(pitch))
@@ -81,15 +90,15 @@ def within(walk: WalkResult, area: Area) -> list[tuple[float, float]]:
     ]
 
 
-def _block(axes: Axes, start: float, stop: float, code: int) -> None:
-    low, high = _VERDICT
+def _block(axes: Axes, start: float, stop: float, code: int, row: Span) -> None:
+    low, high = row
     box, sign = ((start, low), stop - start, high - low), verdict_sign(code)
     axes.add_patch(Rectangle(*box, zorder=2, **sign.patch))
     axes.add_patch(Rectangle(*box, fill=False, edgecolor=palette.QUIET_INK, linewidth=0.5, zorder=3))
 
 
-def _protected(page: Sheet, axes: Axes, name: str, start: float, stop: float, share_per_m: float) -> None:
-    low, high = _PROTECTED
+def _protected(page: Sheet, axes: Axes, name: str, span_m: Span, share_per_m: float, row: Span) -> None:
+    (start, stop), (low, high) = span_m, row
     axes.add_patch(
         Rectangle(
             (start, low), stop - start, high - low, facecolor=palette.PROTECTED, edgecolor="none", zorder=2
@@ -104,14 +113,33 @@ def _protected(page: Sheet, axes: Axes, name: str, start: float, stop: float, sh
         )  # fmt: skip
 
 
-def _pulses(axes: Axes, walk: WalkResult) -> None:
+def _pulses(axes: Axes, walk: WalkResult, rows: Span) -> None:
     """One row of ticks for each layer, the uppermost on top."""
     names = layer_names(walk)
-    depth = (_TOP - _LAYER_ROWS) / max(len(names), 1)
+    depth = (rows[1] - rows[0]) / max(len(names), 1)
     for row, name in enumerate(reversed(names)):
-        foot = _LAYER_ROWS + row * depth
+        foot = rows[0] + row * depth
         at = [pulse.along_m for pulse in walk.pulses if pulse.layer == name]
         axes.vlines(at, foot, foot + 0.8 * depth, color=palette.layer_colour(name), linewidth=1.4, zorder=5)
+
+
+def _sensed(axes: Axes, walk: WalkResult) -> None:
+    """One row for each unit with a microwave, the first on top: where it senses, and where it reaches."""
+    depth = (_SENSED[1] - _SENSED[0]) / max(len(walk.sensed), 1)
+    for row, own in enumerate(reversed(walk.sensed)):
+        foot = _SENSED[0] + row * depth
+        box: dict[str, Any] = {
+            "height": 0.85 * depth,
+            "linewidth": 0.5,
+            "edgecolor": palette.QUIET_INK,
+            "zorder": 3,
+        }
+        axes.add_patch(Rectangle((0.0, foot), walk.length_m, facecolor="none", **box))
+        for sign, code in ((MICROWAVE_SENSES, BROKEN), (MICROWAVE_ACROSS, MOVES_ACROSS)):
+            edges = np.diff(np.concatenate([[0], (own.outcomes == code).astype(int), [0]]))
+            for a, b in zip(np.flatnonzero(edges == 1), np.flatnonzero(edges == -1), strict=True):
+                place = (own.piece_m * a, foot)
+                axes.add_patch(Rectangle(place, own.piece_m * (b - a), facecolor=sign.fill, **box))
 
 
 def layer_names(walk: WalkResult) -> list[str]:

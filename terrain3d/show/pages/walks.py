@@ -1,5 +1,6 @@
 """The page of walks: paths on the plan with their pulses and alarms, and each as a strip below."""
 
+from collections.abc import Sequence
 from functools import partial
 from string import ascii_uppercase
 
@@ -14,7 +15,16 @@ from terrain3d.sentences import words
 from terrain3d.sentences.walks import counting_words, how_walked, walk_words, walks_sentence
 from terrain3d.show import palette
 from terrain3d.show.blocks import Listing, Paragraph, Piece, Row, Section, fill
-from terrain3d.show.legend import ALARM, PROTECTED, WALK, Sign, masked_signs, verdict_sign
+from terrain3d.show.legend import (
+    ALARM,
+    MICROWAVE_ACROSS,
+    MICROWAVE_SENSES,
+    PROTECTED,
+    WALK,
+    Sign,
+    masked_signs,
+    verdict_sign,
+)
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import haloed, marked
 from terrain3d.show.pages.plan import Plan, begin_plan, few_labels
@@ -68,7 +78,7 @@ def walks_sheet(
         page.text(
             PICTURE[0], bottom + 0.45 * (pitch - 0.032), letter, 10, weight="bold", ha="left", va="center"
         )
-    page.key(walk_signs(outcome, option))
+    page.key([*walk_signs(outcome, option), *sensed_signs([walk for _, walk in walks])])
     return page
 
 
@@ -117,6 +127,11 @@ def walk_signs(outcome: Outcome, option: OptionResult) -> list[Sign]:
     verdicts = [verdict_sign(verdict) for verdict in sorted(Verdict, reverse=True)]
     there = [*masked_signs(option.detectors), *([PROTECTED] if outcome.terrain.protect else [])]
     return [*verdicts, WALK, ALARM, *there]
+
+
+def sensed_signs(walks: Sequence[WalkResult]) -> list[Sign]:
+    """What the row of a microwave on strips means; none where no unit has one."""
+    return [MICROWAVE_SENSES, MICROWAVE_ACROSS] if any(walk.sensed for walk in walks) else []
 
 
 def _letter(k: int) -> str:
