@@ -1072,6 +1072,19 @@ class AimOff(Part):
     tilt_deg: float = told("deg", "Of tilt.")
 
 
+class Current(Part):
+    """Electric current."""
+
+    milliamps: float = told("mA", "All that is meant together.")
+
+
+class LeastDrawing(Part):
+    """The unit that draws least of those that come into question, where even that is too much."""
+
+    type_in_site_file: str = said("Its type as the site file names it.")
+    milliamps: float = told("mA", "What one draws.")
+
+
 class SearchLimits(Part):
     """What was asked for."""
 
@@ -1083,6 +1096,7 @@ class SearchLimits(Part):
         "as much as can be is held",
     )
     apart: bool = said("Whether two units of a set may not see each other.")
+    current: Current = part("Most that a set may draw, where that is limited.")
 
 
 class FoundUnit(Part):
@@ -1125,6 +1139,7 @@ class Choice(Part):
     slack_deg: float = told("deg", "Least of its units': by how much a bearing may be off with little lost.")
     animal_m2: float = told("m2", "Ground on which a large dog raises the alarm, each unit's summed.")
     price: float | None = told("money", "Of its units.", "a type has no price")
+    current: Current = part("What its units draw, where that is limited.")
 
 
 class Margin(Part):
@@ -1179,6 +1194,7 @@ class Search(Part):
         "a share to hold was given, or nothing fits the budget",
     )
     cheapest: Cheapest | None = said("What the cheapest unit would cost.", "something fits the budget")
+    least_drawing: LeastDrawing = part("What it would draw, where no unit is within `limits.current`.")
     why: str = said("As the top-level `why`.")
 
 

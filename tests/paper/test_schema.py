@@ -54,6 +54,8 @@ def written(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Node]:
         "set": documents.searched(folder, "units = 2"),
         "budget": documents.searched(folder, "budget = 200\nranges = [8, 12]"),
         "nothing fits": documents.searched(folder, "budget = 50"),
+        "current": documents.searched(folder, "milliamps = 60\nranges = [8, 12]"),
+        "too little current": documents.searched(folder, "milliamps = 5"),
         "hold": documents.searched(folder, "hold = 0.3"),
         "fewest": documents.searched(folder, 'hold = 0.2\ntypes = ["own.toml"]'),
         "no other": documents.searched(folder, 'hold = 0.3\ntypes = ["own.toml"]'),
