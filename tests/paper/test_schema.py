@@ -46,6 +46,7 @@ def written(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Node]:
         "lone study": documents.lone_study(folder),
         "full study": documents.full_study(folder),
         "detour": documents.detour(folder),
+        "close in": documents.close_in(folder),
         "set by heads": documents.set_by_heads(folder),
         "with microwave": documents.with_microwave(folder),
         "watched": documents.watched(folder),
