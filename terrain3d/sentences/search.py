@@ -4,8 +4,9 @@ from terrain3d.detector.pose import Detector
 from terrain3d.search.budget import NothingFits
 from terrain3d.search.result import Choice, SearchResult
 from terrain3d.search.sites import SiteDone
+from terrain3d.sentences.heads import setting_lines
 from terrain3d.sentences.why import steady_why, within_words
-from terrain3d.wording import listed, money_words
+from terrain3d.wording import money_words
 
 #: Said of a gap that is left.
 _BROKEN_OFF = "to prove that none can takes more work than is spent on it"
@@ -98,20 +99,8 @@ def set_by_itself_words(name: str, unit: Detector) -> str:
     >>> set_by_itself_words("best", two)
     'D1 of best: on its bracket; head 1: range 6 m, zones 1 and 2 masked; head 2: range 8 m.'
     """
-    told = [*(["on its bracket"] if unit.bracket else []), *_setting_lines(unit)]
+    told = [*(["on its bracket"] if unit.bracket else []), *setting_lines(unit)]
     return f"{unit.name} of {name}: {'; '.join(told)}." if told else ""
-
-
-def _setting_lines(unit: Detector) -> list[str]:
-    lines = []
-    for number, own in enumerate(unit.heads, 1):
-        told = [] if own.range_m is None else [f"range {own.range_m:g} m"]
-        zones = [str(zone) for zone in own.masked]
-        if zones:
-            told.append(f"zone{'s' if len(zones) > 1 else ''} {listed(zones, len(zones))} masked")
-        if told:
-            lines.append(f"head {number}: {', '.join(told)}")
-    return lines
 
 
 def current_words(result: SearchResult) -> str:
