@@ -4,10 +4,11 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
-from terrain3d.terrain import Ground, Solids
+from terrain3d.terrain import Ground, Solids, Terrain
 from terrain3d.units import Floats
 
 #: Ground shown around what matters, metres.
@@ -99,6 +100,14 @@ def points_that_matter(outcome: Outcome) -> Floats:
         west, south, east, north = outcome.terrain.ground.bounds
         return np.array([[west, south], [east, north]])
     return np.vstack(parts)
+
+
+def seen_part(terrain: Terrain, extent: Extent) -> tuple[NDArray[np.uint8], NDArray[np.bool_]] | None:
+    """What the ground looks like from above, and where that is known; None where nobody knows."""
+    if terrain.colours is None:
+        return None
+    part = extent.rows, extent.columns
+    return terrain.colours.rgb[part], terrain.colours.known[part]
 
 
 def head_sector(unit: Detector, pan_deg: float, arc_deg: float, radius_m: float) -> Floats:

@@ -15,7 +15,7 @@ from terrain3d.detector.pose import Detector, posed_heads
 from terrain3d.show import palette
 from terrain3d.show.camera import Camera, block_depth
 from terrain3d.show.drape import drape
-from terrain3d.show.extent import Extent, head_arcs, head_sector
+from terrain3d.show.extent import Extent, head_arcs, head_sector, seen_part
 from terrain3d.show.legend import CONTOUR, SOLID, UNIT, Sign
 from terrain3d.show.shapes import (
     LAYER_ROWS,
@@ -30,7 +30,7 @@ from terrain3d.show.shapes import (
     smoothed_heights,
 )
 from terrain3d.show.silhouettes import silhouette
-from terrain3d.terrain import Foliage, Ground, Solids
+from terrain3d.terrain import Foliage, Ground, Solids, Terrain
 from terrain3d.units import Floats
 
 _ONE_QUAD = np.array([[0, 1, 2, 3]])
@@ -61,8 +61,9 @@ class Tag:
     kind: str
 
 
-def ground_parts(ground: Ground, heights: Floats, option: OptionResult, extent: Extent) -> list[Part]:
+def ground_parts(terrain: Terrain, heights: Floats, option: OptionResult, extent: Extent) -> list[Part]:
     """The block of ground under its verdicts, its cut sides and its contours."""
+    ground = terrain.ground
     xs, ys, z = ground_nodes(ground, heights, extent)
     x, y = np.meshgrid(xs, ys)
     index = np.arange(z.size).reshape(z.shape)
@@ -78,7 +79,7 @@ def ground_parts(ground: Ground, heights: Floats, option: OptionResult, extent: 
     surface.point_data.active_normals = shaded.compute_normals(
         cell_normals=False, split_vertices=False, consistent_normals=False
     ).point_normals
-    image = drape(option.verdicts[extent.rows, extent.columns])
+    image = drape(option.verdicts[extent.rows, extent.columns], seen=seen_part(terrain, extent))
     # pyvista reads pictures from the top; the drape starts in the south.
     library: Any = pv
     texture = library.Texture(np.ascontiguousarray(image[::-1]))

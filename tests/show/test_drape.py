@@ -32,6 +32,24 @@ grids = arrays(
 
 
 @settings(max_examples=40, deadline=None)
+@given(grids, st.integers(0, 255), st.floats(0.7, 1.1))
+def test_neither_slope_nor_photograph_changes_a_verdicts_colour(codes, grey, bright):
+    """Verdicts keep the colours of their key; ground outside them shows what it looks like, thinned."""
+    seen = np.full((*codes.shape, 3), grey, np.uint8), np.ones(codes.shape, bool)
+    flat = drape(codes, pixels=40)
+    image = drape(codes, np.full(codes.shape, bright), 40, seen)
+    k = image.shape[0] // codes.shape[0]
+    cells = codes.repeat(k, axis=0).repeat(k, axis=1)
+    told = (cells != Verdict.OUTSIDE) & (cells != UNKNOWN)
+    assert (image[told] == flat[told]).all()
+    outside = image[cells == Verdict.OUTSIDE]
+    # Half of it is paper; on the level, where nothing is lit or shaded.
+    level = drape(codes, None, 40, seen)[cells == Verdict.OUTSIDE]
+    assert (level == int(255 - 0.5 * (255 - grey))).all()
+    assert outside.shape == level.shape
+
+
+@settings(max_examples=40, deadline=None)
 @given(grids)
 def test_every_pixel_tells_its_cell(codes):
     """Every cell is drawn in its own verdict, all of it and nowhere else, whatever lies beside it."""

@@ -47,7 +47,7 @@ def beside_sheet(context: PageContext, options: tuple[OptionResult, ...]) -> She
         draw_plan(page, outcome, option, shared, spot, with_north_and_scale=place == 0)
         if void := voiding(option):
             page.band("; ".join(void), left, left + width, top - 0.0335)
-        _numbers(page, option, shared, (left, left + width), (top, top - height), rows)
+        _numbers(page, context, option, shared, (left, left + width), (top, top - height), rows)
     page.key(plan_signs(outcome, options, shared.extent))
     return page
 
@@ -65,6 +65,7 @@ def _title(page: Sheet, place: str, option: OptionResult, left: float, right: fl
 
 def _numbers(
     page: Sheet,
+    context: PageContext,
     option: OptionResult,
     base: Base,
     sides: tuple[float, float],
@@ -76,11 +77,11 @@ def _numbers(
     if rows == 1:
         middle = (left + right) / 2
         page.begin_column(left, middle - 0.015, top - 0.54, floor)
-        fill(page, [shown_ground(option, base.extent)])
+        fill(page, [shown_ground(context.outcome, option, base.extent)])
         page.begin_column(middle + 0.015, right, top - 0.54, floor)
     else:
         page.begin_column(left + 0.277, right, top - 0.05, floor)
-        fill(page, [shown_ground(option, base.extent)])
+        fill(page, [shown_ground(context.outcome, option, base.extent)])
     fill(page, protected_sections((option,)))
     if wedge := words.capital(wedge_words(option)):
         said = Paragraph(wedge, 2)
