@@ -169,7 +169,7 @@ def test_the_face_is_opened_late():
 #: What casts rays or judges cells, and where it may be called.
 CALLERS = {
     "verdict_codes": {"cover/sighted.py", "search/judge.py"},
-    "head_table": {"cover/sighted.py", "search/judge.py"},
+    "head_table": {"cover/sighted.py", "search/settings.py"},
     "layer_outcomes": {"cover/sighted.py"},
     "band_over": {"cover/fill.py", "cover/layer_outcomes.py", "search/kernel.py"},
     "trimesh.Trimesh": {"sight/hits.py", "survey/far.py", "survey/sheets.py"},

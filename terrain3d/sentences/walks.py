@@ -6,6 +6,7 @@ import numpy as np
 
 from terrain3d.cover.option import OptionResult
 from terrain3d.detector.pose import Detector
+from terrain3d.sentences.heads import pulse_words
 from terrain3d.units import Floats
 from terrain3d.walk.fans import ACROSS_M, NEAR_M, Fan
 from terrain3d.walk.indoor_tests import IndoorTestFan
@@ -14,6 +15,8 @@ from terrain3d.walk.option import OptionWalks
 from terrain3d.walk.pulses import WalkResult
 from terrain3d.wording import counted, listed
 
+#: Whose setting the pulses of an alarm are, by whether a head has its own.
+_SETTING = {False: "the unit's setting", True: "set head by head"}
 #: Of the borrowed walk tests, and of all that is counted.
 BORROWED = "conditions borrowed from an indoor standard; nothing is said to comply"
 MODEL = "a model of the zones, not a measured probability"
@@ -113,11 +116,18 @@ def sensing_words(units: Iterable[Detector]) -> str:
 
 def counting_words(option: OptionResult) -> str:
     """What a pulse is, how many the alarm takes, and how far to trust it."""
-    takes = sorted({(unit.pulses_needed, unit.type.pulse_window) for unit in option.detectors})
+    takes = sorted(
+        {
+            (unit.pulses_of(head), unit.type.pulse_window)
+            for unit in option.detectors
+            for head in range(len(unit.type.head))
+        }
+    )
+    by_heads = any(own.pulses is not None for unit in option.detectors for own in unit.heads)
     several = [f"{n} in each within {window:g} s" if n > 1 else "1 in each" for n, window in takes]
     return (
         "A pulse is a zone entered or left while the layers that the alarm needs are broken together;"
-        f" the alarm takes {' or '.join(dict.fromkeys(several))} (the unit's setting)."
+        f" the alarm takes {' or '.join(dict.fromkeys(several))} ({_SETTING[by_heads]})."
         f"{sensing_words(option.detectors)}"
         " A model of the zones, not a measurement: walk-test."
     )
@@ -188,9 +198,9 @@ def fans_sentence(unit: Detector, to: Fan, across: Fan) -> str:
     return f"{text}; across it {share:.0%} of walks of {ACROSS_M:g} m raise it."
 
 
-def who_walks(fan: Fan) -> str:
+def who_walks(fan: Fan, unit: Detector) -> str:
     """Who walks the lines of a fan, and what the alarm takes."""
-    pulses = counted(fan.pulses_needed, "pulse")
+    pulses = pulse_words((unit,))
     also = {"also": " and the microwave", "either": ", or the microwave"}.get(fan.microwave or "", "")
     return (
         f"walked by: {fan.figure.name}, {fan.speed_mps:g} m/s; the alarm takes {pulses} in each layer{also}"

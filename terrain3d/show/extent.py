@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain3d.detector.pose import Detector
+from terrain3d.detector.pose import Detector, shut_arcs
 from terrain3d.job import Outcome
 from terrain3d.terrain import Ground, Solids, Terrain
 from terrain3d.units import Floats
@@ -119,10 +119,31 @@ def head_sector(unit: Detector, pan_deg: float, arc_deg: float, radius_m: float)
 
 def head_arcs(unit: Detector) -> list[tuple[float, float]]:
     """(middle off the unit's bearing, arc) of all that is left open of a unit's heads, degrees."""
+    return [(middle, arc) for _, middle, arc in head_stretches(unit)]
+
+
+def head_stretches(unit: Detector) -> list[tuple[int, float, float]]:
+    """The same with the head of each stretch, counted from 0."""
     return [
-        (unit.pan_of(head) + (low + high) / 2, high - low)
+        (head, unit.pan_of(head) + (low + high) / 2, high - low)
         for head in range(len(unit.type.head))
         for low, high in unit.open_arcs(head)
+    ]
+
+
+def masked_stretches(unit: Detector) -> list[tuple[float, float]]:
+    """(middle off the unit's bearing, arc) of all that is masked of a unit's heads, degrees.
+
+    >>> from terrain3d.detector.pose import HeadSetting
+    >>> from terrain3d.detector.types import load_type
+    >>> heads = (HeadSetting(masked=(1, 2, 5)),)
+    >>> masked_stretches(Detector("D1", load_type("one-head-90"), "pole", 0, 0, 0, 1.0, 30.0, heads=heads))
+    [(-35.0, 20.0), (0.0, 10.0)]
+    """
+    return [
+        (unit.pan_of(head) + (low + high) / 2, high - low)
+        for head, kind in enumerate(unit.type.head)
+        for low, high in shut_arcs(kind, unit.head(head))
     ]
 
 

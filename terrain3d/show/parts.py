@@ -3,6 +3,7 @@
 import math
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import product
 from typing import Any
 
 import numpy as np
@@ -15,8 +16,8 @@ from terrain3d.detector.pose import Detector, posed_heads
 from terrain3d.show import palette
 from terrain3d.show.camera import Camera, block_depth
 from terrain3d.show.drape import drape
-from terrain3d.show.extent import Extent, head_arcs, head_sector, seen_part
-from terrain3d.show.legend import CONTOUR, SOLID, UNIT, Sign
+from terrain3d.show.extent import Extent, head_arcs, head_sector, masked_stretches, seen_part
+from terrain3d.show.legend import CONTOUR, MASKED_ARC, SOLID, UNIT, Sign
 from terrain3d.show.shapes import (
     LAYER_ROWS,
     Ints,
@@ -191,12 +192,15 @@ def drawn_line(
 
 
 def unit_parts(ground: Ground, heights: Floats, unit: Detector) -> list[Part]:
-    """A unit on its pole, larger than life, and its arcs at maximum range on the ground."""
+    """A unit on its pole, larger than life, and its arcs at maximum range dashed where masked."""
     pole, housing = _on_pole(unit.x, unit.y, unit.ground_z, unit.height_m)
     parts = [Part("units", pole, palette.POLE), Part("units", housing, palette.UNIT)]
+    foot = [[unit.x, unit.y]]
+    for pan, arc in masked_stretches(unit):
+        rim = head_sector(unit, pan, arc, unit.type.max_range)
+        parts += drawn_line(ground, heights, np.vstack([foot, rim, foot]), MASKED_ARC)
     for pan, arc in head_arcs(unit):
         rim = head_sector(unit, pan, arc, unit.type.max_range)
-        foot = [[unit.x, unit.y]]
         parts += drawn_line(ground, heights, np.vstack([foot, rim, foot]), UNIT)
     return parts
 
@@ -214,8 +218,8 @@ def layer_parts(unit: Detector, reach: Reach) -> list[Part]:
     """Faint sides and a stronger far end, so that the ground's colours show through."""
     parts = []
     for head in posed_heads(unit):
-        for layer in head.layers:
-            points, triangles = layer_body(unit, head, layer, reach)
+        for layer, stretch in product(head.layers, head.open_deg):
+            points, triangles = layer_body(unit, head, layer, reach, stretch)
             colour = palette.layer_colour(layer.name)
             sides = (triangles == 0).any(axis=1)
             parts.append(Part("layers", _surface(points, triangles[sides]), colour, 0.055))

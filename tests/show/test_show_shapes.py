@@ -1,5 +1,8 @@
 """Bodies and shells against closed forms."""
 
+from dataclasses import replace
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -8,9 +11,10 @@ from hypothesis.extra.numpy import arrays
 from scenes import box, flat_ground, unit
 from shapely.geometry import box as rectangle
 
-from terrain3d.detector.pose import posed_heads
+from terrain3d.detector.pose import Detector, HeadSetting, posed_heads
 from terrain3d.frame import site_frame
-from terrain3d.show.extent import whole_cells
+from terrain3d.show.extent import head_arcs, masked_stretches, whole_cells
+from terrain3d.show.parts import layer_parts
 from terrain3d.show.shapes import (
     LAYER_ROWS,
     contour_levels,
@@ -128,3 +132,32 @@ def test_line_lies_on_the_ground():
     (line,) = draped_lines(ground, z, np.array([[0.0, 10], [20, 10]]), lift_m=0.1)
     assert line[:, 2] == pytest.approx(ground.height_at(line[:, 0], line[:, 1]) + 0.1)
     assert (np.diff(line[:, 0]) <= 0.5 + 1e-9).all()
+
+
+def masked_unit(**setting) -> Detector:
+    """A unit of one head, facing north."""
+    return replace(unit(flat_site(Solids.none()), "D1", "pole", "one-head-90", 0.0), **setting)
+
+
+def test_layer_bodies_end_at_the_open_stretches():
+    """Of nine zones of 10 degrees with the fifth masked, two bodies of 40 degrees, and none between them."""
+    heads = (HeadSetting(masked=(5,)),)
+    one = masked_unit(heads=heads)
+    (head,) = posed_heads(one)
+    bodies = [part for part in layer_parts(one, lambda _eye, rays: np.full(len(rays), 9.0)) if part.line_px]
+    turns = []
+    for part in bodies:
+        points = np.asarray(part.mesh.points)[1:-1]
+        azimuth = np.degrees(np.arctan2(points[:, 0], points[:, 1]))
+        turns.append((round(azimuth.min(), 6), round(azimuth.max(), 6)))
+    assert set(turns) == {(-45.0, -5.0), (5.0, 45.0)}
+    assert list(head.open_deg) == [(-45.0, -5.0), (5.0, 45.0)]
+
+
+def test_open_and_masked_stretches_make_up_the_arc():
+    """Whatever is masked: what is drawn as open and what is drawn as covered is the arc, once."""
+    for masked in ((1,), (2, 3, 9), tuple(range(1, 10))):
+        one = masked_unit(heads=(HeadSetting(masked=masked, masked_deg=((-3.0, 8.0),)),))
+        both = sorted((m - a / 2, m + a / 2) for m, a in [*head_arcs(one), *masked_stretches(one)])
+        assert sum(high - low for low, high in both) == pytest.approx(90.0)
+        assert all(after[0] >= before[1] - 1e-9 for before, after in pairwise(both))

@@ -25,6 +25,7 @@ FIRST_KINDS = ("client", "contact", "warnings", "plan", "oblique", "section")
 PART_KINDS = {
     "walks": ("walks", "walks-table", "fans"),
     "routes": ("routes", "routes-oblique"),
+    "close-in": ("close-in",),
     "animals": ("animals",),
     "beyond": ("beyond",),
     "heat": ("heat",),

@@ -6,13 +6,14 @@ from functools import partial
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.patches import Polygon
 from matplotlib.ticker import MultipleLocator
 from numpy.typing import NDArray
 
 from terrain3d.cover.layer_shares import layer_shares
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.profile import head_bearings
-from terrain3d.detector.pose import Detector, PosedHead, PosedLayer, posed_heads
+from terrain3d.detector.pose import Arc, Detector, PosedHead, PosedLayer, posed_heads, shut_arcs
 from terrain3d.job import Outcome
 from terrain3d.sentences.outlook import layer_words, outlook_sentence
 from terrain3d.show import palette
@@ -22,9 +23,11 @@ from terrain3d.show.legend import (
     EQUAL_DISTANCE,
     LEAVES,
     LEVEL,
+    MASKED,
     PAST_RANGE,
     SKY,
     layer_signs,
+    masked_signs,
     site_signs,
 )
 from terrain3d.show.pages.context import PageContext
@@ -110,9 +113,13 @@ def outlook_sheet(context: PageContext, option: OptionResult, unit: Detector) ->
     _skyline(axes, seen, azimuths)
     _distance_lines(axes, seen, azimuths, unit.type.max_range)
     axes.axhline(0.0, zorder=5, **LEVEL.stroke)
-    for head in posed_heads(unit):
+    covered = [shut_arcs(kind, unit.head(h)) for h, kind in enumerate(unit.type.head)]
+    for head, masked in zip(posed_heads(unit), covered, strict=True):
         for layer in head.layers:
-            _layer(axes, unit, head, layer)
+            for stretch in head.open_deg:
+                _layer(axes, layer_outline(unit, head, layer, stretch), layer.name)
+            for stretch in masked:
+                _masked(axes, layer_outline(unit, head, layer, stretch))
         _arc_limits(axes, unit, head)
     _frame(axes, span)
     page.begin_column(0.05, 0.40, BLOCK_TOP, BLOCK_FLOOR)
@@ -122,7 +129,7 @@ def outlook_sheet(context: PageContext, option: OptionResult, unit: Detector) ->
     page.begin_column(0.755, COLUMN_RIGHT, BLOCK_TOP, BLOCK_FLOOR)
     fill(page, [unit_section((unit,), "Unit")])
     leaves = [sign for sign in site_signs(outcome.terrain, leaves=LEAVES) if sign is LEAVES]
-    page.key([*layer_signs([unit]), ARC_END, LEVEL, EQUAL_DISTANCE, *leaves])
+    page.key([*layer_signs([unit]), *masked_signs([unit]), ARC_END, LEVEL, EQUAL_DISTANCE, *leaves])
     return page
 
 
@@ -137,8 +144,8 @@ def span_of(unit: Detector) -> Span:
     return Span(-aside, aside, max(low, -89.0), min(high, 89.0))
 
 
-def layer_outline(unit: Detector, head: PosedHead, layer: PosedLayer) -> Floats:
-    """The edge of a layer as it stands in the world, once around.
+def layer_outline(unit: Detector, head: PosedHead, layer: PosedLayer, stretch: Arc | None = None) -> Floats:
+    """The edge of a layer as it stands in the world, once around; of a stretch of its head's arc alone.
 
     Returns
     -------
@@ -154,7 +161,7 @@ def layer_outline(unit: Detector, head: PosedHead, layer: PosedLayer) -> Floats:
     >>> layer_outline(unit, head, head.layers[0])[[0, 60]].round(3).tolist()
     [[-45.0, 1.5], [45.0, 1.5]]
     """
-    side = np.linspace(-head.arc_deg / 2, head.arc_deg / 2, 61)
+    side = np.linspace(*((-head.arc_deg / 2, head.arc_deg / 2) if stretch is None else stretch), 61)
     half = layer.thickness_deg / 2
     edges = [(side, layer.elevation_deg + half), (side[::-1], layer.elevation_deg - half)]
     outline = np.vstack([in_world(unit, head, azimuth, elevation) for azimuth, elevation in edges])
@@ -262,9 +269,16 @@ def _skyline(axes: Axes, seen: Picture, azimuths: Floats) -> None:
         )
 
 
-def _layer(axes: Axes, unit: Detector, head: PosedHead, layer: PosedLayer) -> None:
-    colour = palette.layer_colour(layer.name)
-    outline = layer_outline(unit, head, layer)
+def _masked(axes: Axes, outline: Floats) -> None:
+    """A part of a layer's band that is covered."""
+    for shift in (-360, 0, 360):
+        moved = outline + np.array([shift, 0.0])
+        axes.add_patch(Polygon(moved, zorder=4, **MASKED.patch))
+        axes.add_patch(Polygon(moved, zorder=5.5, **MASKED.rim))
+
+
+def _layer(axes: Axes, outline: Floats, name: str) -> None:
+    colour = palette.layer_colour(name)
     for shift in (-360, 0, 360):
         axes.fill(
             outline[:, 0] + shift, outline[:, 1], facecolor=colour, alpha=0.28, edgecolor="none", zorder=4

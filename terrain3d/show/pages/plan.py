@@ -23,17 +23,19 @@ from terrain3d.sentences.paper import corner_words
 from terrain3d.sentences.warnings import voiding
 from terrain3d.show import palette
 from terrain3d.show.drape import DRAPE_PIXELS, drape
-from terrain3d.show.extent import Extent, head_arcs, head_sector, seen_part
+from terrain3d.show.extent import Extent, head_sector, head_stretches, masked_stretches, seen_part
 from terrain3d.show.legend import (
     FOLIAGE,
     HANGS_ON_LEAVES,
     MARKED,
+    MASKED,
     MOUNT,
     PROTECTED,
     RANGE_SETTING,
     SOLID,
     UNIT,
     Sign,
+    masked_signs,
     site_signs,
 )
 from terrain3d.show.pages.base import Base
@@ -326,13 +328,17 @@ def _protected(axes: Axes, area: Area, weight: float) -> None:
 
 def _unit(axes: Axes, unit: Detector, weight: float) -> None:
     eye = np.array([unit.x, unit.y])
-    for pan, arc in head_arcs(unit):
+    for middle, arc in masked_stretches(unit):
+        covered = np.vstack([eye, head_sector(unit, middle, arc, unit.type.max_range)])
+        axes.add_patch(Polygon(covered, zorder=6.5, **MASKED.patch))
+        axes.add_patch(Polygon(covered, zorder=6.6, **MASKED.rim))
+    for head, pan, arc in head_stretches(unit):
         rim = head_sector(unit, pan, arc, unit.type.max_range)
         outline = np.vstack([eye, rim, eye])
         axes.plot(*outline.T, color="white", linewidth=2.4 * weight, alpha=0.8, zorder=7)
         axes.plot(*outline.T, color=UNIT.line, linewidth=UNIT.width * weight, zorder=8)
-        if unit.range_m < unit.type.max_range:
-            setting = head_sector(unit, pan, arc, unit.range_m)
+        if unit.range_of(head) < unit.type.max_range:
+            setting = head_sector(unit, pan, arc, unit.range_of(head))
             width, style = RANGE_SETTING.width * weight, RANGE_SETTING.style
             axes.plot(*setting.T, color=RANGE_SETTING.line, linewidth=width, linestyle=style, zorder=8)
     marked(axes, eye, UNIT, 9, weight)
@@ -390,8 +396,10 @@ def area_labels(plan: Plan, size: float, width: float) -> list[Label]:
 def plan_signs(outcome: Outcome, options: tuple[OptionResult, ...], extent: Extent) -> list[Sign]:
     """What the marks of plans of these options mean."""
     signs = [UNIT]
-    if any(unit.range_m < unit.type.max_range for option in options for unit in option.detectors):
+    units = [unit for option in options for unit in option.detectors]
+    if any(unit.range_of(h) < unit.type.max_range for unit in units for h in range(len(unit.type.head))):
         signs.append(RANGE_SETTING)
+    signs += masked_signs(units)
     if any(_hanging(option, extent).any() for option in options):
         signs.append(HANGS_ON_LEAVES)
     if outcome.terrain.marks:

@@ -231,7 +231,7 @@ def route_signs(outcome: Outcome, option: OptionResult, drawn: list[Drawn]) -> l
     absent.add(WALK)
     if all(one.alarm is None for one in drawn):
         absent.add(ALARM)
-    return line_signs(drawn) + [sign for sign in walk_signs(outcome) if sign not in absent]
+    return line_signs(drawn) + [sign for sign in walk_signs(outcome, option) if sign not in absent]
 
 
 def line_signs(drawn: list[Drawn]) -> list[Sign]:

@@ -156,7 +156,7 @@ def _tolerance_section(
 
 
 def _slack_row(page: Sheet, unit: Detector, slack: Slack, error_sizes: ErrorSizes) -> Row:
-    text = setting_words(unit, slack.setting)
+    text = setting_words(unit, slack.setting, slack.head)
     if slack.setting == "range":
         return Row(text, (range_figure(slack),), size="note")
     draw = partial(_slack_bars, page, slack, error_sizes)
