@@ -30,7 +30,7 @@ _STRIPED = {200 + k: code for k, code in enumerate((*Verdict, UNKNOWN)) if verdi
 
 
 def relief(z: Floats, cell_m: float) -> Floats:
-    """How bright each cell is in slanting light; 1 on the level and where nothing is known.
+    """How bright each cell is in slanting light; 1 where it is as most ground, and where nothing is known.
 
     Parameters
     ----------
@@ -50,6 +50,9 @@ def relief(z: Floats, cell_m: float) -> Floats:
     north, east = np.gradient(z, cell_m)
     lit = (LIGHT[2] - LIGHT[0] * east - LIGHT[1] * north) / np.sqrt(1 + east**2 + north**2)
     brightness = 1 + SHADE_STRENGTH * (np.maximum(lit, 0) / LIGHT[2] - 1)
+    # On a slope all ground would be dim, or bright: what most of it has is taken for plain paper.
+    usual = np.median(brightness[np.isfinite(brightness)]) if np.isfinite(brightness).any() else 1.0
+    brightness = brightness / usual
     return np.where(np.isfinite(brightness), np.clip(brightness, 0.7, 1.12), 1.0)
 
 

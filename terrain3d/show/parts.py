@@ -16,7 +16,7 @@ from terrain3d.detector.pose import Detector, posed_heads
 from terrain3d.show import palette
 from terrain3d.show.camera import Camera, block_depth
 from terrain3d.show.drape import drape
-from terrain3d.show.extent import Extent, head_arcs, head_sector, masked_stretches, seen_part
+from terrain3d.show.extent import Extent, masked_outlines, open_outlines, seen_part
 from terrain3d.show.legend import CONTOUR, MASKED_ARC, SOLID, UNIT, Sign
 from terrain3d.show.shapes import (
     LAYER_ROWS,
@@ -195,13 +195,10 @@ def unit_parts(ground: Ground, heights: Floats, unit: Detector) -> list[Part]:
     """A unit on its pole, larger than life, and its arcs at maximum range dashed where masked."""
     pole, housing = _on_pole(unit.x, unit.y, unit.ground_z, unit.height_m)
     parts = [Part("units", pole, palette.POLE), Part("units", housing, palette.UNIT)]
-    foot = [[unit.x, unit.y]]
-    for pan, arc in masked_stretches(unit):
-        rim = head_sector(unit, pan, arc, unit.type.max_range)
-        parts += drawn_line(ground, heights, np.vstack([foot, rim, foot]), MASKED_ARC)
-    for pan, arc in head_arcs(unit):
-        rim = head_sector(unit, pan, arc, unit.type.max_range)
-        parts += drawn_line(ground, heights, np.vstack([foot, rim, foot]), UNIT)
+    for outline in masked_outlines(unit):
+        parts += drawn_line(ground, heights, outline, MASKED_ARC)
+    for outline in open_outlines(unit):
+        parts += drawn_line(ground, heights, outline, UNIT)
     return parts
 
 

@@ -23,7 +23,14 @@ from terrain3d.sentences.paper import corner_words
 from terrain3d.sentences.warnings import voiding
 from terrain3d.show import palette
 from terrain3d.show.drape import DRAPE_PIXELS, drape
-from terrain3d.show.extent import Extent, head_sector, head_stretches, masked_stretches, seen_part
+from terrain3d.show.extent import (
+    Extent,
+    head_sector,
+    head_stretches,
+    masked_outlines,
+    open_outlines,
+    seen_part,
+)
 from terrain3d.show.legend import (
     FOLIAGE,
     HANGS_ON_LEAVES,
@@ -328,15 +335,13 @@ def _protected(axes: Axes, area: Area, weight: float) -> None:
 
 def _unit(axes: Axes, unit: Detector, weight: float) -> None:
     eye = np.array([unit.x, unit.y])
-    for middle, arc in masked_stretches(unit):
-        covered = np.vstack([eye, head_sector(unit, middle, arc, unit.type.max_range)])
+    for covered in masked_outlines(unit):
         axes.add_patch(Polygon(covered, zorder=6.5, **MASKED.patch))
         axes.add_patch(Polygon(covered, zorder=6.6, **MASKED.rim))
-    for head, pan, arc in head_stretches(unit):
-        rim = head_sector(unit, pan, arc, unit.type.max_range)
-        outline = np.vstack([eye, rim, eye])
+    for outline in open_outlines(unit):
         axes.plot(*outline.T, color="white", linewidth=2.4 * weight, alpha=0.8, zorder=7)
         axes.plot(*outline.T, color=UNIT.line, linewidth=UNIT.width * weight, zorder=8)
+    for head, pan, arc in head_stretches(unit):
         if unit.range_of(head) < unit.type.max_range:
             setting = head_sector(unit, pan, arc, unit.range_of(head))
             width, style = RANGE_SETTING.width * weight, RANGE_SETTING.style
