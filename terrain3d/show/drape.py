@@ -10,10 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import zoom
 
+from terrain3d import palette
 from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict
-from terrain3d.show import palette
+from terrain3d.palette import Rgb
 from terrain3d.show.legend import verdict_sign
-from terrain3d.show.palette import Rgb
 from terrain3d.units import Floats
 
 Mask = NDArray[np.bool_]

@@ -10,10 +10,10 @@ import numpy as np
 import pyvista as pv
 import shapely
 
+from terrain3d import palette
 from terrain3d.cover.option import OptionResult
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector, posed_heads
-from terrain3d.show import palette
 from terrain3d.show.camera import Camera, block_depth
 from terrain3d.show.drape import drape
 from terrain3d.show.extent import Extent, masked_outlines, open_outlines, seen_part

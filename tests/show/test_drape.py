@@ -5,8 +5,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
+from terrain3d import palette
 from terrain3d.cover.verdict import UNKNOWN, Verdict
-from terrain3d.show import palette
 from terrain3d.show.drape import drape, relief
 
 COLOURS = {

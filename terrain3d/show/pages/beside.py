@@ -2,13 +2,13 @@
 
 from functools import partial
 
+from terrain3d import palette
 from terrain3d.cover.option import OptionResult
 from terrain3d.sentences import words
 from terrain3d.sentences.close_in import close_in_short
 from terrain3d.sentences.outlay import outlay_words, wedge_words
 from terrain3d.sentences.warnings import voiding
 from terrain3d.sentences.why import why
-from terrain3d.show import palette
 from terrain3d.show.blocks import Paragraph, fill
 from terrain3d.show.pages.base import Base
 from terrain3d.show.pages.column import shown_ground

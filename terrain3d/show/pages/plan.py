@@ -15,13 +15,13 @@ from matplotlib.ticker import MultipleLocator
 from matplotlib.transforms import Bbox
 from numpy.typing import NDArray
 
+from terrain3d import palette
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
 from terrain3d.sentences.paper import corner_words
 from terrain3d.sentences.warnings import voiding
-from terrain3d.show import palette
 from terrain3d.show.drape import DRAPE_PIXELS, drape
 from terrain3d.show.extent import (
     Extent,
