@@ -38,6 +38,10 @@ def sense_words(name: str) -> str:
     return name if name == MICROWAVE else f"{name} layer"
 
 
+#: What ground outside the verdicts is drawn as, where it has colours of its own.
+PHOTOGRAPHED, SCANNED = "as photographed", "as the scan saw it"
+
+
 @dataclass(frozen=True)
 class CauseWords:
     """How one cause reads in a sentence; its key says it in a row.

@@ -141,9 +141,16 @@ def how_walked(walk: WalkResult) -> str:
     counts = ", ".join(f"{n} {name}" for name, n in per_layer.items()) or "none"
     return (
         f"{walk.figure.name}, {walk.speed_mps:g} m/s, {walk.length_m:.1f} m in {walk.time_s:.0f} s;"
-        f" {walk.both_m:.1f} m under both layers; pulses: {counts}"
+        f" {_both_words(walk)} under both layers; pulses: {counts}"
         + "".join(f"; {sensed_words(own)}" for own in walk.sensed)
     )
+
+
+def _both_words(walk: WalkResult) -> str:
+    """How far it leads under both layers: pulses may come on less than a piece of what is measured."""
+    if walk.pulses and walk.both_m < walk.strip_m:
+        return f"less than {walk.strip_m:.1g} m"
+    return f"{walk.both_m:.1f} m"
 
 
 def sensed_words(own: SensedWalk) -> str:

@@ -4,10 +4,12 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
+from numpy.typing import NDArray
 
-from terrain3d.detector.pose import Detector, shut_arcs
+from terrain3d.detector.pose import Detector, posed_heads, shut_arcs
 from terrain3d.job import Outcome
-from terrain3d.terrain import Ground, Solids
+from terrain3d.terrain import Ground, Solids, Terrain
 from terrain3d.units import Floats
 
 #: Ground shown around what matters, metres.
@@ -101,11 +103,55 @@ def points_that_matter(outcome: Outcome) -> Floats:
     return np.vstack(parts)
 
 
+def seen_part(terrain: Terrain, extent: Extent) -> tuple[NDArray[np.uint8], NDArray[np.bool_]] | None:
+    """What the ground looks like from above, and where that is known; None where nobody knows."""
+    if terrain.colours is None:
+        return None
+    part = extent.rows, extent.columns
+    return terrain.colours.rgb[part], terrain.colours.known[part]
+
+
 def head_sector(unit: Detector, pan_deg: float, arc_deg: float, radius_m: float) -> Floats:
     """(n, 2) plan of a head's arc at a radius, from its left edge to its right edge."""
     steps = max(2, math.ceil(arc_deg / 2) + 1)
     bearing = np.radians(unit.bearing_deg + pan_deg + np.linspace(-arc_deg / 2, arc_deg / 2, steps))
     return np.column_stack([unit.x + radius_m * np.sin(bearing), unit.y + radius_m * np.cos(bearing)])
+
+
+def stretch_outline(unit: Detector, head: int, low_deg: float, high_deg: float) -> Floats:
+    """(n, 2) ring around all that a head's layers pass over in a stretch of its arc, out to maximum range.
+
+    As verdicts have it, by the axis of each layer as it is tilted and rolled; the unit itself is on the ring.
+
+    Parameters
+    ----------
+    unit : Detector
+    head : int
+        Counted from 0.
+    low_deg, high_deg : float
+        Right of the head's straight ahead.
+
+    Examples
+    --------
+    >>> from terrain3d.detector.types import load_type
+    >>> level = Detector("D1", load_type("one-head-90"), "pole", 0, 0, 0, 1.0, 0.0)
+    >>> stretch_outline(level, 0, -45, 45).max(axis=0).round(2).tolist()
+    [8.49, 12.0]
+    """
+    posed = posed_heads(unit)[head]
+    azimuth = np.radians(np.linspace(low_deg, high_deg, max(2, math.ceil((high_deg - low_deg) / 2) + 1)))
+    eye = np.array([unit.x, unit.y])
+    sectors = []
+    for layer in posed.layers:
+        e = math.radians(layer.elevation_deg)
+        rays = math.cos(e) * (
+            np.sin(azimuth)[:, None] * posed.right + np.cos(azimuth)[:, None] * posed.forward
+        )
+        rays = rays + math.sin(e) * posed.up
+        sectors.append(shapely.Polygon(np.vstack([eye, eye + unit.type.max_range * rays[:, :2]])).buffer(0))
+    whole = shapely.union_all(sectors)
+    largest = max(shapely.get_parts(whole), key=lambda part: part.area)
+    return np.asarray(largest.exterior.coords)
 
 
 def head_arcs(unit: Detector) -> list[tuple[float, float]]:
@@ -122,26 +168,27 @@ def head_stretches(unit: Detector) -> list[tuple[int, float, float]]:
     ]
 
 
-def masked_stretches(unit: Detector) -> list[tuple[float, float]]:
-    """(middle off the unit's bearing, arc) of all that is masked of a unit's heads, degrees.
+def reach_outline(unit: Detector) -> Floats:
+    """(n, 2) the unit and the arcs of its heads at their maximum range."""
+    return np.vstack([[[unit.x, unit.y]], *open_outlines(unit)])
 
-    >>> from terrain3d.detector.pose import HeadSetting
-    >>> from terrain3d.detector.types import load_type
-    >>> heads = (HeadSetting(masked=(1, 2, 5)),)
-    >>> masked_stretches(Detector("D1", load_type("one-head-90"), "pole", 0, 0, 0, 1.0, 30.0, heads=heads))
-    [(-35.0, 20.0), (0.0, 10.0)]
-    """
+
+def open_outlines(unit: Detector) -> list[Floats]:
+    """`stretch_outline` of all that is left open of a unit's heads."""
     return [
-        (unit.pan_of(head) + (low + high) / 2, high - low)
-        for head, kind in enumerate(unit.type.head)
-        for low, high in shut_arcs(kind, unit.head(head))
+        stretch_outline(unit, head, *arc)
+        for head in range(len(unit.type.head))
+        for arc in unit.open_arcs(head)
     ]
 
 
-def reach_outline(unit: Detector) -> Floats:
-    """(n, 2) the unit and the arcs of its heads at their maximum range."""
-    sectors = [head_sector(unit, pan, arc, unit.type.max_range) for pan, arc in head_arcs(unit)]
-    return np.vstack([[[unit.x, unit.y]], *sectors])
+def masked_outlines(unit: Detector) -> list[Floats]:
+    """The same of all that is masked."""
+    return [
+        stretch_outline(unit, head, *arc)
+        for head, kind in enumerate(unit.type.head)
+        for arc in shut_arcs(kind, unit.head(head))
+    ]
 
 
 def _with_whole_solids(solids: Solids, low: Floats, high: Floats) -> tuple[Floats, Floats]:

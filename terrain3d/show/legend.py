@@ -7,13 +7,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Any
 
+from terrain3d import palette
 from terrain3d.cover.causes import CAUSE_KEYS
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.pose import Detector
 from terrain3d.detector.types import MICROWAVE
 from terrain3d.sentences.heads import has_masks
 from terrain3d.sentences.verdicts import UNKNOWN_WORDS, VERDICT_WORDS
-from terrain3d.show import palette
 from terrain3d.show.shapes import contour_levels
 from terrain3d.terrain import Terrain
 from terrain3d.units import Floats

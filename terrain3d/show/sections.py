@@ -25,13 +25,21 @@ Options = tuple[OptionResult, ...]
 _MOST_EXPLAINED = 2
 
 
-def ground_section(options: Options, sides: tuple[str, ...] = (), has_unknown: bool = False) -> Section:
-    """The verdicts with their signs and areas; `sides` stand over the figures of several options."""
+def ground_section(
+    options: Options, sides: tuple[str, ...] = (), has_unknown: bool = False, outside: str = ""
+) -> Section:
+    """The verdicts with their signs and areas; `sides` stand over the figures of several options.
+
+    `outside` says what ground outside the verdicts is drawn as, where that is not the colour of its sign.
+    """
     rows = []
     for verdict in sorted(Verdict, reverse=True):
         areas = tuple(words.square_metres(one.area_m2.get(VERDICT_KEYS[verdict], 0.0)) for one in options)
         sign = verdict_sign(verdict)
         # How much of the survey lies outside says nothing about an option.
+        if verdict == Verdict.OUTSIDE and outside:
+            rows.append(Row(f"{sign.text}: {outside}", (), None, "large", is_inset=True))
+            continue
         rows.append(Row(sign.text, () if verdict == Verdict.OUTSIDE else areas, sign, "large"))
     if has_unknown:
         rows.append(Row(verdict_sign(UNKNOWN).text, (), verdict_sign(UNKNOWN), "large"))

@@ -1,19 +1,22 @@
 """Bodies and shells against closed forms."""
 
 from dataclasses import replace
-from itertools import pairwise
 
 import numpy as np
 import pytest
+import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from scenes import box, flat_ground, unit
 from shapely.geometry import box as rectangle
 
+from terrain3d.cover.sighted import sighted, unit_on
+from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.pose import Detector, HeadSetting, posed_heads
+from terrain3d.detector.types import load_type
 from terrain3d.frame import site_frame
-from terrain3d.show.extent import head_arcs, masked_stretches, whole_cells
+from terrain3d.show.extent import masked_outlines, open_outlines, stretch_outline, whole_cells
 from terrain3d.show.parts import layer_parts
 from terrain3d.show.shapes import (
     LAYER_ROWS,
@@ -27,7 +30,7 @@ from terrain3d.show.shapes import (
     smoothed_heights,
 )
 from terrain3d.sight.hits import reach_of
-from terrain3d.terrain import Foliage, Ground, Mount, Solids, Terrain
+from terrain3d.terrain import Foliage, Ground, Mount, Solids, Terrain, terrain_from_heights
 
 
 def flat_site(solids: Solids) -> Terrain:
@@ -155,9 +158,27 @@ def test_layer_bodies_end_at_the_open_stretches():
 
 
 def test_open_and_masked_stretches_make_up_the_arc():
-    """Whatever is masked: what is drawn as open and what is drawn as covered is the arc, once."""
+    """Whatever is masked: what is drawn as open and what is drawn as covered is the sector, once."""
+    whole = shapely.Polygon(stretch_outline(masked_unit(), 0, -45.0, 45.0))
     for masked in ((1,), (2, 3, 9), tuple(range(1, 10))):
         one = masked_unit(heads=(HeadSetting(masked=masked, masked_deg=((-3.0, 8.0),)),))
-        both = sorted((m - a / 2, m + a / 2) for m, a in [*head_arcs(one), *masked_stretches(one)])
-        assert sum(high - low for low, high in both) == pytest.approx(90.0)
-        assert all(after[0] >= before[1] - 1e-9 for before, after in pairwise(both))
+        parts = [shapely.Polygon(ring) for ring in (*open_outlines(one), *masked_outlines(one))]
+        # Arcs are drawn as chords of two degrees at most.
+        assert sum(part.area for part in parts) == pytest.approx(whole.area, rel=1e-3)
+        assert shapely.union_all(parts).area == pytest.approx(whole.area, rel=1e-3)
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.floats(0, 360), st.floats(-25, 25), st.floats(-15, 15))
+def test_coloured_ground_lies_within_the_outline_of_its_arc(bearing, tilt, roll):
+    """However a unit is tilted and rolled, no verdict is drawn outside what the plan shows as its arc."""
+    z = np.add.outer(np.arange(60) * -0.1, np.arange(60) * 0.15)
+    site = terrain_from_heights(z, 0.5, mounts=(Mount("pole", 0.0, 0.0),))
+    one = unit_on(site, "pole", load_type("one-head-90"), 1.0, bearing, tilt, roll)
+    told = sighted(site, one)
+    codes = told.codes(1.7)
+    x, y = (values.ravel()[told.seen.cells] for values in np.meshgrid(site.ground.xs, site.ground.ys))
+    outline = shapely.union_all([shapely.Polygon(ring) for ring in open_outlines(one)])
+    # Arcs are drawn as chords of two degrees at most: 12 m (1 - cos 1 degree) is 2 mm.
+    inside = shapely.contains_xy(outline.buffer(0.01), x, y)
+    assert not (codes[~inside] > Verdict.OUTSIDE).any()

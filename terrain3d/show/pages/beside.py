@@ -2,13 +2,13 @@
 
 from functools import partial
 
+from terrain3d import palette
 from terrain3d.cover.option import OptionResult
 from terrain3d.sentences import words
 from terrain3d.sentences.close_in import close_in_short
 from terrain3d.sentences.outlay import outlay_words, wedge_words
 from terrain3d.sentences.warnings import voiding
 from terrain3d.sentences.why import why
-from terrain3d.show import palette
 from terrain3d.show.blocks import Paragraph, fill
 from terrain3d.show.pages.base import Base
 from terrain3d.show.pages.column import shown_ground
@@ -80,7 +80,7 @@ def _numbers(
         page.begin_column(left, middle - 0.015, top - 0.54, floor)
     else:
         page.begin_column(left + 0.277, right, top - 0.05, floor)
-    fill(page, [shown_ground(option, base.extent)])
+    fill(page, [shown_ground(context.outcome, option, base.extent)])
     if rows == 1:
         page.begin_column(middle + 0.015, right, top - 0.54, floor)
     found = None if context.study is None else context.studied(option).close_in

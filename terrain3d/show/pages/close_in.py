@@ -49,7 +49,14 @@ def close_in_sheet(context: PageContext, option: OptionResult) -> Sheet:
         if walk.is_noticed:
             marked(axes, spot, NOTICED, 12)
     page.key(plan_signs(outcome, (option,), base.extent))
-    fill(page, [*_sections(found), shown_ground(option, base.extent), unit_section(option.detectors)])
+    fill(
+        page,
+        [
+            *_sections(found),
+            shown_ground(context.outcome, option, base.extent),
+            unit_section(option.detectors),
+        ],
+    )
     what = Paragraph(WHAT, 9, is_quiet=True)
     if page.height_of(what) + _HEADED <= page.room():
         fill(page, [Section("What is told", (what,))])

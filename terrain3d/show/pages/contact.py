@@ -3,6 +3,7 @@
 import math
 from functools import partial
 
+from terrain3d import palette
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.profile import telling_bearing
 from terrain3d.cover.verdict import VERDICT_KEYS, Verdict
@@ -12,7 +13,6 @@ from terrain3d.sentences.options import brief_line
 from terrain3d.sentences.outlay import outlay_words
 from terrain3d.sentences.warnings import voiding
 from terrain3d.sentences.why import why
-from terrain3d.show import palette
 from terrain3d.show.legend import layer_signs, masked_signs, site_signs, verdict_sign
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.plan import begin_plan

@@ -8,10 +8,10 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import MultipleLocator
 from matplotlib.transforms import Bbox
 
+from terrain3d import palette
 from terrain3d.cover.option import OptionResult
 from terrain3d.detector.pose import Detector
 from terrain3d.sentences.walks import counting_words, fan_words, fans_sentence, who_walks
-from terrain3d.show import palette
 from terrain3d.show.blocks import Paragraph, Row, Section, fill
 from terrain3d.show.legend import ALARM, NOTICED, UNNOTICED, WALK
 from terrain3d.show.pages.context import PageContext

@@ -11,7 +11,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Polygon, Rectangle
 from matplotlib.transforms import Bbox
 
-from terrain3d.show import palette
+from terrain3d import palette
 from terrain3d.show.extent import Extent
 from terrain3d.show.labels import free_spot, meet
 from terrain3d.show.legend import Sign

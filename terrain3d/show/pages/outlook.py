@@ -10,13 +10,14 @@ from matplotlib.patches import Polygon
 from matplotlib.ticker import MultipleLocator
 from numpy.typing import NDArray
 
+from terrain3d import palette
 from terrain3d.cover.layer_shares import layer_shares
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.profile import head_bearings
 from terrain3d.detector.pose import Arc, Detector, PosedHead, PosedLayer, posed_heads, shut_arcs
 from terrain3d.job import Outcome
+from terrain3d.palette import Rgb
 from terrain3d.sentences.outlook import layer_words, outlook_sentence
-from terrain3d.show import palette
 from terrain3d.show.blocks import Gap, Listing, Row, Section, fill
 from terrain3d.show.legend import (
     ARC_END,
@@ -41,7 +42,6 @@ from terrain3d.show.pages.sheet import (
     Sheet,
 )
 from terrain3d.show.pages.size import HEIGHT_PX, WIDTH_PX
-from terrain3d.show.palette import Rgb
 from terrain3d.show.sections import unit_section
 from terrain3d.sight.hits import Hit
 from terrain3d.sight.picture import Picture, picture

@@ -15,13 +15,22 @@ from matplotlib.ticker import MultipleLocator
 from matplotlib.transforms import Bbox
 from numpy.typing import NDArray
 
+from terrain3d import palette
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
-from terrain3d.show import palette
+from terrain3d.sentences.paper import corner_words
+from terrain3d.sentences.warnings import voiding
 from terrain3d.show.drape import DRAPE_PIXELS, drape
-from terrain3d.show.extent import Extent, head_sector, head_stretches, masked_stretches
+from terrain3d.show.extent import (
+    Extent,
+    head_sector,
+    head_stretches,
+    masked_outlines,
+    open_outlines,
+    seen_part,
+)
 from terrain3d.show.legend import (
     FOLIAGE,
     HANGS_ON_LEAVES,
@@ -201,7 +210,8 @@ def begin_plan(
     axes, terrain, extent = page.picture_axes(place), outcome.terrain, base.extent
     part = (extent.rows, extent.columns)
     pixels = DRAPE_PIXELS if axes.get_window_extent().width > _LARGE_PX else _SMALL_PIXELS
-    on_ground(axes, drape(option.verdicts[part], base.shade[part], pixels), extent, 1)
+    image = drape(option.verdicts[part], base.shade[part], pixels, seen_part(terrain, extent))
+    on_ground(axes, image, extent, 1)
     heights = _contours(axes, terrain.ground, base.smooth, extent) if is_fine else []
     _foliage(axes, base.leaves)
     _solids(axes, base.solids)
@@ -224,6 +234,8 @@ def begin_plan(
         axes.xaxis.set_major_locator(MultipleLocator(step))
         axes.yaxis.set_major_locator(MultipleLocator(step))
         axes.tick_params(labelsize=6.5, length=3, width=0.6, colors=palette.QUIET_INK, pad=2)
+        if not voiding(option):  # what voids it takes the room
+            _corners(axes, outcome, extent)
         axes.grid(color=palette.CONTOUR, linewidth=0.4, alpha=0.35, zorder=1.5)
         axes.set_axisbelow("line")
     else:
@@ -231,6 +243,21 @@ def begin_plan(
     # What is drawn next asks where things are on the page.
     axes.apply_aspect()
     return Plan(page, axes, outcome, option, base, heights)
+
+
+def _corners(axes: Axes, outcome: Outcome, extent: Extent) -> None:
+    """Two corners in the coordinates of the site file: the lower left, and the upper right over the frame."""
+    look: dict[str, Any] = {
+        "textcoords": "offset points", "xycoords": "axes fraction", "fontsize": 5.5, "path_effects": HALO,
+        "color": palette.QUIET_INK, "zorder": 20,
+    }  # fmt: skip
+    for at, off, x, y, ha, va in (
+        ((0, 0), (3, 3), extent.west, extent.south, "left", "bottom"),
+        ((1, 1), (0, 2), extent.east, extent.north, "right", "bottom"),
+    ):
+        words = corner_words(outcome.site, x, y)
+        if words:
+            axes.annotate(words, at, off, ha=ha, va=va, **look)
 
 
 def without_verdicts(option: OptionResult) -> OptionResult:
@@ -308,15 +335,13 @@ def _protected(axes: Axes, area: Area, weight: float) -> None:
 
 def _unit(axes: Axes, unit: Detector, weight: float) -> None:
     eye = np.array([unit.x, unit.y])
-    for middle, arc in masked_stretches(unit):
-        covered = np.vstack([eye, head_sector(unit, middle, arc, unit.type.max_range)])
+    for covered in masked_outlines(unit):
         axes.add_patch(Polygon(covered, zorder=6.5, **MASKED.patch))
         axes.add_patch(Polygon(covered, zorder=6.6, **MASKED.rim))
-    for head, pan, arc in head_stretches(unit):
-        rim = head_sector(unit, pan, arc, unit.type.max_range)
-        outline = np.vstack([eye, rim, eye])
+    for outline in open_outlines(unit):
         axes.plot(*outline.T, color="white", linewidth=2.4 * weight, alpha=0.8, zorder=7)
         axes.plot(*outline.T, color=UNIT.line, linewidth=UNIT.width * weight, zorder=8)
+    for head, pan, arc in head_stretches(unit):
         if unit.range_of(head) < unit.type.max_range:
             setting = head_sector(unit, pan, arc, unit.range_of(head))
             width, style = RANGE_SETTING.width * weight, RANGE_SETTING.style

@@ -12,6 +12,7 @@ from matplotlib.patches import Polygon
 from matplotlib.ticker import MultipleLocator
 from matplotlib.transforms import Bbox
 
+from terrain3d import palette
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.profile import (
     Beam,
@@ -37,7 +38,6 @@ from terrain3d.sentences.section import (
     section_sentence,
     stretch_words,
 )
-from terrain3d.show import palette
 from terrain3d.show.blocks import Gap, Listing, Paragraph, Row, Section, fill
 from terrain3d.show.labels import placed_in_a_row
 from terrain3d.show.legend import (

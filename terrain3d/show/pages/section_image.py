@@ -5,11 +5,11 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from terrain3d import palette
 from terrain3d.cover.profile import Beam, Profile
 from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict
-from terrain3d.show import palette
+from terrain3d.palette import Rgb
 from terrain3d.show.legend import LAYER_STRENGTH, verdict_sign
-from terrain3d.show.palette import Rgb
 from terrain3d.terrain import Foliage
 from terrain3d.units import Floats
 

@@ -7,13 +7,13 @@ from string import ascii_uppercase
 import numpy as np
 from matplotlib.transforms import Bbox
 
+from terrain3d import palette
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
 from terrain3d.sentences import words
 from terrain3d.sentences.walks import counting_words, how_walked, walk_words, walks_sentence
-from terrain3d.show import palette
 from terrain3d.show.blocks import Listing, Paragraph, Piece, Row, Section, fill
 from terrain3d.show.legend import (
     ALARM,

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from terrain3d import palette
 from terrain3d.cover.option import OptionResult
 from terrain3d.sentences import words
 from terrain3d.sentences.close_in import close_in_figures
@@ -12,7 +13,6 @@ from terrain3d.sentences.routes import percent
 from terrain3d.sentences.sun import sun_lines
 from terrain3d.sentences.uncertainty import amount_words
 from terrain3d.sentences.words import NO_FIGURE
-from terrain3d.show import palette
 from terrain3d.show.blocks import Paragraph, Row, Section, fill
 from terrain3d.show.legend import (
     ALARM,

@@ -2,17 +2,17 @@
 
 from functools import lru_cache
 
+from terrain3d import palette
 from terrain3d.caution import SHORT_CAUTION
 from terrain3d.cover.option import OptionResult
 from terrain3d.detector.fixing import fixing_of
+from terrain3d.palette import Rgb
 from terrain3d.sentences import words
 from terrain3d.sentences.heads import setting_lines
 from terrain3d.sentences.options import loss_line
 from terrain3d.sentences.warnings import height_warning, option_warnings
-from terrain3d.show import palette
 from terrain3d.show.blocks import Paragraph, Row, Section, fill
 from terrain3d.show.legend import PROTECTED, layer_signs, masked_signs
-from terrain3d.show.palette import Rgb
 from terrain3d.show.sections import protected_sections, warning_sections
 from terrain3d.show.window import controls
 from terrain3d.show.window.canvas import LINE, Canvas

@@ -9,6 +9,7 @@ from page_checks import check_texts, context_of, texts_of
 from test_palette import SIGHT, lab
 from test_stills import with_bad_names
 
+from terrain3d import palette
 from terrain3d.detector.figures import Figure
 from terrain3d.nuisance.animals import animal_ground
 from terrain3d.nuisance.spill import spill
@@ -16,7 +17,6 @@ from terrain3d.nuisance.things import in_layers
 from terrain3d.sentences.animals import animals_line
 from terrain3d.sentences.beyond import beyond_line
 from terrain3d.sentences.nuisances import advice
-from terrain3d.show import palette
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.animals import animals_sheet
 from terrain3d.show.pages.spill import spill_sheet

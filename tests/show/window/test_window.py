@@ -11,9 +11,9 @@ import pytest
 from PIL import Image
 from vtkmodules.util.numpy_support import vtk_to_numpy
 
+from terrain3d import palette
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.errors import InputError
-from terrain3d.show import palette
 from terrain3d.show.window import controls, panels
 from terrain3d.show.window import views as window
 from terrain3d.show.window.state import WindowState
