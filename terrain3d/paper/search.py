@@ -10,10 +10,17 @@ from terrain3d.caution import SHORT_CAUTION
 from terrain3d.detector.types import DetectorType
 from terrain3d.paper.results import json_text, results_values
 from terrain3d.paper.rounded import area, share, size
-from terrain3d.ranking.compare import held_m2, held_share
+from terrain3d.ranking.compare import held_m2, held_share, weighted_share
 from terrain3d.search.budget import NothingFits
 from terrain3d.search.result import Choice, SearchResult
-from terrain3d.sentences.search import current_words, millions, proof_words, search_why, set_by_itself_words
+from terrain3d.sentences.search import (
+    current_words,
+    millions,
+    proof_words,
+    search_why,
+    set_by_itself_words,
+    share_held,
+)
 from terrain3d.sentences.warnings import option_warnings
 from terrain3d.wording import money_words
 
@@ -142,6 +149,7 @@ def search_table(result: Found) -> RenderableType:
     if isinstance(result, NothingFits):
         return _price_table(result)
     table = Table(title=Text(f"{result.site.name}: {millions(result.settings_judged)} settings judged"))
+    is_weighted = weighted_share(result.best.steady) is not None
     for words in ("", "mount", "type"):
         table.add_column(words, overflow="fold")
     for words in (
@@ -149,9 +157,10 @@ def search_table(result: Found) -> RenderableType:
         "bearing\ndeg",
         "tilt\ndeg",
         "range\nm",
-        "held\nsurely",
-        "aimed\nexactly",
-        "slack\ndeg",
+        "held,\naim off",
+        "held,\naim exact",
+        *(("by\nweight",) if is_weighted else ()),
+        "aim may\nbe off, deg",
     ):
         table.add_column(words, justify="right")
     for name, choice in (
@@ -163,14 +172,15 @@ def search_table(result: Found) -> RenderableType:
             continue
         for place, (unit, label) in enumerate(zip(choice.option.detectors, choice.labels, strict=True)):
             shares = [
-                f"{choice.share:.1%}",
-                f"{_exactly(choice, _whole_m2(result)):.1%}",
+                share_held(choice.steady, choice.share),
+                share_held(choice.option, _exactly(choice, _whole_m2(result))),
+                *([f"{choice.share:.1%}"] if is_weighted else []),
                 f"{choice.slack_deg:g}",
             ]
             table.add_row(
                 name if place == 0 else "", Text(unit.mount), Text(label), f"{unit.height_m:g}",
                 f"{unit.bearing_deg:g}", f"{unit.tilt_deg:g}", f"{unit.range_m:g}",
-                *(shares if place == 0 else ["", "", ""]),
+                *(shares if place == 0 else [""] * len(shares)),
             )  # fmt: skip
         table.add_section()
     told = (search_why(result), *_set_by_themselves(result), current_words(result), proof_words(result))

@@ -1,11 +1,13 @@
 """What a search found: why its best is the best, how far that is proved, or why nothing fits."""
 
+from terrain3d.cover.option import OptionResult
 from terrain3d.detector.pose import Detector
+from terrain3d.ranking.compare import held_share
 from terrain3d.search.budget import NothingFits
 from terrain3d.search.result import Choice, SearchResult
 from terrain3d.search.sites import SiteDone
 from terrain3d.sentences.heads import setting_lines
-from terrain3d.sentences.why import steady_why, within_words
+from terrain3d.sentences.why import steady_why
 from terrain3d.wording import money_words
 
 #: Said of a gap that is left.
@@ -34,7 +36,13 @@ def site_line(done: SiteDone) -> str:
         return f"{done.path.name}: {search_why(done.result)}"
     result: SearchResult = done.result
     units = ", ".join(unit.mount for unit in result.best.option.detectors)
-    return f"{done.path.name}: {result.best.share:.1%} held from {units}"
+    return f"{done.path.name}: {share_held(result.best.steady, result.best.share)} held from {units}"
+
+
+def share_held(option: OptionResult, by_weight: float) -> str:
+    """The share of protected ground that is held, as every page has it; of all ground where none is."""
+    plain = held_share(option)
+    return f"{by_weight if plain is None else plain:.1%}"
 
 
 def set_words(choice: Choice) -> str:
@@ -120,15 +128,14 @@ def millions(n: int) -> str:
 
 def proof_words(result: SearchResult) -> str:
     """How far the choice is proved, in words."""
-    surely = f"Held surely: wherever each unit is aimed within {within_words(result.steady)}. "
     if result.limits.hold is not None:
         what = "cheaper" if result.best.price is not None else "smaller"
         if result.gap == 0.0:
-            return f"{surely}No {what} set of the settings kept of each mount holds as much."
-        return f"{surely}A set could be {what} by {result.gap:.1%}: {_BROKEN_OFF}."
+            return f"No {what} set of the settings kept of each mount holds as much."
+        return f"A set could be {what} by {result.gap:.1%}: {_BROKEN_OFF}."
     if result.gap_all == 0.0:
-        return f"{surely}No set of any of these settings holds more."
+        return "No set of any of these settings holds more."
     if result.gap == 0.0:
         kept = "No set of the settings kept of each mount holds more"
-        return f"{surely}{kept}; no set of any settings holds more than {result.gap_all or 0.0:.1%} above it."
-    return f"{surely}A set could hold more by {result.gap:.1%}: {_BROKEN_OFF}."
+        return f"{kept}; no set of any settings holds more than {result.gap_all or 0.0:.1%} above it."
+    return f"A set could hold more by {result.gap:.1%}: {_BROKEN_OFF}."
