@@ -7,7 +7,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from terrain3d.detector.pose import Detector, posed_heads, shut_arcs
+from terrain3d.detector.pose import Detector, head_axes, posed_heads, shut_arcs
 from terrain3d.job import Outcome
 from terrain3d.terrain import Ground, Solids, Terrain
 from terrain3d.units import Floats
@@ -139,16 +139,38 @@ def stretch_outline(unit: Detector, head: int, low_deg: float, high_deg: float) 
     [8.49, 12.0]
     """
     posed = posed_heads(unit)[head]
-    azimuth = np.radians(np.linspace(low_deg, high_deg, max(2, math.ceil((high_deg - low_deg) / 2) + 1)))
+    axes, elevations = (posed.right, posed.forward, posed.up), [one.elevation_deg for one in posed.layers]
+    return _ring(unit, np.array(axes), elevations, (low_deg, high_deg), unit.type.max_range)
+
+
+def lobe_outline(unit: Detector) -> Floats | None:
+    """The same ring around what a unit's microwave looks over, out to its range; None where it has none.
+
+    >>> from terrain3d.detector.types import load_type
+    >>> level = Detector("D1", load_type("one-head-90-microwave"), "pole", 0, 0, 0, 1.0, 0.0)
+    >>> lobe_outline(level).max(axis=0).round(1).tolist()      # 100 degrees, 3 down
+    [9.2, 12.0]
+    """
+    lobe = unit.type.microwave
+    if lobe is None:
+        return None
+    axes = head_axes(unit.bearing_deg, unit.tilt_deg, unit.roll_deg)
+    return _ring(unit, axes, [lobe.elevation], (-lobe.arc / 2, lobe.arc / 2), lobe.range)
+
+
+def _ring(
+    unit: Detector, axes: Floats, elevations_deg: list[float], arc_deg: tuple[float, float], range_m: float
+) -> Floats:
+    low, high = arc_deg
+    azimuth = np.radians(np.linspace(low, high, max(2, math.ceil((high - low) / 2) + 1)))
+    right, forward, up = axes
     eye = np.array([unit.x, unit.y])
     sectors = []
-    for layer in posed.layers:
-        e = math.radians(layer.elevation_deg)
-        rays = math.cos(e) * (
-            np.sin(azimuth)[:, None] * posed.right + np.cos(azimuth)[:, None] * posed.forward
-        )
-        rays = rays + math.sin(e) * posed.up
-        sectors.append(shapely.Polygon(np.vstack([eye, eye + unit.type.max_range * rays[:, :2]])).buffer(0))
+    for elevation in elevations_deg:
+        e = math.radians(elevation)
+        rays = math.cos(e) * (np.sin(azimuth)[:, None] * right + np.cos(azimuth)[:, None] * forward)
+        rays = rays + math.sin(e) * up
+        sectors.append(shapely.Polygon(np.vstack([eye, eye + range_m * rays[:, :2]])).buffer(0))
     whole = shapely.union_all(sectors)
     largest = max(shapely.get_parts(whole), key=lambda part: part.area)
     return np.asarray(largest.exterior.coords)

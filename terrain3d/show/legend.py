@@ -182,6 +182,9 @@ EQUAL_DISTANCE = Sign("equal distance on the ground, heavy at the range", width=
 
 WALK = Sign("walk and its pulses", line=palette.FIGURE, width=1.9, mark=Mark(size=3.8, rim_width=0.9))
 #: On the strip of a walk, over its pulses.
+LOBE = Sign(
+    "microwave, its arc and range", line=palette.layer_colour(MICROWAVE), width=1.0, dashes=(1.5, 1.5)
+)
 MICROWAVE_SENSES = Sign("microwave senses", fill=palette.layer_colour(MICROWAVE))
 MICROWAVE_ACROSS = Sign("it reaches, moves across", fill=palette.CAUSES["moves across"])
 ALARM = Sign("alarm", width=0.0, mark=Mark("*", 14.0, palette.ALARM, rim_width=1.1))
@@ -302,6 +305,11 @@ def layer_signs(units: Iterable[Detector], most: int = 4) -> list[Sign]:
 def masked_signs(units: Iterable[Detector], is_scene: bool = False) -> list[Sign]:
     """The sign of what is masked, where anything is."""
     return [MASKED_ARC if is_scene else MASKED] if has_masks(units) else []
+
+
+def lobe_signs(units: Iterable[Detector]) -> list[Sign]:
+    """The sign of a microwave's arc, where any unit has one."""
+    return [LOBE] * any(unit.type.microwave is not None for unit in units)
 
 
 def piece_sign(name: str, kind: str) -> Sign:

@@ -13,7 +13,7 @@ from terrain3d.sentences.options import brief_line
 from terrain3d.sentences.outlay import outlay_words
 from terrain3d.sentences.warnings import voiding
 from terrain3d.sentences.why import why
-from terrain3d.show.legend import layer_signs, masked_signs, site_signs, verdict_sign
+from terrain3d.show.legend import layer_signs, lobe_signs, masked_signs, site_signs, verdict_sign
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.plan import begin_plan
 from terrain3d.show.pages.section import Frame, heights_shown, paint_section, section_view, sides
@@ -70,7 +70,15 @@ def contact_sheet(context: PageContext, options: tuple[OptionResult, ...], note:
         _text(page, outcome, option, bottom, height)
     verdicts = [verdict_sign(verdict) for verdict in _TOLD]
     units = [unit for option in options for unit in option.detectors]
-    page.key([*verdicts, *layer_signs(units, 2), *masked_signs(units), *site_signs(outcome.terrain)])
+    page.key(
+        [
+            *verdicts,
+            *layer_signs(units, 2),
+            *masked_signs(units),
+            *lobe_signs(units),
+            *site_signs(outcome.terrain),
+        ]
+    )
     return page
 
 

@@ -27,6 +27,7 @@ from terrain3d.show.extent import (
     Extent,
     head_sector,
     head_stretches,
+    lobe_outline,
     masked_outlines,
     open_outlines,
     seen_part,
@@ -34,6 +35,7 @@ from terrain3d.show.extent import (
 from terrain3d.show.legend import (
     FOLIAGE,
     HANGS_ON_LEAVES,
+    LOBE,
     MARKED,
     MASKED,
     MOUNT,
@@ -42,6 +44,7 @@ from terrain3d.show.legend import (
     SOLID,
     UNIT,
     Sign,
+    lobe_signs,
     masked_signs,
     site_signs,
 )
@@ -341,6 +344,9 @@ def _unit(axes: Axes, unit: Detector, weight: float) -> None:
     for outline in open_outlines(unit):
         axes.plot(*outline.T, color="white", linewidth=2.4 * weight, alpha=0.8, zorder=7)
         axes.plot(*outline.T, color=UNIT.line, linewidth=UNIT.width * weight, zorder=8)
+    lobe = lobe_outline(unit)
+    if lobe is not None:
+        haloed(axes, lobe, LOBE, 8, 2.2 * weight)
     for head, pan, arc in head_stretches(unit):
         if unit.range_of(head) < unit.type.max_range:
             setting = head_sector(unit, pan, arc, unit.range_of(head))
@@ -405,6 +411,7 @@ def plan_signs(outcome: Outcome, options: tuple[OptionResult, ...], extent: Exte
     if any(unit.range_of(h) < unit.type.max_range for unit in units for h in range(len(unit.type.head))):
         signs.append(RANGE_SETTING)
     signs += masked_signs(units)
+    signs += lobe_signs(units)
     if any(_hanging(option, extent).any() for option in options):
         signs.append(HANGS_ON_LEAVES)
     if outcome.terrain.marks:

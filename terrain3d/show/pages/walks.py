@@ -22,6 +22,7 @@ from terrain3d.show.legend import (
     PROTECTED,
     WALK,
     Sign,
+    lobe_signs,
     masked_signs,
     verdict_sign,
 )
@@ -125,7 +126,11 @@ def _unit_piece(unit: Detector) -> Piece:
 def walk_signs(outcome: Outcome, option: OptionResult) -> list[Sign]:
     """What the marks and colours of a page of walks mean."""
     verdicts = [verdict_sign(verdict) for verdict in sorted(Verdict, reverse=True)]
-    there = [*masked_signs(option.detectors), *([PROTECTED] if outcome.terrain.protect else [])]
+    there = [
+        *masked_signs(option.detectors),
+        *lobe_signs(option.detectors),
+        *([PROTECTED] if outcome.terrain.protect else []),
+    ]
     return [*verdicts, WALK, ALARM, *there]
 
 
