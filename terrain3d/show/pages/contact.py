@@ -15,6 +15,7 @@ from terrain3d.sentences.warnings import voiding
 from terrain3d.sentences.why import why
 from terrain3d.show.legend import layer_signs, lobe_signs, masked_signs, site_signs, verdict_sign
 from terrain3d.show.pages.context import PageContext
+from terrain3d.show.pages.on_picture import small_scale
 from terrain3d.show.pages.plan import begin_plan
 from terrain3d.show.pages.section import Frame, heights_shown, paint_section, section_view, sides
 from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, Page, Sheet, share_of_page
@@ -65,7 +66,8 @@ def contact_sheet(context: PageContext, options: tuple[OptionResult, ...], note:
     for row, option in enumerate(options):
         bottom = _TOP - (row + 1) * (height + _AIR) + _AIR
         place = (_PLAN[0], bottom, _PLAN[1] - _PLAN[0], height)
-        begin_plan(page, outcome, option, shared, place, "W", is_ruled=False, is_fine=False)
+        plan = begin_plan(page, outcome, option, shared, place, "W", is_ruled=False, is_fine=False)
+        small_scale(plan.axes, shared.extent.width_m)
         _section(page, outcome, option, bottom, height)
         _text(page, outcome, option, bottom, height)
     verdicts = [verdict_sign(verdict) for verdict in _TOLD]
@@ -96,6 +98,7 @@ def _section(page: Sheet, outcome: Outcome, option: OptionResult, bottom: float,
     frame = Frame(left, right, low - 0.4 * spare, high + 0.6 * spare)
     paint_section(page, axes, outcome.terrain, view.profile, outcome.figure, frame, 0.7)
     axes.set(xticks=[], yticks=[])
+    small_scale(axes, right - left)
     (name,) = page.lines(f"{unit.name}, {bearing:.0f}°", width - 0.02, 7, 1)
     page.text(_SECTION[0] + 0.006, bottom + height - 0.009, name, 7, va="top", color=palette.QUIET_INK)
 
