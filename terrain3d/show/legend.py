@@ -158,6 +158,8 @@ FOLIAGE = Sign(
 )  # fmt: skip
 #: The same where it stands upright, in a scene, a section or an outlook.
 LEAVES = replace(FOLIAGE, width=0.9, strength=0.45, stripe=Stripe())
+#: In a scene thinner still, with an outline: the verdicts beneath keep colours that the key has.
+GROWN = replace(LEAVES, strength=0.22, scene_px=1.4)
 HANGS_ON_LEAVES = Sign(
     "verdict hangs on leaves", line=palette.FOLIAGE_EDGE, width=0.0,
     mark=Mark("D", 2.6, rim=palette.FOLIAGE_EDGE, rim_width=0.8),

@@ -1,6 +1,7 @@
 """The parts of a scene: each thing that stands on a site as a mesh and how it looks."""
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import product
@@ -9,6 +10,8 @@ from typing import Any
 import numpy as np
 import pyvista as pv
 import shapely
+from vtkmodules.vtkFiltersHybrid import vtkPolyDataSilhouette
+from vtkmodules.vtkRenderingCore import vtkCamera
 
 from terrain3d import palette
 from terrain3d.cover.option import OptionResult
@@ -17,7 +20,8 @@ from terrain3d.detector.pose import Detector, posed_heads
 from terrain3d.show.camera import Camera, block_depth
 from terrain3d.show.drape import drape
 from terrain3d.show.extent import Extent, masked_outlines, open_outlines, seen_part
-from terrain3d.show.legend import CONTOUR, MASKED_ARC, SOLID, UNIT, Sign
+from terrain3d.show.legend import CONTOUR, GROWN, MASKED_ARC, SOLID, UNIT, Sign
+from terrain3d.show.light import raised_to_paper
 from terrain3d.show.shapes import (
     LAYER_ROWS,
     Ints,
@@ -37,11 +41,16 @@ from terrain3d.units import Floats
 _ONE_QUAD = np.array([[0, 1, 2, 3]])
 #: Of the figure's height: how thick the one for scale is from front to back.
 _BODY_DEPTH = 0.13
+#: Width of its rim.
+_RIM_PX = 1.2
 
 
 @dataclass(frozen=True)
 class Part:
-    """One mesh and how it looks. `group` is what a person switches on and off with a key."""
+    """One mesh and how it looks. `group` is what a person switches on and off with a key.
+
+    `light` times the daylight falls on ground.
+    """
 
     group: str
     mesh: Any
@@ -51,6 +60,7 @@ class Part:
     raise_steps: int = 1
     texture: Any = None
     lit: bool = True
+    light: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -86,7 +96,7 @@ def ground_parts(terrain: Terrain, heights: Floats, option: OptionResult, extent
     texture = library.Texture(np.ascontiguousarray(image[::-1]))
     texture.interpolate = True
     parts = [
-        Part("ground", surface, texture=texture),
+        Part("ground", surface, texture=texture, light=raised_to_paper(surface.point_data.active_normals)),
         Part("ground", _sides(x, y, z, extent), palette.BLOCK_SIDE),
     ]
     levels, _ = contour_levels(smooth)
@@ -144,7 +154,26 @@ def foliage_parts(foliage: Foliage, extent: Extent) -> list[Part]:
     values, origin, spacing = grown
     grid: Any = pv.ImageData(dimensions=values.shape[::-1], spacing=spacing, origin=origin)
     grid["leaves"] = values.ravel()
-    return [Part("foliage", grid.contour([0.5], "leaves"), palette.FOLIAGE, 0.62)]
+    return [Part("foliage", grid.contour([0.5], "leaves"), GROWN.fill, GROWN.strength)]
+
+
+def leaf_outlines(parts: Iterable[Part], camera: Camera) -> list[Part]:
+    """The outlines of leaves as a camera sees them: they are drawn too thin to be told by their colour."""
+    outlines = []
+    for part in parts:
+        if part.group == "foliage" and part.mesh.n_cells:
+            view = vtkCamera()
+            view.SetPosition(camera.position)
+            view.SetFocalPoint(camera.target)
+            found = vtkPolyDataSilhouette()
+            found.SetInputData(part.mesh)
+            found.SetCamera(view)
+            found.SetEnableFeatureAngle(False)
+            found.Update()
+            lines = pv.wrap(found.GetOutput())
+            if lines.n_cells:
+                outlines.append(Part("foliage", lines, GROWN.line, line_px=GROWN.scene_px))
+    return outlines
 
 
 def _triangles_near(solids: Solids, extent: Extent) -> Any:
@@ -258,8 +287,11 @@ def scale_parts(corners: Floats, camera: Camera) -> tuple[list[Part], list[Tag]]
     return parts, tags
 
 
-def figure_part(figure: Figure, place: tuple[float, float, float], camera: Camera) -> Part:
-    """The figure for scale, as thick as a body, turned to face the camera."""
+def figure_parts(figure: Figure, place: tuple[float, float, float], camera: Camera) -> list[Part]:
+    """The figure for scale, as thick as a body, turned to face the camera, with a white rim as in a section.
+
+    No light falls on it: it has the colour of the key, and its rim shows it on the darkest verdict.
+    """
     from trimesh.creation import extrude_polygon
 
     depth = _BODY_DEPTH * figure.height_m
@@ -273,8 +305,17 @@ def figure_part(figure: Figure, place: tuple[float, float, float], camera: Camer
         meshes.append(_surface(points, np.asarray(solid.faces)))
     east, north = np.subtract(camera.position, place)[:2]
     body = meshes[0] if len(meshes) == 1 else meshes[0].append_polydata(*meshes[1:])
-    body = body.rotate_z(math.degrees(math.atan2(east, -north))).translate(place)
-    return Part("marks", body, palette.FIGURE)
+    around = shapely.union_all([shapely.Polygon(outline) for outline in silhouette(figure)])
+    rims = [
+        _line(np.column_stack([ring[:, 0], np.full(len(ring), -depth / 2), ring[:, 1]]))
+        for ring in (np.asarray(part.exterior.coords) for part in shapely.get_parts(around))
+    ]
+    turn = math.degrees(math.atan2(east, -north))
+    stood = [mesh.rotate_z(turn).translate(place) for mesh in (body, *rims)]
+    return [
+        Part("marks", stood[0], palette.FIGURE, lit=False),
+        *(Part("marks", rim, palette.PAPER, line_px=_RIM_PX) for rim in stood[1:]),
+    ]
 
 
 def _point(values: Floats) -> tuple[float, float, float]:

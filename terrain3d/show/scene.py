@@ -1,5 +1,6 @@
 """One option as a scene of pyvista parts: the same for pictures without a display and for the window."""
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,30 +12,30 @@ from terrain3d.job import Outcome
 from terrain3d.show.camera import Camera
 from terrain3d.show.extent import Extent, head_arcs, head_sector
 from terrain3d.show.legend import PROTECTED
+from terrain3d.show.light import GROUND_AMBIENT, GROUND_DIFFUSE, LEAF_LIGHT, LIGHTS, SOLID_LIGHT
 from terrain3d.show.parts import (
     Part,
     Tag,
     drawn_line,
-    figure_part,
+    figure_parts,
     foliage_parts,
     foot_corners,
     ground_parts,
     layer_parts,
+    leaf_outlines,
     scale_parts,
     solid_parts,
     unit_parts,
 )
 from terrain3d.show.shapes import Reach, filled_heights, spot_within
-from terrain3d.terrain import Ground
+from terrain3d.terrain import Area, Ground
 from terrain3d.units import Floats
 
+#: What is seen of ground, metres above it: over what is rough of it.
+_SEEN_ABOVE_M = 0.3
 _UP = np.array([[0.0, 0.0, 1.0]])
-#: Where the two lights stand, and how strong they are: daylight from the north-west as on the plan.
-LIGHTS = (((-0.5, 0.5, 0.85), 0.85), ((0.6, -0.7, 0.5), 0.35))
-#: How much of its colour the ground shows without light, and in full light.
-GROUND_AMBIENT, GROUND_DIFFUSE = 0.38, 0.72
-#: The same of solid things, and of leaves and layers.
-SOLID_LIGHT, LEAF_LIGHT = (0.5, 0.65), (0.6, 0.4)
+#: The figure for scale stands at least so far from any unit, metres: behind a pole nobody would see it.
+_CLEAR_OF_UNITS_M = 1.5
 
 
 @dataclass(frozen=True)
@@ -62,10 +63,11 @@ def build_scene(
         Where the scene is seen from at first; the scale lies on the side nearest to it.
     """
     person = standing_place(outcome, reach)
-    still = still_parts(outcome, option, extent, camera, person)
+    still = still_parts(outcome, option, extent, camera, person, reach)
     heights = filled_heights(outcome.terrain.ground)
     moving = moving_parts(outcome.terrain.ground, heights, option, reach)
-    return Scene((*still.parts, *moving.parts), (*moving.tags, *still.tags))
+    outlines = leaf_outlines(still.parts, camera)
+    return Scene((*still.parts, *moving.parts, *outlines), (*moving.tags, *still.tags))
 
 
 def still_parts(
@@ -74,6 +76,7 @@ def still_parts(
     extent: Extent,
     camera: Camera,
     person: tuple[float, float, float] | None,
+    reach: Reach | None = None,
 ) -> Scene:
     """What no setting moves: the ground with the option's verdicts on it, and all that stands there.
 
@@ -81,6 +84,9 @@ def still_parts(
     ----------
     person : (x, y, z), optional
         Where the figure stands for scale.
+    reach : callable, optional
+        Distances along rays, as for `build_scene`, where the camera stays: an area whose ground it does not
+        see has no name then, which would stand on what hides it.
     """
     terrain = outcome.terrain
     heights = filled_heights(terrain.ground)
@@ -91,9 +97,9 @@ def still_parts(
         ring = np.vstack([area.outline, area.outline[:1]])
         parts += drawn_line(terrain.ground, heights, ring, PROTECTED)
     if person is not None:
-        parts.append(figure_part(outcome.figure, person, camera))
+        parts += figure_parts(outcome.figure, person, camera)
     bar, figures = scale_parts(foot_corners(terrain.ground, heights, extent), camera)
-    return Scene((*parts, *bar), (*_still_tags(outcome, heights, person), *figures))
+    return Scene((*parts, *bar), (*_still_tags(outcome, heights, person, camera, reach), *figures))
 
 
 def moving_parts(ground: Ground, heights: Floats, option: OptionResult, reach: Reach) -> Scene:
@@ -124,14 +130,15 @@ def standing_place(outcome: Outcome, reach: Reach) -> tuple[float, float, float]
     """Where the figure stands for scale, the same in every option: on protected ground, in the open."""
     plan: list[tuple[float, float]] = []
     for area in outcome.terrain.protect:
-        spot = spot_within(area)
-        if spot is not None:
-            plan += [spot, *((float(x), float(y)) for x, y in spot + 0.6 * (area.outline - spot))]
-    for unit in (unit for option in outcome.options for unit in option.detectors):
+        plan += _spots_in(area)
+    units = [unit for option in outcome.options for unit in option.detectors]
+    for unit in units:
         pan, _ = head_arcs(unit)[0]
         (x, y), *_ = head_sector(unit, pan, 1.0, 0.6 * unit.type.max_range)
         plan.append((float(x), float(y)))
     for x, y in plan:
+        if any(math.hypot(unit.x - x, unit.y - y) < _CLEAR_OF_UNITS_M for unit in units):
+            continue
         z = float(outcome.terrain.ground.height_at([x], [y])[0])
         # Under a roof or inside a wall the figure would not be seen.
         if np.isfinite(z) and np.isinf(reach(np.array([x, y, z + 0.1]), _UP)).all():
@@ -164,8 +171,8 @@ def add_part(plotter: Any, part: Part, line_scale: float = 1.0) -> Any:
     """Add one part to the current view of a plotter; its actor."""
     look: dict[str, Any] = {"reset_camera": False, "show_scalar_bar": False, "render": False}
     if part.texture is not None:
-        look |= {"texture": part.texture, "ambient": GROUND_AMBIENT, "diffuse": GROUND_DIFFUSE}
-        look |= {"specular": 0.0}
+        ambient, diffuse = part.light * GROUND_AMBIENT, part.light * GROUND_DIFFUSE
+        look |= {"texture": part.texture, "ambient": ambient, "diffuse": diffuse, "specular": 0.0}
     elif not part.lit:
         look |= {"color": part.colour, "opacity": part.opacity, "lighting": False}
     elif part.line_px:
@@ -210,7 +217,26 @@ def aim(plotter: Any, camera: Camera) -> None:
     plotter.renderer.ResetCameraClippingRange()
 
 
-def _still_tags(outcome: Outcome, heights: Floats, person: tuple[float, float, float] | None) -> list[Tag]:
+def _spots_in(area: Area) -> list[tuple[float, float]]:
+    """Places in an area: the one for its name, and others from there towards its corners."""
+    spot = spot_within(area)
+    return (
+        [] if spot is None else [spot, *((float(x), float(y)) for x, y in spot + 0.6 * (area.outline - spot))]
+    )
+
+
+def _is_seen(point: Floats, camera: Camera, reach: Reach | None) -> bool:
+    towards = np.asarray(camera.position) - point
+    return reach is None or bool(np.isinf(reach(point, towards[None] / np.linalg.norm(towards))).all())
+
+
+def _still_tags(
+    outcome: Outcome,
+    heights: Floats,
+    person: tuple[float, float, float] | None,
+    camera: Camera,
+    reach: Reach | None,
+) -> list[Tag]:
     terrain = outcome.terrain
     tags = []
     if person is not None:
@@ -218,8 +244,9 @@ def _still_tags(outcome: Outcome, heights: Floats, person: tuple[float, float, f
         tags.append(Tag(f"{outcome.figure.name}, {outcome.figure.height_m:g} m", top, "figure"))
     surface = Ground(terrain.ground.x0, terrain.ground.y0, terrain.ground.cell_m, heights)
     for area in terrain.protect:
-        spot = spot_within(area)
-        if spot is not None:
-            z = float(surface.height_at([spot[0]], [spot[1]])[0])
-            tags.append(Tag(area.name, (*spot, z), "area"))
+        for x, y in _spots_in(area):
+            z = float(surface.height_at([x], [y])[0])
+            if _is_seen(np.array([x, y, z + _SEEN_ABOVE_M]), camera, reach):
+                tags.append(Tag(area.name, (x, y, z), "area"))
+                break
     return [tag for tag in tags if np.isfinite(tag.point).all()]

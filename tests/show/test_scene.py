@@ -4,17 +4,20 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scenes import flat_ground, option, plane_reach, unit
+from scenes import PERSON, box, flat_ground, hedge, option, plane_reach, unit
 
+from terrain3d import palette
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.frame import site_frame
 from terrain3d.job import Outcome
 from terrain3d.opened import site_of
 from terrain3d.show.camera import fitted_camera, framed_points
 from terrain3d.show.extent import site_extent
+from terrain3d.show.legend import GROWN
 from terrain3d.show.pages.oblique import render
-from terrain3d.show.scene import build_scene
-from terrain3d.terrain import Foliage, Ground, Mount, Solids, Terrain
+from terrain3d.show.scene import build_scene, standing_place
+from terrain3d.sight.hits import reach_of
+from terrain3d.terrain import Area, Foliage, Ground, Mount, Solids, Terrain
 
 VIEW = np.array([0.0, 1.0, -0.9])
 
@@ -56,6 +59,83 @@ def test_held_ground_keeps_its_colour_in_the_light():
     """On level ground the drape's colour comes out within a tenth of full scale of the legend's."""
     _, camera, image = pictured(quarters(flat_ground()))
     assert colour_at(image, camera, (-4, 3, 0.0)) == pytest.approx([0x66, 0xC0, 0xE5], abs=25)
+
+
+def verdict_of(colour):
+    """The verdict whose colour in the key is nearest to a colour of a picture."""
+    off = {code: np.abs(colour - palette.rgb(own)).sum() for code, own in palette.VERDICT_COLOURS.items()}
+    return min(off, key=off.__getitem__)
+
+
+@pytest.mark.parametrize("towards", [(0.0, 1.0), (0.0, -1.0), (1.0, 0.0)])
+def test_verdicts_on_a_bank_have_the_colours_of_the_key(towards):
+    """Thirty degrees of slope, whichever way it faces: within a twentieth of full scale."""
+    flat = flat_ground()
+    x, y = np.meshgrid(flat.xs, flat.ys)
+    bank = Ground(flat.x0, flat.y0, flat.cell_m, 0.577 * (towards[0] * x + towards[1] * y))
+    _, camera, image = pictured(quarters(bank))
+    z = float(bank.height_at([-4], [3])[0])
+    held = palette.rgb(palette.VERDICT_COLOURS[Verdict.BOTH])
+    assert colour_at(image, camera, (-4, 3, z)) == pytest.approx(held, abs=13)
+
+
+def test_verdicts_under_leaves_can_be_told_by_the_key():
+    """Seen through a hedge held ground looks held and dead ground dead; the hedge has an outline."""
+    bare = quarters(flat_ground())
+    terrain = bare.terrain
+    grown = replace(terrain, foliage=hedge(terrain.ground, -10, 8, 10, 11, 1.5))
+    outcome = replace(bare, site=site_of(grown, "quarters"))
+    scene, camera, image = pictured(outcome)
+    lines = [part for part in scene.parts if part.group == "foliage" and part.line_px]
+    assert {part.colour for part in lines} == {GROWN.line}
+    for x, held in ((-5, Verdict.BOTH), (5, Verdict.DEAD)):
+        seen = colour_at(image, camera, (x, 10.4, 0.0))
+        assert (seen != colour_at(pictured(bare)[2], camera, (x, 10.4, 0.0))).any()
+        assert verdict_of(seen) == held
+
+
+def test_the_person_for_scale_shows_on_the_darkest_ground():
+    """The figure has its colour of the key and a light rim."""
+    outcome = quarters(flat_ground())
+    codes = np.full_like(outcome.options[0].verdicts, Verdict.DEAD)
+    dark = replace(outcome, options=(replace(outcome.options[0], verdicts=codes),))
+    scene, camera, _ = pictured(dark)
+    x, y, z = standing_place(dark, plane_reach(dark.terrain))
+    parts = tuple(part for part in scene.parts if part.group in ("ground", "marks"))
+    image = render(replace(scene, parts=parts), camera, 1200, 800).astype(int)
+    low, high = camera.project(np.array([[x, y, z], [x, y, z + PERSON.height_m]]), 1.5) * [1200, 800]
+    around = image[800 - round(high[1]) : 800 - round(low[1]), round(low[0]) - 12 : round(low[0]) + 12]
+    assert np.abs(around - palette.rgb(palette.FIGURE)).max(axis=-1).min() <= 3
+    assert (around.min(axis=-1) > 180).sum() > 10
+
+
+def area(name, west, south, east, north):
+    return Area(name, np.array([[west, south], [east, south], [east, north], [west, north]], float))
+
+
+def test_the_person_for_scale_stands_clear_of_poles():
+    """In the middle of an area with the pole in it nobody would see the figure."""
+    bare = quarters(flat_ground())
+    terrain = replace(bare.terrain, protect=(area("yard", -6, -6, 6, 6),))
+    outcome = replace(bare, site=site_of(terrain, "quarters"))
+    place = standing_place(outcome, plane_reach(terrain))
+    assert place is not None
+    assert np.hypot(*place[:2]) >= 1.5
+
+
+def test_no_name_of_an_area_stands_on_the_house_before_it():
+    """What a house hides has no name; what reaches out behind it has its name where it is seen."""
+    bare = quarters(flat_ground())
+    house = box(bare.terrain.ground, "house", -6, 4, 6, 6, 6.0)
+    areas = (area("hidden", -4, 7, 4, 9), area("wide", -13, 7, 13, 9), area("before", -3, -4, 3, -1))
+    terrain = replace(bare.terrain, solids=house, protect=areas)
+    outcome = replace(bare, site=site_of(terrain, "quarters"))
+    extent = site_extent(outcome)
+    camera = fitted_camera(VIEW, framed_points(outcome, extent), 1.5)
+    scene = build_scene(outcome, outcome.options[0], extent, reach_of(terrain), camera)
+    named = {tag.text: tag.point for tag in scene.tags if tag.kind == "area"}
+    assert set(named) == {"wide", "before"}
+    assert abs(named["wide"][0]) > 6
 
 
 def test_unknown_ground_is_drawn_pale_not_missing():

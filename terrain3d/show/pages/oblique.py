@@ -15,7 +15,7 @@ from terrain3d.job import Outcome
 from terrain3d.palette import Rgb
 from terrain3d.show.camera import Camera, site_camera
 from terrain3d.show.extent import Extent, site_extent
-from terrain3d.show.legend import LEAVES, Sign, layer_signs, masked_signs, site_signs
+from terrain3d.show.legend import GROWN, Sign, layer_signs, masked_signs, site_signs
 from terrain3d.show.pages.column import option_sheet
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import Label, page_share, place_labels
@@ -95,12 +95,13 @@ def draw_oblique(
     k = page.size.fineness
     image = render(scene, camera, round(k * width), round(k * height), k)
     axes.imshow(image, extent=(0, width, 0, height), aspect="auto", interpolation="nearest")
+    axes.set(xticks=[], yticks=[])
     axes.set_axis_off()
     taken = [_north(page, camera, box)]
     place_labels(axes, _names(page, scene, camera, width, height), taken)
     heights = outcome.terrain.ground.z[extent.rows, extent.columns]
     own = [*layer_signs(option.detectors), *masked_signs(option.detectors, is_scene=True)]
-    signs = [*(more or []), *own, *site_signs(outcome.terrain, heights, LEAVES)]
+    signs = [*(more or []), *own, *site_signs(outcome.terrain, heights, GROWN)]
     page.key([sign.in_scene for sign in signs])
 
 

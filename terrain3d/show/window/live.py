@@ -16,17 +16,9 @@ from vtkmodules.vtkRenderingCore import (
 from terrain3d import palette
 from terrain3d.show.labels import Box, free_spot
 from terrain3d.show.lettering import has_glyph, printable
+from terrain3d.show.light import GROUND_AMBIENT, GROUND_DIFFUSE, LEAF_LIGHT, SOLID_LIGHT, daylight
 from terrain3d.show.parts import Part, Tag
-from terrain3d.show.scene import (
-    GROUND_AMBIENT,
-    GROUND_DIFFUSE,
-    LEAF_LIGHT,
-    LIGHTS,
-    SOLID_LIGHT,
-    Scene,
-    add_part,
-    light_scene,
-)
+from terrain3d.show.scene import Scene, add_part, light_scene
 from terrain3d.show.window.canvas import font_file
 from terrain3d.show.window.ground_colours import GroundColours, paint_ground
 
@@ -169,7 +161,8 @@ class Pane:
     def _add_ground(self, part: Part) -> Any:
         """The ground with its light worked out once: it does not move, and most pixels are its own."""
         mesh = part.mesh.copy(deep=False)
-        light = daylight(mesh.point_data.active_normals, GROUND_AMBIENT, GROUND_DIFFUSE)
+        raised = part.light * GROUND_AMBIENT, part.light * GROUND_DIFFUSE
+        light = daylight(mesh.point_data.active_normals, *raised)
         mesh.point_data["light"] = np.repeat((255 * light + 0.5).astype(np.uint8)[:, None], 3, axis=1)
         actor = add_part(self._plotter, replace(part, mesh=mesh, texture=self.texture))
         actor.mapper.dataset.set_active_scalars("light")
@@ -318,19 +311,6 @@ class _Name:
 _FONT_FILE = 4
 #: A flat arrow, tip to the north, and where its letter stands; in plan, east and north.
 _ARROW = np.array([[0.0, 1.0], [0.42, -0.9], [0.0, -0.5], [-0.42, -0.9], [0.0, 1.6]])
-
-
-def daylight(normals: Any, ambient: float, diffuse: float) -> Any:
-    """(n,) how bright the lights of the scene make faces of (n, 3) normals, at most 1.
-
-    >>> daylight(np.array([[0.0, 0.0, -1.0]]), 0.5, 0.65).tolist()
-    [0.5]
-    """
-    share = np.full(len(normals), ambient)
-    for place, strength in LIGHTS:
-        towards = np.array(place) / np.linalg.norm(place)
-        share += diffuse * strength * np.maximum(normals @ towards, 0.0)
-    return np.minimum(share, 1.0)
 
 
 def _north_arrow() -> Any:
