@@ -26,9 +26,11 @@ from terrain3d.sentences.words import minutes_words
 from terrain3d.show.blocks import Gap, Listing, Piece, Row, Section, fill
 from terrain3d.show.legend import SUN_DOWN, SUN_HIDDEN, SUN_IN_SEVERAL, SUN_UP, Sign, sun_sign
 from terrain3d.show.pages.context import PageContext
-from terrain3d.show.pages.sheet import PICTURE, Page, Place, Sheet
+from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, Page, Place, Sheet
 from terrain3d.show.pages.size import HEIGHT_PX, WIDTH_PX
 
+#: The picture of a page without a column.
+_WHOLE: Place = (PICTURE[0], PICTURE[1], COLUMN_RIGHT - PICTURE[0], PICTURE[3])
 #: Height of a heading, as a share of the page.
 _HEADING = 0.05
 #: Heads drawn on one page; the rest is in results.json.
@@ -50,8 +52,23 @@ class HeadYear:
 
 
 def pages(context: PageContext) -> list[Page]:
-    """A page of each option."""
+    """A page of each option; one for all where nobody knows where on earth the site is."""
+    first = context.best_first[:1]
+    if not any(heads_of(sun) for option in first if (sun := context.studied(option).sun) is not None):
+        return context.pages_of_all("sun", [partial(no_place_sheet, context, option) for option in first])
     return context.pages_of_options("sun", lambda option: [partial(sun_sheet, context, option)])
+
+
+def no_place_sheet(context: PageContext, option: OptionResult) -> Sheet:
+    """The page that says why there is none: the same for every option."""
+    sun = context.studied(option).sun
+    assert sun is not None
+    page = context.begin("Low sun", f"low sun in {sun.setting.year}", sun_line(sun))
+    axes = page.picture_axes(_WHOLE)
+    axes.set(xticks=[], yticks=[])
+    (line,) = page.lines(NO_PLACE, _WHOLE[2] - 0.1, 11, 1)
+    page.text(_WHOLE[0] + _WHOLE[2] / 2, _WHOLE[1] + _WHOLE[3] / 2, line, 11, ha="center")
+    return page
 
 
 def sun_sheet(context: PageContext, option: OptionResult) -> Sheet:
@@ -62,12 +79,6 @@ def sun_sheet(context: PageContext, option: OptionResult) -> Sheet:
     shown = heads[:MOST]
     view = f"low sun in {sun.setting.year}, by the clock of {sun.zone}"
     page = context.begin_option(option, view, sun_line(sun))
-    if not heads:
-        axes = page.picture_axes()
-        axes.set(xticks=[], yticks=[])
-        (line,) = page.lines(NO_PLACE, PICTURE[2] - 0.1, 11, 1)
-        page.text(PICTURE[0] + PICTURE[2] / 2, PICTURE[1] + PICTURE[3] / 2, line, 11, ha="center")
-        return page
     hours = _hours(sun.daylight)
     for place_of_chart, head in zip(_places(len(shown)), shown, strict=True):
         _chart(page, page.picture_axes(place_of_chart), sun, head, hours)

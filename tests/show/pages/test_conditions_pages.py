@@ -14,6 +14,7 @@ from terrain3d.frame import Frame
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.heat import heat_sheet
 from terrain3d.show.pages.sun import MOST, heads_of, sun_sheet, year_image
+from terrain3d.show.pages.sun import pages as sun_pages
 from terrain3d.site import HeatSetting, SunSetting
 
 # What is drawn under the words is looked at elsewhere.
@@ -138,11 +139,13 @@ def test_sun_page_tells_the_spans_in_words(outcome):
 
 
 def test_sun_page_without_a_place(outcome):
-    """A page that says why it is empty, and what to do."""
+    """One page for all options, that says why there are no more, and what to do."""
     sun = sun_times(outcome.terrain, outcome.options[0].detectors, SunSetting())
     with page_style():
-        page = sun_page(outcome, outcome.options[0], sun)
+        (listed,) = sun_pages(context_of(outcome, found=lambda _: {"sun": sun}))
+        page = listed.draw()
         check_texts(page)
+    assert listed.name == "00-sun"
     assert any("Set [site] crs" in text for text, _ in texts_of(page))
 
 
