@@ -27,7 +27,7 @@ def client_numbers(option: OptionResult) -> list[tuple[str, str]]:
         numbers.append((f'is still held with "{worst.name}"', held_words(worst.option)))
     outlay = outlay_of(option.detectors)
     if outlay is not None and outlay.price is not None:
-        numbers.append(("its units, fixed", money_words(outlay.price)))
+        numbers.append(("price of its units, fixed", money_words(outlay.price)))
     else:
         numbers.append(("to be fixed", counted(len(option.detectors), "unit")))
     return numbers[:3]

@@ -30,6 +30,12 @@ def one_line(outcome: Outcome, option: OptionResult) -> str:
     return " ".join([*lines, why(outcome)])
 
 
+def brief_reason(outcome: Outcome, option: OptionResult) -> str:
+    """The same without its areas, where a page tells of them beside its picture."""
+    is_best = len(outcome.ranking) > 1 and option.name == outcome.ranking[0]
+    return why(outcome) if is_best else f"{_held(option)}{_main_loss(outcome, option)}."
+
+
 def loss_line(outcome: Outcome, option: OptionResult) -> str:
     """What the option holds, and a sentence for each protected area: what keeps the rest from being held."""
     if not option.protect:

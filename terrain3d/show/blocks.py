@@ -21,6 +21,8 @@ TypeSize = Literal["large", "row", "small", "note"]
 class Row:
     """A line with figures at its right end and a sign at its left; what is too wide ends in dots.
 
+    On a page its words may run on over `most` lines before they do.
+
     Without a sign of its own it starts where others have theirs, or under their words where `is_inset`. On a
     page several figures stand one after the other, or in columns that each take `column` of the width; what
     no block is a page draws itself beside a row, by `draw`, which is given the row's baseline.
@@ -35,6 +37,7 @@ class Row:
     is_inset: bool = False
     column: float = 0.0
     draw: Callable[[float], None] | None = None
+    most: int = 1
 
 
 @dataclass(frozen=True)

@@ -58,16 +58,16 @@ def protected_sections(
         figures = tuple(f"{area.both_fraction:.0%}" for area in areas)
         if len(areas) == 1:
             figures = (f"{figures[0]} of {words.square_metres(areas[0].area_m2)}",)
-        item: tuple[Piece, ...] = (Row(areas[0].name, figures), Bar(areas[0].both_fraction))
+        item: tuple[Piece, ...] = (Row(areas[0].name, figures, most=2), Bar(areas[0].both_fraction))
         is_explained = has_causes and len(items) < _MOST_EXPLAINED
         lost = not_held_words(areas[0], has_masks(options[0].detectors)) if is_explained else ""
-        items.append((*item, Paragraph(words.capital(lost), 3, is_quiet=True), Gap()) if lost else item)
+        items.append((*item, Paragraph(words.capital(lost), 5, is_quiet=True), Gap()) if lost else item)
     listing = Listing(tuple(items), most=5, noun="area")
     return [Section("Protected ground, both layers", (listing,), sides, "Both layers hold")] if items else []
 
 
-def unit_section(units: tuple[Detector, ...], heading: str = "Units") -> Section:
-    """Units and how each is set."""
+def unit_section(units: tuple[Detector, ...], heading: str = "Units", spare: int = 0) -> Section:
+    """Units and how each is set; of several, `spare` small lines are kept free for what follows."""
     items = tuple(
         (Paragraph(words.unit_title(unit), 2, "row"), *_unit_pieces(words.unit_lines(unit))) for unit in units
     )
@@ -75,8 +75,7 @@ def unit_section(units: tuple[Detector, ...], heading: str = "Units") -> Section
         # As much of it as has room: one with much set head by head would else be left out as a whole.
         title, *lines = items[0]
         return Section(heading, (title, Listing(tuple((line,) for line in lines), noun="setting")))
-    # Room is kept for warnings.
-    return Section(heading, (Listing(items, 4, spare=5 if len(units) > 1 else 0),))
+    return Section(heading, (Listing(items, 4, spare=spare),))
 
 
 def _unit_pieces(lines: tuple[str, ...]) -> list[Paragraph]:

@@ -49,7 +49,14 @@ def against_sheet(context: PageContext, option: OptionResult) -> Sheet:
     if counted.any():
         own = {sign: where & counted for sign, where in told.items()}
         sections.append(_ground_section("Of that protected", own, cell_m2))
-    fill(page, [*sections, unit_section(option.detectors), unit_section(best.detectors, "Units of the best")])
+    fill(
+        page,
+        [
+            *sections,
+            unit_section(option.detectors, spare=5),
+            unit_section(best.detectors, "Units of the best"),
+        ],
+    )
     return page
 
 

@@ -59,8 +59,11 @@ def _title(page: Sheet, place: str, option: OptionResult, left: float, right: fl
     if outlay:
         at = right - share_of_page(place, 9) - 0.015
         page.text(at, top - 0.028, outlay, 7.5, ha="right", va="baseline", color=palette.QUIET_INK)
-    (name,) = page.lines(option.name, right - left - 0.09 - taken, 10.5, 1, "bold")
-    page.text(left, top - 0.028, name, 10.5, weight="bold", va="baseline")
+    # A band of what voids the option begins where a third line would stand.
+    sizes = ((10.5, 1), (8.5, 1), (7.2, 2), (6.0, 2 if voiding(option) else 3))
+    size, lines = page.fitting(option.name, right - left - 0.09 - taken, sizes, "bold")
+    first = top - (0.028, 0.0155, 0.01)[len(lines) - 1]
+    page.rows(lines, left, first, size, 0.0145, weight="bold")
     page.text(right, top - 0.028, place, 9, ha="right", va="baseline", color=palette.QUIET_INK)
 
 

@@ -5,7 +5,7 @@ from functools import partial
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import Verdict
 from terrain3d.sentences.client import client_numbers, open_lines, to_do_lines
-from terrain3d.sentences.options import one_line
+from terrain3d.sentences.options import brief_reason, one_line
 from terrain3d.show.blocks import Gap, Listing, Paragraph, Section, fill
 from terrain3d.show.camera import site_camera
 from terrain3d.show.extent import site_extent
@@ -26,7 +26,9 @@ def pages(context: PageContext) -> list[Page]:
 def client_sheet(context: PageContext, option: OptionResult) -> Sheet:
     """The page of a recommended option."""
     outcome = context.outcome
-    page = context.begin_option(option, "the recommended option, oblique view", one_line(outcome, option))
+    # What stays open stands beside the picture as well: where it is long the reason alone is under it.
+    said, brief = one_line(outcome, option), brief_reason(outcome, option)
+    page = context.begin_option(option, "the recommended option, oblique view", said, brief=brief)
     extent = site_extent(outcome)
     camera = site_camera(outcome, extent, context.reach, PICTURE_ASPECT)
     scene = build_scene(outcome, option, extent, context.reach, camera)

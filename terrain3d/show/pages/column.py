@@ -3,7 +3,7 @@
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import UNKNOWN
 from terrain3d.job import Outcome
-from terrain3d.sentences.options import one_line
+from terrain3d.sentences.options import brief_reason, one_line
 from terrain3d.sentences.verdicts import PHOTOGRAPHED, SCANNED
 from terrain3d.sentences.warnings import option_warnings
 from terrain3d.show.blocks import Section, fill
@@ -11,6 +11,9 @@ from terrain3d.show.extent import Extent
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.sheet import Sheet
 from terrain3d.show.sections import ground_section, protected_sections, unit_section, warning_sections
+
+#: Small lines kept free for warnings under the units.
+_FOR_WARNINGS = 5
 
 
 def option_sheet(
@@ -30,8 +33,10 @@ def option_sheet(
         Denominator of a printed plan's.
     """
     outcome = context.outcome
-    sheet = context.begin_option(option, view, one_line(outcome, option), scale)
-    rest = [unit_section(option.detectors), *warning_sections(option_warnings(option, outcome.terrain))]
+    said, brief = one_line(outcome, option), brief_reason(outcome, option)
+    sheet = context.begin_option(option, view, said, scale, brief)
+    warnings = warning_sections(option_warnings(option, outcome.terrain))
+    rest = [unit_section(option.detectors, spare=_FOR_WARNINGS if warnings else 0), *warnings]
     fill(
         sheet, [shown_ground(outcome, option, extent), *protected_sections((option,), has_causes=True), *rest]
     )

@@ -105,7 +105,15 @@ class PageContext:
         assert self.study is not None
         return self.study.of(option.name)
 
-    def begin(self, title: str, view: str, sentence: str, note: str = "", scale: int | None = None) -> Sheet:
+    def begin(
+        self,
+        title: str,
+        view: str,
+        sentence: str,
+        note: str = "",
+        scale: int | None = None,
+        brief: str = "",
+    ) -> Sheet:
         """A page with its title, sentence and caution.
 
         Parameters
@@ -119,6 +127,8 @@ class PageContext:
             In the upper right corner, such as a place in the ranking.
         scale : int, optional
             Denominator of a printed plan's.
+        brief : str
+            Said in the sentence's place where that has no room.
         """
         sheet = Sheet(self.size)
         if scale is not None:
@@ -127,13 +137,16 @@ class PageContext:
         day = self.outcome.site.file.paper.date
         date = self.date or ("" if day is None else day.isoformat())
         sheet.title(title, f"{self.outcome.site_name}  |  {view}  |  figure: {figure}", note, date)
-        sheet.say(sentence)
+        sheet.say(sentence, brief)
         sheet.foot(foot_words(self.outcome.site))
         return sheet
 
-    def begin_option(self, option: OptionResult, view: str, sentence: str, scale: int | None = None) -> Sheet:
+    def begin_option(
+        self, option: OptionResult, view: str, sentence: str, scale: int | None = None, brief: str = ""
+    ) -> Sheet:
         """The same for a page of one option, with its place in the ranking and what makes it worthless."""
-        sheet = self.begin(option.name, view, sentence, words.place_in_ranking(self.outcome, option), scale)
+        place = words.place_in_ranking(self.outcome, option)
+        sheet = self.begin(option.name, view, sentence, place, scale, brief)
         if void := voiding(option):
             sheet.band("; ".join(void))
         return sheet

@@ -238,7 +238,7 @@ def _line_rows(page: Sheet, profile: Profile) -> None:
     page.begin_column(0.245, 0.735, BLOCK_TOP, BLOCK_FLOOR)
     heading = f"Along the line, {profile.unit.name} alone" if profile.unit.name else "Along the line"
     rows = tuple(
-        (Row(text, (stretch_words(run),), verdict_sign(run.code)),) for run, text in run_rows(profile)
+        (Row(text, (stretch_words(run),), verdict_sign(run.code), most=2),) for run, text in run_rows(profile)
     )
     masked = masked_words(masked_along(profile.unit, profile.bearing_deg))
     shut = (Row(masked, sign=MASKED),) if masked else ()

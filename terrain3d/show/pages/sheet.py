@@ -1,15 +1,17 @@
 """One printed page: title, picture, legend column, sentence and caution; knows nothing of pictures."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from io import BytesIO
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import matplotlib as mpl
+import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
+from matplotlib.text import Text
 
 from terrain3d import palette
 from terrain3d.caution import SHORT_CAUTION
@@ -27,6 +29,14 @@ _BAR, _GAP, _END = 0.015, 0.004, 0.006
 _FOOT = 0.0075
 #: Largest mark of a key, points.
 _MARK = 9.0
+#: Of a key: its type, points; from a sign to its word, and from there to the next, with air and with least.
+_KEY_TYPE, _KEY_SIGN, _KEY_GAP, _KEY_LEAST = 7.2, 0.026, 0.022, 0.010
+#: A key whose words would be smaller than this share of their size has two rows, on these baselines.
+_KEY_SMALLEST, _KEY_ROWS = 0.9, (0.1175, 0.1005)
+#: Of the sentence: from line to line, and how many, of each size of type, the most welcome first.
+_SENTENCE: dict[float, tuple[float, int]] = {9.5: (0.026, 2), 8.3: (0.0205, 3), 6.8: (0.0165, 4)}
+#: Where it begins under a key of two rows.
+_UNDER_TWO_ROWS: dict[float, float] = {9.5: 0.081, 8.3: 0.083, 6.8: 0.0855}
 #: Left, bottom, width, height, as shares of the page.
 Place = tuple[float, float, float, float]
 #: Where the picture is; beside it the legend column.
@@ -78,45 +88,48 @@ class Sheet:
             figsize=(inches, inches * size.height_px / size.width_px), dpi=DPI, facecolor=palette.PAPER
         )
         FigureCanvasAgg(self.figure)
+        self._said = ""
+        self._sentence: list[Text] = []
         self.begin_column(COLUMN_LEFT, COLUMN_RIGHT, PICTURE[1] + PICTURE[3], PICTURE[1])
 
     def title(self, title: str, subtitle: str, note: str = "", date: str = "") -> None:
         """The two lines over the picture; a note and a date at their right ends."""
         width = COLUMN_RIGHT - PICTURE[0]
-        (line,) = self.lines(title, width - 0.13, 16, 1, "bold")
-        self.text(PICTURE[0], 0.943, line, 16, weight="bold", va="baseline")
+        room = width - (share_of_page(note, 11) + 0.02 if note else 0.0)
+        size, lines = self.fitting(title, room, ((16, 1), (13, 1), (11, 1), (10, 2)), "bold")
+        self.rows(lines, PICTURE[0], 0.943 + 0.0235 * (len(lines) - 1), size, 0.027, weight="bold")
         if note:
             self.text(COLUMN_RIGHT, 0.943, note, 11, va="baseline", ha="right", color=palette.QUIET_INK)
         (dated,) = self.lines(date, 0.2, 9.5, 1)
         if dated:
             self.text(COLUMN_RIGHT, 0.907, dated, 9.5, va="baseline", ha="right", color=palette.QUIET_INK)
             width -= share_of_page(dated, 9.5) + 0.02
-        (line,) = self.lines(subtitle, width, 9.5, 1)
-        self.text(PICTURE[0], 0.907, line, 9.5, va="baseline", color=palette.QUIET_INK)
+        size, lines = self.fitting(subtitle, width, ((9.5, 1), (8.3, 1), (7.2, 1), (6.4, 2)))
+        self.rows(lines, PICTURE[0], 0.907 + 0.011 * (len(lines) - 1), size, 0.0165, color=palette.QUIET_INK)
 
-    def say(self, sentence: str) -> None:
-        """What to take from the picture, under it, and the caution."""
-        width = COLUMN_RIGHT - PICTURE[0]
-        # A long sentence is set smaller before any of it is left out.
-        sizes = ((9.5, 0.026, 2), (8.3, 0.0205, 3), (6.8, 0.0165, 4))
-        fitting = (one for one in sizes if len(self.lines(sentence, width, one[0], one[2] + 1)) <= one[2])
-        size, step, most = next(fitting, sizes[-1])
-        y = 0.086
-        for line in self.lines(sentence, width, size, most):
-            self.text(PICTURE[0], y, line, size, va="baseline")
-            y -= step
-        (line,) = self.lines(SHORT_CAUTION, width, 6.8, 1)
+    def say(self, sentence: str, brief: str = "") -> None:
+        """What to take from the picture, under it, and the caution; `brief` where all has no room."""
+        size, (_, most) = list(_SENTENCE.items())[-1]
+        is_cut = len(self.lines(sentence, COLUMN_RIGHT - PICTURE[0], size, most + 1)) > most
+        self._said = brief if brief and is_cut else sentence
+        self._sentence = self._write_sentence(dict.fromkeys(_SENTENCE, 0.086))
+        (line,) = self.lines(SHORT_CAUTION, COLUMN_RIGHT - PICTURE[0], 6.8, 1)
         self.text(PICTURE[0], 0.0225, line, 6.8, va="baseline", color=palette.QUIET_INK)
+
+    def _write_sentence(self, tops: dict[float, float]) -> list[Text]:
+        """The sentence from the baseline that goes with its size down."""
+        width = COLUMN_RIGHT - PICTURE[0]
+        size, lines = self.fitting(self._said, width, [(size, most) for size, (_, most) in _SENTENCE.items()])
+        return self.rows(lines, PICTURE[0], tops[size], size, _SENTENCE[size][0])
 
     def figure_and_words(self, figure: str, words: str) -> None:
         """A number large enough to be read across a table, and under it what it is."""
-        for size, text, weight in ((21.0, figure, "bold"), (TYPE["row"], words, "normal")):
-            height = _line_height(size)
-            if len(self.lines(text, self.right - self.left, size, 2, weight)) > 1:
-                size = 12.0 if size > 12 else size
-            self._below -= height
-            (line,) = self.lines(text, self.right - self.left, size, 1, weight)
-            self.text(self.left, self._below, line, size, weight=weight, va="baseline")
+        size, (line,) = self.fitting(figure, self.right - self.left, ((21.0, 1), (12.0, 1)), "bold")
+        self._below -= _line_height(21.0)
+        self.text(self.left, self._below, line, size, weight="bold", va="baseline")
+        for line in self.lines(words, self.right - self.left, TYPE["row"], 3):
+            self._below -= _line_height(TYPE["row"])
+            self.text(self.left, self._below, line, TYPE["row"], va="baseline")
         self._below -= _END
 
     def rule(self, left: float, right: float, y: float) -> None:
@@ -126,9 +139,7 @@ class Sheet:
     def foot(self, text: str) -> None:
         """Where the page comes from, under the caution."""
         width = COLUMN_RIGHT - PICTURE[0] - 0.09
-        fitting = (one for one in (6.2, 5.6) if len(self.lines(text, width, one, 2)) == 1)
-        size = next(fitting, 5.0)
-        (line,) = self.lines(text, width, size, 1)
+        size, (line,) = self.fitting(text, width, ((6.2, 1), (5.6, 1), (5.0, 1)))
         self.text(PICTURE[0], _FOOT, line, size, va="baseline", color=palette.QUIET_INK)
 
     def number(self, number: int, count: int) -> "Sheet":
@@ -146,9 +157,7 @@ class Sheet:
             Rectangle((left, top - height), right - left, height, facecolor=palette.INK, edgecolor="none")
         )
         # Smaller before any of it is left out.
-        fitting = (one for one in (8.5, 7.5, 6.5) if len(self.lines(said, width, one, 2, "bold")) == 1)
-        size = next(fitting, 6.0)
-        (line,) = self.lines(said, width, size, 1, "bold")
+        size, (line,) = self.fitting(said, width, ((8.5, 1), (7.5, 1), (6.5, 1), (6.0, 1)), "bold")
         baseline = top - height + 0.0055
         self.text(left + 0.006, baseline, line, size, weight="bold", va="baseline", color=palette.PAPER)
 
@@ -172,8 +181,30 @@ class Sheet:
         """A text from a file as lines that fit `width`, a share of the page."""
         return fitted_lines(text, width * WIDTH_PX * 72 / DPI / size, max_lines, weight)
 
-    def text(self, x: float, y: float, text: str, size: float, **look: Any) -> None:
-        self.figure.text(x, y, text, fontsize=size, **look)
+    def fitting(
+        self, text: str, width: float, sizes: Sequence[tuple[float, int]], weight: str = "normal"
+    ) -> tuple[float, list[str]]:
+        """A text as large as it goes before any of it is left out: its size of type, and its lines.
+
+        Parameters
+        ----------
+        text : str
+        width : float
+            A share of the page.
+        sizes : sequence of (float, int)
+            Sizes of type with the lines there may be of each, the most welcome first.
+        weight : str
+        """
+        whole = (one for one in sizes if len(self.lines(text, width, one[0], one[1] + 1, weight)) <= one[1])
+        size, most = next(whole, sizes[-1])
+        return size, self.lines(text, width, size, most, weight)
+
+    def rows(self, lines: list[str], x: float, y: float, size: float, step: float, **look: Any) -> list[Text]:
+        """Write lines one under the other, `step` apart, the first on the baseline `y`."""
+        return [self.text(x, y - k * step, line, size, va="baseline", **look) for k, line in enumerate(lines)]
+
+    def text(self, x: float, y: float, text: str, size: float, **look: Any) -> Text:
+        return self.figure.text(x, y, text, fontsize=size, **look)
 
     def room(self) -> float:
         """Height of the column that is left, as a share of the page."""
@@ -185,7 +216,7 @@ class Sheet:
             size = TYPE[piece.size]
             return _line_height(size) * len(self.lines(piece.text, self.right - self.left, size, piece.most))
         if isinstance(piece, Row):
-            return _line_height(TYPE[piece.size])
+            return _line_height(TYPE[piece.size]) * len(self._row_lines(piece))
         return _BAR if isinstance(piece, Bar) else _GAP
 
     def head(self, section: Section) -> bool:
@@ -220,23 +251,35 @@ class Sheet:
         self._below -= _END
 
     def _row(self, row: Row) -> None:
-        size, width = TYPE[row.size], self.right - self.left
+        size = TYPE[row.size]
         look: dict[str, Any] = {"va": "baseline", "weight": "bold" if row.is_bold else "normal"}
         look["color"] = palette.QUIET_INK if row.is_quiet else palette.INK
-        figures = row.figures if row.column else tuple(filter(None, [" / ".join(row.figures)]))
         self._below -= _line_height(size)
-        left, room = self.left + (0.033 if row.sign or row.is_inset else 0.0), self.right
-        ends = [self.right - k * row.column * width for k in range(len(figures))][::-1]
-        if figures:
-            room = ends[0] - share_of_page(figures[0], size, look["weight"]) - 0.01
-        (line,) = self.lines(row.text, room - left, size, 1, look["weight"])
-        self.text(left, self._below, line, size, **look)
-        for end, figure in zip(ends, figures, strict=True):
+        for end, figure in self._row_figures(row):
             self.text(end, self._below, figure, size, ha="right", **look)
         if row.sign is not None:
             self.swatch(self._below, row.sign)
         if row.draw is not None:
             row.draw(self._below)
+        for k, line in enumerate(self._row_lines(row)):
+            self._below -= _line_height(size) if k else 0.0
+            self.text(self._row_left(row), self._below, line, size, **look)
+
+    def _row_left(self, row: Row) -> float:
+        return self.left + (0.033 if row.sign or row.is_inset else 0.0)
+
+    def _row_figures(self, row: Row) -> list[tuple[float, str]]:
+        """The figures of a row with where each ends, from the left."""
+        figures = row.figures if row.column else tuple(filter(None, [" / ".join(row.figures)]))
+        step = row.column * (self.right - self.left)
+        return [(self.right - (len(figures) - 1 - k) * step, figure) for k, figure in enumerate(figures)]
+
+    def _row_lines(self, row: Row) -> list[str]:
+        """The words of a row, as far as its figures leave room."""
+        weight, room = "bold" if row.is_bold else "normal", self.right
+        for end, figure in self._row_figures(row)[:1]:
+            room = end - share_of_page(figure, TYPE[row.size], weight) - 0.01
+        return self.lines(row.text, room - self._row_left(row), TYPE[row.size], row.most, weight)
 
     def swatch(self, baseline: float, sign: Sign) -> None:
         """The sign of a thing at the left of a row: a patch, or a piece of line."""
@@ -270,18 +313,41 @@ class Sheet:
         self.figure.add_artist(Rectangle((self.left, self._below), full, 0.008, **rim))
 
     def key(self, signs: list[Sign]) -> None:
-        """What the marks of the picture mean, in a row under it; closer together where there are many."""
-        x, y = PICTURE[0], 0.111
-        room, gaps = COLUMN_RIGHT - PICTURE[0] - 0.026 * len(signs), len(signs) - 1
-        wide = sum(share_of_page(sign.text, 7.2) for sign in signs) + 0.022 * gaps
-        fit = min(1.0, room / wide) if signs else 1.0
+        """What the marks of the picture mean, under it: closer together where there are many, or in two rows.
+
+        Two rows take some of the room of the sentence, so they come after it.
+        """
+        if not signs:
+            return
+        rows = [signs]
+        if self._key_fit(signs) < _KEY_SMALLEST:
+            ends = np.cumsum([_KEY_SIGN + _KEY_GAP + _key_width(sign) for sign in signs])
+            cut = 1 + int(np.argmin(np.maximum(ends, ends[-1] - ends)))
+            rows = [signs[:cut], signs[cut:]]
+            for line in self._sentence:
+                line.remove()
+            self._sentence = self._write_sentence(_UNDER_TWO_ROWS)
+        # Signs under one another are as large as each other.
+        fit = min(1.0, *map(self._key_fit, rows))
+        for row, y in zip(rows, (0.111,) if len(rows) == 1 else _KEY_ROWS, strict=True):
+            self._key_row(row, y, fit)
+
+    def _key_fit(self, signs: list[Sign]) -> float:
+        """How large the words of a row of signs can be, of their full size, with least air between."""
+        room = COLUMN_RIGHT - PICTURE[0] - (_KEY_SIGN + _KEY_LEAST) * len(signs) + _KEY_LEAST
+        return room / max(sum(map(_key_width, signs)), 1e-9)
+
+    def _key_row(self, signs: list[Sign], y: float, fit: float) -> None:
+        wide = sum(_KEY_SIGN + fit * _key_width(sign) for sign in signs)
+        spare = COLUMN_RIGHT - PICTURE[0] - wide
+        x, gap = PICTURE[0], max(0.0, min(_KEY_GAP, spare / max(len(signs) - 1, 1)))
         for sign in signs:
             if sign.fill:
                 self._patch(x, y - 0.002, 0.02, 0.0145, sign.in_key, sign.width)
             else:
                 self._piece(x, y, 0.02, sign.in_key)
-            self.text(x + 0.026, y, sign.text, 7.2 * fit, va="baseline", color=palette.INK)
-            x += 0.026 + (share_of_page(sign.text, 7.2) + 0.022) * fit
+            self.text(x + _KEY_SIGN, y, sign.text, _KEY_TYPE * fit, va="baseline", color=palette.INK)
+            x += _KEY_SIGN + fit * _key_width(sign) + gap
 
     def save(self, path: Path) -> Path:
         self.figure.save(path, self.size)
@@ -291,6 +357,10 @@ class Sheet:
 def share_of_page(text: str, size: float, weight: str = "normal") -> float:
     """Width of a line as a share of the page."""
     return line_width(text, weight) * size * DPI / 72 / WIDTH_PX
+
+
+def _key_width(sign: Sign) -> float:
+    return share_of_page(sign.text, _KEY_TYPE)
 
 
 def _line_height(size: float) -> float:

@@ -19,11 +19,11 @@ from terrain3d.show.legend import (
     ALARM,
     MICROWAVE_ACROSS,
     MICROWAVE_SENSES,
-    PROTECTED,
     WALK,
     Sign,
     lobe_signs,
     masked_signs,
+    site_signs,
     verdict_sign,
 )
 from terrain3d.show.pages.context import PageContext
@@ -129,7 +129,7 @@ def walk_signs(outcome: Outcome, option: OptionResult) -> list[Sign]:
     there = [
         *masked_signs(option.detectors),
         *lobe_signs(option.detectors),
-        *([PROTECTED] if outcome.terrain.protect else []),
+        *site_signs(outcome.terrain),
     ]
     return [*verdicts, WALK, ALARM, *there]
 
