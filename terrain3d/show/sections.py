@@ -47,18 +47,22 @@ def ground_section(
 
 
 def protected_sections(
-    options: Options, sides: tuple[str, ...] = (), has_causes: bool = False
+    options: Options, sides: tuple[str, ...] = (), has_causes: bool = False, is_narrow: bool = False
 ) -> list[Section]:
     """How much of each protected area is held, as figures and bars; none where nothing is protected.
 
     With `has_causes` what keeps the rest of the first areas from being held stands under them; of one option.
+    In a narrow column a name has one line, for names on two would leave no room for other areas.
     """
     items: list[tuple[Piece, ...]] = []
     for areas in zip(*(option.protect for option in options), strict=True):
         figures = tuple(f"{area.both_fraction:.0%}" for area in areas)
         if len(areas) == 1:
             figures = (f"{figures[0]} of {words.square_metres(areas[0].area_m2)}",)
-        item: tuple[Piece, ...] = (Row(areas[0].name, figures, most=2), Bar(areas[0].both_fraction))
+        item: tuple[Piece, ...] = (
+            Row(areas[0].name, figures, most=1 if is_narrow else 2),
+            Bar(areas[0].both_fraction),
+        )
         is_explained = has_causes and len(items) < _MOST_EXPLAINED
         lost = not_held_words(areas[0], has_masks(options[0].detectors)) if is_explained else ""
         items.append((*item, Paragraph(words.capital(lost), 5, is_quiet=True), Gap()) if lost else item)

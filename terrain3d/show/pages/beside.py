@@ -90,7 +90,7 @@ def _numbers(
     if found is not None:
         # There is no room for one heading more.
         page.put(Paragraph(words.capital(close_in_short(found)), 3))
-    fill(page, protected_sections((option,)))
+    fill(page, protected_sections((option,), is_narrow=rows == 2))
     if (wedge := words.capital(wedge_words(option))) and found is None:
         said = Paragraph(wedge, 2)
         if page.height_of(said) <= page.room():

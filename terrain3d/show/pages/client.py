@@ -12,7 +12,15 @@ from terrain3d.show.extent import site_extent
 from terrain3d.show.legend import verdict_sign
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.oblique import draw_oblique
-from terrain3d.show.pages.sheet import PICTURE_ASPECT, Page, Sheet
+from terrain3d.show.pages.sheet import (
+    BLOCK_FLOOR,
+    COLUMN_LEFT,
+    COLUMN_RIGHT,
+    PICTURE,
+    PICTURE_ASPECT,
+    Page,
+    Sheet,
+)
 from terrain3d.show.scene import build_scene
 
 
@@ -34,6 +42,7 @@ def client_sheet(context: PageContext, option: OptionResult) -> Sheet:
     scene = build_scene(outcome, option, extent, context.reach, camera)
     signs = [verdict_sign(verdict) for verdict in sorted(Verdict, reverse=True)]
     draw_oblique(page, outcome, option, extent, scene, camera, signs)
+    page.begin_column(COLUMN_LEFT, COLUMN_RIGHT, PICTURE[1] + PICTURE[3], BLOCK_FLOOR)
     for what, figure in client_numbers(option):
         page.figure_and_words(figure, what)
     still_open = tuple((Paragraph(line, 5), Gap()) for line in open_lines(option))

@@ -109,8 +109,8 @@ def _text(page: Sheet, outcome: Outcome, option: OptionResult, bottom: float, he
     place = words.place_in_ranking(outcome, option)
     sizes = ((10, 1), (8.5, 1), (7.2, 2), (6.0, 2))
     size, lines = page.fitting(option.name, right - left - 0.075, sizes, "bold")
-    first = top - (0.018 if len(lines) == 1 else 0.0125)
-    page.rows(lines, left, first, size, 0.0165, weight="bold")
+    first = top - (0.018 if len(lines) == 1 else 0.011)
+    page.rows(lines, left, first, size, 0.0155, weight="bold")
     page.text(right, top - 0.018, place, 8.5, ha="right", va="baseline", color=palette.QUIET_INK)
     baseline, step = top - 0.048, (right - left) / 4
     page.begin_column(left, right, top, bottom)
