@@ -429,9 +429,8 @@ def _end_labels(page: Sheet, axes: Axes, view: View) -> list[Label]:
     for beam in profile.beams:
         over = passing_from(profile, beam.layer)
         if over is not None:
-            z = profile.eye_z + float(beam.slopes[-1]) * over
             text = passing_words(beam.layer, view.figure, over)
-            labels.append(_label(page, axes, text, over, z, below=False))
+            labels.append(_label(page, axes, text, over, _highest_over(view, text, over), below=False))
     return labels
 
 
@@ -441,6 +440,18 @@ def _lowest_under(view: View, text: str, at_m: float) -> float:
     near = np.abs(view.profile.along - at_m) <= half
     ground = view.profile.ground[near & np.isfinite(view.profile.ground)]
     return float(ground.min()) if len(ground) else view.profile.eye_z
+
+
+def _highest_over(view: View, text: str, at_m: float) -> float:
+    """The highest that any layer runs over the width of a text, so that the text stays clear of them all."""
+    half = share_of_page(text, 7.2) * WIDTH_PX * view.metres_per_px / 2
+    ends = np.array([at_m - half, at_m, at_m + half])
+    tops = [
+        view.profile.eye_z + float(slope) * np.clip(ends, 0.0, float(end))
+        for beam in view.profile.beams
+        for slope, end in zip(beam.slopes, beam.ends, strict=True)
+    ]
+    return float(np.max(tops))
 
 
 def _label(page: Sheet, axes: Axes, text: str, s: float, z: float, below: bool) -> Label:

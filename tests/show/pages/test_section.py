@@ -18,6 +18,8 @@ from terrain3d.cover.profile import changes, head_bearings, line_profile
 from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.figures import Figure, known_figures
 from terrain3d.detector.types import load_type
+from terrain3d.job import Outcome
+from terrain3d.opened import site_of
 from terrain3d.sentences.section import (
     change_words,
     end_words,
@@ -29,9 +31,10 @@ from terrain3d.show.labels import placed_in_a_row
 from terrain3d.show.legend import verdict_sign
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.context import PageContext
-from terrain3d.show.pages.section import section_sheet, section_view
+from terrain3d.show.pages.section import draw_section, section_sheet, section_view
 from terrain3d.show.pages.section_image import LAYER_STRENGTH, Window, cut_image, lit
-from terrain3d.show.pages.size import SCREEN, SIZES
+from terrain3d.show.pages.sheet import WIDE_PICTURE, Sheet
+from terrain3d.show.pages.size import HEIGHT_PX, SCREEN, SIZES, WIDTH_PX
 from terrain3d.show.silhouettes import silhouette
 from terrain3d.terrain import Foliage
 
@@ -140,6 +143,25 @@ def test_falling_ground_tells_where_the_upper_layer_passes_over():
     run, text = next((run, text) for run, text in rows if "upper: passes above" in text)
     assert run.start_m == pytest.approx(0.7 / 0.15, abs=0.06)
     assert text.startswith("lower only")
+
+
+def test_what_passes_over_is_said_clear_of_the_layers():
+    """On a bank the words stand over all that the layers cross within their width."""
+    site = terrain(plane(-0.577))
+    outcome = Outcome(site_of(site, "bank"), (), ())
+    room = (WIDE_PICTURE[2] * WIDTH_PX, WIDE_PICTURE[3] * HEIGHT_PX)
+    view = section_view(site, replace(unit(ONE), tilt_deg=25.0), 0.0, PERSON, SCREEN, room)
+    with page_style():
+        page = Sheet()
+        draw_section(page, outcome, view, WIDE_PICTURE)
+        check_texts(page)
+        axes = page.figure.axes[0]
+        (words,) = (text for text in axes.texts if "passes over" in text.get_text())
+        box = words.get_window_extent().transformed(axes.transData.inverted())
+    for beam in view.profile.beams:
+        for slope, end in zip(beam.slopes, beam.ends, strict=True):
+            s = np.linspace(max(box.x0, 0.0), min(box.x1, float(end)), 50)
+            assert (view.profile.eye_z + slope * s < box.y0).all()
 
 
 def test_a_wall_is_named_and_layers_it_ends_are_told_together():
