@@ -53,8 +53,8 @@ def protected_sections(
     return [Section("Protected ground, both layers", (listing,), sides, "Both layers hold")] if items else []
 
 
-def unit_section(units: tuple[Detector, ...], heading: str = "Units") -> Section:
-    """Units and how each is set."""
+def unit_section(units: tuple[Detector, ...], heading: str = "Units", spare: int = 5) -> Section:
+    """Units and how each is set; under several `spare` small lines are kept free, for warnings."""
     items = tuple(
         (
             Paragraph(words.unit_title(unit), 2, "row"),
@@ -62,8 +62,7 @@ def unit_section(units: tuple[Detector, ...], heading: str = "Units") -> Section
         )
         for unit in units
     )
-    # Room is kept for warnings.
-    return Section(heading, (Listing(items, 4, spare=5 if len(units) > 1 else 0),))
+    return Section(heading, (Listing(items, 4, spare=spare if len(units) > 1 else 0),))
 
 
 def warning_sections(warnings: Sequence[str]) -> list[Section]:

@@ -32,10 +32,13 @@ class Lines:
         Names of units; those of every option where it is empty.
     bearing_deg : float, optional
         One section of each unit along this bearing; along the facing of each of its heads without it.
+    along : tuple of str
+        Names of walks and ways in, or "boundary": sections of each option along these in place of its units'.
     """
 
     units: tuple[str, ...] = ()
     bearing_deg: float | None = None
+    along: tuple[str, ...] = ()
 
     def drawn(self, option: OptionResult) -> list[Detector]:
         """The units of an option that are drawn."""

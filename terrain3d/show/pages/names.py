@@ -11,6 +11,7 @@ KINDS = (
     "client",
     "contact",
     "warnings",
+    "survey",
     "side-by-side",
     "plan",
     "oblique",
@@ -92,4 +93,32 @@ def check_units(wanted: Iterable[str], there: Iterable[str]) -> None:
         if name not in known:
             raise InputError(
                 f"no option has a unit {name!r}", mend=f"give one of {', '.join(map(repr, known))}"
+            )
+
+
+#: What the outline of the site's own land is asked for by, where sections are cut along it.
+BOUNDARY = "boundary"
+
+
+def check_lines(wanted: Iterable[str], there: Iterable[str]) -> None:
+    """Refuse the name of a line along which no section can be cut.
+
+    Raises
+    ------
+    InputError
+        With the names there are.
+
+    Examples
+    --------
+    >>> check_lines(["lane"], ["path", "boundary"])
+    Traceback (most recent call last):
+    terrain3d.errors.InputError: there is no walk, way in or boundary 'lane' to cut a section along
+      to mend: give one of 'path', 'boundary'
+    """
+    known = dict.fromkeys(there)
+    for name in wanted:
+        if name not in known:
+            give = f"give one of {', '.join(map(repr, known))}" if known else "draw a [[walk]] first"
+            raise InputError(
+                f"there is no walk, way in or boundary {name!r} to cut a section along", mend=give
             )
