@@ -169,12 +169,7 @@ def profile_along(
     n = max(2, math.ceil(length / max(FINE_M, length / _MOST_PLACES)))
     along = (np.arange(n) + 0.5) * length / n
     x, y = spots_at(line, along)
-    layers = [
-        _over(terrain, unit, head, layer, x, y)
-        for unit in units
-        for head in posed_heads(unit)
-        for layer in head.layers
-    ]
+    layers = [layer for unit in units for layer in layers_over(terrain, unit, x, y)]
     return LineProfile(
         name,
         np.asarray(line, float),
@@ -184,6 +179,13 @@ def profile_along(
         verdicts_along(terrain, units, combine, x, y, figure_height_m),
         tuple(one for one in layers if (one.light > 0).any()),
         _cut_along(terrain.solids, line),
+    )
+
+
+def layers_over(terrain: Terrain, unit: Detector, x: Floats, y: Floats) -> tuple[LayerOver, ...]:
+    """Each layer of a unit's heads over some places, local metres."""
+    return tuple(
+        _over(terrain, unit, head, layer, x, y) for head in posed_heads(unit) for layer in head.layers
     )
 
 
@@ -202,12 +204,13 @@ def _over(
         lower, upper = np.linspace(low, axis, _BAND // 2 + 1), np.linspace(axis, high, _BAND // 2 + 1)
         slopes[:, k] = np.concatenate([lower, upper[1:]])
     slant = far * np.sqrt(1 + slopes**2)
-    within = is_over & (slant <= unit.type.max_range)
+    # The range is judged on the layer's axis, as everywhere.
+    within = np.tile(is_over & (slant[_BAND // 2] <= unit.type.max_range * (1 + 1e-9)), (_BAND, 1))
     z[within] = (unit.eye[2] + slopes * far)[within]
-    rows, columns = np.nonzero(within)
-    rays = np.column_stack([dx[columns], dy[columns], (slopes * far)[within]])
-    if len(rays):
-        met = first_hits(terrain, unit.eye, rays, unit.type.max_range).distance
+    if within.any():
+        rows, columns = np.nonzero(within)
+        rays = np.column_stack([dx[columns], dy[columns], (slopes * far)[within]])
+        met = first_hits(terrain, unit.eye, rays, float(slant[within].max()) + 1.0).distance
         arrives = met >= slant[within] - _HAIR_M
         light[rows[arrives], columns[arrives]] = 1.0
     for k in np.flatnonzero(light.any(axis=0)):
