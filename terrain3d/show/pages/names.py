@@ -17,6 +17,7 @@ KINDS = (
     "oblique",
     "section",
     "outlook",
+    "views",
     "causes",
     "against",
 )

@@ -146,8 +146,9 @@ def draw_figure(
     visible, through = _in_sight_of(terrain, eye, ahead_deg, shape, far)
     for part in shapely.get_parts(visible):
         if part.geom_type == "Polygon":
-            look = {"facecolor": (palette.FIGURE, 0.3 + 0.6 * through), "edgecolor": "none", "zorder": 3.5}
-            axes.add_patch(Polygon(np.asarray(part.exterior.coords), **look))
+            colour = (palette.FIGURE, 0.3 + 0.6 * through)
+            ring = np.asarray(part.exterior.coords)
+            axes.add_patch(Polygon(ring, facecolor=colour, edgecolor="none", zorder=3.5))
     for outline in outlines:
         axes.plot(*outline.T, color="white", linewidth=1.0, zorder=3.4)
         axes.plot(*outline.T, color=palette.FIGURE, linewidth=0.6, zorder=3.6)

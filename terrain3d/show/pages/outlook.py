@@ -113,7 +113,7 @@ def outlook_sheet(context: PageContext, option: OptionResult, unit: Detector) ->
         interpolation="bilinear",
         zorder=1,
     )
-    _skyline(axes, seen, azimuths)
+    skyline(axes, seen, azimuths)
     _distance_lines(axes, seen, azimuths, unit.type.max_range)
     axes.axhline(0.0, zorder=5, **LEVEL.stroke)
     for head in posed_heads(unit):
@@ -183,7 +183,7 @@ def span_of(unit: Detector) -> Span:
 
 def _with_figures(span: Span, outcome: Outcome, unit: Detector) -> Span:
     """What the picture holds so that the figures are in it from head to foot, and what is written there."""
-    x, y = np.transpose([_place_of(unit, *place) for place in figure_places(unit)] or [[unit.x, unit.y]])
+    x, y = np.transpose([_place_of(unit, *place) for place in figure_places(unit)] or [(unit.x, unit.y)])
     foot = outcome.terrain.ground.height_at(x, y) - unit.eye[2]
     far = np.maximum(np.hypot(x - unit.x, y - unit.y), NEAREST_M)
     known = np.isfinite(foot)
@@ -309,7 +309,7 @@ def _distance_lines(axes: Axes, seen: Picture, azimuths: Floats, range_m: float)
         text.set(color=palette.INK, path_effects=HALO, zorder=9)
 
 
-def _skyline(axes: Axes, seen: Picture, azimuths: Floats) -> None:
+def skyline(axes: Axes, seen: Picture, azimuths: Floats) -> None:
     """The line between what is met and the sky."""
     is_met = (seen.what != Hit.NOTHING).astype(float)
     if 0 < is_met.mean() < 1:
