@@ -14,7 +14,7 @@ from terrain3d.cli.options import (
     size_option,
 )
 from terrain3d.cli.pictures import check_drawing, checked_site, pictures
-from terrain3d.show.pages.names import BOUNDARY, KINDS, check_lines, check_units
+from terrain3d.show.pages.names import ASKED_KINDS, BOUNDARY, KINDS, check_lines, check_units
 
 if TYPE_CHECKING:
     from terrain3d.site import Site
@@ -27,9 +27,10 @@ if TYPE_CHECKING:
 @click.option(
     "--kind",
     "kinds",
-    type=click.Choice(KINDS),
+    type=click.Choice((*KINDS, *ASKED_KINDS)),
     multiple=True,
-    help="A kind of picture to draw; give it again for more. All of them where it is not given.",
+    help="A kind of picture to draw; give it again for more. All but films where it is not given: these are"
+    " walks as moving pictures, GIF.",
 )
 @click.option(
     "--unit",
@@ -66,8 +67,8 @@ def command(
 
     A contact sheet of all options, up to four side by side, and how good the survey is where; then of each
     option a plan, an oblique view, a section of each unit along each head's facing or along lines that are
-    drawn, the outlook: what each unit sees, and the causes: what takes each layer. Pictures of kinds that
-    are not asked for stay.
+    drawn, the outlook: what each unit sees, views: what is seen of the units, frames of each walk, and the
+    causes: what takes each layer. Pictures of kinds that are not asked for stay.
     """
     if bearing is not None and kinds and "section" not in kinds:
         raise click.UsageError("--bearing is for sections: add --kind section, or leave --bearing out")

@@ -61,8 +61,8 @@ def views_sentence(points: tuple[Viewpoint, ...], seen: tuple[tuple[SeenUnit, ..
     """From where each unit is hidden by no ground and no solid; what leaves hide is told at each place."""
     leaves = "Leaves are looked through; what they dim is told with each picture."
     if len(points) == 1:
-        there = [one.unit for one in seen[0] if one.is_in_sight]
-        return f"From {place_words(points[0])} a person sees {listed(there) or 'no unit'}. {leaves}"
+        in_sight = [one.unit for one in seen[0] if one.is_in_sight]
+        return f"From {place_words(points[0])} a person sees {listed(in_sight) or 'no unit'}. {leaves}"
     is_one = len({point.name for point in points}) == 1 and bool(points[0].where)
     told = []
     for units in zip(*seen, strict=True):

@@ -83,6 +83,22 @@ def test_stills_cut_sections_along_a_walk(tmp_path, capsys, monkeypatch):
         assert told in capsys.readouterr().err
 
 
+def test_films_are_kept_as_pictures_are(tmp_path, capsys, monkeypatch):
+    """Drawn when they are asked for alone; on the list of what is ours; gone with the walk that they show."""
+    draw_blanks(monkeypatch)
+    site, out = tmp_path / "site.toml", tmp_path / "out"
+    site.write_text(YARD + option_text("north", range=12))
+    assert run("stills", site, "--out", out) == 0
+    assert "01-frames-north.png" in capsys.readouterr().out
+    assert not list((out / "stills").glob("*.gif"))
+    assert run("stills", site, "--out", out, "--kind", "film") == 0
+    assert capsys.readouterr().out.split() == [str(out / "stills" / "01-film-north.gif")]
+    assert "  01-film-north.gif" in (out / "stills" / WRITTEN_HERE).read_text()
+    site.write_text(SLOPE + option_text("north", range=12))
+    assert run("stills", site, "--out", out, "--kind", "film", "--kind", "plan") == 0
+    assert not list((out / "stills").glob("*.gif"))
+
+
 def test_compare_prints_a_table_on_standard_output_alone(site, tmp_path, capsys):
     """In a pipe: the table on standard output, nothing on standard error."""
     assert run("compare", site, "--out", tmp_path / "out", "--stills", "none") == 0

@@ -18,9 +18,12 @@ KINDS = (
     "section",
     "outlook",
     "views",
+    "frames",
     "causes",
     "against",
 )
+#: Those that are drawn only where they are asked for: they take the longest.
+ASKED_KINDS = ("film",)
 #: Those that go with the results of a comparison; the rest is drawn when it is asked for.
 FIRST_KINDS = ("client", "contact", "warnings", "plan", "oblique", "section")
 #: The kinds of page of each part of a study.
@@ -65,11 +68,11 @@ def pages_of(kinds: Iterable[str], options: Sequence[tuple[str, ...]] | None = N
     """
     kind = "|".join(map(re.escape, kinds))
     if options is None:
-        pattern = rf"\d\d+-(?:{kind})(?:-.*)?\.png"
+        pattern = rf"\d\d+-(?:{kind})(?:-.*)?\.(?:png|gif)"
     else:
         named = ["|".join(map(slug, names)) for names in options]
         one = [rf"{number:02d}-(?:{kind})(?:-\d+)?-(?:{name})" for number, name in enumerate(named, 1)]
-        pattern = rf"(?:{'|'.join([rf'00-(?:{kind})(?:-[0-9]+)?', *one])})\.png"
+        pattern = rf"(?:{'|'.join([rf'00-(?:{kind})(?:-[0-9]+)?', *one])})\.(?:png|gif)"
     whole = re.compile(pattern)
     return lambda name: whole.fullmatch(name) is not None
 

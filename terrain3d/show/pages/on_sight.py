@@ -7,7 +7,6 @@ import shapely
 from matplotlib.axes import Axes
 from matplotlib.patches import Polygon
 from matplotlib.transforms import Bbox
-from numpy.typing import NDArray
 
 from terrain3d.detector.figures import Figure
 from terrain3d.show import palette
@@ -15,7 +14,7 @@ from terrain3d.show.legend import PROTECTED
 from terrain3d.show.pages.on_picture import Label, haloed
 from terrain3d.show.pages.sheet import Sheet
 from terrain3d.show.silhouettes import silhouette
-from terrain3d.sight.hits import first_hits
+from terrain3d.sight.hits import NEARER, NEARER_M, in_sight
 from terrain3d.sight.picture import picture
 from terrain3d.terrain import Terrain
 from terrain3d.units import Floats
@@ -23,8 +22,6 @@ from terrain3d.units import Floats
 Eye = tuple[float, float, float]
 #: Points along an outline, and how high over the ground they are looked at, metres.
 _STEP_M, _OVER_M = 0.1, 0.03
-#: What is hit this much nearer than a point hides it: a share of the way, and metres.
-_NEARER, _NEARER_M = 0.01, 0.05
 #: Directions across and up in which it is told what of a figure is hidden.
 _ACROSS, _UP = 41, 81
 
@@ -49,18 +46,6 @@ def seen_at(eye: Eye, points: Floats, ahead_deg: float) -> tuple[Floats, Floats,
     flat = np.hypot(away[:, 0], away[:, 1])
     turn = (np.degrees(np.arctan2(away[:, 0], away[:, 1])) - ahead_deg + 180) % 360 - 180
     return turn, np.degrees(np.arctan2(away[:, 2], flat)), np.hypot(flat, away[:, 2])
-
-
-def in_sight(terrain: Terrain, eye: Eye, points: Floats) -> NDArray[np.bool_]:
-    """(n,) whether neither ground nor a solid hides points; leaves hide nothing."""
-    away = points - np.asarray(eye, float)
-    slant = np.linalg.norm(away, axis=1)
-    is_there = np.isfinite(slant) & (slant > 0)
-    seen = np.zeros(len(points), bool)
-    if is_there.any():
-        met = first_hits(terrain, eye, away[is_there], float(slant[is_there].max())).distance
-        seen[is_there] = met >= slant[is_there] * (1 - _NEARER) - _NEARER_M
-    return seen
 
 
 def outline_in_sight(terrain: Terrain, eye: Eye, outline: Floats, ahead_deg: float) -> tuple[Floats, Floats]:
@@ -173,7 +158,7 @@ def _in_sight_of(
     reach = 1.05 * far_m / float(np.cos(np.radians(min(max(abs(south), abs(north)), 85.0))))
     seen = picture(terrain, eye, ahead_deg + across, up, reach)
     level = seen.distance * np.cos(np.radians(up))[:, None]
-    open_to = ~(level < far_m * (1 - _NEARER) - _NEARER_M)
+    open_to = ~(level < far_m * (1 - NEARER) - NEARER_M)
     rows, columns = np.nonzero(open_to)
     cells = shapely.box(
         west + wide * columns, south + deep * rows, west + wide * (columns + 1), south + deep * (rows + 1)

@@ -14,10 +14,11 @@ from terrain3d.detector.figures import Figure
 from terrain3d.detector.types import load_type
 from terrain3d.sentences.outlook import figure_lines
 from terrain3d.show.lettering import page_style
-from terrain3d.show.pages.on_sight import draw_figure, in_sight, outline_in_sight
+from terrain3d.show.pages.on_sight import draw_figure, outline_in_sight
 from terrain3d.show.pages.outlook import FIGURES_M, figure_places, outlook_sheet
 from terrain3d.show.pages.sheet import Sheet
 from terrain3d.show.silhouettes import silhouette
+from terrain3d.sight.hits import in_sight
 from terrain3d.walk.along import layers_over
 
 ONE = load_type("one-head-90", Path())
