@@ -86,7 +86,7 @@ class Film:
 def _table(last: Image.Image) -> Image.Image:
     """One table of colours for all pictures: those of signs as they are, the rest as the last picture has."""
     signs = [*palette.VERDICT_COLOURS.values(), palette.ALARM, palette.FIGURE, palette.PROTECTED]
-    fixed = [palette.PAPER, palette.INK, *signs]
+    fixed = [palette.PAPER, palette.INK, palette.FOLIAGE, palette.FOLIAGE_EDGE, *signs]
     rest = last.quantize(256 - len(fixed), method=Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE)
     table = Image.new("P", (1, 1))
     own = [int(part) for colour in fixed for part in palette.rgb(colour)]
