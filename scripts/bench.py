@@ -268,10 +268,10 @@ def time_search() -> None:
 
     from terrain3d.opened import site_of
     from terrain3d.search.best import Limits
-    from terrain3d.search.judge import target_of
     from terrain3d.search.result import SearchResult
     from terrain3d.search.run import Search, run_search, tilts_for
     from terrain3d.search.settings import Space
+    from terrain3d.search.target import target_of
 
     site = large_site()
     target = target_of(site, 1.7)

@@ -17,6 +17,14 @@ from tempfile import TemporaryDirectory
 ROOT = Path(__file__).resolve().parents[1]
 sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 
+#: Ground that a search has to keep out of.
+KEPT_OUT = """
+[[beyond]]
+name = "plot"
+keep_out = true
+outline = [[4, -9], [12, -9], [12, 9], [4, 9]]
+"""
+
 #: What each process does; the second comes to what looks around when the first has compiled that.
 PARTS = ("search", "walk")
 
@@ -37,6 +45,10 @@ def search() -> None:
 
     with everything() as site:
         command("search", site, "--out", site.parent / "search", "--units", 2, "--stills", "none")
+        masks = "[search]\nmasks = true\nmask_nuisances = true"
+        masked = site.with_name("masked.toml")
+        masked.write_text(KEPT_OUT + site.read_text("utf-8").replace("[search]", masks), encoding="utf-8")
+        command("search", masked, "--out", site.parent / "masked", "--stills", "none")
         outcome = run(site)
         first_hits(outcome.terrain, (0.0, 0.0, 1000.0), [[1.0, 0.0, -1.0]], 12.0)
         write_stills(PageContext(outcome), site.parent, ("section", "outlook"))

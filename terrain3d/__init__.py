@@ -10,7 +10,7 @@ The face of the package for a notebook or a script; each name is loaded when it 
 >>> round(outcome.option("shed pole, one head").area_m2["both"])
 87
 >>> round(terrain3d.with_figure(outcome, "deer").option("shed pole, one head").area_m2["both"])
-9
+8
 >>> figure = terrain3d.page_of(outcome, "plan", "shed pole, one head")
 >>> figure.get_size_inches().round(2).tolist()
 [10.0, 7.07]

@@ -210,19 +210,23 @@ def _check_unit(
 
 def head_settings(setting: DetectorSetting) -> tuple[HeadSetting, ...]:
     """What a site file sets head by head."""
-    return tuple(
-        HeadSetting(
-            head.pan, head.range, head.sensitivity, head.fill, head.pulses, head.masked, head.masked_arc
-        )
-        for head in setting.head
+    return tuple(head_setting(head) for head in setting.head)
+
+
+def head_setting(head: HeadShape) -> HeadSetting:
+    """What a site file sets of one head."""
+    return HeadSetting(
+        head.pan, head.range, head.sensitivity, head.fill, head.pulses, head.masked, head.masked_arc
     )
 
 
 def _as_table(head: HeadSetting) -> dict[str, object]:
-    return {
+    """One head as a site file would set it: what it does not set is left out."""
+    table = {
         "pan": head.pan_deg, "range": head.range_m, "sensitivity": head.sensitivity, "fill": head.fill,
         "pulses": head.pulses, "masked": head.masked, "masked_arc": head.masked_deg,
     }  # fmt: skip
+    return {key: value for key, value in table.items() if value is not None}
 
 
 def _check_against_type(

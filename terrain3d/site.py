@@ -409,7 +409,9 @@ class BeyondShape(Table):
     kind: Annotated[Literal["road", "neighbour", "other"], key("", "on a road vehicles count too")] = "other"
     outline: Annotated[Outline, key("coordinates", "around it")]
     keep_out: Annotated[
-        bool, Strict(), key("", "a search takes no setting whose upper layer reaches in within range")
+        bool,
+        Strict(),
+        key("", "a search takes no setting whose upper layer reaches in within range; see `[search] masks`"),
     ] = False
 
 
@@ -542,13 +544,29 @@ class SearchSetting(Table):
     units: Annotated[
         int,
         Strict(),
-        key("", "most units of a set; with budget or hold no limit where it is left out", ge=1, le=50),
+        key(
+            "",
+            "most units of a set; with budget, milliamps or hold no limit where it is left out",
+            ge=1,
+            le=50,
+        ),
     ] = 1
     budget: Annotated[Number | None, key("", "most money, in that of the types' prices", gt=0)] = None
     hold: Annotated[
         Number | None, key("", "share of what counts, by weight, to be held at least cost", gt=0, le=1)
     ] = None
+    milliamps: Annotated[
+        Number | None, key("milliamps", "most current that a set may draw, by the types' [supply]", gt=0)
+    ] = None
     apart: Annotated[bool, Strict(), key("", "two units may not see each other")] = False
+    masks: Annotated[
+        bool,
+        Strict(),
+        key("", "zones that reach `keep_out` ground are masked; false leaves such settings out"),
+    ] = False
+    mask_nuisances: Annotated[
+        bool, Strict(), key("", "zones in which a `[[nuisance]]` thing is seen within range are masked")
+    ] = False
 
 
 class FigureShape(Table):

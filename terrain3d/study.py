@@ -14,19 +14,22 @@ from terrain3d.errors import InputError, one_named
 from terrain3d.job import Outcome
 from terrain3d.nuisance.animals import AnimalGround, animal_ground
 from terrain3d.nuisance.spill import FOLLOW_ON, Spill, spill
+from terrain3d.nuisance.spill import with_costs as spill_with_costs
 from terrain3d.nuisance.things import InLayer, in_layers
+from terrain3d.nuisance.things import with_costs as things_with_costs
 from terrain3d.opened import Progress, surroundings_of
 from terrain3d.ready import in_file
 from terrain3d.terrain import Terrain
 from terrain3d.uncertainty.error_field import error_sizes_of
 from terrain3d.uncertainty.monte_carlo import Uncertainty, run_monte_carlo
 from terrain3d.uncertainty.tolerance import UnitTolerance, option_tolerances
+from terrain3d.walk.close_in import CloseIn, close_in
 from terrain3d.walk.option import OptionWalks, option_walks
 from terrain3d.walk.routes import OpenRoutes, open_routes
 from terrain3d.wording import in_brief, listed
 
 #: The parts of a study, in the order they are done.
-PARTS = ("walks", "routes", "animals", "beyond", "heat", "sun", "doubt")
+PARTS = ("walks", "routes", "close-in", "animals", "beyond", "heat", "sun", "doubt")
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,6 +45,7 @@ class OptionStudy:
     heat: HeatResult | None = None
     sun: SunResult | None = None
     tolerances: tuple[UnitTolerance, ...] | None = None
+    close_in: CloseIn | None = None
 
     def __repr__(self) -> str:
         done = [one.name for one in fields(self)[1:] if getattr(self, one.name) is not None]
@@ -167,13 +171,17 @@ def _option(
     if "routes" in parts:
         tell("looking for open routes")
         done["routes"] = open_routes(terrain, option, site.walker, file.routes.steepest)
+    if "close-in" in parts:
+        tell("looking close in")
+        done["close_in"] = close_in(terrain, option, site.figure)
     if "animals" in parts:
         tell("letting animals in")
         done["animals"] = animal_ground(terrain, option, site.own_figures)
     if "beyond" in parts:
         tell("looking beyond the boundary")
-        done["spill"] = spill(surroundings, units, figure_height_m)
-        done["nuisances"] = in_layers(surroundings, units)
+        judged = terrain, option, figure_height_m
+        done["spill"] = spill_with_costs(spill(surroundings, units, figure_height_m), *judged)
+        done["nuisances"] = things_with_costs(in_layers(surroundings, units), *judged)
     if "heat" in parts:
         tell("warming the ground")
         done["heat"] = held_by_temperature(terrain, option, figure_height_m, file.heat)

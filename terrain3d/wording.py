@@ -1,6 +1,8 @@
 """Numbers and counts as a person would write them: no exponents, no doubtful plurals."""
 
 import math
+import re
+import unicodedata
 from collections.abc import Sequence
 
 import numpy as np
@@ -86,3 +88,13 @@ def money_words(amount: float) -> str:
     ('1,100', '99.5', '0.005')
     """
     return f"{amount:,.6f}".rstrip("0").rstrip(".")
+
+
+def slug(name: str) -> str:
+    """A name made fit for a file name: never a path, never empty, at most 40 characters.
+
+    >>> slug("North pole, one head"), slug("../../etc/passwd"), slug("<b>$"), slug("Südhang")
+    ('north-pole-one-head', 'etc-passwd', 'b', 'sudhang')
+    """
+    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode()
+    return re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-")[:40].strip("-") or "option"

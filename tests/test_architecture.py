@@ -15,7 +15,7 @@ PACKAGE = Path(terrain3d.__file__).parent
 
 #: A room may import from itself and from rooms of a lower floor.
 FLOORS = {
-    "caution": 0, "compiling": 0, "errors": 0, "wording": 0,
+    "caution": 0, "compiling": 0, "palette": 14, "errors": 0, "wording": 0,
     "units": 1, "outside": 1, "tables": 2, "frame": 2,
     "site": 3, "detector": 3, "terrain": 4,
     "readers": 5, "survey": 6, "sight": 6, "cover": 7, "ranking": 8,
@@ -169,7 +169,7 @@ def test_the_face_is_opened_late():
 #: What casts rays or judges cells, and where it may be called.
 CALLERS = {
     "verdict_codes": {"cover/sighted.py", "search/judge.py"},
-    "head_table": {"cover/sighted.py", "search/judge.py"},
+    "head_table": {"cover/sighted.py", "search/settings.py"},
     "layer_outcomes": {"cover/sighted.py"},
     "band_over": {"cover/fill.py", "cover/layer_outcomes.py", "search/kernel.py"},
     "trimesh.Trimesh": {"sight/hits.py", "survey/far.py", "survey/sheets.py"},

@@ -14,6 +14,7 @@ from pydantic import TypeAdapter, ValidationError
 from pydantic.fields import FieldInfo
 
 from terrain3d.conditions import heat, sun
+from terrain3d.cover import wedges
 from terrain3d.nuisance import animals, spill
 from terrain3d.search import judge, run
 from terrain3d.search.settings import Space
@@ -114,6 +115,7 @@ RULES = [
     f"whose chances are alike to {100 * ways_in.ALIKE:g} %",
     {(2 / 3, 10.0): "**much shorter**: by a third, and by 10 m"}[(ways_in.MUCH_SHARE, ways_in.MUCH_M)],
     f"measured over {ground.STRIDE_M:g} m",
+    f"broader than {wedges.MOST_DEG:g} degrees",
     f"your own figures lower than {animals.OWN_BELOW_M:g} m",
     {3: "from there to three times it"}[int(spill.FOLLOW_ON)],
     f"a vehicle ({spill.VEHICLE_M:g} m)",

@@ -12,7 +12,7 @@ from terrain3d.job import judge_units
 from terrain3d.opened import site_of
 from terrain3d.paper.results import results_values
 from terrain3d.ranking.compare import held_share, weighted_share
-from terrain3d.search.judge import target_of
+from terrain3d.search.target import target_of
 from terrain3d.sentences.options import one_line, protected_words
 from terrain3d.sentences.why import why
 from terrain3d.show.sections import protected_sections

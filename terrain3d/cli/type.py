@@ -34,8 +34,8 @@ def command(name: str | None, range_m: float | None, out: Path) -> None:
     from terrain3d.caution import SHORT_CAUTION
     from terrain3d.paper.whole import whole_folder
     from terrain3d.sentences.types import type_lines
-    from terrain3d.show.pages.names import slug
     from terrain3d.show.pages.type_page import check_range, write_type_page
+    from terrain3d.wording import slug
 
     page = f"type-{slug(kind.name)}.png"
     setting = check_range(kind, range_m)

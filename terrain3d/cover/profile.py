@@ -233,6 +233,39 @@ def beams_along(terrain: Terrain, unit: Detector, bearing_deg: float) -> tuple[B
     return tuple(beams)
 
 
+@dataclass(frozen=True)
+class MaskedZone:
+    """A zone that is masked where a bearing passes: head and zone from 1, and whether all of it is."""
+
+    head: int
+    zone: int
+    is_whole: bool
+
+
+def masked_along(unit: Detector, bearing_deg: float) -> tuple[MaskedZone, ...]:
+    """The masked zones that a bearing of a unit lies in, by the axes of its layers.
+
+    >>> from pathlib import Path
+    >>> from terrain3d.detector.pose import HeadSetting
+    >>> from terrain3d.detector.types import load_type
+    >>> heads = (HeadSetting(masked=(3,), masked_deg=((0.0, 10.0),)),)
+    >>> unit = Detector("D1", load_type("one-head-90", Path()), "pole", 0, 0, 0, 1.0, 90.0, heads=heads)
+    >>> masked_along(unit, 70.0), masked_along(unit, 92.0), masked_along(unit, 88.0)
+    ((MaskedZone(head=1, zone=3, is_whole=True),), (MaskedZone(head=1, zone=5, is_whole=False),), ())
+    """
+    east, north = direction(bearing_deg)
+    found: dict[MaskedZone, None] = {}
+    for h, (head, kind) in enumerate(zip(posed_heads(unit), unit.type.head, strict=True)):
+        for layer in head.layers:
+            azimuth, _ = in_head(head, [[east, north, band_slopes(head, layer, bearing_deg)[1]]])
+            at = float(azimuth[0])
+            if abs(at) > head.arc_deg / 2 + 1e-9 or is_open(head, azimuth, 1e-9)[0]:
+                continue
+            zone = min(max(math.ceil((at / head.arc_deg + 0.5) * kind.zones), 1), kind.zones)
+            found[MaskedZone(h + 1, zone, zone in unit.head(h).masked)] = None
+    return tuple(found)
+
+
 def band_slopes(head: PosedHead, layer: PosedLayer, bearing_deg: float) -> tuple[float, float, float]:
     """Rise per metre at which a bearing meets a layer's lower edge, axis and upper edge.
 

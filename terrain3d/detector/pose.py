@@ -187,6 +187,18 @@ def open_arcs(head: Head, setting: HeadSetting) -> tuple[Arc, ...]:
     return tuple(found)
 
 
+def shut_arcs(head: Head, setting: HeadSetting) -> tuple[Arc, ...]:
+    """What is covered of a head's arc, as `open_arcs` leaves it: masks that meet or overlap are one.
+
+    >>> from terrain3d.detector.types import load_type
+    >>> shut_arcs(load_type("one-head-90").head[0], HeadSetting(masked=(1, 2, 9), masked_deg=((30.0, 40.0),)))
+    ((-45.0, -25.0), (30.0, 45.0))
+    """
+    edges = [-head.arc / 2, *(edge for arc in open_arcs(head, setting) for edge in arc), head.arc / 2]
+    pairs = zip(edges[::2], edges[1::2], strict=True)
+    return tuple((low, high) for low, high in pairs if high - low > _LEAST_ARC_DEG)
+
+
 def head_axes(bearing_deg: float, tilt_deg: float, roll_deg: float) -> Floats:
     """Rows right, forward, up of a head in world directions, (3, 3) float.
 

@@ -19,7 +19,7 @@ leaves, as for a verdict. How several units combine does not matter here: each i
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -27,8 +27,10 @@ import shapely
 from numpy.typing import NDArray
 
 from terrain3d.cover.areas import cells_within
+from terrain3d.cover.option import OptionResult
 from terrain3d.cover.sighted import SightedUnit, sighted
-from terrain3d.detector.pose import Detector, PosedHead, posed_heads
+from terrain3d.detector.pose import Arc, Detector, PosedHead, posed_heads
+from terrain3d.nuisance.masking import MaskCost, ZoneMask, axis_azimuths_deg, mask_cost, zones_at
 from terrain3d.nuisance.sight_lines import Lands, follow
 from terrain3d.nuisance.upper_layer import head_rays, upper_broken, upper_layer
 from terrain3d.terrain import Area, Beyond, Ground, Terrain
@@ -48,6 +50,8 @@ STEP_DEG = 0.5
 @dataclass(frozen=True, eq=False)
 class Fan:
     """The upper layer of one head, followed along its lower edge, its axis and its upper edge.
+
+    Where zones of the head are masked, each stretch left open is a fan.
 
     Parameters
     ----------
@@ -126,6 +130,19 @@ class PieceSpill:
     microwave_m2: float | None = None
 
 
+@dataclass(frozen=True)
+class KeepOff:
+    """Zones to be masked so that nobody on some ground breaks an upper layer within its range.
+
+    `ground` names a piece that is to be kept out of; None is all ground past the boundary. `cost` is what of
+    its own ground the option would lose, once it is judged.
+    """
+
+    ground: str | None
+    masks: tuple[ZoneMask, ...]
+    cost: MaskCost | None = None
+
+
 @dataclass(frozen=True, eq=False)
 class Spill:
     """How an option's upper layers run past own land.
@@ -149,6 +166,9 @@ class Spill:
         Every piece of ground of others that is drawn.
     off_own_land : tuple of str
         Units that do not stand on own land; none where no boundary is drawn.
+    keep_off : tuple of KeepOff
+        What would have to be masked for each piece to keep out of, and for all past the boundary, where
+        somebody there breaks an upper layer.
     past_microwave : (ny, nx) bool or None
         Cells of `ground` beyond the boundary that a microwave reaches; None where no unit has one.
     """
@@ -163,6 +183,7 @@ class Spill:
     past_on_m2: float
     pieces: tuple[PieceSpill, ...]
     off_own_land: tuple[str, ...]
+    keep_off: tuple[KeepOff, ...] = ()
     past_microwave: Mask | None = None
 
     @property
@@ -210,17 +231,25 @@ def spill(terrain: Terrain, units: tuple[Detector, ...], figure_height_m: float)
         Height of a person, metres.
     """
     fans = tuple(
-        _fan(terrain, unit, index, head) for unit in units for index, head in enumerate(posed_heads(unit), 1)
+        _fan(terrain, unit, index, head, stretch)
+        for unit in units
+        for index, head in enumerate(posed_heads(unit), 1)
+        for stretch in head.open_deg
     )
     ground = terrain.ground
     none = np.zeros(ground.z.shape, bool)
     person, larger, on_past = none.copy(), none.copy(), none.copy()
     by_microwave, by_microwave_larger = none.copy(), none.copy()
+    by_head = []
     for unit in units:
         follow_m = FOLLOW_ON * unit.type.max_range
         seen = sighted(terrain, unit, max(follow_m, unit.type.reach_m))
-        person |= upper_broken(ground, seen, counted_height_m("other", figure_height_m))
-        larger |= upper_broken(ground, seen, counted_height_m("road", figure_height_m))
+        persons, larger_ones = (
+            seen.upper_broken(counted_height_m(kind, figure_height_m)) for kind in ("other", "road")
+        )
+        person.ravel()[seen.seen.cells] |= persons.any(axis=0)
+        larger.ravel()[seen.seen.cells] |= larger_ones.any(axis=0)
+        by_head.append((seen, persons, larger_ones))
         # Cells that the same height breaks in both reaches differ in their distance alone.
         vehicle = upper_broken(ground, seen, VEHICLE_M)
         on_past |= upper_broken(ground, seen, VEHICLE_M, follow_m) & ~vehicle
@@ -237,7 +266,12 @@ def spill(terrain: Terrain, units: tuple[Detector, ...], figure_height_m: float)
         reached = by_microwave | (by_microwave_larger & road)
     pieces = tuple(_piece(ground, units, piece, within, on_past, reached) for piece in terrain.beyond)
     outside = none if terrain.boundary is None else ground.known & ~_own_cells(terrain)
+    kept_out: dict[str | None, Mask] = {
+        piece.name: within & _piece_cells(ground, piece) for piece in terrain.beyond if piece.keep_out
+    }
     within, on = within & outside, on_past & ~within & outside
+    if terrain.boundary is not None:
+        kept_out[None] = within
     cell_m2 = ground.cell_m**2
     return Spill(
         fans,
@@ -250,8 +284,41 @@ def spill(terrain: Terrain, units: tuple[Detector, ...], figure_height_m: float)
         float(on.sum()) * cell_m2,
         pieces,
         _off_own_land(terrain, units),
+        tuple(
+            KeepOff(name, tuple(mask for one in by_head for mask in _masks(*one, road, where)))
+            for name, where in kept_out.items()
+            if where.any()
+        ),
         None if reached is None else reached & outside,
     )
+
+
+def with_costs(spilt: Spill, terrain: Terrain, option: OptionResult, figure_height_m: float) -> Spill:
+    """The same with what each of its masks would cost the option, which was judged on this terrain."""
+    return replace(
+        spilt,
+        keep_off=tuple(
+            replace(one, cost=mask_cost(terrain, option, one.masks, figure_height_m))
+            for one in spilt.keep_off
+        ),
+    )
+
+
+def _masks(sighted_unit: SightedUnit, person: Mask, larger: Mask, road: Mask, where: Mask) -> list[ZoneMask]:
+    """The zones of a unit's heads in which somebody on some ground breaks an upper layer.
+
+    `person` and `larger` are (h, n) over the cells it sees, `road` and `where` (ny, nx).
+    """
+    unit, seen = sighted_unit.unit, sighted_unit.seen
+    on_road, counts = road.ravel()[seen.cells], where.ravel()[seen.cells]
+    found = []
+    for h, head in enumerate(posed_heads(unit)):
+        hit = counts & (person[h] | (larger[h] & on_road))
+        if hit.any():
+            azimuth = axis_azimuths_deg(head, upper_layer(head), seen.east[hit], seen.north[hit])
+            zones = zones_at(azimuth, head.arc_deg, unit.type.head[h].zones)
+            found.append(ZoneMask(unit.name, h + 1, zones))
+    return found
 
 
 def counted_height_m(kind: str, figure_height_m: float) -> float:
@@ -281,10 +348,11 @@ def landings(fan: Fan, solid_names: tuple[str, ...]) -> tuple[Landing, ...]:
     return tuple(sorted(rows, key=lambda row: -row.arc_deg))
 
 
-def _fan(terrain: Terrain, unit: Detector, index: int, head: PosedHead) -> Fan:
-    layer = upper_layer(head)
-    n = max(2, math.ceil(head.arc_deg / STEP_DEG) + 1)
-    azimuth, edges = np.linspace(-0.5, 0.5, n) * head.arc_deg, np.array([-0.5, 0.0, 0.5])
+def _fan(terrain: Terrain, unit: Detector, index: int, head: PosedHead, stretch: Arc) -> Fan:
+    layer, (left, right) = upper_layer(head), stretch
+    n = max(2, math.ceil((right - left) / STEP_DEG) + 1)
+    azimuth = (left + right) / 2 + np.linspace(-0.5, 0.5, n) * (right - left)
+    edges = np.array([-0.5, 0.0, 0.5])
     elevation = layer.elevation_deg + edges * layer.thickness_deg
     rays = head_rays(head, *np.broadcast_arrays(azimuth[None, :], elevation[:, None])).reshape(-1, 3)
     range_m = unit.type.max_range

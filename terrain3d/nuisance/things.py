@@ -9,13 +9,15 @@ Ground and solids hide a thing; leaves do not, for they let some of it through a
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from terrain3d.cover.option import OptionResult
 from terrain3d.detector.pose import Detector, PosedHead, is_open, posed_heads
+from terrain3d.nuisance.masking import MaskCost, ZoneMask, mask_cost, zones_at
 from terrain3d.nuisance.spill import FOLLOW_ON
 from terrain3d.nuisance.upper_layer import head_rays
 from terrain3d.sight.hits import Hit, first_hits
@@ -56,6 +58,11 @@ class InLayer:
         Share of one zone that it would fill if nothing stood between: that of the zone it fills most.
     seen_fill : float
         Most that is seen of it in one zone; 0 where ground and solids hide it.
+    mask : tuple of int
+        Zones of the head, as the site file's `masked` counts them, that hold all that is seen of it in the
+        layer; none where nothing is.
+    cost : MaskCost, optional
+        What the option would lose by that mask, once it is judged.
     """
 
     thing: str
@@ -69,6 +76,8 @@ class InLayer:
     zone: int
     fill: float
     seen_fill: float
+    mask: tuple[int, ...] = ()
+    cost: MaskCost | None = None
 
     @property
     def is_seen(self) -> bool:
@@ -90,24 +99,42 @@ def in_layers(terrain: Terrain, units: tuple[Detector, ...]) -> tuple[InLayer, .
     for unit in units:
         for head, posed in enumerate(posed_heads(unit)):
             for layer, kind in enumerate(unit.type.head[head].layer):
-                looked = _look(posed, layer, kind.zones)
+                looked = _look(posed, layer, kind.zones, unit.type.head[head].zones)
                 found += _met(terrain, unit, head + 1, kind.name, looked)
     return tuple(
         sorted(found, key=lambda item: (not item.is_seen, not item.is_within_range, item.distance_m))
     )
 
 
+def with_costs(
+    things: tuple[InLayer, ...], terrain: Terrain, option: OptionResult, figure_height_m: float
+) -> tuple[InLayer, ...]:
+    """The same with what masking each would cost the option, which was judged on this terrain."""
+
+    def priced(thing: InLayer) -> InLayer:
+        mask = ZoneMask(thing.unit, thing.head, thing.mask)
+        return replace(thing, cost=mask_cost(terrain, option, (mask,), figure_height_m))
+
+    return tuple(priced(thing) if thing.mask else thing for thing in things)
+
+
 @dataclass(frozen=True, eq=False)
 class _Look:
-    """The directions in which a layer is looked at: unit vectors, and the zone of each from 0."""
+    """The directions in which a layer is looked at: unit vectors, and the zone of each from 0.
+
+    `azimuth_deg` is that of each in the head, `arc_deg` and `head_zones` are what its zones are counted by.
+    """
 
     rays: Floats
     zone: NDArray[np.int64]
+    azimuth_deg: Floats
+    arc_deg: float
+    head_zones: int
     per_zone: int
     n_zones: int
 
 
-def _look(head: PosedHead, layer: int, n_zones: int) -> _Look:
+def _look(head: PosedHead, layer: int, n_zones: int, head_zones: int) -> _Look:
     posed = head.layers[layer]
     columns = max(4, math.ceil(head.arc_deg / n_zones / FINENESS_DEG))
     rows = max(4, math.ceil(posed.thickness_deg / FINENESS_DEG))
@@ -117,19 +144,28 @@ def _look(head: PosedHead, layer: int, n_zones: int) -> _Look:
     rays = head_rays(head, *np.broadcast_arrays(azimuth[None, :], elevation[:, None])).reshape(-1, 3)
     zone = np.tile(np.repeat(np.arange(n_zones), columns), rows)
     left = np.tile(is_open(head, azimuth), rows)
-    return _Look(rays[left], zone[left], columns * rows, n_zones)
+    return _Look(
+        rays[left],
+        zone[left],
+        np.tile(azimuth, rows)[left],
+        head.arc_deg,
+        head_zones,
+        columns * rows,
+        n_zones,
+    )
 
 
 def _met(terrain: Terrain, unit: Detector, head: int, layer: str, look: _Look) -> list[InLayer]:
     found = []
     reach_m = FOLLOW_ON * unit.type.max_range
     for thing in terrain.nuisances:
-        rays, zone = _towards(thing, unit, look)
+        over = _towards(thing, unit, look)
+        rays, zone, azimuth = look.rays[over], look.zone[over], look.azimuth_deg[over]
         met_m = first_met(terrain, unit.eye, rays, thing, np.full(len(rays), reach_m))
         met = np.isfinite(met_m)
         if not met.any():
             continue
-        rays, zone, met_m = rays[met], zone[met], met_m[met]
+        rays, zone, azimuth, met_m = rays[met], zone[met], azimuth[met], met_m[met]
         seen_m = first_met(terrain, unit.eye, rays, thing, clear_until(terrain, unit.eye, rays, reach_m))
         seen = np.isfinite(seen_m)
         shown = seen if seen.any() else np.ones(len(rays), bool)
@@ -143,20 +179,20 @@ def _met(terrain: Terrain, unit: Detector, head: int, layer: str, look: _Look) -
                 nearest <= unit.type.max_range,
                 int((fills[1] if seen.any() else fills[0]).argmax()) + 1,
                 float(fills[0].max()), float(fills[1].max()),
+                zones_at(azimuth[seen], look.arc_deg, look.head_zones),
             )
         )  # fmt: skip
     return found
 
 
-def _towards(thing: Nuisance, unit: Detector, look: _Look) -> tuple[Floats, NDArray[np.int64]]:
-    """The directions that pass over the smallest circle around a thing's outline, and their zones."""
+def _towards(thing: Nuisance, unit: Detector, look: _Look) -> NDArray[np.bool_]:
+    """Whether each direction passes over the smallest circle around a thing's outline."""
     circle = shapely.minimum_bounding_circle(shapely.MultiPoint(thing.outline))
     middle = np.array(circle.centroid.coords[0]) - (unit.x, unit.y)
     radius = float(np.hypot(*(thing.outline - (unit.x, unit.y) - middle).T).max()) + SKIN_M
     along = look.rays[:, :2] / np.hypot(look.rays[:, 0], look.rays[:, 1])[:, None]
     aside = np.abs(along[:, 0] * middle[1] - along[:, 1] * middle[0])
-    over = (aside <= radius) & (along @ middle >= -radius)
-    return look.rays[over], look.zone[over]
+    return np.asarray((aside <= radius) & (along @ middle >= -radius))
 
 
 def clear_until(terrain: Terrain, eye: tuple[float, float, float], rays: Floats, reach_m: float) -> Floats:

@@ -12,7 +12,7 @@ from terrain3d.errors import InputError
 
 #: A line that opens a table; one within a text of several lines looks the same, so what comes of it is read
 #: again.
-_HEADER = re.compile(r"^[ \t]*\[{1,2}[ \t]*([^\]\r\n]*?)[ \t]*\]{1,2}[ \t]*(?:#[^\r\n]*)?\r?$", re.MULTILINE)
+HEADER = re.compile(r"^[ \t]*\[{1,2}[ \t]*([^\]\r\n]*?)[ \t]*\]{1,2}[ \t]*(?:#[^\r\n]*)?\r?$", re.MULTILINE)
 
 
 def with_tables(text: str, kind: str, tables: list[tuple[dict[str, Any], str]], where: str = "") -> str:
@@ -130,20 +130,20 @@ def written(kind: str, table: Mapping[str, Any], comment: str, newline: str) -> 
         if isinstance(value, list) and value and isinstance(value[0], dict):
             later += [written(f"{kind}.{key}", entry, "", newline) for entry in value]
         else:
-            lines.append(f"{key} = {_value(value)}")
+            lines.append(f"{key} = {value_text(value)}")
     return newline.join([*lines, ""]) + "".join(later)
 
 
-def _value(value: Any) -> str:
+def value_text(value: Any) -> str:
     """A value as TOML; JSON's quoting of texts is TOML's as well.
 
-    >>> print(_value('a "b" ü'), _value([1, 2.5]), _value(True), _value(1e-9), _value(-0.0))
+    >>> print(*(value_text(value) for value in ('a "b" ü', [1, 2.5], True, 1e-9, -0.0)))
     "a \\"b\\" ü" [1, 2.5] true 1e-09 0.0
     """
     if isinstance(value, str):
         return json.dumps(value, ensure_ascii=False)
     if isinstance(value, (list, tuple)):
-        return f"[{', '.join(_value(part) for part in value)}]"
+        return f"[{', '.join(value_text(part) for part in value)}]"
     if isinstance(value, bool):
         return "true" if value else "false"
     return repr(value + 0)
@@ -165,7 +165,7 @@ def _says(text: str, meant: dict[str, Any]) -> bool:
 
 def _spans(text: str, kind: str) -> Iterator[tuple[int, int]]:
     """From where to where each table of a kind may stand, its own tables within it."""
-    headers = [(match.start(), re.sub(r"[\"'\s]", "", match[1])) for match in _HEADER.finditer(text)]
+    headers = [(match.start(), re.sub(r"[\"'\s]", "", match[1])) for match in HEADER.finditer(text)]
     starts = [at for at, name in headers if name == kind]
     others = [at for at, name in headers if name != kind and not name.startswith(f"{kind}.")]
     for start, after in pairwise([*starts, len(text)]):

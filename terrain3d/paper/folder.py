@@ -1,5 +1,6 @@
 """The folder of results: the numbers and maps first, whole or not at all; then the pictures, likewise."""
 
+import re
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
@@ -8,11 +9,13 @@ from pathlib import Path
 
 from terrain3d.job import Outcome
 from terrain3d.paper.ours import WRITTEN_HERE, is_folder, ours
-from terrain3d.paper.rasters import leaves_tif, verdicts_tif
+from terrain3d.paper.rasters import leaves_tif, option_tifs, verdicts_tif
 from terrain3d.paper.results import results_json
 from terrain3d.paper.whole import check_folder, whole_folder
 
 #: What is written of every outcome, the last where anything grows, and the folder of the pictures.
+#: Maps of one option each.
+_OF_OPTION = re.compile(r"\d\d+-verdicts-.*\.tif")
 RESULTS, STILLS = ("results.json", "verdicts.tif", "leaves.tif"), "stills"
 
 
@@ -110,6 +113,7 @@ def write_results(
     files = {RESULTS[0]: told.encode("utf-8"), **(rasters or {})}
     if outcome.options:
         files[RESULTS[1]] = verdicts_tif(outcome)
+        files |= option_tifs(outcome)
         if len(outcome.terrain.foliage.base_z):
             files[RESULTS[2]] = leaves_tif(outcome)
     pages = pictures.names if pictures is not None and outcome.options else ()
@@ -119,7 +123,7 @@ def write_results(
     is_same = all(before[name] == content for name, content in files.items())
 
     def is_outdated(path: Path) -> bool:
-        if str(path) in RESULTS:
+        if str(path) in RESULTS or _OF_OPTION.fullmatch(str(path)):
             # A map of leaves where nothing grows any more goes, even where all numbers are as they were.
             return str(path) not in files or not is_same
         return not is_same and pictures is not None and _is_replaced(pictures, path)

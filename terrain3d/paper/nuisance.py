@@ -5,12 +5,13 @@ from typing import Any
 
 from terrain3d.frame import Frame
 from terrain3d.nuisance.animals import AnimalGround
-from terrain3d.nuisance.spill import Fan, Landing, Spill
+from terrain3d.nuisance.masking import MaskCost
+from terrain3d.nuisance.spill import Fan, KeepOff, Landing, Spill
 from terrain3d.nuisance.things import InLayer
 from terrain3d.paper.results import figure_values, place
 from terrain3d.paper.rounded import area, share, size
-from terrain3d.sentences.beyond import LANDS_WORDS, beyond_notes
-from terrain3d.sentences.nuisances import ADVICE
+from terrain3d.sentences.beyond import LANDS_WORDS, beyond_notes, keep_off_words
+from terrain3d.sentences.nuisances import advice
 from terrain3d.terrain import Ground, Terrain
 
 
@@ -88,8 +89,24 @@ def _spill(spilt: Spill, doubts: Sequence[str]) -> dict[str, Any]:
             }
             for piece in spilt.pieces
         ],
+        "keep_off": [_keep_off(one) for one in spilt.keep_off],
         "notes": beyond_notes(spilt, doubts),
     }
+
+
+def _keep_off(one: KeepOff) -> dict[str, Any]:
+    return {
+        "ground": one.ground,
+        "masks": [{"unit": mask.unit, "head": mask.head, "masked": list(mask.zones)} for mask in one.masks],
+        "cost": _cost(one.cost),
+        "words": keep_off_words(one),
+    }
+
+
+def _cost(cost: MaskCost | None) -> dict[str, Any] | None:
+    if cost is None:
+        return None
+    return {"held_m2": area(cost.held_m2), "lost_m2": area(cost.lost_m2)}
 
 
 def _by_microwave(key: str, m2: float | None) -> dict[str, Any]:
@@ -136,6 +153,8 @@ def _thing(thing: InLayer) -> dict[str, Any]:
         "zone": thing.zone,
         "zone_share": share(thing.fill),
         "zone_share_seen": share(thing.seen_fill),
-        "advice": ADVICE[thing.kind],
+        "mask": list(thing.mask),
+        "mask_cost": _cost(thing.cost),
+        "advice": advice(thing),
         "advice_source": "common practice, no source",
     }

@@ -6,18 +6,44 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from terrain3d import palette
 from terrain3d.caution import CAUTION
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.job import Outcome
 from terrain3d.sentences.verdicts import VERDICT_WORDS
 from terrain3d.terrain import Terrain
+from terrain3d.wording import slug
 
 
 def verdicts_tif(outcome: Outcome) -> bytes:
     """The bytes of a GeoTIFF, uint8, north up; band descriptions are the option names."""
-    meaning = {f"VERDICT_{int(code)}": words for code, words in VERDICT_WORDS.items()}
     bands = [(option.name, option.verdicts) for option in outcome.options]
-    return bands_tif(outcome.terrain, bands, UNKNOWN, meaning)
+    return bands_tif(
+        outcome.terrain, bands, UNKNOWN, _MEANING, _verdict_colours() if len(bands) == 1 else None
+    )
+
+
+def option_tifs(outcome: Outcome) -> dict[str, bytes]:
+    """A GeoTIFF of one band with a colour table for each of several options, by file name."""
+    if len(outcome.options) < 2:
+        return {}
+    return {
+        f"{number:02d}-verdicts-{slug(option.name)}.tif": bands_tif(
+            outcome.terrain, [(option.name, option.verdicts)], UNKNOWN, _MEANING, _verdict_colours()
+        )
+        for number, option in enumerate(outcome.options, 1)
+    }
+
+
+#: What the numbers of a map mean.
+_MEANING = {f"VERDICT_{int(code)}": words for code, words in VERDICT_WORDS.items()}
+
+
+def _verdict_colours() -> dict[int, tuple[int, int, int]]:
+    """The colours of pages, by the numbers of a map."""
+    named = {int(code): colour for code, colour in palette.VERDICT_COLOURS.items()}
+    told = {**named, UNKNOWN: palette.UNKNOWN_GROUND}
+    return {code: tuple(palette.rgb(colour).tolist()) for code, colour in told.items()}
 
 
 def leaves_tif(outcome: Outcome) -> bytes:
@@ -33,7 +59,11 @@ def leaves_tif(outcome: Outcome) -> bytes:
 
 
 def bands_tif(
-    terrain: Terrain, bands: Sequence[tuple[str, NDArray[Any]]], nodata: float, tags: Mapping[str, str]
+    terrain: Terrain,
+    bands: Sequence[tuple[str, NDArray[Any]]],
+    nodata: float,
+    tags: Mapping[str, str],
+    colours: Mapping[int, tuple[int, int, int]] | None = None,
 ) -> bytes:
     """The bytes of a GeoTIFF on the ground's grid, north up.
 
@@ -45,6 +75,8 @@ def bands_tif(
     nodata : float
     tags : mapping
         Words that go with the file; the caution is added.
+    colours : mapping, optional
+        Red, green, blue of each value; of one band alone.
     """
     import rasterio
     from rasterio.io import MemoryFile
@@ -63,11 +95,16 @@ def bands_tif(
         "crs": rasterio.crs.CRS.from_wkt(frame.wkt),
         "nodata": nodata,
         "compress": "deflate",
+        # Four bands of bytes would be taken for red, green, blue and how much of them shows.
+        "photometric": "MINISBLACK" if colours is None else "PALETTE",
+        "alpha": "NO",
     }
     with MemoryFile() as memory:
         with memory.open(**profile) as raster:
             for number, (name, values) in enumerate(bands, start=1):
                 raster.write(np.flipud(values), number)
                 raster.set_band_description(number, name)
+            if colours is not None:
+                raster.write_colormap(1, dict(colours))
             raster.update_tags(CAUTION=CAUTION, **tags)
         return bytes(memory.read())

@@ -24,6 +24,7 @@ from terrain3d.paper.rounded import area, share, size
 from terrain3d.ranking.compare import held_share, weighted_share
 from terrain3d.ranking.outlay import outlay_of
 from terrain3d.ranking.reasons import Reason
+from terrain3d.sentences.heads import has_masks
 from terrain3d.sentences.options import protected_words
 from terrain3d.sentences.warnings import option_warnings
 from terrain3d.sentences.why import why
@@ -146,7 +147,7 @@ def _option(outcome: Outcome, option: OptionResult) -> dict[str, Any]:
         "protected_share": share(held_share(option)),
         "weighted_share": share(weighted_share(option)),
         "area_m2": {key: area(m2) for key, m2 in option.area_m2.items()},
-        "protect": [_protected(part) for part in option.protect],
+        "protect": [_protected(part, has_masks(option.detectors)) for part in option.protect],
         "causes": _causes(option.causes),
         "protected_lost_m2": _causes(option.lost_m2) if option.protect else None,
         "taken_by": {
@@ -177,7 +178,7 @@ def _outlay(option: OptionResult) -> dict[str, Any]:
     return told
 
 
-def _protected(part: ProtectedResult) -> dict[str, Any]:
+def _protected(part: ProtectedResult, is_masked: bool) -> dict[str, Any]:
     whole_m2 = part.area_m2 or 1.0
     return {
         "name": part.name,
@@ -193,7 +194,7 @@ def _protected(part: ProtectedResult) -> dict[str, Any]:
         "lost_to": [
             {"cause": loss.cause, "name": loss.name, "area_m2": area(loss.area_m2)} for loss in part.lost_to
         ],
-        "words": protected_words(part),
+        "words": protected_words(part, is_masked),
     }
 
 

@@ -50,7 +50,9 @@ def part(meaning: str) -> Any:
 
 
 def told_part(unit: str, meaning: str) -> Any:
-    """A number that is there only where there is anything to tell."""
+    """A number, or several, that is there only where there is anything to tell."""
+    if unit not in {*SUFFIXES, *OTHERS}:
+        raise ValueError(f"{unit!r} is no unit that is told")
     return Field(default=None, description=f"{meaning} Unit: {unit}.", json_schema_extra={"x-unit": unit})
 
 
@@ -443,7 +445,10 @@ class Fan(Part):
     kind: Literal["straight at the unit", "across the unit"] = said("Which way they go.")
     figure: Figure = said("Who walks.")
     speed_mps: float = told("m/s", "Of every walk.")
-    pulses: int = told("pulses", "That the unit's alarm takes.")
+    pulses: int = told("pulses", "That the unit's alarm takes, where its head says nothing else.")
+    pulses_by_head: list[int] = told_part(
+        "pulses", "Of each head, in the type's order, where one is set by itself."
+    )
     walk_length_m: float = told("m", "Of every walk.")
     walk_count: int = told("count", "Walks of the fan.")
     alarm_count: int = told("count", "Walks that raise the alarm.")
@@ -599,7 +604,7 @@ class LandsOn(Part):
 
 
 class UpperLayer(Part):
-    """The upper layer of one head, followed past own land."""
+    """The upper layer of one head, or of each stretch of it that is left open, followed past own land."""
 
     unit: str = said("Name of the unit.")
     head: int = told("number from 1", "Head of the unit, in the type's order.")
@@ -639,6 +644,30 @@ class Piece(Part):
     )
 
 
+class MaskCost(Part):
+    """What a mask would cost an option, judged with it: of protected ground, or of all where none is."""
+
+    held_m2: float = told("m2", "Held by both layers as the option is set.")
+    lost_m2: float = told("m2", "Of that, no longer held with the mask.")
+
+
+class ZoneMask(Part):
+    """Zones of one head to be masked."""
+
+    unit: str = said("Name of the unit.")
+    head: int = told("number from 1", "Head of the unit, in the type's order.")
+    masked: list[int] = told("number from 1", "Zones, as the site file's `masked` takes them.")
+
+
+class KeepOff(Part):
+    """What would have to be masked so that nobody on some ground breaks an upper layer within its range."""
+
+    ground: str | None = said("Name of a piece to keep out of.", "all ground past the boundary")
+    masks: list[ZoneMask] = said("Head by head.")
+    cost: MaskCost = said("What that would cost the option.")
+    words: str = said("The same as a sentence.")
+
+
 class Beyond(Part):
     """Part `beyond` of a study: where upper layers run past own land."""
 
@@ -656,6 +685,10 @@ class Beyond(Part):
     )
     layers: list[UpperLayer] = said("Of each head of each unit.")
     pieces: list[Piece] = said("Every piece of ground of others that is drawn.")
+    keep_off: list[KeepOff] = said(
+        "For each piece to keep out of, and for all ground past the boundary, where somebody there breaks an"
+        " upper layer within its range."
+    )
     notes: list[str] = said("What a reader has to know besides.")
 
 
@@ -678,6 +711,12 @@ class InLayer(Part):
     zone: int = told("number from 1", "Zone that it fills most, from the left as the unit looks out.")
     zone_share: float = told("share", "Of that zone, if nothing stood between.")
     zone_share_seen: float = told("share", "Most that is seen of it in one zone.")
+    mask: list[int] = told(
+        "number from 1",
+        "Zones of the head, as the site file's `masked` takes them, that hold all that is seen of it; empty"
+        " where nothing is.",
+    )
+    mask_cost: MaskCost | None = said("What masking them would cost the option.", "nothing of it is seen")
     advice: str = said("What to do about it.")
     advice_source: str = said("Where the advice comes from.")
 
@@ -765,6 +804,39 @@ class Sun(Part):
     least_light_share: float = told("share", "Foliage that lets through less hides the sun.")
     step_min: int = told("min", "In which the sun was looked at.")
     layers: list[SunLayer] = said("Of each head of each unit; empty where the sun cannot be placed.")
+    words: list[str] = said("The same as sentences.")
+
+
+class AlongWall(Part):
+    """A walk along the wall of a mount, half a body's breadth from where its units are, up to them."""
+
+    units: list[str] = said("Names of those on the mount.")
+    from_deg: float = told("deg", "Bearing from the mount to where the walk comes from.")
+    near_m: float = told(
+        "m", "Along the wall from the mount when the option raises the alarm; 0 where it does not."
+    )
+    is_noticed: bool = said("Whether it does.")
+
+
+class CloseIn(Part):
+    """Part `close-in` of a study: what is left open close to the units, the least good of them."""
+
+    between_heads_m2: float | None = told(
+        "m2",
+        "Known ground within the maximum range in a wedge between heads on a mount, in the arc and range of"
+        " none: under `any` of no unit, under `all` of none on that mount.",
+        "no mount has two heads",
+    )
+    under_unit_m: float = told(
+        "m",
+        "Out to how far from a unit, over the bearings of its open arcs, ground is not held that a layer"
+        " passes over close in; 0 is nowhere.",
+    )
+    under_unit: str | None = said("That unit.", "there is none")
+    along_wall_m: float | None = told(
+        "m", "Least `near_m` of the walks along walls.", "no unit is on a mount that names its wall"
+    )
+    along_wall: list[AlongWall] = said("From both sides of each mount on a wall that has a unit.")
     words: list[str] = said("The same as sentences.")
 
 
@@ -856,6 +928,7 @@ class Option(Part):
     crawling: Crawling = part("Of part `animals` too: a person who crawls.")
     beyond: Beyond = part("Part `beyond` of a study.")
     nuisances: list[InLayer] = part("Of part `beyond` too: things that may trouble a unit.")
+    close_in: CloseIn = part("Part `close-in` of a study.")
     heat: Heat = part("Part `heat` of a study.")
     sun: Sun = part("Part `sun` of a study.")
 
@@ -945,6 +1018,12 @@ class SlackDeg(Part):
     more_open: bool = said("The same to the other side.")
 
 
+class HeadSlack(SlackM):
+    """The same of the range setting of one head."""
+
+    head: int = told("number from 1", "Head of the unit, in the type's order.")
+
+
 class Settings(Part):
     """The tolerance of each setting, the others as they are."""
 
@@ -952,7 +1031,10 @@ class Settings(Part):
     bearing: SlackDeg = said("Of bearing.")
     tilt: SlackDeg = said("Of tilt.")
     roll: SlackDeg = said("Of roll.")
-    range: SlackM = said("Of the range setting: by how much the shortest and longest that will do differ.")
+    range: SlackM = part(
+        "Of the range setting: by how much the shortest and longest that will do differ; not there where"
+        " every head has its own."
+    )
 
 
 class UnitTolerance(Part):
@@ -963,6 +1045,7 @@ class UnitTolerance(Part):
         "m2", "Ground that the whole option holds and that may be lost: protected ground, or all."
     )
     settings: Settings | None = said("Each setting.", "the option holds nothing to lose")
+    range_of_heads: list[HeadSlack] = part("The range setting of each head that has its own, where one has.")
 
 
 class OptionDoubt(Part):
@@ -1009,6 +1092,19 @@ class AimOff(Part):
     tilt_deg: float = told("deg", "Of tilt.")
 
 
+class Current(Part):
+    """Electric current."""
+
+    milliamps: float = told("mA", "All that is meant together.")
+
+
+class LeastDrawing(Part):
+    """The unit that draws least of those that come into question, where even that is too much."""
+
+    type_in_site_file: str = said("Its type as the site file names it.")
+    milliamps: float = told("mA", "What one draws.")
+
+
 class SearchLimits(Part):
     """What was asked for."""
 
@@ -1020,6 +1116,7 @@ class SearchLimits(Part):
         "as much as can be is held",
     )
     apart: bool = said("Whether two units of a set may not see each other.")
+    current: Current = part("Most that a set may draw, where that is limited.")
 
 
 class FoundUnit(Part):
@@ -1062,6 +1159,7 @@ class Choice(Part):
     slack_deg: float = told("deg", "Least of its units': by how much a bearing may be off with little lost.")
     animal_m2: float = told("m2", "Ground on which a large dog raises the alarm, each unit's summed.")
     price: float | None = told("money", "Of its units.", "a type has no price")
+    current: Current = part("What its units draw, where that is limited.")
 
 
 class Margin(Part):
@@ -1116,6 +1214,7 @@ class Search(Part):
         "a share to hold was given, or nothing fits the budget",
     )
     cheapest: Cheapest | None = said("What the cheapest unit would cost.", "something fits the budget")
+    least_drawing: LeastDrawing = part("What it would draw, where no unit is within `limits.current`.")
     why: str = said("As the top-level `why`.")
 
 

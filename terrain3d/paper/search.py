@@ -7,12 +7,20 @@ from rich.table import Table
 from rich.text import Text
 
 from terrain3d.caution import SHORT_CAUTION
+from terrain3d.detector.types import DetectorType
 from terrain3d.paper.results import json_text, results_values
 from terrain3d.paper.rounded import area, share, size
-from terrain3d.ranking.compare import held_m2, held_share
+from terrain3d.ranking.compare import held_m2, held_share, weighted_share
 from terrain3d.search.budget import NothingFits
 from terrain3d.search.result import Choice, SearchResult
-from terrain3d.sentences.search import millions, proof_words, search_why
+from terrain3d.sentences.search import (
+    current_words,
+    millions,
+    proof_words,
+    search_why,
+    set_by_itself_words,
+    share_held,
+)
 from terrain3d.sentences.warnings import option_warnings
 from terrain3d.wording import money_words
 
@@ -47,6 +55,7 @@ def search_part(result: Found) -> dict[str, Any]:
             "budget": limits.budget,
             "hold_share": limits.hold,
             "apart": limits.apart,
+            **_current(limits.milliamps, result),
         },
         **_found(result),
         "why": search_why(result),
@@ -57,18 +66,25 @@ def _found(result: Found) -> dict[str, Any]:
     if isinstance(result, NothingFits):
         nothing = ("best", "runner_up", "best_unit", "margin", "gap_share", "gap_all_settings_share")
         cheapest = {"type_in_site_file": result.cheapest, "price": result.price}
+        if result.price is None:
+            least = {"type_in_site_file": result.cheapest, "milliamps": result.milliamps}
+            return {**dict.fromkeys(nothing), "cheapest": None, "least_drawing": least}
         return {**dict.fromkeys(nothing), "cheapest": cheapest}
-    whole_m2 = _whole_m2(result)
     return {
-        "best": _choice(result.best, whole_m2),
-        "runner_up": None if result.runner_up is None else _choice(result.runner_up, whole_m2),
-        "best_unit": _choice(result.best_unit, whole_m2),
+        "best": _choice(result, result.best),
+        "runner_up": None if result.runner_up is None else _choice(result, result.runner_up),
+        "best_unit": _choice(result, result.best_unit),
         "margin": None if result.runner_up is None else _margin(result),
         "gap_share": share(result.gap),
         "gap_all_settings_share": share(result.gap_all),
         # Said only where nothing fits the budget.
         "cheapest": None,
     }
+
+
+def _current(milliamps: float | None, result: Found) -> dict[str, Any]:
+    """A key that is there only where current is limited."""
+    return {} if result.limits.milliamps is None else {"current": {"milliamps": milliamps}}
 
 
 def _margin(result: SearchResult) -> dict[str, float | None]:
@@ -88,7 +104,8 @@ def _whole_m2(result: SearchResult) -> float:
     return result.best.held_m2 / result.best.share if result.best.share else 0.0
 
 
-def _choice(choice: Choice, whole_m2: float) -> dict[str, Any]:
+def _choice(result: SearchResult, choice: Choice) -> dict[str, Any]:
+    whole_m2 = _whole_m2(result)
     return {
         "option": choice.option.name,
         "units": [
@@ -110,6 +127,7 @@ def _choice(choice: Choice, whole_m2: float) -> dict[str, Any]:
         "slack_deg": size(choice.slack_deg),
         "animal_m2": area(choice.animal_m2),
         "price": choice.price,
+        **_current(choice.milliamps, result),
     }
 
 
@@ -131,6 +149,7 @@ def search_table(result: Found) -> RenderableType:
     if isinstance(result, NothingFits):
         return _price_table(result)
     table = Table(title=Text(f"{result.site.name}: {millions(result.settings_judged)} settings judged"))
+    is_weighted = weighted_share(result.best.steady) is not None
     for words in ("", "mount", "type"):
         table.add_column(words, overflow="fold")
     for words in (
@@ -138,9 +157,10 @@ def search_table(result: Found) -> RenderableType:
         "bearing\ndeg",
         "tilt\ndeg",
         "range\nm",
-        "held\nsurely",
-        "aimed\nexactly",
-        "slack\ndeg",
+        "held,\naim off",
+        "held,\naim exact",
+        *(("by\nweight",) if is_weighted else ()),
+        "aim may\nbe off, deg",
     ):
         table.add_column(words, justify="right")
     for name, choice in (
@@ -152,32 +172,59 @@ def search_table(result: Found) -> RenderableType:
             continue
         for place, (unit, label) in enumerate(zip(choice.option.detectors, choice.labels, strict=True)):
             shares = [
-                f"{choice.share:.1%}",
-                f"{_exactly(choice, _whole_m2(result)):.1%}",
+                share_held(choice.steady, choice.share),
+                share_held(choice.option, _exactly(choice, _whole_m2(result))),
+                *([f"{choice.share:.1%}"] if is_weighted else []),
                 f"{choice.slack_deg:g}",
             ]
             table.add_row(
                 name if place == 0 else "", Text(unit.mount), Text(label), f"{unit.height_m:g}",
                 f"{unit.bearing_deg:g}", f"{unit.tilt_deg:g}", f"{unit.range_m:g}",
-                *(shares if place == 0 else ["", "", ""]),
+                *(shares if place == 0 else [""] * len(shares)),
             )  # fmt: skip
         table.add_section()
-    lines = [Text(search_why(result)), Text(proof_words(result))]
+    told = (search_why(result), *_set_by_themselves(result), current_words(result), proof_words(result))
+    lines = [Text(words) for words in told if words]
     return Group(table, *lines, *_warnings(result), Text(SHORT_CAUTION, style="dim"))
 
 
+def _set_by_themselves(result: SearchResult) -> list[str]:
+    """A line for each unit that is set head by head, or is on its bracket."""
+    choices = [("best", result.best), ("runner-up", result.runner_up)]
+    if len(result.best.option.detectors) > 1:
+        choices.append(("best unit", result.best_unit))
+    return [
+        set_by_itself_words(name, unit)
+        for name, choice in choices
+        if choice is not None
+        for unit in choice.option.detectors
+    ]
+
+
 def _price_table(result: NothingFits) -> RenderableType:
-    """What each type costs, the cheapest first; then why nothing was chosen."""
+    """What each type costs, and draws where that is limited, the least first; then why nothing was chosen."""
+    limits = result.limits
     table = Table(title=Text(f"{result.site.name}: nothing fits"))
     table.add_column("type", overflow="fold")
-    table.add_column("price", justify="right")
-    prices = {
-        label: detector_type.price
-        for label, detector_type in zip(result.space.labels, result.space.detector_types, strict=True)
-    }
-    for label, price in sorted(prices.items(), key=lambda pair: pair[1] or 0.0):
-        table.add_row(Text(label), money_words(price or 0.0))
+    columns = (("price", limits.budget), ("mA", limits.milliamps))
+    for words, limit in columns:
+        if limit is not None:
+            table.add_column(words, justify="right")
+    types = list(zip(result.space.labels, result.space.detector_types, strict=True))
+    by_price = result.price is not None
+    for label, kind in sorted(types, key=lambda pair: _price(pair[1]) if by_price else _drawn(pair[1])):
+        takes = (money_words(_price(kind)), f"{_drawn(kind):g}")
+        shown = [words for words, (_, limit) in zip(takes, columns, strict=True) if limit is not None]
+        table.add_row(Text(label), *shown)
     return Group(table, Text(search_why(result)), Text(SHORT_CAUTION, style="dim"))
+
+
+def _price(kind: DetectorType) -> float:
+    return kind.price or 0.0
+
+
+def _drawn(kind: DetectorType) -> float:
+    return 0.0 if kind.supply is None else kind.supply.milliamps
 
 
 def _warnings(result: SearchResult) -> list[Text]:

@@ -6,6 +6,7 @@ import numpy as np
 
 from terrain3d.cover.verdict import UNKNOWN, Codes
 from terrain3d.nuisance.animals import AnimalGround
+from terrain3d.paper.close_in import close_in_values
 from terrain3d.paper.conditions import heat_values, sun_values
 from terrain3d.paper.nuisance import animal_values, beyond_values, surroundings_values
 from terrain3d.paper.rasters import bands_tif
@@ -67,6 +68,8 @@ def _option(study: Study, option: OptionStudy) -> dict[str, Any]:
         values["walks"] = walk_values(option.walks, frame)
     if option.routes is not None:
         values["routes"] = routes_values(option.routes, frame)
+    if option.close_in is not None:
+        values["close_in"] = close_in_values(option.close_in)
     if option.animals is not None:
         values.update(animal_values(option.animals))
     if option.spill is not None:

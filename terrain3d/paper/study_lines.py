@@ -9,6 +9,7 @@ from rich.text import Text
 from terrain3d.caution import SHORT_CAUTION
 from terrain3d.sentences.animals import animals_lines
 from terrain3d.sentences.beyond import beyond_lines
+from terrain3d.sentences.close_in import close_in_lines
 from terrain3d.sentences.heat import heat_words
 from terrain3d.sentences.routes import routes_words
 from terrain3d.sentences.sun import sun_words
@@ -63,6 +64,8 @@ def _option(study: Study, option: OptionStudy) -> _Lines:
         yield from (("walk test", borrowed_line(test)) for test in option.walks.indoor_tests)
     for route in option.routes or ():
         yield "routes", routes_words(route)
+    if option.close_in is not None:
+        yield from (("close in", line) for line in close_in_lines(option.close_in))
     if option.animals is not None:
         yield from (("animals", line) for line in animals_lines(option.animals))
     if option.spill is not None:

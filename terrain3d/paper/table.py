@@ -8,6 +8,7 @@ from terrain3d.caution import SHORT_CAUTION
 from terrain3d.cover.option import OptionResult
 from terrain3d.job import Outcome
 from terrain3d.ranking.compare import hanging_share, held_share, weighted_share
+from terrain3d.sentences.heads import has_masks
 from terrain3d.sentences.options import TRIFLE_M2, area_lines, most_lost, protected_words, worst_words
 from terrain3d.sentences.outlay import version_lines
 from terrain3d.sentences.warnings import warnings_by_option
@@ -81,7 +82,8 @@ def _print(lines: RenderableType) -> None:
 
 def _protected_lines(option: OptionResult) -> list[str]:
     """A sentence for each protected area under the option's name."""
-    return [f"{option.name}:", *(f"  {protected_words(area)}" for area in option.protect)]
+    masks = has_masks(option.detectors)
+    return [f"{option.name}:", *(f"  {protected_words(area, masks)}" for area in option.protect)]
 
 
 def _percent(share: float | None) -> str:

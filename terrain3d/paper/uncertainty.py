@@ -89,8 +89,15 @@ def _unit(unit: UnitTolerance) -> dict[str, Any]:
     return {
         "unit": unit.unit,
         "counted_m2": area(unit.held_m2),
-        "settings": {slack.setting: _slack(slack) for slack in unit.slacks} or None,
+        "settings": {slack.setting: _slack(slack) for slack in unit.slacks if slack.head is None} or None,
+        **_range_of_heads(unit),
     }
+
+
+def _range_of_heads(unit: UnitTolerance) -> dict[str, Any]:
+    """A key that is there only where a head has its own range."""
+    own = [{"head": slack.head, **_slack(slack)} for slack in unit.slacks if slack.head is not None]
+    return {"range_of_heads": own} if own else {}
 
 
 def _slack(slack: Slack) -> dict[str, Any]:

@@ -123,6 +123,7 @@ def _fan(fan: Fan) -> dict[str, Any]:
         "figure": figure_values(fan.figure),
         "speed_mps": fan.speed_mps,
         "pulses": fan.pulses_needed,
+        **({"pulses_by_head": list(fan.pulses_by_head)} if fan.pulses_by_head else {}),
         "walk_length_m": size(math.hypot(*(fan.lines[0, 1] - fan.lines[0, 0]))),
         "walk_count": len(walks),
         "alarm_count": int(fan.raised.sum()),

@@ -1,4 +1,4 @@
-"""Settings put back into the site file: the numbers change, every other byte stays."""
+"""Settings put back into the site file: they change, every other byte stays."""
 
 import re
 import tomllib
@@ -9,6 +9,7 @@ from typing import Any
 from terrain3d.cover.option import OptionResult
 from terrain3d.errors import InputError
 from terrain3d.paper.site_file import rewrite
+from terrain3d.paper.write_heads import with_heads
 from terrain3d.site import DetectorSetting
 
 #: Keys of the site file, and what they are called in a unit.
@@ -33,7 +34,8 @@ def write_back(path: Path, as_read: bytes, options: tuple[OptionResult, ...]) ->
     as_read : bytes
         The file as it was when it was read; it must not have changed since.
     options : tuple of OptionResult
-        Height, bearing, tilt and range of their units are written where they differ from the file's.
+        Height, bearing, tilt, range and sensitivity of their units, and what is set of each head, are written
+        where they differ from the file's.
 
     Returns
     -------
@@ -82,7 +84,7 @@ def with_settings(text: str, options: tuple[OptionResult, ...], where: str = "")
     new = _edited(text, edits)
     if _parsed(new, where) != meant:
         raise _odd_layout(where)
-    return new
+    return with_heads(new, options, lambda: _odd_layout(where))
 
 
 def _parsed(text: str, where: str) -> dict[str, Any]:

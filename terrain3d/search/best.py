@@ -10,9 +10,10 @@ from terrain3d.search.bounds import could_better, first_set, most_units, priced,
 from terrain3d.search.choose_set import SAME_SHARE, CoverSolution, solve_cover
 from terrain3d.search.columns import Columns, columns_of, joined, problem_of, same_row, taken
 from terrain3d.search.in_sight import clashes
-from terrain3d.search.judge import Judged, Target, price_mount
+from terrain3d.search.judge import Judged, price_mount
 from terrain3d.search.problem import CoverProblem, cells_held, weight_held, with_columns
 from terrain3d.search.settings import Space
+from terrain3d.search.target import Target
 from terrain3d.search.tasks import DoTasks
 from terrain3d.terrain import Mount, Terrain
 from terrain3d.units import Floats
@@ -43,6 +44,8 @@ class Limits:
         Most units.
     budget : float, or None
         Most money.
+    milliamps : float, or None
+        Most current.
     hold : float, or None
         Share of the ground that counts, by weight, that has to be held, with as little money or as few
         units as can be; None asks for as much ground as can be.
@@ -54,6 +57,7 @@ class Limits:
     budget: float | None = None
     hold: float | None = None
     apart: bool = False
+    milliamps: float | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,7 +103,7 @@ def best_sets(
         needed = None if limits.hold is None else limits.hold * target.whole
         return problem_of(
             columns, space, target, clashes(terrain, mounts, columns, space) if limits.apart else (),
-            most_units=limits.units, budget=limits.budget, needed=needed,
+            most_units=limits.units, budget=limits.budget, most_drawn=limits.milliamps, needed=needed,
         )  # fmt: skip
 
     site = (terrain, space, target)
@@ -124,20 +128,26 @@ def best_sets(
             bound_all = min(bound_all or np.inf, better.bound) if is_whole else bound_all
             chosen = better if better.value > chosen.value + _same(target) else chosen
         bound_all = max(bound_all or 0.0, chosen.value)
-    # The best unit is one that may be had: what is beyond the budget is not.
+    # The best unit is one that may be had: what is beyond the budget, or the current, is not.
     single = solve_cover(replace(problem, most_units=1, needed=None, at_most=()))
     # Near copies of good settings, which the proof brings in, make the second question hard and no better.
     among = problem if is_whole else with_columns(problem, np.arange(n_kept))
-    other = _runner_up(among, columns, chosen)
+    other = _runner_up(among, columns, chosen, space)
     sets = [chosen, single, *([other] if other is not None else [])]
     if not limits.apart:
         columns, sets = _settled(site, mounts, columns, problem, sets)
     return Best(columns, sets[1], sets[0], sets[2] if other is not None else None, bound_all)
 
 
-def _runner_up(problem: CoverProblem, columns: Columns, chosen: CoverSolution) -> CoverSolution | None:
-    """The best set that is not of the same types on the same mounts; None where there is none."""
-    pairs = columns.mount * (columns.type_index.max(initial=0) + 1) + columns.type_index
+def _runner_up(
+    problem: CoverProblem, columns: Columns, chosen: CoverSolution, space: Space
+) -> CoverSolution | None:
+    """The best set that is not of the same types on the same mounts; None where there is none.
+
+    A dearer version of a type that senses nothing else is the same here.
+    """
+    senses = space.senses_as[columns.type_index]
+    pairs = columns.mount * (senses.max(initial=0) + 1) + senses
     same = np.flatnonzero(np.isin(pairs[: len(problem.cost)], pairs[chosen.chosen]))
     barred = replace(problem, at_most=(*problem.at_most, (same, max(len(chosen.chosen) - 1, 0))))
     try:

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain3d.search.kernel import row_sums
-from terrain3d.search.problem import CoverProblem, Indices, cells_held, weight_held
+from terrain3d.search.problem import CoverProblem, Indices, cells_held, sums_limited, weight_held
 from terrain3d.units import Floats
 
 #: Steps in which the prices of cells are improved.
@@ -107,8 +107,8 @@ def _open(problem: CoverProblem, chosen: list[int]) -> NDArray[np.bool_]:
     open_[chosen] = False
     taken = problem.group[chosen]
     open_ &= ~np.isin(problem.group, taken[taken >= 0])
-    if problem.budget is not None:
-        open_ &= float(problem.cost[chosen].sum()) + problem.cost <= problem.budget + 1e-9
+    for each, most in sums_limited(problem):
+        open_ &= float(each[chosen].sum()) + each <= most + 1e-9
     for columns, most in problem.at_most:
         if np.isin(columns, chosen).sum() >= most:
             open_[columns] = False
@@ -118,9 +118,10 @@ def _open(problem: CoverProblem, chosen: list[int]) -> NDArray[np.bool_]:
 def most_units(problem: CoverProblem) -> int:
     """How many units any set within the limits can have at most."""
     most = len(problem.cost) if problem.most_units is None else problem.most_units
-    least = float(problem.cost.min(initial=np.inf))
-    if problem.budget is not None and least > 0:
-        most = min(most, int(problem.budget / least + 1e-9))
+    for each, limit in sums_limited(problem):
+        least = float(each.min(initial=np.inf))
+        if least > 0:
+            most = min(most, int(limit / least + 1e-9))
     return most
 
 

@@ -14,8 +14,9 @@ from numpy.typing import NDArray
 
 from terrain3d import __version__
 from terrain3d.errors import InputError
-from terrain3d.search.judge import Judged, Target
+from terrain3d.search.judge import Judged
 from terrain3d.search.settings import Space
+from terrain3d.search.target import Target
 from terrain3d.terrain import Mount, Terrain
 
 #: Tells in a folder which inputs its files are for.
@@ -36,11 +37,14 @@ def checkpoint_folder(out: Path) -> Path:
 def inputs_digest(terrain: Terrain, space: Space, target: Target) -> str:
     """One number for all that the settings of a mount depend on, but for the mount itself."""
     ground, solids, leaves = terrain.ground, terrain.solids, terrain.foliage
-    digest = hashlib.sha256(f"terrain3d {__version__}, judged 2".encode())
+    digest = hashlib.sha256(f"terrain3d {__version__}, judged 3".encode())
     for detector_type in space.detector_types:
         digest.update(detector_type.model_dump_json().encode())
     lattices = (ground.x0, ground.y0, ground.cell_m, leaves.x0, leaves.y0, leaves.cell_m, leaves.step_m)
-    settings = (space.bearing_step_deg, space.tilts_deg, space.ranges_m, space.tilt_slip_deg, space.labels)
+    settings = (
+        space.bearing_step_deg, space.tilts_deg, space.ranges_m, space.tilt_slip_deg, space.labels,
+        space.masks, space.mask_nuisances,
+    )  # fmt: skip
     kept_out_m = [height_m for height_m, _ in target.keep_out]
     digest.update(
         repr((lattices, settings, target.figure_height_m, target.animal_m, kept_out_m, target.whole)).encode()

@@ -18,7 +18,7 @@ from scipy import sparse
 
 from terrain3d.errors import InputError
 from terrain3d.search.bounds import first_set, many_sets, most_units, priced, reach_of
-from terrain3d.search.problem import CoverProblem, Indices, weight_held, with_columns
+from terrain3d.search.problem import CoverProblem, Indices, sums_limited, weight_held, with_columns
 from terrain3d.units import Floats
 
 #: Work that the solver may take for one question, counted in places where it may be stopped, each times the
@@ -139,7 +139,7 @@ def _enough(problem: CoverProblem) -> Indices:
         f"no set of units holds {(problem.needed or 0.0) / whole:.0%} of the ground that counts;"
         f" the most is {most.value / whole:.1%}",
         "site.toml: search: hold",
-        "ask for less, or for more units or money; or add mounts, heights or types",
+        "ask for less, or for more units, money or current; or add mounts, heights or types",
     )
 
 
@@ -202,8 +202,8 @@ class _Programme:
                 limit(_marked(columns, n), -np.inf, float(most))
         if problem.most_units is not None:
             limit(np.ones(n), -np.inf, float(problem.most_units))
-        if problem.budget is not None:
-            limit(problem.cost, -np.inf, problem.budget + 1e-9)
+        for each, most_of_it in sums_limited(problem):
+            limit(each, -np.inf, most_of_it + 1e-9)
         no_z, no_x = np.zeros(p), np.zeros(n)
         held = np.concatenate([no_x, weight])
         cost = np.concatenate([problem.cost, no_z])

@@ -8,9 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
-from terrain3d.search.judge import Judged, Target
+from terrain3d.detector.pose import HeadSetting
+from terrain3d.search.judge import Judged, zones_of
 from terrain3d.search.problem import CoverProblem, Indices
 from terrain3d.search.settings import Space
+from terrain3d.search.target import Target
 from terrain3d.units import Floats
 
 
@@ -27,6 +29,8 @@ class Columns:
     bearing_deg: Floats
     tilt_deg: Floats
     range_m: Floats
+    range_set: Indices
+    masked: Indices
     value: Floats
     nominal: Floats
     slack_deg: Floats
@@ -80,7 +84,8 @@ def same_row(columns: Columns, others: Columns, row: int) -> int:
 
 
 def _settings(columns: Columns) -> Floats:
-    names = ("mount", "type_index", "height_m", "bearing_deg", "tilt_deg", "range_m")
+    names = ("mount", "type_index", "height_m", "bearing_deg", "tilt_deg", "range_set", "masked")
+    # So many zones are masked at most that their bits are whole as a float.
     return np.column_stack([getattr(columns, name) for name in names]).astype(float)
 
 
@@ -97,12 +102,28 @@ def _held(judged: Judged, n_cells: int) -> Any:
     return sparse.csr_array((np.ones(len(row), bool), cells, start), shape=(len(bits), n_cells))
 
 
+def heads_of(columns: Columns, space: Space, row: int) -> tuple[HeadSetting, ...]:
+    """What is set head by head of a unit; none where all of them are as the unit is set."""
+    type_index = int(columns.type_index[row])
+    n_heads = len(space.detector_types[type_index].head)
+    masked = zones_of(columns.masked[row, :n_heads])
+    return space.heads_set(type_index, int(columns.range_set[row]), masked)
+
+
 def costs(columns: Columns, space: Space) -> tuple[Floats, bool]:
     """What each unit costs, and whether that is money: the number of units where a price is not known."""
     prices = [detector_type.price for detector_type in space.detector_types]
     if any(price is None for price in prices):
         return np.ones(len(columns.mount)), False
     return np.array(prices, float)[columns.type_index], True
+
+
+def currents(columns: Columns, space: Space) -> Floats | None:
+    """What each unit draws, milliamps; None where a type does not say."""
+    supplies = [detector_type.supply for detector_type in space.detector_types]
+    if any(supply is None for supply in supplies):
+        return None
+    return np.array([supply.milliamps for supply in supplies if supply], float)[columns.type_index]
 
 
 def problem_of(
@@ -121,6 +142,7 @@ def problem_of(
         target.weight,
         costs(columns, space)[0],
         columns.mount,
+        drawn=currents(columns, space),
         at_most=at_most,
         merits=(columns.slack_deg, -columns.animal.astype(float)),
         uncounted=target.whole - float(target.weight.sum()),

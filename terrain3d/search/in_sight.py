@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain3d.detector.pose import Detector, in_head, is_open, posed_heads
-from terrain3d.search.columns import Columns
+from terrain3d.search.columns import Columns, heads_of
 from terrain3d.search.settings import Space
 from terrain3d.sight.hits import Hit, first_hits
 from terrain3d.sight.panorama import eye_over
@@ -66,7 +66,7 @@ def _looks_at(
     detector_type = space.detector_types[int(columns.type_index[row])]
     unit = Detector(
         "", detector_type, "", 0.0, 0.0, 0.0, float(columns.height_m[row]), float(columns.bearing_deg[row]),
-        float(columns.tilt_deg[row]), 0.0, float(columns.range_m[row]),
+        float(columns.tilt_deg[row]), 0.0, float(columns.range_m[row]), heads=heads_of(columns, space, row),
     )  # fmt: skip
     inside = np.zeros(len(rays), bool)
     for head in posed_heads(unit):

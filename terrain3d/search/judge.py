@@ -6,21 +6,24 @@ promised of several units is what all of them hold however each is off, and a kn
 """
 
 import itertools
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from terrain3d.cover.areas import cells_within, off_grid_m2, protected_weight
-from terrain3d.cover.band import layer_sines
 from terrain3d.cover.fill import verdict_codes
-from terrain3d.cover.heads import HeadTable, head_table
+from terrain3d.cover.heads import HeadTable
+from terrain3d.cover.microwave import with_microwave
 from terrain3d.cover.verdict import Verdict
-from terrain3d.detector.figures import find_figure
-from terrain3d.nuisance.spill import counted_height_m
-from terrain3d.search.kernel import WORD, counted, fan_axes, held_bearings, weighed
-from terrain3d.search.settings import Space
-from terrain3d.sight.panorama import Panorama, eye_over, panorama
+from terrain3d.detector.types import DetectorType
+from terrain3d.search.aims import aimed_settings, barred_settings, both_senses, reached_by_microwave, steady
+from terrain3d.search.kernel import counted, weighed
+from terrain3d.search.looks import Look, look_around, places_of
+from terrain3d.search.masked import masked_settings
+from terrain3d.search.settings import Space, raises_alone
+from terrain3d.search.target import Cells, Target
+from terrain3d.sight.panorama import Panorama
 from terrain3d.terrain import Mount, Terrain
 from terrain3d.units import Floats
 
@@ -32,35 +35,6 @@ SECTORS = 16
 SLACK_LOSS = 0.05
 #: Steps of bearing up to which that is looked at.
 _MOST_SLACK = 8
-
-Cells = NDArray[np.int64]
-
-
-@dataclass(frozen=True, eq=False)
-class Target:
-    """What the search is after.
-
-    Parameters
-    ----------
-    cells : (p,) int64
-        Flat indices into the ground of the cells that count: protected, or all known where none is.
-    weight : (p,) float
-        Of each of them.
-    keep_out : tuple of (float, (q,) int64)
-        Flat indices of the cells into which no upper layer may reach, by the height in metres of what
-        counts there.
-    figure_height_m, animal_m : float
-        Heights of the figure that is to be held, and of the animal that is better not.
-    whole : float
-        What shares are of, in cells by weight: all that is protected, also where no ground is known.
-    """
-
-    cells: Cells
-    weight: Floats
-    keep_out: tuple[tuple[float, Cells], ...]
-    figure_height_m: float
-    animal_m: float
-    whole: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,7 +49,11 @@ class Judged:
     cells : (n,) int32
         Places in `Target.cells` of the cells in reach of the mount.
     type_index, height_m, bearing_deg, tilt_deg, range_m : (k,)
-        The settings; `type_index` is the place in `Space.detector_types`.
+        The settings; `type_index` is the place in `Space.detector_types`, `range_m` the longest of its heads.
+    range_set : (k,) int64
+        Place in `Space.range_sets_of` of the type.
+    masked : (k, h) int64
+        Bits of the zones of each head that are masked, the leftmost first; h is that of the type with most.
     value, nominal : (k,) float
         Weight of the cells held after the tolerance, and when aimed exactly.
     slack_deg : (k,) float
@@ -96,39 +74,14 @@ class Judged:
     bearing_deg: Floats
     tilt_deg: Floats
     range_m: Floats
+    range_set: Cells
+    masked: Cells
     value: Floats
     nominal: Floats
     slack_deg: Floats
     animal: Cells
     held: NDArray[np.uint8]
     best: Floats
-
-
-def target_of(terrain: Terrain, figure_height_m: float) -> Target:
-    """The cells that count on a site, and those to keep out of.
-
-    >>> from terrain3d.terrain import Foliage, Ground, Solids
-    >>> from terrain3d.frame import site_frame
-    >>> ground = Ground(-5.0, -5.0, 1.0, np.zeros((11, 11)))
-    >>> flat = Terrain(site_frame(None, 0, 0), ground, Solids.none(), Foliage.none(), (), ())
-    >>> target = target_of(flat, 1.7)
-    >>> len(target.cells), len(target.keep_out), target.animal_m
-    (121, 0, 0.6)
-    """
-    ground = terrain.ground
-    weight = protected_weight(ground, terrain.protect) if terrain.protect else np.ones(ground.z.shape)
-    off = sum(area.weight * off_grid_m2(ground, area) for area in terrain.protect) / ground.cell_m**2
-    whole = float(weight.sum()) + off if terrain.protect else float(ground.known.sum())
-    weight = np.where(ground.known, weight, 0.0).ravel()
-    cells = np.flatnonzero(weight)
-    kept_out: dict[float, NDArray[np.bool_]] = {}
-    for piece in terrain.beyond:
-        if piece.keep_out:
-            height_m = counted_height_m(piece.kind, figure_height_m)
-            kept_out[height_m] = kept_out.get(height_m, False) | (cells_within(ground, piece) & ground.known)
-    animal = find_figure("dog", []).height_m
-    keep_out = tuple((height_m, np.flatnonzero(kept_out[height_m])) for height_m in sorted(kept_out))
-    return Target(cells, weight[cells], keep_out, figure_height_m, animal, whole)
 
 
 def judge_mount(terrain: Terrain, mount: Mount, space: Space, target: Target) -> Judged:
@@ -141,19 +94,19 @@ def judge_mount(terrain: Terrain, mount: Mount, space: Space, target: Target) ->
     space : Space
     target : Target
     """
-    place = _places(terrain, target)
-    looks: dict[float, _Look] = {}
+    place = places_of(terrain, target)
+    looks: dict[float, Look] = {}
     kept: list[_Kept] = []
     best = np.full((len(mount.heights_m), len(space.detector_types)), -1.0)
     for h, height in enumerate(mount.heights_m):
-        look = _look(terrain, mount, height, space, place, target)
+        look = look_around(terrain, mount, height, space, place, target)
         if look is None:
             continue
         looks[height] = look
         for k in space.types_on(mount):
-            for ranges, value, masks in _judge_type(look, space, k, target):
+            for value, masks in _judge_type(look, mount, space, k, target):
                 best[h, k] = max(best[h, k], value.max())
-                kept += _best_of_sectors(look, space, k, height, ranges, value, masks)
+                kept += _best_of_sectors(look, space, k, height, value, masks)
     return _packed(mount, space, target, looks, _best_of_heights(kept), best)
 
 
@@ -177,79 +130,47 @@ def price_mount(
     Judged
         `best` has the greatest price of each height and type.
     """
-    place = _places(terrain, target)
-    looks: dict[float, _Look] = {}
+    place = places_of(terrain, target)
+    looks: dict[float, Look] = {}
     kept: list[_Kept] = []
     best = np.full((len(mount.heights_m), len(space.detector_types)), -1.0)
     for h, height in enumerate(mount.heights_m):
-        look = _look(terrain, mount, height, space, place, target)
+        look = look_around(terrain, mount, height, space, place, target)
         if look is None:
             continue
         looks[height] = look
         for k in space.types_on(mount):
-            for ranges, value, masks in _judge_type(look, space, k, target):
+            for value, masks in _judge_type(look, mount, space, k, target):
                 priced = masks.weighed(price[look.view.place])
                 best[h, k] = max(best[h, k], priced.max())
-                slack = _slack(value)
+                slack = _slack(value, masks.masked)
                 rows = np.argwhere((priced >= least) & (value > 0))
                 at = tuple(rows.T)
                 order = np.lexsort((-slack[at], -priced[at].round(6)))[:most]
                 for t, r, b in rows[order].tolist():
                     steps = int(slack[t, r, b])
-                    kept.append(_kept(look, space, k, height, ranges[r], value, masks, (t, r, b), steps))
+                    kept.append(_kept(look, space, k, height, value, masks, (t, r, b), steps))
     return _packed(mount, space, target, looks, kept, best)
 
 
 @dataclass(frozen=True, eq=False)
-class _View:
-    """The cells of a panorama that count and show something, sorted by weight.
-
-    `place` is that in `Target.cells`; `blocks` are runs of cells of one weight: from, to, weight.
-    """
-
-    place: Cells
-    east: Floats
-    north: Floats
-    distance: Floats
-    foot: Floats
-    low: Floats
-    high: Floats
-    light: Floats
-    hull_high: Floats
-    most_light: Floats
-    piece_first: Cells
-    piece_last: Cells
-    pieces: Floats
-    blocks: list[tuple[int, int, float]]
-
-
-@dataclass(frozen=True, eq=False)
-class _Look:
-    """What is seen from one height of a mount, and what of it counts.
-
-    `rows` are the cells of the panorama that count, `place` their places in `Target.cells`;
-    `near` are these places ascending, the same at every height;
-    `spot` is where in it each cell of `view` is. `spill` are the cells to keep out of, by the height of what
-    counts there.
-    """
-
-    seen: Panorama
-    rows: Cells
-    place: Cells
-    near: Cells
-    view: _View
-    spot: Cells
-    spill: tuple[tuple[float, _View], ...]
-
-
-@dataclass(frozen=True, eq=False)
 class _Masks:
-    """What a type holds after the tolerance: bits of the range settings, (t, n, b), b in whole words."""
+    """What a type holds after the tolerance: bits of so many range sets, (t, n, b), b in whole words.
+
+    `first_set` is the place of the first in `Space.range_sets_of`; `masked` (t, r, b, h) the zones masked at
+    each setting, in bits, None where none is masked anywhere.
+    """
 
     sure: NDArray[np.uint8]
-    n_ranges: int
+    first_set: int
+    sets: tuple[tuple[float, ...], ...]
     barred: NDArray[np.bool_]
     blocks: list[tuple[int, int, float]]
+    masked: NDArray[np.uint64] | None
+
+    @property
+    def n_ranges(self) -> int:
+        return len(self.sets)
 
     def values(self) -> Floats:
         """(t, r, b) weight of the cells held after the tolerance; -1 where a setting is barred."""
@@ -278,61 +199,18 @@ class _Kept:
     bearing_deg: float
     tilt_deg: float
     range_m: float
+    range_set: int
+    masked: tuple[int, ...]
     value: float
     slack_deg: float
     held: NDArray[np.uint8]
 
 
-def _places(terrain: Terrain, target: Target) -> NDArray[np.int64]:
-    place = np.full(terrain.ground.z.size, -1, np.int64)
-    place[target.cells] = np.arange(len(target.cells))
-    return place
-
-
-def _look(
-    terrain: Terrain, mount: Mount, height_m: float, space: Space, place: Cells, target: Target
-) -> _Look | None:
-    """Look around from a height of a mount; None over ground that is not known."""
-    eye = eye_over(terrain.ground, mount.x, mount.y, height_m)
-    if not np.isfinite(eye[2]):
-        return None
-    seen = panorama(terrain, eye, space.reach_m)
-    places = place[seen.cells]
-    rows = np.flatnonzero(places >= 0)
-    near = np.sort(places[rows])
-    view = _view(seen, place, target)
-    spill = []
-    for height_of_it_m, cells in target.keep_out:
-        outside = np.full(len(place), -1, np.int64)
-        outside[cells] = np.arange(len(cells))
-        spill.append((height_of_it_m, _view(seen, outside, None)))
-    return _Look(seen, rows, places[rows], near, view, np.searchsorted(near, view.place), tuple(spill))
-
-
-def _view(seen: Panorama, place: Cells, target: Target | None) -> _View:
-    """The cells that `place` knows and that show something; without a target all weigh the same."""
-    rows = np.flatnonzero((place[seen.cells] >= 0) & (np.diff(seen.piece_start) > 0))
-    weight = np.ones(len(rows)) if target is None else target.weight[place[seen.cells[rows]]]
-    order = np.argsort(weight, kind="stable")
-    rows, weight = rows[order], weight[order]
-    edges = [0, *(np.flatnonzero(np.diff(weight)) + 1).tolist(), len(weight)]
-    blocks = [(a, b, float(weight[a])) for a, b in itertools.pairwise(edges) if b > a]
-    first, last = seen.piece_start[rows], seen.piece_start[rows + 1]
-    lightest = seen.main[2, rows]
-    for c in np.flatnonzero(last - first > 1):
-        lightest[c] = seen.pieces[first[c] : last[c], 2].max()
-    return _View(
-        place[seen.cells[rows]], seen.east[rows], seen.north[rows], seen.distance[rows], seen.foot[rows],
-        seen.main[0, rows], seen.main[1, rows], seen.main[2, rows], seen.pieces[last - 1, 1], lightest,
-        first, last, seen.pieces, blocks,
-    )  # fmt: skip
-
-
 def _judge_type(
-    look: _Look, space: Space, type_index: int, target: Target
-) -> list[tuple[tuple[float, ...], Floats, _Masks]]:
-    """Ranges, (t, r, b) values and masks of one type, for each eight of its range settings."""
-    ranges = space.ranges_of(type_index)
+    look: Look, mount: Mount, space: Space, type_index: int, target: Target
+) -> list[tuple[Floats, _Masks]]:
+    """(t, r, b) values and masks of one type, for each eight of its range sets."""
+    sets = space.range_sets_of(type_index)
     tilts = space.tilts_judged_deg
     rows = np.array(
         [
@@ -340,113 +218,60 @@ def _judge_type(
             for t in space.tilts_deg
         ]
     )
+    n = len(space.bearings_deg)
+    unfit = ~space.aims_on(mount, type_index)[:, None, :]
+    kind = space.detector_types[type_index]
+    microwave = None
+    if kind.microwave is not None:
+        microwave = reached_by_microwave(look.seen, look.view, space, kind.microwave, target.figure_height_m)
+        for height_m, outside in look.spill if raises_alone(kind) else ():
+            there = reached_by_microwave(look.seen, outside, space, kind.microwave, height_m)[:, :, :n]
+            unfit = unfit | barred_settings(there, rows, 1)
     results = []
-    for first in range(0, len(ranges), _BITS):
-        some = ranges[first : first + _BITS]
-        aimed = _aimed(look.view, space, type_index, some, target.figure_height_m, upper_only=False)
-        n = len(space.bearings_deg)
-        sure = np.stack([_steady(aimed[row], n) for row in rows])
-        barred = np.zeros((len(rows), len(some), n), bool)
-        for height_m, outside in look.spill:
-            upper = _aimed(outside, space, type_index, some, height_m, upper_only=True)[:, :, :n]
-            barred |= _barred(upper, rows, len(some))
-        masks = _Masks(sure, len(some), barred, look.view.blocks)
-        results.append((some, masks.values(), masks))
+    for first in range(0, len(sets), _BITS):
+        some = sets[first : first + _BITS]
+        if (space.masks and look.spill) or (space.mask_nuisances and look.seen.terrain.nuisances):
+            sure, barred, masked = masked_settings(look, space, type_index, some, target, rows, microwave)
+        else:
+            aimed = aimed_settings(
+                look.view, space, type_index, some, target.figure_height_m, upper_only=False
+            )
+            aimed = both_senses(aimed, microwave, kind)
+            sure = np.stack([steady(aimed[row], n) for row in rows])
+            barred, masked = np.zeros((len(rows), len(some), n), bool), None
+            for height_m, outside in look.spill:
+                upper = aimed_settings(outside, space, type_index, some, height_m, upper_only=True)[:, :, :n]
+                barred |= barred_settings(upper, rows, len(some))
+        masks = _Masks(sure, first, some, barred | unfit, look.view.blocks, masked)
+        results.append((masks.values(), masks))
     return results
 
 
-def _steady(masks: NDArray[np.uint8], n_bearings: int) -> NDArray[np.uint8]:
-    """(n, b) bits that stay at all of some tilts, (t, n, b), and one bearing further either way."""
-    kept: NDArray[np.uint8] = np.bitwise_and.reduce(masks, axis=0)
-    out = kept.copy()
-    flat, whole = kept.ravel(), out.ravel()
-    whole[1:] &= flat[:-1]
-    whole[:-1] &= flat[1:]
-    # Rows follow each other there: at their ends the neighbour is the row's own other end.
-    last = n_bearings - 1
-    out[:, 0] = kept[:, 0] & kept[:, 1 % n_bearings] & kept[:, last]
-    out[:, last] = kept[:, last] & kept[:, last - 1] & kept[:, 0]
-    return out
+def _slack(value: Floats, masked: NDArray[np.uint64] | None) -> NDArray[np.int64]:
+    """(t, r, b) steps by which a bearing may be off either way until too much is lost.
 
-
-def _barred(upper: NDArray[np.uint8], rows: Cells, n_ranges: int) -> NDArray[np.bool_]:
-    """(t, r, b) settings whose upper layer reaches a cell to keep out of, aimed off or not."""
-    reached = np.bitwise_or.reduce(upper, axis=1)
-    bits = (reached[:, None, :] >> np.arange(n_ranges, dtype=np.uint8)[:, None]) & 1
-    there = bits.astype(bool)[rows].any(axis=1)
-    return np.asarray(there | np.roll(there, 1, axis=-1) | np.roll(there, -1, axis=-1))
-
-
-def _aimed(
-    view: _View,
-    space: Space,
-    type_index: int,
-    ranges: tuple[float, ...],
-    figure_height_m: float,
-    *,
-    upper_only: bool,
-) -> NDArray[np.uint8]:
-    """(t, n, b) bits of the range settings at which a unit holds each cell, at every judged tilt."""
-    table = head_table(space.detector_types[type_index])
-    step = space.bearing_step_deg
-    n_bearings = len(space.bearings_deg)
-    tilts = space.tilts_judged_deg
-    # Whole words: that is how they are counted.
-    masks = np.zeros((len(tilts), len(view.place), -(-n_bearings // WORD) * WORD), np.uint8)
-    for h, start, shifts in _alike(table, step):
-        layers = [int(table.upper[h])] if upper_only else np.flatnonzero(table.name[h] >= 0).tolist()
-        # Layers that stay where they are first: what they miss need not be judged at every range.
-        layers.sort(key=lambda k: bool(np.isnan(table.elevation_deg[h, k])))
-        elevation, half = table.elevation_deg[h, layers], table.half_thickness_deg[h, layers]
-        sines = np.stack([layer_sines(elevation, half, table.nominal_height_m, r) for r in ranges])
-        for t, tilt in enumerate(tilts):
-            held_bearings(
-                view.east, view.north, view.distance, view.foot, view.low, view.high, view.light,
-                view.hull_high, view.most_light, view.piece_first, view.piece_last, view.pieces,
-                fan_axes(start, step, n_bearings, tilt), start, step, tilt, float(table.half_arc_deg[h]),
-                sines, np.isnan(elevation), table.any_layer and not upper_only, table.max_range_m,
-                figure_height_m, space.detector_types[type_index].fill, shifts, masks[t],
-            )  # fmt: skip
-    return masks
-
-
-def _alike(table: HeadTable, step_deg: float) -> list[tuple[int, float, Cells]]:
-    """Heads that differ by whole steps of bearing only: the first, its angle past a step, the steps."""
-    groups: dict[tuple[object, ...], list[int]] = {}
-    for h, pan in enumerate(table.pan_deg):
-        shift = int(np.floor(pan / step_deg + 1e-9))
-        start = round(float(pan) - shift * step_deg, 9) + 0.0
-        key = (
-            start,
-            float(table.half_arc_deg[h]),
-            table.elevation_deg[h].tobytes(),
-            table.half_thickness_deg[h].tobytes(),
-            int(table.upper[h]),
-        )
-        groups.setdefault(key, [h]).append(shift)
-    return [(found[0], float(key[0]), np.array(found[1:])) for key, found in groups.items()]  # type: ignore[arg-type]
-
-
-def _slack(value: Floats) -> NDArray[np.int64]:
-    """(t, r, b) steps by which a bearing may be off either way until too much is lost."""
+    Where zones are masked, for as long as the same ones are: others would have to be.
+    """
     enough = (1.0 - SLACK_LOSS) * value
     steps = np.zeros(value.shape, np.int64)
     still = value > 0
     for k in range(1, min(_MOST_SLACK, value.shape[2] // 2) + 1):
-        still = still & (np.roll(value, k, axis=2) >= enough) & (np.roll(value, -k, axis=2) >= enough)
+        for way in (k, -k):
+            still = still & (np.roll(value, way, axis=2) >= enough)
+            if masked is not None:
+                still &= (np.roll(masked, way, axis=2) == masked).all(axis=-1)
         steps += still
     return steps
 
 
 def _best_of_sectors(
-    look: _Look, space: Space, type_index: int, height_m: float, ranges: tuple[float, ...], value: Floats,
-    masks: _Masks,
-) -> list[_Kept]:  # fmt: skip
-    """The best setting of each range setting and part of the circle; of equals the one with more slack."""
-    slack = _slack(value)
+    look: Look, space: Space, type_index: int, height_m: float, value: Floats, masks: _Masks
+) -> list[_Kept]:
+    """The best setting of each range set and part of the circle; of equals the one with more slack."""
+    slack = _slack(value, masks.masked)
     edges = np.linspace(0, value.shape[2], min(SECTORS, value.shape[2]) + 1).round().astype(int)
     kept = []
-    for r, range_m in enumerate(ranges):
+    for r in range(masks.n_ranges):
         for first, last in itertools.pairwise(edges):
             part = value[:, r, first:last]
             top = part.max()
@@ -454,32 +279,33 @@ def _best_of_sectors(
                 eased = np.where(part == top, slack[:, r, first:last], -1)
                 t, b = np.unravel_index(int(eased.argmax()), part.shape)
                 at = (int(t), r, int(first + b))
-                kept.append(
-                    _kept(look, space, type_index, height_m, range_m, value, masks, at, int(slack[at]))
-                )
+                kept.append(_kept(look, space, type_index, height_m, value, masks, at, int(slack[at])))
     return kept
 
 
 def _kept(
-    look: _Look, space: Space, type_index: int, height_m: float, range_m: float, value: Floats, masks: _Masks,
+    look: Look, space: Space, type_index: int, height_m: float, value: Floats, masks: _Masks,
     at: tuple[int, int, int], slack: int,
 ) -> _Kept:  # fmt: skip
     t, r, b = at
     held = np.zeros(len(look.near), bool)
     held[look.spot] = (masks.sure[t, :, b] & np.uint8(1 << r)) > 0
+    n_heads = len(space.detector_types[type_index].head)
+    masked = (0,) * n_heads if masks.masked is None else tuple(masks.masked[t, r, b].tolist())
     return _Kept(
-        type_index, height_m, float(space.bearings_deg[b]), space.tilts_deg[t], range_m, float(value[at]),
-        slack * space.bearing_step_deg, np.packbits(held),
+        type_index, height_m, float(space.bearings_deg[b]), space.tilts_deg[t], max(masks.sets[r]),
+        masks.first_set + r, masked,
+        float(value[at]), slack * space.bearing_step_deg, np.packbits(held),
     )  # fmt: skip
 
 
 def _best_of_heights(kept: list[_Kept]) -> list[_Kept]:
-    """Of each type, range setting and part of the circle the best height; the best of each height as well."""
+    """Of each type, range set and part of the circle the best height; the best of each height as well."""
     chosen: dict[tuple[object, ...], _Kept] = {}
     for one in kept:
         sector = int(one.bearing_deg / 360 * SECTORS + 1e-9)
         for key in (
-            ("sector", one.type_index, one.range_m, sector),
+            ("sector", one.type_index, one.range_set, sector),
             ("height", one.type_index, one.height_m),
         ):
             other = chosen.get(key)
@@ -492,7 +318,7 @@ def _best_of_heights(kept: list[_Kept]) -> list[_Kept]:
             -s.slack_deg,
             s.type_index,
             s.height_m,
-            s.range_m,
+            s.range_set,
             s.bearing_deg,
             s.tilt_deg,
         ),
@@ -500,27 +326,58 @@ def _best_of_heights(kept: list[_Kept]) -> list[_Kept]:
 
 
 def _packed(
-    mount: Mount, space: Space, target: Target, looks: dict[float, _Look], kept: list[_Kept], best: Floats
+    mount: Mount, space: Space, target: Target, looks: dict[float, Look], kept: list[_Kept], best: Floats
 ) -> Judged:
     near = next(iter(looks.values())).near if looks else np.zeros(0, np.int64)
     weights, rank = np.unique(target.weight, return_inverse=True)
     nominal, animal = [], []
-    tables = [head_table(detector_type) for detector_type in space.detector_types]
+    tables: dict[tuple[object, ...], HeadTable] = {}
     for one in kept:
         look = looks[one.height_m]
-        setting = (tables[one.type_index], one.bearing_deg, one.tilt_deg, 0.0, one.range_m)
-        fill = space.detector_types[one.type_index].fill
-        both = verdict_codes(look.seen, *setting, target.figure_height_m, fill)[look.rows] == Verdict.BOTH
-        counts = np.bincount(rank[look.place[both]], minlength=len(weights))
+        detector_type = space.detector_types[one.type_index]
+        heads = (one.type_index, one.range_set, one.masked)
+        if heads not in tables:
+            own = space.heads_set(one.type_index, one.range_set, zones_of(one.masked))
+            tables[heads] = space.table_of(one.type_index, own)
+        setting = (tables[heads], one.bearing_deg, one.tilt_deg, 0.0, one.range_m)
+        person, dog = (
+            _held_by(look.seen, detector_type, setting, height_m)
+            for height_m in (target.figure_height_m, target.animal_m)
+        )
+        counts = np.bincount(rank[look.place[person[look.rows]]], minlength=len(weights))
         nominal.append(float((weights * counts).sum()))
-        animal.append(int((verdict_codes(look.seen, *setting, target.animal_m, fill) == Verdict.BOTH).sum()))
+        animal.append(int(dog.sum()))
 
     def column(name: str) -> Floats:
         return np.array([getattr(one, name) for one in kept], float)
 
+    most_heads = max(len(detector_type.head) for detector_type in space.detector_types)
+    masked = np.zeros((len(kept), most_heads), np.int64)
+    for row, one in enumerate(kept):
+        masked[row, : len(one.masked)] = one.masked
     return Judged(
         mount.name, space.settings_of(mount), near.astype(np.int32), column("type_index").astype(np.int64),
-        column("height_m"), column("bearing_deg"), column("tilt_deg"), column("range_m"), column("value"),
+        column("height_m"), column("bearing_deg"), column("tilt_deg"), column("range_m"),
+        column("range_set").astype(np.int64), masked, column("value"),
         np.array(nominal), column("slack_deg"), np.array(animal, np.int64),
         np.array([one.held for one in kept], np.uint8).reshape(len(kept), -(-len(near) // 8)), best,
     )  # fmt: skip
+
+
+def _held_by(
+    seen: Panorama, kind: DetectorType, setting: tuple[HeadTable, float, float, float, float], height_m: float
+) -> NDArray[np.bool_]:
+    """(n,) bool: the cells of a panorama that one setting holds as aimed."""
+    codes = verdict_codes(seen, *setting, height_m, kind.fill)
+    if kind.microwave is not None:
+        codes = with_microwave(codes, seen, kind.microwave, *setting[1:4], height_m)
+    return np.asarray(codes == Verdict.BOTH)
+
+
+def zones_of(masked: Iterable[int]) -> tuple[tuple[int, ...], ...]:
+    """Bits of the masked zones of each head as the zones' numbers, from 1.
+
+    >>> zones_of((0, 5))
+    ((), (1, 3))
+    """
+    return tuple(tuple(k + 1 for k in range(bits.bit_length()) if bits >> k & 1) for bits in map(int, masked))

@@ -29,6 +29,10 @@ class CoverProblem:
     most_units : int, or None
     budget : float, or None
         Greatest sum of costs.
+    drawn : (n,) float, or None
+        What each column draws of what `most_drawn` limits; None where nothing does.
+    most_drawn : float, or None
+        Greatest sum of that.
     needed : float, or None
         Weight that has to be held, at least cost; None asks for the most weight within the limits.
     at_most : tuple of ((k,) int, int)
@@ -45,6 +49,8 @@ class CoverProblem:
     group: Indices
     most_units: int | None = None
     budget: float | None = None
+    drawn: Floats | None = None
+    most_drawn: float | None = None
     needed: float | None = None
     at_most: tuple[tuple[Indices, int], ...] = ()
     merits: tuple[Floats, ...] = ()
@@ -70,10 +76,17 @@ def with_columns(problem: CoverProblem, rows: Indices) -> CoverProblem:
         problem,
         holds=problem.holds[rows],
         cost=problem.cost[rows],
+        drawn=None if problem.drawn is None else problem.drawn[rows],
         group=problem.group[rows],
         at_most=tuple((kept[kept >= 0], most) for kept, most in limits if (kept >= 0).sum() > most),
         merits=tuple(merit[rows] for merit in problem.merits),
     )
+
+
+def sums_limited(problem: CoverProblem) -> tuple[tuple[Floats, float], ...]:
+    """What columns add up to, (n,), that may come to no more than so much: money, and what is drawn."""
+    limits = ((problem.cost, problem.budget), (problem.drawn, problem.most_drawn))
+    return tuple((each, most) for each, most in limits if each is not None and most is not None)
 
 
 def weight_held(problem: CoverProblem, chosen: Iterable[int]) -> float:

@@ -17,12 +17,12 @@ from terrain3d.job import Outcome, Steady
 from terrain3d.ranking.reasons import Reason, reasons
 from terrain3d.search.best import Best
 from terrain3d.search.choose_set import CoverSolution
-from terrain3d.search.columns import Columns, costs
-from terrain3d.search.judge import Target
+from terrain3d.search.columns import Columns, costs, currents, heads_of
 from terrain3d.search.searched import Searched
 from terrain3d.search.settings import Space
+from terrain3d.search.target import Target
 from terrain3d.sight.panorama import panorama, remembered
-from terrain3d.site import DetectorSetting, Option
+from terrain3d.site import DetectorSetting, HeadShape, Option
 from terrain3d.terrain import Mount, Terrain
 from terrain3d.wording import counted, in_brief
 
@@ -47,6 +47,8 @@ class Choice:
         None where a type has none.
     labels : tuple of str
         Each unit's type as the site file names it.
+    milliamps : float, or None
+        What its units draw together; None where a type does not say.
     """
 
     option: OptionResult
@@ -57,6 +59,7 @@ class Choice:
     animal_m2: float
     price: float | None
     labels: tuple[str, ...]
+    milliamps: float | None
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,10 +103,12 @@ def choice_of(
     rows = sorted((int(row) for row in rows), key=lambda row: int(columns.mount[row]))
     units = []
     for place, row in enumerate(rows, start=1):
+        mount, type_index = mounts[int(columns.mount[row])], int(columns.type_index[row])
+        bearing, tilt = float(columns.bearing_deg[row]), float(columns.tilt_deg[row])
         unit = unit_on(
-            terrain, mounts[int(columns.mount[row])].name, space.detector_types[int(columns.type_index[row])],
-            float(columns.height_m[row]), float(columns.bearing_deg[row]), float(columns.tilt_deg[row]),
-            range_m=float(columns.range_m[row]), name=f"D{place}",
+            terrain, mount.name, space.detector_types[type_index], float(columns.height_m[row]), bearing,
+            tilt, range_m=float(columns.range_m[row]), name=f"D{place}", heads=heads_of(columns, space, row),
+            bracket=space.takes_bracket(mount, type_index, bearing, tilt),
         )  # fmt: skip
         units.append(sighted(terrain, unit, look=look))
     option = judge_option(terrain, name, tuple(units), "any", figure.height_m)
@@ -111,7 +116,7 @@ def choice_of(
     cell_m2 = terrain.ground.cell_m**2
     # A sum, not a product of vectors: the last digits of that hang on how many processors share it.
     held = target.weight[steady.verdicts.ravel()[target.cells] == Verdict.BOTH].sum()
-    cost, is_money = costs(columns, space)
+    (cost, is_money), drawn = costs(columns, space), currents(columns, space)
     return Choice(
         option,
         steady,
@@ -121,6 +126,7 @@ def choice_of(
         float(columns.animal[rows].sum()) * cell_m2,
         float(cost[rows].sum()) if is_money else None,
         tuple(space.labels[int(columns.type_index[row])] for row in rows),
+        None if drawn is None else float(drawn[rows].sum()),
     )
 
 
@@ -192,7 +198,7 @@ WRITTEN_NAMES = ("search: best", "search: runner-up")
 def as_options(result: SearchResult) -> tuple[Option, ...]:
     """The best set and the runner-up as options of a site file.
 
-    Bearings, tilts, heights and range settings are those of the units; names are `WRITTEN_NAMES`.
+    Bearings, tilts, heights, ranges and masked zones are those of the units; names are `WRITTEN_NAMES`.
     """
     choices = [result.best, *([result.runner_up] if result.runner_up is not None else [])]
     return tuple(
@@ -207,6 +213,8 @@ def as_options(result: SearchResult) -> tuple[Option, ...]:
                     bearing=unit.bearing_deg,
                     tilt=unit.tilt_deg,
                     range=unit.range_m,
+                    bracket=unit.bracket,
+                    head=tuple(HeadShape(range=own.range_m, masked=own.masked) for own in unit.heads),
                 )
                 for unit, label in zip(choice.option.detectors, choice.labels, strict=True)
             ),

@@ -16,9 +16,10 @@ from terrain3d.ready import Ready, ready_site, search_types
 from terrain3d.search.best import Limits, best_sets
 from terrain3d.search.budget import NothingFits, cheapest_beyond
 from terrain3d.search.checkpoint import Checkpoint, inputs_digest
-from terrain3d.search.judge import Judged, Target, judge_mount, target_of
+from terrain3d.search.judge import Judged, judge_mount
 from terrain3d.search.result import SearchResult, compared, found, shares
-from terrain3d.search.settings import Space, count_settings
+from terrain3d.search.settings import MOST_RANGE_SETS, MOST_ZONES, Space, count_settings
+from terrain3d.search.target import Target, target_of
 from terrain3d.search.tasks import DoTasks, Task
 from terrain3d.site import SearchSetting
 from terrain3d.tables import checked
@@ -141,7 +142,7 @@ def run_search(
     Returns
     -------
     SearchResult, or NothingFits
-        The second where the budget is less than the cheapest unit costs that holds ground.
+        The second where no unit that holds ground is within the budget and the current.
 
     Raises
     ------
@@ -150,9 +151,9 @@ def run_search(
     """
     do_tasks = do_tasks or in_threads
     mounts = search.terrain.mounts
-    space, budget = search.space, search.limits.budget
+    space = search.space
     there = {index for mount in mounts for index in space.types_on(mount)}
-    if (beyond := cheapest_beyond(space, there, budget)) is not None:
+    if (beyond := cheapest_beyond(space, there, search.limits)) is not None:
         return _nothing(search, beyond, 0)
     judged = _judged(search, mounts, progress, checkpoint, do_tasks)
     if not any(len(one.value) for one in judged):
@@ -162,7 +163,7 @@ def run_search(
             "add mounts nearer to it, other types or more tilts",
         )
     holding = {int(index) for one in judged for index in one.type_index}
-    if (beyond := cheapest_beyond(space, holding, budget)) is not None:
+    if (beyond := cheapest_beyond(space, holding, search.limits)) is not None:
         return _nothing(search, beyond, sum(one.n_settings for one in judged))
     progress("choosing", 0.0)
     best = best_sets(search.terrain, mounts, judged, search.space, search.target, search.limits, do_tasks)
@@ -182,8 +183,10 @@ def run_search(
     )  # fmt: skip
 
 
-def _nothing(search: Search, beyond: tuple[str, float], settings_judged: int) -> NothingFits:
-    """The answer where the cheapest unit is beyond the budget."""
+def _nothing(
+    search: Search, beyond: tuple[str, float | None, float | None], settings_judged: int
+) -> NothingFits:
+    """The answer where the cheapest unit is beyond the budget or the current."""
     return NothingFits(
         search.site, search.space, search.limits, settings_judged,
         len(search.terrain.mounts), *beyond,
@@ -258,15 +261,39 @@ def _space(ready: Ready, types: Mapping[str, DetectorType]) -> Space:
         setting.bearing_step,
         tuple(sorted(set(setting.tilts or (0.0,)))),
         setting.ranges,
+        masks=setting.masks,
+        mask_nuisances=setting.mask_nuisances,
     )
-    if not any(space.ranges_of(k) for k in range(len(detector_types))):
-        offered = sorted({r for detector_type in detector_types for r in detector_type.range_settings})
+    _check_heads(space, where)
+    if not any(space.range_sets_of(k) for k in range(len(detector_types))):
+        every = {r for kind in detector_types for h in range(len(kind.head)) for r in kind.ranges_of(h)}
+        offered = sorted(every)
         raise InputError(
             "none of the types has any of these range settings",
             f"{where}: ranges",
             "they have " + ", ".join(f"{r:g}" for r in offered),
         )
     return space
+
+
+def _check_heads(space: Space, where: str) -> None:
+    """Refuse types whose heads have more to set than a search can try."""
+    for k, (kind, label) in enumerate(zip(space.detector_types, space.labels, strict=True)):
+        n_sets = space.count_range_sets(k)
+        if n_sets > MOST_RANGE_SETS:
+            raise InputError(
+                f"the heads of type {label} can be set to {n_sets:,} ranges together,"
+                f" and {MOST_RANGE_SETS} are searched at most",
+                f"{where}: ranges",
+                "name fewer range settings",
+            )
+        zones = max(head.zones for head in kind.head)
+        if (space.masks or space.mask_nuisances) and zones > MOST_ZONES:
+            raise InputError(
+                f"type {label} has {zones} zones to a head, and masks are tried of {MOST_ZONES} at most",
+                f"{where}: types",
+                "leave masks out, or the type",
+            )
 
 
 def _check_mounts(ready: Ready, space: Space) -> None:
@@ -289,8 +316,17 @@ def _limits(
     setting = ready.site.search
     budget = setting.budget if budget is None else budget
     hold = setting.hold if hold is None else hold
-    if units is None and (("units" in setting.model_fields_set) or (budget is None and hold is None)):
+    is_limited = any(limit is not None for limit in (budget, hold, setting.milliamps))
+    if units is None and ("units" in setting.model_fields_set or not is_limited):
         units = setting.units
+    if setting.milliamps is not None:
+        for detector_type, label in zip(space.detector_types, space.labels, strict=True):
+            if detector_type.supply is None:
+                raise InputError(
+                    f"a most current is given and type {label} does not say what it draws",
+                    f"{ready.path}: search: milliamps",
+                    "add [supply] to its file, or leave the type out of types",
+                )
     if budget is not None:
         for detector_type, label in zip(space.detector_types, space.labels, strict=True):
             if detector_type.price is None:
@@ -299,4 +335,4 @@ def _limits(
                     f"{ready.path}: search: budget",
                     "add price = ... to its file, or leave the type out of types",
                 )
-    return Limits(units, budget, hold, setting.apart)
+    return Limits(units, budget, hold, setting.apart, setting.milliamps)

@@ -3,10 +3,12 @@
 from collections.abc import Sequence
 
 from terrain3d.nuisance.sight_lines import Lands
-from terrain3d.nuisance.spill import Landing, PieceSpill, Spill
+from terrain3d.nuisance.spill import KeepOff, Landing, PieceSpill, Spill
 from terrain3d.nuisance.things import InLayer
-from terrain3d.sentences.nuisances import nuisance_line, worst_line
+from terrain3d.sentences.heads import zones_words
+from terrain3d.sentences.nuisances import cost_words, nuisance_line, worst_line
 from terrain3d.sentences.words import capital, square_metres
+from terrain3d.wording import listed
 
 #: What an axis ends on, as results have it.
 LANDS_WORDS = {
@@ -29,6 +31,7 @@ def beyond_lines(spilt: Spill, things: tuple[InLayer, ...], doubts: Sequence[str
         *beyond_notes(spilt, doubts),
         *([microwave_words(spilt)] if spilt.past_microwave_m2 else []),
         *pieces,
+        *(keep_off_words(one) for one in spilt.keep_off),
         *(nuisance_line(thing) for thing in things if thing.is_seen),
     ]
 
@@ -45,6 +48,42 @@ def beyond_notes(spilt: Spill, doubts: Sequence[str]) -> list[str]:
         for unit, from_m in spilt.known_until_m.items()
     ]
     return notes
+
+
+def keep_off_words(one: KeepOff) -> str:
+    """Which zones to mask to keep upper layers off some ground, and what that costs.
+
+    >>> from terrain3d.nuisance.masking import MaskCost, ZoneMask
+    >>> one = KeepOff("lawn", (ZoneMask("D1", 1, (8, 9)),), MaskCost(60.0, 12.5, True))
+    >>> for part in keep_off_words(one).split(": "):
+    ...     print(part)
+    to keep off "lawn" within range, mask zones 8 and 9 of head 1 of D1
+    loses 12 m² of the 60 m² of protected ground held
+    """
+    off = "keep within the boundary" if one.ground is None else f'keep off "{one.ground}" within range'
+    masks = [f"{zones_words(mask.zones)} of head {mask.head} of {mask.unit}" for mask in one.masks]
+    cost = "" if one.cost is None else f": {cost_words(one.cost)}"
+    return f"to {off}, mask {listed(masks, len(masks))}{cost}"
+
+
+def masks_words(one: KeepOff) -> str:
+    """The same zones, short.
+
+    >>> from terrain3d.nuisance.masking import ZoneMask
+    >>> masks_words(KeepOff(None, (ZoneMask("D1", 1, (8, 9)), ZoneMask("D1", 2, (1,)))))
+    'D1, head 1: zones 8 and 9; head 2: zone 1'
+    """
+    told: dict[str, list[str]] = {}
+    for mask in one.masks:
+        told.setdefault(mask.unit, []).append(f"head {mask.head}: {zones_words(mask.zones)}")
+    return "; ".join(f"{unit}, {'; '.join(heads)}" for unit, heads in told.items())
+
+
+def loss_words(one: KeepOff) -> str:
+    """What masking them loses, as a figure; empty where nobody has judged it."""
+    if one.cost is None:
+        return ""
+    return f"{one.cost.lost_m2:.0f} of {square_metres(one.cost.held_m2)}"
 
 
 def _piece_line(piece: PieceSpill) -> str:

@@ -3,6 +3,7 @@
 from terrain3d.cover.option import OptionResult
 from terrain3d.ranking.compare import worst_scenario
 from terrain3d.ranking.outlay import outlay_of
+from terrain3d.sentences.heads import has_masks
 from terrain3d.sentences.options import held_words, not_held_words, worst_words
 from terrain3d.sentences.warnings import unit_warnings
 from terrain3d.sentences.words import capital, unit_lines
@@ -38,7 +39,8 @@ def open_lines(option: OptionResult) -> list[str]:
         (area for area in option.protect if area.both_fraction < 1),
         key=lambda area: -area.area_m2 * (1 - area.both_fraction),
     )
-    told = [f'"{area.name}": {lost}.' for area in wanting if (lost := not_held_words(area))]
+    masks = has_masks(option.detectors)
+    told = [f'"{area.name}": {lost}.' for area in wanting if (lost := not_held_words(area, masks))]
     more = len(told) - _MOST
     return [*told[:_MOST], f"And of {counted(more, 'more area')}."] if more > 0 else told
 

@@ -1,27 +1,50 @@
 """Things that may trouble a unit, where they lie in a layer, and what to do about them."""
 
-from terrain3d.nuisance.things import InLayer
-from terrain3d.sentences.words import capital
+from dataclasses import replace
 
-#: What to do about each kind (common practice, no source).
+from terrain3d.nuisance.masking import MaskCost
+from terrain3d.nuisance.things import InLayer
+from terrain3d.sentences.heads import zones_words
+from terrain3d.sentences.words import capital, square_metres
+
+#: What to do about each kind (common practice, no source); `{mask}` is the zones to mask.
 ADVICE = {
-    "vent": "Warm air comes in gusts: turn or pan the head away from it, or mask the zone it lies in.",
-    "flue": "It warms and cools within minutes: turn or pan the head away from it, or mask the zone.",
-    "window": "It glints in the sun and warms and cools with every cloud: turn away, or mask the zone.",
-    "road": "Vehicles are large and hot and are sensed past the rated range: nose down, turn, or mask.",
-    "water": "It mirrors sun and sky and moves in the wind: keep the layer off it, or mask the zone.",
+    "vent": "Warm air comes in gusts: turn or pan the head away from it, or {mask}.",
+    "flue": "It warms and cools within minutes: turn or pan the head away from it, or {mask}.",
+    "window": "It glints in the sun and warms and cools with every cloud: turn away, or {mask}.",
+    "road": "Vehicles are large and hot and are sensed past the rated range: nose down, turn, or {mask}.",
+    "water": "It mirrors sun and sky and moves in the wind: keep the layer off it, or {mask}.",
     "foliage": "Loose leaves move before warmer ground: cut them back, and again in summer.",
     "other": "Watch it with the walk-test light on a warm, windy day before you rely on the unit.",
 }
 
 
+def advice(thing: InLayer) -> str:
+    """What to do about a thing, with the zones to mask as the site file's `masked` takes them."""
+    zones = (
+        f"mask {zones_words(thing.mask)} of head {thing.head}" if thing.mask else "mask the zone it lies in"
+    )
+    cost = f", which {cost_words(thing.cost)}" if thing.cost is not None else ""
+    return ADVICE[thing.kind].format(mask=zones + cost)
+
+
+def cost_words(cost: MaskCost) -> str:
+    """What a mask costs.
+
+    >>> cost_words(MaskCost(60.0, 12.5, True)), cost_words(MaskCost(60.0, 0.0, False))
+    ('loses 12 m² of the 60 m² of protected ground held', 'loses none of the ground held')
+    """
+    of = "protected ground held" if cost.is_protected else "ground held"
+    if not cost.lost_m2:
+        return f"loses none of the {of}"
+    return f"loses {square_metres(cost.lost_m2)} of the {square_metres(cost.held_m2)} of {of}"
+
+
 def nuisance_line(thing: InLayer) -> str:
     """One thing that shows in a layer, and what to do about it."""
     where = f"{thing.unit}, {thing.layer} layer of head {thing.head}, {thing.distance_m:.1f} m away"
-    return (
-        f"{thing.thing} ({thing.kind}) lies in {where}, fills {thing.seen_fill:.0%} of a zone: "
-        f"{ADVICE[thing.kind]}"
-    )
+    fills = f"fills {thing.seen_fill:.0%} of a zone"
+    return f"{thing.thing} ({thing.kind}) lies in {where}, {fills}: {advice(thing)}"
 
 
 def worst_line(things: tuple[InLayer, ...]) -> str:
@@ -35,7 +58,7 @@ def worst_line(things: tuple[InLayer, ...]) -> str:
     worst = max(near, key=lambda thing: thing.seen_fill)
     return (
         f"{capital(worst.thing)} fills {worst.seen_fill:.0%} of a zone of the {worst.layer} layer of"
-        f" {worst.unit}, {worst.distance_m:.1f} m off. {ADVICE[worst.kind]}"
+        f" {worst.unit}, {worst.distance_m:.1f} m off. {advice(replace(worst, cost=None))}"
     )
 
 

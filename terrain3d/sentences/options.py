@@ -6,13 +6,15 @@ from terrain3d.cover.verdict import VERDICT_KEYS
 from terrain3d.detector.types import MICROWAVE
 from terrain3d.job import Outcome
 from terrain3d.ranking.compare import hanging_m2, hanging_share, held_m2, held_share, worst_scenario
-from terrain3d.sentences.verdicts import CAUSES, VERDICT_WORDS, sense_words
+from terrain3d.sentences.heads import has_masks
+from terrain3d.sentences.verdicts import VERDICT_WORDS, cause_name, cause_words, sense_words
 from terrain3d.sentences.why import why
 from terrain3d.sentences.words import square_metres
 from terrain3d.wording import counted, listed
 
 #: What a map of causes leaves out.
 IN_REACH = "Beyond the range and outside the arcs no cause is counted."
+IN_REACH_MASKED = "Beyond the range, outside the arcs and where they are masked no cause is counted."
 #: Ground too small to be worth a word, m2.
 TRIFLE_M2 = 0.5
 #: Protected areas that a line tells of one by one, those that lose most; every one is in the list beside it.
@@ -33,7 +35,7 @@ def loss_line(outcome: Outcome, option: OptionResult) -> str:
     if not option.protect:
         return f"{_held(option)}{_main_loss(outcome, option)}."
     if len(option.protect) == 1:
-        return protected_words(option.protect[0])
+        return protected_words(option.protect[0], has_masks(option.detectors))
     return " ".join([f"{_held(option)}.", *_area_lines(option)])
 
 
@@ -43,7 +45,8 @@ def _area_lines(option: OptionResult) -> list[str]:
         (area for area in option.protect if area.both_fraction < 1),
         key=lambda area: -area.area_m2 * (1 - area.both_fraction),
     )
-    told = [protected_words(area) for area in wanting[:_MOST_AREAS]]
+    masks = has_masks(option.detectors)
+    told = [protected_words(area, masks) for area in wanting[:_MOST_AREAS]]
     more = len(wanting) - _MOST_AREAS
     return [*told, f"Of {counted(more, 'more area')} less is missing."] if more > 0 else told
 
@@ -66,7 +69,7 @@ def brief_line(outcome: Outcome, option: OptionResult) -> str:
     """What the option holds, and what keeps most of the rest of all protected ground from being held."""
     if not option.protect:
         return loss_line(outcome, option)
-    lost = _lost_by_kind(option.protect)
+    lost = _lost_by_kind(option.protect, has_masks(option.detectors))
     if not lost or lost[0][0] < TRIFLE_M2:
         return f"{_held(option)}."
     m2, what = lost[0]
@@ -76,7 +79,7 @@ def brief_line(outcome: Outcome, option: OptionResult) -> str:
 def most_lost(option: OptionResult) -> str:
     """What takes most of what is not held, for a row."""
     if option.protect:
-        found = _lost_by_kind(option.protect)
+        found = _lost_by_kind(option.protect, has_masks(option.detectors))
         return f"{found[0][1]} ({found[0][0]:.1f} m2)" if found and found[0][0] >= TRIFLE_M2 else "nothing"
     losses = [loss for loss in _losses(option) if loss[0] >= TRIFLE_M2]
     if not losses:
@@ -90,13 +93,15 @@ def area_lines(option: OptionResult) -> list[str]:
     lines = [
         ", ".join(f"{words} {option.area_m2[VERDICT_KEYS[v]]:.1f} m2" for v, words in VERDICT_WORDS.items())
     ]
-    lines += [protected_words(area) for area in option.protect]
+    masks = has_masks(option.detectors)
+    lines += [protected_words(area, masks) for area in option.protect]
     for layer, causes in option.causes.items():
         inside = {cause: m2 for cause, m2 in causes.items() if cause not in ELSEWHERE}
         lines.append(f"{sense_words(layer)}, within arc and range, lost to: {_listed(inside)}")
     if option.protect:
         for layer, causes in option.lost_m2.items():
-            lines.append(f"{sense_words(layer)}, on protected ground not held, lost to: {_listed(causes)}")
+            told = _listed(causes, masks)
+            lines.append(f"{sense_words(layer)}, on protected ground not held, lost to: {told}")
     if option.hangs_on_leaves_m2 >= TRIFLE_M2:
         lines.append(leaves_words(option))
     lines += scenario_lines(option)
@@ -139,10 +144,11 @@ def held_words(option: OptionResult) -> str:
     return square_metres(held_m2(option)) if share is None else f"{share:.0%}"
 
 
-def protected_words(area: ProtectedResult) -> str:
+def protected_words(area: ProtectedResult, has_masks: bool = False) -> str:
     """What an option holds of a protected area and what keeps it from the rest, in one sentence.
 
-    Causes of one kind stand together, things with names by their names, most first.
+    Causes of one kind stand together, things with names by their names, most first; `has_masks` tells whether
+    anything is masked of the option's units.
 
     >>> from terrain3d.cover.causes import Loss
     >>> lost = Loss("hidden by a solid", "shed", 6.0), Loss("lands short", None, 9.0)
@@ -156,21 +162,21 @@ def protected_words(area: ProtectedResult) -> str:
     if not area.area_m2:
         return f'"{area.name}" is smaller than a cell.'
     held = f'Both layers hold {area.both_fraction:.0%} of "{area.name}" ({square_metres(area.area_m2)})'
-    lost = not_held_words(area)
+    lost = not_held_words(area, has_masks)
     return f"{held}; {lost}." if lost else f"{held}."
 
 
-def not_held_words(area: ProtectedResult) -> str:
+def not_held_words(area: ProtectedResult, has_masks: bool = False) -> str:
     """What keeps the rest of a protected area from being held; empty where that is a trifle."""
     told = [
         f"{square_metres(m2)} {what}"
-        for m2, what in [*_lost_by_kind((area,)), (area.unknown_m2, "not known")]
+        for m2, what in [*_lost_by_kind((area,), has_masks), (area.unknown_m2, "not known")]
         if m2 >= TRIFLE_M2
     ]
     return f"not held: {', '.join(told)}" if told else ""
 
 
-def _lost_by_kind(areas: tuple[ProtectedResult, ...]) -> list[tuple[float, str]]:
+def _lost_by_kind(areas: tuple[ProtectedResult, ...], has_masks: bool) -> list[tuple[float, str]]:
     """Square metres not held and what takes them: causes of one kind together, with names; most first."""
     together: dict[str, dict[str, float]] = {}
     for loss in (loss for area in areas for loss in area.lost_to):
@@ -180,7 +186,9 @@ def _lost_by_kind(areas: tuple[ProtectedResult, ...]) -> list[tuple[float, str]]
     for cause, by_name in together.items():
         most_first = sorted((name for name in by_name if name), key=lambda name: (-by_name[name], name))
         names = [f'"{name}"' for name in most_first]
-        found.append((sum(by_name.values()), f"{CAUSES[cause].lost} {listed(names)}".rstrip()))
+        found.append(
+            (sum(by_name.values()), f"{cause_words(cause, has_masks).lost} {listed(names)}".rstrip())
+        )
     return sorted(found, key=lambda item: -item[0])
 
 
@@ -195,7 +203,7 @@ def cause_line(layer: str, reach_m2: float, broken_m2: float, lost: tuple[str, f
     text = f"Of {whole} in its reach the {sense_words(layer)} {does} {broken}"
     if lost is None:
         return f"{text}; nothing takes it there."
-    return f"{text}; most is lost where it {CAUSES[lost[0]].does} ({square_metres(lost[1])})."
+    return f"{text}; most is lost where it {cause_words(lost[0]).does} ({square_metres(lost[1])})."
 
 
 def _held(option: OptionResult) -> str:
@@ -214,7 +222,7 @@ def _main_loss(outcome: Outcome, option: OptionResult) -> str:
     area, layer, cause = max(losses, key=lambda loss: loss[0])
     if area < TRIFLE_M2:
         return ""
-    where = CAUSES[cause].where.format(layer=layer, figure=outcome.figure.name)
+    where = cause_words(cause).where.format(layer=layer, figure=outcome.figure.name)
     return f"; of the rest in its reach most is lost {where} ({square_metres(area)})"
 
 
@@ -228,7 +236,7 @@ def _losses(option: OptionResult) -> list[tuple[float, str, str]]:
     ]
 
 
-def _listed(causes: dict[str, float]) -> str:
+def _listed(causes: dict[str, float], has_masks: bool = False) -> str:
     """Causes and their areas, largest first."""
     ordered = sorted(((m2, cause) for cause, m2 in causes.items()), reverse=True)
-    return ", ".join(f"{cause} {m2:.1f} m2" for m2, cause in ordered) or "nothing"
+    return ", ".join(f"{cause_name(cause, has_masks)} {m2:.1f} m2" for m2, cause in ordered) or "nothing"

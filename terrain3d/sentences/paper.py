@@ -1,6 +1,7 @@
 """What every page says of where it comes from: for whom, by whom, of which survey, in which coordinates."""
 
 from terrain3d.opened import OpenedSite
+from terrain3d.readers.crs import read_crs
 from terrain3d.survey.dates import days
 
 
@@ -36,6 +37,24 @@ def _survey(site: OpenedSite) -> str:
     if terrain.error_m is not None:
         told.append(f"heights within {terrain.error_m:g} m (RMSE)")
     return ", ".join(told)
+
+
+def corner_words(site: OpenedSite, x: float, y: float) -> str:
+    """A place in the coordinates of the site file; empty where they are those of the axes.
+
+    Parameters
+    ----------
+    site : OpenedSite
+    x, y : float
+        Local metres.
+    """
+    name, frame = site.file.site.crs, site.terrain.frame
+    if name is None or not frame.is_georeferenced:
+        return ""
+    crs = read_crs(name, "[site] crs")
+    east, north = (float(value) for value in frame.from_local(x, y, crs))
+    digits = 6 if crs.is_geographic else 1
+    return f"E {east:.{digits}f}, N {north:.{digits}f}"
 
 
 def _coordinates(site: OpenedSite) -> str:

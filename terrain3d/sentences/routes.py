@@ -1,6 +1,7 @@
 """The ways in to protected ground, as a client reads them."""
 
 from terrain3d.cover.option import OptionResult
+from terrain3d.sentences.heads import pulse_words
 from terrain3d.walk.routes import OpenRoutes
 from terrain3d.walk.ways_in import ALIKE, ClearRoute, Crossing, Start, WayIn
 
@@ -128,8 +129,7 @@ def percent(share: float) -> str:
 
 def trust_words(option: OptionResult) -> str:
     """What the chance is, and what nobody walks over."""
-    takes = sorted({unit.pulses_needed for unit in option.detectors})
-    several = " or ".join(f"{n} pulse{'s' if n > 1 else ''}" for n in takes)
+    several = pulse_words(option.detectors)
     return (
         f"The chance is a model's, not measured: the alarm takes {several}, and a zone's edge may lie"
         " anywhere on its arc. Known ground is walked, slopes to the limit, and foliage; no solid is climbed."

@@ -12,13 +12,15 @@ from terrain3d.cover.profile import (
     Profile,
     Run,
     long_runs,
+    masked_along,
     over_ground,
     solid_met,
 )
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector
-from terrain3d.sentences.verdicts import CAUSES, UNKNOWN_WORDS, VERDICT_WORDS, sense_words
+from terrain3d.sentences.heads import has_masks, masked_words
+from terrain3d.sentences.verdicts import UNKNOWN_WORDS, VERDICT_WORDS, cause_name, cause_words, sense_words
 from terrain3d.sight.hits import Hit
 from terrain3d.wording import listed
 
@@ -83,7 +85,7 @@ def _solid_words(solid: CutSolid | None) -> str:
 
 def run_rows(profile: Profile) -> list[tuple[Run, str]]:
     """The stretches of the line within reach, each with its verdict and the causes in words."""
-    rows = []
+    rows, masks = [], has_masks((profile.unit,))
     for run in long_runs(profile):
         if run.code == Verdict.OUTSIDE or run.stop_m <= 0:
             continue
@@ -96,7 +98,7 @@ def run_rows(profile: Profile) -> list[tuple[Run, str]]:
             codes, counts = np.unique(outcomes[here], return_counts=True)
             outcome_code = int(codes[counts.argmax()])
             if outcome_code in CAUSE_KEYS and run.code != Verdict.BOTH:
-                causes.setdefault(CAUSE_KEYS[outcome_code], []).append(layer)
+                causes.setdefault(cause_name(CAUSE_KEYS[outcome_code], masks), []).append(layer)
         told = [f"{' and '.join(layers)}: {cause}" for cause, layers in causes.items()]
         rows.append((run, "; ".join([VERDICT_WORDS[Verdict(run.code)], *told])))
     return rows
@@ -117,9 +119,12 @@ def section_sentence(profile: Profile) -> str:
             lost &= counts & (profile.along > 0) & (profile.along <= reach)
             losses.append((float(lost.sum()) * step, layer, cause))
     length, layer, cause = max(losses, key=lambda loss: loss[0])
+    masked = masked_words(masked_along(profile.unit, profile.bearing_deg))
+    also = f"; {masked}" if masked else ""
     if length < SHORT_RUN_M:
-        return f"{text}."
-    return f"{text}; most is lost where the {sense_words(layer)} {CAUSES[cause].does} ({metres(length)})."
+        return f"{text}{also}."
+    does = cause_words(cause, has_masks((profile.unit,))).does
+    return f"{text}; most is lost where the {sense_words(layer)} {does} ({metres(length)}){also}."
 
 
 def broken_words(unit: Detector) -> list[str]:

@@ -175,13 +175,14 @@ def range_words(slack: Slack) -> str:
     ('the range setting may be 4 m shorter', 'no other range holds enough')
     """
     ways = [f"{off:g} m {way}" for way, off in (("shorter", slack.less), ("longer", slack.more)) if off > 0]
+    of = "" if slack.head is None else f" of head {slack.head}"
     if not ways:
-        return "no other range holds enough"
-    return f"the range setting may be {' or '.join(ways)}"
+        return f"no other range{of} holds enough"
+    return f"the range setting{of} may be {' or '.join(ways)}"
 
 
-def setting_words(unit: Detector, setting: str) -> str:
-    """A setting with its value, short.
+def setting_words(unit: Detector, setting: str, head: int | None = None) -> str:
+    """A setting with its value, short; of a head by its number from 1 where it is one's own.
 
     >>> from pathlib import Path
     >>> from terrain3d.detector.types import load_type
@@ -196,6 +197,8 @@ def setting_words(unit: Detector, setting: str) -> str:
         "roll": f"{unit.roll_deg:.3g}°",
         "range": f"{unit.range_m:.4g} m",
     }[setting]
+    if head is not None:
+        return f"{setting}, head {head} {unit.range_of(head - 1):.4g} m"
     return f"{setting} {value}"
 
 

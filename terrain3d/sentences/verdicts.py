@@ -38,6 +38,10 @@ def sense_words(name: str) -> str:
     return name if name == MICROWAVE else f"{name} layer"
 
 
+#: What ground outside the verdicts is drawn as, where it has colours of its own.
+PHOTOGRAPHED, SCANNED = "as photographed", "as the scan saw it"
+
+
 @dataclass(frozen=True)
 class CauseWords:
     """How one cause reads in a sentence; its key says it in a row.
@@ -129,3 +133,29 @@ CAUSES = {
         ),
     }.items()
 }
+
+#: The last of them where a unit has masks: what is masked of an arc counts as outside it.
+_OUTSIDE_OR_MASKED = CauseWords(
+    "is outside its arc or masked",
+    "outside the arc or masked",
+    "{area} lie outside its arc or are masked",
+    "outside the arc or masked",
+)
+
+
+def cause_words(cause: str, has_masks: bool = False) -> CauseWords:
+    """The words of a cause by its key; `has_masks` tells whether anything is masked of the units.
+
+    >>> cause_words("outside arc").lost, cause_words("outside arc", has_masks=True).lost
+    ('outside the arc', 'outside the arc or masked')
+    """
+    return _OUTSIDE_OR_MASKED if has_masks and cause == CAUSE_KEYS[OUTSIDE_ARC] else CAUSES[cause]
+
+
+def cause_name(cause: str, has_masks: bool = False) -> str:
+    """A cause in a row: its key, and what counts as it.
+
+    >>> cause_name("lands short", True), cause_name("outside arc", True)
+    ('lands short', 'outside arc or masked')
+    """
+    return f"{cause} or masked" if has_masks and cause == CAUSE_KEYS[OUTSIDE_ARC] else cause

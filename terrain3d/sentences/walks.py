@@ -7,6 +7,7 @@ import numpy as np
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.pose import Detector
+from terrain3d.sentences.heads import pulse_words
 from terrain3d.units import Floats
 from terrain3d.walk.fans import ACROSS_M, NEAR_M, Fan
 from terrain3d.walk.indoor_tests import IndoorTestFan
@@ -16,6 +17,8 @@ from terrain3d.walk.option import OptionWalks
 from terrain3d.walk.pulses import WalkResult
 from terrain3d.wording import counted, listed
 
+#: Whose setting the pulses of an alarm are, by whether a head has its own.
+_SETTING = {False: "the unit's setting", True: "set head by head"}
 #: Of the borrowed walk tests, and of all that is counted.
 BORROWED = "conditions borrowed from an indoor standard; nothing is said to comply"
 MODEL = "a model of the zones, not a measured probability"
@@ -115,11 +118,18 @@ def sensing_words(units: Iterable[Detector]) -> str:
 
 def counting_words(option: OptionResult) -> str:
     """What a pulse is, how many the alarm takes, and how far to trust it."""
-    takes = sorted({(unit.pulses_needed, unit.type.pulse_window) for unit in option.detectors})
+    takes = sorted(
+        {
+            (unit.pulses_of(head), unit.type.pulse_window)
+            for unit in option.detectors
+            for head in range(len(unit.type.head))
+        }
+    )
+    by_heads = any(own.pulses is not None for unit in option.detectors for own in unit.heads)
     several = [f"{n} in each within {window:g} s" if n > 1 else "1 in each" for n, window in takes]
     return (
         "A pulse is a zone entered or left while the layers that the alarm needs are broken together;"
-        f" the alarm takes {' or '.join(dict.fromkeys(several))} (the unit's setting)."
+        f" the alarm takes {' or '.join(dict.fromkeys(several))} ({_SETTING[by_heads]})."
         f"{sensing_words(option.detectors)}"
         " A model of the zones, not a measurement: walk-test."
     )
@@ -133,9 +143,16 @@ def how_walked(walk: WalkResult) -> str:
     counts = ", ".join(f"{n} {name}" for name, n in per_layer.items()) or "none"
     return (
         f"{walk.figure.name}, {walk.speed_mps:g} m/s, {walk.length_m:.1f} m in {walk.time_s:.0f} s;"
-        f" {walk.both_m:.1f} m under both layers; pulses: {counts}"
+        f" {_both_words(walk)} under both layers; pulses: {counts}"
         + "".join(f"; {sensed_words(own)}" for own in walk.sensed)
     )
+
+
+def _both_words(walk: WalkResult) -> str:
+    """How far it leads under both layers: pulses may come on less than a piece of what is measured."""
+    if walk.pulses and walk.both_m < walk.strip_m:
+        return f"less than {walk.strip_m:.1g} m"
+    return f"{walk.both_m:.1f} m"
 
 
 def sensed_words(own: SensedWalk) -> str:
@@ -183,9 +200,9 @@ def fans_sentence(unit: Detector, to: Fan, across: Fan) -> str:
     return f"{text}; across it {share:.0%} of walks of {ACROSS_M:g} m raise it."
 
 
-def who_walks(fan: Fan) -> str:
+def who_walks(fan: Fan, unit: Detector) -> str:
     """Who walks the lines of a fan, and what the alarm takes."""
-    pulses = counted(fan.pulses_needed, "pulse")
+    pulses = pulse_words((unit,))
     also = {"also": " and the microwave", "either": ", or the microwave"}.get(fan.microwave or "", "")
     return (
         f"walked by: {fan.figure.name}, {fan.speed_mps:g} m/s; the alarm takes {pulses} in each layer{also}"

@@ -4,7 +4,8 @@ from terrain3d.cover.option import OptionResult
 from terrain3d.job import Outcome, Steady
 from terrain3d.ranking.compare import held_m2, held_share, weighted_share, worst_scenario
 from terrain3d.ranking.reasons import Reason, holds_as_much, holds_at_least, rivals
-from terrain3d.sentences.verdicts import CAUSES, NAMED_BECAUSE, sense_words
+from terrain3d.sentences.heads import has_masks
+from terrain3d.sentences.verdicts import NAMED_BECAUSE, cause_words, sense_words
 
 
 def why(outcome: Outcome) -> str:
@@ -88,7 +89,8 @@ def _against(best: OptionResult, other: OptionResult, reason: Reason, figure: st
     text = f'"{other.name}" holds {_amount(other)}'
     if reason.cause is None:
         return text
-    because = (NAMED_BECAUSE if reason.name else CAUSES[reason.cause].because).format(
+    words = NAMED_BECAUSE if reason.name else cause_words(reason.cause, has_masks(other.detectors)).because
+    because = words.format(
         area=_of_what(best, reason),
         layer=reason.layer,
         sense=sense_words(reason.layer or ""),

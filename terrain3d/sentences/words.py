@@ -4,6 +4,7 @@ from terrain3d.cover.option import OptionResult
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
+from terrain3d.sentences.heads import range_words, setting_lines
 
 #: A figure that is not there.
 NO_FIGURE = "\u2013"
@@ -27,8 +28,8 @@ def place_in_ranking(outcome: Outcome, option: OptionResult) -> str:
     return f"{place}{ending} of {len(outcome.ranking)}"
 
 
-def unit_lines(unit: Detector) -> tuple[str, str]:
-    """How a unit is set, in the order an installer needs it.
+def unit_lines(unit: Detector) -> tuple[str, ...]:
+    """How a unit is set, in the order an installer needs it; what is set head by head follows.
 
     >>> from pathlib import Path
     >>> from terrain3d.detector.types import load_type
@@ -37,8 +38,9 @@ def unit_lines(unit: Detector) -> tuple[str, str]:
     """
     height = f"{unit.height_m:.2f}".removesuffix("0")
     return (
-        f"{height} m high, facing {unit.bearing_deg:g}°, range {unit.range_m:g} m",
+        f"{height} m high, facing {unit.bearing_deg:g}°, {range_words(unit)}",
         f"tilt {unit.tilt_deg:g}°, roll {unit.roll_deg:g}°",
+        *setting_lines(unit),
     )
 
 

@@ -8,8 +8,8 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Literal, Protocol
 
+from terrain3d import palette
 from terrain3d.cover.verdict import Verdict
-from terrain3d.show import palette
 from terrain3d.show.legend import Sign
 from terrain3d.wording import counted
 

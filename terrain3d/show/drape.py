@@ -10,10 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import zoom
 
+from terrain3d import palette
 from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict
-from terrain3d.show import palette
+from terrain3d.palette import Rgb
 from terrain3d.show.legend import verdict_sign
-from terrain3d.show.palette import Rgb
 from terrain3d.units import Floats
 
 Mask = NDArray[np.bool_]
@@ -23,12 +23,14 @@ DRAPE_PIXELS = 1400
 LIGHT = np.array([-0.5, 0.5, math.sqrt(0.5)])
 #: How much of the relief's light and shade is laid over the colours.
 SHADE_STRENGTH = 0.45
+#: How much of a photograph shows on the paper.
+_PHOTO_STRENGTH = 0.5
 #: What has stripes, by the mark that they are kept under.
 _STRIPED = {200 + k: code for k, code in enumerate((*Verdict, UNKNOWN)) if verdict_sign(code).stripe.hatch}
 
 
 def relief(z: Floats, cell_m: float) -> Floats:
-    """How bright each cell is in slanting light; 1 on the level and where nothing is known.
+    """How bright each cell is in slanting light; 1 where it is as most ground, and where nothing is known.
 
     Parameters
     ----------
@@ -48,10 +50,18 @@ def relief(z: Floats, cell_m: float) -> Floats:
     north, east = np.gradient(z, cell_m)
     lit = (LIGHT[2] - LIGHT[0] * east - LIGHT[1] * north) / np.sqrt(1 + east**2 + north**2)
     brightness = 1 + SHADE_STRENGTH * (np.maximum(lit, 0) / LIGHT[2] - 1)
+    # On a slope all ground would be dim, or bright: what most of it has is taken for plain paper.
+    usual = np.median(brightness[np.isfinite(brightness)]) if np.isfinite(brightness).any() else 1.0
+    brightness = brightness / usual
     return np.where(np.isfinite(brightness), np.clip(brightness, 0.7, 1.12), 1.0)
 
 
-def drape(codes: Codes, shade: Floats | None = None, pixels: int = DRAPE_PIXELS) -> Rgb:
+def drape(
+    codes: Codes,
+    shade: Floats | None = None,
+    pixels: int = DRAPE_PIXELS,
+    seen: tuple[Rgb, Mask] | None = None,
+) -> Rgb:
     """Draw a grid of verdicts.
 
     Parameters
@@ -62,6 +72,9 @@ def drape(codes: Codes, shade: Floats | None = None, pixels: int = DRAPE_PIXELS)
         Brightness of each cell on ground outside the verdicts; flat without it.
     pixels : int
         Least length of the longer side.
+    seen : (rgb, known), optional
+        (ny, nx, 3) uint8 and (ny, nx) bool: what ground outside the verdicts looks like, where that is known;
+        thinned with paper, so that lines and names on it can be read.
 
     Returns
     -------
@@ -85,6 +98,10 @@ def drape(codes: Codes, shade: Floats | None = None, pixels: int = DRAPE_PIXELS)
         slant = verdict_sign(code).stripe.slant
         marked[part][stripes(fine.shape, period, slant)[part] & (inner == code)] = mark
     image = np.take(_colours(), marked, axis=0)
+    if seen is not None:
+        rgb, known = (values.repeat(k, axis=1).repeat(k, axis=0) for values in seen)
+        shown = known & (fine == Verdict.OUTSIDE)
+        image[shown] = (255 - _PHOTO_STRENGTH * (255 - rgb[shown].astype(np.float32))).astype(np.uint8)
     if shade is not None:
         bright = zoom(shade.astype(np.float32), k, order=1, mode="nearest", grid_mode=True)
         # A verdict has its own colour on every slope: it is looked up in a key.

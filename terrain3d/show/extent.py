@@ -4,10 +4,12 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
+from numpy.typing import NDArray
 
-from terrain3d.detector.pose import Detector
+from terrain3d.detector.pose import Detector, head_axes, posed_heads, shut_arcs
 from terrain3d.job import Outcome
-from terrain3d.terrain import Ground, Solids
+from terrain3d.terrain import Ground, Solids, Terrain
 from terrain3d.units import Floats
 
 #: Ground shown around what matters, metres.
@@ -101,6 +103,14 @@ def points_that_matter(outcome: Outcome) -> Floats:
     return np.vstack(parts)
 
 
+def seen_part(terrain: Terrain, extent: Extent) -> tuple[NDArray[np.uint8], NDArray[np.bool_]] | None:
+    """What the ground looks like from above, and where that is known; None where nobody knows."""
+    if terrain.colours is None:
+        return None
+    part = extent.rows, extent.columns
+    return terrain.colours.rgb[part], terrain.colours.known[part]
+
+
 def head_sector(unit: Detector, pan_deg: float, arc_deg: float, radius_m: float) -> Floats:
     """(n, 2) plan of a head's arc at a radius, from its left edge to its right edge."""
     steps = max(2, math.ceil(arc_deg / 2) + 1)
@@ -108,10 +118,73 @@ def head_sector(unit: Detector, pan_deg: float, arc_deg: float, radius_m: float)
     return np.column_stack([unit.x + radius_m * np.sin(bearing), unit.y + radius_m * np.cos(bearing)])
 
 
+def stretch_outline(unit: Detector, head: int, low_deg: float, high_deg: float) -> Floats:
+    """(n, 2) ring around all that a head's layers pass over in a stretch of its arc, out to maximum range.
+
+    As verdicts have it, by the axis of each layer as it is tilted and rolled; the unit itself is on the ring.
+
+    Parameters
+    ----------
+    unit : Detector
+    head : int
+        Counted from 0.
+    low_deg, high_deg : float
+        Right of the head's straight ahead.
+
+    Examples
+    --------
+    >>> from terrain3d.detector.types import load_type
+    >>> level = Detector("D1", load_type("one-head-90"), "pole", 0, 0, 0, 1.0, 0.0)
+    >>> stretch_outline(level, 0, -45, 45).max(axis=0).round(2).tolist()
+    [8.49, 12.0]
+    """
+    posed = posed_heads(unit)[head]
+    axes, elevations = (posed.right, posed.forward, posed.up), [one.elevation_deg for one in posed.layers]
+    return _ring(unit, np.array(axes), elevations, (low_deg, high_deg), unit.type.max_range)
+
+
+def lobe_outline(unit: Detector) -> Floats | None:
+    """The same ring around what a unit's microwave looks over, out to its range; None where it has none.
+
+    >>> from terrain3d.detector.types import load_type
+    >>> level = Detector("D1", load_type("one-head-90-microwave"), "pole", 0, 0, 0, 1.0, 0.0)
+    >>> lobe_outline(level).max(axis=0).round(1).tolist()      # 100 degrees, 3 down
+    [9.2, 12.0]
+    """
+    lobe = unit.type.microwave
+    if lobe is None:
+        return None
+    axes = head_axes(unit.bearing_deg, unit.tilt_deg, unit.roll_deg)
+    return _ring(unit, axes, [lobe.elevation], (-lobe.arc / 2, lobe.arc / 2), lobe.range)
+
+
+def _ring(
+    unit: Detector, axes: Floats, elevations_deg: list[float], arc_deg: tuple[float, float], range_m: float
+) -> Floats:
+    low, high = arc_deg
+    azimuth = np.radians(np.linspace(low, high, max(2, math.ceil((high - low) / 2) + 1)))
+    right, forward, up = axes
+    eye = np.array([unit.x, unit.y])
+    sectors = []
+    for elevation in elevations_deg:
+        e = math.radians(elevation)
+        rays = math.cos(e) * (np.sin(azimuth)[:, None] * right + np.cos(azimuth)[:, None] * forward)
+        rays = rays + math.sin(e) * up
+        sectors.append(shapely.Polygon(np.vstack([eye, eye + range_m * rays[:, :2]])).buffer(0))
+    whole = shapely.union_all(sectors)
+    largest = max(shapely.get_parts(whole), key=lambda part: part.area)
+    return np.asarray(largest.exterior.coords)
+
+
 def head_arcs(unit: Detector) -> list[tuple[float, float]]:
     """(middle off the unit's bearing, arc) of all that is left open of a unit's heads, degrees."""
+    return [(middle, arc) for _, middle, arc in head_stretches(unit)]
+
+
+def head_stretches(unit: Detector) -> list[tuple[int, float, float]]:
+    """The same with the head of each stretch, counted from 0."""
     return [
-        (unit.pan_of(head) + (low + high) / 2, high - low)
+        (head, unit.pan_of(head) + (low + high) / 2, high - low)
         for head in range(len(unit.type.head))
         for low, high in unit.open_arcs(head)
     ]
@@ -119,8 +192,25 @@ def head_arcs(unit: Detector) -> list[tuple[float, float]]:
 
 def reach_outline(unit: Detector) -> Floats:
     """(n, 2) the unit and the arcs of its heads at their maximum range."""
-    sectors = [head_sector(unit, pan, arc, unit.type.max_range) for pan, arc in head_arcs(unit)]
-    return np.vstack([[[unit.x, unit.y]], *sectors])
+    return np.vstack([[[unit.x, unit.y]], *open_outlines(unit)])
+
+
+def open_outlines(unit: Detector) -> list[Floats]:
+    """`stretch_outline` of all that is left open of a unit's heads."""
+    return [
+        stretch_outline(unit, head, *arc)
+        for head in range(len(unit.type.head))
+        for arc in unit.open_arcs(head)
+    ]
+
+
+def masked_outlines(unit: Detector) -> list[Floats]:
+    """The same of all that is masked."""
+    return [
+        stretch_outline(unit, head, *arc)
+        for head, kind in enumerate(unit.type.head)
+        for arc in shut_arcs(kind, unit.head(head))
+    ]
 
 
 def _with_whole_solids(solids: Solids, low: Floats, high: Floats) -> tuple[Floats, Floats]:

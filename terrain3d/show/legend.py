@@ -7,12 +7,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Any
 
+from terrain3d import palette
 from terrain3d.cover.causes import CAUSE_KEYS
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.pose import Detector
 from terrain3d.detector.types import MICROWAVE
+from terrain3d.sentences.heads import has_masks
 from terrain3d.sentences.verdicts import UNKNOWN_WORDS, VERDICT_WORDS
-from terrain3d.show import palette
 from terrain3d.show.shapes import contour_levels
 from terrain3d.terrain import Terrain
 from terrain3d.units import Floats
@@ -131,6 +132,13 @@ UNIT = Sign(
     mark=Mark(size=8.0, rim=palette.UNIT, rim_width=1.4, dot=3.2),
 )  # fmt: skip
 RANGE_SETTING = Sign("range setting", line=palette.UNIT, width=0.8, dashes=(4, 3))
+#: What is covered of an arc: over whatever lies there, for another head or unit may hold it.
+MASKED = Sign(
+    "masked zones of an arc", fill=palette.PAPER, line=palette.UNIT, width=0.9, dashes=(1.5, 1.5),
+    strength=0.0, stripe=Stripe("||||", palette.MASKED), scene_px=1.9, scene_m=(0.25, 0.25),
+)  # fmt: skip
+#: The same in a scene: the edge of what is covered.
+MASKED_ARC = replace(MASKED, fill="", stripe=Stripe())
 MOUNT = Sign("named already", line=palette.QUIET_INK, width=0.0, mark=Mark(size=5.0, rim=palette.QUIET_INK))
 MARKED = Sign(
     "mark to measure from", line=palette.INK, width=0.0, mark=Mark("^", 4.5, palette.PAPER, palette.INK, 0.9)
@@ -168,6 +176,9 @@ LEAVES_FOUND = Sign(
 )
 TURNS = Sign("the line turns", line=palette.QUIET_INK, width=0.8, dashes=(2, 2))
 GROUND_LINE = Sign("ground", width=1.3)
+BETWEEN_HEADS = Sign(
+    "open between heads", fill=palette.PAPER, line=palette.QUIET_INK, stripe=Stripe("\\\\\\\\", palette.SPILT)
+)
 ZONE_EDGE = Sign("zones, by number", line=palette.QUIET_INK, width=0.5)
 TURNS_FLAT = Sign("flat it turns so far", width=1.4)
 TURNS_ON_BRACKET = Sign("on its bracket", width=1.4, dashes=(5, 2.2), key_dashes=(3, 1.4))
@@ -181,11 +192,15 @@ EQUAL_DISTANCE = Sign("equal distance on the ground, heavy at the range", width=
 
 WALK = Sign("walk and its pulses", line=palette.FIGURE, width=1.9, mark=Mark(size=3.8, rim_width=0.9))
 #: On the strip of a walk, over its pulses.
+LOBE = Sign(
+    "microwave, its arc and range", line=palette.layer_colour(MICROWAVE), width=1.0, dashes=(1.5, 1.5)
+)
 MICROWAVE_SENSES = Sign("microwave senses", fill=palette.layer_colour(MICROWAVE))
 MICROWAVE_ACROSS = Sign("it reaches, moves across", fill=palette.CAUSES["moves across"])
 ALARM = Sign("alarm", width=0.0, mark=Mark("*", 14.0, palette.ALARM, rim_width=1.1))
 UNNOTICED = Sign("way walked unnoticed", line=palette.FIGURE, width=1.7)
 NOTICED = Sign("noticed here", width=0.0, mark=Mark(size=4.6))
+ALONG_WALL = Sign("walk along a wall", line=palette.FIGURE, width=1.9, mark=NOTICED.mark)
 APPROACH = Sign("way in", line=palette.QUIET_INK, width=2.8)
 LEAST_LIKELY = Sign("least likely walk", line=palette.FIGURE, width=2.1, scene_px=5.0)
 #: The same to the middle of protected ground.
@@ -295,6 +310,16 @@ def layer_signs(units: Iterable[Detector], most: int = 4) -> list[Sign]:
     """The layers of some units, by name."""
     names = dict.fromkeys(layer.name for unit in units for head in unit.type.head for layer in head.layer)
     return [layer_sign(name) for name in list(names)[:most]]
+
+
+def masked_signs(units: Iterable[Detector], is_scene: bool = False) -> list[Sign]:
+    """The sign of what is masked, where anything is."""
+    return [MASKED_ARC if is_scene else MASKED] if has_masks(units) else []
+
+
+def lobe_signs(units: Iterable[Detector]) -> list[Sign]:
+    """The sign of a microwave's arc, where any unit has one."""
+    return [LOBE] * any(unit.type.microwave is not None for unit in units)
 
 
 def piece_sign(name: str, kind: str) -> Sign:

@@ -10,7 +10,7 @@ import matplotlib as mpl
 from matplotlib.font_manager import FontProperties, findfont
 from matplotlib.ft2font import FT2Font, LoadFlags
 
-from terrain3d.show import palette
+from terrain3d import palette
 
 #: Comes with matplotlib, so the pictures are the same on every machine.
 _FAMILY = "DejaVu Sans"

@@ -3,20 +3,21 @@
 import math
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import product
 from typing import Any
 
 import numpy as np
 import pyvista as pv
 import shapely
 
+from terrain3d import palette
 from terrain3d.cover.option import OptionResult
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector, posed_heads
-from terrain3d.show import palette
 from terrain3d.show.camera import Camera, block_depth
 from terrain3d.show.drape import drape
-from terrain3d.show.extent import Extent, head_arcs, head_sector
-from terrain3d.show.legend import CONTOUR, SOLID, UNIT, Sign
+from terrain3d.show.extent import Extent, masked_outlines, open_outlines, seen_part
+from terrain3d.show.legend import CONTOUR, MASKED_ARC, SOLID, UNIT, Sign
 from terrain3d.show.shapes import (
     LAYER_ROWS,
     Ints,
@@ -30,7 +31,7 @@ from terrain3d.show.shapes import (
     smoothed_heights,
 )
 from terrain3d.show.silhouettes import silhouette
-from terrain3d.terrain import Foliage, Ground, Solids
+from terrain3d.terrain import Foliage, Ground, Solids, Terrain
 from terrain3d.units import Floats
 
 _ONE_QUAD = np.array([[0, 1, 2, 3]])
@@ -61,8 +62,9 @@ class Tag:
     kind: str
 
 
-def ground_parts(ground: Ground, heights: Floats, option: OptionResult, extent: Extent) -> list[Part]:
+def ground_parts(terrain: Terrain, heights: Floats, option: OptionResult, extent: Extent) -> list[Part]:
     """The block of ground under its verdicts, its cut sides and its contours."""
+    ground = terrain.ground
     xs, ys, z = ground_nodes(ground, heights, extent)
     x, y = np.meshgrid(xs, ys)
     index = np.arange(z.size).reshape(z.shape)
@@ -78,7 +80,7 @@ def ground_parts(ground: Ground, heights: Floats, option: OptionResult, extent: 
     surface.point_data.active_normals = shaded.compute_normals(
         cell_normals=False, split_vertices=False, consistent_normals=False
     ).point_normals
-    image = drape(option.verdicts[extent.rows, extent.columns])
+    image = drape(option.verdicts[extent.rows, extent.columns], seen=seen_part(terrain, extent))
     # pyvista reads pictures from the top; the drape starts in the south.
     library: Any = pv
     texture = library.Texture(np.ascontiguousarray(image[::-1]))
@@ -190,13 +192,13 @@ def drawn_line(
 
 
 def unit_parts(ground: Ground, heights: Floats, unit: Detector) -> list[Part]:
-    """A unit on its pole, larger than life, and its arcs at maximum range on the ground."""
+    """A unit on its pole, larger than life, and its arcs at maximum range dashed where masked."""
     pole, housing = _on_pole(unit.x, unit.y, unit.ground_z, unit.height_m)
     parts = [Part("units", pole, palette.POLE), Part("units", housing, palette.UNIT)]
-    for pan, arc in head_arcs(unit):
-        rim = head_sector(unit, pan, arc, unit.type.max_range)
-        foot = [[unit.x, unit.y]]
-        parts += drawn_line(ground, heights, np.vstack([foot, rim, foot]), UNIT)
+    for outline in masked_outlines(unit):
+        parts += drawn_line(ground, heights, outline, MASKED_ARC)
+    for outline in open_outlines(unit):
+        parts += drawn_line(ground, heights, outline, UNIT)
     return parts
 
 
@@ -213,8 +215,8 @@ def layer_parts(unit: Detector, reach: Reach) -> list[Part]:
     """Faint sides and a stronger far end, so that the ground's colours show through."""
     parts = []
     for head in posed_heads(unit):
-        for layer in head.layers:
-            points, triangles = layer_body(unit, head, layer, reach)
+        for layer, stretch in product(head.layers, head.open_deg):
+            points, triangles = layer_body(unit, head, layer, reach, stretch)
             colour = palette.layer_colour(layer.name)
             sides = (triangles == 0).any(axis=1)
             parts.append(Part("layers", _surface(points, triangles[sides]), colour, 0.055))

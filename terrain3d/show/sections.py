@@ -4,6 +4,7 @@ The same for a page, which shows one option, and for the window, which shows one
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import UNKNOWN, VERDICT_KEYS, Verdict
@@ -12,22 +13,33 @@ from terrain3d.nuisance.animals import AnimalGround
 from terrain3d.sentences import words
 from terrain3d.sentences.animals import LOWEST_COLOUR, animal_words, stripes_words
 from terrain3d.sentences.beyond import area_words
+from terrain3d.sentences.close_in import close_in_figures
+from terrain3d.sentences.heads import has_masks
 from terrain3d.sentences.options import not_held_words
-from terrain3d.show.blocks import Bar, Gap, Listing, Paragraph, Piece, Row, Section
-from terrain3d.show.legend import CRAWLING, animal_sign, verdict_sign
+from terrain3d.show.blocks import Bar, Gap, Listing, Paragraph, Piece, Row, Section, TypeSize
+from terrain3d.show.legend import CRAWLING, Sign, animal_sign, verdict_sign
+from terrain3d.walk.close_in import CloseIn
 
 Options = tuple[OptionResult, ...]
 #: Protected areas under whose bar a page says what is not held.
 _MOST_EXPLAINED = 2
 
 
-def ground_section(options: Options, sides: tuple[str, ...] = (), has_unknown: bool = False) -> Section:
-    """The verdicts with their signs and areas; `sides` stand over the figures of several options."""
+def ground_section(
+    options: Options, sides: tuple[str, ...] = (), has_unknown: bool = False, outside: str = ""
+) -> Section:
+    """The verdicts with their signs and areas; `sides` stand over the figures of several options.
+
+    `outside` says what ground outside the verdicts is drawn as, where that is not the colour of its sign.
+    """
     rows = []
     for verdict in sorted(Verdict, reverse=True):
         areas = tuple(words.square_metres(one.area_m2.get(VERDICT_KEYS[verdict], 0.0)) for one in options)
         sign = verdict_sign(verdict)
         # How much of the survey lies outside says nothing about an option.
+        if verdict == Verdict.OUTSIDE and outside:
+            rows.append(Row(f"{sign.text}: {outside}", (), None, "large", is_inset=True))
+            continue
         rows.append(Row(sign.text, () if verdict == Verdict.OUTSIDE else areas, sign, "large"))
     if has_unknown:
         rows.append(Row(verdict_sign(UNKNOWN).text, (), verdict_sign(UNKNOWN), "large"))
@@ -47,7 +59,8 @@ def protected_sections(
         if len(areas) == 1:
             figures = (f"{figures[0]} of {words.square_metres(areas[0].area_m2)}",)
         item: tuple[Piece, ...] = (Row(areas[0].name, figures), Bar(areas[0].both_fraction))
-        lost = not_held_words(areas[0]) if has_causes and len(items) < _MOST_EXPLAINED else ""
+        is_explained = has_causes and len(items) < _MOST_EXPLAINED
+        lost = not_held_words(areas[0], has_masks(options[0].detectors)) if is_explained else ""
         items.append((*item, Paragraph(words.capital(lost), 3, is_quiet=True), Gap()) if lost else item)
     listing = Listing(tuple(items), most=5, noun="area")
     return [Section("Protected ground, both layers", (listing,), sides, "Both layers hold")] if items else []
@@ -56,13 +69,19 @@ def protected_sections(
 def unit_section(units: tuple[Detector, ...], heading: str = "Units", spare: int = 5) -> Section:
     """Units and how each is set; under several `spare` small lines are kept free, for warnings."""
     items = tuple(
-        (
-            Paragraph(words.unit_title(unit), 2, "row"),
-            *(Paragraph(line, 2, is_quiet=True) for line in words.unit_lines(unit)),
-        )
-        for unit in units
+        (Paragraph(words.unit_title(unit), 2, "row"), *_unit_pieces(words.unit_lines(unit))) for unit in units
     )
-    return Section(heading, (Listing(items, 4, spare=spare if len(units) > 1 else 0),))
+    if len(units) == 1:
+        # As much of it as has room: one with much set head by head would else be left out as a whole.
+        title, *lines = items[0]
+        return Section(heading, (title, Listing(tuple((line,) for line in lines), noun="setting")))
+    return Section(heading, (Listing(items, 4, spare=spare),))
+
+
+def _unit_pieces(lines: tuple[str, ...]) -> list[Paragraph]:
+    """The lines of a unit, smaller where much is set head by head."""
+    size: TypeSize = "small" if len(lines) <= 2 else "note"
+    return [Paragraph(line, 2, size, is_quiet=True) for line in lines]
 
 
 def warning_sections(warnings: Sequence[str]) -> list[Section]:
@@ -70,6 +89,15 @@ def warning_sections(warnings: Sequence[str]) -> list[Section]:
     items = tuple((Paragraph(warning, 4), Gap()) for warning in warnings)
     listing = Listing(items, noun="warning", where="see the page of warnings")
     return [Section("Warnings", (listing,))] if items else []
+
+
+def close_in_section(
+    found: Sequence[CloseIn], sides: tuple[str, ...] = (), between: Sign | None = None
+) -> Section:
+    """What is left open close to the units, a figure for each option; `between` is the first row's sign."""
+    table = zip(*(close_in_figures(one) for one in found), strict=True)
+    rows = [Row(row[0][0], tuple(figure for _, figure in row)) for row in table]
+    return Section("Close in", (replace(rows[0], sign=between), *rows[1:]), sides)
 
 
 def animal_section(grounds: Sequence[AnimalGround], sides: tuple[str, ...] = (), spare: int = 0) -> Section:

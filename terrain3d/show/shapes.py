@@ -11,7 +11,7 @@ import shapely.ops
 from numpy.typing import NDArray
 from scipy.ndimage import distance_transform_edt, gaussian_filter, label
 
-from terrain3d.detector.pose import Detector, PosedHead, PosedLayer
+from terrain3d.detector.pose import Arc, Detector, PosedHead, PosedLayer
 from terrain3d.show.extent import Extent
 from terrain3d.terrain import Area, Foliage, Ground, Solids
 from terrain3d.units import Floats
@@ -98,7 +98,9 @@ def contour_levels(z: Floats) -> tuple[Floats, float]:
     return levels[(levels > low + 1e-6) & (levels < high - 1e-6)], step
 
 
-def layer_body(unit: Detector, head: PosedHead, layer: PosedLayer, reach: Reach) -> tuple[Floats, Ints]:
+def layer_body(
+    unit: Detector, head: PosedHead, layer: PosedLayer, reach: Reach, stretch: Arc | None = None
+) -> tuple[Floats, Ints]:
     """The space that one layer senses, ending where it hits something or at maximum range.
 
     Parameters
@@ -108,6 +110,8 @@ def layer_body(unit: Detector, head: PosedHead, layer: PosedLayer, reach: Reach)
     layer : PosedLayer
     reach : callable
         Distances from an eye along directions, inf for none.
+    stretch : (from, to), optional
+        Of the head's arc, degrees right of its straight ahead; all of the arc without it.
 
     Returns
     -------
@@ -126,8 +130,9 @@ def layer_body(unit: Detector, head: PosedHead, layer: PosedLayer, reach: Reach)
     >>> float(np.linalg.norm(points[1:] - points[0], axis=1).round(9).max())
     5.0
     """
-    na, ne = math.ceil(head.arc_deg) + 1, LAYER_ROWS
-    azimuth = np.radians(np.linspace(-head.arc_deg / 2, head.arc_deg / 2, na))
+    left, right = (-head.arc_deg / 2, head.arc_deg / 2) if stretch is None else stretch
+    na, ne = math.ceil(right - left) + 1, LAYER_ROWS
+    azimuth = np.radians(np.linspace(left, right, na))
     half = layer.thickness_deg / 2
     elevation = np.radians(np.linspace(layer.elevation_deg - half, layer.elevation_deg + half, ne))
     a, e = (v.ravel() for v in np.meshgrid(azimuth, elevation))

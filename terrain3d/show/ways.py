@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pyvista as pv
 
-from terrain3d.show import palette
+from terrain3d import palette
 from terrain3d.show.legend import (
     ALARM,
     CLEAR,

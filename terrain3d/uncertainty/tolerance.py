@@ -85,6 +85,8 @@ class Slack:
         Lower or to the left; higher or to the right. Not negative.
     less_open, more_open : bool
         True where no more was looked at: the limit, or for range the last setting of the type.
+    head : int, optional
+        From 1, where it is the range of one head that has its own.
     """
 
     setting: str
@@ -93,6 +95,7 @@ class Slack:
     more: float
     less_open: bool = False
     more_open: bool = False
+    head: int | None = None
 
 
 @dataclass(frozen=True)
@@ -142,7 +145,7 @@ def option_tolerances(
             slacks = (
                 height_tolerance(terrain, one, figure_height_m, weight, whole),
                 *aim_tolerance(one, figure_height_m, weight, whole, ("bearing", "tilt", "roll")),
-                range_tolerance(one, figure_height_m, weight, whole),
+                *range_tolerances(one, figure_height_m, weight, whole),
             )
         results.append(UnitTolerance(one.unit.name, whole * ground.cell_m**2, slacks))
     return tuple(results)
@@ -216,21 +219,57 @@ def height_tolerance(
     return _slack("height", one.unit, too_much)
 
 
-def range_tolerance(one: SightedUnit, figure_height_m: float, weight: Floats, whole: float) -> Slack:
-    """By how many metres the range setting may be off, in the settings of the type."""
+def range_tolerances(
+    one: SightedUnit, figure_height_m: float, weight: Floats, whole: float
+) -> tuple[Slack, ...]:
+    """By how many metres the range setting may be off, in the settings that there are.
+
+    Of a unit whose heads follow it one; else one of those that do, and one of each head with its own range.
+    """
     held, unit = _held(one, figure_height_m, weight), one.unit
-    offered = sorted(unit.type.range_settings)
-    shorter = [r for r in reversed(offered) if r < unit.range_m]
-    longer = [r for r in offered if r > unit.range_m]
+    heads = range(len(unit.type.head))
+    own = [head for head in heads if unit.head(head).range_m is not None]
+    slacks = []
+    following = [unit.type.ranges_of(head) for head in heads if head not in own]
+    if following:
+        # A step of the unit's range has to be a setting of every head that follows it.
+        shared = set(following[0]).intersection(*following[1:]) | {unit.range_m}
+
+        def at(range_m: float) -> Detector:
+            return replace(unit, range_m=range_m)
+
+        slacks.append(_range_slack(held, unit.range_m, shared, at, figure_height_m, whole))
+    for head in own:
+
+        def at_head(range_m: float, head: int = head) -> Detector:
+            changed = replace(unit.heads[head], range_m=range_m)
+            return replace(unit, heads=(*unit.heads[:head], changed, *unit.heads[head + 1 :]))
+
+        settings = set(unit.type.ranges_of(head))
+        found = _range_slack(held, unit.range_of(head), settings, at_head, figure_height_m, whole)
+        slacks.append(replace(found, head=head + 1))
+    return tuple(slacks)
+
+
+def _range_slack(
+    held: _Held,
+    as_set: float,
+    offered: set[float],
+    moved: Callable[[float], Detector],
+    figure_height_m: float,
+    whole: float,
+) -> Slack:
+    shorter = [r for r in sorted(offered, reverse=True) if r < as_set]
+    longer = [r for r in sorted(offered) if r > as_set]
     ends = []
     for settings in (shorter, longer):
-        reached, is_open = unit.range_m, True
+        reached, is_open = as_set, True
         for range_m in settings:
-            if _lost(held, replace(unit, range_m=range_m), figure_height_m) > LOSS * whole:
+            if _lost(held, moved(range_m), figure_height_m) > LOSS * whole:
                 is_open = False
                 break
             reached = range_m
-        ends.append((abs(reached - unit.range_m), is_open))
+        ends.append((abs(reached - as_set), is_open))
     (less, less_open), (more, more_open) = ends
     return Slack("range", "m", less, more, less_open, more_open)
 

@@ -54,6 +54,8 @@ class Fan:
         Length walked when the alarm is raised; NaN where it never is.
     left_m : (n,) float
         Distance from the unit when the alarm is raised; NaN where it never is.
+    pulses_by_head : tuple of int
+        Pulses that the alarm of each head takes, where one is set by itself; else empty.
     microwave : {"also", "either"} or None
         How the unit's microwave counts; None where it has none.
     """
@@ -68,6 +70,7 @@ class Fan:
     lines: Floats
     walked_m: Floats
     left_m: Floats
+    pulses_by_head: tuple[int, ...] = ()
     microwave: Literal["also", "either"] | None = None
 
     @property
@@ -249,5 +252,11 @@ def _fan(
         lines,
         walked,
         left,
+        _pulses_by_head(unit),
         None if unit.type.microwave is None else unit.type.microwave.needs,
     )
+
+
+def _pulses_by_head(unit: Detector) -> tuple[int, ...]:
+    is_set = any(own.pulses is not None for own in unit.heads)
+    return tuple(unit.pulses_of(head) for head in range(len(unit.type.head))) if is_set else ()

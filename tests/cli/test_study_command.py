@@ -48,9 +48,9 @@ def test_a_study_writes_numbers_maps_and_pages(site, tmp_path, capsys, monkeypat
     red_deer = next(row for row in option["animals"] if row["name"] == "red deer")
     assert (lowest > 0).sum() * 0.25 == pytest.approx(red_deer["alarm_m2"])
     drawn = {path.name.split("-")[1].removesuffix(".png") for path in (out / "stills").glob("*.png")}
-    assert drawn == {"walks", "fans", "routes", "animals", "beyond", "heat", "sun", "doubt"}
+    assert drawn == {"walks", "fans", "routes", "close", "animals", "beyond", "heat", "sun", "doubt"}
     said = capsys.readouterr().out
-    for word in ("walks", "routes", "animals", "heat", "sun", "doubt", "walk-test every unit"):
+    for word in ("walks", "routes", "close in", "animals", "heat", "sun", "doubt", "walk-test every unit"):
         assert word in said
 
 

@@ -46,6 +46,7 @@ outline = [[559988, 4949994], [560012, 4949994], [560012, 4950012], [559988, 495
 [[beyond]]
 name = "lane"
 kind = "road"
+keep_out = true
 outline = [[559988, 4949991], [560012, 4949991], [560012, 4949994], [559988, 4949994]]
 [[beyond]]
 name = "field"
@@ -177,6 +178,17 @@ def full_study(folder: Path) -> dict:
     return json.loads(study_json(study_of(run(written(folder, FULL + options)))))
 
 
+def close_in(folder: Path) -> dict:
+    """What is open close to units: on a wall or on none, high over a person or low, of one head or two."""
+    wall = '[[mount]]\nname = "house wall"\nat = [0, -3]\nwall = 0\n'
+    options = (
+        option_text("wall", "house wall", "two-head-180")
+        + option_text("aloft", height=2.4, tilt=8)
+        + option_text("up")
+    )
+    return json.loads(study_json(study_of(run(written(folder, BARE + wall + options)), ("close-in",))))
+
+
 def detour(folder: Path) -> dict:
     """Ways in of which the least likely one is long."""
     return json.loads(study_json(study_of(run(written(folder, DETOUR + option_text("north"))), ("routes",))))
@@ -216,14 +228,16 @@ swivel = 60
 
 
 def set_by_heads(folder: Path) -> dict:
-    """`cover` of a unit whose heads are set by themselves, on its bracket."""
+    """Walks and doubt of a unit whose heads are set by themselves, on its bracket."""
     (folder / "fitted.toml").write_text(FITTED, encoding="utf-8")
     heads = (
         "[[option.detector.head]]\nrange = 6\nsensitivity = 'high'\nmasked = [1]\n"
         "[[option.detector.head]]\nfill = [0.4, 0.6]\npulses = 3\nmasked_arc = [30, 40]\n"
     )
     named = option_text("named", kind="fitted.toml", sensitivity='"low"', bracket="true") + heads
-    return json.loads(results_json(run(written(folder, BARE + named))))
+    tests = "[walk_test]\ngrade = 2\n"
+    outcome = run(written(folder, BARE + tests + named))
+    return json.loads(study_json(study_of(outcome, ("walks", "doubt"))))
 
 
 def with_microwave(folder: Path) -> dict:

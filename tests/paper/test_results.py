@@ -1,16 +1,19 @@
 """What is written: numbers in JSON, verdicts in GeoTIFF, whole or not at all, the same bytes again."""
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
 import rasterio
+from rasterio.enums import ColorInterp
 from site_files import option_text
 
+from terrain3d import palette
 from terrain3d.cover.verdict import UNKNOWN
 from terrain3d.job import run
 from terrain3d.paper.folder import write_results
-from terrain3d.paper.rasters import verdicts_tif
+from terrain3d.paper.rasters import option_tifs, verdicts_tif
 from terrain3d.paper.results import results_json
 
 SITE = (
@@ -80,3 +83,27 @@ def test_the_same_site_gives_the_same_bytes(outcome, tmp_path):
     write_results(outcome, second)
     for name in ("results.json", "verdicts.tif"):
         assert (first / name).read_bytes() == (second / name).read_bytes()
+
+
+def test_maps_show_the_verdicts_in_their_colours(outcome, tmp_path):
+    """One band has a colour table; several are grey and no red, green, blue and alpha (read back by GDAL)."""
+    assert len(outcome.options) > 1
+    path = tmp_path / "verdicts.tif"
+    path.write_bytes(verdicts_tif(outcome))
+    with rasterio.open(path) as several:
+        assert not {ColorInterp.red, ColorInterp.green, ColorInterp.blue, ColorInterp.alpha} & {
+            *several.colorinterp
+        }
+        bands = several.read()
+    maps = option_tifs(outcome)
+    for (name, content), band, option in zip(maps.items(), bands, outcome.options, strict=True):
+        (tmp_path / name).write_bytes(content)
+        with rasterio.open(tmp_path / name) as one:
+            assert (one.read(1) == band).all()
+            assert one.descriptions == (option.name,)
+            table = one.colormap(1)
+            for verdict, colour in palette.VERDICT_COLOURS.items():
+                assert table[int(verdict)][:3] == tuple(palette.rgb(colour).tolist())
+    (tmp_path / "one.tif").write_bytes(verdicts_tif(replace(outcome, options=outcome.options[:1])))
+    with rasterio.open(tmp_path / "one.tif") as alone:
+        assert alone.colorinterp == (ColorInterp.palette,)

@@ -58,7 +58,7 @@ def held_by_cover(terrain: Terrain, space: Space, mount: Mount, setting, figure_
     step, slip = space.bearing_step_deg, space.tilt_slip_deg
     for turn, nod in itertools.product((-step, 0, step), (-slip, 0, slip)):
         aim = (height, (bearing + turn) % 360, tilt + nod, range_m, figure_height_m)
-        held &= _held_as_aimed(terrain, space.detector_types[k], mount, aim)
+        held &= held_as_aimed(terrain, space.detector_types[k], mount, aim)
     return held
 
 
@@ -68,7 +68,7 @@ _SEEN: dict[tuple, tuple] = {}
 _HELD: dict[tuple, tuple] = {}
 
 
-def _held_as_aimed(terrain: Terrain, kind, mount: Mount, aim):
+def held_as_aimed(terrain: Terrain, kind, mount: Mount, aim):
     """(ny, nx) bool: what `judge_option` says is held with one aim."""
     height, bearing, tilt, range_m, figure_height_m = aim
     place = (id(terrain), id(kind), mount, height)

@@ -13,8 +13,8 @@ from terrain3d.opened import site_of
 from terrain3d.paper.search import search_part, search_results_json
 from terrain3d.search.best import Limits
 from terrain3d.search.budget import NothingFits
-from terrain3d.search.judge import target_of
 from terrain3d.search.run import Search, in_threads, run_search
+from terrain3d.search.target import target_of
 from terrain3d.sentences.search import search_why
 from terrain3d.terrain import Mount
 

@@ -23,10 +23,10 @@ from terrain3d.detector.types import load_type
 from terrain3d.errors import InputError
 from terrain3d.search import cluster as module
 from terrain3d.search.cluster import on_cluster
-from terrain3d.search.judge import target_of
 from terrain3d.search.run import read_search, run_search
 from terrain3d.search.settings import Space
 from terrain3d.search.sites import each_site, search_site, site_files
+from terrain3d.search.target import target_of
 from terrain3d.search.tasks import here
 from terrain3d.sentences.search import search_why
 from terrain3d.sight.hits import first_hits

@@ -2,14 +2,26 @@
 
 import numpy as np
 import pytest
-from small_sites import FIGURE, KINDS, coarse, every_setting, held_by_cover, hillside, weight_of
+from small_sites import (
+    FIGURE,
+    KINDS,
+    coarse,
+    every_setting,
+    held_as_aimed,
+    held_by_cover,
+    hillside,
+    weight_of,
+)
 
 from terrain3d.cover.fill import verdict_codes
 from terrain3d.cover.heads import head_table
 from terrain3d.cover.verdict import Verdict
-from terrain3d.detector.types import Head, Layer
+from terrain3d.detector.types import Head, Layer, Microwave
 from terrain3d.search import judge as j
+from terrain3d.search.aims import aimed_settings
+from terrain3d.search.looks import look_around, places_of
 from terrain3d.search.settings import count_settings
+from terrain3d.search.target import target_of
 from terrain3d.terrain import Beyond, Mount
 
 MOUNT = Mount("pole", -1.3, -2.1, (0.8, 1.2))
@@ -40,10 +52,10 @@ def test_every_cell_of_every_setting_is_as_cover_judges_it(kind):
     """The masks over all bearings agree with `verdict_codes` to the cell, tilted or level."""
     space = coarse((kind,), 10.0, (-9.0, -2.0, 0.0, 5.0))
     terrain = hillside()
-    target = j.target_of(terrain, FIGURE.height_m)
-    place = j._places(terrain, target)
-    look = j._look(terrain, MOUNT, 1.0, space, place, target)
-    masks = j._aimed(look.view, space, 0, space.ranges_of(0), FIGURE.height_m, upper_only=False)
+    target = target_of(terrain, FIGURE.height_m)
+    place = places_of(terrain, target)
+    look = look_around(terrain, MOUNT, 1.0, space, place, target)
+    masks = aimed_settings(look.view, space, 0, space.range_sets_of(0), FIGURE.height_m, upper_only=False)
     n_held = 0
     for t, tilt in enumerate(space.tilts_judged_deg):
         for b, bearing in enumerate(space.bearings_deg):
@@ -60,10 +72,29 @@ def test_every_cell_of_every_setting_is_as_cover_judges_it(kind):
     assert n_held > 1000
 
 
-def test_the_best_setting_is_that_of_brute_force():
+def with_lobe(kind, needs, **lobe):
+    """A type with a microwave that sees through the hedge, and past the ends of the arc."""
+    shape = {"arc": 110.0, "thickness": 40.0, "range": 9.0, "frequency_ghz": 10.525, **lobe}
+    return kind.model_copy(update={"microwave": Microwave(needs=needs, **shape)})
+
+
+@pytest.mark.parametrize(
+    "kinds",
+    [
+        KINDS,
+        tuple(with_lobe(kind, "also", elevation=-4.0) for kind in KINDS),
+        (KINDS[0], with_lobe(KINDS[1], "either", elevation=5.0)),
+        (
+            with_lobe(KINDS[0].model_copy(update={"alarm": "any"}), "also", arc=60.0),
+            with_lobe(KINDS[0], "either"),
+        ),
+    ],
+    ids=["layers alone", "microwave too", "or microwave", "any layer"],
+)
+def test_the_best_setting_is_that_of_brute_force(kinds):
     """Best value of each height and type, and the cells held, are those of judging all settings in full."""
-    terrain, space = hillside(), coarse()
-    target = j.target_of(terrain, FIGURE.height_m)
+    terrain, space = hillside(), coarse(kinds)
+    target = target_of(terrain, FIGURE.height_m)
     judged = j.judge_mount(terrain, MOUNT, space, target)
     weight = weight_of(terrain)
     brute = {
@@ -85,6 +116,12 @@ def test_the_best_setting_is_that_of_brute_force():
         held[target.cells[judged.cells[bits]]] = True
         meant = held_by_cover(terrain, space, MOUNT, setting).ravel() & (weight.ravel() > 0)
         np.testing.assert_array_equal(held, meant)
+        aimed = held_as_aimed(
+            terrain, space.detector_types[setting[0]], MOUNT, (*setting[1:], FIGURE.height_m)
+        )
+        assert judged.nominal[row] == float(weight[aimed].sum())
+        dog = held_as_aimed(terrain, space.detector_types[setting[0]], MOUNT, (*setting[1:], target.animal_m))
+        assert judged.animal[row] == dog.sum()
 
 
 @pytest.mark.parametrize(
@@ -98,15 +135,15 @@ def test_settings_that_spill_into_ground_to_keep_out_of_are_barred(kind, figure_
     outline = np.array([[-12.0, 5], [2, 5], [2, 12], [-12, 12]])
     terrain = hillside(beyond=[Beyond("plot", kind, outline, keep_out=True)])
     space = coarse()
-    target = j.target_of(terrain, figure_height_m)
+    target = target_of(terrain, figure_height_m)
     ((height_m, kept_out),) = target.keep_out
     assert height_m == counts_m
     judged = j.judge_mount(terrain, MOUNT, space, target)
     upper_breaks = (Verdict.BOTH, Verdict.UPPER_ONLY)
-    place = j._places(terrain, target)
+    place = places_of(terrain, target)
     bearings = set()
     for row in range(len(judged.value)):
-        look = j._look(terrain, MOUNT, judged.height_m[row], space, place, target)
+        look = look_around(terrain, MOUNT, judged.height_m[row], space, place, target)
         unit_type = space.detector_types[judged.type_index[row]]
         for turn in (-30.0, 0.0, 30.0):
             for nod in (-1.0, 0.0, 1.0):
@@ -122,7 +159,7 @@ def test_settings_that_spill_into_ground_to_keep_out_of_are_barred(kind, figure_
         {
             float(b)
             for b in j.judge_mount(
-                hillside(), MOUNT, space, j.target_of(hillside(), figure_height_m)
+                hillside(), MOUNT, space, target_of(hillside(), figure_height_m)
             ).bearing_deg
         }
     )
@@ -131,16 +168,14 @@ def test_settings_that_spill_into_ground_to_keep_out_of_are_barred(kind, figure_
 def test_a_type_that_a_mount_is_not_for_is_left_out():
     """`not_for` takes the type's settings out of the space."""
     mount = Mount("wall", 0.0, 0.0, (1.0,), ("two-head-180",))
-    judged = j.judge_mount(hillside(), mount, coarse(), j.target_of(hillside(), 1.7))
+    judged = j.judge_mount(hillside(), mount, coarse(), target_of(hillside(), 1.7))
     assert set(judged.type_index.tolist()) == {0}
     assert judged.n_settings == coarse().settings_of(Mount("wall", 0.0, 0.0, (1.0,))) / 2
 
 
 def test_a_mount_on_unknown_ground_has_nothing_to_offer():
     """Off the survey there is no height to stand at."""
-    judged = j.judge_mount(
-        hillside(), Mount("far", 100.0, 0.0, (1.0,)), coarse(), j.target_of(hillside(), 1.7)
-    )
+    judged = j.judge_mount(hillside(), Mount("far", 100.0, 0.0, (1.0,)), coarse(), target_of(hillside(), 1.7))
     assert len(judged.value) == 0
     assert (judged.best == -1).all()
 

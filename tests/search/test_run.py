@@ -18,9 +18,9 @@ from terrain3d.paper.search import search_part, search_results_json
 from terrain3d.ranking.compare import held_m2
 from terrain3d.search.best import Limits
 from terrain3d.search.checkpoint import Checkpoint
-from terrain3d.search.judge import target_of
 from terrain3d.search.result import as_options
 from terrain3d.search.run import Search, in_threads, open_checkpoint, read_search, run_search, tilts_for
+from terrain3d.search.target import target_of
 from terrain3d.sentences.search import search_why
 from terrain3d.terrain import Mount
 

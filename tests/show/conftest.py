@@ -59,6 +59,6 @@ def coarse_ground(monkeypatch):
         few = Window(*window[:4], window.width_px // 8, window.height_px // 8)
         return cut_image(profile, foliage, few, fineness)
 
-    monkeypatch.setattr(plan, "drape", lambda codes, shade, _pixels: drape(codes, shade, 1))
+    monkeypatch.setattr(plan, "drape", lambda codes, shade, _pixels, _seen: drape(codes, shade, 1))
     monkeypatch.setattr(shading, "DRAPE_PIXELS", 200)
     monkeypatch.setattr(section, "cut_image", cut)

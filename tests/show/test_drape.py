@@ -5,8 +5,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
+from terrain3d import palette
 from terrain3d.cover.verdict import UNKNOWN, Verdict
-from terrain3d.show import palette
 from terrain3d.show.drape import drape, relief
 
 COLOURS = {
@@ -32,6 +32,24 @@ grids = arrays(
 
 
 @settings(max_examples=40, deadline=None)
+@given(grids, st.integers(0, 255), st.floats(0.7, 1.1))
+def test_neither_slope_nor_photograph_changes_a_verdicts_colour(codes, grey, bright):
+    """Verdicts keep the colours of their key; ground outside them shows what it looks like, thinned."""
+    seen = np.full((*codes.shape, 3), grey, np.uint8), np.ones(codes.shape, bool)
+    flat = drape(codes, pixels=40)
+    image = drape(codes, np.full(codes.shape, bright), 40, seen)
+    k = image.shape[0] // codes.shape[0]
+    cells = codes.repeat(k, axis=0).repeat(k, axis=1)
+    told = (cells != Verdict.OUTSIDE) & (cells != UNKNOWN)
+    assert (image[told] == flat[told]).all()
+    outside = image[cells == Verdict.OUTSIDE]
+    # Half of it is paper; on the level, where nothing is lit or shaded.
+    level = drape(codes, None, 40, seen)[cells == Verdict.OUTSIDE]
+    assert (level == int(255 - 0.5 * (255 - grey))).all()
+    assert outside.shape == level.shape
+
+
+@settings(max_examples=40, deadline=None)
 @given(grids)
 def test_every_pixel_tells_its_cell(codes):
     """Every cell is drawn in its own verdict, all of it and nowhere else, whatever lies beside it."""
@@ -52,11 +70,19 @@ def test_edge_marks_where_both_ends_within_reach():
 
 
 def test_relief_follows_the_light():
-    """A face turned to the north-west is brighter than level ground, one turned away darker."""
-    x, y = np.meshgrid(np.arange(6.0), np.arange(6.0))
-    towards, away = relief((x - y) * 0.3, 1.0), relief((y - x) * 0.3, 1.0)
-    assert (towards > 1).all()
-    assert (away < 1).all()
+    """A face turned to the north-west is brighter than level ground, one turned away darker.
+
+    On a plain slope there is nothing to tell apart: it is paper, whichever way it faces.
+    """
+    x, y = np.meshgrid(np.arange(-20.0, 20.0), np.arange(-20.0, 20.0))
+    along = (x - y) * np.sqrt(0.5)
+    bank = relief(0.3 * np.clip(np.abs(along) - 10, None, 0) * -1, 1.0)
+    towards, away = (along > -9) & (along < -1), (along > 1) & (along < 9)
+    level = np.abs(along) > 12
+    assert (bank[level] == 1).all()
+    assert (bank[towards] > 1).all()
+    assert (bank[away] < 1).all()
+    assert np.allclose(relief((x - y) * 0.3, 1.0), 1)
     assert (relief(np.full((3, 3), np.nan), 1.0) == 1).all()
 
 

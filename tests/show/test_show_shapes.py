@@ -1,16 +1,23 @@
 """Bodies and shells against closed forms."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from scenes import box, flat_ground, unit
 from shapely.geometry import box as rectangle
 
-from terrain3d.detector.pose import posed_heads
+from terrain3d.cover.sighted import sighted, unit_on
+from terrain3d.cover.verdict import Verdict
+from terrain3d.detector.pose import Detector, HeadSetting, posed_heads
+from terrain3d.detector.types import load_type
 from terrain3d.frame import site_frame
-from terrain3d.show.extent import whole_cells
+from terrain3d.show.extent import masked_outlines, open_outlines, stretch_outline, whole_cells
+from terrain3d.show.parts import layer_parts
 from terrain3d.show.shapes import (
     LAYER_ROWS,
     contour_levels,
@@ -23,7 +30,7 @@ from terrain3d.show.shapes import (
     smoothed_heights,
 )
 from terrain3d.sight.hits import reach_of
-from terrain3d.terrain import Foliage, Ground, Mount, Solids, Terrain
+from terrain3d.terrain import Foliage, Ground, Mount, Solids, Terrain, terrain_from_heights
 
 
 def flat_site(solids: Solids) -> Terrain:
@@ -128,3 +135,50 @@ def test_line_lies_on_the_ground():
     (line,) = draped_lines(ground, z, np.array([[0.0, 10], [20, 10]]), lift_m=0.1)
     assert line[:, 2] == pytest.approx(ground.height_at(line[:, 0], line[:, 1]) + 0.1)
     assert (np.diff(line[:, 0]) <= 0.5 + 1e-9).all()
+
+
+def masked_unit(**setting) -> Detector:
+    """A unit of one head, facing north."""
+    return replace(unit(flat_site(Solids.none()), "D1", "pole", "one-head-90", 0.0), **setting)
+
+
+def test_layer_bodies_end_at_the_open_stretches():
+    """Of nine zones of 10 degrees with the fifth masked, two bodies of 40 degrees, and none between them."""
+    heads = (HeadSetting(masked=(5,)),)
+    one = masked_unit(heads=heads)
+    (head,) = posed_heads(one)
+    bodies = [part for part in layer_parts(one, lambda _eye, rays: np.full(len(rays), 9.0)) if part.line_px]
+    turns = []
+    for part in bodies:
+        points = np.asarray(part.mesh.points)[1:-1]
+        azimuth = np.degrees(np.arctan2(points[:, 0], points[:, 1]))
+        turns.append((round(azimuth.min(), 6), round(azimuth.max(), 6)))
+    assert set(turns) == {(-45.0, -5.0), (5.0, 45.0)}
+    assert list(head.open_deg) == [(-45.0, -5.0), (5.0, 45.0)]
+
+
+def test_open_and_masked_stretches_make_up_the_arc():
+    """Whatever is masked: what is drawn as open and what is drawn as covered is the sector, once."""
+    whole = shapely.Polygon(stretch_outline(masked_unit(), 0, -45.0, 45.0))
+    for masked in ((1,), (2, 3, 9), tuple(range(1, 10))):
+        one = masked_unit(heads=(HeadSetting(masked=masked, masked_deg=((-3.0, 8.0),)),))
+        parts = [shapely.Polygon(ring) for ring in (*open_outlines(one), *masked_outlines(one))]
+        # Arcs are drawn as chords of two degrees at most.
+        assert sum(part.area for part in parts) == pytest.approx(whole.area, rel=1e-3)
+        assert shapely.union_all(parts).area == pytest.approx(whole.area, rel=1e-3)
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.floats(0, 360), st.floats(-25, 25), st.floats(-15, 15))
+def test_coloured_ground_lies_within_the_outline_of_its_arc(bearing, tilt, roll):
+    """However a unit is tilted and rolled, no verdict is drawn outside what the plan shows as its arc."""
+    z = np.add.outer(np.arange(60) * -0.1, np.arange(60) * 0.15)
+    site = terrain_from_heights(z, 0.5, mounts=(Mount("pole", 0.0, 0.0),))
+    one = unit_on(site, "pole", load_type("one-head-90"), 1.0, bearing, tilt, roll)
+    told = sighted(site, one)
+    codes = told.codes(1.7)
+    x, y = (values.ravel()[told.seen.cells] for values in np.meshgrid(site.ground.xs, site.ground.ys))
+    outline = shapely.union_all([shapely.Polygon(ring) for ring in open_outlines(one)])
+    # Arcs are drawn as chords of two degrees at most: 12 m (1 - cos 1 degree) is 2 mm.
+    inside = shapely.contains_xy(outline.buffer(0.01), x, y)
+    assert not (codes[~inside] > Verdict.OUTSIDE).any()

@@ -14,6 +14,7 @@ from terrain3d.cover.fill import verdict_codes
 from terrain3d.cover.heads import head_table
 from terrain3d.cover.sighted import sighted
 from terrain3d.cover.verdict import Verdict
+from terrain3d.detector.pose import HeadSetting
 from terrain3d.detector.types import load_type
 from terrain3d.sight.panorama import panorama
 from terrain3d.terrain import Area
@@ -24,7 +25,7 @@ from terrain3d.uncertainty.tolerance import (
     aim_tolerance,
     height_tolerance,
     option_tolerances,
-    range_tolerance,
+    range_tolerances,
 )
 
 KIND = load_type("one-head-90", Path())
@@ -85,9 +86,28 @@ def test_bearing_turns_a_fan_off_its_ground():
 def test_range_is_told_in_settings():
     """With ground to 8 m, the setting of 6 m loses too much and longer ones are free to the last."""
     _, one, weight = line_ahead()
-    found = range_tolerance(one, FIGURE_M, weight, weight.sum())
+    (found,) = range_tolerances(one, FIGURE_M, weight, weight.sum())
     assert (found.less, found.less_open) == (0.0, False)
     assert (found.more, found.more_open) == (4.0, True)
+
+
+def test_range_of_a_head_is_told_in_its_own_settings():
+    """Set on the head, the same range bears the same; of a head that lost its ground nothing is asked."""
+    _, one, weight = line_ahead()
+    (meant,) = range_tolerances(one, FIGURE_M, weight, weight.sum())
+    by_head = one.set_to(replace(one.unit, range_m=4.0, heads=(HeadSetting(range_m=8.0),)))
+    assert range_tolerances(by_head, FIGURE_M, weight, weight.sum()) == (replace(meant, head=1),)
+
+
+def test_a_head_that_follows_the_unit_is_told_apart_from_one_that_does_not():
+    """Ground ahead of the right head alone: the left one may have any range, the right one loses by less."""
+    two = load_type("two-head-180", Path())
+    site = terrain(plane(0.0))
+    one = sighted(site, unit(two, 1.0, 0.0, range_m=8.0, heads=(HeadSetting(range_m=12.0), HeadSetting())))
+    weight = ((one.seen.east > 0.2) & (one.seen.distance < 8)).astype(float)
+    unit_wide, left = range_tolerances(one, FIGURE_M, weight, weight.sum())
+    assert (left.head, left.less_open, left.less) == (1, True, 8.0)
+    assert (unit_wide.head, unit_wide.less_open) == (None, False)
 
 
 def test_all_held_nothing_to_lose():

@@ -2,10 +2,10 @@
 
 from functools import partial
 
+from terrain3d import palette
 from terrain3d.cover.option import OptionResult
 from terrain3d.nuisance.animals import AnimalGround
 from terrain3d.sentences.animals import animals_line
-from terrain3d.show import palette
 from terrain3d.show.blocks import fill
 from terrain3d.show.legend import CRAWLING, animal_sign
 from terrain3d.show.pages.context import PageContext

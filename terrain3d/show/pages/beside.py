@@ -2,12 +2,13 @@
 
 from functools import partial
 
+from terrain3d import palette
 from terrain3d.cover.option import OptionResult
 from terrain3d.sentences import words
+from terrain3d.sentences.close_in import close_in_short
 from terrain3d.sentences.outlay import outlay_words, wedge_words
 from terrain3d.sentences.warnings import voiding
 from terrain3d.sentences.why import why
-from terrain3d.show import palette
 from terrain3d.show.blocks import Paragraph, fill
 from terrain3d.show.pages.base import Base
 from terrain3d.show.pages.column import shown_ground
@@ -47,7 +48,7 @@ def beside_sheet(context: PageContext, options: tuple[OptionResult, ...]) -> She
         draw_plan(page, outcome, option, shared, spot, with_north_and_scale=place == 0)
         if void := voiding(option):
             page.band("; ".join(void), left, left + width, top - 0.0335)
-        _numbers(page, option, shared, (left, left + width), (top, top - height), rows)
+        _numbers(page, context, option, shared, (left, left + width), (top, top - height), rows)
     page.key(plan_signs(outcome, options, shared.extent))
     return page
 
@@ -65,6 +66,7 @@ def _title(page: Sheet, place: str, option: OptionResult, left: float, right: fl
 
 def _numbers(
     page: Sheet,
+    context: PageContext,
     option: OptionResult,
     base: Base,
     sides: tuple[float, float],
@@ -73,16 +75,20 @@ def _numbers(
 ) -> None:
     left, right = sides
     top, floor = heights
+    middle = (left + right) / 2
     if rows == 1:
-        middle = (left + right) / 2
         page.begin_column(left, middle - 0.015, top - 0.54, floor)
-        fill(page, [shown_ground(option, base.extent)])
-        page.begin_column(middle + 0.015, right, top - 0.54, floor)
     else:
         page.begin_column(left + 0.277, right, top - 0.05, floor)
-        fill(page, [shown_ground(option, base.extent)])
+    fill(page, [shown_ground(context.outcome, option, base.extent)])
+    if rows == 1:
+        page.begin_column(middle + 0.015, right, top - 0.54, floor)
+    found = None if context.study is None else context.studied(option).close_in
+    if found is not None:
+        # There is no room for one heading more.
+        page.put(Paragraph(words.capital(close_in_short(found)), 3))
     fill(page, protected_sections((option,)))
-    if wedge := words.capital(wedge_words(option)):
+    if (wedge := words.capital(wedge_words(option))) and found is None:
         said = Paragraph(wedge, 2)
         if page.height_of(said) <= page.room():
             page.put(said)

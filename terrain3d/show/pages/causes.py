@@ -7,7 +7,8 @@ from terrain3d.cover.layer_outcomes import BROKEN
 from terrain3d.cover.option import OptionResult
 from terrain3d.detector.types import MICROWAVE
 from terrain3d.sentences import words
-from terrain3d.sentences.options import IN_REACH, cause_line
+from terrain3d.sentences.heads import has_masks
+from terrain3d.sentences.options import IN_REACH, IN_REACH_MASKED, cause_line
 from terrain3d.sentences.verdicts import sense_words
 from terrain3d.show.blocks import Bar, Gap, Paragraph, Piece, Row, Section, fill
 from terrain3d.show.legend import Sign, cause_sign, layer_sign
@@ -48,7 +49,8 @@ def causes_sheet(context: PageContext, option: OptionResult, layer: str) -> Shee
             Row(signs[code].text, (words.square_metres(area),), signs[code]),
             Bar(area / whole, colour),
         ]
-    pieces += [Gap(), Paragraph(IN_REACH, 2, is_quiet=True)]
+    left_out = IN_REACH_MASKED if has_masks(option.detectors) else IN_REACH
+    pieces += [Gap(), Paragraph(left_out, 2, is_quiet=True)]
     ground = Section(f"Ground in reach: {sense_words(layer)}", tuple(pieces), short="In reach")
     fill(page, [ground, unit_section(option.detectors)])
     return page

@@ -1,7 +1,9 @@
 """The contact sheet: every option in a row of plan, section and numbers, with the line that says why."""
 
+import math
 from functools import partial
 
+from terrain3d import palette
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.profile import telling_bearing
 from terrain3d.cover.verdict import VERDICT_KEYS, Verdict
@@ -11,9 +13,9 @@ from terrain3d.sentences.options import brief_line
 from terrain3d.sentences.outlay import outlay_words
 from terrain3d.sentences.warnings import voiding
 from terrain3d.sentences.why import why
-from terrain3d.show import palette
-from terrain3d.show.legend import layer_signs, site_signs, verdict_sign
+from terrain3d.show.legend import layer_signs, lobe_signs, masked_signs, site_signs, verdict_sign
 from terrain3d.show.pages.context import PageContext
+from terrain3d.show.pages.on_picture import small_scale
 from terrain3d.show.pages.plan import begin_plan
 from terrain3d.show.pages.section import Frame, heights_shown, paint_section, section_view, sides
 from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, Page, Sheet, share_of_page
@@ -24,6 +26,8 @@ PER_PAGE = 4
 _TOP, _FLOOR = 0.885, 0.135
 _PLAN, _SECTION, _TEXT = (PICTURE[0], 0.205), (0.217, 0.625), (0.642, COLUMN_RIGHT)
 _AIR = 0.012
+#: From one small line to the next.
+_SMALL_STEP = 0.0195
 _TOLD = (Verdict.BOTH, Verdict.UPPER_ONLY, Verdict.LOWER_ONLY, Verdict.DEAD)
 
 
@@ -62,12 +66,21 @@ def contact_sheet(context: PageContext, options: tuple[OptionResult, ...], note:
     for row, option in enumerate(options):
         bottom = _TOP - (row + 1) * (height + _AIR) + _AIR
         place = (_PLAN[0], bottom, _PLAN[1] - _PLAN[0], height)
-        begin_plan(page, outcome, option, shared, place, "W", is_ruled=False, is_fine=False)
+        plan = begin_plan(page, outcome, option, shared, place, "W", is_ruled=False, is_fine=False)
+        small_scale(plan.axes, shared.extent.width_m)
         _section(page, outcome, option, bottom, height)
         _text(page, outcome, option, bottom, height)
     verdicts = [verdict_sign(verdict) for verdict in _TOLD]
     units = [unit for option in options for unit in option.detectors]
-    page.key([*verdicts, *layer_signs(units, 2), *site_signs(outcome.terrain)])
+    page.key(
+        [
+            *verdicts,
+            *layer_signs(units, 2),
+            *masked_signs(units),
+            *lobe_signs(units),
+            *site_signs(outcome.terrain),
+        ]
+    )
     return page
 
 
@@ -85,6 +98,7 @@ def _section(page: Sheet, outcome: Outcome, option: OptionResult, bottom: float,
     frame = Frame(left, right, low - 0.4 * spare, high + 0.6 * spare)
     paint_section(page, axes, outcome.terrain, view.profile, outcome.figure, frame, 0.7)
     axes.set(xticks=[], yticks=[])
+    small_scale(axes, right - left)
     (name,) = page.lines(f"{unit.name}, {bearing:.0f}°", width - 0.02, 7, 1)
     page.text(_SECTION[0] + 0.006, bottom + height - 0.009, name, 7, va="top", color=palette.QUIET_INK)
 
@@ -121,6 +135,8 @@ def _text(page: Sheet, outcome: Outcome, option: OptionResult, bottom: float, he
         for text in (words.unit_title(unit), ", ".join(words.unit_lines(unit))):
             if y < bottom:
                 return
-            (line,) = page.lines(text, room, 7, 1)
-            page.text(left, y, line, 7, va="baseline", color=palette.QUIET_INK)
-            y, room = y - 0.0195, right - left
+            # What is set head by head may run over several lines.
+            most = 1 + math.floor((y - bottom) / _SMALL_STEP) if len(words.unit_lines(unit)) > 2 else 1
+            for line in page.lines(text, room, 7, most):
+                page.text(left, y, line, 7, va="baseline", color=palette.QUIET_INK)
+                y, room = y - _SMALL_STEP, right - left

@@ -13,13 +13,13 @@ from terrain3d.sentences.paper import foot_words
 from terrain3d.sentences.warnings import voiding
 from terrain3d.show.extent import site_extent
 from terrain3d.show.pages.base import Base, plan_base, plan_with, printed_base
-from terrain3d.show.pages.names import slug
 from terrain3d.show.pages.sheet import PICTURE, PICTURE_ASPECT, Drawn, Page, Sheet
 from terrain3d.show.pages.size import SCREEN, Size, scale_words
 from terrain3d.show.shapes import Reach
 from terrain3d.sight.hits import reach_of
 from terrain3d.study import OptionStudy, Study
 from terrain3d.units import Floats
+from terrain3d.wording import slug
 
 
 @dataclass(frozen=True)

@@ -8,10 +8,10 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import MultipleLocator
 from matplotlib.transforms import Bbox
 
+from terrain3d import palette
 from terrain3d.cover.option import OptionResult
 from terrain3d.detector.pose import Detector
 from terrain3d.sentences.walks import counting_words, fan_words, fans_sentence, who_walks
-from terrain3d.show import palette
 from terrain3d.show.blocks import Paragraph, Row, Section, fill
 from terrain3d.show.legend import ALARM, NOTICED, UNNOTICED, WALK
 from terrain3d.show.pages.context import PageContext
@@ -50,18 +50,18 @@ def fans_sheet(context: PageContext, option: OptionResult, unit: Detector, to: F
     plan = begin_plan(page, context.outcome, option, base, _PLAN, "NW", is_ruled=False)
     plan.finish(few_labels(plan), _draw_walks(plan, to))
     page.begin_column(_LEFT - 0.03, COLUMN_RIGHT, PICTURE[1] + PICTURE[3], _TO[0] + _TO[1])
-    fill(page, [_section("Straight at the unit: the weak direction", to)])
+    fill(page, [_section("Straight at the unit: the weak direction", unit, to)])
     _chart_to(page, unit, to)
     page.begin_column(_LEFT - 0.03, COLUMN_RIGHT, _TO[0] - 0.06, _ACROSS[0] + _ACROSS[1])
-    fill(page, [_section("Across the unit", across)])
+    fill(page, [_section("Across the unit", unit, across)])
     _chart_across(page, unit, across)
     own = {WALK: UNNOTICED, ALARM: NOTICED}
-    page.key([own.get(sign, sign) for sign in walk_signs(context.outcome)])
+    page.key([own.get(sign, sign) for sign in walk_signs(context.outcome, option)])
     return page
 
 
-def _section(heading: str, fan: Fan) -> Section:
-    who = Row(who_walks(fan), size="small", is_quiet=True)
+def _section(heading: str, unit: Detector, fan: Fan) -> Section:
+    who = Row(who_walks(fan, unit), size="small", is_quiet=True)
     return Section(heading, (Paragraph(fan_words(fan), 3, "row"), who))
 
 

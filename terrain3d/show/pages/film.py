@@ -9,9 +9,9 @@ from matplotlib.lines import Line2D
 from matplotlib.text import Text
 from PIL import Image
 
+from terrain3d import palette
 from terrain3d.cover.option import OptionResult
 from terrain3d.sentences.walks import ALARM_RAISED, moment_words, walk_words
-from terrain3d.show import palette
 from terrain3d.show.legend import ALARM, WALK
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.frames import WALKER, draw_path, frame_signs, walk_of, walks_with_length

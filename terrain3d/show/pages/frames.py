@@ -5,11 +5,11 @@ from functools import partial
 import numpy as np
 from matplotlib.axes import Axes
 
+from terrain3d import palette
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.figures import find_figure
 from terrain3d.sentences.walks import ALARM_RAISED, moment_words, walk_words
-from terrain3d.show import palette
 from terrain3d.show.legend import ALARM, PROTECTED, WALK, Mark, Sign, verdict_sign
 from terrain3d.show.pages.base import Base
 from terrain3d.show.pages.context import PageContext

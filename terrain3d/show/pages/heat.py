@@ -8,10 +8,10 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.ticker import MultipleLocator, PercentFormatter
 
+from terrain3d import palette
 from terrain3d.conditions.heat import HeatResult, band_radiance, reference_contrast
 from terrain3d.cover.option import OptionResult
 from terrain3d.sentences.heat import BORROWED, MIND, condition_words, heat_line, loss_rows
-from terrain3d.show import palette
 from terrain3d.show.blocks import Gap, Listing, Paragraph, Row, Section, fill
 from terrain3d.show.legend import CONTRAST, NOTHING_HELD, OPTION_LINES, WEAK_CONTRAST, Sign
 from terrain3d.show.pages.context import PageContext

@@ -5,13 +5,13 @@ from pathlib import Path
 import numpy as np
 from matplotlib.axes import Axes
 
+from terrain3d import palette
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.job import Outcome
 from terrain3d.search.mounts import Kind, Proposal
 from terrain3d.search.propose import Proposed
 from terrain3d.sentences.mounts import mounts_sentence
-from terrain3d.show import palette
 from terrain3d.show.blocks import Listing, Row, Section, fill
 from terrain3d.show.extent import Extent, whole_cells
 from terrain3d.show.legend import BOUNDARY, MOUNT, UNIT, Mark, Sign

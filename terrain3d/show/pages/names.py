@@ -1,10 +1,10 @@
 """The kinds of pages and how their files are called, without loading what draws them."""
 
 import re
-import unicodedata
 from collections.abc import Callable, Iterable, Sequence
 
 from terrain3d.errors import InputError
+from terrain3d.wording import slug
 
 #: The kinds of picture, in the order they are drawn.
 KINDS = (
@@ -30,22 +30,13 @@ FIRST_KINDS = ("client", "contact", "warnings", "plan", "oblique", "section")
 PART_KINDS = {
     "walks": ("walks", "walks-table", "fans"),
     "routes": ("routes", "routes-oblique"),
+    "close-in": ("close-in",),
     "animals": ("animals",),
     "beyond": ("beyond",),
     "heat": ("heat",),
     "sun": ("sun",),
     "doubt": ("doubt",),
 }
-
-
-def slug(name: str) -> str:
-    """A name made fit for a file name: never a path, never empty, at most 40 characters.
-
-    >>> slug("North pole, one head"), slug("../../etc/passwd"), slug("<b>$"), slug("Südhang")
-    ('north-pole-one-head', 'etc-passwd', 'b', 'sudhang')
-    """
-    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode()
-    return re.sub(r"[^a-z0-9]+", "-", plain.lower()).strip("-")[:40].strip("-") or "option"
 
 
 def pages_of(kinds: Iterable[str], options: Sequence[tuple[str, ...]] | None = None) -> Callable[[str], bool]:

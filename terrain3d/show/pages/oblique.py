@@ -9,17 +9,17 @@ from matplotlib.patches import Polygon
 from matplotlib.transforms import Bbox
 from vtkmodules.vtkCommonCore import vtkLogger
 
+from terrain3d import palette
 from terrain3d.cover.option import OptionResult
 from terrain3d.job import Outcome
-from terrain3d.show import palette
+from terrain3d.palette import Rgb
 from terrain3d.show.camera import Camera, site_camera
 from terrain3d.show.extent import Extent, site_extent
-from terrain3d.show.legend import LEAVES, Sign, layer_signs, site_signs
+from terrain3d.show.legend import LEAVES, Sign, layer_signs, masked_signs, site_signs
 from terrain3d.show.pages.column import option_sheet
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import Label, page_share, place_labels
 from terrain3d.show.pages.sheet import PICTURE_ASPECT, Page, Sheet
-from terrain3d.show.palette import Rgb
 from terrain3d.show.scene import Scene, aim, build_scene, light_scene, show_scene
 
 #: Rendered larger and averaged down: smooth edges that do not hang on the graphics driver.
@@ -99,7 +99,8 @@ def draw_oblique(
     taken = [_north(page, camera, box)]
     place_labels(axes, _names(page, scene, camera, width, height), taken)
     heights = outcome.terrain.ground.z[extent.rows, extent.columns]
-    signs = [*(more or []), *layer_signs(option.detectors), *site_signs(outcome.terrain, heights, LEAVES)]
+    own = [*layer_signs(option.detectors), *masked_signs(option.detectors, is_scene=True)]
+    signs = [*(more or []), *own, *site_signs(outcome.terrain, heights, LEAVES)]
     page.key([sign.in_scene for sign in signs])
 
 

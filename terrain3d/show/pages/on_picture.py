@@ -11,7 +11,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Polygon, Rectangle
 from matplotlib.transforms import Bbox
 
-from terrain3d.show import palette
+from terrain3d import palette
 from terrain3d.show.extent import Extent
 from terrain3d.show.labels import free_spot, meet
 from terrain3d.show.legend import Sign
@@ -160,6 +160,20 @@ def _rectangle(axes: Axes, box: Bbox, **look: Any) -> None:
     figure = axes.figure
     low, size = page_share(figure, box.x0, box.y0), page_share(figure, box.width, box.height)
     figure.add_artist(Rectangle(low, *size, **look))
+
+
+def small_scale(axes: Axes, width_m: float) -> None:
+    """A bar of whole metres in the lower right corner of a picture of stamp size, with its length over it."""
+    length = next(one for one in (50, 20, 10, 5, 2, 1) if one <= width_m / 4 or one == 1)
+    low, high = axes.get_xlim()
+    floor, ceiling = axes.get_ylim()
+    end, y = high - 0.03 * (high - low), floor + 0.07 * (ceiling - floor)
+    axes.plot([end - length, end], [y, y], color=palette.INK, linewidth=1.6, solid_capstyle="butt", zorder=20,
+              path_effects=HALO)  # fmt: skip
+    axes.annotate(
+        f"{length} m", (end - length / 2, y), (0, 2), textcoords="offset points", ha="center", va="bottom",
+        fontsize=5.5, path_effects=HALO, zorder=20,
+    )  # fmt: skip
 
 
 def page_share(figure: Any, x_px: float, y_px: float) -> tuple[float, float]:

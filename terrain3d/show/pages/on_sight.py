@@ -8,8 +8,8 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Polygon
 from matplotlib.transforms import Bbox
 
+from terrain3d import palette
 from terrain3d.detector.figures import Figure
-from terrain3d.show import palette
 from terrain3d.show.legend import PROTECTED
 from terrain3d.show.pages.on_picture import Label, haloed
 from terrain3d.show.pages.sheet import Sheet

@@ -6,27 +6,31 @@ from functools import partial
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.patches import Polygon
 from matplotlib.ticker import MultipleLocator
 from numpy.typing import NDArray
 
+from terrain3d import palette
 from terrain3d.cover.layer_shares import layer_shares
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.profile import head_bearings
-from terrain3d.detector.pose import Detector, PosedHead, PosedLayer, posed_heads
+from terrain3d.detector.pose import Arc, Detector, PosedHead, PosedLayer, posed_heads, shut_arcs
 from terrain3d.job import Outcome
+from terrain3d.palette import Rgb
 from terrain3d.sentences.outlook import figure_lines, layer_words, outlook_sentence
-from terrain3d.show import palette
 from terrain3d.show.blocks import Gap, Listing, Row, Section, fill
 from terrain3d.show.legend import (
     ARC_END,
     EQUAL_DISTANCE,
     LEAVES,
     LEVEL,
+    MASKED,
     PAST_RANGE,
     PROTECTED,
     SKY,
     Sign,
     layer_signs,
+    masked_signs,
     site_signs,
 )
 from terrain3d.show.pages.context import PageContext
@@ -41,7 +45,6 @@ from terrain3d.show.pages.sheet import (
     Sheet,
 )
 from terrain3d.show.pages.size import HEIGHT_PX, WIDTH_PX
-from terrain3d.show.palette import Rgb
 from terrain3d.show.sections import unit_section
 from terrain3d.sight.hits import Hit
 from terrain3d.sight.picture import Picture, picture
@@ -116,9 +119,13 @@ def outlook_sheet(context: PageContext, option: OptionResult, unit: Detector) ->
     skyline(axes, seen, azimuths)
     _distance_lines(axes, seen, azimuths, unit.type.max_range)
     axes.axhline(0.0, zorder=5, **LEVEL.stroke)
-    for head in posed_heads(unit):
+    covered = [shut_arcs(kind, unit.head(h)) for h, kind in enumerate(unit.type.head)]
+    for head, masked in zip(posed_heads(unit), covered, strict=True):
         for layer in head.layers:
-            _layer(axes, unit, head, layer)
+            for stretch in head.open_deg:
+                _layer(axes, layer_outline(unit, head, layer, stretch), layer.name)
+            for stretch in masked:
+                _masked(axes, layer_outline(unit, head, layer, stretch))
         _arc_limits(axes, unit, head)
     _frame(axes, span)
     names = draw_protected(page, axes, outcome.terrain, unit.eye, unit.bearing_deg)
@@ -132,7 +139,8 @@ def outlook_sheet(context: PageContext, option: OptionResult, unit: Detector) ->
     leaves = [sign for sign in site_signs(outcome.terrain, leaves=LEAVES) if sign is LEAVES]
     protected = [PROTECTED] if outcome.terrain.protect else []
     person = Sign(f"{outcome.figure.name}, empty where hidden", fill=palette.FIGURE, line=palette.FIGURE)
-    page.key([*layer_signs([unit]), ARC_END, LEVEL, EQUAL_DISTANCE, *protected, *leaves, person])
+    signs = [*layer_signs([unit]), *masked_signs([unit]), ARC_END, LEVEL, EQUAL_DISTANCE]
+    page.key([*signs, *protected, *leaves, person])
     return page
 
 
@@ -199,8 +207,8 @@ def _place_of(unit: Detector, away_m: float, turn_deg: float) -> tuple[float, fl
     return unit.x + away_m * east, unit.y + away_m * north
 
 
-def layer_outline(unit: Detector, head: PosedHead, layer: PosedLayer) -> Floats:
-    """The edge of a layer as it stands in the world, once around.
+def layer_outline(unit: Detector, head: PosedHead, layer: PosedLayer, stretch: Arc | None = None) -> Floats:
+    """The edge of a layer as it stands in the world, once around; of a stretch of its head's arc alone.
 
     Returns
     -------
@@ -216,7 +224,7 @@ def layer_outline(unit: Detector, head: PosedHead, layer: PosedLayer) -> Floats:
     >>> layer_outline(unit, head, head.layers[0])[[0, 60]].round(3).tolist()
     [[-45.0, 1.5], [45.0, 1.5]]
     """
-    side = np.linspace(-head.arc_deg / 2, head.arc_deg / 2, 61)
+    side = np.linspace(*((-head.arc_deg / 2, head.arc_deg / 2) if stretch is None else stretch), 61)
     half = layer.thickness_deg / 2
     edges = [(side, layer.elevation_deg + half), (side[::-1], layer.elevation_deg - half)]
     outline = np.vstack([in_world(unit, head, azimuth, elevation) for azimuth, elevation in edges])
@@ -324,9 +332,16 @@ def skyline(axes: Axes, seen: Picture, azimuths: Floats) -> None:
         )
 
 
-def _layer(axes: Axes, unit: Detector, head: PosedHead, layer: PosedLayer) -> None:
-    colour = palette.layer_colour(layer.name)
-    outline = layer_outline(unit, head, layer)
+def _masked(axes: Axes, outline: Floats) -> None:
+    """A part of a layer's band that is covered."""
+    for shift in (-360, 0, 360):
+        moved = outline + np.array([shift, 0.0])
+        axes.add_patch(Polygon(moved, zorder=4, **MASKED.patch))
+        axes.add_patch(Polygon(moved, zorder=5.5, **MASKED.rim))
+
+
+def _layer(axes: Axes, outline: Floats, name: str) -> None:
+    colour = palette.layer_colour(name)
     for shift in (-360, 0, 360):
         axes.fill(
             outline[:, 0] + shift, outline[:, 1], facecolor=colour, alpha=0.28, edgecolor="none", zorder=4

@@ -15,23 +15,37 @@ from matplotlib.ticker import MultipleLocator
 from matplotlib.transforms import Bbox
 from numpy.typing import NDArray
 
+from terrain3d import palette
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
-from terrain3d.show import palette
+from terrain3d.sentences.paper import corner_words
+from terrain3d.sentences.warnings import voiding
 from terrain3d.show.drape import DRAPE_PIXELS, drape
-from terrain3d.show.extent import Extent, head_arcs, head_sector
+from terrain3d.show.extent import (
+    Extent,
+    head_sector,
+    head_stretches,
+    lobe_outline,
+    masked_outlines,
+    open_outlines,
+    seen_part,
+)
 from terrain3d.show.legend import (
     FOLIAGE,
     HANGS_ON_LEAVES,
+    LOBE,
     MARKED,
+    MASKED,
     MOUNT,
     PROTECTED,
     RANGE_SETTING,
     SOLID,
     UNIT,
     Sign,
+    lobe_signs,
+    masked_signs,
     site_signs,
 )
 from terrain3d.show.pages.base import Base
@@ -199,7 +213,8 @@ def begin_plan(
     axes, terrain, extent = page.picture_axes(place), outcome.terrain, base.extent
     part = (extent.rows, extent.columns)
     pixels = DRAPE_PIXELS if axes.get_window_extent().width > _LARGE_PX else _SMALL_PIXELS
-    on_ground(axes, drape(option.verdicts[part], base.shade[part], pixels), extent, 1)
+    image = drape(option.verdicts[part], base.shade[part], pixels, seen_part(terrain, extent))
+    on_ground(axes, image, extent, 1)
     heights = _contours(axes, terrain.ground, base.smooth, extent) if is_fine else []
     _foliage(axes, base.leaves)
     _solids(axes, base.solids)
@@ -222,6 +237,8 @@ def begin_plan(
         axes.xaxis.set_major_locator(MultipleLocator(step))
         axes.yaxis.set_major_locator(MultipleLocator(step))
         axes.tick_params(labelsize=6.5, length=3, width=0.6, colors=palette.QUIET_INK, pad=2)
+        if not voiding(option):  # what voids it takes the room
+            _corners(axes, outcome, extent)
         axes.grid(color=palette.CONTOUR, linewidth=0.4, alpha=0.35, zorder=1.5)
         axes.set_axisbelow("line")
     else:
@@ -229,6 +246,21 @@ def begin_plan(
     # What is drawn next asks where things are on the page.
     axes.apply_aspect()
     return Plan(page, axes, outcome, option, base, heights)
+
+
+def _corners(axes: Axes, outcome: Outcome, extent: Extent) -> None:
+    """Two corners in the coordinates of the site file: the lower left, and the upper right over the frame."""
+    look: dict[str, Any] = {
+        "textcoords": "offset points", "xycoords": "axes fraction", "fontsize": 5.5, "path_effects": HALO,
+        "color": palette.QUIET_INK, "zorder": 20,
+    }  # fmt: skip
+    for at, off, x, y, ha, va in (
+        ((0, 0), (3, 3), extent.west, extent.south, "left", "bottom"),
+        ((1, 1), (0, 2), extent.east, extent.north, "right", "bottom"),
+    ):
+        words = corner_words(outcome.site, x, y)
+        if words:
+            axes.annotate(words, at, off, ha=ha, va=va, **look)
 
 
 def without_verdicts(option: OptionResult) -> OptionResult:
@@ -306,13 +338,18 @@ def _protected(axes: Axes, area: Area, weight: float) -> None:
 
 def _unit(axes: Axes, unit: Detector, weight: float) -> None:
     eye = np.array([unit.x, unit.y])
-    for pan, arc in head_arcs(unit):
-        rim = head_sector(unit, pan, arc, unit.type.max_range)
-        outline = np.vstack([eye, rim, eye])
+    for covered in masked_outlines(unit):
+        axes.add_patch(Polygon(covered, zorder=6.5, **MASKED.patch))
+        axes.add_patch(Polygon(covered, zorder=6.6, **MASKED.rim))
+    for outline in open_outlines(unit):
         axes.plot(*outline.T, color="white", linewidth=2.4 * weight, alpha=0.8, zorder=7)
         axes.plot(*outline.T, color=UNIT.line, linewidth=UNIT.width * weight, zorder=8)
-        if unit.range_m < unit.type.max_range:
-            setting = head_sector(unit, pan, arc, unit.range_m)
+    lobe = lobe_outline(unit)
+    if lobe is not None:
+        haloed(axes, lobe, LOBE, 8, 2.2 * weight)
+    for head, pan, arc in head_stretches(unit):
+        if unit.range_of(head) < unit.type.max_range:
+            setting = head_sector(unit, pan, arc, unit.range_of(head))
             width, style = RANGE_SETTING.width * weight, RANGE_SETTING.style
             axes.plot(*setting.T, color=RANGE_SETTING.line, linewidth=width, linestyle=style, zorder=8)
     marked(axes, eye, UNIT, 9, weight)
@@ -370,8 +407,11 @@ def area_labels(plan: Plan, size: float, width: float) -> list[Label]:
 def plan_signs(outcome: Outcome, options: tuple[OptionResult, ...], extent: Extent) -> list[Sign]:
     """What the marks of plans of these options mean."""
     signs = [UNIT]
-    if any(unit.range_m < unit.type.max_range for option in options for unit in option.detectors):
+    units = [unit for option in options for unit in option.detectors]
+    if any(unit.range_of(h) < unit.type.max_range for unit in units for h in range(len(unit.type.head))):
         signs.append(RANGE_SETTING)
+    signs += masked_signs(units)
+    signs += lobe_signs(units)
     if any(_hanging(option, extent).any() for option in options):
         signs.append(HANGS_ON_LEAVES)
     if outcome.terrain.marks:

@@ -7,11 +7,11 @@ from typing import Any
 import numpy as np
 from matplotlib.transforms import Bbox
 
+from terrain3d import palette
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import Verdict
 from terrain3d.job import Outcome
 from terrain3d.sentences.routes import percent, routes_words, start_words, trust_words
-from terrain3d.show import palette
 from terrain3d.show.blocks import Gap, Paragraph, Row, Section, fill
 from terrain3d.show.extent import site_extent
 from terrain3d.show.legend import ALARM, APPROACH, CLEAR, LEAST_HELD, WALK, Sign, verdict_sign
@@ -231,7 +231,7 @@ def route_signs(outcome: Outcome, option: OptionResult, drawn: list[Drawn]) -> l
     absent.add(WALK)
     if all(one.alarm is None for one in drawn):
         absent.add(ALARM)
-    return line_signs(drawn) + [sign for sign in walk_signs(outcome) if sign not in absent]
+    return line_signs(drawn) + [sign for sign in walk_signs(outcome, option) if sign not in absent]
 
 
 def line_signs(drawn: list[Drawn]) -> list[Sign]:

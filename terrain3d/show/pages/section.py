@@ -11,6 +11,7 @@ from matplotlib.patches import Polygon
 from matplotlib.ticker import MultipleLocator
 from matplotlib.transforms import Bbox
 
+from terrain3d import palette
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.profile import (
     Beam,
@@ -19,11 +20,13 @@ from terrain3d.cover.profile import (
     ground_at,
     head_bearings,
     line_profile,
+    masked_along,
     passing_from,
 )
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
+from terrain3d.sentences.heads import masked_words, setting_lines
 from terrain3d.sentences.section import (
     broken_words,
     change_words,
@@ -33,13 +36,13 @@ from terrain3d.sentences.section import (
     section_sentence,
     stretch_words,
 )
-from terrain3d.show import palette
 from terrain3d.show.blocks import Gap, Listing, Paragraph, Row, Section, fill
 from terrain3d.show.labels import placed_in_a_row
 from terrain3d.show.legend import (
     BRIDGED,
     GROUND_LINE,
     LEAVES,
+    MASKED,
     SECTION_LINE,
     SOLID,
     UNIT,
@@ -213,10 +216,16 @@ def section_sheet(
     draw_section(page, outcome, view, WIDE_PICTURE)
     _key_plan(page, context, option, view.profile)
     _line_rows(page, view.profile)
-    page.begin_column(0.755, COLUMN_RIGHT, BLOCK_TOP, BLOCK_FLOOR)
     told = unit_section((unit,), "Unit")
     broken = tuple(Paragraph(line, 3, is_quiet=True) for line in broken_words(unit))
-    fill(page, [replace(told, blocks=(*told.blocks, Gap(), *broken))])
+    if setting_lines(unit):
+        # Much is said of the unit itself: this goes under the line, where there is room.
+        for piece in broken:
+            if page.height_of(piece) <= page.room():
+                page.put(piece)
+        broken = ()
+    page.begin_column(0.755, COLUMN_RIGHT, BLOCK_TOP, BLOCK_FLOOR)
+    fill(page, [replace(told, blocks=(*told.blocks, Gap(), *broken) if broken else told.blocks)])
     page.key(section_signs(outcome, view.profile))
     return page
 
@@ -237,7 +246,9 @@ def _line_rows(page: Sheet, profile: Profile) -> None:
     rows = tuple(
         (Row(text, (stretch_words(run),), verdict_sign(run.code)),) for run, text in run_rows(profile)
     )
-    fill(page, [Section(heading, (Listing(rows, where="see the picture"),))])
+    masked = masked_words(masked_along(profile.unit, profile.bearing_deg))
+    shut = (Row(masked, sign=MASKED),) if masked else ()
+    fill(page, [Section(heading, (*shut, Listing(rows, where="see the picture")))])
 
 
 def draw_section(page: Sheet, outcome: Outcome, view: View, place: Place) -> None:

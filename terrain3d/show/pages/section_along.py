@@ -9,13 +9,14 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Polygon
 from matplotlib.ticker import MultipleLocator
 
+from terrain3d import palette
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.profile import Run
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.figures import Figure
+from terrain3d.palette import Rgb
 from terrain3d.sentences.along import along_sentence, layers_words, run_stretch, run_words, stretch_note
 from terrain3d.sentences.section import metres
-from terrain3d.show import palette
 from terrain3d.show.blocks import Listing, Paragraph, Piece, Row, Section, fill
 from terrain3d.show.labels import placed_in_a_row
 from terrain3d.show.legend import (
@@ -53,7 +54,6 @@ from terrain3d.show.pages.sheet import (
     share_of_page,
 )
 from terrain3d.show.pages.size import WIDTH_PX
-from terrain3d.show.palette import Rgb
 from terrain3d.show.sections import unit_section
 from terrain3d.show.silhouettes import silhouette
 from terrain3d.terrain import Foliage, Terrain

@@ -6,11 +6,11 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from terrain3d import palette
 from terrain3d.cover.profile import Beam, CutSolid, Profile
 from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict
-from terrain3d.show import palette
+from terrain3d.palette import Rgb
 from terrain3d.show.legend import LAYER_STRENGTH, verdict_sign
-from terrain3d.show.palette import Rgb
 from terrain3d.terrain import Foliage
 from terrain3d.units import Floats
 

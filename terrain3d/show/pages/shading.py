@@ -6,7 +6,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from numpy.typing import NDArray
 
-from terrain3d.show import palette
+from terrain3d import palette
 from terrain3d.show.drape import DRAPE_PIXELS
 from terrain3d.show.extent import Extent
 from terrain3d.show.legend import Sign

@@ -11,10 +11,10 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
+from terrain3d import palette
 from terrain3d.caution import SHORT_CAUTION
 from terrain3d.cover.verdict import Verdict
 from terrain3d.sentences.paper import page_words
-from terrain3d.show import palette
 from terrain3d.show.blocks import Bar, Gap, Paragraph, Piece, Row, Section, TypeSize
 from terrain3d.show.legend import Sign, verdict_sign
 from terrain3d.show.lettering import fitted_lines, line_width, page_style

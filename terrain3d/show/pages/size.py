@@ -7,7 +7,7 @@ WIDTH_PX, HEIGHT_PX, DPI = 1600, 1132, 160
 #: Dots per inch of a printed page (common practice, no source).
 PRINT_DPI = 300
 #: Denominators of the scales of a printed drawing, as scale rulers carry them (common practice, no source).
-SCALES = (10, 20, 25, 50, 75, 100, 125, 200, 250, 500, 750, 1000, 1250, 2000, 2500, 5000, 10000)
+SCALES = (10, 20, 25, 50, 75, 100, 125, 200, 250, 300, 400, 500, 750, 1000, 1250, 2000, 2500, 5000, 10000)
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,8 @@ from terrain3d.sentences.beyond import (
     beyond_notes,
     landing_words,
     length_words,
+    loss_words,
+    masks_words,
     span_words,
 )
 from terrain3d.sentences.nuisances import fill_words, where_words
@@ -29,6 +31,7 @@ from terrain3d.show.legend import (
     SPILT_WITHIN,
     UNIT,
     Sign,
+    masked_signs,
     piece_sign,
     site_signs,
 )
@@ -36,6 +39,11 @@ from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.sheet import Page, Sheet
 from terrain3d.show.pages.spill_plan import draw_spill, on_wider_ground, wide_base
 from terrain3d.terrain import Terrain
+
+#: Grounds to keep out of that the page tells; the rest is in results.json.
+_MOST_KEPT_OFF = 2
+#: Things that a layer lands on, of each.
+_MOST_LANDINGS = 3
 
 
 def pages(context: PageContext) -> list[Page]:
@@ -62,21 +70,36 @@ def spill_sheet(context: PageContext, option: OptionResult) -> Sheet:
     view = "beyond the boundary, plan, north up"
     page = context.begin_option(option, view, beyond_line(spilt, things), base.scale)
     draw_spill(page, outcome, option, spilt, things, base)
-    page.key(_signs(outcome.terrain, spilt))
+    page.key(_signs(outcome.terrain, option, spilt))
     fill(page, _sections(outcome.terrain, spilt, things))
     return page
 
 
-def _signs(terrain: Terrain, spilt: Spill) -> list[Sign]:
+def _signs(terrain: Terrain, option: OptionResult, spilt: Spill) -> list[Sign]:
     """What the marks of the plan mean; colours of areas stand in the column."""
     boundary = [BOUNDARY] if spilt.has_boundary else []
-    return [UNIT, *boundary, LANDS_ON_GROUND, OUT_OF_SIGHT, *site_signs(terrain)]
+    return [
+        UNIT,
+        *masked_signs(option.detectors),
+        *boundary,
+        LANDS_ON_GROUND,
+        OUT_OF_SIGHT,
+        *site_signs(terrain),
+    ]
 
 
 def _sections(terrain: Terrain, spilt: Spill, things: tuple[InLayer, ...]) -> list[Section]:
     """The upper layer past the boundary, whose ground is in it, nuisance things, and what to mind."""
-    fans = zip(spilt.fans, spilt.landings, strict=True)
-    past = [Listing(tuple(_fan_rows(fan, rows, spilt.has_boundary) for fan, rows in fans), spare=9)]
+    keep = _keep_off_sections(spilt)
+    # Small lines that the last section takes, with its heading.
+    kept = 0 if not keep else 4 + 2 * min(len(spilt.keep_off), _MOST_KEPT_OFF)
+    # Where much is to be said what a layer lands on is in the picture and in results.json.
+    most = 0 if keep and len(spilt.fans) > 2 else _MOST_LANDINGS
+    fans = tuple(
+        _fan_rows(fan, rows[:most], spilt.has_boundary)
+        for fan, rows in zip(spilt.fans, spilt.landings, strict=True)
+    )
+    past = [Listing(fans, spare=9 + kept)]
     broken: tuple[Gap | Row, ...] = (
         Gap(),
         Row("Beyond the boundary it is broken by", size="small", is_quiet=True),
@@ -88,15 +111,31 @@ def _sections(terrain: Terrain, spilt: Spill, things: tuple[InLayer, ...]) -> li
         broken += (Row(SPILT_MICROWAVE.text, (area_words(spilt.past_microwave_m2),), SPILT_MICROWAVE),)
     sections = [Section("Upper layer past the boundary", (*past, *(broken if spilt.has_boundary else ())))]
     if spilt.pieces:
-        pieces = Listing(tuple((_piece_row(piece),) for piece in spilt.pieces), spare=8)
+        pieces = Listing(tuple((_piece_row(piece),) for piece in spilt.pieces), spare=8 + max(kept - 2, 0))
         sections.append(Section("Others' ground in it", (pieces,), ("within range", "on past it")))
     if terrain.nuisances:
-        found = Listing(tuple(_thing_rows(thing) for thing in things), spare=2)
+        found = Listing(tuple(_thing_rows(thing) for thing in things), spare=2 + (kept and kept + 1))
         sections.append(
             Section("Nuisance things in a layer", (found if things else Row("none of those drawn"),))
         )
+    sections += keep
     notes = tuple((Paragraph(words.capital(note), 4),) for note in beyond_notes(spilt, terrain.doubts))
     return [*sections, Section("Note", (Listing(notes, noun="note"),))] if notes else sections
+
+
+def _keep_off_sections(spilt: Spill) -> list[Section]:
+    """What would have to be masked, and what that costs."""
+    items = tuple(
+        (
+            Row(one.ground or "all past the boundary", (loss_words(one),)),
+            Row(masks_words(one), size="small", is_quiet=True, is_inset=True),
+        )
+        for one in spilt.keep_off
+    )
+    if not items:
+        return []
+    listing = Listing(items, most=_MOST_KEPT_OFF, noun="mask")
+    return [Section("To keep out by masking", (listing,), ("lost of what is held",))]
 
 
 def _fan_rows(fan: Fan, landings: tuple[Landing, ...], has_boundary: bool) -> tuple[Row, ...]:
@@ -107,7 +146,7 @@ def _fan_rows(fan: Fan, landings: tuple[Landing, ...], has_boundary: bool) -> tu
             Row(f"{fan.unit}, head {fan.head}, within {fan.range_m:g} m", (within,)),
             Row(f"on from there to {fan.follow_m:g} m", (on,), size="small", is_quiet=True, is_inset=True),
         ]
-    for landing in landings[:3]:
+    for landing in landings:
         span = span_words(landing.nearest_m, landing.farthest_m)
         text = f"{landing.arc_deg:.0f}°: {landing_words(landing, fan.follow_m)}"
         rows.append(Row(text, (span,), size="small", is_quiet=True, is_inset=True))

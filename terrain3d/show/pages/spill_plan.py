@@ -9,13 +9,13 @@ from matplotlib.axes import Axes
 from matplotlib.patches import PathPatch, Polygon
 from matplotlib.path import Path
 
+from terrain3d import palette
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.job import Outcome
 from terrain3d.nuisance.sight_lines import Lands
 from terrain3d.nuisance.spill import Fan, Spill
 from terrain3d.nuisance.things import InLayer
-from terrain3d.show import palette
 from terrain3d.show.legend import (
     BOUNDARY,
     FAINTER,

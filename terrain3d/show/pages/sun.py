@@ -9,8 +9,10 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import FixedLocator, MultipleLocator
 from numpy.typing import NDArray
 
+from terrain3d import palette
 from terrain3d.conditions.sun import HIDDEN, SEEN, STEP_MIN, SunLayer, SunResult, SunSpan
 from terrain3d.cover.option import OptionResult
+from terrain3d.palette import Rgb
 from terrain3d.sentences.sun import (
     NO_PLACE,
     SHORT_MONTHS,
@@ -21,13 +23,11 @@ from terrain3d.sentences.sun import (
     sun_line,
 )
 from terrain3d.sentences.words import minutes_words
-from terrain3d.show import palette
 from terrain3d.show.blocks import Gap, Listing, Piece, Row, Section, fill
 from terrain3d.show.legend import SUN_DOWN, SUN_HIDDEN, SUN_IN_SEVERAL, SUN_UP, Sign, sun_sign
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.sheet import PICTURE, Page, Place, Sheet
 from terrain3d.show.pages.size import HEIGHT_PX, WIDTH_PX
-from terrain3d.show.palette import Rgb
 
 #: Height of a heading, as a share of the page.
 _HEADING = 0.05

@@ -6,6 +6,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
+from terrain3d import palette
 from terrain3d.cover.areas import known_ground, standing_by_source
 from terrain3d.cover.verdict import UNKNOWN
 from terrain3d.sentences.surveys import (
@@ -16,7 +17,6 @@ from terrain3d.sentences.surveys import (
     survey_facts,
     survey_line,
 )
-from terrain3d.show import palette
 from terrain3d.show.blocks import Bar, Gap, Listing, Paragraph, Piece, Row, Section, fill
 from terrain3d.show.legend import (
     BRIDGED_GROUND,
@@ -46,8 +46,10 @@ def pages(context: PageContext) -> list[Page]:
 
 def survey_sheet(context: PageContext) -> Sheet:
     """The page of the survey."""
-    outcome, base = context.outcome, context.printed
-    terrain = outcome.terrain
+    base = context.printed
+    # What ground looks like would hide how it is known.
+    terrain = replace(context.outcome.terrain, colours=None)
+    outcome = context.outcome.on(terrain)
     known = known_ground(terrain.ground)
     page = context.begin("The survey", "plan, north up", survey_line(terrain, known), scale=base.scale)
     bare = replace(without_verdicts(outcome.options[0]), units=(), facts=())

@@ -10,12 +10,12 @@ from matplotlib.patches import Polygon
 from matplotlib.ticker import MultipleLocator
 from matplotlib.transforms import Bbox
 
+from terrain3d import palette
 from terrain3d.detector.figures import find_figure
 from terrain3d.detector.level import LevelLayer, head_at, level_layers, level_lobe
 from terrain3d.detector.types import DetectorType, Fixing, Head
 from terrain3d.errors import InputError
 from terrain3d.sentences.types import Told, fixing_told, height_words, type_sentence, type_told
-from terrain3d.show import palette
 from terrain3d.show.blocks import Listing, Row, Section, fill
 from terrain3d.show.legend import (
     GROUND_LINE,

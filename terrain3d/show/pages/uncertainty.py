@@ -9,6 +9,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
 from scipy.ndimage import gaussian_filter
 
+from terrain3d import palette
 from terrain3d.cover.option import OptionResult
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
@@ -23,7 +24,6 @@ from terrain3d.sentences.uncertainty import (
     uncertainty_line,
     varied_words,
 )
-from terrain3d.show import palette
 from terrain3d.show.blocks import Gap, Listing, Paragraph, Row, Section, fill
 from terrain3d.show.legend import Sign
 from terrain3d.show.lettering import printable
@@ -156,7 +156,7 @@ def _tolerance_section(
 
 
 def _slack_row(page: Sheet, unit: Detector, slack: Slack, error_sizes: ErrorSizes) -> Row:
-    text = setting_words(unit, slack.setting)
+    text = setting_words(unit, slack.setting, slack.head)
     if slack.setting == "range":
         return Row(text, (range_figure(slack),), size="note")
     draw = partial(_slack_bars, page, slack, error_sizes)

@@ -8,10 +8,10 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import MultipleLocator
 from matplotlib.transforms import Bbox
 
+from terrain3d import palette
 from terrain3d.cover.option import OptionResult
 from terrain3d.detector.pose import Detector
 from terrain3d.sentences.views import heading_words, seen_words, view_words, views_sentence
-from terrain3d.show import palette
 from terrain3d.show.blocks import Gap, Listing, Paragraph, Row, Section, fill
 from terrain3d.show.legend import LEAVES, LEVEL, PROTECTED, SKY, UNIT, Sign, site_signs
 from terrain3d.show.pages.context import PageContext

@@ -4,8 +4,8 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 
+from terrain3d import palette
 from terrain3d.sentences.routes import NO_WALK, profile_words
-from terrain3d.show import palette
 from terrain3d.show.legend import ALARM
 from terrain3d.show.pages.on_picture import marked
 from terrain3d.show.pages.sheet import Sheet

@@ -9,8 +9,8 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 from matplotlib.ticker import MultipleLocator
 
+from terrain3d import palette
 from terrain3d.cover.layer_outcomes import BROKEN, MOVES_ACROSS
-from terrain3d.show import palette
 from terrain3d.show.legend import ALARM, MICROWAVE_ACROSS, MICROWAVE_SENSES, verdict_sign
 from terrain3d.show.pages.on_picture import marked
 from terrain3d.show.pages.sheet import Sheet

@@ -7,13 +7,14 @@ from string import ascii_uppercase
 import numpy as np
 from matplotlib.transforms import Bbox
 
+from terrain3d import palette
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import Verdict
+from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
 from terrain3d.sentences import words
 from terrain3d.sentences.walks import counting_words, how_walked, walk_words, walks_sentence
-from terrain3d.show import palette
-from terrain3d.show.blocks import Listing, Paragraph, Row, Section, fill
+from terrain3d.show.blocks import Listing, Paragraph, Piece, Row, Section, fill
 from terrain3d.show.legend import (
     ALARM,
     MICROWAVE_ACROSS,
@@ -21,6 +22,8 @@ from terrain3d.show.legend import (
     PROTECTED,
     WALK,
     Sign,
+    lobe_signs,
+    masked_signs,
     verdict_sign,
 )
 from terrain3d.show.pages.context import PageContext
@@ -76,7 +79,7 @@ def walks_sheet(
         page.text(
             PICTURE[0], bottom + 0.45 * (pitch - 0.032), letter, 10, weight="bold", ha="left", va="center"
         )
-    page.key([*walk_signs(outcome), *sensed_signs([walk for _, walk in walks])])
+    page.key([*walk_signs(outcome, option), *sensed_signs([walk for _, walk in walks])])
     return page
 
 
@@ -109,18 +112,26 @@ def _walk_rows(page: Sheet, option: OptionResult, walks: tuple[tuple[str, WalkRe
         )
         for letter, walk in walks
     ]
-    units = tuple(
-        (Row(f"{words.unit_title(unit)}, {', '.join(words.unit_lines(unit))}", size="small"),)
-        for unit in option.detectors
-    )
+    units = tuple((_unit_piece(unit),) for unit in option.detectors)
     counts = Paragraph(counting_words(option), 4, is_quiet=True)
     fill(page, [*told, Section("Units, and what counts", (Listing(units, most=2), counts))])
 
 
-def walk_signs(outcome: Outcome) -> list[Sign]:
+def _unit_piece(unit: Detector) -> Piece:
+    """A unit as it is set: a line, or running text where much is set head by head."""
+    text = f"{words.unit_title(unit)}, {', '.join(words.unit_lines(unit))}"
+    return Row(text, size="small") if len(words.unit_lines(unit)) <= 2 else Paragraph(text, 4)
+
+
+def walk_signs(outcome: Outcome, option: OptionResult) -> list[Sign]:
     """What the marks and colours of a page of walks mean."""
     verdicts = [verdict_sign(verdict) for verdict in sorted(Verdict, reverse=True)]
-    return [*verdicts, WALK, ALARM, *([PROTECTED] if outcome.terrain.protect else [])]
+    there = [
+        *masked_signs(option.detectors),
+        *lobe_signs(option.detectors),
+        *([PROTECTED] if outcome.terrain.protect else []),
+    ]
+    return [*verdicts, WALK, ALARM, *there]
 
 
 def sensed_signs(walks: Sequence[WalkResult]) -> list[Sign]:

@@ -2,9 +2,9 @@
 
 from functools import partial
 
+from terrain3d import palette
 from terrain3d.cover.option import OptionResult
 from terrain3d.sentences.walks import in_time_sentence, short_walk_words
-from terrain3d.show import palette
 from terrain3d.show.legend import ALARM
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import page_mark

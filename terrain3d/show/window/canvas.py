@@ -6,12 +6,12 @@ import numpy as np
 from matplotlib.font_manager import FontProperties, findfont
 from PIL import Image, ImageDraw, ImageFont
 
-from terrain3d.show import palette
+from terrain3d import palette
+from terrain3d.palette import Rgb
 from terrain3d.show.blocks import Gap, Paragraph, Piece, Row, Section, TypeSize
 from terrain3d.show.drape import stripes
 from terrain3d.show.legend import Sign
 from terrain3d.show.lettering import fitted_lines, line_width
-from terrain3d.show.palette import Rgb
 
 Box = tuple[float, float, float, float]
 #: The typeface of the pictures; it comes with matplotlib.

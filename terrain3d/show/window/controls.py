@@ -8,6 +8,7 @@ from typing import Any
 from terrain3d.cover.option import OptionResult
 from terrain3d.detector.pose import Detector
 from terrain3d.errors import InputError
+from terrain3d.show.window.head_controls import with_head
 
 
 @dataclass(frozen=True)
@@ -35,7 +36,10 @@ SETTINGS = (HEIGHT, BEARING, TILT, RANGE)
 Units = tuple[Detector, ...]
 
 
-def value_of(unit: Detector, setting: Setting) -> float:
+def value_of(unit: Detector, setting: Setting, head: int | None = None) -> float:
+    """What is set; of a head, counted from 0, where one is chosen and has a setting of its own."""
+    if setting is RANGE and head is not None:
+        return unit.range_of(head)
     return float(getattr(unit, setting.attribute))
 
 
@@ -48,8 +52,8 @@ def shown(value: float, setting: Setting) -> str:
     return f"{value:.2f}{setting.sign}" if setting is HEIGHT else f"{value:g}{setting.sign}"
 
 
-def with_value(unit: Detector, setting: Setting, value: float) -> Detector:
-    """The unit with one setting changed.
+def with_value(unit: Detector, setting: Setting, value: float, head: int | None = None) -> Detector:
+    """The unit with one setting changed; the range of a head, counted from 0, where one is chosen.
 
     Raises
     ------
@@ -57,7 +61,7 @@ def with_value(unit: Detector, setting: Setting, value: float) -> Detector:
         When the value is none the setting can take.
     """
     if setting is RANGE:
-        return _with_range(unit, value)
+        return _with_range(unit, value, head)
     if not setting.low <= value <= setting.high:
         low, high = shown(setting.low, setting), shown(setting.high, setting)
         raise InputError(f"{setting.name} cannot be {shown(value, setting)}", mend=f"give {low} to {high}")
@@ -66,7 +70,7 @@ def with_value(unit: Detector, setting: Setting, value: float) -> Detector:
     return replace(unit, **changed)
 
 
-def stepped(unit: Detector, setting: Setting, by: int) -> Detector:
+def stepped(unit: Detector, setting: Setting, by: int, head: int | None = None) -> Detector:
     """The unit with a setting some steps further, and ending at the limits; bearings go round.
 
     >>> from pathlib import Path
@@ -77,11 +81,11 @@ def stepped(unit: Detector, setting: Setting, by: int) -> Detector:
     >>> stepped(unit, RANGE, -2).range_m, stepped(unit, RANGE, 5).range_m
     (8.0, 12.0)
     """
-    value = value_of(unit, setting)
+    value = value_of(unit, setting, head)
     if setting is RANGE:
-        ranges = sorted(unit.type.range_settings)
+        ranges = ranges_offered(unit, head)
         at = ranges.index(min(ranges, key=lambda offered: abs(offered - value)))
-        return _with_range(unit, ranges[min(max(at + by, 0), len(ranges) - 1)])
+        return _with_range(unit, ranges[min(max(at + by, 0), len(ranges) - 1)], head)
     steps = value / setting.step
     start = math.floor(steps + 1e-6) if by > 0 else math.ceil(steps - 1e-6)
     value = (start + by) * setting.step
@@ -90,11 +94,26 @@ def stepped(unit: Detector, setting: Setting, by: int) -> Detector:
     return with_value(unit, setting, value % 360 if setting is BEARING else value)
 
 
-def slider_span(unit: Detector, setting: Setting) -> tuple[float, float]:
+def ranges_offered(unit: Detector, head: int | None = None) -> list[float]:
+    """The range settings of a head, counted from 0, or of the unit: those that all heads that follow it have.
+
+    >>> from terrain3d.detector.types import load_type
+    >>> ranges_offered(Detector("D1", load_type("one-head-90"), "pole", 0, 0, 0, 1.0, 0.0), 0)
+    [4.0, 6.0, 8.0, 10.0, 12.0]
+    """
+    if head is not None:
+        return sorted(unit.type.ranges_of(head))
+    following = [h for h in range(len(unit.type.head)) if unit.head(h).range_m is None]
+    shared = [set(unit.type.ranges_of(h)) for h in following]
+    return sorted(set.intersection(*shared) if shared else unit.type.range_settings) or [unit.range_m]
+
+
+def slider_span(unit: Detector, setting: Setting, head: int | None = None) -> tuple[float, float]:
     """Lowest and highest value a slider offers: what is sensible, and the value that is set."""
     value = value_of(unit, setting)
     if setting is RANGE:
-        return min(unit.type.range_settings), max(unit.type.range_settings)
+        offered = ranges_offered(unit, head)
+        return offered[0], offered[-1]
     if setting is BEARING:
         return 0.0, 360.0 - setting.step
     if setting is TILT:
@@ -103,18 +122,19 @@ def slider_span(unit: Detector, setting: Setting) -> tuple[float, float]:
     return min(0.3, low, value), max(3.0, math.ceil(high + 0.5), value)
 
 
-def share_of(unit: Detector, setting: Setting) -> float:
+def share_of(unit: Detector, setting: Setting, head: int | None = None) -> float:
     """Where a slider's knob stands, 0 to 1."""
-    low, high = slider_span(unit, setting)
-    return min(max((value_of(unit, setting) - low) / (high - low), 0.0), 1.0) if high > low else 0.0
+    low, high = slider_span(unit, setting, head)
+    return min(max((value_of(unit, setting, head) - low) / (high - low), 0.0), 1.0) if high > low else 0.0
 
 
-def at_share(unit: Detector, setting: Setting, share: float) -> Detector:
+def at_share(unit: Detector, setting: Setting, share: float, head: int | None = None) -> Detector:
     """The unit with a slider's knob moved to a share of its way, at the nearest step."""
-    low, high = slider_span(unit, setting)
+    low, high = slider_span(unit, setting, head)
     value = low + min(max(share, 0.0), 1.0) * (high - low)
     if setting is RANGE:
-        return _with_range(unit, min(unit.type.range_settings, key=lambda offered: abs(offered - value)))
+        nearest = min(ranges_offered(unit, head), key=lambda offered: abs(offered - value))
+        return _with_range(unit, nearest, head)
     value = round(value / setting.step) * setting.step
     return with_value(unit, setting, min(max(value, low), high))
 
@@ -154,11 +174,13 @@ def read_entry(text: str, chosen: Setting) -> tuple[Setting, float]:
     return setting, value
 
 
-def _with_range(unit: Detector, value: float) -> Detector:
-    if value not in unit.type.range_settings:
-        offered = ", ".join(f"{r:g}" for r in sorted(unit.type.range_settings))
-        raise InputError(f"{unit.type.name} has no range of {value:g} m", mend=f"it has {offered}")
-    return replace(unit, range_m=value)
+def _with_range(unit: Detector, value: float, head: int | None = None) -> Detector:
+    ranges = ranges_offered(unit, head)
+    if value not in ranges:
+        offered = ", ".join(f"{r:g}" for r in ranges)
+        of = unit.type.name if head is None else f"head {head + 1} of {unit.type.name}"
+        raise InputError(f"{of} has no range of {value:g} m", mend=f"it has {offered}")
+    return replace(unit, range_m=value) if head is None else with_head(unit, head, range_m=value)
 
 
 class Trials:

@@ -4,14 +4,15 @@ from dataclasses import replace
 
 import numpy as np
 
+from terrain3d import palette
 from terrain3d.cover.option import OptionResult
 from terrain3d.sentences import words
+from terrain3d.sentences.close_in import close_in_figures
 from terrain3d.sentences.heat import silent_words
 from terrain3d.sentences.routes import percent
 from terrain3d.sentences.sun import sun_lines
 from terrain3d.sentences.uncertainty import amount_words
 from terrain3d.sentences.words import NO_FIGURE
-from terrain3d.show import palette
 from terrain3d.show.blocks import Paragraph, Row, Section, fill
 from terrain3d.show.legend import (
     ALARM,
@@ -115,6 +116,10 @@ def finding_rows(state: WindowState, options: _Options) -> list[tuple[str, tuple
                 f"Much shorter to {route.area}",
                 [_chance(None if way is None else way.shorter) for way in ways],
             )
+    close_in = [None if found is None else found.close_in for found in studies]
+    shown = next((one for one in close_in if one is not None), None)
+    for k, (text, _) in enumerate(() if shown is None else close_in_figures(shown)):
+        add(text, [NO_FIGURE if one is None else close_in_figures(one)[k][1] for one in close_in])
     if any(found.heat is not None for found in known):
         add("Silent on ground, \u00b0C", [_silent_of(found) for found in studies])
     doubts = [

@@ -5,12 +5,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from terrain3d import palette
 from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict
 from terrain3d.nuisance.animals import AnimalGround
 from terrain3d.nuisance.spill import Spill
-from terrain3d.show import legend, palette
+from terrain3d.palette import Rgb
+from terrain3d.show import legend
 from terrain3d.show.drape import drape, stripes
-from terrain3d.show.palette import Rgb
 from terrain3d.terrain import Ground
 
 #: Codes of ground with nothing to tell, and of the most certain ground; the rest are ranks or shares.

@@ -13,7 +13,7 @@ from vtkmodules.vtkRenderingCore import (
     vtkTexture,
 )
 
-from terrain3d.show import palette
+from terrain3d import palette
 from terrain3d.show.labels import Box, free_spot
 from terrain3d.show.lettering import has_glyph, printable
 from terrain3d.show.parts import Part, Tag

@@ -2,16 +2,17 @@
 
 from functools import lru_cache
 
+from terrain3d import palette
 from terrain3d.caution import SHORT_CAUTION
 from terrain3d.cover.option import OptionResult
 from terrain3d.detector.fixing import fixing_of
+from terrain3d.palette import Rgb
 from terrain3d.sentences import words
+from terrain3d.sentences.heads import setting_lines
 from terrain3d.sentences.options import loss_line
 from terrain3d.sentences.warnings import height_warning, option_warnings
-from terrain3d.show import palette
-from terrain3d.show.blocks import Row, Section, fill
-from terrain3d.show.legend import PROTECTED, layer_signs
-from terrain3d.show.palette import Rgb
+from terrain3d.show.blocks import Paragraph, Row, Section, fill
+from terrain3d.show.legend import PROTECTED, layer_signs, masked_signs
 from terrain3d.show.sections import protected_sections, warning_sections
 from terrain3d.show.window import controls
 from terrain3d.show.window.canvas import LINE, Canvas
@@ -30,6 +31,7 @@ SHORT_KEYS = (
     ("\u2191 \u2193", "choose a setting"),
     ("\u2212 +", "less, more"),
     ("Enter", "type a value"),
+    ("h m e", "head, mask zones, sensitivity"),
     ("u", "take the last change back"),
     ("s", "save to the site file"),
     ("\u2190 \u2192", "other option"),
@@ -44,6 +46,9 @@ ALL_KEYS = (
     ("\u2191 \u2193", "setting above, below: height, bearing, tilt, range"),
     ("\u2212 +", "less, more, by the smallest step a hand can set"),
     ("Enter", "type a value: bearing 140, or 140 alone for the chosen setting"),
+    ("h", "next head, then all of the unit: range and what follows are set for it"),
+    ("m", "mask zones by number, from the left; Enter: open 3, pulses 3"),
+    ("e", "next sensitivity by its name"),
     ("u", "take the last change back"),
     ("a", "this option as it was read"),
     ("s", "save the settings of all options to the site file"),
@@ -82,10 +87,10 @@ def draw_column(state: WindowState, height: int) -> Rgb:
     signs, held = _sign_section(state, options), protected_sections(options, sides)
     mind = warning_sections(_warnings(state, options))
     if state.study is None:
-        fill(canvas, [*held, *mind, signs])
+        fill(canvas, [*held, *_head_section(state), *mind, signs])
     else:
         # What the lines in the view are has to be said before what else was found.
-        fill(canvas, [signs, *held])
+        fill(canvas, [signs, *held, *_head_section(state)])
         # However much was found, it is said that there is something to mind.
         kept = _HEADED_LINE_PX if mind else 0.0
         canvas.bottom -= kept
@@ -107,7 +112,7 @@ def draw_bar(state: WindowState, width: int) -> Rgb:
     canvas = Canvas(width, BAR_PX, _MARGIN)
     canvas.rectangle((0, 0, width, 0), palette.HAIRLINE)
     unit, count = state.unit, len(state.option.detectors)
-    title = f"{unit.name} on {unit.mount}, {unit.type.name}"
+    title = ", ".join(filter(None, (f"{unit.name} on {unit.mount}", unit.type.name, state.head_words)))
     canvas.write(_MARGIN, 8, title, 14, bold=True, width=canvas.inner - 190)
     which = f"unit {state.unit_at + 1} of {count}" + (", Tab: next" if count > 1 else "")
     canvas.write(width - _MARGIN, 9, which, 12, colour=palette.QUIET_INK, align="r")
@@ -215,11 +220,18 @@ def _option_head(canvas: Canvas, state: WindowState, option: OptionResult, side:
 
 def _sign_section(state: WindowState, options: tuple[OptionResult, ...]) -> Section:
     """What the bodies and lines in the views are."""
-    signs = layer_signs([unit for option in options for unit in option.detectors])
+    units = [unit for option in options for unit in option.detectors]
+    signs = [*layer_signs(units), *masked_signs(units, is_scene=True)]
     if state.outcome.terrain.protect:
         signs.append(PROTECTED)
     rows = [Row(sign.text, sign=sign) for sign in [*signs, *study_signs(state, options)]]
     return Section("In the view", tuple(rows))
+
+
+def _head_section(state: WindowState) -> list[Section]:
+    """What is set by name or head by head of the chosen unit; none where nothing is."""
+    lines = tuple(Paragraph(line, 2) for line in setting_lines(state.unit))
+    return [Section(f"{state.unit.name}, head by head", lines)] if lines else []
 
 
 def _warnings(state: WindowState, options: tuple[OptionResult, ...]) -> list[str]:
@@ -255,13 +267,14 @@ def _slider(canvas: Canvas, state: WindowState, setting: Setting, left: float, r
     if is_chosen:
         canvas.rectangle((left - 12, SLIDER_Y[0], right + 12, SLIDER_Y[1]), palette.CHOSEN)
     warning = height_warning(unit) if setting is controls.HEIGHT else ""
-    value = controls.shown(controls.value_of(unit, setting), setting)
+    head = state.head_at
+    value = controls.shown(controls.value_of(unit, setting, head), setting)
     canvas.write(left - 4, 38, setting.name, 13, bold=is_chosen)
     canvas.write(
         right + 4, 36, value, 16, bold=True, colour=palette.REFUSED if warning else palette.INK, align="r"
     )
     canvas.rectangle((left, y - 2, right, y + 2), palette.GROOVE)
-    low, high = controls.slider_span(unit, setting)
+    low, high = controls.slider_span(unit, setting, head)
 
     def at(number: float) -> float:
         return left + (right - left) * (number - low) / max(high - low, 1e-9)
@@ -274,7 +287,7 @@ def _slider(canvas: Canvas, state: WindowState, setting: Setting, left: float, r
         canvas.write(x, y + 11, controls.shown(number, setting), 11, colour=palette.QUIET_INK, align=align)
     if warning:
         canvas.write((left + right) / 2, y + 11, warning, 11, colour=palette.REFUSED, align="m")
-    knob = left + (right - left) * controls.share_of(unit, setting)
+    knob = left + (right - left) * controls.share_of(unit, setting, head)
     canvas.disc(knob, y, 8, palette.INK if is_chosen else palette.PAPER, palette.INK)
 
 
@@ -295,7 +308,7 @@ def _allowed(state: WindowState, setting: Setting) -> list[tuple[float, float]]:
 
 def _marks(state: WindowState, setting: Setting, low: float, high: float) -> tuple[float, ...]:
     if setting is controls.RANGE:
-        return tuple(sorted(state.unit.type.range_settings))
+        return tuple(controls.ranges_offered(state.unit, state.head_at))
     marks = {controls.BEARING: (0.0, 90.0, 180.0, 270.0), controls.TILT: (-30.0, -15.0, 0.0, 15.0, 30.0)}
     return tuple(mark for mark in marks.get(setting, state.unit.type.mount_height) if low <= mark <= high)
 

@@ -10,6 +10,12 @@ from terrain3d.errors import InputError
 from terrain3d.job import Outcome, with_units
 from terrain3d.show.window import controls
 from terrain3d.show.window.controls import SETTINGS, Setting, Trials
+from terrain3d.show.window.head_controls import (
+    is_head_entry,
+    next_sensitivity,
+    read_head_entry,
+    with_head_entry,
+)
 from terrain3d.sight.panorama import remembered
 from terrain3d.study import OptionStudy, Study
 from terrain3d.uncertainty.monte_carlo import OptionUncertainty
@@ -48,6 +54,8 @@ class WindowState:
         Looking at the site, typing a value, reading the list of keys, asked whether to save.
     message, is_refusal : str, bool
         What was said last, and whether it refused something.
+    head_at : int or None
+        Index of the chosen head; None is the whole unit.
     ground : {"verdicts", "animals", "chance"}
         What is asked to lie on the ground.
     extras : set of {"ways", "beyond"}
@@ -60,6 +68,7 @@ class WindowState:
         self.outcome = outcome
         self.at = option % len(outcome.options)
         self.unit_at = 0
+        self.head_at: int | None = None
         self.setting: Setting = controls.BEARING
         self.is_comparing = False
         self.mode = "look"
@@ -139,7 +148,7 @@ class WindowState:
     def step_option(self, by: int) -> None:
         """Go to another option, round and round."""
         self.at = (self.at + by) % len(self.outcome.options)
-        self.unit_at = 0
+        self.unit_at, self.head_at = 0, None
         self.say("")
 
     def compare(self) -> None:
@@ -155,8 +164,34 @@ class WindowState:
         if not 0 <= index < count:
             self.say(f"There is no unit {index + 1}: this option has {count}", True)
             return
-        self.unit_at = index
+        self.unit_at, self.head_at = index, None
         self.say("")
+
+    def step_head(self) -> None:
+        """Go on to the next head of the unit; after the last to all of it."""
+        after = 0 if self.head_at is None else self.head_at + 1
+        self.head_at = after if after < len(self.unit.type.head) else None
+        self.say(self.head_words or "All of the unit")
+
+    @property
+    def head_words(self) -> str:
+        """Which head is chosen; empty for all of the unit."""
+        return "" if self.head_at is None else f"head {self.head_at + 1} of {len(self.unit.type.head)}"
+
+    def step_sensitivity(self) -> None:
+        """Set the unit, or the chosen head, to the next sensitivity of its type."""
+        try:
+            self.put(next_sensitivity(self.unit, self.head_at))
+        except InputError as error:
+            self.say(_in_a_line(error), True)
+
+    def begin_mask(self) -> None:
+        """Begin to type which zones are masked."""
+        self.begin_entry()
+        if self.head_at is None and len(self.unit.type.head) > 1:
+            self.entry = "head 1 mask "
+        else:
+            self.entry = "mask "
 
     def step_unit(self, by: int) -> None:
         self.choose_unit((self.unit_at + by) % len(self.option.detectors))
@@ -166,12 +201,12 @@ class WindowState:
 
     def step_value(self, by: int) -> None:
         """Set the chosen setting some steps further."""
-        self.put(controls.stepped(self.unit, self.setting, by))
+        self.put(controls.stepped(self.unit, self.setting, by, self.head_at))
 
     def slide(self, setting: Setting, share: float, is_same_change: bool = False) -> None:
         """Move a slider's knob to a share of its way; the setting becomes the chosen one."""
         self.setting = setting
-        self.put(controls.at_share(self.unit, setting, share), is_same_change)
+        self.put(controls.at_share(self.unit, setting, share, self.head_at), is_same_change)
 
     def put(self, unit: Detector, is_same_change: bool = False) -> None:
         """Set the chosen unit otherwise, and judge its option anew.
@@ -204,6 +239,7 @@ class WindowState:
         self._set(name, units)
         self.at = [option.name for option in self.outcome.options].index(name)
         self.unit_at = min(self.unit_at, len(units) - 1)
+        self.head_at = None if self.head_at is None else min(self.head_at, len(self.unit.type.head) - 1)
         self.say("The last change is taken back")
 
     def as_read(self) -> None:
@@ -252,13 +288,19 @@ class WindowState:
             self.mode = "look"
             return
         try:
-            setting, value = controls.read_entry(self.entry, self.setting)
-            unit = controls.with_value(self.unit, setting, value)
+            if is_head_entry(self.entry):
+                head, what, rest = read_head_entry(self.entry, self.unit, self.head_at)
+                setting = self.setting
+                unit = with_head_entry(self.unit, head, what, rest) if what else self.unit
+            else:
+                head = self.head_at
+                setting, value = controls.read_entry(self.entry, self.setting)
+                unit = controls.with_value(self.unit, setting, value, head)
             self._check_turn(unit)
         except InputError as error:
             self.say(_in_a_line(error), True)
             return
-        self.mode, self.setting = "look", setting
+        self.mode, self.setting, self.head_at = "look", setting, head
         self.put(unit)
 
     def cancel(self) -> None:

@@ -14,9 +14,9 @@ from terrain3d.cover.option import OptionResult
 from terrain3d.detector.pose import Detector
 from terrain3d.errors import InputError
 from terrain3d.job import Outcome
+from terrain3d.palette import Rgb
 from terrain3d.show.camera import Camera, fitted_camera, framed_points, site_camera
 from terrain3d.show.extent import MARGIN_M, Extent, site_extent, whole_cells
-from terrain3d.show.palette import Rgb
 from terrain3d.show.parts import foot_corners, scale_parts
 from terrain3d.show.scene import Scene, aim, moving_parts, standing_place, still_parts
 from terrain3d.show.shapes import filled_heights

@@ -8,12 +8,12 @@ from page_checks import check_texts, context_of, texts_of
 from PIL import Image
 from shapes import box, judged, plane, terrain, unit
 
+from terrain3d import palette
 from terrain3d.cover.causes import CAUSE_KEYS
 from terrain3d.cover.layer_outcomes import BROKEN, BY_SOLID, LANDS_SHORT
 from terrain3d.detector.types import load_type
 from terrain3d.job import Outcome
 from terrain3d.opened import site_of
-from terrain3d.show import palette
 from terrain3d.show.legend import cause_sign, layer_sign
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.causes import causes_of, causes_sheet

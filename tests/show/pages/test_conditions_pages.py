@@ -7,10 +7,10 @@ import pytest
 from page_checks import check_texts, context_of, texts_of
 from shapes import judged
 
+from terrain3d import palette
 from terrain3d.conditions.heat import held_by_temperature, reference_contrast
 from terrain3d.conditions.sun import AWAY, HIDDEN, SEEN, SunLayer, sun_times
 from terrain3d.frame import Frame
-from terrain3d.show import palette
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.heat import heat_sheet
 from terrain3d.show.pages.sun import MOST, heads_of, sun_sheet, year_image

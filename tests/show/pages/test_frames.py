@@ -9,8 +9,8 @@ from PIL import Image
 from test_stills import with_bad_names
 from test_walk_pages import LONG, SHORT, TINY, tried, with_walks
 
+from terrain3d import palette
 from terrain3d.sentences.walks import ALARM_RAISED, moment_words
-from terrain3d.show import palette
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.film import EACH_MS, PICTURES, STAYS_MS, film_of
 from terrain3d.show.pages.frames import FRAMES, frames_sheet, walk_of

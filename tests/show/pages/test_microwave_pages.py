@@ -10,11 +10,11 @@ from microwave_types import kind
 from page_checks import check_texts, context_of, texts_of
 from shapes import box, judged, plane, terrain, unit
 
+from terrain3d import palette
 from terrain3d.cover.layer_outcomes import BROKEN, MOVES_ACROSS, NOT_REACHED
 from terrain3d.job import Outcome
 from terrain3d.nuisance.spill import spill
 from terrain3d.opened import site_of
-from terrain3d.show import palette
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.causes import causes_of, causes_sheet
 from terrain3d.show.pages.fans import fans_sheet

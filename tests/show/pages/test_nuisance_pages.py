@@ -9,14 +9,14 @@ from page_checks import check_texts, context_of, texts_of
 from test_palette import SIGHT, lab
 from test_stills import with_bad_names
 
+from terrain3d import palette
 from terrain3d.detector.figures import Figure
 from terrain3d.nuisance.animals import animal_ground
 from terrain3d.nuisance.spill import spill
 from terrain3d.nuisance.things import in_layers
 from terrain3d.sentences.animals import animals_line
 from terrain3d.sentences.beyond import beyond_line
-from terrain3d.sentences.nuisances import ADVICE
-from terrain3d.show import palette
+from terrain3d.sentences.nuisances import advice
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.animals import animals_sheet
 from terrain3d.show.pages.spill import spill_sheet
@@ -141,7 +141,7 @@ def test_the_sentence_names_the_lowest_animal_and_the_worst_thing(outcome):
                 seen = [thing for thing in found[1] if thing.is_seen and thing.is_within_range]
                 if seen:
                     worst = max(seen, key=lambda thing: thing.seen_fill)
-                    assert ADVICE[worst.kind] in line
+                    assert advice(replace(worst, cost=None)) in line
             else:
                 lowest = next(ground for ground in found.animals if ground.area_m2 > 0)
                 assert f"is the {lowest.figure.name} (" in animals_line(found)

@@ -7,8 +7,8 @@ import pytest
 from page_checks import check_texts, context_of, texts_of
 from shapes import judged
 
+from terrain3d import palette
 from terrain3d.sentences.routes import start_words
-from terrain3d.show import palette
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.route_scene import routes_oblique_sheet
 from terrain3d.show.pages.routes import routes_sheet, telling_walk

@@ -13,6 +13,7 @@ from page_checks import check_texts, texts_of
 from shapes import box, leaves, plane, terrain, unit
 from test_stills import with_bad_names
 
+from terrain3d import palette
 from terrain3d.cover.profile import changes, head_bearings, line_profile
 from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.figures import Figure, known_figures
@@ -24,7 +25,6 @@ from terrain3d.sentences.section import (
     run_rows,
     section_sentence,
 )
-from terrain3d.show import palette
 from terrain3d.show.labels import placed_in_a_row
 from terrain3d.show.legend import verdict_sign
 from terrain3d.show.lettering import page_style

@@ -8,10 +8,10 @@ from page_checks import check_texts, context_of, texts_of
 from test_stills import with_bad_names
 from test_walk_pages import LONG, SHORT, with_walks
 
+from terrain3d import palette
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.errors import InputError
 from terrain3d.sentences.along import along_sentence, layers_words
-from terrain3d.show import palette
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.context import Lines
 from terrain3d.show.pages.section_along import along_sheet, line_image, lines_named

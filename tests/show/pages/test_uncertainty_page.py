@@ -8,8 +8,8 @@ import pytest
 from page_checks import check_texts, context_of, texts_of
 from test_palette import SIGHT, lab
 
+from terrain3d import palette
 from terrain3d.sentences.uncertainty import uncertainty_line
-from terrain3d.show import palette
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.uncertainty import uncertainty_sheet
 from terrain3d.uncertainty.error_field import ErrorSizes, Source

@@ -9,10 +9,10 @@ from matplotlib.lines import Line2D
 from page_checks import check_texts, context_of, texts_of
 from test_stills import with_bad_names
 
+from terrain3d import palette
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.figures import Figure
 from terrain3d.sentences.walks import fans_sentence, walk_words, walks_sentence
-from terrain3d.show import palette
 from terrain3d.show.extent import site_extent
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.base import plan_base, plan_with

@@ -17,9 +17,7 @@ def ground():
     """The drawn ground of the invented slope."""
     outcome = slope_outcome()
     terrain = outcome.terrain
-    parts = ground_parts(
-        terrain.ground, filled_heights(terrain.ground), outcome.options[0], site_extent(outcome)
-    )
+    parts = ground_parts(terrain, filled_heights(terrain.ground), outcome.options[0], site_extent(outcome))
     return parts[0].mesh
 
 

@@ -7,10 +7,10 @@ import pytest
 from matplotlib.colors import LinearSegmentedColormap
 from vtkmodules.util.numpy_support import vtk_to_numpy
 
+from terrain3d import palette
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.nuisance.animals import animal_ground
 from terrain3d.nuisance.spill import spill
-from terrain3d.show import palette
 from terrain3d.show.extent import site_extent
 from terrain3d.show.window import panels
 from terrain3d.show.window import views as window

@@ -11,9 +11,9 @@ import pytest
 from PIL import Image
 from vtkmodules.util.numpy_support import vtk_to_numpy
 
+from terrain3d import palette
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.errors import InputError
-from terrain3d.show import palette
 from terrain3d.show.window import controls, panels
 from terrain3d.show.window import views as window
 from terrain3d.show.window.state import WindowState
@@ -321,10 +321,11 @@ def test_points_are_seen_where_the_library_sees_them(view):
 def test_every_key_that_answers_is_listed():
     """The list of keys names every letter that does something."""
     listed = " ".join(key for key, what in panels.ALL_KEYS if what).replace(",", " ").split()
-    assert {"Tab", "Enter", "u", "a", "s", "c", "l", "f", "r", "k", "q"} <= set(listed)
-    assert {key for key, _ in panels.SHORT_KEYS} - {"\u2191 \u2193"} <= {
-        key for key, _ in panels.ALL_KEYS
-    } | {
+    assert {"Tab", "Enter", "h", "m", "e", "u", "a", "s", "c", "l", "f", "r", "k", "q"} <= set(listed)
+    letters = {
+        letter for key, _ in panels.SHORT_KEYS for letter in ([key] if key != "h m e" else key.split())
+    }
+    assert letters - {"\u2191 \u2193"} <= {key for key, _ in panels.ALL_KEYS} | {
         "Tab",
         "k",
     }
@@ -462,6 +463,16 @@ for setting, (left, right) in panels.slider_spans(view._bar_width).items():
     put("LeftButtonPressEvent", 0.7); put("LeftButtonReleaseEvent", 0.7)
 shot("slid")
 
+press("Right"); assert (state.at, state.head_at) == (0, None)
+press("h"); assert state.head_at == 0 and "head 1 of 1" in state.message
+press("m"); assert state.mode == "type" and state.entry == "mask "
+press("3"); press("space", " "); press("4"); press("Return", chr(13))
+assert state.unit.heads[0].masked == (3, 4), state.message
+shot("masked")
+press("e"); assert state.is_refusal and "names no sensitivity" in state.message
+press("h"); assert state.head_at is None
+press("Right"); assert state.at == 1
+
 press("q"); assert state.mode == "ask"
 shot("asked")
 press("Escape", chr(27)); assert state.mode == "look"
@@ -528,11 +539,12 @@ def test_every_key_and_slider_in_a_real_window(tmp_path, display, ready):
     )
     assert done.returncode == 0, done.stderr
     shots = {path.stem: pixels(path) for path in tmp_path.glob("*.png")}
-    assert set(shots) == {"first", "refused", "compared", "keys", "slid", "asked", "not-saved"}
+    assert set(shots) == {"first", "refused", "compared", "keys", "slid", "masked", "asked", "not-saved"}
     assert len(np.unique(shots["first"] @ np.array([65536, 256, 1]))) > 100
     for one, other in (("first", "slid"), ("slid", "asked"), ("slid", "not-saved"), ("first", "compared")):
         assert not np.array_equal(shots[one], shots[other])
-    assert "bearing = 180   # down the slope" in site.read_text()
+    assert "   # down the slope\n" in site.read_text()
+    assert "[[option.detector.head]]\nmasked = [3, 4]\n" in site.read_text()
 
 
 def test_a_display_that_does_not_answer_is_no_display(ready):

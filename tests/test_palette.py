@@ -5,11 +5,11 @@ from itertools import combinations, pairwise
 import numpy as np
 import pytest
 
+from terrain3d import palette
 from terrain3d.cover.causes import CAUSE_KEYS, ELSEWHERE
 from terrain3d.cover.layer_outcomes import MOVES_ACROSS, NOT_REACHED
 from terrain3d.cover.verdict import Verdict
 from terrain3d.sentences.verdicts import CAUSES
-from terrain3d.show import palette
 from terrain3d.show.legend import layer_sign
 
 # Machado, Oliveira and Fernandes 2009, "A physiologically-based model for simulation of color vision

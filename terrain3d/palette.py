@@ -51,6 +51,8 @@ FOLIAGE = "#7c9a4c"
 FOLIAGE_EDGE = "#4f6a29"
 PROTECTED = "#111111"
 UNIT = "#111111"
+#: Stripes over what is covered of an arc.
+MASKED = "#5d5b57"
 FIGURE = "#2c5d57"
 #: A much shorter walk, beside the least likely one in the figure's colour.
 MUCH_SHORTER = "#bf00e6"
