@@ -7,6 +7,8 @@ from terrain3d.sentences.verdicts import UNKNOWN_WORDS, VERDICT_WORDS
 from terrain3d.walk.along import LineProfile
 from terrain3d.wording import listed
 
+#: Said where a line lies outside every arc and range.
+NO_STRETCH = "No arc or range holds any of it."
 #: Whatever passes lower over the ground starts on it, metres.
 _ON_THE_GROUND_M = 0.05
 

@@ -15,7 +15,14 @@ from terrain3d.cover.profile import Run
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.figures import Figure
 from terrain3d.palette import Rgb
-from terrain3d.sentences.along import along_sentence, layers_words, run_stretch, run_words, stretch_note
+from terrain3d.sentences.along import (
+    NO_STRETCH,
+    along_sentence,
+    layers_words,
+    run_stretch,
+    run_words,
+    stretch_note,
+)
 from terrain3d.sentences.section import metres
 from terrain3d.show.blocks import Listing, Paragraph, Piece, Row, Section, fill
 from terrain3d.show.labels import placed_in_a_row
@@ -166,7 +173,7 @@ def _stretches(page: Sheet, profile: LineProfile) -> tuple[tuple[Piece, ...], ..
             continue
         note = Paragraph(over, 2, "note", is_quiet=True)
         items.append((Row(run_words(run), (where,), sign, "small"), note))
-    return tuple(items)
+    return tuple(items) or ((Row(NO_STRETCH, size="small"),),)
 
 
 def line_image(profile: LineProfile, foliage: Foliage, window: Window, fineness: float = 1.0) -> Rgb:

@@ -11,7 +11,7 @@ from test_walk_pages import LONG, SHORT, with_walks
 from terrain3d import palette
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.errors import InputError
-from terrain3d.sentences.along import along_sentence, layers_words
+from terrain3d.sentences.along import NO_STRETCH, along_sentence, layers_words
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.context import Lines
 from terrain3d.show.pages.section_along import along_sheet, line_image, lines_named
@@ -110,6 +110,13 @@ def test_words_keep_clear(lined, size, hostile):
         for option in shown.options:
             for line in (LONG.line, np.vstack([EDGE, EDGE[:1]])):
                 check_texts(along_sheet(along_context(shown, size=size), option, name, line))
+
+
+def test_a_line_that_nothing_reaches_says_so(lined):
+    """Far from every unit: no stretch to list, and the place for them is not left empty."""
+    with page_style():
+        page = along_sheet(along_context(lined), lined.options[0], LANE.name, LANE.line - [0.0, 8.0])
+    assert NO_STRETCH in [text for text, _ in texts_of(page)]
 
 
 def test_a_steep_line_is_drawn_at_true_scale(lined):
