@@ -34,6 +34,8 @@ DEAD_STRIPE = "#d58a95"
 BOTH_EDGE = "#124b66"
 UNKNOWN_GROUND = "#ffffff"
 UNKNOWN_STRIPE = "#b9b5ab"
+BRIDGED_GROUND = "#e3cfa8"
+BRIDGED_STRIPE = "#7a5c2e"
 
 # A layer's body takes the colour of the ground that it holds alone.
 LAYER_COLOURS = {

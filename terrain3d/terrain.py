@@ -285,6 +285,18 @@ class Foliage:
         nothing = np.full((1, 1), -1, np.int32), np.zeros(0), 0.25, np.zeros((0, 2)), np.zeros(0, np.int32)
         return Foliage(0.0, 0.0, 1.0, *nothing, ())
 
+    def columns_of(self, name: str) -> NDArray[np.bool_]:
+        """(ny, nx) bool: columns in which the thing of a name grows, alone or among others.
+
+        >>> Foliage.none().columns_of("hedge").any()
+        np.False_
+        """
+        places = [place for place, own in enumerate(self.names) if own == name]
+        grows = np.isin(self.owners, places)
+        grows[self.mixed_row[np.isin(self.mixed_owner, places)]] = True
+        there = self.column >= 0
+        return np.asarray(there & np.append(grows, False)[self.column])
+
     @property
     def density(self) -> Floats:
         """(k, nz) leaf area density of each step, m2/m3."""

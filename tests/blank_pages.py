@@ -7,11 +7,11 @@ from terrain3d.show.pages import drawing
 #: The same for a process that a test starts: to be run before its command.
 IN_A_PROCESS = """
 from terrain3d.show.pages import drawing
-drawing._draw = lambda page, folder: (folder / f"{page[0]}.png").write_text(page[0])
+drawing._draw = lambda page, folder: (folder / page.file).write_text(page[0])
 """
 
 
 def draw_blanks(patch: pytest.MonkeyPatch) -> None:
     """From now on a page is a file with its own name in it, and all are made by this process."""
     patch.setattr(drawing, "_cores", lambda: 1)
-    patch.setattr(drawing, "_draw", lambda page, folder: (folder / f"{page[0]}.png").write_text(page[0]))
+    patch.setattr(drawing, "_draw", lambda page, folder: (folder / page.file).write_text(page[0]))

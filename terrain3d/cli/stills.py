@@ -1,6 +1,7 @@
 """`terrain3d stills`: the pictures alone."""
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -13,7 +14,10 @@ from terrain3d.cli.options import (
     size_option,
 )
 from terrain3d.cli.pictures import check_drawing, checked_site, pictures
-from terrain3d.show.pages.names import KINDS, check_units
+from terrain3d.show.pages.names import ASKED_KINDS, BOUNDARY, KINDS, check_lines, check_units
+
+if TYPE_CHECKING:
+    from terrain3d.site import Site
 
 
 @click.command("stills")
@@ -23,9 +27,10 @@ from terrain3d.show.pages.names import KINDS, check_units
 @click.option(
     "--kind",
     "kinds",
-    type=click.Choice(KINDS),
+    type=click.Choice((*KINDS, *ASKED_KINDS)),
     multiple=True,
-    help="A kind of picture to draw; give it again for more. All of them where it is not given.",
+    help="A kind of picture to draw; give it again for more. All but films where it is not given: these are"
+    " walks as moving pictures, GIF.",
 )
 @click.option(
     "--unit",
@@ -40,6 +45,13 @@ from terrain3d.show.pages.names import KINDS, check_units
     metavar="DEG",
     help="Cut sections along this bearing, clockwise from true north; along each head's facing without it.",
 )
+@click.option(
+    "--along",
+    metavar="NAME",
+    multiple=True,
+    help="Cut sections along a [[walk]] or an [[approach]] of this name, laid out straight, or along the"
+    ' "boundary"; give it again for more. In place of the sections of the units.',
+)
 @date_option
 def command(
     site: Path,
@@ -48,16 +60,22 @@ def command(
     kinds: tuple[str, ...],
     units: tuple[str, ...],
     bearing: float | None,
+    along: tuple[str, ...],
     date: str,
 ) -> None:
     """Draw the options, without a display.
 
-    A contact sheet of all options and up to four side by side; then of each option a plan, an oblique
-    view, a section of each unit along each head's facing, the outlook: what each unit sees, and the causes:
-    what takes each layer. Pictures of kinds that are not asked for stay.
+    A contact sheet of all options, up to four side by side, and how good the survey is where; then of each
+    option a plan, an oblique view, a section of each unit along each head's facing or along lines that are
+    drawn, the outlook: what each unit sees, views: what is seen of the units, frames of each walk, and the
+    causes: what takes each layer. Pictures of kinds that are not asked for stay.
     """
     if bearing is not None and kinds and "section" not in kinds:
         raise click.UsageError("--bearing is for sections: add --kind section, or leave --bearing out")
+    if along and kinds and "section" not in kinds:
+        raise click.UsageError("--along is for sections: add --kind section, or leave --along out")
+    if along and bearing is not None:
+        raise click.UsageError("a section runs along a line or along a bearing: give --along or --bearing")
     check_drawing("all")
     from terrain3d.job import judge_ready
     from terrain3d.paper.folder import STILLS, write_pictures
@@ -66,12 +84,23 @@ def command(
     kinds = kinds or KINDS
     ready = checked_site(site, out, "all", kinds, ())
     check_units(units, [unit.name for option in ready.site.option for unit in option.detector])
+    _check_lines(along, ready.site)
     with progress_on_terminal() as progress:
         outcome = judge_ready(ready, progress)
     from terrain3d.show.pages.context import Lines, PageContext
 
-    context = PageContext(outcome, SIZES[size], date, lines=Lines(units, bearing))
+    context = PageContext(outcome, SIZES[size], date, lines=Lines(units, bearing, along))
     drawn = pictures("all", kinds, lambda: context)
     write_pictures(out, drawn)
     for name in sorted(drawn.names):
         click.echo(out / STILLS / name)
+
+
+def _check_lines(along: tuple[str, ...], site: "Site") -> None:
+    """Refuse a line that is not drawn; where a file draws some, its names are known once it is read."""
+    from terrain3d.site import ApproachShape, WalkShape
+
+    shapes = [*site.walk, *site.approach]
+    named = [shape.name for shape in shapes if isinstance(shape, WalkShape | ApproachShape)]
+    if len(named) == len(shapes):
+        check_lines(along, [*named, *([BOUNDARY] if site.boundary is not None else [])])

@@ -1,5 +1,6 @@
-"""Square metres: of each verdict, and of protected ground."""
+"""Square metres: of each verdict, of protected ground, and of what a survey measured of either."""
 
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -7,7 +8,7 @@ import shapely
 from numpy.typing import NDArray
 
 from terrain3d.cover.verdict import VERDICT_KEYS, Codes
-from terrain3d.terrain import Area, Ground
+from terrain3d.terrain import SURVEYED_LEAVES, Area, Ground, Terrain
 from terrain3d.units import Floats
 
 
@@ -19,6 +20,64 @@ def verdict_areas(codes: Codes, cell_m2: float) -> dict[str, float]:
     """
     counts = np.bincount(codes.ravel(), minlength=256)
     return {key: float(counts[verdict]) * cell_m2 for verdict, key in VERDICT_KEYS.items()}
+
+
+@dataclass(frozen=True)
+class KnownGround:
+    """How a piece of ground is known, m2: by measuring, across a gap that was bridged, or not at all."""
+
+    measured_m2: float
+    bridged_m2: float
+    unknown_m2: float
+
+    @property
+    def all_m2(self) -> float:
+        return self.measured_m2 + self.bridged_m2 + self.unknown_m2
+
+
+def known_ground(ground: Ground, area: Area | None = None) -> KnownGround:
+    """How the ground is known, all that is worked on or that of an area.
+
+    Of an area what lies off the grid is not known either.
+
+    >>> z, filled = np.array([[0.0, 0.0], [np.nan, 0.0]]), np.array([[False, True], [False, False]])
+    >>> known_ground(Ground(0.0, 0.0, 1.0, z, filled))
+    KnownGround(measured_m2=2.0, bridged_m2=1.0, unknown_m2=1.0)
+    """
+    within = np.ones(ground.z.shape, bool) if area is None else cells_within(ground, area)
+    off_m2 = 0.0 if area is None else off_grid_m2(ground, area)
+    bridged = ground.known & ground.filled
+    parts = (ground.known & ~bridged, bridged, ~ground.known)
+    measured, over_gaps, unknown = (
+        float(np.count_nonzero(part & within)) * ground.cell_m**2 for part in parts
+    )
+    return KnownGround(measured, over_gaps, unknown + off_m2)
+
+
+@dataclass(frozen=True)
+class Standing:
+    """What stands on a site, by where it comes from: solids, and m2 of ground under leaves.
+
+    Ground under leaves of both kinds counts with both.
+    """
+
+    solids_found: int
+    solids_drawn: int
+    leaves_found_m2: float
+    leaves_drawn_m2: float
+
+
+def standing_by_source(terrain: Terrain) -> Standing:
+    """What a survey shows standing, and what is drawn in the site file."""
+    solids, foliage = terrain.solids, terrain.foliage
+    found = foliage.columns_of(SURVEYED_LEAVES)
+    drawn = np.zeros_like(found)
+    for name in foliage.names:
+        if name != SURVEYED_LEAVES:
+            drawn |= foliage.columns_of(name)
+    leaves_found, leaves_drawn = (float(part.sum()) * foliage.cell_m**2 for part in (found, drawn))
+    surveyed = len(solids.surveyed)
+    return Standing(surveyed, len(solids.names) - surveyed, leaves_found, leaves_drawn)
 
 
 @lru_cache(maxsize=64)

@@ -125,13 +125,22 @@ class Profile:
 
     def runs(self) -> list[Run]:
         """The line from end to end, cut where the verdict changes."""
-        step = float(self.along[1] - self.along[0])
-        cuts = np.flatnonzero(np.diff(self.codes)) + 1
-        starts, stops = [0, *cuts], [*cuts, len(self.codes)]
-        return [
-            Run(float(self.along[i]) - step / 2, float(self.along[j - 1]) + step / 2, int(self.codes[i]))
-            for i, j in zip(starts, stops, strict=True)
-        ]
+        return runs_of(self.along, self.codes)
+
+
+def runs_of(along: Floats, codes: Codes) -> list[Run]:
+    """Stretches of one verdict of evenly spaced places, each in the middle of its step.
+
+    >>> runs_of(np.array([0.5, 1.5, 2.5]), np.array([4, 4, 0], np.uint8))
+    [Run(start_m=0.0, stop_m=2.0, code=4), Run(start_m=2.0, stop_m=3.0, code=0)]
+    """
+    step = float(along[1] - along[0])
+    cuts = np.flatnonzero(np.diff(codes)) + 1
+    starts, stops = [0, *cuts], [*cuts, len(codes)]
+    return [
+        Run(float(along[i]) - step / 2, float(along[j - 1]) + step / 2, int(codes[i]))
+        for i, j in zip(starts, stops, strict=True)
+    ]
 
 
 def head_bearings(unit: Detector) -> list[float]:
@@ -196,8 +205,9 @@ def line_profile(
         outcomes[layer] = np.full(len(along), NO_OUTCOME, np.uint8)
         outcomes[layer][on_strip] = whole[rows[on_strip], columns[on_strip]]
     return Profile(
-        unit, bearing_deg % 360, along, heights, _bridged(terrain.ground, x, y), codes, outcomes,
-        beams_along(terrain, unit, bearing_deg), _cut_solids(terrain.solids, unit, bearing_deg, along),
+        unit, bearing_deg % 360, along, heights, bridged_at(terrain.ground, x, y), codes, outcomes,
+        beams_along(terrain, unit, bearing_deg),
+        cut_solids(terrain.solids, (unit.x, unit.y), bearing_deg, along),
     )  # fmt: skip
 
 
@@ -278,16 +288,20 @@ def long_runs(profile: Profile) -> list[Run]:
     """The line cut where its verdict changes; a stretch too short to stand on goes to its neighbours."""
     # A layer's own end is known exactly, a change of verdict to a step of the line.
     ends = np.array([beam.ends[beam.axis] for beam in profile.beams])
-    step = float(profile.along[1] - profile.along[0])
+    return joined_runs(profile.runs(), ends, float(profile.along[1] - profile.along[0]))
+
+
+def joined_runs(every: list[Run], ends: Floats, step_m: float) -> list[Run]:
+    """Stretches without those too short to stand on; a change within a step of one of `ends` is there."""
     runs: list[Run] = []
-    for run in profile.runs():
+    for run in every:
         if run.stop_m - run.start_m < SHORT_RUN_M:
             continue
         if runs and runs[-1].code == run.code:
             runs[-1] = Run(runs[-1].start_m, run.stop_m, run.code)
         elif runs:
             middle = (runs[-1].stop_m + run.start_m) / 2
-            near = ends[np.abs(ends - middle) <= step]
+            near = ends[np.abs(ends - middle) <= step_m]
             middle = float(near[0]) if len(near) else middle
             runs[-1] = Run(runs[-1].start_m, middle, runs[-1].code)
             runs.append(Run(middle, run.stop_m, run.code))
@@ -373,19 +387,25 @@ def _nearest(ground: Ground, x: Floats, y: Floats) -> tuple[NDArray[np.int64], N
     return np.where(off, -1, rows), np.where(off, -1, columns)
 
 
-def _bridged(ground: Ground, x: Floats, y: Floats) -> NDArray[np.bool_]:
+def bridged_at(ground: Ground, x: Floats, y: Floats) -> NDArray[np.bool_]:
+    """Whether the height of the ground at some places bridges a gap of the survey."""
     rows, columns = _nearest(ground, x, y)
     return np.asarray((rows >= 0) & ground.filled[rows, columns])
 
 
-def _cut_solids(solids: Solids, unit: Detector, bearing_deg: float, along: Floats) -> tuple[CutSolid, ...]:
-    """Each solid's triangles cut by the upright plane, joined to filled pieces."""
+def cut_solids(
+    solids: Solids, place: tuple[float, float], bearing_deg: float, along: Floats
+) -> tuple[CutSolid, ...]:
+    """Each solid's triangles cut by the upright plane through a place, joined to filled pieces.
+
+    `along` is (n,) float, distances from the place along the bearing: from its first to its last is cut.
+    """
     if not len(solids.triangles):
         return ()
     east, north = direction(bearing_deg)
     # The cut is made from the line's own start, so that what stands behind the unit is cut too.
     start, far = float(along[0]) - 0.5, float(along[-1] - along[0]) + 1.0
-    origin = np.array([unit.x + east * start, unit.y + north * start, 0.0])
+    origin = np.array([place[0] + east * start, place[1] + north * start, 0.0])
     corners = solids.vertices[solids.triangles] - origin
     side = corners[..., 0] * north - corners[..., 1] * east
     crossing = np.flatnonzero((side.min(axis=1) <= 0) & (side.max(axis=1) >= 0))

@@ -11,6 +11,7 @@ import numpy as np
 import pyproj
 
 from terrain3d.caution import CAUTION
+from terrain3d.cover.areas import KnownGround, Standing, known_ground, standing_by_source
 from terrain3d.cover.option import OptionResult, ProtectedResult, UnderScenario
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.cover.wedges import wedges_of
@@ -27,7 +28,7 @@ from terrain3d.sentences.heads import has_masks
 from terrain3d.sentences.options import protected_words
 from terrain3d.sentences.warnings import option_warnings
 from terrain3d.sentences.why import why
-from terrain3d.terrain import Dated, Mark, Terrain
+from terrain3d.terrain import Area, Dated, Mark, Terrain
 
 SCHEMA = "terrain3d/results/2"
 #: Degrees of longitude and latitude to a millimetre.
@@ -99,6 +100,26 @@ def _ground(terrain: Terrain) -> dict[str, Any]:
         "dated": _dated(terrain.dated),
         "error_m": terrain.error_m,
         "error_from": terrain.error_from or None,
+        "standing": _standing(standing_by_source(terrain)),
+        "protected": [_known(part, known_ground(ground, part)) for part in terrain.protect],
+    }
+
+
+def _standing(there: Standing) -> dict[str, Any]:
+    return {
+        "solids_found": there.solids_found,
+        "solids_drawn": there.solids_drawn,
+        "leaves_found_m2": area(there.leaves_found_m2),
+        "leaves_drawn_m2": area(there.leaves_drawn_m2),
+    }
+
+
+def _known(protected: Area, known: KnownGround) -> dict[str, Any]:
+    return {
+        "name": protected.name,
+        "known_m2": area(known.measured_m2 + known.bridged_m2),
+        "unknown_m2": area(known.unknown_m2),
+        "bridged_m2": area(known.bridged_m2),
     }
 
 

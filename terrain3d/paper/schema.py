@@ -94,6 +94,24 @@ class SurveyDate(Part):
     is_flown: bool = said("False where the days are those on which the file was written: measured by then.")
 
 
+class StandingRead(Part):
+    """What stands on the site, by where it comes from."""
+
+    solids_found: int = told("count", "Solids that were found in the survey.")
+    solids_drawn: int = told("count", "Solids that the site file draws.")
+    leaves_found_m2: float = told("m2", "Ground under leaves that were found in the survey.")
+    leaves_drawn_m2: float = told("m2", "Ground under leaves that the site file draws.")
+
+
+class ProtectedGroundRead(Part):
+    """How the ground of a protected area is known."""
+
+    name: str = said("As the site file says.")
+    known_m2: float = told("m2", "Its ground whose height is known, bridged gaps with it.")
+    unknown_m2: float = told("m2", "Its ground that is not known, off the survey too.")
+    bridged_m2: float = told("m2", "Of its known ground, what was not measured but bridged across gaps.")
+
+
 class GroundRead(Part):
     """The ground that was worked on, cell by cell."""
 
@@ -108,6 +126,8 @@ class GroundRead(Part):
         "m", "RMSE of its heights, as the site file or the survey states it.", "neither of them does"
     )
     error_from: str | None = said("Which of them does, and where.", "neither of them does")
+    standing: StandingRead = said("What the survey shows standing on it, and what the site file draws.")
+    protected: list[ProtectedGroundRead] = said("Each `[[protect]]` area, in the order of the site file.")
 
 
 class MarkedPlace(Part):

@@ -3,6 +3,7 @@
 from terrain3d.cover.layer_shares import LayerShares
 from terrain3d.detector.pose import PosedLayer
 from terrain3d.sentences.words import capital, tilt_words
+from terrain3d.walk.along import LayerOver
 
 #: A solid is named where it is at least this much of all that is met, and alone where it is nearly all.
 _MOSTLY, _ALONE = 0.6, 0.99
@@ -44,3 +45,16 @@ def _solid_words(own: LayerShares, names: tuple[str, ...]) -> str:
 def layer_words(layer: PosedLayer, elevation_deg: float) -> str:
     """A layer as the unit is set: where its axis points, and how thick it is."""
     return f"{layer.name}: axis {tilt_words(elevation_deg)}, {layer.thickness_deg:g}° thick"
+
+
+def figure_lines(away_m: float, layers: tuple[LayerOver, ...], ground_z: float) -> list[str]:
+    """What is written at a figure's feet: how far it is, and how high over its ground each layer passes.
+
+    `layers` are those over its one place; of two heads the one that passes there is told.
+    """
+    told: dict[str, str] = {}
+    for layer in layers:
+        span = layer.over(0, ground_z)
+        if span is not None:
+            told.setdefault(layer.layer, f"{layer.layer} {span[0]:.2f} to {span[1]:.2f} m")
+    return [f"{away_m:g} m away", *(told.values() or ["no layer passes"])]

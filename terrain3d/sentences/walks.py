@@ -5,12 +5,14 @@ from collections.abc import Iterable, Mapping
 import numpy as np
 
 from terrain3d.cover.option import OptionResult
+from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.pose import Detector
 from terrain3d.sentences.heads import pulse_words
 from terrain3d.units import Floats
 from terrain3d.walk.fans import ACROSS_M, NEAR_M, Fan
 from terrain3d.walk.indoor_tests import IndoorTestFan
 from terrain3d.walk.microwave import SensedWalk
+from terrain3d.walk.moments import Moment
 from terrain3d.walk.option import OptionWalks
 from terrain3d.walk.pulses import WalkResult
 from terrain3d.wording import counted, listed
@@ -216,3 +218,31 @@ def _bearing_words(bearings: Floats) -> str:
     named = [f"{bearing:.0f}°" for bearing in bearings[:3]]
     more = len(bearings) - len(named)
     return ", ".join(named) + (f" and {more} more" if more else "")
+
+
+#: What is broken on each kind of ground.
+_BROKEN = {
+    Verdict.BOTH: "both layers broken",
+    Verdict.UPPER_ONLY: "upper layer alone broken",
+    Verdict.LOWER_ONLY: "lower layer alone broken",
+    Verdict.DEAD: "no layer broken",
+    Verdict.OUTSIDE: "outside every arc or range",
+    UNKNOWN: "no ground is known here",
+}
+
+
+def moment_words(moment: Moment) -> tuple[str, str, str]:
+    """A walk at a moment: how far it is, which layers are broken, and the pulses of each layer by then."""
+    counts: dict[str, int] = {}
+    for pulse in moment.pulses:
+        counts[pulse.layer] = counts.get(pulse.layer, 0) + 1
+    pulses = ", ".join(f"{layer} {count}" for layer, count in sorted(counts.items(), reverse=True))
+    return (
+        f"{moment.along_m:.1f} m, {moment.time_s:.1f} s",
+        _BROKEN[moment.code],
+        f"pulses so far: {pulses}" if pulses else "no pulse so far",
+    )
+
+
+#: Over what is told once the alarm is raised.
+ALARM_RAISED = "alarm raised"

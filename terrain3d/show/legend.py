@@ -167,6 +167,16 @@ HANGS_ON_LEAVES = Sign(
 CONTOUR = Sign("contour", line=palette.CONTOUR, scene_px=1.0)
 SECTION_LINE = Sign("line of the section", width=1.7)
 BRIDGED = Sign("bridged gap of the survey", width=1.3, dashes=(4, 2))
+MEASURED_GROUND = Sign("measured", fill=palette.VERDICT_COLOURS[Verdict.OUTSIDE], line=palette.QUIET_INK)
+DRAWN_GROUND = replace(MEASURED_GROUND, text="drawn")
+BRIDGED_GROUND = Sign(
+    "bridged gap", fill=palette.BRIDGED_GROUND, line=palette.QUIET_INK,
+    stripe=Stripe("\\\\\\\\", palette.BRIDGED_STRIPE),
+)  # fmt: skip
+LEAVES_FOUND = Sign(
+    "leaves found in the survey", fill=palette.FOLIAGE, line=palette.FOLIAGE_EDGE, strength=0.3
+)
+TURNS = Sign("the line turns", line=palette.QUIET_INK, width=0.8, dashes=(2, 2))
 GROUND_LINE = Sign("ground", width=1.3)
 BETWEEN_HEADS = Sign(
     "open between heads", fill=palette.PAPER, line=palette.QUIET_INK, stripe=Stripe("\\\\\\\\", palette.SPILT)

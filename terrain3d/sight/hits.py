@@ -14,6 +14,9 @@ from terrain3d.sight.march import first_ground
 from terrain3d.terrain import Ground, Solids, Terrain
 from terrain3d.units import Floats
 
+#: What is hit this much nearer than a point hides it: a share of the way, and metres.
+NEARER, NEARER_M = 0.01, 0.05
+
 
 class Hit(IntEnum):
     """What a ray meets first."""
@@ -77,6 +80,26 @@ def first_hits(
         distance = np.where(nearer, to_solid, distance)
         what[nearer], solid[nearer] = Hit.SOLID, owner[nearer]
     return Hits(distance, what, solid)
+
+
+def in_sight(terrain: Terrain, eye: tuple[float, float, float], points: Floats) -> NDArray[np.bool_]:
+    """(n,) whether neither ground nor a solid hides points, (n, 3) in local metres; leaves hide nothing.
+
+    A point that is not known is not seen.
+
+    >>> from terrain3d.terrain import terrain_from_heights
+    >>> ridge = terrain_from_heights([[0.0, 0.0, 3.0, 0.0, 0.0]] * 2, cell_m=2.0)
+    >>> in_sight(ridge, (-4.0, 0.0, 1.0), np.array([[-2.0, 0.0, 0.0], [4.0, 0.0, 1.0], [4.0, 0.0, 9.0]]))
+    array([ True, False,  True])
+    """
+    away = points - np.asarray(eye, float)
+    slant = np.linalg.norm(away, axis=1)
+    is_there = np.isfinite(slant) & (slant > 0)
+    seen = np.zeros(len(points), bool)
+    if is_there.any():
+        met = first_hits(terrain, eye, away[is_there], float(slant[is_there].max())).distance
+        seen[is_there] = met >= slant[is_there] * (1 - NEARER) - NEARER_M
+    return seen
 
 
 def reach_of(terrain: Terrain, reach_m: float = 100.0) -> Callable[[Floats, Floats], Floats]:

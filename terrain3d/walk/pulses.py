@@ -5,13 +5,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from terrain3d.cover.sighted import sighted_over
-from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict, combined
+from terrain3d.cover.verdict import Codes, Verdict
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector
 from terrain3d.terrain import Terrain, Walk
 from terrain3d.units import Floats
 from terrain3d.walk.alarm import alarm_times, first_alarm
+from terrain3d.walk.along import verdicts_along
 from terrain3d.walk.bodies import Body, body_of
 from terrain3d.walk.crossings import Crossings, pulses_of
 from terrain3d.walk.microwave import SensedWalk, sensed_times, sensed_walk, sensing
@@ -212,14 +212,7 @@ def _strip(
     """Verdict of an option in the middle of each piece of a walk, and the length of a piece."""
     n = max(math.ceil(length / STRIP_M), 1)
     x, y = spots_at(line, (np.arange(n) + 0.5) * length / n)
-    known = np.isfinite(terrain.ground.height_at(x, y))
-    maps = []
-    for unit in units:
-        sighted = sighted_over(terrain, unit, x, y)
-        codes = np.where(known, np.uint8(Verdict.OUTSIDE), np.uint8(UNKNOWN))
-        codes[sighted.seen.cells] = sighted.codes(figure_height_m)
-        maps.append(codes)
-    return combined(maps, combine), length / n
+    return verdicts_along(terrain, units, combine, x, y, figure_height_m), length / n
 
 
 def _told(units: tuple[Detector, ...], found: list[Crossings], speed_mps: float) -> tuple[Pulse, ...]:

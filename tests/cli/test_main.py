@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 from blank_pages import draw_blanks
-from site_files import SLOPE, option_text, run
+from site_files import SLOPE, YARD, option_text, run
 
 from terrain3d.cli.main import main
 from terrain3d.paper.ours import WRITTEN_HERE
@@ -65,6 +65,38 @@ def test_stills_draw_one_unit_along_a_bearing(site, tmp_path, capsys, monkeypatc
     assert "--bearing is for sections" in capsys.readouterr().err
     assert run("stills", site, "--out", out, "--kind", "section", "--unit", "nobody") != 0
     assert "no option has a unit 'nobody'" in capsys.readouterr().err
+
+
+def test_stills_cut_sections_along_a_walk(tmp_path, capsys, monkeypatch):
+    """By its name; a name that is not drawn, a kind without sections and two lines at once are refused."""
+    draw_blanks(monkeypatch)
+    site, out = tmp_path / "site.toml", tmp_path / "out"
+    site.write_text(YARD + option_text("north", range=12))
+    assert run("stills", site, "--out", out, "--kind", "section", "--along", "across") == 0
+    assert capsys.readouterr().out.split() == [str(out / "stills" / "01-section-north.png")]
+    for more, told in (
+        (("--along", "boundary"), "there is no walk, way in or boundary 'boundary'"),
+        (("--along", "across", "--kind", "plan"), "--along is for sections"),
+        (("--along", "across", "--bearing", "30"), "give --along or --bearing"),
+    ):
+        assert run("stills", site, "--out", out, *more) == 2
+        assert told in capsys.readouterr().err
+
+
+def test_films_are_kept_as_pictures_are(tmp_path, capsys, monkeypatch):
+    """Drawn when they are asked for alone; on the list of what is ours; gone with the walk that they show."""
+    draw_blanks(monkeypatch)
+    site, out = tmp_path / "site.toml", tmp_path / "out"
+    site.write_text(YARD + option_text("north", range=12))
+    assert run("stills", site, "--out", out) == 0
+    assert "01-frames-north.png" in capsys.readouterr().out
+    assert not list((out / "stills").glob("*.gif"))
+    assert run("stills", site, "--out", out, "--kind", "film") == 0
+    assert capsys.readouterr().out.split() == [str(out / "stills" / "01-film-north.gif")]
+    assert "  01-film-north.gif" in (out / "stills" / WRITTEN_HERE).read_text()
+    site.write_text(SLOPE + option_text("north", range=12))
+    assert run("stills", site, "--out", out, "--kind", "film", "--kind", "plan") == 0
+    assert not list((out / "stills").glob("*.gif"))
 
 
 def test_compare_prints_a_table_on_standard_output_alone(site, tmp_path, capsys):

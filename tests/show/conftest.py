@@ -22,7 +22,7 @@ def stills(outcome, tmp_path_factory):
     """The pictures of the invented slope, drawn once; those that nobody looks at are white paper."""
 
     def save(page, path):
-        if not any(kind in path.name for kind in ("oblique", "outlook", "side-by-side", "against")):
+        if not any(kind in path.name for kind in ("oblique", "outlook", "side-by-side", "against", "survey")):
             page.figure.clear()
         return page.figure.save(path, page.size) or path
 

@@ -13,7 +13,7 @@ from terrain3d.sentences.paper import foot_words
 from terrain3d.sentences.warnings import voiding
 from terrain3d.show.extent import site_extent
 from terrain3d.show.pages.base import Base, plan_base, plan_with, printed_base
-from terrain3d.show.pages.sheet import PICTURE, PICTURE_ASPECT, Page, Sheet
+from terrain3d.show.pages.sheet import PICTURE, PICTURE_ASPECT, Drawn, Page, Sheet
 from terrain3d.show.pages.size import SCREEN, Size, scale_words
 from terrain3d.show.shapes import Reach
 from terrain3d.sight.hits import reach_of
@@ -32,10 +32,13 @@ class Lines:
         Names of units; those of every option where it is empty.
     bearing_deg : float, optional
         One section of each unit along this bearing; along the facing of each of its heads without it.
+    along : tuple of str
+        Names of walks and ways in, or "boundary": sections of each option along these in place of its units'.
     """
 
     units: tuple[str, ...] = ()
     bearing_deg: float | None = None
+    along: tuple[str, ...] = ()
 
     def drawn(self, option: OptionResult) -> list[Detector]:
         """The units of an option that are drawn."""
@@ -151,12 +154,15 @@ class PageContext:
             sheet.band("; ".join(void))
         return sheet
 
-    def pages_of_all(self, kind: str, draws: list[Callable[[], Sheet]]) -> list[Page]:
+    def pages_of_all(self, kind: str, draws: list[Callable[[], Drawn]]) -> list[Page]:
         """Pages of a kind that show all options: `00-contact`, or `00-contact-1` where there are several."""
         return _numbered(f"00-{kind}", draws)
 
     def pages_of_options(
-        self, kind: str, draws_of: Callable[[OptionResult], Iterable[Callable[[], Sheet]]]
+        self,
+        kind: str,
+        draws_of: Callable[[OptionResult], Iterable[Callable[[], Drawn]]],
+        ending: str = "png",
     ) -> list[Page]:
         """Pages of a kind, option by option: `01-plan-gate-pole`, `01-section-2-gate-pole`.
 
@@ -165,20 +171,24 @@ class PageContext:
         kind : str
         draws_of : callable
             Gives what draws the pages of an option, in order.
+        ending : str
+            Of their files.
         """
         best = [option.name for option in self.best_first[:1]]
         return [
             page
             for number, option in enumerate(self.outcome.options, 1)
             if not self.best_only or option.name in best
-            for page in _numbered(f"{number:02d}-{kind}", [*draws_of(option)], option.name)
+            for page in _numbered(f"{number:02d}-{kind}", [*draws_of(option)], option.name, ending)
         ]
 
 
-def _numbered(start: str, draws: list[Callable[[], Sheet]], option: str = "") -> list[Page]:
+def _numbered(
+    start: str, draws: list[Callable[[], Drawn]], option: str = "", ending: str = "png"
+) -> list[Page]:
     """File names, with a number of its own for each where there are several."""
     end = f"-{slug(option)}" if option else ""
     return [
-        Page(f"{start}-{number}{end}" if len(draws) > 1 else f"{start}{end}", draw, option)
+        Page(f"{start}-{number}{end}" if len(draws) > 1 else f"{start}{end}", draw, option, ending)
         for number, draw in enumerate(draws, 1)
     ]

@@ -65,11 +65,11 @@ def draw_pages(
         for place in sorted({*range(count)} - done):
             _draw(pages[place], folder)
             finished(place)
-    return sorted(folder / f"{page.name}.png" for page in pages)
+    return sorted(folder / page.file for page in pages)
 
 
 def _draw(page: Page, folder: Path) -> None:
-    page.draw().save(folder / f"{page.name}.png")
+    page.draw().save(folder / page.file)
 
 
 @contextmanager

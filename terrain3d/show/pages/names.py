@@ -11,14 +11,19 @@ KINDS = (
     "client",
     "contact",
     "warnings",
+    "survey",
     "side-by-side",
     "plan",
     "oblique",
     "section",
     "outlook",
+    "views",
+    "frames",
     "causes",
     "against",
 )
+#: Those that are drawn only where they are asked for: they take the longest.
+ASKED_KINDS = ("film",)
 #: Those that go with the results of a comparison; the rest is drawn when it is asked for.
 FIRST_KINDS = ("client", "contact", "warnings", "plan", "oblique", "section")
 #: The kinds of page of each part of a study.
@@ -54,11 +59,11 @@ def pages_of(kinds: Iterable[str], options: Sequence[tuple[str, ...]] | None = N
     """
     kind = "|".join(map(re.escape, kinds))
     if options is None:
-        pattern = rf"\d\d+-(?:{kind})(?:-.*)?\.png"
+        pattern = rf"\d\d+-(?:{kind})(?:-.*)?\.(?:png|gif)"
     else:
         named = ["|".join(map(slug, names)) for names in options]
         one = [rf"{number:02d}-(?:{kind})(?:-\d+)?-(?:{name})" for number, name in enumerate(named, 1)]
-        pattern = rf"(?:{'|'.join([rf'00-(?:{kind})(?:-[0-9]+)?', *one])})\.png"
+        pattern = rf"(?:{'|'.join([rf'00-(?:{kind})(?:-[0-9]+)?', *one])})\.(?:png|gif)"
     whole = re.compile(pattern)
     return lambda name: whole.fullmatch(name) is not None
 
@@ -83,4 +88,32 @@ def check_units(wanted: Iterable[str], there: Iterable[str]) -> None:
         if name not in known:
             raise InputError(
                 f"no option has a unit {name!r}", mend=f"give one of {', '.join(map(repr, known))}"
+            )
+
+
+#: What the outline of the site's own land is asked for by, where sections are cut along it.
+BOUNDARY = "boundary"
+
+
+def check_lines(wanted: Iterable[str], there: Iterable[str]) -> None:
+    """Refuse the name of a line along which no section can be cut.
+
+    Raises
+    ------
+    InputError
+        With the names there are.
+
+    Examples
+    --------
+    >>> check_lines(["lane"], ["path", "boundary"])
+    Traceback (most recent call last):
+    terrain3d.errors.InputError: there is no walk, way in or boundary 'lane' to cut a section along
+      to mend: give one of 'path', 'boundary'
+    """
+    known = dict.fromkeys(there)
+    for name in wanted:
+        if name not in known:
+            give = f"give one of {', '.join(map(repr, known))}" if known else "draw a [[walk]] first"
+            raise InputError(
+                f"there is no walk, way in or boundary {name!r} to cut a section along", mend=give
             )

@@ -17,7 +17,7 @@ from terrain3d.cover.profile import head_bearings
 from terrain3d.detector.pose import Arc, Detector, PosedHead, PosedLayer, posed_heads, shut_arcs
 from terrain3d.job import Outcome
 from terrain3d.palette import Rgb
-from terrain3d.sentences.outlook import layer_words, outlook_sentence
+from terrain3d.sentences.outlook import figure_lines, layer_words, outlook_sentence
 from terrain3d.show.blocks import Gap, Listing, Row, Section, fill
 from terrain3d.show.legend import (
     ARC_END,
@@ -26,13 +26,16 @@ from terrain3d.show.legend import (
     LEVEL,
     MASKED,
     PAST_RANGE,
+    PROTECTED,
     SKY,
+    Sign,
     layer_signs,
     masked_signs,
     site_signs,
 )
 from terrain3d.show.pages.context import PageContext
-from terrain3d.show.pages.on_picture import HALO
+from terrain3d.show.pages.on_picture import HALO, Label, place_labels
+from terrain3d.show.pages.on_sight import at_foot, draw_figure, draw_protected
 from terrain3d.show.pages.sheet import (
     BLOCK_FLOOR,
     BLOCK_TOP,
@@ -45,7 +48,8 @@ from terrain3d.show.pages.size import HEIGHT_PX, WIDTH_PX
 from terrain3d.show.sections import unit_section
 from terrain3d.sight.hits import Hit
 from terrain3d.sight.picture import Picture, picture
-from terrain3d.units import Floats
+from terrain3d.units import Floats, direction
+from terrain3d.walk.along import layers_over
 
 Ints = NDArray[np.int64]
 
@@ -57,6 +61,8 @@ _LOW_DEG, _HIGH_DEG = -32.0, 14.0
 NEAREST_M, _PAST_RANGE = 0.5, 4.0
 #: Lines of equal distance on the ground, metres.
 CONTOURS_M = (2.0, 4.0, 8.0, 12.0, 24.0, 48.0)
+#: Figures stand so far away, metres.
+FIGURES_M = (4.0, 8.0, 12.0)
 #: Near and far ends of the shading, dark to light, of what stands there.
 _SHADES = {Hit.GROUND: palette.GROUND_BY_DISTANCE, Hit.SOLID: palette.SOLID_BY_DISTANCE}
 #: Directions are cast for no finer a page than this, however fine the paper.
@@ -89,7 +95,7 @@ def outlook_sheet(context: PageContext, option: OptionResult, unit: Detector) ->
     """The page of what one unit of an option sees."""
     outcome = context.outcome
     view = f"what {unit.name} sees, facing {unit.bearing_deg:g}°"
-    span = span_of(unit)
+    span = _with_figures(span_of(unit), outcome, unit)
     # Coarser than the page: distances change slowly, and edges are lines drawn over them.
     fineness = min(context.size.fineness, _FINEST) / 2
     across, up = round(WIDE_PICTURE[2] * WIDTH_PX * fineness), round(WIDE_PICTURE[3] * HEIGHT_PX * fineness)
@@ -110,7 +116,7 @@ def outlook_sheet(context: PageContext, option: OptionResult, unit: Detector) ->
         interpolation="bilinear",
         zorder=1,
     )
-    _skyline(axes, seen, azimuths)
+    skyline(axes, seen, azimuths)
     _distance_lines(axes, seen, azimuths, unit.type.max_range)
     axes.axhline(0.0, zorder=5, **LEVEL.stroke)
     covered = [shut_arcs(kind, unit.head(h)) for h, kind in enumerate(unit.type.head)]
@@ -122,6 +128,8 @@ def outlook_sheet(context: PageContext, option: OptionResult, unit: Detector) ->
                 _masked(axes, layer_outline(unit, head, layer, stretch))
         _arc_limits(axes, unit, head)
     _frame(axes, span)
+    names = draw_protected(page, axes, outcome.terrain, unit.eye, unit.bearing_deg)
+    _name_and_measure(page, axes, outcome, unit, names)
     page.begin_column(0.05, 0.40, BLOCK_TOP, BLOCK_FLOOR)
     fill(page, [_scale_section(page, unit, seen)])
     page.begin_column(0.43, 0.72, BLOCK_TOP, BLOCK_FLOOR)
@@ -129,8 +137,45 @@ def outlook_sheet(context: PageContext, option: OptionResult, unit: Detector) ->
     page.begin_column(0.755, COLUMN_RIGHT, BLOCK_TOP, BLOCK_FLOOR)
     fill(page, [unit_section((unit,), "Unit")])
     leaves = [sign for sign in site_signs(outcome.terrain, leaves=LEAVES) if sign is LEAVES]
-    page.key([*layer_signs([unit]), *masked_signs([unit]), ARC_END, LEVEL, EQUAL_DISTANCE, *leaves])
+    protected = [PROTECTED] if outcome.terrain.protect else []
+    person = Sign(f"{outcome.figure.name}, empty where hidden", fill=palette.FIGURE, line=palette.FIGURE)
+    signs = [*layer_signs([unit]), *masked_signs([unit]), ARC_END, LEVEL, EQUAL_DISTANCE]
+    page.key([*signs, *protected, *leaves, person])
     return page
+
+
+def _name_and_measure(page: Sheet, axes: Axes, outcome: Outcome, unit: Detector, names: list[Label]) -> None:
+    """Figures about the unit's facing, with the heights at which layers pass them, and the names of areas."""
+    terrain, labels = outcome.terrain, []
+    # Distances are written on the ground already.
+    taken = [text.get_window_extent() for text in axes.texts]
+    for away_m, turn in figure_places(unit):
+        x, y = _place_of(unit, away_m, turn)
+        standing = draw_figure(axes, terrain, unit.eye, unit.bearing_deg, outcome.figure, (x, y))
+        if standing is None:
+            continue
+        over = layers_over(terrain, unit, np.array([x]), np.array([y]))
+        lines = figure_lines(away_m, over, float(terrain.ground.height_at(x, y)))
+        labels.append(at_foot(page, axes, standing, lines))
+        taken.append(standing.box)
+    place_labels(axes, [*labels, *names], taken)
+
+
+def figure_places(unit: Detector) -> list[tuple[float, float]]:
+    """Where figures stand within a unit's range: metres away, and degrees from its facing, right positive.
+
+    Beside each other, so that none hides another, and within the arcs.
+    """
+    ends = [
+        in_world(unit, head, np.array([-0.5, 0.5]) * head.arc_deg, 0.0)[:, 0] for head in posed_heads(unit)
+    ]
+    width, span = 2 * float(np.abs(ends).max()), span_of(unit)
+    apart = min(0.28 * width, (span.right - span.left) / 9)
+    return [
+        (away, apart * place)
+        for away, place in zip(FIGURES_M, (-1, 0, 1), strict=True)
+        if away <= unit.type.max_range
+    ]
 
 
 def span_of(unit: Detector) -> Span:
@@ -142,6 +187,24 @@ def span_of(unit: Detector) -> Span:
     low = min(_LOW_DEG, float(every[:, 1].min()) - 4)
     high = max(_HIGH_DEG, float(every[:, 1].max()) + 6)
     return Span(-aside, aside, max(low, -89.0), min(high, 89.0))
+
+
+def _with_figures(span: Span, outcome: Outcome, unit: Detector) -> Span:
+    """What the picture holds so that the figures are in it from head to foot, and what is written there."""
+    x, y = np.transpose([_place_of(unit, *place) for place in figure_places(unit)] or [(unit.x, unit.y)])
+    foot = outcome.terrain.ground.height_at(x, y) - unit.eye[2]
+    far = np.maximum(np.hypot(x - unit.x, y - unit.y), NEAREST_M)
+    known = np.isfinite(foot)
+    if not known.any():
+        return span
+    low = float(np.degrees(np.arctan2(foot, far))[known].min()) - 7
+    high = float(np.degrees(np.arctan2(foot + outcome.figure.height_m, far))[known].max()) + 2
+    return Span(span.left, span.right, max(min(span.low, low), -89.0), min(max(span.high, high), 89.0))
+
+
+def _place_of(unit: Detector, away_m: float, turn_deg: float) -> tuple[float, float]:
+    east, north = direction(unit.bearing_deg + turn_deg)
+    return unit.x + away_m * east, unit.y + away_m * north
 
 
 def layer_outline(unit: Detector, head: PosedHead, layer: PosedLayer, stretch: Arc | None = None) -> Floats:
@@ -254,7 +317,7 @@ def _distance_lines(axes: Axes, seen: Picture, azimuths: Floats, range_m: float)
         text.set(color=palette.INK, path_effects=HALO, zorder=9)
 
 
-def _skyline(axes: Axes, seen: Picture, azimuths: Floats) -> None:
+def skyline(axes: Axes, seen: Picture, azimuths: Floats) -> None:
     """The line between what is met and the sky."""
     is_met = (seen.what != Hit.NOTHING).astype(float)
     if 0 < is_met.mean() < 1:

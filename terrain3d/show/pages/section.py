@@ -5,7 +5,6 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
-import shapely
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 from matplotlib.patches import Polygon
@@ -16,7 +15,6 @@ from terrain3d import palette
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.profile import (
     Beam,
-    CutSolid,
     Profile,
     changes,
     ground_at,
@@ -52,10 +50,17 @@ from terrain3d.show.legend import (
     layer_sign,
     verdict_sign,
 )
+from terrain3d.show.pages import section_along
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import HALO, Label, haloed, marked, place_labels
 from terrain3d.show.pages.plan import begin_plan
-from terrain3d.show.pages.section_image import STRIP_PX, Window, cut_image, has_leaves
+from terrain3d.show.pages.section_image import (
+    STRIP_PX,
+    Window,
+    cut_image,
+    has_leaves,
+    over_ground_pieces,
+)
 from terrain3d.show.pages.sheet import (
     BLOCK_FLOOR,
     BLOCK_TOP,
@@ -70,7 +75,6 @@ from terrain3d.show.pages.size import HEIGHT_PX, WIDTH_PX, Size, scale_for
 from terrain3d.show.sections import unit_section
 from terrain3d.show.silhouettes import silhouette
 from terrain3d.terrain import Terrain
-from terrain3d.units import Floats
 
 #: The line runs at least so far behind the unit and past its range, metres.
 BEHIND_M, BEYOND_M = 0.9, 0.7
@@ -168,6 +172,8 @@ def heights_shown(profile: Profile, figure: Figure) -> tuple[float, float]:
 def pages(context: PageContext) -> list[Page]:
     """Sections of each option's units: along the facing of each head, or along one bearing."""
     asked = context.lines
+    if asked.along:
+        return section_along.pages(context)
 
     def draws(option: OptionResult) -> list[partial[Sheet]]:
         cuts = [cut for unit in asked.drawn(option) for cut in _cuts(unit, asked.bearing_deg)]
@@ -317,7 +323,7 @@ def paint_section(
         zorder=1,
     )
     for solid in profile.solids:
-        for piece in _over_ground(solid, profile):
+        for piece in over_ground_pieces(solid, profile):
             axes.add_patch(Polygon(piece, zorder=5, **SOLID.patch))
             axes.add_patch(Polygon(piece, zorder=5, **{**SOLID.rim, "linewidth": weight}))
     for beam in profile.beams:
@@ -343,23 +349,6 @@ def paint_section(
     unit = profile.unit
     axes.plot([0, 0], [unit.ground_z, profile.eye_z], color=palette.POLE, linewidth=3 * weight, zorder=7)
     marked(axes, np.array([0.0, profile.eye_z]), UNIT, 9, weight)
-
-
-def _over_ground(solid: CutSolid, profile: Profile) -> list[Floats]:
-    """The pieces of a solid without what is in the ground, which is only there to leave no gap."""
-    known = np.isfinite(profile.ground)
-    line = np.column_stack([profile.along[known], profile.ground[known]])
-    deep = float(line[:, 1].min()) - 100
-    earth = shapely.Polygon([*line, (line[-1, 0], deep), (line[0, 0], deep)])
-    pieces = []
-    for piece in solid.pieces:
-        if len(piece) < 4:
-            pieces.append(piece)
-            continue
-        rest = shapely.difference(shapely.Polygon(piece).buffer(0), earth.buffer(0))
-        parts = shapely.get_parts(rest)
-        pieces += [np.asarray(part.exterior.coords) for part in parts if part.geom_type == "Polygon"]
-    return pieces
 
 
 def _beam_lines(axes: Axes, profile: Profile, beam: Beam, weight: float) -> None:

@@ -1,12 +1,13 @@
 """The upright cut through site and layers as pixels: ground, verdict strip, leaves, light of the layers."""
 
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from terrain3d import palette
-from terrain3d.cover.profile import Beam, Profile
+from terrain3d.cover.profile import Beam, CutSolid, Profile
 from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict
 from terrain3d.palette import Rgb
 from terrain3d.show.legend import LAYER_STRENGTH, verdict_sign
@@ -28,6 +29,22 @@ class Window(NamedTuple):
     height_px: int
 
 
+class Cut(Protocol):
+    """What is cut: places along a line, the ground there and the verdicts."""
+
+    @property
+    def along(self) -> Floats: ...
+
+    @property
+    def ground(self) -> Floats: ...
+
+    @property
+    def codes(self) -> Codes: ...
+
+    def places(self, along: Floats) -> tuple[Floats, Floats]:
+        """Eastings and northings of points of the line."""
+
+
 def cut_image(profile: Profile, foliage: Foliage, window: Window, fineness: float = 1.0) -> Rgb:
     """Draw the cut.
 
@@ -44,19 +61,31 @@ def cut_image(profile: Profile, foliage: Foliage, window: Window, fineness: floa
     (height_px, width_px, 3) uint8
         Row 0 at the top.
     """
-    s = _middles(window.left, window.right, window.width_px)
-    z = _middles(window.bottom, window.top, window.height_px)[::-1, None]
-    image = np.full((window.height_px, window.width_px, 3), 255.0)
+    s, z, image = blank(window)
     for beam in profile.beams:
         # Only the rows that the layer crosses: it is a narrow band of a large picture.
         high = z[:, 0] <= profile.eye_z + max(float((beam.slopes * beam.ends).max()), 0.0)
         low = z[:, 0] >= profile.eye_z + min(float((beam.slopes * beam.ends).min()), 0.0)
         rows = slice(int(high.argmax()), len(z) - int(low[::-1].argmax()))
         share = LAYER_STRENGTH * lit(beam, s, z[rows] - profile.eye_z)
-        _lay(image[rows], palette.layer_colour(beam.layer), share)
+        lay(image[rows], palette.layer_colour(beam.layer), share)
+    lay_ground(image, profile, foliage, window, fineness)
+    return np.asarray(np.rint(image), np.uint8)
+
+
+def blank(window: Window) -> tuple[Floats, Floats, Floats]:
+    """(n,) distances and (m, 1) heights of a window's pixels, and white paper, (m, n, 3)."""
+    s = _middles(window.left, window.right, window.width_px)
+    z = _middles(window.bottom, window.top, window.height_px)[::-1, None]
+    return s, z, np.full((window.height_px, window.width_px, 3), 255.0)
+
+
+def lay_ground(image: Floats, profile: Cut, foliage: Foliage, window: Window, fineness: float) -> None:
+    """Draw leaves, ground and the strip of verdicts over what is cut."""
+    s, z, _ = blank(window)
     # The ground hides what leaves and layers have under it; where it is not known nothing does.
     if has_leaves(profile, foliage):
-        _lay(image, palette.FOLIAGE, _leafiness(profile, foliage, s, z))
+        lay(image, palette.FOLIAGE, _leafiness(profile, foliage, s, z))
     known = np.isfinite(profile.ground)
     ground = np.interp(s, profile.along[known], profile.ground[known])
     unknown = _codes_at(profile, s) == UNKNOWN
@@ -69,7 +98,23 @@ def cut_image(profile: Profile, foliage: Foliage, window: Window, fineness: floa
     # Rows run from the top.
     stripes = (across - stripe.slant * down) % round(14 * fineness) < max(1, round(1.5 * fineness))
     image[unknown & (z < ground) & stripes] = palette.rgb(stripe.colour)
-    return np.asarray(np.rint(image), np.uint8)
+
+
+def over_ground_pieces(solid: CutSolid, profile: Cut) -> list[Floats]:
+    """The pieces of a solid without what is in the ground, which is only there to leave no gap."""
+    known = np.isfinite(profile.ground)
+    line = np.column_stack([profile.along[known], profile.ground[known]])
+    deep = float(line[:, 1].min()) - 100
+    earth = shapely.Polygon([*line, (line[-1, 0], deep), (line[0, 0], deep)])
+    pieces = []
+    for piece in solid.pieces:
+        if len(piece) < 4:
+            pieces.append(piece)
+            continue
+        rest = shapely.difference(shapely.Polygon(piece).buffer(0), earth.buffer(0))
+        parts = shapely.get_parts(rest)
+        pieces += [np.asarray(part.exterior.coords) for part in parts if part.geom_type == "Polygon"]
+    return pieces
 
 
 def lit(beam: Beam, along: Floats, height: Floats) -> Floats:
@@ -111,17 +156,18 @@ def _middles(low: float, high: float, count: int) -> Floats:
     return low + (high - low) * (np.arange(count) + 0.5) / count
 
 
-def _lay(image: Floats, colour: str, share: Floats) -> None:
+def lay(image: Floats, colour: str, share: Floats) -> None:
+    """Cover an image with a colour, by a share of each pixel."""
     image += share[..., None] * (palette.rgb(colour) - image)
 
 
-def _codes_at(profile: Profile, s: Floats) -> Codes:
+def _codes_at(profile: Cut, s: Floats) -> Codes:
     step = profile.along[1] - profile.along[0]
     index = np.clip(np.rint((s - profile.along[0]) / step).astype(int), 0, len(profile.along) - 1)
     return np.asarray(profile.codes[index], np.uint8)
 
 
-def _strip(image: Floats, profile: Profile, s: Floats, where: NDArray[np.bool_], fineness: float) -> None:
+def _strip(image: Floats, profile: Cut, s: Floats, where: NDArray[np.bool_], fineness: float) -> None:
     """Colours and stripes of the verdicts, as the plan has them."""
     codes = np.broadcast_to(_codes_at(profile, s), where.shape)
     image[where] = palette.verdict_rgb(codes[where])
@@ -135,12 +181,12 @@ def _strip(image: Floats, profile: Profile, s: Floats, where: NDArray[np.bool_],
             image[where & lies & (codes == verdict)] = palette.rgb(stripe.colour)
 
 
-def has_leaves(profile: Profile, foliage: Foliage) -> bool:
+def has_leaves(profile: Cut, foliage: Foliage) -> bool:
     """Whether anything grows along the line."""
     return bool((_columns(profile, foliage, profile.along) >= 0).any())
 
 
-def _columns(profile: Profile, foliage: Foliage, s: Floats) -> NDArray[np.int64]:
+def _columns(profile: Cut, foliage: Foliage, s: Floats) -> NDArray[np.int64]:
     """The stored column of leaves at each place of the line; -1 where nothing grows."""
     x, y = profile.places(s)
     i = np.rint((x - foliage.x0) / foliage.cell_m).astype(int)
@@ -150,7 +196,7 @@ def _columns(profile: Profile, foliage: Foliage, s: Floats) -> NDArray[np.int64]
     return np.where(inside, foliage.column[np.clip(j, 0, ny - 1), np.clip(i, 0, nx - 1)], -1)
 
 
-def _leafiness(profile: Profile, foliage: Foliage, s: Floats, z: Floats) -> Floats:
+def _leafiness(profile: Cut, foliage: Foliage, s: Floats, z: Floats) -> Floats:
     """How green each place is: 0 without leaves, deeper with their density."""
     share = np.zeros((len(z), len(s)))
     column, density = _columns(profile, foliage, s), foliage.density

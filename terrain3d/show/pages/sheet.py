@@ -3,7 +3,7 @@
 from collections.abc import Callable, Sequence
 from io import BytesIO
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, Protocol
 
 import matplotlib as mpl
 import numpy as np
@@ -84,7 +84,7 @@ class Sheet:
     def __init__(self, size: Size = SCREEN) -> None:
         self.size = size
         inches = WIDTH_PX / DPI
-        self.figure = PageFigure(
+        self.figure: PageFigure = PageFigure(
             figsize=(inches, inches * size.height_px / size.width_px), dpi=DPI, facecolor=palette.PAPER
         )
         FigureCanvasAgg(self.figure)
@@ -367,9 +367,28 @@ def _line_height(size: float) -> float:
     return size * 1.42 / 72 * DPI / HEIGHT_PX
 
 
+class Drawn(Protocol):
+    """What a page is once it is drawn: a sheet, or a film of one."""
+
+    @property
+    def figure(self) -> PageFigure: ...
+
+    def number(self, number: int, count: int) -> "Drawn":
+        """Say which of all pages it is."""
+
+    def save(self, path: Path) -> Path:
+        """Write it."""
+
+
 class Page(NamedTuple):
     """A picture's file name without its ending, what draws it, and the option it is of; "" is all of them."""
 
     name: str
-    draw: Callable[[], Sheet]
+    draw: Callable[[], Drawn]
     option: str = ""
+    ending: str = "png"
+
+    @property
+    def file(self) -> str:
+        """Its file name."""
+        return f"{self.name}.{self.ending}"

@@ -13,6 +13,8 @@ from terrain3d.show.pages import (
     close_in,
     contact,
     fans,
+    film,
+    frames,
     heat,
     oblique,
     outlook,
@@ -22,7 +24,9 @@ from terrain3d.show.pages import (
     section,
     spill,
     sun,
+    surveyed,
     uncertainty,
+    views,
     walks,
     walks_table,
     warned,
@@ -30,20 +34,24 @@ from terrain3d.show.pages import (
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.drawing import draw_pages
 from terrain3d.show.pages.names import KINDS, check_units
-from terrain3d.show.pages.sheet import Page, Sheet
+from terrain3d.show.pages.sheet import Drawn, Page
 
 #: What lists the pages of each kind, in the order they are drawn; those of a study need one.
 _PAGES: dict[str, Callable[[PageContext], list[Page]]] = {
     "client": client.pages,
     "contact": contact.pages,
     "warnings": warned.pages,
+    "survey": surveyed.pages,
     "side-by-side": beside.pages,
     "plan": plan.pages,
     "oblique": oblique.pages,
     "section": section.pages,
     "outlook": outlook.pages,
+    "views": views.pages,
+    "frames": frames.pages,
     "causes": causes.pages,
     "against": against.pages,
+    "film": film.pages,
     "walks": walks.pages,
     "walks-table": walks_table.pages,
     "fans": fans.pages,
@@ -97,15 +105,22 @@ def write_stills(
 
 def still_names(context: PageContext, kinds: Iterable[str] = KINDS) -> tuple[str, ...]:
     """The names of the files that `write_stills` draws, without drawing them."""
-    return tuple(f"{page.name}.png" for page in listed_pages(context, tuple(kinds)))
+    return tuple(page.file for page in listed_pages(context, tuple(kinds)))
 
 
 def listed_pages(context: PageContext, kinds: tuple[str, ...]) -> list[Page]:
     """The pages of some kinds, numbered by name, each with what draws it; listing them draws nothing."""
     found = [page for kind, pages in _PAGES.items() if kind in kinds for page in pages(context)]
-    places = {name: place for place, name in enumerate(sorted(page.name for page in found), 1)}
-    return [page._replace(draw=partial(_numbered, page, places[page.name], len(found))) for page in found]
+    # A film is nothing that is leafed through.
+    leaves = sorted(page.name for page in found if page.ending == "png")
+    places = {name: place for place, name in enumerate(leaves, 1)}
+    return [
+        page._replace(draw=partial(_numbered, page, places[page.name], len(leaves)))
+        if page.name in places
+        else page
+        for page in found
+    ]
 
 
-def _numbered(page: Page, number: int, count: int) -> Sheet:
+def _numbered(page: Page, number: int, count: int) -> Drawn:
     return page.draw().number(number, count)

@@ -118,9 +118,9 @@ def _walk_rows(page: Sheet, option: OptionResult, walks: tuple[tuple[str, WalkRe
 
 
 def _unit_piece(unit: Detector) -> Piece:
-    """A unit as it is set: a line, or running text where much is set head by head."""
+    """A unit as it is set: a line or two, or running text where much is set head by head."""
     text = f"{words.unit_title(unit)}, {', '.join(words.unit_lines(unit))}"
-    return Row(text, size="small") if len(words.unit_lines(unit)) <= 2 else Paragraph(text, 4)
+    return Row(text, size="small", most=2) if len(words.unit_lines(unit)) <= 2 else Paragraph(text, 4)
 
 
 def walk_signs(outcome: Outcome, option: OptionResult) -> list[Sign]:

@@ -25,7 +25,7 @@ from terrain3d.show.lettering import has_glyph, page_style, printable
 from terrain3d.show.pages import column, outlook, section, sheet
 from terrain3d.show.pages import stills as stills_room
 from terrain3d.show.pages.context import Lines, PageContext
-from terrain3d.show.pages.names import FIRST_KINDS, KINDS, PART_KINDS
+from terrain3d.show.pages.names import ASKED_KINDS, FIRST_KINDS, KINDS, PART_KINDS
 from terrain3d.show.pages.page_of import page_of
 from terrain3d.show.pages.plan import draw_plan
 from terrain3d.show.pages.section import section_sheet
@@ -131,7 +131,7 @@ def test_same_input_same_bytes(outcome, stills, tmp_path, monkeypatch):
     monkeypatch.setattr(sheet.Sheet, "number", lambda page, *_: page)
     again = write_stills(PageContext(outcome), tmp_path, set(KINDS) - set(FIRST_KINDS))
     first = {path.name: path for path in stills}
-    assert len(again) == 5
+    assert len(again) == 6
     for second in again:
         assert first[second.name].read_bytes() == second.read_bytes()
     assert all(facts(path)[1] <= {"dpi"} for path in stills)
@@ -154,11 +154,12 @@ def named(stills, start):
 
 
 def test_every_option_has_its_pictures(stills):
-    """All kinds of every option, a section for each head, and two pages of all; 1600 pixels wide."""
+    """All kinds of every option, a section for each head, and five pages of all; 1600 pixels wide."""
     assert [re.sub(r"-(house|north)-.*|\.png", "", path.name) for path in stills] == [
         "00-client",
         "00-contact",
         "00-side-by-side",
+        "00-survey",
         "00-warnings",
         "01-oblique",
         "01-outlook",
@@ -178,7 +179,11 @@ def test_every_option_has_its_pictures(stills):
 
 def test_the_command_offers_what_can_be_drawn():
     """Every kind that is named can be drawn; the command line's own list of sizes is that of the room."""
-    assert list(stills_room._PAGES) == [*KINDS, *(kind for kinds in PART_KINDS.values() for kind in kinds)]
+    assert list(stills_room._PAGES) == [
+        *KINDS,
+        *ASKED_KINDS,
+        *(kind for kinds in PART_KINDS.values() for kind in kinds),
+    ]
     assert set(options.SIZES) == set(SIZES)
 
 
@@ -313,7 +318,7 @@ def test_bad_names_are_data(outcome, tmp_path, monkeypatch):
     assert sorted(tmp_path.iterdir()) == [folder]
     assert sorted(folder.iterdir()) == sorted(drawn)
     assert all(re.fullmatch(r"\d\d-[a-z0-9-]{1,60}\.png", path.name) for path in drawn)
-    assert len(set(drawn)) == 16
+    assert len(set(drawn)) == 17
 
 
 @pytest.mark.usefixtures("coarse_ground")
