@@ -13,6 +13,7 @@ from terrain3d import palette
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.figures import Figure
 from terrain3d.sentences.walks import fans_sentence, walk_words, walks_sentence
+from terrain3d.sentences.words import unit_lines, unit_title
 from terrain3d.show.extent import site_extent
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.base import plan_base, plan_with
@@ -152,6 +153,22 @@ def test_a_page_names_its_walks_and_the_verdict_on_each(outcome):
     assert "dog, 1.5 m/s" in said
     assert "both layers" in said
     assert "walk-test" in said
+
+
+def test_a_unit_with_a_long_name_is_told_whole(outcome):
+    """With all that is set of it, on two lines where one has no room."""
+    walked = with_walks(outcome, SHORT)
+    mount = "west wall of the garage behind the old pear tree"
+    first = walked.options[0]
+    units = tuple(replace(one, unit=replace(one.unit, mount=mount)) for one in first.units)
+    option = replace(first, units=units)
+    (part,) = walk_pages(tried(walked, option))
+    with page_style():
+        page = walks_sheet(context_of(walked), option, part)
+        check_texts(page)
+    said = " ".join(text for text, _ in texts_of(page))
+    for unit in option.detectors:
+        assert f"{unit_title(unit)}, {', '.join(unit_lines(unit))}" in said
 
 
 def test_sentences(outcome):
