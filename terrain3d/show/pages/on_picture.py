@@ -139,7 +139,8 @@ def _quiet_corner(
 
     One place of the first of `busy`, (n, 2) pixels of the page each, counts for more than all of those after.
     """
-    frame, gap = axes.get_window_extent(), 14.0
+    # Along the lower edge stand the coordinates of the corner.
+    frame, gap, foot = axes.get_window_extent(), 14.0, 24.0
     # Column by column: numpy compares along a short axis many times slower.
     columns = [np.ascontiguousarray(places.T) for places in busy]
     found = []
@@ -147,7 +148,7 @@ def _quiet_corner(
         left = (frame.x0 + frame.x1 - width) / 2
         if corner[-1] in "WE":
             left = frame.x0 + gap if corner[-1] == "W" else frame.x1 - gap - width
-        low = frame.y0 + gap if "S" in corner else frame.y1 - gap - height
+        low = frame.y0 + foot if "S" in corner else frame.y1 - gap - height
         box = Bbox.from_extents(left, low, left + width, low + height)
         if taken is None or not boxes_meet(box, taken):
             inside = [(x > box.x0) & (x < box.x1) & (y > box.y0) & (y < box.y1) for x, y in columns]

@@ -47,6 +47,7 @@ from terrain3d.show.legend import (
     lobe_signs,
     masked_signs,
     site_signs,
+    verdict_sign,
 )
 from terrain3d.show.pages.base import Base
 from terrain3d.show.pages.column import option_sheet
@@ -402,6 +403,11 @@ def area_labels(plan: Plan, size: float, width: float) -> list[Label]:
         for name, spot in spots
         if spot is not None
     ]
+
+
+def unknown_signs(ground: Ground, extent: Extent) -> list[Sign]:
+    """The sign of ground that is not known, where a plan shows any and its column does not say so."""
+    return [] if ground.known[extent.rows, extent.columns].all() else [verdict_sign(UNKNOWN)]
 
 
 def plan_signs(outcome: Outcome, options: tuple[OptionResult, ...], extent: Extent) -> list[Sign]:

@@ -254,16 +254,16 @@ class Sheet:
         size = TYPE[row.size]
         look: dict[str, Any] = {"va": "baseline", "weight": "bold" if row.is_bold else "normal"}
         look["color"] = palette.QUIET_INK if row.is_quiet else palette.INK
-        self._below -= _line_height(size)
-        for end, figure in self._row_figures(row):
-            self.text(end, self._below, figure, size, ha="right", **look)
-        if row.sign is not None:
-            self.swatch(self._below, row.sign)
-        if row.draw is not None:
-            row.draw(self._below)
-        for k, line in enumerate(self._row_lines(row)):
-            self._below -= _line_height(size) if k else 0.0
+        baseline = self._below - _line_height(size)
+        for line in self._row_lines(row):
+            self._below -= _line_height(size)
             self.text(self._row_left(row), self._below, line, size, **look)
+        for end, figure in self._row_figures(row):
+            self.text(end, baseline, figure, size, ha="right", **look)
+        if row.sign is not None:
+            self.swatch(baseline, row.sign)
+        if row.draw is not None:
+            row.draw(baseline)
 
     def _row_left(self, row: Row) -> float:
         return self.left + (0.033 if row.sign or row.is_inset else 0.0)

@@ -36,6 +36,7 @@ from terrain3d.show.legend import (
     site_signs,
 )
 from terrain3d.show.pages.context import PageContext
+from terrain3d.show.pages.plan import unknown_signs
 from terrain3d.show.pages.sheet import Page, Sheet
 from terrain3d.show.pages.spill_plan import draw_spill, on_wider_ground, wide_base
 from terrain3d.terrain import Terrain
@@ -70,7 +71,8 @@ def spill_sheet(context: PageContext, option: OptionResult) -> Sheet:
     view = "beyond the boundary, plan, north up"
     page = context.begin_option(option, view, beyond_line(spilt, things), base.scale)
     draw_spill(page, outcome, option, spilt, things, base)
-    page.key(_signs(outcome.terrain, option, spilt))
+    unknown = unknown_signs(outcome.terrain.ground, base.extent)
+    page.key([*_signs(outcome.terrain, option, spilt), *unknown])
     fill(page, _sections(outcome.terrain, spilt, things))
     return page
 
