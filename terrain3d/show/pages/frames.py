@@ -10,7 +10,7 @@ from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.figures import find_figure
 from terrain3d.sentences.walks import ALARM_RAISED, moment_words, walk_words
-from terrain3d.show.legend import ALARM, PROTECTED, WALK, Mark, Sign, verdict_sign
+from terrain3d.show.legend import ALARM, WALK, Mark, Sign, site_signs, verdict_sign
 from terrain3d.show.pages.base import Base
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import haloed, marked
@@ -74,8 +74,7 @@ def frames_sheet(context: PageContext, option: OptionResult, place: int) -> Shee
 def frame_signs(context: PageContext) -> list[Sign]:
     """What colours and marks mean."""
     verdicts = [verdict_sign(verdict) for verdict in sorted(Verdict, reverse=True)]
-    protected = [PROTECTED] if context.outcome.terrain.protect else []
-    return [*verdicts, WALK, WALKER, ALARM, *protected]
+    return [*verdicts, WALK, WALKER, ALARM, *site_signs(context.outcome.terrain)]
 
 
 def _draw_frame(

@@ -20,6 +20,7 @@ from terrain3d.show.pages.beside import beside_sheet
 from terrain3d.show.pages.client import client_sheet
 from terrain3d.show.pages.column import option_sheet
 from terrain3d.show.pages.contact import contact_sheet
+from terrain3d.show.pages.frames import frame_signs
 from terrain3d.show.pages.sheet import COLUMN_RIGHT, Sheet
 from terrain3d.show.pages.size import WIDTH_PX
 from terrain3d.show.pages.walks import walk_signs
@@ -128,6 +129,7 @@ def test_a_sentence_that_finds_no_room_gives_way_to_a_shorter_one(named):
 def test_what_a_plan_of_walks_shows_is_in_its_key(outcome):
     """Solids, leaves and protected ground have their signs there as on other plans."""
     assert {SOLID, FOLIAGE, PROTECTED} <= set(walk_signs(outcome, outcome.options[0]))
+    assert {SOLID, FOLIAGE, PROTECTED} <= set(frame_signs(context_of(outcome)))
 
 
 def test_room_for_warnings_is_kept_only_where_there_are_some(outcome):
