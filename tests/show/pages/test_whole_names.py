@@ -137,9 +137,9 @@ def test_room_for_warnings_is_kept_only_where_there_are_some(outcome):
     units = tuple(unit for option in outcome.options for unit in option.detectors) * 2
     page = Sheet()
     with page_style():
-        page.begin_column(0.73, 0.978, 0.5, 0.15)
+        page.begin_column(0.73, 0.978, 0.43, 0.15)
         fill(page, [unit_section(units[:3])])
         assert "more: see" not in said(page)
-        page.begin_column(0.73, 0.978, 0.4, 0.15)
+        page.begin_column(0.73, 0.978, 0.43, 0.15)
         fill(page, [unit_section(units[:3], spare=5)])
     assert "more: see" in said(page)
