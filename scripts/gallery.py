@@ -14,7 +14,7 @@ from PIL import Image, ImageDraw, ImageFont
 from terrain3d.detector.types import builtin_names, load_type
 from terrain3d.job import run
 from terrain3d.show.pages.context import PageContext
-from terrain3d.show.pages.names import KINDS, PART_KINDS
+from terrain3d.show.pages.names import FIRST_KINDS, KINDS, PART_KINDS
 from terrain3d.show.pages.stills import write_stills
 from terrain3d.show.pages.type_page import check_range, write_type_page
 from terrain3d.study import study_of
@@ -131,8 +131,12 @@ def main(words: list[str]) -> int:
     print(f"all of them: {(OUT / 'index.png').relative_to(ROOT)}")
     if "--readme" in words:
         DOCS.mkdir(exist_ok=True)
+        # As a comparison draws them: pages are numbered among those drawn together.
+        folder = OUT / "readme"
+        folder.mkdir(exist_ok=True)
+        write_stills(PageContext(run(sites["demo"])), folder, FIRST_KINDS, is_shared=True)
         for name, shown in README.items():
-            write_small(OUT / "demo" / name, DOCS / shown)
+            write_small(folder / name, DOCS / shown)
     return 0
 
 

@@ -4,8 +4,8 @@ from terrain3d.cover.option import OptionResult
 from terrain3d.ranking.compare import worst_scenario
 from terrain3d.ranking.outlay import outlay_of
 from terrain3d.sentences.heads import has_masks
-from terrain3d.sentences.options import held_words, not_held_words, worst_words
-from terrain3d.sentences.warnings import unit_warnings
+from terrain3d.sentences.options import held_words, not_held_words, wanting, worst_words
+from terrain3d.sentences.warnings import units_warnings
 from terrain3d.sentences.words import capital, unit_lines
 from terrain3d.wording import counted, money_words
 
@@ -35,12 +35,8 @@ def client_numbers(option: OptionResult) -> list[tuple[str, str]]:
 
 def open_lines(option: OptionResult) -> list[str]:
     """What stays open of each protected area, the largest first."""
-    wanting = sorted(
-        (area for area in option.protect if area.both_fraction < 1),
-        key=lambda area: -area.area_m2 * (1 - area.both_fraction),
-    )
     masks = has_masks(option.detectors)
-    told = [f'"{area.name}": {lost}.' for area in wanting if (lost := not_held_words(area, masks))]
+    told = [f'"{area.name}": {lost}.' for area in wanting(option) if (lost := not_held_words(area, masks))]
     more = len(told) - _MOST
     return [*told[:_MOST], f"And of {counted(more, 'more area')}."] if more > 0 else told
 
@@ -48,6 +44,4 @@ def open_lines(option: OptionResult) -> list[str]:
 def to_do_lines(option: OptionResult) -> list[str]:
     """What there is to do: how each unit is fixed, what is always to be done, and what warns of units."""
     fixed = [f"Fix {unit.name} on {unit.mount}: {', '.join(unit_lines(unit))}." for unit in option.detectors]
-    units = zip(option.detectors, option.facts, strict=True)
-    warned = [*(text for unit, facts in units for text in unit_warnings(unit, facts))]
-    return [*fixed, *_TO_DO, *(f"{capital(text)}." for text in dict.fromkeys(warned))]
+    return [*fixed, *_TO_DO, *(f"{capital(text)}." for text in units_warnings(option))]

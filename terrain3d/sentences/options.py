@@ -47,14 +47,18 @@ def loss_line(outcome: Outcome, option: OptionResult) -> str:
 
 def _area_lines(option: OptionResult) -> list[str]:
     """A sentence for each of the protected areas that lose most."""
-    wanting = sorted(
+    masks, areas = has_masks(option.detectors), wanting(option)
+    told = [protected_words(area, masks) for area in areas[:_MOST_AREAS]]
+    more = len(areas) - _MOST_AREAS
+    return [*told, f"Of {counted(more, 'more area')} less is missing."] if more > 0 else told
+
+
+def wanting(option: OptionResult) -> list[ProtectedResult]:
+    """The protected areas that are not held whole, those that lose most first."""
+    return sorted(
         (area for area in option.protect if area.both_fraction < 1),
         key=lambda area: -area.area_m2 * (1 - area.both_fraction),
     )
-    masks = has_masks(option.detectors)
-    told = [protected_words(area, masks) for area in wanting[:_MOST_AREAS]]
-    more = len(wanting) - _MOST_AREAS
-    return [*told, f"Of {counted(more, 'more area')} less is missing."] if more > 0 else told
 
 
 def against_line(option: OptionResult, best: OptionResult, gained_m2: float, lost_m2: float) -> str:

@@ -17,11 +17,12 @@ WARNINGS_LINE = (
 
 def option_warnings(option: OptionResult, terrain: Terrain) -> list[str]:
     """All about one option, each once: its units, protected ground, then what is doubted of the survey."""
-    warnings = []
-    for number, (unit, facts) in enumerate(_units_of(option)):
-        warnings += unit_warnings(unit, facts)
-        warnings += [covering_words(unit, thing) for thing in option.covering(number)]
-    return list(dict.fromkeys([*warnings, *area_warnings(option.protect), *terrain.doubts]))
+    return list(dict.fromkeys(text for kind in _by_weight(option, terrain) for text in kind))
+
+
+def units_warnings(option: OptionResult) -> list[str]:
+    """All about an option's units as they are fixed, each once, what makes them worthless first."""
+    return list(dict.fromkeys([*_void_of_units(option), *_other_of_units(option)]))
 
 
 def voiding(option: OptionResult) -> list[str]:
@@ -70,25 +71,21 @@ def warnings_by_option(outcome: Outcome) -> list[tuple[str, str]]:
 
 def _by_weight(option: OptionResult, terrain: Terrain) -> tuple[list[str], ...]:
     """The warnings about one option, the most serious kind first."""
-    units = _units_of(option)
     return (
-        [text for unit, facts in units for text in _void_warnings(unit, facts)],
-        [
-            text
-            for number, (unit, facts) in enumerate(units)
-            for text in (
-                *_other_warnings(unit, facts),
-                *(covering_words(unit, thing) for thing in option.covering(number)),
-            )
-        ],
-        area_warnings(option.protect),
-        list(terrain.doubts),
-    )
+        _void_of_units(option), _other_of_units(option), area_warnings(option.protect), list(terrain.doubts),
+    )  # fmt: skip
 
 
-def unit_warnings(unit: Detector, facts: UnitFacts) -> list[str]:
-    """Warnings about one unit as it is fixed, what makes it worthless first."""
-    return [*_void_warnings(unit, facts), *_other_warnings(unit, facts)]
+def _void_of_units(option: OptionResult) -> list[str]:
+    return [text for unit, facts in _units_of(option) for text in _void_warnings(unit, facts)]
+
+
+def _other_of_units(option: OptionResult) -> list[str]:
+    told = []
+    for number, (unit, facts) in enumerate(_units_of(option)):
+        told += _other_warnings(unit, facts)
+        told += [covering_words(unit, thing) for thing in option.covering(number)]
+    return told
 
 
 def _void_warnings(unit: Detector, facts: UnitFacts) -> list[str]:

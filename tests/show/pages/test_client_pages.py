@@ -1,11 +1,15 @@
 """The pages for a client and of two options against each other: results' numbers, clear words."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from page_checks import check_texts, context_of, texts_of
 from test_stills import with_bad_names
 
+from terrain3d.cover.option import Covering
 from terrain3d.cover.verdict import Verdict
+from terrain3d.detector.types import AntiMasking
 from terrain3d.sentences.client import client_numbers, open_lines, to_do_lines
 from terrain3d.sentences.options import not_held_words
 from terrain3d.sentences.words import square_metres
@@ -73,3 +77,14 @@ def test_the_client_reads_what_was_judged(outcome):
     assert open_lines(best) == [
         f'"{area.name}": {not_held_words(area)}.' for area in best.protect if not_held_words(area)
     ]
+
+
+def test_what_stands_in_a_units_watch_is_to_be_done(outcome, monkeypatch):
+    """Whoever fixes the unit has to clear what its watch needs free: the client reads of it too."""
+    best = context_of(outcome).best_first[0]
+    near = Covering("foliage", "yew", 0.1)
+    monkeypatch.setattr(type(best), "covering", lambda _option, number: [near] if number == 0 else [])
+    watched = best.detectors[0].type.model_copy(update={"anti_masking": AntiMasking(reach=0.5)})
+    first = replace(best.units[0], unit=replace(best.units[0].unit, type=watched))
+    option = replace(best, units=(first, *best.units[1:]))
+    assert any('"yew" is within 0.10 m' in line for line in to_do_lines(option))
