@@ -193,10 +193,10 @@ LEVEL = Sign("level", width=0.8, dashes=(1, 2))
 EQUAL_DISTANCE = Sign("equal distance on the ground, heavy at the range", width=1.3)
 
 WALK = Sign("walk and its pulses", line=palette.FIGURE, width=1.9, mark=Mark(size=3.8, rim_width=0.9))
-#: On the strip of a walk, over its pulses.
 LOBE = Sign(
     "microwave, its arc and range", line=palette.layer_colour(MICROWAVE), width=1.0, dashes=(1.5, 1.5)
 )
+#: On the strip of a walk, over its pulses.
 MICROWAVE_SENSES = Sign("microwave senses", fill=palette.layer_colour(MICROWAVE))
 MICROWAVE_ACROSS = Sign("it reaches, moves across", fill=palette.CAUSES["moves across"])
 ALARM = Sign("alarm", width=0.0, mark=Mark("*", 14.0, palette.ALARM, rim_width=1.1))

@@ -21,7 +21,7 @@ def pages(context: PageContext) -> list[Page]:
     """Some options and some walks on each page, the best options first."""
     options = context.best_first
     columns = [options[k : k + _OPTIONS] for k in range(0, len(options), _OPTIONS)]
-    count = len(_walks(context, options[0])) if options else 0
+    count = len(_walks_of(context, options[0].name)) if options else 0
     rows = [slice(k, k + _WALKS) for k in range(0, count, _WALKS)]
     return context.pages_of_all(
         "walks-table", [partial(walks_table, context, some, part) for some in columns for part in rows]
@@ -30,7 +30,7 @@ def pages(context: PageContext) -> list[Page]:
 
 def walks_table(context: PageContext, options: tuple[OptionResult, ...], rows: slice) -> Sheet:
     """One page: walks down, options across."""
-    told = {option.name: _walks(context, option)[rows] for option in options}
+    told = {option.name: _walks_of(context, option.name)[rows] for option in options}
     sentence = in_time_sentence({name: _walks_of(context, name) for name in told})
     page = context.begin("Walks", "every walk through every option, best option first", sentence)
     width = (COLUMN_RIGHT - _NAMES_RIGHT) / len(options)
@@ -55,10 +55,6 @@ def walks_table(context: PageContext, options: tuple[OptionResult, ...], rows: s
         y -= _PITCH
     page.key([ALARM])
     return page
-
-
-def _walks(context: PageContext, option: OptionResult) -> tuple[WalkResult, ...]:
-    return _walks_of(context, option.name)
 
 
 def _walks_of(context: PageContext, name: str) -> tuple[WalkResult, ...]:
