@@ -20,6 +20,8 @@ _INTERRUPTED = _STOPPED + signal.SIGINT
 _SIGNALS = (signal.SIGINT, signal.SIGTERM, getattr(signal, "SIGHUP", signal.SIGTERM))
 #: What is done in a moment and never left half done: files taking their place, the tidying after them.
 _WHOLE_MODULE, _WHOLE = "terrain3d.paper.whole", ("_take_place", "_scratch_in", "_clear")
+#: What compiles calls back into Python, from where no exception comes out: a stop in it would go unheard.
+_COMPILER = "llvmlite."
 
 _heard: signal.Signals | None = None
 _is_sent_again = False
@@ -68,7 +70,7 @@ def _leave() -> None:
 
 
 def _stop(number: int, frame: FrameType | None) -> None:
-    """Stop what is being done, but let a library finish loading first, and files take their place.
+    """Stop what is being done, but let libraries finish loading and compiling, and files take their place.
 
     Compiled libraries take an exception while they load for a fault of their own, or fall over it.
     """
@@ -100,4 +102,5 @@ def _is_whole(frame: FrameType) -> bool:
     """Whether a call must not be broken off."""
     if frame.f_code.co_filename.startswith("<frozen importlib"):
         return True
-    return frame.f_globals.get("__name__") == _WHOLE_MODULE and frame.f_code.co_name in _WHOLE
+    module = frame.f_globals.get("__name__", "")
+    return module.startswith(_COMPILER) or (module == _WHOLE_MODULE and frame.f_code.co_name in _WHOLE)

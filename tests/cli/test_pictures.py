@@ -287,6 +287,36 @@ def test_a_stop_while_judging_leaves_nothing(tmp_path, sent, status):
     assert not out.exists()
 
 
+#: A command that is told to end while a compiler has called back into Python, and then goes on.
+COMMAND_THAT_COMPILES = """
+import os, signal, time
+import llvmlite.binding as llvm
+import terrain3d.cli.main
+from terrain3d.cli import start
+
+def compiling():
+    llvm.initialize_native_target()
+    llvm.initialize_native_asmprinter()
+    machine = llvm.Target.from_default_triple().create_target_machine()
+    engine = llvm.create_mcjit_compiler(llvm.parse_assembly("define i32 @f() { ret i32 1 }"), machine)
+    engine.set_object_cache(lambda *_: os.kill(os.getpid(), signal.SIGTERM))
+    engine.finalize_object()
+    time.sleep(60)
+
+terrain3d.cli.main.main = compiling
+start.main()
+"""
+
+
+def test_a_stop_while_a_compiler_calls_back_is_heard():
+    """No exception comes out of what compiled code calls: the stop is heard once that is over."""
+    ended = subprocess.run(
+        [sys.executable, "-c", COMMAND_THAT_COMPILES], capture_output=True, text=True, timeout=50
+    )
+    assert ended.stderr.strip() == "terrain3d: stopped; nothing was written"
+    assert ended.returncode == 143
+
+
 def test_on_a_terminal_the_answer_comes_first_and_pictures_are_counted(site, tmp_path, ready):
     """The table is there before the first picture is; then it is told how many of how many are drawn."""
     status, said = said_on_terminal(
