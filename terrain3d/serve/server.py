@@ -9,7 +9,7 @@ from collections import deque
 from collections.abc import AsyncIterator, Awaitable, Callable
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import asynccontextmanager, suppress
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from functools import partial
 from importlib.resources import files
 from typing import Any, Protocol, TypeVar
@@ -42,13 +42,20 @@ _Made = TypeVar("_Made")
 
 
 class Frame(Protocol):
-    """A picture with what is needed to draw over it; a dataclass."""
+    """A picture, with what is needed to draw over it."""
 
-    jpeg: bytes
+    @property
+    def jpeg(self) -> bytes: ...
+    @property
+    def size(self) -> tuple[int, int]: ...
+    @property
+    def serial(self) -> int: ...
+    @property
+    def panes(self) -> list[dict[str, Any]]: ...
 
 
 class Session(Protocol):
-    """What a page is about. Everything but `end` is called on one thread alone."""
+    """What a page is about. It is called on one thread alone."""
 
     tell: Tell
 
@@ -68,7 +75,7 @@ class Session(Protocol):
         """A picture by its name, and its media type."""
 
     def end(self) -> None:
-        """Stop what still works; never waits."""
+        """Stop what still works, and give back what is held."""
 
 
 @dataclass(eq=False)
@@ -124,7 +131,7 @@ class Serving:
     @property
     def unsaved(self) -> list[str]:
         """What is not saved, in words."""
-        return list(self._state.get("site", {}).get("unsaved", ()))
+        return list((self._state.get("site") or {}).get("unsaved", ()))
 
     async def run(self, begin: Callable[[Tell], Session]) -> None:
         """Open the session, then carry out what is asked, until this is cancelled.
@@ -152,11 +159,13 @@ class Serving:
                 await asyncio.wait_for(self._is_due.wait(), _TICK_S)
             self._is_due.clear()
 
-    def end(self) -> None:
-        """Let go of the session without waiting for what it does."""
+    async def end(self) -> None:
+        """End the session on its own thread; where that is busy it is not waited for."""
+        ending = self._at_work(self._session.end) if self._session is not None else None
+        if ending is not None:
+            with suppress(asyncio.TimeoutError):
+                await asyncio.wait_for(ending, _CLOSE_S)
         self._worker.shutdown(wait=False, cancel_futures=True)
-        if self._session is not None:
-            self._session.end()
 
     async def hear(self, tab: _Tab) -> None:
         """Take what a tab says, until it is gone."""
@@ -241,10 +250,8 @@ def _fault(error: Exception) -> dict[str, Any]:
 
 def packed(frame: Frame) -> bytes:
     """A picture as it goes to a page: the length of its head, the head as JSON, the JPEG."""
-    head = asdict(frame)  # type: ignore[call-overload]
-    jpeg = head.pop("jpeg")
-    told = json.dumps(head).encode()
-    return struct.pack("<I", len(told)) + told + bytes(jpeg)
+    told = json.dumps({"size": frame.size, "serial": frame.serial, "panes": frame.panes}).encode()
+    return struct.pack("<I", len(told)) + told + frame.jpeg
 
 
 def page_files() -> dict[str, tuple[bytes, str]]:
@@ -371,7 +378,7 @@ async def listening(port: int) -> AsyncIterator[Serving]:
         door.port = runner.addresses[0][1]
         yield serving
     finally:
-        serving.end()
+        await serving.end()
         closing = [tab.socket.close(code=WSCloseCode.GOING_AWAY) for tab in serving.tabs]
         with suppress(asyncio.TimeoutError):
             await asyncio.wait_for(asyncio.gather(*closing, return_exceptions=True), _CLOSE_S)

@@ -24,7 +24,7 @@ function thingFields(thing) {
     h("h2", { key: "title" }, thing.form === "none" ? thing.name || kind.label : `${kind.label}${thing.name ? `: ${thing.name}` : ""}`),
     isFixed ? h("p", { key: "fixed", class: "quiet" }, "Drawn in a file of its own: change it there.") : null,
     h("div", { key: `fields ${thing.id}`, class: "fields" },
-      thing.form !== "none" && kind.kind !== "boundary" ? nameField(thing, isFixed) : null,
+      kind.has_name ? nameField(thing, isFixed) : null,
       kind.fields.map((field) => oneField(thing, field, isFixed))),
     thing.form === "none" ? null : pointsTable(thing, kind, isFixed),
     thing.kind === "mount" ? mountsUnits(thing) : null,
@@ -51,11 +51,10 @@ export function unitOf(field) {
 
 /** What may be given, in words. @param {import("/page.js").Field} field */
 function limits(field) {
-  const shown = (/** @type {number} */ number) => plain(isLength(field) ? inUnits(number) : number, 2);
-  if (field.low === null && field.high === null) return "";
-  if (field.high === null) return `from ${shown(field.low ?? 0)}`;
-  if (field.low === null) return `up to ${shown(field.high)}`;
-  return field.high > 1e5 ? `from ${shown(field.low)}` : `${shown(field.low)} to ${shown(field.high)}`;
+  const shown = (/** @type {number} */ number) => plain(isLength(field) ? inUnits(number) : number, state.site.units === "ft" ? 1 : 2);
+  const low = field.low === null ? "" : `${field.is_above ? "above" : "from"} ${shown(field.low)}`;
+  const high = field.high === null || field.high > 1e5 ? "" : `up to ${shown(field.high)}`;
+  return [low, high].filter(Boolean).join(", ");
 }
 
 /** @param {any} value @param {import("/page.js").Field} field */
@@ -73,21 +72,21 @@ function oneField(thing, field, isFixed) {
   const helpId = `help-${field.key}`;
   const about = [limits(field), field.meaning].filter(Boolean).join("; ");
   const common = { disabled: isFixed, "aria-describedby": helpId, "data-field": field.key };
-  const isYesNo = typeof field.default === "boolean" || typeof value === "boolean";
-  const isChoice = field.choices?.length && !isNumeric(field);
+  const isYesNo = field.form === "yes or no";
+  const isChoice = field.choices.length > 0 && field.form === "text";
   let input;
   if (isYesNo) {
     input = h("input", { type: "checkbox", checked: value ?? field.default, ...common, onchange: (/** @type {any} */ event) => send(event.target.checked) });
   } else if (isChoice) {
-    const own_words = field.choices ?? [];
     input = h("select", { ...common, value: value ?? field.default ?? "", onchange: (/** @type {any} */ event) => send(event.target.value === "" ? null : event.target.value) },
       field.is_required || field.default !== null ? null : h("option", { value: "" }, "none"),
-      own_words.map((choice) => h("option", { value: choice, key: choice, selected: choice === (value ?? field.default) }, String(choice))));
+      field.choices.map((choice) => h("option", { value: choice, key: choice, selected: choice === (value ?? field.default) }, String(choice))));
   } else {
-    const placeholder = value === undefined || value === null ? shownValue(field.default, field) : "";
+    const isOpen = value === undefined || value === null;
+    const placeholder = isOpen && !field.is_required ? shownValue(field.default, field) : "";
     input = h("input", {
-      type: "text", inputmode: typeof field.low === "number" || typeof field.high === "number" ? "decimal" : "text", autocomplete: "off",
-      value: shownValue(value, field), placeholder, ...common, list: field.choices?.length ? `words-${field.key}` : null,
+      type: "text", inputmode: (isNumber(field) || isNumbers(field)) && !field.choices.length ? "decimal" : "text", autocomplete: "off",
+      value: shownValue(value, field), placeholder, ...common, list: field.choices.length ? `words-${field.key}` : null,
       onchange: (/** @type {any} */ event) => {
         const given = readValue(event.target.value, field);
         if (given === undefined) return;
@@ -96,14 +95,18 @@ function oneField(thing, field, isFixed) {
     });
   }
   return h("label", { key: field.key, class: isYesNo ? "field yes-no" : "field" },
-    h("span", { class: "field-name" }, `${field.label}${field.is_required ? "" : ""}`),
+    h("span", { class: "field-name" }, field.label),
     h("span", { class: "field-input" }, input, unitOf(field) ? h("span", { class: "unit" }, unitOf(field)) : null),
-    field.choices?.length && isNumeric(field) ? h("datalist", { id: `words-${field.key}` }, field.choices.map((choice) => h("option", { value: choice }))) : null,
+    field.choices.length && !isChoice ? h("datalist", { id: `words-${field.key}` }, field.choices.map((choice) => h("option", { value: choice }))) : null,
     h("span", { class: "field-help", id: helpId }, about));
 }
 
-/** Takes numbers, beside words or alone. @param {import("/page.js").Field} field */
-const isNumeric = (field) => typeof field.low === "number" || typeof field.high === "number";
+/** Takes numbers, alone or beside words. @param {import("/page.js").Field} field */
+const isNumber = (field) => field.form === "number" || field.form === "whole number";
+
+/** A list of numbers, by what it begins with or what they are in. @param {import("/page.js").Field} field */
+const isNumbers = (field) =>
+  field.form === "list" && (field.unit !== "" || (Array.isArray(field.default) && field.default.some((one) => typeof one === "number")));
 
 /**
  * What was typed, as the site file has it; undefined where that was said to be none.
@@ -117,14 +120,15 @@ function readValue(text, field) {
     say(`${field.label} is needed`, true);
     return undefined;
   }
-  if (!isNumeric(field)) return field.is_list ? typed.split(",").map((one) => one.trim()).filter(Boolean) : typed;
-  if (field.choices?.includes(typed)) return typed;
-  const numbers = typed.split(field.is_list || Array.isArray(field.default) ? /[,;\s]+/ : /$^/).map((one) => (isLength(field) ? round(inMetres(Number(one))) : Number(one)));
+  if (field.form === "text" || field.choices.includes(typed)) return typed;
+  if (field.form === "list" && !isNumbers(field)) return typed.split(",").map((one) => one.trim()).filter(Boolean);
+  const words = field.form === "list" ? typed.split(/[,;\s]+/).filter(Boolean) : [typed];
+  const numbers = words.map((word) => (isLength(field) ? round(inMetres(Number(word))) : Number(word)));
   if (numbers.some((number) => !Number.isFinite(number))) {
     say(`${field.label}: \u201c${typed}\u201d is no number`, true);
     return undefined;
   }
-  return field.is_list || Array.isArray(field.default) ? numbers : numbers[0];
+  return field.form === "list" ? numbers : numbers[0];
 }
 
 const round = (/** @type {number} */ number) => Number(number.toFixed(4));

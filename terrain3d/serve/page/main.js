@@ -5,7 +5,7 @@ import { dialog } from "/dialogs.js";
 import { h, put } from "/dom.js";
 import { drop, hint } from "/drawing.js";
 import { keyStrip, numbersPanel } from "/numbers.js";
-import { drawnBy, lengthText, link, own, redraw, state } from "/page.js";
+import { drawnBy, lengthText, link, own, placeWords, redraw, state, things } from "/page.js";
 import { askSize, beginPicture } from "/picture.js";
 import { sidePanel } from "/side.js";
 import { thingsPanel } from "/things.js";
@@ -47,8 +47,8 @@ function page() {
 function pointedWords() {
   const pointed = own.pointed;
   if (!pointed?.at) return "";
-  const [x, y, z] = pointed.at;
-  return [pointed.verdict, `${lengthText(x)} east, ${lengthText(y)} north, ${lengthText(z)} up`].filter(Boolean).join("; ");
+  const over = things().find((thing) => thing.id === pointed.over);
+  return [over?.name, pointed.verdict, `${placeWords(pointed.at)}, ${lengthText(pointed.at[2])} up`].filter(Boolean).join("; ");
 }
 
 function opening() {

@@ -6,9 +6,10 @@ import { Link } from "/link.js";
  * @typedef {{id: string, kind: string, name: string, points: number[][], values: Record<string, any>,
  *   is_from_file: boolean, form: string}} Thing
  * @typedef {{key: string, label: string, unit: string, low: number | null, high: number | null,
- *   choices: any[] | null, default: any, meaning: string, is_required: boolean, is_list?: boolean}} Field
+ *   choices: any[], default: any, meaning: string, is_required: boolean, is_above: boolean,
+ *   form: "number" | "whole number" | "text" | "yes or no" | "list"}} Field
  * @typedef {{kind: string, label: string, form: string, least: number, fields: Field[], sign: any,
- *   is_in_scene?: boolean}} Kind
+ *   has_name: boolean, is_in_scene: boolean}} Kind
  */
 
 /** @type {any} as the server told it last */
@@ -152,5 +153,8 @@ export const inMetres = (number) => (state.site.units === "ft" ? number * FOOT_M
 export const lengthUnit = () => (state.site.units === "ft" ? "ft" : "m");
 /** @param {number} metres @param {number} [digits] */
 export const lengthText = (metres, digits = 1) => `${inUnits(metres).toFixed(digits)} ${lengthUnit()}`;
+/** Where a place lies from the middle of the site, in words. @param {number[]} at */
+export const placeWords = ([x, y]) =>
+  `${lengthText(Math.abs(x))} ${x < 0 ? "west" : "east"}, ${lengthText(Math.abs(y))} ${y < 0 ? "south" : "north"}`;
 /** A number without needless digits. @param {number} number @param {number} [digits] */
 export const plain = (number, digits = 3) => String(Number(number.toFixed(digits)));

@@ -45,7 +45,7 @@ export function beginPicture(found) {
   place.addEventListener("pointerup", released);
   place.addEventListener("pointercancel", released);
   place.addEventListener("pointerleave", () => point(null));
-  place.addEventListener("dblclick", () => own.draw && endDrawing());
+  place.addEventListener("dblclick", () => inTurn(() => own.draw && endDrawing()));
   place.addEventListener("wheel", wheeled, { passive: false });
   place.addEventListener("contextmenu", (event) => event.preventDefault());
   place.addEventListener("keydown", keyed);
@@ -146,7 +146,21 @@ function snappable() {
   return [...own_points, ...things().filter((thing) => thing.form !== "none" && thing.id !== held?.id)];
 }
 
-/** The ground under a pixel, asked now. @param {[number, number]} pixel */
+/** What was clicked before is done before: each click has to wait for what lies under it. */
+let before = Promise.resolve();
+/** @param {() => any} work */
+function inTurn(work) {
+  before = before.then(work, work);
+  return before;
+}
+
+/** Do what a click asks for, there, in the mode in which it was made. @param {[number, number]} pixel */
+function click(pixel) {
+  const { draw } = own;
+  return inTurn(() => (own.draw === draw ? clicked(pixel) : undefined));
+}
+
+/** @param {[number, number]} pixel */
 async function clicked(pixel) {
   const found = await pointedAt(pixel);
   if (!found) return;
@@ -184,14 +198,14 @@ function pressed(event) {
 
 /** @param {PointerEvent} event */
 function moved(event) {
-  const before = fingers.get(event.pointerId);
+  const was = fingers.get(event.pointerId);
   const pixel = pixelAt(event);
-  if (!before || !held) {
+  if (!was || !held) {
     if (event.pointerType !== "touch") point(pixel);
     return;
   }
   const now = { x: event.clientX, y: event.clientY };
-  const by = { x: now.x - before.x, y: now.y - before.y };
+  const by = { x: now.x - was.x, y: now.y - was.y };
   if (held.what === "pinch") {
     pinched(event.pointerId, now);
     return;
@@ -235,7 +249,7 @@ async function released(event) {
   held = null;
   if (done.isMoving) link.send({ do: "moving", is_moving: false });
   if (event.type === "pointercancel") return drawOver();
-  if (done.isClick) await clicked(pixelAt(event));
+  if (done.isClick) await click(pixelAt(event));
   else if (done.isMoving) letGo(done);
   else if (done.what === "unit" || done.what === "turn-unit") choose(done);
   drawOver();
@@ -316,7 +330,7 @@ function wheeled(event) {
 const ARROWS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] };
 
 /** @param {KeyboardEvent} event */
-async function keyed(event) {
+function keyed(event) {
   if (event.ctrlKey && !ARROWS[event.key]) return;
   const places = own.mode === "draw" || own.mode === "ask";
   const arrow = ARROWS[event.key];
@@ -327,8 +341,8 @@ async function keyed(event) {
     else link.send({ do: "turn", across: arrow[0] * TURN_KEY_DEG, up: arrow[1] * TURN_KEY_DEG });
   } else if (event.key === "PageUp" || event.key === "+") link.send({ do: "nearer", steps: 1 });
   else if (event.key === "PageDown" || event.key === "-") link.send({ do: "nearer", steps: -1 });
-  else if (event.key === " " && places) await clicked(cross ?? middle());
-  else if (event.key === "Enter" && own.draw) endDrawing();
+  else if (event.key === " " && places) click(cross ?? middle());
+  else if (event.key === "Enter" && own.draw) inTurn(endDrawing);
   else if (event.key === "Backspace" && own.draw) dropPlace();
   else if (event.key === "Escape" && places) drop();
   else return;

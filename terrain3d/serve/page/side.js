@@ -3,7 +3,7 @@
 import { h } from "/dom.js";
 import { fieldsPanel } from "/fields.js";
 import { groundFields } from "/ground.js";
-import { lengthText, link, own, redraw, showSide, state } from "/page.js";
+import { link, own, placeWords, redraw, showSide, state } from "/page.js";
 
 const TITLES = { fields: "Set", why: "Why here", found: "Found", ground: "Ground" };
 
@@ -26,7 +26,7 @@ function whyPanel() {
   const held = why.would_hold ?? [];
   return [
     h("h2", null, "Why here"),
-    h("p", { class: "quiet" }, `${lengthText(Math.abs(x))} ${x < 0 ? "west" : "east"}, ${lengthText(Math.abs(y))} ${y < 0 ? "south" : "north"} of the middle of the site`),
+    h("p", { class: "quiet" }, `${placeWords(why.at)} of the middle of the site`),
     h("div", { class: "why-lines" }, why.lines.map((/** @type {string} */ line) => h("p", null, line))),
     why.section ? h("button", { class: "picture-button", "aria-label": "Section to this place: larger", onclick: () => { own.dialog = "why"; redraw(); } }, h("img", { src: why.section, alt: "Section to this place" })) : null,
     h("h3", null, "What would hold this?"),

@@ -12,13 +12,25 @@ export function thingsPanel() {
   ];
 }
 
+/** So many kinds are seen at once; the others are kept behind a word. */
+const FIRST_KINDS = 12;
+/** Kinds that are rarely drawn. */
+const RARE = new Set(["keep-out ground", "nuisance along a line", "nuisance over ground", "returns taken otherwise"]);
+
 function kinds() {
+  const drawn = state.kinds.filter((/** @type {any} */ kind) => kind.form !== "none");
+  const first = drawn.filter((/** @type {any} */ kind) => drawn.length <= FIRST_KINDS || !RARE.has(kind.kind));
+  const others = drawn.filter((/** @type {any} */ kind) => !first.includes(kind));
   return [
     h("h2", null, "Draw"),
-    h("div", { class: "kinds" }, state.kinds.filter((/** @type {any} */ kind) => kind.form !== "none").map((/** @type {any} */ kind) =>
-      h("button", { key: kind.kind, class: "kind", onclick: () => beginDrawing(kind.kind) }, signed(kind.sign), h("span", null, kind.label)))),
+    h("div", { class: "kinds" }, first.map(kindButton)),
+    others.length ? h("details", { class: "more" }, h("summary", null, "More to draw"), h("div", { class: "kinds" }, others.map(kindButton))) : null,
   ];
 }
+
+/** @param {any} kind */
+const kindButton = (kind) =>
+  h("button", { key: kind.kind, class: "kind", onclick: () => beginDrawing(kind.kind) }, signed(kind.sign), h("span", null, kind.label));
 
 /** While something is drawn: how it goes on, by hand and by numbers. */
 function drawingNow() {
@@ -89,7 +101,9 @@ function unitsThere() {
 
 function there() {
   const all = things();
-  return state.kinds.map((/** @type {any} */ kind) => {
+  const settings = all.filter((thing) => thing.form === "none");
+  const drawn = state.kinds.map((/** @type {any} */ kind) => {
+    if (kind.form === "none") return null;
     const of_kind = all.filter((thing) => thing.kind === kind.kind);
     if (!of_kind.length) return null;
     return h("div", { key: kind.kind, class: "group" },
@@ -99,7 +113,14 @@ function there() {
         onclick: () => choose(thing.id),
       }, signed(kind.sign), h("span", null, thing.name || kind.label), thing.is_from_file ? h("span", { class: "quiet" }, "from a file") : null)))));
   });
+  return [...drawn, settings.length ? h("div", { key: "settings", class: "group" }, h("h3", null, "settings of the site"),
+    h("ul", { class: "items" }, settings.map((thing) => h("li", { key: thing.id }, h("button", {
+      class: "item", "aria-pressed": thing.id === state.chosen ? "true" : "false", onclick: () => choose(thing.id),
+    }, thing.name || labelOf(thing.kind)))))) : null];
 }
+
+/** @param {string} kind */
+const labelOf = (kind) => state.kinds.find((/** @type {any} */ one) => one.kind === kind)?.label ?? kind;
 
 /** @param {string} id */
 function choose(id) {

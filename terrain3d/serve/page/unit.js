@@ -1,14 +1,14 @@
 // The chosen unit: its controls, as the window has them, by slider, number or list.
 
 import { h } from "/dom.js";
-import { inMetres, inUnits, lengthUnit, link, plain, say, state, things } from "/page.js";
+import { link, plain, say, state, things } from "/page.js";
 
 export function unitFields() {
   const unit = state.unit;
   const { option } = state.chosen_unit;
   const isOne = { option, unit: unit.unit };
   return [
-    h("h2", { key: "title" }, `${unit.name ?? unit.unit} on ${unit.mount}`),
+    h("h2", { key: "title" }, `${unit.unit} on ${unit.mount}`),
     h("p", { key: "of", class: "quiet" }, `of \u201c${option}\u201d`),
     h("div", { key: `controls ${option} ${unit.unit} ${unit.head}`, class: "fields" },
       choice("type", unit.type, state.types.map((/** @type {any} */ one) => one.name), (type) => link.send({ do: "type", type })),
@@ -50,13 +50,8 @@ function control(one) {
 /** @param {any} one @param {any} value @param {boolean} [is_same] */
 const set = (one, value, is_same = false) => link.send({ do: "set", setting: one.setting, value, head: state.unit.head ?? null, is_same });
 
-const isLength = (/** @type {any} */ one) => one.unit === "m";
-
 /** A control by slider and number. @param {any} one */
 function slider(one) {
-  const shown = isLength(one) ? inUnits(one.value) : one.value;
-  const unit = isLength(one) ? lengthUnit() : one.unit;
-  let isSame = false;
   const slid = (/** @type {any} */ event) => {
     const node = event.target;
     set(one, Number(node.value), node._isHeld === true);
@@ -73,7 +68,7 @@ function slider(one) {
       say(`${one.label}: \u201c${event.target.value}\u201d is no number`, true);
       return;
     }
-    set(one, isLength(one) ? Number(inMetres(number).toFixed(4)) : number);
+    set(one, number);
   };
   return h("div", { key: one.setting, class: "field" },
     h("label", { class: "field-name", for: `number-${one.setting}` }, one.label),
@@ -83,22 +78,24 @@ function slider(one) {
         "aria-valuetext": one.shown, "data-slider": one.setting, oninput: slid, onchange: let_go,
       }),
       h("input", {
-        type: "text", inputmode: "decimal", id: `number-${one.setting}`, class: "number", value: plain(shown, 2), autocomplete: "off",
+        type: "text", inputmode: "decimal", id: `number-${one.setting}`, class: "number", value: plain(one.value, 2), autocomplete: "off",
         "data-field": one.setting, onchange: typed,
       }),
-      h("span", { class: "unit" }, unit)),
-    one.words ? h("span", { class: "field-help" }, one.words) : null);
+      h("span", { class: "unit" }, one.unit)),
+    warned(one));
 }
+
+/** What is wrong with how it is set. @param {any} one */
+const warned = (one) => (one.warning ? h("span", { class: "field-help refused" }, one.warning) : null);
 
 /** A control of a few values. @param {any} one */
 function list(one) {
-  const shown = (/** @type {any} */ value) => (isLength(one) ? `${plain(inUnits(value), 1)} ${lengthUnit()}` : typeof value === "number" ? `${value}${one.unit ? ` ${one.unit}` : ""}` : String(value));
   const at = one.choices.findIndex((/** @type {any} */ value) => value === one.value);
   return h("label", { key: one.setting, class: "field" }, h("span", { class: "field-name" }, one.label),
     h("select", { "data-field": one.setting, onchange: (/** @type {any} */ event) => set(one, one.choices[Number(event.target.value)]) },
       at < 0 ? h("option", { key: "-", value: -1, selected: true }, one.shown) : null,
-      one.choices.map((/** @type {any} */ value, /** @type {number} */ k) => h("option", { key: k, value: k, selected: k === at }, shown(value)))),
-    one.words ? h("span", { class: "field-help" }, one.words) : null);
+      one.choices.map((/** @type {any} */ value, /** @type {number} */ k) => h("option", { key: k, value: k, selected: k === at }, one.labels?.[k] ?? String(value)))),
+    warned(one));
 }
 
 /** A control of which any may be taken, such as zones. @param {any} one */
@@ -109,5 +106,5 @@ function many(one) {
       key: value, class: "many-one", "aria-pressed": taken.has(value) ? "true" : "false", "aria-label": `${one.label}: ${value}`,
       onclick: () => set(one, one.choices.filter((/** @type {any} */ other) => (other === value ? !taken.has(value) : taken.has(other)))),
     }, String(value)))),
-    one.words ? h("span", { class: "field-help" }, one.words) : null);
+    warned(one));
 }
