@@ -15,12 +15,11 @@ from vtkmodules.vtkRenderingCore import (
 
 from terrain3d import palette
 from terrain3d.show.labels import Box, free_spot
-from terrain3d.show.lettering import has_glyph, printable
+from terrain3d.show.lettering import font_file, has_glyph, printable
 from terrain3d.show.light import GROUND_AMBIENT, GROUND_DIFFUSE, LEAF_LIGHT, SOLID_LIGHT, daylight
+from terrain3d.show.live.ground_colours import GroundColours, paint_ground
 from terrain3d.show.parts import Part, Tag
 from terrain3d.show.scene import Scene, add_part, light_scene
-from terrain3d.show.window.canvas import font_file
-from terrain3d.show.window.ground_colours import GroundColours, paint_ground
 
 #: Pixels along the longer side of the drape: a view on a screen shows no more.
 _DRAPE_PIXELS = 900

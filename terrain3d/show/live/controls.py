@@ -8,7 +8,7 @@ from typing import Any
 from terrain3d.cover.option import OptionResult
 from terrain3d.detector.pose import Detector
 from terrain3d.errors import InputError
-from terrain3d.show.window.head_controls import with_head
+from terrain3d.show.live.head_controls import with_head
 
 
 @dataclass(frozen=True)

@@ -8,9 +8,9 @@ from terrain3d.detector.fixing import check_turn, fixing_of, nearest_turn
 from terrain3d.detector.pose import Detector
 from terrain3d.errors import InputError
 from terrain3d.job import Outcome, with_units
-from terrain3d.show.window import controls
-from terrain3d.show.window.controls import SETTINGS, Setting, Trials
-from terrain3d.show.window.head_controls import (
+from terrain3d.show.live import controls
+from terrain3d.show.live.controls import SETTINGS, Setting, Trials
+from terrain3d.show.live.head_controls import (
     is_head_entry,
     next_sensitivity,
     read_head_entry,
