@@ -5,7 +5,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from matplotlib.colors import LinearSegmentedColormap
-from terrain3d.show.live.findings import finding_rows
 from vtkmodules.util.numpy_support import vtk_to_numpy
 
 from terrain3d import palette
@@ -13,6 +12,7 @@ from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.nuisance.animals import animal_ground
 from terrain3d.nuisance.spill import spill
 from terrain3d.show.extent import site_extent
+from terrain3d.show.live.findings import finding_rows
 from terrain3d.show.live.state import WindowState
 from terrain3d.show.live.study_scene import ways_scene
 from terrain3d.show.window import panels
