@@ -96,7 +96,16 @@ class Pane:
         self._north.SetInput("N")
         for prop in (self._arrow, self._north):
             self.renderer.AddViewProp(prop)
-        self.renderer.AddObserver("StartEvent", self._face_camera)
+        self._watching = self.renderer.AddObserver("StartEvent", self._face_camera)
+
+    def close(self) -> None:
+        """Take all of it off the plotter, for another to come in its place."""
+        self.renderer.RemoveObserver(self._watching)
+        window = self._plotter.render_window
+        for prop in list(self.renderer.GetViewProps()):
+            prop.ReleaseGraphicsResources(window)
+            self.renderer.RemoveViewProp(prop)
+        self.renderer.clear_actors()
 
     def show(self, colours: GroundColours, moving: Scene, hidden: set[str]) -> None:
         """Colour the ground and put the units, arcs and layers where they are now.

@@ -50,6 +50,7 @@ class Stage:
         self.hidden: set[str] = set()
         self._is_hurried = False
         self._panes: list[Pane] = []
+        self._start: Camera | None = None
         self._look_over()
 
     def _look_over(self) -> None:
@@ -58,7 +59,8 @@ class Stage:
         self._laid_out: tuple[Any, ...] = ()
         self._reach = reach_of(outcome.terrain)
         self._extent = self._drawn_extent(outcome)
-        self._start = site_camera(outcome, self._extent, self._reach, 1.0)
+        # Where the pictures are taken from stays when a thing is drawn: nobody wants the view to jump.
+        self._start = self._start or site_camera(outcome, self._extent, self._reach, 1.0)
         self._ground, self._heights = outcome.terrain.ground, filled_heights(outcome.terrain.ground)
         self._person = standing_place(outcome, self._reach)
         self._still: Scene | None = None
@@ -104,6 +106,7 @@ class Stage:
 
     def look_from_start(self, width_px: float, height_px: float) -> None:
         """Look from where the pictures look, as near as a view of that size allows."""
+        assert self._start is not None
         look = np.subtract(self._start.target, self._start.position)
         corners = framed_points(self.state.outcome, self._extent)
         self.plotter.subplot(0, 0)
@@ -212,6 +215,7 @@ class Stage:
 
     def _new_pane(self, column: int) -> Pane:
         if self._still is None:
+            assert self._start is not None
             outcome, option = self.state.outcome, self.state.option
             self._still = still_parts(outcome, option, self._extent, self._start, self._person)
             ground = next(part.mesh for part in self._still.parts if part.texture is not None)

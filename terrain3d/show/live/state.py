@@ -4,6 +4,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from terrain3d.cover.option import OptionResult
+from terrain3d.cover.sighted import Look
 from terrain3d.detector.fixing import check_turn, fixing_of, nearest_turn
 from terrain3d.detector.pose import Detector
 from terrain3d.errors import InputError
@@ -47,6 +48,8 @@ class WindowState:
         Puts the settings of an outcome into the site file; raises InputError where it cannot.
     study : Study, optional
         What was found out about the options as read.
+    look : callable, optional
+        What sees the panorama of an eye, and remembers.
 
     Attributes
     ----------
@@ -63,7 +66,12 @@ class WindowState:
     """
 
     def __init__(
-        self, outcome: Outcome, option: int = 0, save: Save | None = None, study: Study | None = None
+        self,
+        outcome: Outcome,
+        option: int = 0,
+        save: Save | None = None,
+        study: Study | None = None,
+        look: Look | None = None,
     ) -> None:
         self.outcome = outcome
         self.at = option % len(outcome.options)
@@ -81,7 +89,7 @@ class WindowState:
         self._save = save
         self._trials = Trials(outcome.options)
         # Turning and tilting a unit casts no ray.
-        self._look = remembered(_MOST_LOOKS)
+        self._look = look or remembered(_MOST_LOOKS)
 
     @property
     def option(self) -> OptionResult:
