@@ -115,6 +115,7 @@ def open_again(
     before: Surveyed | None = None,
     progress: Progress | None = None,
     around_m: float | None = None,
+    most_cells: int | None = None,
 ) -> tuple[OpenedSite, Surveyed]:
     """The same, with what was read of the survey: a site that is drawn anew is put to it without reading it.
 
@@ -127,6 +128,8 @@ def open_again(
         Of the same site as it was drawn before; its frame stays.
     progress : callable, optional
     around_m : float, optional
+    most_cells : int, optional
+        As `survey.build.build_surveyed` has them.
 
     Raises
     ------
@@ -140,7 +143,7 @@ def open_again(
             progress("reading the survey", share)
 
     try:
-        terrain, read = build_surveyed(ready.site, ready.folder, reach_m, told, around_m, before)
+        terrain, read = build_surveyed(ready.site, ready.folder, reach_m, told, around_m, before, most_cells)
         scenarios = scenarios_of(terrain, ready.site.scenario)
     except InputError as error:
         raise in_file(error, ready.path) from error

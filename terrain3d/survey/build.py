@@ -1,6 +1,6 @@
 """Site file and survey to `Terrain`: everything in one local frame, and what a person should doubt."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, is_dataclass, replace
 from functools import reduce
 from pathlib import Path
 from typing import Any
@@ -101,6 +101,7 @@ def build_surveyed(
     progress: Progress | None = None,
     around_m: float | None = None,
     before: "Surveyed | None" = None,
+    most_cells: int | None = None,
 ) -> tuple[Terrain, "Surveyed"]:
     """The same, with what was read of the survey, so that drawn things can be put to it again.
 
@@ -114,6 +115,9 @@ def build_surveyed(
     before : Surveyed, optional
         Of the same site as it was drawn before: its frame stays, and nothing is read again but where ground
         is asked for that was not read, or where [ground] says something else.
+    most_cells : int, optional
+        Where nothing says which part of a survey is meant, its cells are made so much larger than the site
+        file has them that there are no more than these.
 
     Raises
     ------
@@ -149,6 +153,8 @@ def build_surveyed(
     if header is not None:
         check_on_survey(local, shapes, source.frame, header)
     wanted = _wanted(local, reach_m, _AROUND_M if around_m is None else around_m)
+    if most_cells is not None and wanted is None and header is not None:
+        source = _coarser(source, header, most_cells)
     return _terrain(
         source, shapes, local, wanted, lambda share: tell(_LOOKING + (1 - _LOOKING) * share), before
     )
@@ -277,7 +283,50 @@ def _terrain(
         colours=colours,
     )
     tell(1.0)
-    return terrain, replace(surveyed, relief=relief)
+    if before is not None and before.terrain is not None:
+        terrain = _as_before(terrain, before.terrain)
+    return terrain, replace(surveyed, relief=relief, terrain=terrain)
+
+
+def _as_before(terrain: Terrain, old: Terrain) -> Terrain:
+    """The same holding the very values of before where they are no others: what was seen of them stays true.
+
+    All of it is the old terrain where nothing changed.
+    """
+    kept: dict[str, Any] = {
+        one.name: getattr(old, one.name)
+        for one in fields(Terrain)
+        if _is_same(getattr(terrain, one.name), getattr(old, one.name))
+    }
+    return old if len(kept) == len(fields(Terrain)) else replace(terrain, **kept)
+
+
+def _is_same(new: Any, old: Any) -> bool:
+    """Whether two values hold the same, arrays, values with arrays and rows of such included."""
+    if new is old:
+        return True
+    if type(new) is not type(old):
+        return False
+    if isinstance(new, np.ndarray):
+        is_number = new.dtype.kind == "f"
+        return new.shape == old.shape and bool(np.array_equal(new, old, equal_nan=is_number))
+    if isinstance(new, tuple):
+        return len(new) == len(old) and all(_is_same(a, b) for a, b in zip(new, old, strict=True))
+    if is_dataclass(new):
+        return all(_is_same(getattr(new, one.name), getattr(old, one.name)) for one in fields(new))
+    return bool(new == old or (new != new and old != old))
+
+
+def _coarser(source: "_Source", header: Header, most_cells: int) -> "_Source":
+    """The same with cells so large that few enough of them cover the whole survey."""
+    covered = turned_box(header.bounds, source.frame, header.crs, to_local=True)
+    cell = source.site.site.cell
+    while n_cells(covered, cell) > most_cells:
+        cell *= 2
+    if cell == source.site.site.cell:
+        return source
+    head = source.site.site.model_copy(update={"cell": cell})
+    return replace(source, site=source.site.model_copy(update={"site": head}))
 
 
 #: A mount farther than this from all that a survey shows standing changes none of it, metres: one whose wall
@@ -304,6 +353,8 @@ class Surveyed:
         The ground as it was last put together.
     photo : tuple or None
         Its colours, where a photograph shows it.
+    terrain : Terrain or None
+        What it was put together to.
     """
 
     source: "_Source"
@@ -314,6 +365,7 @@ class Surveyed:
     read: _Read | None = None
     relief: Relief | None = None
     photo: tuple[Colours, tuple[str, ...]] | None = None
+    terrain: Terrain | None = None
 
     def is_of(self, site: Site, folder: Path) -> bool:
         """Whether a site file names the same survey to be read in the same way."""

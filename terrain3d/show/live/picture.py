@@ -76,6 +76,9 @@ class Picture(Stage):
         """All the ground: whoever draws a thing on it has to see where."""
         return whole_cells(outcome.terrain.ground, *outcome.terrain.ground.bounds)
 
+    def _framed_extent(self) -> Extent:
+        return site_extent(self.state.outcome)
+
     def renew(self, state: WindowState) -> None:
         """Show a site that is drawn anew, from where the camera stands."""
         self.state = state

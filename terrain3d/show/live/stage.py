@@ -75,6 +75,10 @@ class Stage:
         extent, study = extent_all_round(outcome), self.state.study
         return grown_extent(extent, study) if study is not None and "beyond" in study.parts else extent
 
+    def _framed_extent(self) -> Extent:
+        """How much of it is in view at first."""
+        return self._extent
+
     def draw_views(self, left: float, foot: float) -> None:
         """Bring the views up to date with the state.
 
@@ -108,7 +112,7 @@ class Stage:
         """Look from where the pictures look, as near as a view of that size allows."""
         assert self._start is not None
         look = np.subtract(self._start.target, self._start.position)
-        corners = framed_points(self.state.outcome, self._extent)
+        corners = framed_points(self.state.outcome, self._framed_extent())
         self.plotter.subplot(0, 0)
         aim(self.plotter, fitted_camera(look, corners, width_px / height_px, room=0.94))
         self.plotter.renderers[1].camera = self.plotter.renderers[0].camera

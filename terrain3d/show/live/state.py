@@ -63,6 +63,8 @@ class WindowState:
         What is asked to lie on the ground.
     extras : set of {"ways", "beyond"}
         What of the study is asked to be shown besides.
+    beside : str
+        Name of the option that the chosen one is compared with; the one before it where there is none.
     """
 
     def __init__(
@@ -79,6 +81,7 @@ class WindowState:
         self.head_at: int | None = None
         self.setting: Setting = controls.BEARING
         self.is_comparing = False
+        self.beside = ""
         self.mode = "look"
         self.entry = ""
         self.message = ""
@@ -107,8 +110,12 @@ class WindowState:
     @property
     def shown(self) -> tuple[int, ...]:
         """Indices of the options in view, from left to right; the last is the one that is set."""
-        before = (self.at - 1) % len(self.outcome.options)
-        return (before, self.at) if self.is_comparing else (self.at,)
+        if not self.is_comparing:
+            return (self.at,)
+        names = [option.name for option in self.outcome.options]
+        before = (self.at - 1) % len(names)
+        beside = names.index(self.beside) if self.beside in names else before
+        return (before if beside == self.at else beside, self.at)
 
     @property
     def unsaved(self) -> tuple[str, ...]:
@@ -136,8 +143,8 @@ class WindowState:
         """What was found out about an option; None once it is set otherwise than studied."""
         if self.study is None:
             return None
-        read = next(one for one in self.study.outcome.options if one.name == option.name)
-        return self.study.of(option.name) if read.detectors == option.detectors else None
+        read = next((one for one in self.study.outcome.options if one.name == option.name), None)
+        return self.study.of(option.name) if read is not None and read.detectors == option.detectors else None
 
     def next_ground(self) -> None:
         """Go on to what else may lie on the ground, round and round."""
@@ -149,6 +156,22 @@ class WindowState:
         """Show or hide something of the study."""
         self.extras ^= {extra}
         self.say("" if self.studied(self.option) is not None else OTHERWISE)
+
+    def renewed(self, outcome: Outcome, study: Study | None = None) -> "WindowState":
+        """The state of a site that is drawn or set anew: what is chosen stays so, as far as it is there."""
+        names = [option.name for option in outcome.options]
+        at = names.index(self.option.name) if self.option.name in names else min(self.at, len(names) - 1)
+        new = WindowState(outcome, at, self._save, study, self._look)
+        if new.option.name == self.option.name and new.option.detectors:
+            new.unit_at = min(self.unit_at, len(new.option.detectors) - 1)
+            is_head = self.head_at is not None and self.head_at < len(new.unit.type.head)
+            new.head_at = self.head_at if is_head else None
+        new.setting, new.beside = self.setting, self.beside
+        new.is_comparing = self.is_comparing and len(names) > 1
+        new.ground = self.ground if self.ground in new.grounds_studied else VERDICTS
+        new.extras = self.extras & set(new.extras_studied)
+        new.message, new.is_refusal = self.message, self.is_refusal
+        return new
 
     def say(self, message: str, is_refusal: bool = False) -> None:
         self.message, self.is_refusal = message, is_refusal
