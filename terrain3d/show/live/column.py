@@ -1,14 +1,19 @@
 """What is written beside the views, as sections: the same for the window and for the page of a browser."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+import numpy as np
+from numpy.typing import NDArray
+
+from terrain3d.cover.areas import protected_weight
 from terrain3d.cover.option import OptionResult
+from terrain3d.ranking.compare import held_beside
 from terrain3d.sentences import words
 from terrain3d.sentences.heads import setting_lines
 from terrain3d.sentences.options import loss_line
 from terrain3d.sentences.warnings import option_warnings
 from terrain3d.show.blocks import Paragraph, Row, Section
-from terrain3d.show.legend import PROTECTED, layer_signs, masked_signs
+from terrain3d.show.legend import GAINED, HELD_BY_BOTH, LOST, PROTECTED, layer_signs, masked_signs
 from terrain3d.show.live.findings import finding_sections, legend_sections, study_signs
 from terrain3d.show.live.state import WindowState
 from terrain3d.show.sections import protected_sections, warning_sections
@@ -52,6 +57,32 @@ def column_sections(state: WindowState) -> list[Section]:
         *warning_sections(warnings_shown(state, options)),
         *finding_sections(state, options, sides),
     ]
+
+
+def beside_sections(state: WindowState) -> list[Section]:
+    """Of two options in view: ground that both hold, and that one of them alone does; none of one."""
+    options = options_shown(state)
+    if len(options) < 2:
+        return []
+    left, right = options
+    terrain = state.outcome.terrain
+    cell_m2 = terrain.ground.cell_m**2
+    told = held_beside(right, left)
+    signs = (
+        HELD_BY_BOTH,
+        replace(GAINED, text="held by the right alone"),
+        replace(LOST, text="held by the left alone"),
+    )
+
+    def rows(counted: NDArray[np.bool_] | bool) -> tuple[Row, ...]:
+        return tuple(
+            Row(sign.text, (words.square_metres(float((where & counted).sum()) * cell_m2),), sign)
+            for sign, where in zip(signs, told, strict=True)
+        )
+
+    protected = protected_weight(terrain.ground, terrain.protect) > 0
+    own = [Section("Of that protected", rows(protected))] if protected.any() else []
+    return [Section("Gained and lost, left to right", rows(True)), *own]
 
 
 def sign_section(state: WindowState, options: Options) -> Section:

@@ -7,7 +7,7 @@ from terrain3d.cover.option import OptionResult
 from terrain3d.cover.sighted import Look
 from terrain3d.detector.fixing import check_turn, fixing_of, nearest_turn
 from terrain3d.detector.pose import Detector
-from terrain3d.errors import InputError
+from terrain3d.errors import InputError, in_a_line
 from terrain3d.job import Outcome, with_units
 from terrain3d.show.live import controls
 from terrain3d.show.live.controls import SETTINGS, Setting, Trials
@@ -214,7 +214,7 @@ class WindowState:
         try:
             self.put(next_sensitivity(self.unit, self.head_at))
         except InputError as error:
-            self.say(_in_a_line(error), True)
+            self.say(in_a_line(error), True)
 
     def begin_mask(self) -> None:
         """Begin to type which zones are masked."""
@@ -294,7 +294,7 @@ class WindowState:
         try:
             self._save(self.outcome)
         except InputError as error:
-            self.say(f"Not saved: {_in_a_line(error)}", True)
+            self.say(f"Not saved: {in_a_line(error)}", True)
             return False
         self._trials.saved(self.outcome.options)
         self.say("Saved in the site file")
@@ -329,7 +329,7 @@ class WindowState:
                 unit = controls.with_value(self.unit, setting, value, head)
             self._check_turn(unit)
         except InputError as error:
-            self.say(_in_a_line(error), True)
+            self.say(in_a_line(error), True)
             return
         self.mode, self.setting, self.head_at = "look", setting, head
         self.put(unit)
@@ -349,7 +349,7 @@ class WindowState:
         except InputError as error:
             limits = fixing_of(unit.type, unit.bracket)
             bearing, tilt = nearest_turn(limits, self.wall_deg, unit.bearing_deg, unit.tilt_deg)
-            return replace(unit, bearing_deg=bearing, tilt_deg=tilt), _in_a_line(error)
+            return replace(unit, bearing_deg=bearing, tilt_deg=tilt), in_a_line(error)
         return unit, ""
 
     def _set(self, name: str, units: tuple[Detector, ...]) -> None:
@@ -361,7 +361,3 @@ def uncertainty_of(state: WindowState, option: OptionResult) -> OptionUncertaint
     if state.study is None or state.study.uncertainty is None:
         return None
     return next(one for one in state.study.uncertainty.options if one.name == option.name)
-
-
-def _in_a_line(error: InputError) -> str:
-    return f"{error.what}; {error.mend}" if error.mend else error.what
