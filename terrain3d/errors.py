@@ -46,6 +46,15 @@ class InputError(ValueError):
         super().__init__("\n".join(lines))
 
 
+def in_a_line(error: InputError) -> str:
+    """What is wrong and what to do, in one line, where there is room for no more.
+
+    >>> in_a_line(InputError("height is -1", "site.toml: mount[0].height", "give metres above ground"))
+    'height is -1; give metres above ground'
+    """
+    return f"{error.what}; {error.mend}" if error.mend else error.what
+
+
 class Uncertainty(UserWarning):
     """Something was read, yet a careful person would check it; shown, never swallowed."""
 

@@ -98,17 +98,19 @@ def judge_ready(ready: Ready, progress: Progress | None = None) -> Outcome:
     return judge(open_ready(ready, option_types(ready), progress), progress)
 
 
-def judge(site: OpenedSite, progress: Progress | None = None) -> Outcome:
+def judge(site: OpenedSite, progress: Progress | None = None, look: Look | None = None) -> Outcome:
     """Judge every option that a site's file names.
 
     Parameters
     ----------
     site : OpenedSite
     progress : callable, optional
+    look : callable, optional
+        What sees the panorama of an eye; whoever judges a site again and again hands in one that remembers.
     """
     tell = progress or (lambda _step, _fraction: None)
     # Options that hang a unit on the same mount at the same height see the same from there.
-    look = remembered(_MOST_LOOKS)
+    look = look or remembered(_MOST_LOOKS)
     results = []
     for index, option in enumerate(site.file.option):
         tell("looking around from each mount", index / len(site.file.option))

@@ -134,8 +134,14 @@ def has_glyph(letter: str) -> bool:
 
 
 @lru_cache(maxsize=2)
+def font_file(bold: bool = False) -> str:
+    """Where the typeface lies on this machine."""
+    return findfont(FontProperties(family=_FAMILY, weight="bold" if bold else "normal"))
+
+
+@lru_cache(maxsize=2)
 def _typeface(weight: str) -> FT2Font:
-    return FT2Font(findfont(FontProperties(family=_FAMILY, weight=weight)))
+    return FT2Font(font_file(weight == "bold"))
 
 
 @lru_cache(maxsize=1)

@@ -3,7 +3,6 @@
 from functools import lru_cache
 
 import numpy as np
-from matplotlib.font_manager import FontProperties, findfont
 from PIL import Image, ImageDraw, ImageFont
 
 from terrain3d import palette
@@ -11,11 +10,9 @@ from terrain3d.palette import Rgb
 from terrain3d.show.blocks import Gap, Paragraph, Piece, Row, Section, TypeSize
 from terrain3d.show.drape import stripes
 from terrain3d.show.legend import Sign
-from terrain3d.show.lettering import fitted_lines, line_width
+from terrain3d.show.lettering import fitted_lines, font_file, line_width
 
 Box = tuple[float, float, float, float]
-#: The typeface of the pictures; it comes with matplotlib.
-FAMILY = "DejaVu Sans"
 LINE = 1.38
 #: Sizes of type, pixels.
 TYPE: dict[TypeSize, int] = {"large": 13, "row": 13, "small": 12, "note": 11}
@@ -189,9 +186,3 @@ def _letters(line: str, size: int, bold: bool) -> tuple[Image.Image, tuple[int, 
 @lru_cache(maxsize=32)
 def _typeface(size: int, bold: bool) -> ImageFont.FreeTypeFont:
     return ImageFont.truetype(font_file(bold), size)
-
-
-@lru_cache(maxsize=2)
-def font_file(bold: bool = False) -> str:
-    """Where the typeface lies on this machine."""
-    return findfont(FontProperties(family=FAMILY, weight="bold" if bold else "normal"))

@@ -15,12 +15,11 @@ from vtkmodules.vtkRenderingCore import (
 
 from terrain3d import palette
 from terrain3d.show.labels import Box, free_spot
-from terrain3d.show.lettering import has_glyph, printable
+from terrain3d.show.lettering import font_file, has_glyph, printable
 from terrain3d.show.light import GROUND_AMBIENT, GROUND_DIFFUSE, LEAF_LIGHT, SOLID_LIGHT, daylight
+from terrain3d.show.live.ground_colours import GroundColours, paint_ground
 from terrain3d.show.parts import Part, Tag
 from terrain3d.show.scene import Scene, add_part, light_scene
-from terrain3d.show.window.canvas import font_file
-from terrain3d.show.window.ground_colours import GroundColours, paint_ground
 
 #: Pixels along the longer side of the drape: a view on a screen shows no more.
 _DRAPE_PIXELS = 900
@@ -97,7 +96,16 @@ class Pane:
         self._north.SetInput("N")
         for prop in (self._arrow, self._north):
             self.renderer.AddViewProp(prop)
-        self.renderer.AddObserver("StartEvent", self._face_camera)
+        self._watching = self.renderer.AddObserver("StartEvent", self._face_camera)
+
+    def close(self) -> None:
+        """Take all of it off the plotter, for another to come in its place."""
+        self.renderer.RemoveObserver(self._watching)
+        window = self._plotter.render_window
+        for prop in list(self.renderer.GetViewProps()):
+            prop.ReleaseGraphicsResources(window)
+            self.renderer.RemoveViewProp(prop)
+        self.renderer.clear_actors()
 
     def show(self, colours: GroundColours, moving: Scene, hidden: set[str]) -> None:
         """Colour the ground and put the units, arcs and layers where they are now.

@@ -10,8 +10,8 @@ from terrain3d.detector.types import load_type
 from terrain3d.errors import InputError
 from terrain3d.job import judge_units, with_units
 from terrain3d.opened import site_of
-from terrain3d.show.window import controls
-from terrain3d.show.window.state import WindowState
+from terrain3d.show.live import controls
+from terrain3d.show.live.state import WindowState
 from terrain3d.terrain import Mount, terrain_from_heights
 
 

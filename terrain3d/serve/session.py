@@ -1,0 +1,243 @@
+"""What a page is about: one site that is drawn, set and asked, and what is told of it.
+
+Everything here runs on one thread, which owns the graphics. `do` takes a message of the page, `state` is all that
+the page shows beside the picture, `frame` the picture where it changed.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from terrain3d.detector.pose import Detector
+from terrain3d.draft.document import Draft, checked_draft
+from terrain3d.draft.history import History
+from terrain3d.draft.journal import keep
+from terrain3d.draft.options import set_unit
+from terrain3d.draft.things import things_of
+from terrain3d.errors import InputError, in_a_line
+from terrain3d.serve import aiming, asking, drawing, keeping, settings, shown, viewing
+from terrain3d.serve.bounds import check_message
+from terrain3d.serve.live_site import LiveSite, live_site
+from terrain3d.show.live.picture import Picture, ViewPlace
+from terrain3d.show.live.state import WindowState
+from terrain3d.units import Floats
+
+@dataclass(frozen=True, eq=False)
+class Frame:
+    """A picture for the page.
+
+    Parameters
+    ----------
+    jpeg : bytes
+    size : (width, height)
+        Pixels.
+    places : tuple of ViewPlace
+    serial : int
+        Counts the pictures.
+    """
+
+    jpeg: bytes
+    size: tuple[int, int]
+    places: tuple[ViewPlace, ...]
+    serial: int
+
+    @property
+    def panes(self) -> list[dict[str, Any]]:
+        """The views as plain values."""
+        return [
+            {
+                "x": place.x, "y": place.y, "width": place.width, "height": place.height,
+                "matrix": [float(v) for v in place.matrix.ravel()], "option": place.option,
+            }
+            for place in self.places
+        ]  # fmt: skip
+
+
+class Session:
+    """One site on one page.
+
+    Parameters
+    ----------
+    folder : Path
+        That was started in: nothing outside of it is opened or written.
+    draft : Draft, optional
+        To begin with.
+    work : Work, optional
+        What does the long jobs beside.
+    tell : callable, optional
+        Told what takes long, and how far it is.
+    """
+
+    def __init__(
+        self,
+        folder: Path,
+        draft: Draft | None = None,
+        work: Any = None,
+        tell: Callable[[str, float], None] | None = None,
+    ) -> None:
+        self.folder, self.work = folder, work
+        self.tell = tell or (lambda _step, _share: None)
+        self.history: History | None = None
+        self.live: LiveSite | None = None
+        self.window: WindowState | None = None
+        self.picture_: Picture | None = None
+        self.chosen: str | None = None
+        self.is_unit_chosen = False
+        self.units = "m"
+        self.message, self.is_refusal = "", False
+        self._serial, self._is_due = 0, False
+        self._size: tuple[float, float] = (800.0, 560.0)
+        if draft is not None:
+            self.open_draft(draft)
+
+    # -- what the server calls
+
+    def do(self, message: Any) -> dict[str, Any] | None:
+        """Do what the page asks; what cannot be done is said, and nothing is changed.
+
+        Returns
+        -------
+        dict or None
+            An answer to whoever asked.
+        """
+        try:
+            told = check_message(message)
+            action = _ACTIONS.get(told["do"])
+            if action is None:
+                raise InputError(f"there is nothing called {told['do']!r} to do", mend="load the page again")
+            return action(self, told)
+        except InputError as error:
+            self.say(in_a_line(error), True)
+            return None
+
+    def state(self) -> dict[str, Any]:
+        """All that the page shows beside the picture."""
+        return shown.state_of(self)
+
+    def frame(self) -> Frame | None:
+        """The picture, where it changed since it was asked for last."""
+        if self.picture_ is None or not self._is_due:
+            return None
+        self._is_due = False
+        self._serial += 1
+        return Frame(self.picture_.jpeg(), self.picture_.size, self.picture_.places(), self._serial)
+
+    def tick(self) -> None:
+        """Look after what goes on beside."""
+
+    def end(self) -> None:
+        """Stop what goes on beside, and give back the graphics."""
+        if self.picture_ is not None:
+            self.picture_.close()
+            self.picture_ = None
+
+    # -- what actions share
+
+    def say(self, message: str, is_refusal: bool = False) -> None:
+        self.message, self.is_refusal = message, is_refusal
+
+    @property
+    def draft(self) -> Draft:
+        if self.history is None:
+            raise InputError("nothing is open yet", mend="open a site, or begin one")
+        return self.history.draft
+
+    @property
+    def site(self) -> LiveSite:
+        if self.live is None:
+            raise InputError("nothing is open yet", mend="open a site, or begin one")
+        return self.live
+
+    @property
+    def now(self) -> WindowState:
+        if self.window is None:
+            raise InputError("nothing is open yet", mend="open a site, or begin one")
+        return self.window
+
+    @property
+    def view(self) -> Picture:
+        if self.picture_ is None:
+            raise InputError("nothing is open yet", mend="open a site, or begin one")
+        return self.picture_
+
+    @property
+    def unit(self) -> Detector | None:
+        """The chosen unit, if one is."""
+        if self.window is None or not self.is_unit_chosen or not self.window.option.detectors:
+            return None
+        return self.window.unit
+
+    def open_draft(self, draft: Draft, as_read: bytes | None = None) -> None:
+        """Begin with a draft: its ground is read, its options judged."""
+        live = live_site(checked_draft(draft), None, self.tell)
+        content = as_read if as_read is not None else b"" if draft.path is None else draft.content
+        self.history, self.live = History(draft, content), live
+        self.chosen, self.is_unit_chosen = None, bool(live.has_options)
+        self.window = WindowState(live.outcome, _best(live), look=live.looks)
+        if self.picture_ is not None:
+            self.picture_.close()
+        self.picture_ = Picture(self.window)
+        self.picture_.resize(*self._size)
+        self.picture_.reset_camera()
+        self._is_due = True
+
+    def change(self, draft: Draft, label: str, is_same: bool = False) -> None:
+        """Go on to a changed draft, once it is known to be a site: everything is judged anew.
+
+        Raises
+        ------
+        InputError
+            When what was drawn cannot stand there; then nothing is changed.
+        """
+        assert self.history is not None
+        live = live_site(checked_draft(draft), self.site, self.tell)
+        self.history.push(draft, label, is_same)
+        self.show_live(live)
+        self.say("")
+
+    def show_live(self, live: LiveSite) -> None:
+        """Bring picture and figures to a site as it is now."""
+        is_same_ground = live.terrain is self.site.terrain
+        self.live, self.window = live, self.now.renewed(live.outcome)
+        if is_same_ground:
+            self.view.state = self.window
+            self.view.draw()
+        else:
+            self.view.renew(self.window)
+        if not any(one.id == self.chosen for one in things_of(self.draft)):
+            self.chosen = None
+        self.is_unit_chosen = self.is_unit_chosen and bool(self.window.option.detectors)
+        self._is_due = True
+
+    def set_unit_to(self, unit: Detector, is_same: bool) -> None:
+        """Set the chosen unit otherwise: judged at once, and written into the draft."""
+        assert self.history is not None
+        state = self.now
+        before = state.unit
+        state.put(unit)
+        after = state.unit
+        self.say(state.message, state.is_refusal)
+        changes = settings.unit_changes(before, after)
+        if not changes:
+            return
+        label = f"set {', '.join(changes)} of {before.name}"
+        self.history.push(set_unit(self.draft, state.option.name, before.name, changes), label, is_same)
+        self.live = self.site.with_outcome(state.outcome)
+        self.view.draw()
+        self._is_due = True
+
+    def due(self) -> None:
+        """Have the picture drawn."""
+        self._is_due = True
+
+    def local(self, points_: Floats) -> Floats:
+        return self.site.to_local(points_)
+
+
+def _best(live: LiveSite) -> int:
+    names = [option.name for option in live.outcome.options]
+    return names.index(live.outcome.ranking[0]) if live.outcome.ranking else 0
+
+
+_ACTIONS = {**aiming.ACTIONS, **asking.ACTIONS, **drawing.ACTIONS, **keeping.ACTIONS, **viewing.ACTIONS}
