@@ -18,6 +18,7 @@ _COMMANDS = {
     "study": "what walks through the options, what else they sense, how surely they hold",
     "stills": "the pictures alone, without a display",
     "view": "the options in a window, to turn and look at",
+    "serve": "the whole job in the browser: draw the site, aim units by hand, ask why, save",
     "mounts": "places where a unit could be fixed, proposed; on request put into the site file",
     "search": "which mounts, which settings: every one judged, the best unit and the best set",
     "inspect": "what a survey file holds, and every doubt about it",

@@ -5,7 +5,10 @@ import { PLANE, POINTS, SHOTS, cellValue, headOf, isWhole, rowsOf, rowsTable } f
 import { link, own, redraw, say, state } from "/page.js";
 
 let name = "";
-let source = "";
+/** What the address names: the survey that this was started with. */
+let source = location.hash ? `survey ${decodeURIComponent(location.hash.slice(1))}` : "";
+/** What was found in each survey, once it was looked at. @type {Map<string, any>} */
+const looked = new Map();
 /** @type {string[]} */
 let plane = PLANE.map((column) => String(column.begins));
 /** @type {Record<string, string[][]>} */
@@ -20,7 +23,7 @@ export function beginPage() {
     { id: "points", title: "Spot levels", words: "no survey: levels of a few spots" },
     { id: "shots", title: "Tape, compass and level", words: "no survey: measured from a pole" },
   ];
-  if (!source) source = ways[0].id;
+  if (!ways.some((one) => one.id === source)) source = ways[0].id;
   const way = ways.find((one) => one.id === source) ?? ways[0];
   return h("main", { key: "begin", class: "begin" },
     h("h1", null, "Where do you begin?"),
@@ -43,7 +46,7 @@ export function beginPage() {
 function wayFields(way) {
   if (way.survey) {
     return h("div", { key: way.id, class: "fields" },
-      way.survey.doubts.length ? h("div", { class: "doubts" }, h("h3", null, "What it is doubted for"), h("ul", null, way.survey.doubts.map((/** @type {string} */ doubt) => h("li", null, doubt)))) : h("p", { class: "quiet" }, "Nothing about it is doubted."),
+      surveyFound(way.survey.file),
       h("label", { class: "field wide" }, h("span", { class: "field-name" }, "its CRS, where the file says none"),
         h("input", { type: "text", value: crs, placeholder: "as the file says", autocomplete: "off", oninput: (/** @type {any} */ event) => { crs = event.target.value; } })));
   }
@@ -64,6 +67,22 @@ function wayFields(way) {
       redraw();
     }, (at) => { rows.splice(at, 1); redraw(); }),
     needed > 0 ? h("p", { class: "quiet" }, `${needed} more ${needed === 1 ? "row" : "rows"} to begin`) : null);
+}
+
+/** What a survey is, and what it is doubted for; it is looked at when it is first chosen. @param {string} file */
+function surveyFound(file) {
+  const found = looked.get(file);
+  if (found === undefined) {
+    looked.set(file, null);
+    link.ask({ do: "inspect", file }).then((answer) => {
+      looked.set(file, answer ?? { lines: [], doubts: [] });
+      redraw();
+    });
+  }
+  if (!found) return h("p", { class: "quiet", role: "status" }, own.opening ? `${own.opening.step}, ${Math.round(own.opening.share * 100)} %` : "It is looked at\u2026");
+  return h("div", null,
+    found.doubts.length ? h("div", { class: "doubts" }, h("h3", null, "What it is doubted for"), h("ul", null, found.doubts.map((/** @type {string} */ doubt) => h("li", null, doubt)))) : null,
+    found.lines.length ? h("details", { class: "more", open: !found.doubts.length }, h("summary", null, "What it is"), h("pre", { class: "report" }, found.lines.join("\n"))) : null);
 }
 
 /** @param {any} way */

@@ -46,6 +46,7 @@ export function dialog() {
     doubts: () => ["What the survey is doubted for", h("ul", null, state.site.doubts.map((/** @type {string} */ doubt) => h("li", null, doubt)))],
     page: () => ["This page", pageForm()],
     keys: () => ["Keys, mouse and fingers", keys()],
+    leave: () => ["Leave this site", leaving()],
     section: () => ["Section along its facing", large(state.section, "Section along its facing")],
     outlook: () => ["What the unit sees", large(state.outlook, "What the unit sees")],
     why: () => ["Section to this place", large(state.why?.section, "Section to this place")],
@@ -171,7 +172,19 @@ function pageForm() {
   return [
     choices("Lengths in", "units", [["m", "metres"], ["ft", "feet"]], units, (way) => link.send({ do: "units", units: way })),
     choices("Light or dark", "look", [["auto", "as the system is"], ["light", "light"], ["dark", "dark"]], own.look, setLook),
-    h("div", { class: "row end" }, h("button", { onclick: () => { own.dialog = "keys"; redraw(); } }, "Keys, mouse and fingers")),
+    h("div", { class: "row end" },
+      h("button", { class: "danger", onclick: () => { own.dialog = "leave"; redraw(); } }, "Leave this site\u2026"),
+      h("button", { onclick: () => { own.dialog = "keys"; redraw(); } }, "Keys, mouse and fingers")),
+  ];
+}
+
+function leaving() {
+  const unsaved = state.site.unsaved ?? [];
+  return [
+    unsaved.length ? [h("p", null, "This is not saved, and is lost:"), h("ul", null, unsaved.map((/** @type {string} */ words) => h("li", null, words)))] : h("p", null, "Everything is saved."),
+    h("div", { class: "row end" },
+      h("button", { onclick: shut }, "Stay"),
+      h("button", { class: unsaved.length ? "danger" : "strong", onclick: () => { link.send({ do: "drop" }); shut(); } }, "Leave")),
   ];
 }
 

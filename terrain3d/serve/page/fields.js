@@ -57,7 +57,7 @@ function limits(field) {
   return [low, high].filter(Boolean).join(", ");
 }
 
-/** @param {any} value @param {import("/page.js").Field} field */
+/** @param {any} value @param {import("/page.js").Field} field @returns {string} */
 function shownValue(value, field) {
   if (value === null || value === undefined) return "";
   if (Array.isArray(value)) return value.map((one) => shownValue(one, field)).join(", ");

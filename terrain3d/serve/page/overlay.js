@@ -71,12 +71,15 @@ function thingHandles(pane, index, held) {
   const thing = chosenThing();
   if (!thing || thing.is_from_file || thing.form === "none" || own.mode !== "look") return null;
   const points = held?.id === thing.id && held.points ? held.points : thing.points;
+  /** @type {(number[] | null)[]} */
   const pixels = points.map((/** @type {number[]} */ point) => pixelOf(pane, point));
   const grip = (/** @type {string} */ what, /** @type {number} */ k) => JSON.stringify({ what, id: thing.id, index: k, pane: index });
-  const edges = pixels.map((from, k) => [from, pixels[(k + 1) % pixels.length], k]).slice(0, thing.form === "outline" ? undefined : -1);
+  const edges = thing.form === "point" ? 0 : thing.form === "line" ? pixels.length - 1 : pixels.length;
   return [
-    thing.form === "point" ? null : edges.map(([from, to, k]) => from && to
-      ? h("line", { x1: from[0], y1: from[1], x2: to[0], y2: to[1], class: "grip-edge", "data-handle": grip("edge", Number(k)) }) : null),
+    pixels.slice(0, edges).map((from, k) => {
+      const to = pixels[(k + 1) % pixels.length];
+      return from && to ? h("line", { x1: from[0], y1: from[1], x2: to[0], y2: to[1], class: "grip-edge", "data-handle": grip("edge", k) }) : null;
+    }),
     pixels.map((at, k) => at ? [
       h("circle", { cx: at[0], cy: at[1], r: 14, class: "grip-room", "data-handle": grip("point", k) }),
       h("circle", { cx: at[0], cy: at[1], r: 6, class: "grip" }),

@@ -27,7 +27,7 @@ export const own = {
   mode: "look",
   /** @type {{kind: Kind, points: number[][]} | null} */
   draw: null,
-  /** @type {{pane: any, at: number[] | null, pixel: [number, number], verdict: string | null, to: string | null} | null} */
+  /** @type {{pane: any, at: number[] | null, pixel: [number, number], verdict: string | null, to: string | null, over: string | null} | null} */
   pointed: null,
   /** @type {any} the picture's head as it came */
   frame: null,

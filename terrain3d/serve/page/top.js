@@ -60,9 +60,10 @@ export function viewBar() {
     h("button", { "aria-pressed": own.mode === "ask" ? "true" : "false", onclick: () => (own.mode === "ask" ? drop() : beginAsking()) }, "Ask why"),
     (state.grounds ?? []).length > 1 ? h("label", { class: "inline" }, h("span", null, "ground"), h("select", { onchange: (/** @type {any} */ event) => link.send({ do: "ground", kind: event.target.value }) },
       state.grounds.map((/** @type {string} */ one) => h("option", { key: one, value: one, selected: one === state.ground }, one)))) : null,
-    (state.layers ?? []).map((/** @type {any} */ layer) => h("label", { key: layer.name, class: "inline" },
-      h("input", { type: "checkbox", checked: layer.is_shown, onchange: (/** @type {any} */ event) => link.send({ do: "layer", name: layer.name, is_shown: event.target.checked }) }),
-      h("span", null, layer.label ?? layer.name))),
+    (state.layers ?? []).length ? h("details", { class: "menu" }, h("summary", null, "Shown"),
+      h("div", { class: "menu-box" }, state.layers.map((/** @type {any} */ layer) => h("label", { key: layer.name, class: "way" },
+        h("input", { type: "checkbox", checked: layer.is_shown, onchange: (/** @type {any} */ event) => link.send({ do: "layer", name: layer.name, is_shown: event.target.checked }) }),
+        h("span", null, layer.label ?? layer.name))))) : null,
   ];
 }
 
