@@ -26,12 +26,14 @@ if TYPE_CHECKING:
 Message = dict[str, Any]
 
 
-def _choose_unit(session: Session, message: Message) -> None:
+def _choose_unit(session: "Session", message: Message) -> None:
     state, option = session.now, text(message, "option")
     show_option(session, {"name": option})
     names = [unit.name for unit in state.option.detectors]
     if message.get("unit") not in names:
-        raise InputError(f"there is no unit {message.get('unit')!r}", mend=f"known: {', '.join(names) or 'none'}")
+        raise InputError(
+            f"there is no unit {message.get('unit')!r}", mend=f"known: {', '.join(names) or 'none'}"
+        )
     state.choose_unit(names.index(message["unit"]))
     head = message.get("head")
     count = len(state.unit.type.head)
@@ -39,7 +41,7 @@ def _choose_unit(session: Session, message: Message) -> None:
     session.chosen, session.is_unit_chosen = None, True
 
 
-def _set(session: Session, message: Message) -> None:
+def _set(session: "Session", message: Message) -> None:
     unit = session.unit
     if unit is None:
         raise InputError("no unit is chosen", mend="choose a unit first")
@@ -50,7 +52,7 @@ def _set(session: Session, message: Message) -> None:
     session.set_unit_to(new, message.get("is_same") is True)
 
 
-def _type(session: Session, message: Message) -> None:
+def _type(session: "Session", message: Message) -> None:
     unit, state = session.unit, session.now
     if unit is None:
         raise InputError("no unit is chosen", mend="choose a unit first")
@@ -58,7 +60,7 @@ def _type(session: Session, message: Message) -> None:
     session.change(draft, f"set the type of {unit.name}")
 
 
-def _add_unit(session: Session, message: Message) -> None:
+def _add_unit(session: "Session", message: Message) -> None:
     draft, option = session.draft, message.get("option")
     if option is None:
         option = _free_option(draft)
@@ -70,17 +72,17 @@ def _add_unit(session: Session, message: Message) -> None:
     _choose_unit(session, {"option": option, "unit": unit})
 
 
-def _remove_unit(session: Session, message: Message) -> None:
+def _remove_unit(session: "Session", message: Message) -> None:
     option, unit = text(message, "option"), text(message, "unit")
     session.change(removed_unit(session.draft, option, unit), f"remove {unit}")
 
 
-def _move_unit(session: Session, message: Message) -> None:
+def _move_unit(session: "Session", message: Message) -> None:
     option, unit, mount = text(message, "option"), text(message, "unit"), text(message, "mount")
     session.change(set_unit(session.draft, option, unit, {"mount": mount}), f"move {unit} to {mount}")
 
 
-def _add_option(session: Session, message: Message) -> None:
+def _add_option(session: "Session", message: Message) -> None:
     name = message.get("name") or _free_option(session.draft)
     copy = message.get("copy_of")
     draft = (
@@ -93,7 +95,7 @@ def _add_option(session: Session, message: Message) -> None:
         show_option(session, {"name": str(name)})
 
 
-def _rename_option(session: Session, message: Message) -> None:
+def _rename_option(session: "Session", message: Message) -> None:
     name, new = text(message, "name"), text(message, "new").strip()
     is_shown = session.now.option.name == name
     session.change(renamed_option(session.draft, name, new), f"rename {name}")
@@ -101,7 +103,7 @@ def _rename_option(session: Session, message: Message) -> None:
         show_option(session, {"name": new})
 
 
-def _remove_option(session: Session, message: Message) -> None:
+def _remove_option(session: "Session", message: Message) -> None:
     name = text(message, "name")
     session.change(removed_option(session.draft, name), f"remove {name}")
 
@@ -114,7 +116,7 @@ def _free_option(draft: Draft) -> str:
     return f"option {count}"
 
 
-def _outwards(session: Session, mount: str) -> float:
+def _outwards(session: "Session", mount: str) -> float:
     """Where a new unit looks: away from the wall of its mount, else to the middle of protected ground."""
     terrain = session.site.terrain
     wall = terrain.wall_of(mount)
@@ -124,11 +126,20 @@ def _outwards(session: Session, mount: str) -> float:
     if not terrain.protect:
         return 0.0
     nearest = min(
-        (area.outline.mean(axis=0) - (at.x, at.y) for area in terrain.protect), key=lambda way: float(np.hypot(*way))
+        (area.outline.mean(axis=0) - (at.x, at.y) for area in terrain.protect),
+        key=lambda way: float(np.hypot(*way)),
     )
     return float(np.round(np.degrees(np.arctan2(*nearest)) % 360 / 2.5) * 2.5 % 360)
 
 
 ACTIONS = {
-    "choose_unit": _choose_unit, "set": _set, "type": _type, "add_unit": _add_unit, "remove_unit": _remove_unit, "move_unit": _move_unit, "add_option": _add_option, "rename_option": _rename_option, "remove_option": _remove_option,
-}  # fmt: skip
+    "choose_unit": _choose_unit,
+    "set": _set,
+    "type": _type,
+    "add_unit": _add_unit,
+    "remove_unit": _remove_unit,
+    "move_unit": _move_unit,
+    "add_option": _add_option,
+    "rename_option": _rename_option,
+    "remove_option": _remove_option,
+}

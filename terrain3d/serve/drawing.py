@@ -1,4 +1,4 @@
-"""What a person draws on the ground: things added, moved, named, given values and removed; and the ground itself."""
+"""What a person draws: things added, moved, named, given values and removed, and the ground under them."""
 
 from typing import TYPE_CHECKING, Any
 
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 Message = dict[str, Any]
 
 
-def _check_draw(session: Session, message: Message) -> dict[str, Any]:
+def _check_draw(session: "Session", message: Message) -> dict[str, Any]:
     drawn = points(message)
     at = crosses_itself(drawn, message.get("form") == "outline") if message.get("form") != "point" else None
     ground = session.site.on_ground(np.array(drawn, float).reshape(-1, 2))
@@ -29,11 +29,11 @@ def _check_draw(session: Session, message: Message) -> dict[str, Any]:
     }
 
 
-def _tape(session: Session, message: Message) -> dict[str, Any]:
+def _tape(session: "Session", message: Message) -> dict[str, Any]:
     drawn = points(message) if message.get("points") else []
     if not drawn and isinstance(message.get("from"), str):
         own = thing(session.draft, message["from"])
-        drawn = [[float(v) for v in session.local(np.array(own.points[:1], float))[0, :2]]]
+        drawn = [[float(v) for v in session.site.to_local(np.array(own.points[:1], float))[0, :2]]]
     if not drawn:
         raise InputError("a tape has to be held somewhere", mend="choose a mount or a mark, or draw a point")
     length, bearing = number(message, "length_m", 0, 1e4), number(message, "bearing_deg", -360, 360)
@@ -41,7 +41,7 @@ def _tape(session: Session, message: Message) -> dict[str, Any]:
     return {"is": "taped", "refusal": None, "point": end.tolist()}
 
 
-def _draw(session: Session, message: Message) -> None:
+def _draw(session: "Session", message: Message) -> None:
     kind = text(message, "kind")
     if kind not in KINDS:
         raise InputError(f"nothing is called {kind!r}", mend="choose one of the kinds that are offered")
@@ -59,14 +59,14 @@ def _draw(session: Session, message: Message) -> None:
     session.chosen, session.is_unit_chosen = id_, False
 
 
-def _move(session: Session, message: Message) -> None:
+def _move(session: "Session", message: Message) -> None:
     id_ = text(message, "id")
     at = session.site.to_file(np.array(points(message), float).reshape(-1, 2)).tolist()
     name = thing(session.draft, id_).name or id_
     session.change(moved(session.draft, id_, at), f"move {name}", message.get("is_same") is True)
 
 
-def _value(session: Session, message: Message) -> None:
+def _value(session: "Session", message: Message) -> None:
     id_, key = text(message, "id"), text(message, "key")
     if id_ in SINGLE_TABLES:
         draft, name = with_setting(session.draft, id_, key, message.get("value")), f"[{id_}]"
@@ -76,26 +76,26 @@ def _value(session: Session, message: Message) -> None:
     session.change(draft, f"set {key} of {name}")
 
 
-def _rename(session: Session, message: Message) -> None:
+def _rename(session: "Session", message: Message) -> None:
     id_ = text(message, "id")
     old = thing(session.draft, id_).name
     session.change(renamed(session.draft, id_, text(message, "name").strip()), f"rename {old}")
 
 
-def _remove(session: Session, message: Message) -> None:
+def _remove(session: "Session", message: Message) -> None:
     id_ = text(message, "id")
     old = thing(session.draft, id_).name or id_
     session.change(removed(session.draft, id_, message.get("with_units") is True), f"remove {old}")
 
 
-def _choose(session: Session, message: Message) -> None:
+def _choose(session: "Session", message: Message) -> None:
     id_ = message.get("id")
     if id_ is not None and id_ not in SINGLE_TABLES:
         thing(session.draft, str(id_))
     session.chosen, session.is_unit_chosen = None if id_ is None else str(id_), False
 
 
-def _ground_set(session: Session, message: Message) -> None:
+def _ground_set(session: "Session", message: Message) -> None:
     draft = session.draft
     plane = message.get("plane")
     if isinstance(plane, dict):
@@ -110,5 +110,13 @@ def _ground_set(session: Session, message: Message) -> None:
 
 
 ACTIONS = {
-    "check_draw": _check_draw, "tape": _tape, "draw": _draw, "move": _move, "value": _value, "rename": _rename, "remove": _remove, "choose": _choose, "ground_set": _ground_set,
-}  # fmt: skip
+    "check_draw": _check_draw,
+    "tape": _tape,
+    "draw": _draw,
+    "move": _move,
+    "value": _value,
+    "rename": _rename,
+    "remove": _remove,
+    "choose": _choose,
+    "ground_set": _ground_set,
+}

@@ -31,7 +31,9 @@ def sign_values(sign: Sign) -> dict[str, Any]:
         "dashes": list(sign.dashes),
         "strength": sign.strength,
         "stripe": {"hatch": sign.stripe.hatch, "colour": sign.stripe.colour} if sign.stripe.hatch else None,
-        "mark": {"shape": mark.shape, "fill": mark.fill, "rim": mark.rim, "dot": mark.dot} if mark.shape else None,
+        "mark": {"shape": mark.shape, "fill": mark.fill, "rim": mark.rim, "dot": mark.dot}
+        if mark.shape
+        else None,
     }
 
 

@@ -94,8 +94,8 @@ def live_site(ready: Ready, before: LiveSite | None = None, progress: Progress |
     ----------
     ready : Ready
     before : LiveSite, optional
-        The same site as it was drawn before: its frame stays, its survey is not read again, and what units saw
-        counts as long as nothing near them changed.
+        The same site as it was drawn before: its frame stays, its survey is not read again, and what units
+        saw counts as long as nothing near them changed.
     progress : callable, optional
 
     Raises

@@ -1,11 +1,11 @@
 """What a page is about: one site that is drawn, set and asked, and what is told of it.
 
-Everything here runs on one thread, which owns the graphics. `do` takes a message of the page, `state` is all that
-the page shows beside the picture, `frame` the picture where it changed.
+Everything here runs on one thread, which owns the graphics. `do` takes a message of the page, `state` is all
+that the page shows beside the picture, `frame` the picture where it changed.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -14,14 +14,15 @@ from terrain3d.draft.document import Draft, checked_draft
 from terrain3d.draft.history import History
 from terrain3d.draft.journal import keep
 from terrain3d.draft.options import set_unit
+from terrain3d.draft.saving import is_stale
 from terrain3d.draft.things import things_of
 from terrain3d.errors import InputError, in_a_line
-from terrain3d.serve import aiming, asking, drawing, keeping, settings, shown, viewing
+from terrain3d.serve import aiming, drawing, keeping, settings, shown, viewing
 from terrain3d.serve.bounds import check_message
 from terrain3d.serve.live_site import LiveSite, live_site
 from terrain3d.show.live.picture import Picture, ViewPlace
 from terrain3d.show.live.state import WindowState
-from terrain3d.units import Floats
+
 
 @dataclass(frozen=True, eq=False)
 class Frame:
@@ -86,8 +87,11 @@ class Session:
         self.is_unit_chosen = False
         self.units = "m"
         self.message, self.is_refusal = "", False
+        self.is_stale = False
         self._serial, self._is_due = 0, False
-        self._size: tuple[float, float] = (800.0, 560.0)
+        self._is_journal_due = False
+        self._unsaved: tuple[Draft | None, tuple[str, ...]] = (None, ())
+        self.size: tuple[float, float] = (800.0, 560.0)
         if draft is not None:
             self.open_draft(draft)
 
@@ -124,13 +128,17 @@ class Session:
         return Frame(self.picture_.jpeg(), self.picture_.size, self.picture_.places(), self._serial)
 
     def tick(self) -> None:
-        """Look after what goes on beside."""
+        """Look after what goes on beside: unsaved work, and the file on disk."""
+        if self.history is not None:
+            self.is_stale = is_stale(self.history)
+            if self._is_journal_due:
+                self.keep_journal()
 
     def end(self) -> None:
-        """Stop what goes on beside, and give back the graphics."""
-        if self.picture_ is not None:
-            self.picture_.close()
-            self.picture_ = None
+        """Give back the graphics; unsaved work stays beside the file."""
+        if self.history is not None and self._is_journal_due:
+            self.keep_journal()
+        self.close_site()
 
     # -- what actions share
 
@@ -168,6 +176,38 @@ class Session:
             return None
         return self.window.unit
 
+    @property
+    def unsaved(self) -> tuple[str, ...]:
+        """What is not saved, in words."""
+        if self.history is None:
+            return ()
+        if self._unsaved[0] is not self.history.draft:
+            self._unsaved = (self.history.draft, self.history.unsaved)
+        return self._unsaved[1]
+
+    def beginnings(self) -> dict[str, Any]:
+        """What the folder has to begin with."""
+        return keeping.beginnings(self.folder)
+
+    def keep_journal(self) -> None:
+        """Write unsaved work beside the file, so that a crash takes nothing with it."""
+        assert self.history is not None
+        self._is_journal_due = False
+        keep(self.history)
+
+    def saved(self) -> None:
+        """Note that the draft is saved."""
+        self._unsaved, self._is_journal_due = (None, ()), False
+        if self.live is not None:
+            self.live = replace(self.live, ready=checked_draft(self.draft))
+
+    def close_site(self) -> None:
+        """Go back to where a site is begun."""
+        if self.picture_ is not None:
+            self.picture_.close()
+        self.history = self.live = self.window = self.picture_ = self.chosen = None
+        self.is_unit_chosen = self.is_stale = False
+
     def open_draft(self, draft: Draft, as_read: bytes | None = None) -> None:
         """Begin with a draft: its ground is read, its options judged."""
         live = live_site(checked_draft(draft), None, self.tell)
@@ -178,7 +218,7 @@ class Session:
         if self.picture_ is not None:
             self.picture_.close()
         self.picture_ = Picture(self.window)
-        self.picture_.resize(*self._size)
+        self.picture_.resize(*self.size)
         self.picture_.reset_camera()
         self._is_due = True
 
@@ -194,6 +234,7 @@ class Session:
         live = live_site(checked_draft(draft), self.site, self.tell)
         self.history.push(draft, label, is_same)
         self.show_live(live)
+        self._keep_soon(is_same)
         self.say("")
 
     def show_live(self, live: LiveSite) -> None:
@@ -223,6 +264,7 @@ class Session:
             return
         label = f"set {', '.join(changes)} of {before.name}"
         self.history.push(set_unit(self.draft, state.option.name, before.name, changes), label, is_same)
+        self._keep_soon(is_same)
         self.live = self.site.with_outcome(state.outcome)
         self.view.draw()
         self._is_due = True
@@ -231,8 +273,11 @@ class Session:
         """Have the picture drawn."""
         self._is_due = True
 
-    def local(self, points_: Floats) -> Floats:
-        return self.site.to_local(points_)
+    def _keep_soon(self, is_same: bool) -> None:
+        """While something is dragged the journal waits for the next tick."""
+        self._is_journal_due = True
+        if not is_same:
+            self.keep_journal()
 
 
 def _best(live: LiveSite) -> int:
@@ -240,4 +285,4 @@ def _best(live: LiveSite) -> int:
     return names.index(live.outcome.ranking[0]) if live.outcome.ranking else 0
 
 
-_ACTIONS = {**aiming.ACTIONS, **asking.ACTIONS, **drawing.ACTIONS, **keeping.ACTIONS, **viewing.ACTIONS}
+_ACTIONS = {**aiming.ACTIONS, **drawing.ACTIONS, **keeping.ACTIONS, **viewing.ACTIONS}

@@ -16,7 +16,9 @@ _SLIDERS = (controls.HEIGHT, controls.BEARING, controls.TILT, controls.ROLL)
 _PAN = controls.Setting("pan", "pan", 1.0, -180.0, 180.0, "°")
 
 
-def controls_of(unit: Detector, head: int | None, wall_deg: float | None, units: str = "m") -> list[dict[str, Any]]:
+def controls_of(
+    unit: Detector, head: int | None, wall_deg: float | None, units: str = "m"
+) -> list[dict[str, Any]]:
     """The controls of a unit, or of one of its heads, counted from 0.
 
     Parameters
@@ -38,7 +40,15 @@ def controls_of(unit: Detector, head: int | None, wall_deg: float | None, units:
         by = scale if is_length else 1.0
         told = f"{value / by:.2f}{sign}" if is_length else controls.shown(value, setting)
         found.append(
-            _slider(setting.name, value / by, low / by, high / by, setting.step / by, sign if is_length else "°", told)
+            _slider(
+                setting.name,
+                value / by,
+                low / by,
+                high / by,
+                setting.step / by,
+                sign if is_length else "°",
+                told,
+            )
         )
     limits = fixing_of(unit.type, unit.bracket)
     if limits is not None:
@@ -125,7 +135,8 @@ def unit_changes(old: Detector, new: Detector) -> dict[str, Any]:
     """
     keys = {
         "height": "height_m", "bearing": "bearing_deg", "tilt": "tilt_deg", "roll": "roll_deg",
-        "range": "range_m", "pulses": "pulses", "sensitivity": "sensitivity", "fill": "fill", "pan": "pan_deg",
+        "range": "range_m", "pulses": "pulses", "sensitivity": "sensitivity", "fill": "fill",
+        "pan": "pan_deg",
     }  # fmt: skip
     found = {
         key: getattr(new, name) for key, name in keys.items() if getattr(new, name) != getattr(old, name)
@@ -168,8 +179,8 @@ def _slider(
     name: str, value: float, low: float, high: float, step: float, unit: str, told: str
 ) -> dict[str, Any]:
     return {
-        "setting": name, "label": name, "value": round(value, 6), "low": round(low, 6), "high": round(high, 6),
-        "step": round(step, 6), "unit": unit.strip(), "shown": told, "choices": None,
+        "setting": name, "label": name, "value": round(value, 6), "low": round(low, 6),
+        "high": round(high, 6), "step": round(step, 6), "unit": unit.strip(), "shown": told, "choices": None,
     }  # fmt: skip
 
 

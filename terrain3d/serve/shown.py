@@ -25,7 +25,6 @@ from terrain3d.sentences.verdicts import UNKNOWN_WORDS, VERDICT_WORDS
 from terrain3d.sentences.warnings import voiding
 from terrain3d.serve import settings
 from terrain3d.serve.in_json import blocks_of, sign_values, unit_values
-from terrain3d.serve.viewing import LAYERS
 from terrain3d.show.blocks import Paragraph, Row, Section
 from terrain3d.show.legend import (
     APPROACH,
@@ -47,6 +46,7 @@ from terrain3d.show.live.column import (
     options_shown,
     sign_section,
 )
+from terrain3d.show.live.picture import LAYERS
 from terrain3d.study import PARTS
 
 if TYPE_CHECKING:
@@ -167,7 +167,7 @@ def _kind(kind: Kind) -> dict[str, Any]:
 
 def _field(field: Field) -> dict[str, Any]:
     default = field.default
-    plain = default if isinstance(default, (str, int, float, bool, type(None))) else None
+    plain: Any = default if isinstance(default, (str, int, float, bool, type(None))) else None
     if isinstance(default, (tuple, list)):
         plain = [one if isinstance(one, (str, int, float, bool)) else str(one) for one in default]
     return {
@@ -179,7 +179,7 @@ def _field(field: Field) -> dict[str, Any]:
 
 
 def thing_values(live: "LiveSite", draft: Draft) -> list[dict[str, Any]]:
-    """The drawn things in local metres on the ground, then the layers of other files, then the single tables."""
+    """The drawn things in local metres on the ground, then layers of other files, then the single tables."""
     found = []
     things = things_of(draft)
     rows = [np.array(one.points, float) for one in things]
@@ -261,10 +261,10 @@ def _options(session: "Session", draft: Draft) -> list[dict[str, Any]]:
                 "worst": worst_words(option) or None, "units": [unit.name for unit in option.detectors],
             }
         )  # fmt: skip
-    for option in options_of(draft):
-        if option.name not in names:
+    for bare in options_of(draft):
+        if bare.name not in names:
             found.append(
-                {"name": option.name, "is_shown": False, "held_share": None, "words": no_unit_yet(),
+                {"name": bare.name, "is_shown": False, "held_share": None, "words": no_unit_yet(),
                  "is_void": False, "worst": None, "units": []}
             )  # fmt: skip
     return found
@@ -274,7 +274,9 @@ def _blocks(session: "Session") -> list[dict[str, Any]]:
     """The column: what the window writes beside its views, as long as it is."""
     now = session.now
     if not session.site.has_options:
-        sections: list[Section] = [_doubts(session.site.terrain.doubts)] if session.site.terrain.doubts else []
+        sections: list[Section] = (
+            [_doubts(session.site.terrain.doubts)] if session.site.terrain.doubts else []
+        )
         return blocks_of(sections)
     heads = []
     sides = ("Left: ", "Right: ") if now.is_comparing else ("",)
@@ -330,7 +332,9 @@ def _thing_at(session: "Session", x: float, y: float) -> str | None:
         if form == "outline":
             shape = shapely.Polygon(at)
             area = float(shape.area)
-        if shape.distance(point) <= (0.0 if form == "outline" else _NEAR_M) and (best is None or area < best[0]):
+        if shape.distance(point) <= (0.0 if form == "outline" else _NEAR_M) and (
+            best is None or area < best[0]
+        ):
             best = (area, one.id)
     return None if best is None else best[1]
 

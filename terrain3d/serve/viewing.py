@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Any
 from terrain3d.errors import InputError
 from terrain3d.serve import shown
 from terrain3d.serve.bounds import number, points, text
+from terrain3d.show.live.picture import LAYERS
 
 if TYPE_CHECKING:
     from terrain3d.serve.session import Session
@@ -12,45 +13,43 @@ if TYPE_CHECKING:
 Message = dict[str, Any]
 
 
-#: What a person can switch off in the views, and what it is called.
-LAYERS = {"layers": "layers", "foliage": "foliage", "solids": "solids", "contours": "contours", "names": "names"}
-
-
-def _size(session: Session, message: Message) -> None:
-    session._size = (number(message, "width", 1, 1e5), number(message, "height", 1, 1e5))
+def _size(session: "Session", message: Message) -> None:
+    session.size = (number(message, "width", 1, 1e5), number(message, "height", 1, 1e5))
     if session.picture_ is not None:
-        session.view.resize(*session._size)
+        session.view.resize(*session.size)
         session.due()
 
 
-def _turn(session: Session, message: Message) -> None:
+def _turn(session: "Session", message: Message) -> None:
     session.view.turn_by(number(message, "across", -720, 720, 0), number(message, "up", -180, 180, 0))
     session.due()
 
 
-def _shift(session: Session, message: Message) -> None:
+def _shift(session: "Session", message: Message) -> None:
     session.view.shift_by(number(message, "across", -1e5, 1e5, 0), number(message, "up", -1e5, 1e5, 0))
     session.due()
 
 
-def _nearer(session: Session, message: Message) -> None:
+def _nearer(session: "Session", message: Message) -> None:
     at = message.get("at")
-    place = None if at is None else (float(points({"p": [at]}, "p")[0][0]), float(points({"p": [at]}, "p")[0][1]))
+    place = (
+        None if at is None else (float(points({"p": [at]}, "p")[0][0]), float(points({"p": [at]}, "p")[0][1]))
+    )
     session.view.come_nearer(number(message, "steps", -50, 50), place)
     session.due()
 
 
-def _view(session: Session, message: Message) -> None:
+def _view(session: "Session", message: Message) -> None:
     session.view.look(text(message, "view") in ("plan", "from above north"))
     session.due()
 
 
-def _moving(session: Session, message: Message) -> None:
+def _moving(session: "Session", message: Message) -> None:
     session.view.hurry(message.get("is_moving") is True)
     session.due()
 
 
-def _layer(session: Session, message: Message) -> None:
+def _layer(session: "Session", message: Message) -> None:
     name = text(message, "name")
     if name not in LAYERS:
         raise InputError(f"there is nothing called {name!r} in the views", mend="choose one of those offered")
@@ -59,7 +58,7 @@ def _layer(session: Session, message: Message) -> None:
         session.due()
 
 
-def _ground(session: Session, message: Message) -> None:
+def _ground(session: "Session", message: Message) -> None:
     kind = text(message, "kind")
     if kind not in session.now.grounds_studied:
         raise InputError("that was not studied", mend="run a study first")
@@ -68,18 +67,18 @@ def _ground(session: Session, message: Message) -> None:
     session.due()
 
 
-def _units(session: Session, message: Message) -> None:
+def _units(session: "Session", message: Message) -> None:
     units = text(message, "units")
     if units not in ("m", "ft"):
         raise InputError(f"nothing is shown in {units!r}", mend="choose m or ft")
     session.units = units
 
 
-def _point(session: Session, message: Message) -> dict[str, Any]:
+def _point(session: "Session", message: Message) -> dict[str, Any]:
     return shown.pointed(session, number(message, "px", -1e5, 1e5), number(message, "py", -1e5, 1e5))
 
 
-def show_option(session: Session, message: Message) -> None:
+def show_option(session: "Session", message: Message) -> None:
     state, name = session.now, text(message, "name")
     names = [option.name for option in state.outcome.options]
     if name not in names:
@@ -94,7 +93,7 @@ def show_option(session: Session, message: Message) -> None:
         session.due()
 
 
-def _compare(session: Session, message: Message) -> None:
+def _compare(session: "Session", message: Message) -> None:
     state, name = session.now, message.get("name")
     was = len(state.shown)
     if name is None:
@@ -111,6 +110,16 @@ def _compare(session: Session, message: Message) -> None:
 
 
 ACTIONS = {
-    "size": _size, "turn": _turn, "shift": _shift, "nearer": _nearer, "view": _view, "moving": _moving, "layer": _layer, "ground": _ground, "units": _units, "point": _point, "compare": _compare,
+    "size": _size,
+    "turn": _turn,
+    "shift": _shift,
+    "nearer": _nearer,
+    "view": _view,
+    "moving": _moving,
+    "layer": _layer,
+    "ground": _ground,
+    "units": _units,
+    "point": _point,
+    "compare": _compare,
     "show_option": show_option,
-}  # fmt: skip
+}

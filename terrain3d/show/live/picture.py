@@ -19,6 +19,10 @@ from terrain3d.show.live.state import WindowState
 from terrain3d.terrain import Ground
 from terrain3d.units import Floats
 
+#: What can be switched off in the views, and what a person calls it.
+LAYERS = {
+    "layers": "layers", "foliage": "foliage", "solids": "solids", "contours": "contours", "names": "names",
+}  # fmt: skip
 #: Width and height of a picture before anybody says how large it is to be, pixels.
 _SIZE_PX = (800, 560)
 #: No picture is smaller or larger than this, pixels: who asks for more gets it stretched.
