@@ -11,7 +11,7 @@ Message = dict[str, Any]
 #: Longest message, in bytes.
 MOST_BYTES = 1 << 20
 #: Orders of which only the newest counts, as long as nothing else was asked between.
-_NEWEST = {"point", "size", "seen"}
+_NEWEST = {"point", "size"}
 #: Orders that add up: how far the hand has come since.
 _SUMMED = {"turn": ("across", "up"), "shift": ("across", "up"), "nearer": ("steps",)}
 _WHERE = "a message of the page"
@@ -81,7 +81,8 @@ def gathered(waiting: Sequence[tuple[_From, Message]]) -> list[tuple[_From, Mess
 def _goes_on(before: Message, message: Message) -> bool:
     """Whether a message only says more of the movement that the one before it tells."""
     what = message["do"]
-    if before["do"] != what:
+    # Who asks is answered, each time.
+    if before["do"] != what or "n" in before:
         return False
     if what in _NEWEST:
         return True

@@ -337,6 +337,8 @@ def test_a_movement_is_drawn_together():
     # The first begins a change of its own, which is taken back in one with those that go on with it.
     assert [message.get("value") for message in orders] == [0, 4, None, 4]
     assert gathered([("a", {"do": "undo"})] * 2) == [("a", {"do": "undo"})] * 2
+    asked = [("a", {"do": "point", "px": 1, "n": k}) for k in range(3)]
+    assert gathered(asked) == asked  # who asks is answered
     strange = [("a", {"do": "turn", "across": "x"}), ("a", {"do": "turn", "across": 1})]
     assert gathered(strange) == strange
 

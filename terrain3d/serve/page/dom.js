@@ -78,10 +78,14 @@ function dress(node, told) {
   for (const name of Object.keys(before)) if (!(name in now)) set(node, name, undefined);
   for (const name of Object.keys(now)) {
     const is_live = name === "value" || name === "checked" || name === "selected";
-    if (name !== "key" && (is_live || before[name] !== now[name])) set(node, name, now[name]);
+    const is_same = name === "style" ? same(before.style, now.style) : before[name] === now[name];
+    if (name !== "key" && (is_live || !is_same)) set(node, name, now[name]);
   }
   node._props = now;
 }
+
+/** @param {any} a @param {any} b */
+const same = (a, b) => JSON.stringify(a) === JSON.stringify(b);
 
 /** @param {any} node @param {string} name @param {any} value */
 function set(node, name, value) {
@@ -93,6 +97,7 @@ function set(node, name, value) {
   }
   if (name.startsWith("on")) node[name.toLowerCase()] = value ?? null;
   else if (name === "style") {
+    node.style.cssText = "";
     for (const [part, worth] of Object.entries(value ?? {})) node.style.setProperty(part, worth);
   } else if (name === "value") {
     // What a person is typing or dragging is theirs until they are done.

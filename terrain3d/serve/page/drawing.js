@@ -1,6 +1,6 @@
 // Drawing a thing: place by place, by hand or by numbers, until it is ended or dropped.
 
-import { chosenThing, kindOf, link, own, redraw, say, state } from "/page.js";
+import { chosenThing, kindOf, link, own, redraw, say } from "/page.js";
 
 /** @param {string} name the kind of thing to draw */
 export function beginDrawing(name) {
@@ -93,10 +93,7 @@ export const plan = (points) => points.map(([x, y]) => [x, y]);
 /** What to do next, in a line. */
 export function hint() {
   if (own.mode === "ask") return "Click any ground: what holds it, what takes it. Esc: leave";
-  if (!own.draw) {
-    if (!state?.things?.length) return "Choose what to draw at the left, then click it onto the ground";
-    return "";
-  }
+  if (!own.draw) return "";
   const { kind, points } = own.draw;
   if (kind.form === "point") return `${kind.label}: click its place. Esc: drop`;
   if (points.length < kind.least) {

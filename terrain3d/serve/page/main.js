@@ -29,8 +29,9 @@ function page() {
           key: "picture", id: "picture", class: `picture mode-${own.mode}`, tabindex: 0, role: "application",
           "aria-label": "Picture of the hillside", "aria-describedby": "picture-hint", keeps: true,
         }),
-        h("div", { key: "hint", class: "hint", id: "picture-hint" }, hint() || pointedWords() || h("span", { class: "quiet" }, "Drag to turn, click to choose or to ask; arrow keys work too")),
-        h("ul", { key: "key", class: "key", "aria-label": "Key" }, keyStrip())),
+        h("div", { key: "under", class: "under" },
+          h("div", { key: "hint", class: "hint", id: "picture-hint" }, hint() || pointedWords() || state.next || h("span", { class: "quiet" }, "Drag to turn; click to choose, or to ask why")),
+          h("ul", { key: "key", class: "key", "aria-label": "Key" }, keyStrip()))),
       h("div", { key: "tabs", class: "narrow-tabs", role: "group", "aria-label": "Below the picture" }, TABS.map(([tab, word]) => h("button", {
         key: tab, "aria-pressed": own.tab === tab ? "true" : "false", onclick: () => { own.tab = tab; redraw(); },
       }, word))),

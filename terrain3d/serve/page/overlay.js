@@ -2,7 +2,7 @@
 
 import { h } from "/dom.js";
 import { chosenThing, kindOf, lengthText, own, state, things } from "/page.js";
-import { bearingOf, lengthOf, pixelOf } from "/project.js";
+import { bearingOf, lengthOf, pixelOf, within } from "/project.js";
 
 /**
  * @param {any} frame
@@ -94,8 +94,10 @@ function unitMarks(pane, index, held) {
     const isChosen = state.chosen_unit?.option === unit.option && state.chosen_unit?.unit === unit.unit;
     const at = pixelOf(pane, unit.at);
     const isHeld = held?.option === unit.option && held?.unit === unit.unit;
-    const handle = pixelOf(pane, isHeld && held.at ? held.at : unit.handle);
-    if (!at || !handle) return null;
+    const away = pixelOf(pane, isHeld && held.at ? held.at : unit.handle);
+    if (!at || !away) return null;
+    // A handle that would lie out of the picture lies on its edge.
+    const handle = isHeld && held.at ? away : within(pane, at, away);
     const about = { option: unit.option, unit: unit.unit, pane: index };
     const turn = JSON.stringify({ ...about, what: "turn-unit", foot: unit.foot, handle: unit.handle });
     const shift = JSON.stringify({ ...about, what: "unit", on: unit.mount });

@@ -122,6 +122,7 @@ async function point(pixel) {
       const at = wanted;
       wanted = undefined;
       own.pointed = at && (await pointedAt(at));
+      follow();
       drawOver();
       redraw();
     }
@@ -130,20 +131,21 @@ async function point(pixel) {
   }
 }
 
-/** What lies under a pixel: the ground, snapped to a point or an edge where one is near. @param {[number, number]} pixel */
-async function pointedAt(pixel) {
+/** What lies under a pixel: the ground, snapped to a point or an edge where one is near. @param {[number, number]} pixel @param {any} [grip] */
+async function pointedAt(pixel, grip = held) {
   const pane = paneAt(own.frame.panes, pixel);
   const answer = await link.ask({ do: "point", px: pixel[0], py: pixel[1], pane: own.frame.panes.indexOf(pane) });
   if (!answer) return null;
-  const near = own.mode === "draw" || held?.what === "point" ? snapped(pane, pixel, snappable(), SNAP_PX) : null;
+  const near = own.mode === "draw" || grip?.what === "point" ? snapped(pane, pixel, snappable(grip?.id), SNAP_PX) : null;
   return {
     pane, pixel, at: near?.at ?? answer.ground, to: near?.name ?? null, over: answer.over, verdict: answer.verdict,
   };
 }
 
-function snappable() {
+/** @param {string} [id] of what is held: it does not snap to itself */
+function snappable(id) {
   const own_points = own.draw ? [{ id: "", name: "its first place", form: "point", points: own.draw.points.slice(0, 1) }] : [];
-  return [...own_points, ...things().filter((thing) => thing.form !== "none" && thing.id !== held?.id)];
+  return [...own_points, ...things().filter((thing) => thing.form !== "none" && thing.id !== id)];
 }
 
 /** What was clicked before is done before: each click has to wait for what lies under it. */
@@ -153,6 +155,9 @@ function inTurn(work) {
   before = before.then(work, work);
   return before;
 }
+
+/** Once all that was clicked so far is done. */
+export const idle = () => before;
 
 /** Do what a click asks for, there, in the mode in which it was made. @param {[number, number]} pixel */
 function click(pixel) {
@@ -250,7 +255,7 @@ async function released(event) {
   if (done.isMoving) link.send({ do: "moving", is_moving: false });
   if (event.type === "pointercancel") return drawOver();
   if (done.isClick) await click(pixelAt(event));
-  else if (done.isMoving) letGo(done);
+  else if (done.isMoving) await letGo(done, pixelAt(event));
   else if (done.what === "unit" || done.what === "turn-unit") choose(done);
   drawOver();
 }
@@ -259,7 +264,7 @@ async function released(event) {
 const choose = ({ option, unit }) => link.send({ do: "choose_unit", option, unit, head: null });
 
 /** A handle is dragged. @param {[number, number]} pixel */
-async function drag(pixel) {
+function drag(pixel) {
   const grip = held;
   const pane = own.frame.panes[grip.pane];
   grip.pixel = pixel;
@@ -275,10 +280,13 @@ async function drag(pixel) {
     grip.mount = nearestMount(pane, pixel);
     drawOver();
   } else {
-    await point(pixel);
-    if (own.pointed?.at) grip.points = draggedPoints(grip, own.pointed.at);
-    drawOver();
+    point(pixel);
   }
+}
+
+/** A point or an edge that is held goes where the pointer is. */
+function follow() {
+  if ((held?.what === "point" || held?.what === "edge") && own.pointed?.at) held.points = draggedPoints(held, own.pointed.at);
 }
 
 /** @param {any} grip */
@@ -310,11 +318,15 @@ function draggedPoints(grip, at) {
   return points;
 }
 
-/** A handle is let go. @param {any} grip */
-function letGo(grip) {
+/** A handle is let go. @param {any} grip @param {[number, number]} pixel */
+async function letGo(grip, pixel) {
   if (grip.what === "unit") {
     if (grip.mount && grip.mount !== grip.on) link.send({ do: "move_unit", option: grip.option, unit: grip.unit, mount: grip.mount });
-  } else if (grip.points) link.send({ do: "move", id: grip.id, points: plan(grip.points), is_same: false });
+  } else if (grip.what === "point" || grip.what === "edge") {
+    const found = await pointedAt(pixel, grip);
+    const points = found?.at ? draggedPoints(grip, found.at) : grip.points;
+    if (points) link.send({ do: "move", id: grip.id, points: plan(points), is_same: false });
+  }
 }
 
 /** @param {WheelEvent} event */

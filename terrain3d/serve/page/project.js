@@ -42,6 +42,27 @@ export function placeAtHeight(pane, pixel, z) {
   return pixelOf(pane, at) ? at : null;
 }
 
+/**
+ * Where the way from one pixel to another leaves a pane, a little within it; the other where it does not.
+ * @param {Pane} pane
+ * @param {Pixel} from
+ * @param {Pixel} to
+ * @returns {Pixel}
+ */
+export function within(pane, from, to) {
+  const room = 16;
+  const low = [pane.x + room, pane.y + room];
+  const high = [pane.x + pane.width - room, pane.y + pane.height - room];
+  let share = 1;
+  for (const axis of [0, 1]) {
+    const by = to[axis] - from[axis];
+    if (to[axis] > high[axis] && by > 0) share = Math.min(share, (high[axis] - from[axis]) / by);
+    if (to[axis] < low[axis] && by < 0) share = Math.min(share, (low[axis] - from[axis]) / by);
+  }
+  share = Math.max(share, 0);
+  return [from[0] + share * (to[0] - from[0]), from[1] + share * (to[1] - from[1])];
+}
+
 /** The pane that a pixel lies in. @param {Pane[]} panes @param {Pixel} pixel */
 export function paneAt(panes, [x, y]) {
   return panes.find((p) => x >= p.x && x < p.x + p.width && y >= p.y && y < p.y + p.height) ?? panes[0];

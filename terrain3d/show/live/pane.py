@@ -290,7 +290,7 @@ class _Name:
 
     def __init__(self, tag: Tag) -> None:
         self.tag, self.size = tag, (0.0, 0.0)
-        self.actor = _lettered(12, is_bold=False)
+        self.actor = _lettered(12, is_bold=tag.kind == "unit")
         self.actor.GetPositionCoordinate().SetCoordinateSystemToViewport()
         self._text, self._is_bold = "", False
         self.write(tag)
