@@ -110,7 +110,18 @@ def state_of(session: "Session") -> dict[str, Any]:
         "types": _types(draft),
         "parts": [{"name": part, "words": part.replace("-", " ")} for part in PARTS],
         "ground_table": _ground_table(draft),
+        "why": _why(session),
+        "section": None if unit is None else f"/picture/section?v={session.beside()}",
+        "outlook": None if unit is None else f"/picture/outlook?v={session.beside()}",
     }
+
+
+def _why(session: "Session") -> dict[str, Any] | None:
+    answer = session.answer
+    if answer is None:
+        return None
+    section = None if answer.unit is None else f"/picture/why?v={session.beside()}"
+    return answer.values | {"section": section}
 
 
 def pointed(session: "Session", px: float, py: float) -> dict[str, Any]:
