@@ -125,12 +125,12 @@ def before_of(path: Path) -> Path | None:
 
 
 def _changes(history: History) -> tuple[str, ...]:
-    return changes_between(draft_of(history.as_read, None).tables, history.draft.tables)
+    return changes_between(history.read_tables, history.draft.tables)
 
 
 def _changed_on_disk(history: History, path: Path, on_disk: bytes) -> ChangedOnDiskError:
     try:
-        theirs = changes_between(draft_of(history.as_read, None).tables, draft_of(on_disk, path).tables)
+        theirs = changes_between(history.read_tables, draft_of(on_disk, path).tables)
     except InputError as error:
         theirs = (error.what,)
     return ChangedOnDiskError(path, on_disk, theirs)
