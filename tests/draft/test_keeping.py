@@ -123,12 +123,16 @@ def test_saving_tells_what_it_changed_and_survives_being_taken_back(site):
         "unit 'D1' of option 'shed pole, two heads': mount barn pole (was shed pole)",
     )
     assert site.read_bytes() == history.draft.content
+    assert done.before.read_bytes() == DEMO
+    assert save(history).before is None
     assert history.is_saved
     history.take_back()
     history.take_back()
     assert history.unsaved
     save(history)
     assert site.read_bytes() == DEMO
+    # One file before is kept, the last.
+    assert len(list(site.parent.iterdir())) == 2
 
 
 def test_a_file_that_somebody_changed_is_not_written_over(site):
