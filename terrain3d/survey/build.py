@@ -215,6 +215,7 @@ def _terrain(
         error_m=error_m,
         error_from=error_from,
         colours=colours,
+        sections=local.sections,
     )
     tell(1.0)
     return terrain
