@@ -34,6 +34,7 @@ from terrain3d.show.legend import (
     MOUNT,
     NUISANCE,
     PROTECTED,
+    SECTION_LINE,
     SOLID,
     WALK,
     Sign,
@@ -60,7 +61,7 @@ _SIGNS: dict[str, tuple[Sign, bool]] = {
     "solid": (SOLID, True), "foliage": (FOLIAGE, True), "mount": (MOUNT, False), "mark": (MARKED, False),
     "protect": (PROTECTED, True), "boundary": (BOUNDARY, False), "beyond": (piece_sign("", "other"), False),
     "nuisance": (NUISANCE, False), "walk": (WALK, False), "approach": (APPROACH, False),
-    "treat": (Sign("", dashes=(2.0, 2.0)), False),
+    "treat": (Sign("", dashes=(2.0, 2.0)), False), "section": (SECTION_LINE, False),
 }  # fmt: skip
 
 

@@ -281,6 +281,7 @@ def _terrain(
         error_m=error_m,
         error_from=error_from,
         colours=colours,
+        sections=local.sections,
     )
     tell(1.0)
     if surveyed.terrain is not None:
