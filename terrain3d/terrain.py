@@ -370,6 +370,14 @@ class Approach:
 
 
 @dataclass(frozen=True, eq=False)
+class SectionLine:
+    """A line to cut sections along: (n, 2) in local metres."""
+
+    name: str
+    line: Floats
+
+
+@dataclass(frozen=True, eq=False)
 class Nuisance:
     """A thing that may trouble a unit whose layer it lies in.
 
@@ -429,6 +437,7 @@ class Terrain:
     error_m: float | None = None
     error_from: str = ""
     colours: Colours | None = None
+    sections: tuple[SectionLine, ...] = ()
 
     def __repr__(self) -> str:
         things = (

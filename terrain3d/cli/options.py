@@ -74,6 +74,13 @@ def _print_nowhere() -> None:
     os.close(nowhere)
 
 
+def waiting_for(folder: Path) -> Callable[[], None]:
+    """What says that another run is writing into a folder, and that this one waits for it."""
+    return lambda: click.echo(
+        f"terrain3d: another run is writing into {folder}: this one waits until it has ended", err=True
+    )
+
+
 #: Said beside the step that waits for it.
 COMPILING = " (compiling, once after installation)"
 

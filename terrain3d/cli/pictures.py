@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from terrain3d.cli.options import progress_on_terminal, whoever_reads
+from terrain3d.cli.options import progress_on_terminal, waiting_for, whoever_reads
 
 if TYPE_CHECKING:
     from terrain3d.job import Outcome
@@ -148,11 +148,12 @@ def write_and_tell(
     tell: Callable[[], object],
     text: str | None = None,
     rasters: Mapping[str, bytes] | None = None,
+    put: Callable[[], object] | None = None,
 ) -> None:
     """Write results, tell the answer, draw; then say which pictures beside them may show other verdicts."""
     from terrain3d.paper.folder import write_results
 
-    older = write_results(outcome, out, drawn, text, rasters, tell)
+    older = write_results(outcome, out, drawn, text, rasters, tell, put, waiting_for(out))
     if older:
         count = "1 picture or map" if len(older) == 1 else f"{len(older)} pictures and maps"
         click.echo(

@@ -88,14 +88,16 @@ def command(
         click.echo(f"searched in {time.monotonic() - began:.0f} s", err=True)
     written = ""
 
-    def tell() -> None:
+    def put() -> None:
         nonlocal written
-        with whoever_reads():
-            print_search(result)
         if write:
             written = _write_back(site, as_read, result)
 
-    _write_out(result, out, which, tell)
+    def tell() -> None:
+        with whoever_reads():
+            print_search(result)
+
+    _write_out(result, out, which, tell, put)
     kept = f"; what was judged of each mount is kept in {_kept(out)}" if result.settings_judged else ""
     click.echo(f"written to {out}{kept}")
     if written:
@@ -163,17 +165,19 @@ def _write_out(
     out: Path,
     which: str,
     tell: Callable[[], object],
+    put: Callable[[], object],
     progress: "Progress | None" = None,
 ) -> None:
     """Write everything that was found, tell it, then draw it."""
     from terrain3d.paper.search import search_results_json
 
     drawn = outcome_pictures(result.outcome, which, progress)
-    write_and_tell(result.outcome, out, drawn, tell, search_results_json(result))
+    write_and_tell(result.outcome, out, drawn, tell, search_results_json(result), put=put)
 
 
 def _write_back(site: Path, as_read: bytes, result: "SearchResult | NothingFits") -> str:
     """Put what was found into the site file; says what is in it now."""
+    from terrain3d.paper.site_file import before_of
     from terrain3d.paper.write_options import write_options
     from terrain3d.search.budget import NothingFits
     from terrain3d.search.result import as_options
@@ -182,7 +186,8 @@ def _write_back(site: Path, as_read: bytes, result: "SearchResult | NothingFits"
         return f"nothing was put into {site}"
     comment = "found by terrain3d search; what it holds is told in results.json"
     write_options(site, as_read, as_options(result), replace=True, comment=comment)
-    return f"the best set and the runner-up are in {site}"
+    before = before_of(site, as_read)
+    return f"the best set and the runner-up are in {site}; as it was before it is in {before}"
 
 
 def _search_folder(
@@ -215,13 +220,15 @@ def _search_folder(
                 return _searched(path, out / path.stem, wanted, resume, tell)
 
             def finished(place: int, result: "SearchResult | NothingFits") -> "SearchResult | NothingFits":
-                def found() -> None:
-                    with whoever_reads():
-                        click.echo(site_line(SiteDone(paths[place], result)))
+                def put() -> None:
                     if write:
                         _write_back(paths[place], as_read[place], result)
 
-                _write_out(result, out / paths[place].stem, which, found, tell)
+                def found() -> None:
+                    with whoever_reads():
+                        click.echo(site_line(SiteDone(paths[place], result)))
+
+                _write_out(result, out / paths[place].stem, which, found, put, tell)
                 return result
 
             tell("searching", 0.0)

@@ -19,7 +19,11 @@ _INTERRUPTED = _STOPPED + signal.SIGINT
 #: Ctrl-C; being told to end; and, not on every system, the terminal was closed.
 _SIGNALS = (signal.SIGINT, signal.SIGTERM, getattr(signal, "SIGHUP", signal.SIGTERM))
 #: What is done in a moment and never left half done: files taking their place, the tidying after them.
-_WHOLE_MODULE, _WHOLE = "terrain3d.paper.whole", ("_take_place", "_scratch_in", "_clear")
+_WHOLE = {
+    "terrain3d.paper.whole": ("_take_place", "_scratch_in", "_clear", "_clear_left"),
+    "terrain3d.paper.swap": ("settle",),
+    "terrain3d.paper.held": ("_locked", "_unlock", "_locked_itself"),
+}
 #: What compiles calls back into Python, from where no exception comes out: a stop in it would go unheard.
 _COMPILER = "llvmlite."
 
@@ -103,4 +107,4 @@ def _is_whole(frame: FrameType) -> bool:
     if frame.f_code.co_filename.startswith("<frozen importlib"):
         return True
     module = frame.f_globals.get("__name__", "")
-    return module.startswith(_COMPILER) or (module == _WHOLE_MODULE and frame.f_code.co_name in _WHOLE)
+    return module.startswith(_COMPILER) or frame.f_code.co_name in _WHOLE.get(module, ())

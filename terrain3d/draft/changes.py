@@ -52,22 +52,7 @@ def _of_entries(
     table: str, old: list[dict[str, Any]], new: list[dict[str, Any]], of: str
 ) -> Iterator[Change]:
     """Of a list of tables: those of one name are one thing, and those that differ by their name alone."""
-    left = list(old)
-    pairs: list[tuple[dict[str, Any] | None, dict[str, Any]]] = []
-    for entry in new:
-        same = next((one for one in left if one == entry), None)
-        same = same or next((one for one in left if "name" in one and one["name"] == entry.get("name")), None)
-        if same is not None:
-            left.remove(same)
-        pairs.append((same, entry))
-    for place, (same, entry) in enumerate(pairs):
-        if same is None:
-            alike = next(
-                (one for one in left if _unnamed(one) == _unnamed(entry) or "name" not in entry), None
-            )
-            if alike is not None:
-                left.remove(alike)
-                pairs[place] = (alike, entry)
+    pairs, left = _paired(old, new)
     for same, entry in pairs:
         thing = _called(table, entry) + of
         if same is None:
@@ -87,6 +72,30 @@ def _of_entries(
                 )
     for one in left:
         yield Change(_called(table, one) + of, "removed")
+
+
+def _paired(
+    old: list[dict[str, Any]], new: list[dict[str, Any]]
+) -> tuple[list[tuple[dict[str, Any] | None, dict[str, Any]]], list[dict[str, Any]]]:
+    """Each table of now with what it was, and those that are gone."""
+    named: dict[Any, list[dict[str, Any]]] = {}
+    for one in old:
+        named.setdefault(str(one.get("name")), []).append(one)
+    pairs: list[tuple[dict[str, Any] | None, dict[str, Any]]] = []
+    for entry in new:
+        of_its_name = named.get(str(entry.get("name")), [])
+        same = entry if entry in of_its_name else next(iter(of_its_name), None)
+        if same is not None:
+            same = of_its_name.pop(of_its_name.index(same))
+        pairs.append((same, entry))
+    left = [(_unnamed(one), one) for rest in named.values() for one in rest]
+    for place, (same, entry) in enumerate(pairs):
+        if same is None and left:
+            keys = _unnamed(entry)
+            alike = next((n for n, (other, _) in enumerate(left) if other == keys), None)
+            if alike is not None:
+                pairs[place] = (left.pop(alike)[1], entry)
+    return pairs, [one for _, one in left]
 
 
 def _unnamed(entry: Mapping[str, Any]) -> dict[str, Any]:

@@ -1,10 +1,13 @@
 """The changes of a draft, one after the other: taken back and made again without end, saving in between."""
 
+import codecs
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 from terrain3d.draft.changes import changes_between
 from terrain3d.draft.document import Draft, draft_of
+from terrain3d.errors import InputError
 
 
 class History:
@@ -33,7 +36,17 @@ class History:
         self._past: list[tuple[Draft, str]] = []
         self._future: list[tuple[Draft, str]] = []
         self._is_open = False
-        self.as_read = as_read
+        self._set_read(as_read)
+
+    @property
+    def as_read(self) -> bytes:
+        """The file as it was when it was read or saved."""
+        return self._as_read
+
+    @property
+    def read_tables(self) -> dict[str, Any]:
+        """What it said."""
+        return self._read_tables
 
     @property
     def draft(self) -> Draft:
@@ -59,8 +72,7 @@ class History:
         """What differs from the file as it was read, in words."""
         if self.is_saved:
             return ()
-        read = draft_of(self.as_read, None)
-        return changes_between(read.tables, self._draft.tables)
+        return changes_between(self.read_tables, self._draft.tables)
 
     def push(self, draft: Draft, label: str, is_same: bool = False) -> None:
         """Go on to a changed draft.
@@ -90,7 +102,7 @@ class History:
 
     def saved(self, path: Path, content: bytes) -> None:
         """Note that the draft stands in a file now; what was done before can still be taken back."""
-        self.as_read, self._is_open = content, False
+        self._set_read(content)
         self._draft = replace(self._draft, path=path, folder=path.parent)
 
     def reread(self, content: bytes, label: str = "read the file again") -> None:
@@ -103,11 +115,21 @@ class History:
         """
         read = draft_of(content, self._draft.path, self._draft.folder)
         self.push(read, label)
-        self.as_read, self._is_open = content, False
+        self._set_read(content)
 
     def keep_mine(self, content: bytes) -> None:
         """Go on with the draft although its file now says something else: saving takes that one's place."""
-        self.as_read, self._is_open = content, False
+        self._set_read(content)
+
+    def _set_read(self, content: bytes) -> None:
+        """Take what a file says for what was read; the next change is one of its own."""
+        self._as_read, self._is_open = content, False
+        if content:
+            self._draft = replace(self._draft, has_mark=content.startswith(codecs.BOM_UTF8))
+        try:
+            self._read_tables: dict[str, Any] = draft_of(content, None).tables
+        except InputError:  # somebody broke it, and it is to be replaced
+            self._read_tables = {}
 
     def _here(self, draft: Draft) -> Draft:
         """A draft of whatever time as a draft of the file of now."""

@@ -15,6 +15,7 @@ from terrain3d.site import (
     MountShape,
     NuisanceShape,
     ProtectShape,
+    SectionShape,
     SolidShape,
     TreatShape,
     WalkShape,
@@ -206,6 +207,7 @@ KINDS: dict[str, Kind] = {
         _kind("nuisance over ground", "nuisance", NuisanceShape, "outline", ("width",), (), {"height": 0.05}),
         _kind("walk", "walk", WalkShape, "line"),
         _kind("way in", "approach", ApproachShape, "line"),
+        _kind("line of section", "section", SectionShape, "line"),
         _kind("mark", "mark", MarkShape, "point"),
         _kind("returns taken otherwise", "treat", TreatShape, "outline", (), (), {"as": "nothing"}),
     )

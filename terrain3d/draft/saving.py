@@ -11,7 +11,7 @@ from terrain3d.draft.document import Draft, draft_of
 from terrain3d.draft.history import History
 from terrain3d.draft.journal import ended
 from terrain3d.errors import InputError
-from terrain3d.paper.site_file import rewrite
+from terrain3d.paper.site_file import before_of, rewrite
 
 
 class ChangedOnDiskError(InputError):
@@ -87,7 +87,7 @@ def save(history: History) -> Saved:
         raise _changed_on_disk(history, draft.path, on_disk)
     changes = _changes(history)
     content = rewrite(draft.path, history.as_read, lambda _text: draft.text)
-    before = before_of(draft.path) if content != history.as_read else None
+    before = before_of(draft.path, history.as_read) if content != history.as_read else None
     history.saved(draft.path, content)
     ended(draft.path, draft.folder)
     return Saved(draft.path, changes, before)
@@ -118,19 +118,13 @@ def save_as(history: History, path: Path) -> Saved:
     return Saved(path, changes, None)
 
 
-def before_of(path: Path) -> Path | None:
-    """Where a save leaves the file that was there before; None where it left none."""
-    before = path.with_name(f"{path.name}.before")
-    return before if before.is_file() else None
-
-
 def _changes(history: History) -> tuple[str, ...]:
-    return changes_between(draft_of(history.as_read, None).tables, history.draft.tables)
+    return changes_between(history.read_tables, history.draft.tables)
 
 
 def _changed_on_disk(history: History, path: Path, on_disk: bytes) -> ChangedOnDiskError:
     try:
-        theirs = changes_between(draft_of(history.as_read, None).tables, draft_of(on_disk, path).tables)
+        theirs = changes_between(history.read_tables, draft_of(on_disk, path).tables)
     except InputError as error:
         theirs = (error.what,)
     return ChangedOnDiskError(path, on_disk, theirs)

@@ -21,7 +21,7 @@ def sign_values(sign: Sign) -> dict[str, Any]:
 
     >>> from terrain3d.show.legend import SOLID
     >>> sign_values(SOLID)["fill"], sign_values(SOLID)["mark"]
-    ('#b3a996', None)
+    ('#a39a8b', None)
     """
     mark = sign.mark
     return {

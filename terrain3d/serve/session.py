@@ -17,7 +17,7 @@ from terrain3d.draft.options import set_unit
 from terrain3d.draft.saving import is_stale
 from terrain3d.draft.things import things_of
 from terrain3d.errors import InputError, in_a_line
-from terrain3d.serve import aiming, drawing, keeping, settings, shown, viewing
+from terrain3d.serve import aiming, asking, drawing, keeping, settings, shown, viewing
 from terrain3d.serve.bounds import check_message
 from terrain3d.serve.live_site import LiveSite, live_site
 from terrain3d.show.live.picture import Picture, ViewPlace
@@ -89,7 +89,11 @@ class Session:
         self.message, self.is_refusal = "", False
         self.is_stale = False
         self._serial, self._is_due = 0, False
+        self.answer: asking.Answer | None = None
         self._is_journal_due = False
+        self._beside: tuple[Any, ...] = ()
+        self.beside_version = 0
+        self._packed: dict[str, tuple[int, bytes | None]] = {}
         self._unsaved: tuple[Draft | None, tuple[str, ...]] = (None, ())
         self.size: tuple[float, float] = (800.0, 560.0)
         if draft is not None:
@@ -126,6 +130,26 @@ class Session:
         self._is_due = False
         self._serial += 1
         return Frame(self.picture_.jpeg(), self.picture_.size, self.picture_.places(), self._serial)
+
+    def picture(self, name: str) -> tuple[bytes, str] | None:
+        """A picture beside the views by its name, and its kind; None where there is none now."""
+        if self.window is None:
+            return None
+        version = self.beside()
+        kept = self._packed.get(name)
+        if kept is None or kept[0] != version:
+            kept = (version, asking.picture_of(self, name))
+            self._packed[name] = kept
+        return None if kept[1] is None else (kept[1], "image/png")
+
+    def beside(self) -> int:
+        """Counts what the pictures beside the views show: another number is another picture."""
+        shows = (self.live and self.live.terrain, self.unit, self.window and self.window.head_at, self.answer)
+        is_fine = self.picture_ is not None and not self.picture_.is_hurried
+        if (*shows, is_fine) != self._beside:
+            self._beside = (*shows, is_fine)
+            self.beside_version += 1
+        return self.beside_version
 
     def tick(self) -> None:
         """Look after what goes on beside: unsaved work, and the file on disk."""
@@ -205,7 +229,7 @@ class Session:
         """Go back to where a site is begun."""
         if self.picture_ is not None:
             self.picture_.close()
-        self.history = self.live = self.window = self.picture_ = self.chosen = None
+        self.history = self.live = self.window = self.picture_ = self.chosen = self.answer = None
         self.is_unit_chosen = self.is_stale = False
 
     def open_draft(self, draft: Draft, as_read: bytes | None = None) -> None:
@@ -240,6 +264,7 @@ class Session:
     def show_live(self, live: LiveSite) -> None:
         """Bring picture and figures to a site as it is now."""
         is_same_ground = live.terrain is self.site.terrain
+        before = self.now.option
         self.live, self.window = live, self.now.renewed(live.outcome)
         if is_same_ground:
             self.view.state = self.window
@@ -249,6 +274,8 @@ class Session:
         if not any(one.id == self.chosen for one in things_of(self.draft)):
             self.chosen = None
         self.is_unit_chosen = self.is_unit_chosen and bool(self.window.option.detectors)
+        if self.window.option.detectors != before.detectors or not is_same_ground:
+            self.answer = None
         self._is_due = True
 
     def set_unit_to(self, unit: Detector, is_same: bool) -> None:
@@ -266,6 +293,7 @@ class Session:
         self.history.push(set_unit(self.draft, state.option.name, before.name, changes), label, is_same)
         self._keep_soon(is_same)
         self.live = self.site.with_outcome(state.outcome)
+        self.answer = None
         self.view.draw()
         self._is_due = True
 
@@ -285,4 +313,4 @@ def _best(live: LiveSite) -> int:
     return names.index(live.outcome.ranking[0]) if live.outcome.ranking else 0
 
 
-_ACTIONS = {**aiming.ACTIONS, **drawing.ACTIONS, **keeping.ACTIONS, **viewing.ACTIONS}
+_ACTIONS = {**aiming.ACTIONS, **asking.ACTIONS, **drawing.ACTIONS, **keeping.ACTIONS, **viewing.ACTIONS}

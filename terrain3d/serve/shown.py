@@ -34,6 +34,7 @@ from terrain3d.show.legend import (
     MOUNT,
     NUISANCE,
     PROTECTED,
+    SECTION_LINE,
     SOLID,
     WALK,
     Sign,
@@ -60,7 +61,7 @@ _SIGNS: dict[str, tuple[Sign, bool]] = {
     "solid": (SOLID, True), "foliage": (FOLIAGE, True), "mount": (MOUNT, False), "mark": (MARKED, False),
     "protect": (PROTECTED, True), "boundary": (BOUNDARY, False), "beyond": (piece_sign("", "other"), False),
     "nuisance": (NUISANCE, False), "walk": (WALK, False), "approach": (APPROACH, False),
-    "treat": (Sign("", dashes=(2.0, 2.0)), False),
+    "treat": (Sign("", dashes=(2.0, 2.0)), False), "section": (SECTION_LINE, False),
 }  # fmt: skip
 
 
@@ -110,7 +111,18 @@ def state_of(session: "Session") -> dict[str, Any]:
         "types": _types(draft),
         "parts": [{"name": part, "words": part.replace("-", " ")} for part in PARTS],
         "ground_table": _ground_table(draft),
+        "why": _why(session),
+        "section": None if unit is None else f"/picture/section?v={session.beside()}",
+        "outlook": None if unit is None else f"/picture/outlook?v={session.beside()}",
     }
+
+
+def _why(session: "Session") -> dict[str, Any] | None:
+    answer = session.answer
+    if answer is None:
+        return None
+    section = None if answer.unit is None else f"/picture/why?v={session.beside()}"
+    return answer.values | {"section": section}
 
 
 def pointed(session: "Session", px: float, py: float) -> dict[str, Any]:

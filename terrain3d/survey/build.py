@@ -281,10 +281,11 @@ def _terrain(
         error_m=error_m,
         error_from=error_from,
         colours=colours,
+        sections=local.sections,
     )
     tell(1.0)
-    if before is not None and before.terrain is not None:
-        terrain = _as_before(terrain, before.terrain)
+    if surveyed.terrain is not None:
+        terrain = _as_before(terrain, surveyed.terrain)
     return terrain, replace(surveyed, relief=relief, terrain=terrain)
 
 
@@ -355,6 +356,8 @@ class Surveyed:
         Its colours, where a photograph shows it.
     terrain : Terrain or None
         What it was put together to.
+    earlier : Surveyed or None
+        What was read at first, where more ground was asked for since.
     """
 
     source: "_Source"
@@ -366,6 +369,7 @@ class Surveyed:
     relief: Relief | None = None
     photo: tuple[Colours, tuple[str, ...]] | None = None
     terrain: Terrain | None = None
+    earlier: "Surveyed | None" = None
 
     def is_of(self, site: Site, folder: Path) -> bool:
         """Whether a site file names the same survey to be read in the same way."""
@@ -397,22 +401,29 @@ def _surveyed(
 ) -> Surveyed:
     """What is read of the survey, or was before: again only where ground is wanted that was not read."""
     of = source.survey
+    relief, terrain = (None, None) if before is None else (before.relief, before.terrain)
     if of is None:
-        return Surveyed(source, relief=None if before is None else before.relief)
+        return Surveyed(source, relief=relief, terrain=terrain)
     covered = turned_box(of.header.bounds, source.frame, of.header.crs, to_local=True)
     work = _cut(wanted or covered, covered)
-    treatments, tiles = local.treatments, ()
+    treatments, tiles, earlier = local.treatments, (), None
     if before is not None and before.box is not None:
+        earlier = before.earlier
+        if earlier is not None and earlier.box is not None and holds(earlier.box, work):
+            # What asked for more ground is gone again: the numbers are those of before it came.
+            return _surveyed(source, local, wanted, progress, earlier)
         if holds(before.box, work):
             work, tiles = before.box, before.tiles
             walls = _walls_that_matter(local.wall_mounts, before)
             if before.read is not None and _same_treatments(treatments, before) and walls == before.walls:
                 return replace(before, source=source)
         else:
-            work = joined(before.box, work)
+            earlier, work = earlier or before, joined(before.box, work)
     tiles = tiles or _read_around(source, of, work, progress)
     read = _surveyed_ground(source, of, local, work, tiles)
-    kept = Surveyed(source, work, tiles, treatments, (), read, None if before is None else before.relief)
+    kept = Surveyed(
+        source, work, tiles, treatments, (), read, relief, terrain=terrain, earlier=earlier
+    )  # fmt: skip
     return replace(kept, walls=_walls_that_matter(local.wall_mounts, kept))
 
 

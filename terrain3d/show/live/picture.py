@@ -183,8 +183,8 @@ class Picture(Stage):
     def jpeg(self) -> bytes:
         """The picture packed: quickly while something moves, finely at rest."""
         packed = io.BytesIO()
-        quality = _QUALITY_MOVING if self._is_hurried else _QUALITY
-        fine = 2 if self._is_hurried else 0
+        quality = _QUALITY_MOVING if self.is_hurried else _QUALITY
+        fine = 2 if self.is_hurried else 0
         Image.fromarray(self.image()).save(packed, "JPEG", quality=quality, subsampling=fine)
         return packed.getvalue()
 

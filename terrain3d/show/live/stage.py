@@ -43,12 +43,14 @@ class Stage:
     ----------
     hidden : set of str
         Groups of the scene that are switched off.
+    is_hurried : bool
+        Whether less is drawn, for something moves.
     """
 
     def __init__(self, plotter: Any, state: WindowState) -> None:
         self.plotter, self.state = plotter, state
         self.hidden: set[str] = set()
-        self._is_hurried = False
+        self.is_hurried = False
         self._panes: list[Pane] = []
         self._start: Camera | None = None
         self._look_over()
@@ -98,7 +100,7 @@ class Stage:
 
         While it moves the ground has fewer faces; the verdicts on it are the true ones at every moment.
         """
-        self._is_hurried = is_hurried
+        self.is_hurried = is_hurried
         for pane in self._panes:
             pane.hurry(is_hurried)
 
@@ -215,7 +217,7 @@ class Stage:
             renderer.SetViewport(left + column * share, foot, left + (column + 1) * share, 1)
             if column == len(self._panes):
                 self._panes.append(self._new_pane(column))
-                self._panes[-1].hurry(self._is_hurried)
+                self._panes[-1].hurry(self.is_hurried)
 
     def _new_pane(self, column: int) -> Pane:
         if self._still is None:

@@ -153,7 +153,7 @@ class View(Stage):
 
     def _rest_what_is_written(self) -> None:
         """Leave what is written as it stands in the picture, while only what is beside it moves."""
-        if self._is_hurried and self.state.mode not in _SHEETS:
+        if self.is_hurried and self.state.mode not in _SHEETS:
             self._screen.SetDraw(False)
 
     def render(self) -> None:

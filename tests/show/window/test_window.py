@@ -494,14 +494,14 @@ told, hurry = [], view.hurry
 view.hurry = lambda is_hurried: (told.append(is_hurried), hurry(is_hurried))
 def next_key(*_):
     # Goes on once the view has come to rest by itself.
-    if left_to_press and not view._is_hurried:
+    if left_to_press and not view.is_hurried:
         window.SetEventInformation(900, 500, 0, 0, chr(0), 1, left_to_press.pop(0))
         window.InvokeEvent("KeyPressEvent")
 window.AddObserver("TimerEvent", next_key)
 window.CreateRepeatingTimer(200)
 view.plotter.show()
 assert not left_to_press and state.unsaved
-assert told[-2:] == [True, False] and not view._is_hurried, told
+assert told[-2:] == [True, False] and not view.is_hurried, told
 """
 
 
