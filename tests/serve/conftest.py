@@ -1,7 +1,6 @@
 """A browser, and pages of it that look at a server of this process or of another."""
 
 import asyncio
-import json
 import shutil
 import threading
 from collections.abc import Callable, Iterator
@@ -10,7 +9,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from page_tests import PATIENCE_MS, SITE, settled
 from playwright.sync_api import Browser, Page, sync_playwright
+from site_files import written
 
 from terrain3d.draft.document import read_draft
 from terrain3d.serve.keeping import bring_back
@@ -24,8 +25,6 @@ FLAGS = [
     "--disable-background-networking", "--disable-component-update",
     "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1",
 ]  # fmt: skip
-#: Long enough for a busy machine: nothing is timed.
-PATIENCE_MS = 8_000
 
 
 class Served:
@@ -107,7 +106,7 @@ def browser() -> Iterator[Browser]:
 
 @pytest.fixture
 def look(browser: Browser) -> Iterator[Callable[..., Page]]:
-    """Opens an address in a window of its own; at the end nothing may have failed in it or left the machine."""
+    """Opens an address in a window of its own; nothing may fail in it or leave the machine."""
     contexts, faults, asked = [], [], []
 
     def open_(address: str, size: tuple[int, int] = (1280, 720), **how: Any) -> Page:
@@ -143,51 +142,12 @@ def watched(page: Page, faults: list[str], asked: list[str]) -> None:
     page.on("console", said)
 
 
-def state_of(page: Page) -> dict[str, Any]:
-    """The state as the page has it."""
-    return json.loads(page.evaluate("import('/page.js').then((page) => JSON.stringify(page.state))"))
-
-
-def settled(page: Page, check: Callable[[dict[str, Any]], Any], what: str = "") -> dict[str, Any]:
-    """The state, once it is as it is looked for."""
-    for _ in range(PATIENCE_MS // 20):
-        state = state_of(page)
-        if state and state.get("site") is not None and check(state):
-            return state
-        page.wait_for_timeout(20)
-    parts = ("said", "chosen", "things", "unit", "controls", "options", "work")
-    told = {part: state.get(part) for part in parts}
-    raise AssertionError(f"{what or 'the state'} did not come about: {json.dumps(told)[:3000]}")
-
-
-def quiet(page: Page) -> None:
-    """Wait until all that was clicked is done, and its picture is there."""
-    page.evaluate(
-        """async () => {
-            const { link } = await import('/page.js');
-            const { idle } = await import('/picture.js');
-            for (let k = 0; k < 3; k += 1) {
-                await idle();
-                await link.ask({ do: 'point', px: 1, py: 1 });
-            }
-            await new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)));
-        }"""
-    )
-
-
-def pixel_of(page: Page, at: list[float]) -> tuple[float, float]:
-    """Where a place of the ground lies in the window, as the page itself works it out, in its pixels."""
-    found = page.evaluate(
-        """async (at) => {
-            const { own } = await import('/page.js');
-            const { pixelOf } = await import('/project.js');
-            const pane = own.frame.panes[own.frame.panes.length - 1];
-            const [x, y] = pixelOf(pane, at);
-            const box = document.getElementById('picture').getBoundingClientRect();
-            const scale = Math.min(box.width / own.frame.size[0], box.height / own.frame.size[1]);
-            return [box.x + (box.width - own.frame.size[0] * scale) / 2 + x * scale,
-                    box.y + (box.height - own.frame.size[1] * scale) / 2 + y * scale];
-        }""",
-        at,
-    )
-    return found[0], found[1]
+@pytest.fixture
+def yard(tmp_path, serve, look):
+    """The site opened in a window: its page, and its server."""
+    path = written(tmp_path, SITE)
+    server = serve(path)
+    page = look(server.address)
+    settled(page, lambda state: state["options"])
+    page.wait_for_selector("[data-serial]")
+    return page, server, path

@@ -1,55 +1,10 @@
 """The page as a person has it: in Debian's Chromium, against the server as it is."""
 
-import json
 import re
 
 import pytest
-from conftest import pixel_of, quiet, settled, state_of
+from page_tests import SITE, click_at, in_plan, named, pixel_of, quiet, settled, state_of
 from playwright.sync_api import expect
-from site_files import YARD, option_text, written
-
-#: A yard with a wall, a second pole, and an option, whose comments a save has to keep.
-SITE = f"""# What was measured on the first visit.
-{YARD}
-[[mount]]
-name = "shed pole"  # the one with the lamp
-at = [6, 2]
-[[solid]]
-name = "low wall"
-path = [[-6, 5], [-2, 5]]
-height = 0.6
-thickness = 0.2
-{option_text("as set today", bearing=180)}"""
-
-
-@pytest.fixture
-def yard(tmp_path, serve, look):
-    """The site opened in a window: its page, and its server."""
-    path = written(tmp_path, SITE)
-    server = serve(path)
-    page = look(server.address)
-    settled(page, lambda state: state["options"])
-    page.wait_for_selector("[data-serial]")
-    return page, server, path
-
-
-def in_plan(page):
-    """Look from above, where a metre is as long everywhere."""
-    page.get_by_role("button", name="Plan", exact=True).click()
-    settled(page, lambda state: state["view"] == "plan")
-    quiet(page)
-
-
-def click_at(page, *places, **how):
-    """Click places of the ground, one after the other."""
-    for place in places:
-        page.mouse.click(*pixel_of(page, [*place, 0.0] if len(place) == 2 else place), **how)
-        quiet(page)
-
-
-def named(state, name):
-    """A thing by its name."""
-    return next(thing for thing in state["things"] if thing["name"] == name)
 
 
 def test_a_first_time_person_gets_a_verdict_and_its_reason(tmp_path, serve, look):
@@ -93,9 +48,9 @@ def test_a_first_time_person_gets_a_verdict_and_its_reason(tmp_path, serve, look
 
 #: Where each kind is drawn, where nothing else of the site lies in the way.
 PLACES = {
-    "point": [(-9, -6)],
-    "line": [(-9, -6), (-5, -6), (-5, -9)],
-    "outline": [(-9, -5), (-5, -5), (-5, -9), (-9, -9)],
+    "point": [(-9, -2)],
+    "line": [(-9, -2), (-6, -2), (-6, -5)],
+    "outline": [(-9, -2), (-6, -2), (-6, -5), (-9, -5)],
 }
 
 
@@ -123,7 +78,7 @@ def test_each_kind_is_drawn_moved_and_removed(yard):
         for point, wanted in zip(drawn["points"], PLACES[kind["form"]], strict=True):
             assert point[:2] == pytest.approx(wanted, abs=0.12), kind["label"]  # some three pixels
         quiet(page)
-        from_, to = pixel_of(page, drawn["points"][0]), pixel_of(page, [-11, -3, 0])
+        from_, to = pixel_of(page, drawn["points"][0]), pixel_of(page, [-11, 2, 0])
         page.mouse.move(*from_)
         page.mouse.down()
         page.mouse.move((from_[0] + to[0]) / 2, (from_[1] + to[1]) / 2)
@@ -139,7 +94,7 @@ def test_each_kind_is_drawn_moved_and_removed(yard):
         )
         assert next(one for one in moved["things"] if one["id"] == drawn["id"])["points"][0][
             :2
-        ] == pytest.approx((-11, -3), abs=0.15)
+        ] == pytest.approx((-11, 2), abs=0.15)
         page.get_by_role("button", name="Remove", exact=True).click()
         settled(page, lambda state, n=count: len(state["things"]) == n, f"no {kind['label']} any more")
     for _ in range(3 * len(kinds)):
@@ -196,7 +151,7 @@ def test_what_is_drawn_wrongly_is_refused_and_what_is_dropped_is_gone(yard):
     in_plan(page)
     before = state_of(page)["things"]
     page.get_by_role("button", name="block", exact=True).click()
-    click_at(page, (-9, -9), (-5, -5), (-9, -5), (-5.5, -8.5))
+    click_at(page, (-9, -5), (-5, -1), (-9, -1), (-5.5, -4.5))
     expect(page.locator(".said.refused")).to_contain_text("crosses itself")
     expect(page.get_by_text("3 places so far")).to_be_visible()
     page.keyboard.press("Backspace")
@@ -297,7 +252,7 @@ def test_every_control_of_a_unit_sets_it(yard):
         elif one["choices"]:
             others = [choice for choice in one["choices"] if choice != before]
             if others:
-                page.locator(f"[data-field={setting}]").select_option(str(one["choices"].index(others[0])))
+                page.locator(f"[data-field={setting}]").select_option(index=one["choices"].index(others[0]))
                 settled(page, lambda _state, s=setting, to=others[0]: value(s) == to)
         else:
             page.locator(f"[data-slider={setting}]").focus()

@@ -39,6 +39,7 @@ export const own = {
   dialog: null,
   look: read("look") ?? "auto",
   pointsOpen: false,
+  isMoreOpen: false,
   /** @type {string | undefined} the type of the next unit */
   newType: undefined,
   /** @type {string | null | undefined} the option that it goes into; null is a new one */

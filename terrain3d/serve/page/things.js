@@ -24,7 +24,7 @@ function kinds() {
   return [
     h("h2", null, "Draw"),
     h("div", { class: "kinds" }, first.map(kindButton)),
-    others.length ? h("details", { class: "more" }, h("summary", null, "More to draw"), h("div", { class: "kinds" }, others.map(kindButton))) : null,
+    others.length ? h("details", { class: "more", open: own.isMoreOpen, ontoggle: (/** @type {any} */ event) => { own.isMoreOpen = event.target.open; } }, h("summary", null, "More to draw"), h("div", { class: "kinds" }, others.map(kindButton))) : null,
   ];
 }
 
