@@ -12,7 +12,7 @@ from terrain3d.draft.saving import ChangedOnDiskError, save, save_as
 from terrain3d.errors import InputError
 from terrain3d.readers.surveys import EXTENSIONS
 from terrain3d.sentences.drawing import brought_back, saved_words
-from terrain3d.serve.bounds import number, points, text
+from terrain3d.serve.bounds import inside, number, points, text
 from terrain3d.serve.live_site import live_site
 from terrain3d.site import GroundSource
 from terrain3d.survey.inspect import inspect, report_lines
@@ -24,39 +24,6 @@ if TYPE_CHECKING:
 Message = dict[str, Any]
 #: Files of a folder that are offered, at most.
 _MOST_FILES = 200
-
-
-def inside(folder: Path, name: str) -> Path:
-    """The path of a name in a folder.
-
-    Raises
-    ------
-    InputError
-        When it leads out of the folder.
-
-    Examples
-    --------
-    >>> inside(Path("/farm"), "../home/secret.toml")
-    Traceback (most recent call last):
-    terrain3d.errors.InputError: '../home/secret.toml' lies outside of the folder that this was started in
-      to mend: move it there, or start in its folder
-    """
-    path = folder / name
-    if not path.resolve().is_relative_to(folder.resolve()):
-        raise InputError(
-            f"{name!r} lies outside of the folder that this was started in",
-            mend="move it there, or start in its folder",
-        )
-    return path
-
-
-def check_names(folder: Path, value: Any) -> None:
-    """Refuse names of files that lead out of the folder, wherever they stand in a value."""
-    if isinstance(value, str):
-        inside(folder, value)
-    elif isinstance(value, (list, tuple)):
-        for one in value:
-            check_names(folder, one)
 
 
 def beginnings(folder: Path) -> dict[str, Any]:
