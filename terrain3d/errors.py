@@ -47,12 +47,16 @@ class InputError(ValueError):
 
 
 def in_a_line(error: InputError) -> str:
-    """What is wrong and what to do, in one line, where there is room for no more.
+    """What is wrong and what to do, in one line, where there is room for no more; of where, the key alone.
 
-    >>> in_a_line(InputError("height is -1", "site.toml: mount[0].height", "give metres above ground"))
-    'height is -1; give metres above ground'
+    >>> in_a_line(InputError("-1 is out of bounds", "site.toml: mount 'pole': height", "give metres"))
+    'height: -1 is out of bounds; give metres'
+    >>> in_a_line(InputError("there is no such file", "/farm/site.toml", "name another"))
+    'there is no such file; name another'
     """
-    return f"{error.what}; {error.mend}" if error.mend else error.what
+    key = error.where.rpartition(": ")[2]
+    place = f"{key}: " if key.replace("_", "").isalpha() and ": " in error.where else ""
+    return f"{place}{error.what}; {error.mend}" if error.mend else f"{place}{error.what}"
 
 
 class Uncertainty(UserWarning):

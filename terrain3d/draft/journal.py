@@ -3,6 +3,7 @@
 import contextlib
 import json
 import os
+import re
 import tempfile
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,6 +18,8 @@ from terrain3d.tables import MOST_BYTES
 _IS = "unsaved work of terrain3d, 1"
 #: Of a site that has no file yet.
 _NEW = ".new-site.unsaved"
+#: Letters of its name that one not yet whole has too: a name has 255 bytes at most.
+_MOST_NAME = 50
 
 
 @dataclass(frozen=True)
@@ -63,7 +66,7 @@ def keep(history: History) -> None:
     said = {"is": _IS, "has_mark": draft.has_mark, "as_read": as_read, "text": draft.text}
     scratch: Path | None = None
     try:
-        handle, name = tempfile.mkstemp(prefix=f"{place.name[:40]}-", dir=place.parent)
+        handle, name = tempfile.mkstemp(prefix=f"{place.name[:_MOST_NAME]}-", dir=place.parent)
         scratch = Path(name)
         with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
             json.dump(said, file, ensure_ascii=False)
@@ -108,6 +111,11 @@ def found(path: Path | None, folder: Path) -> Unsaved | None:
 
 
 def ended(path: Path | None, folder: Path) -> None:
-    """Take the journal away: its work is saved, or was dropped."""
+    """Take the journal away, its work is saved or was dropped; and what a session left that was killed."""
+    place = journal_path(path, folder)
+    unfinished = re.compile(rf"{re.escape(place.name[:_MOST_NAME])}-[a-z0-9_]{{8}}")
     with contextlib.suppress(OSError):
-        journal_path(path, folder).unlink(missing_ok=True)
+        place.unlink(missing_ok=True)
+        for other in place.parent.iterdir():
+            if unfinished.fullmatch(other.name) and not other.is_symlink() and other.is_file():
+                other.unlink()

@@ -17,7 +17,7 @@ from terrain3d.draft.options import (
 )
 from terrain3d.errors import InputError
 from terrain3d.serve import settings
-from terrain3d.serve.bounds import text
+from terrain3d.serve.bounds import check_names, text
 from terrain3d.serve.viewing import show_option
 
 if TYPE_CHECKING:
@@ -56,7 +56,9 @@ def _type(session: "Session", message: Message) -> None:
     unit, state = session.unit, session.now
     if unit is None:
         raise InputError("no unit is chosen", mend="choose a unit first")
-    draft = set_unit(session.draft, state.option.name, unit.name, {"type": text(message, "type")})
+    kind = text(message, "type")
+    check_names(session.folder, kind)
+    draft = set_unit(session.draft, state.option.name, unit.name, {"type": kind})
     session.change(draft, f"set the type of {unit.name}")
 
 
@@ -66,6 +68,8 @@ def _add_unit(session: "Session", message: Message) -> None:
         option = _free_option(draft)
         draft = added_option(draft, option)
     mount = text(message, "mount")
+    session.site.terrain.mount(mount)
+    check_names(session.folder, text(message, "type"))
     values = {"mount": mount, "type": text(message, "type"), "bearing": _outwards(session, mount)}
     draft, unit = added_unit(draft, str(option), values)
     session.change(draft, f"put {unit} on {mount}")

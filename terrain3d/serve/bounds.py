@@ -1,6 +1,7 @@
 """What a message from the page may hold: who sends another gets it back in words, and nothing is done."""
 
 import math
+from pathlib import Path
 from typing import Any
 
 from terrain3d.errors import InputError
@@ -103,6 +104,39 @@ def points(message: dict[str, Any], key: str = "points", width: int = 2) -> list
                 "a point lies more than 100 km from the middle of the site", mend="draw it on the site"
             )
     return [[float(one) for one in row[:width]] for row in given]
+
+
+def inside(folder: Path, name: str) -> Path:
+    """The path of a name in a folder.
+
+    Raises
+    ------
+    InputError
+        When it leads out of the folder.
+
+    Examples
+    --------
+    >>> inside(Path("/farm"), "../home/secret.toml")
+    Traceback (most recent call last):
+    terrain3d.errors.InputError: '../home/secret.toml' lies outside of the folder that this was started in
+      to mend: move it there, or start in its folder
+    """
+    path = folder / name
+    if not path.resolve().is_relative_to(folder.resolve()):
+        raise InputError(
+            f"{name!r} lies outside of the folder that this was started in",
+            mend="move it there, or start in its folder",
+        )
+    return path
+
+
+def check_names(folder: Path, value: Any) -> None:
+    """Refuse names of files that lead out of the folder, wherever they stand in a value."""
+    if isinstance(value, str):
+        inside(folder, value)
+    elif isinstance(value, (list, tuple)):
+        for one in value:
+            check_names(folder, one)
 
 
 def _is_number(value: Any) -> bool:

@@ -9,13 +9,17 @@ from terrain3d.draft.kinds import KINDS
 from terrain3d.draft.shapes import crosses_itself, from_tape
 from terrain3d.draft.things import added, moved, removed, renamed, thing, things_of, valued
 from terrain3d.errors import InputError
-from terrain3d.serve.bounds import MOST_THINGS, number, points, text
+from terrain3d.serve.bounds import MOST_THINGS, check_names, number, points, text
 from terrain3d.serve.shown import SINGLE_TABLES
 
 if TYPE_CHECKING:
     from terrain3d.serve.session import Session
 
 Message = dict[str, Any]
+
+
+#: Keys of the single tables that name files.
+_NAMES_FILES = ("file", "surface", "terrain", "photo", "logo")
 
 
 def _check_draw(session: "Session", message: Message) -> dict[str, Any]:
@@ -69,6 +73,8 @@ def _move(session: "Session", message: Message) -> None:
 def _value(session: "Session", message: Message) -> None:
     id_, key = text(message, "id"), text(message, "key")
     if id_ in SINGLE_TABLES:
+        if key in _NAMES_FILES:
+            check_names(session.folder, message.get("value"))
         draft, name = with_setting(session.draft, id_, key, message.get("value")), f"[{id_}]"
     else:
         draft = valued(session.draft, id_, key, message.get("value"))

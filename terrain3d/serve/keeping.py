@@ -4,14 +4,15 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from terrain3d.draft.document import checked_draft, new_draft, read_draft
+from terrain3d.draft.document import checked_draft, draft_of, new_draft, read_draft
+from terrain3d.draft.history import History
 from terrain3d.draft.journal import ended
 from terrain3d.draft.journal import found as found_unsaved
 from terrain3d.draft.saving import ChangedOnDiskError, save, save_as
 from terrain3d.errors import InputError
 from terrain3d.readers.surveys import EXTENSIONS
 from terrain3d.sentences.drawing import brought_back, saved_words
-from terrain3d.serve.bounds import number, points, text
+from terrain3d.serve.bounds import inside, number, points, text
 from terrain3d.serve.live_site import live_site
 from terrain3d.site import GroundSource
 from terrain3d.survey.inspect import inspect, report_lines
@@ -25,43 +26,15 @@ Message = dict[str, Any]
 _MOST_FILES = 200
 
 
-def inside(folder: Path, name: str) -> Path:
-    """The path of a name in a folder.
-
-    Raises
-    ------
-    InputError
-        When it leads out of the folder.
-
-    Examples
-    --------
-    >>> inside(Path("/farm"), "../home/secret.toml")
-    Traceback (most recent call last):
-    terrain3d.errors.InputError: '../home/secret.toml' lies outside of the folder that this was started in
-      to mend: move it there, or start in its folder
-    """
-    path = folder / name
-    if not path.resolve().is_relative_to(folder.resolve()):
-        raise InputError(
-            f"{name!r} lies outside of the folder that this was started in",
-            mend="move it there, or start in its folder",
-        )
-    return path
-
-
-def check_names(folder: Path, value: Any) -> None:
-    """Refuse names of files that lead out of the folder, wherever they stand in a value."""
-    if isinstance(value, str):
-        inside(folder, value)
-    elif isinstance(value, (list, tuple)):
-        for one in value:
-            check_names(folder, one)
-
-
 def beginnings(folder: Path) -> dict[str, Any]:
     """What a folder has to begin with: site files, and surveys."""
     files = list(_files(folder))
+    try:
+        has_unsaved = found_unsaved(None, folder) is not None
+    except InputError:
+        has_unsaved = False
     return {
+        "unsaved": has_unsaved,
         "sites": [path.name for path in files if path.suffix.lower() == ".toml" and _is_site(path)],
         "surveys": [{"file": path.name, "doubts": []} for path in files if path.suffix.lower() in EXTENSIONS],
     }
@@ -92,13 +65,21 @@ def bring_back(session: "Session") -> None:
     unsaved = found_unsaved(draft.path, draft.folder)
     if unsaved is None:
         return
-    history = session.history
-    assert history is not None
     live = live_site(checked_draft(unsaved.draft), session.site, session.tell)
+    history = History(draft_of(unsaved.as_read, draft.path, draft.folder), unsaved.as_read)
     history.push(unsaved.draft, "bring unsaved work back")
-    history.as_read = unsaved.as_read
+    session.history = history
     session.show_live(live)
     session.say(brought_back(len(session.unsaved), unsaved.is_file_changed))
+
+
+def _bring_back(session: "Session", _message: Message) -> None:
+    """Take up a new site that was never saved."""
+    unsaved = found_unsaved(None, session.folder)
+    if unsaved is None:
+        raise InputError("there is no unsaved new site here", mend="open a site, or begin one")
+    session.open_draft(unsaved.draft, b"")
+    session.say(brought_back(len(session.unsaved), is_file_changed=False))
 
 
 def _new(session: "Session", name: str, ground: dict[str, Any], crs: str | None = None) -> None:
@@ -219,5 +200,6 @@ def _drop(session: "Session", _message: Message) -> None:
 ACTIONS = {
     "open": _open, "inspect": _inspect, "begin_plane": _begin_plane, "begin_points": _begin_points,
     "begin_shots": _begin_shots, "begin_survey": _begin_survey, "save": _save, "save_as": _save_as,
-    "reread": _reread, "keep_mine": _keep_mine, "undo": _undo, "redo": _redo, "drop": _drop,
+    "reread": _reread, "bring_back": _bring_back, "keep_mine": _keep_mine,
+    "undo": _undo, "redo": _redo, "drop": _drop,
 }  # fmt: skip

@@ -17,11 +17,13 @@ from terrain3d.draft.options import set_unit
 from terrain3d.draft.saving import is_stale
 from terrain3d.draft.things import things_of
 from terrain3d.errors import InputError, in_a_line
-from terrain3d.serve import aiming, asking, drawing, keeping, settings, shown, viewing
+from terrain3d.serve import aiming, asking, drawing, keeping, settings, shown, viewing, working
 from terrain3d.serve.bounds import check_message
 from terrain3d.serve.live_site import LiveSite, live_site
+from terrain3d.serve.work import Progress, Work
 from terrain3d.show.live.picture import Picture, ViewPlace
 from terrain3d.show.live.state import WindowState
+from terrain3d.study import Study
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,10 +76,11 @@ class Session:
         self,
         folder: Path,
         draft: Draft | None = None,
-        work: Any = None,
+        work: Work | None = None,
         tell: Callable[[str, float], None] | None = None,
     ) -> None:
-        self.folder, self.work = folder, work
+        self.folder = folder
+        self.work = work if work is not None else Work(folder)
         self.tell = tell or (lambda _step, _share: None)
         self.history: History | None = None
         self.live: LiveSite | None = None
@@ -90,6 +93,9 @@ class Session:
         self.is_stale = False
         self._serial, self._is_due = 0, False
         self.answer: asking.Answer | None = None
+        self.study: Study | None = None
+        self.found: working.Found | None = None
+        self.progress: Progress | None = None
         self._is_journal_due = False
         self._beside: tuple[Any, ...] = ()
         self.beside_version = 0
@@ -152,14 +158,21 @@ class Session:
         return self.beside_version
 
     def tick(self) -> None:
-        """Look after what goes on beside: unsaved work, and the file on disk."""
+        """Look after what goes on beside: work, unsaved changes, and the file on disk."""
+        news = self.work.poll()
+        if news is not None and self.history is not None:
+            try:
+                working.take_news(self, news)
+            except InputError as error:
+                self.say(in_a_line(error), True)
         if self.history is not None:
             self.is_stale = is_stale(self.history)
             if self._is_journal_due:
                 self.keep_journal()
 
     def end(self) -> None:
-        """Give back the graphics; unsaved work stays beside the file."""
+        """Stop work and give back the graphics; unsaved changes stay beside the file."""
+        self.work.stop()
         if self.history is not None and self._is_journal_due:
             self.keep_journal()
         self.close_site()
@@ -200,6 +213,26 @@ class Session:
             return None
         return self.window.unit
 
+    def begin_work(self, what: str, draft: Draft | None = None, **how: Any) -> None:
+        """Begin work beside, for the site as it is now.
+
+        Raises
+        ------
+        InputError
+            When something else is being done, or the site cannot be worked on.
+        """
+        self.found = None
+        self.work.begin(what, self.draft if draft is None else draft, **how)
+        self.tick()
+
+    def stop_work(self) -> None:
+        self.work.stop()
+        self.progress = None
+
+    def show_option(self, name: str) -> None:
+        """Bring an option into view."""
+        viewing.show_option(self, {"name": name})
+
     @property
     def unsaved(self) -> tuple[str, ...]:
         """What is not saved, in words."""
@@ -230,6 +263,7 @@ class Session:
         if self.picture_ is not None:
             self.picture_.close()
         self.history = self.live = self.window = self.picture_ = self.chosen = self.answer = None
+        self.study = self.found = None
         self.is_unit_chosen = self.is_stale = False
 
     def open_draft(self, draft: Draft, as_read: bytes | None = None) -> None:
@@ -265,7 +299,9 @@ class Session:
         """Bring picture and figures to a site as it is now."""
         is_same_ground = live.terrain is self.site.terrain
         before = self.now.option
-        self.live, self.window = live, self.now.renewed(live.outcome)
+        if not is_same_ground:
+            self.study = None  # it was of what stood there before
+        self.live, self.window = live, self.now.renewed(live.outcome, self.study)
         if is_same_ground:
             self.view.state = self.window
             self.view.draw()
@@ -313,4 +349,11 @@ def _best(live: LiveSite) -> int:
     return names.index(live.outcome.ranking[0]) if live.outcome.ranking else 0
 
 
-_ACTIONS = {**aiming.ACTIONS, **asking.ACTIONS, **drawing.ACTIONS, **keeping.ACTIONS, **viewing.ACTIONS}
+_ACTIONS = {
+    **aiming.ACTIONS,
+    **asking.ACTIONS,
+    **drawing.ACTIONS,
+    **keeping.ACTIONS,
+    **viewing.ACTIONS,
+    **working.ACTIONS,
+}

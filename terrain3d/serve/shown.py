@@ -73,6 +73,15 @@ def state_of(session: "Session") -> dict[str, Any]:
         "caution": SHORT_CAUTION,
         "units": session.units,
         "begin": None,
+        "work": None
+        if session.progress is None
+        else {
+            "what": session.progress.what,
+            "share": session.progress.share,
+            "words": session.progress.words,
+            "can_stop": True,
+        },
+        "found": None if session.found is None else session.found.values,
     }
     if session.live is None or session.window is None or session.picture_ is None:
         return state | {"site": None, "begin": session.beginnings()}
