@@ -77,12 +77,11 @@ def _session(start: Path, kind: str, tell: "Tell") -> "Session":
     from terrain3d.draft.document import read_draft
     from terrain3d.serve.keeping import bring_back
     from terrain3d.serve.session import Session
-    from terrain3d.serve.work import Work
 
     folder = start if kind == "folder" else start.parent
     if kind != "site":
-        return Session(folder, None, Work(folder), tell)
-    session = Session(folder, read_draft(start), Work(folder), tell)
+        return Session(folder, tell=tell)
+    session = Session(folder, read_draft(start), tell=tell)
     bring_back(session)
     return session
 

@@ -8,7 +8,7 @@ from playwright.sync_api import Page
 from site_files import YARD, option_text
 
 #: Long enough for a busy machine: nothing is timed.
-PATIENCE_MS = 20_000
+PATIENCE_MS = 60_000
 
 #: A yard with a wall, a second pole, and an option, whose comments a save has to keep.
 SITE = f"""# What was measured on the first visit.
