@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from terrain3d.caution import SHORT_CAUTION
 from terrain3d.cover.at_point import PlaceAt, place_at
 from terrain3d.cover.profile import head_bearings, telling_bearing
 from terrain3d.detector.pose import Detector
@@ -10,9 +11,10 @@ from terrain3d.draft.options import set_unit
 from terrain3d.errors import InputError
 from terrain3d.search.would_hold import would_hold
 from terrain3d.sentences.asking import change_words, no_change_words, place_lines
-from terrain3d.serve.bounds import FARTHEST_M, number, text
+from terrain3d.sentences.options import brief_line
+from terrain3d.serve.bounds import FARTHEST_M, number, points, text
 from terrain3d.serve.settings import unit_changes
-from terrain3d.show.live.beside import outlook_image, packed, section_image
+from terrain3d.show.live.beside import outlook_image, packed, section_image, still_image
 from terrain3d.terrain import Terrain
 
 if TYPE_CHECKING:
@@ -73,6 +75,7 @@ def _would_hold(session: "Session", message: Message) -> None:
                 "option": option.name,
                 "unit": change.before.name,
                 "values": _values(change.before, change.unit),
+                "at": [answer.place.x, answer.place.y],
             },
         )
         for change in found
@@ -108,10 +111,9 @@ def _take(session: "Session", message: Message) -> None:
     if not isinstance(change, dict) or not isinstance(change.get("values"), dict):
         raise InputError("there is no such change", mend="ask again what would hold this")
     option, unit = text(change, "option"), text(change, "unit")
-    place = None if session.answer is None else session.answer.place
+    at = points({"at": [change.get("at")]}, "at")[0]
     session.change(set_unit(session.draft, option, unit, change["values"]), f"set {unit} so that it holds")
-    if place is not None:
-        session.answer = _answered(session, {"x": place.x, "y": place.y})
+    session.answer = _answered(session, {"x": at[0], "y": at[1]})
 
 
 def _forget(session: "Session", _message: Message) -> None:
@@ -127,6 +129,8 @@ def picture_of(session: "Session", name: str) -> bytes | None:
             return None
         own = next(one for one in answer.place.units if one.unit == answer.unit.name)
         return packed(section_image(terrain, answer.unit, own.bearing_deg, figure, own.distance_m))
+    if name == "still":
+        return packed(still_image(session.view.whole_image(), still_foot(session)))
     unit = session.unit
     if unit is None:
         return None
@@ -137,10 +141,24 @@ def picture_of(session: "Session", name: str) -> bytes | None:
     return None
 
 
+def still_foot(session: "Session") -> tuple[str, ...]:
+    """What stands under a still of what is seen: the site, its options and how they hold, and the caution."""
+    now, draft = session.now, session.draft
+    shown = [now.outcome.options[index] for index in now.shown]
+    told = [brief_line(now.outcome, option) for option in shown] if session.site.has_options else []
+    named = [f"{option.name}: {line}" for option, line in zip(shown, told, strict=False)]
+    return (draft.name, *named, SHORT_CAUTION)
+
+
+def _still(session: "Session", _message: Message) -> dict[str, Any]:
+    session.stills += 1
+    return {"is": "still", "url": f"/picture/still?v={session.stills}"}
+
+
 def section_bearing(session: "Session", unit: Detector) -> float:
     """Along the chosen head, else along that which crosses most protected ground."""
     head = session.now.head_at
     return telling_bearing(session.site.terrain, unit) if head is None else head_bearings(unit)[head]
 
 
-ACTIONS = {"ask": _ask, "would_hold": _would_hold, "take": _take, "forget": _forget}
+ACTIONS = {"ask": _ask, "would_hold": _would_hold, "take": _take, "forget": _forget, "still": _still}

@@ -98,7 +98,7 @@ class Session:
         self.progress: Progress | None = None
         self._is_journal_due = False
         self._beside: tuple[Any, ...] = ()
-        self.beside_version = 0
+        self.beside_version = self.stills = 0
         self._packed: dict[str, tuple[int, bytes | None]] = {}
         self._unsaved: tuple[Draft | None, tuple[str, ...]] = (None, ())
         self.size: tuple[float, float] = (800.0, 560.0)
@@ -141,6 +141,8 @@ class Session:
         """A picture beside the views by its name, and its kind; None where there is none now."""
         if self.window is None:
             return None
+        if name == "still":
+            return asking.picture_of(self, name) or b"", "image/png"
         version = self.beside()
         kept = self._packed.get(name)
         if kept is None or kept[0] != version:

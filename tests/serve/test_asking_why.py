@@ -69,6 +69,7 @@ def test_what_would_hold_it_holds_it_when_it_is_taken(page):
             for offered in why["would_hold"]:
                 before = page.text
                 page("take", change=offered["change"])
+                assert not page.state["said"]["is_refusal"], page.said
                 assert page.state["why"]["lines"][0] == "Both layers here."
                 assert code_at(page.session.site, page.session.now.option, x, y) == Verdict.BOTH
                 assert page.text != before

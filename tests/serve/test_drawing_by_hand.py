@@ -2,6 +2,7 @@
 
 import math
 
+import numpy as np
 import pytest
 
 from terrain3d.draft.kinds import KINDS
@@ -28,7 +29,7 @@ def test_each_kind_is_drawn_moved_named_and_removed(page, kind):
     moved = [[x + 0.5, y - 0.25] for x, y in POINTS[form]]
     page("move", id=id_, points=moved)
     again = next(one for one in page.state["things"] if one["id"] == id_)
-    assert [point[:2] for point in again["points"]] == pytest.approx(moved)
+    assert np.array(again["points"])[:, :2] == pytest.approx(np.array(moved))
     if KINDS[kind].has_name:
         page("rename", id=id_, name="called otherwise")
         assert page.thing("called otherwise")["id"] == id_
@@ -158,7 +159,7 @@ def test_a_tape_is_held_at_a_pole_or_at_the_last_point(page):
 
 
 def test_units_are_put_moved_and_taken_off(page):
-    """A unit put on a pole looks to the yard; moved, it stands on the other; the last takes its option along."""
+    """A unit put on a pole looks to the yard; moved it stands on the other; the last takes its option."""
     page("add_unit", option="from below", mount="side pole", type="one-head-90")
     unit = page.session.unit
     assert (unit.mount, unit.name) == ("side pole", "D2")

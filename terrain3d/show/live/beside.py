@@ -2,7 +2,7 @@
 
 import io
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import lru_cache
 
 import numpy as np
@@ -15,7 +15,7 @@ from terrain3d.detector.pose import Detector, posed_heads, shut_arcs
 from terrain3d.palette import Rgb
 from terrain3d.sentences.section import change_words
 from terrain3d.show.labels import placed_in_a_row
-from terrain3d.show.lettering import font_file, line_width
+from terrain3d.show.lettering import fitted_lines, font_file, line_width
 from terrain3d.show.outlook_image import Span, layer_outline, shaded, span_of
 from terrain3d.show.section_image import Window, cut_image, over_ground_pieces
 from terrain3d.show.silhouettes import silhouette
@@ -47,6 +47,25 @@ def packed(image: Rgb) -> bytes:
     out = io.BytesIO()
     Image.fromarray(image).save(out, "PNG", compress_level=1)
     return out.getvalue()
+
+
+def still_image(image: Rgb, foot: Sequence[str]) -> Rgb:
+    """A picture with some lines under it, the first of them in bold; what is too long runs on.
+
+    >>> still_image(np.zeros((40, 200, 3), np.uint8), ("Slope", "a planning aid"))[:40].max()
+    np.uint8(0)
+    """
+    width = image.shape[1]
+    lines = [
+        (line, not n)
+        for n, text in enumerate(foot)
+        for line in fitted_lines(text, (width - 24) / _SIZE, 4, "normal" if n else "bold")
+    ]
+    strip = Image.new("RGB", (width, 16 * len(lines) + 14), palette.PAPER)
+    draw = ImageDraw.Draw(strip)
+    for n, (line, is_bold) in enumerate(lines):
+        draw.text((12, 8 + 16 * n), line, palette.INK, _font(is_bold))
+    return np.vstack([image, np.asarray(strip, np.uint8)])
 
 
 def section_image(

@@ -180,6 +180,14 @@ class Picture(Stage):
         pixels: Any = vtk_to_numpy(self._pixels)  # type: ignore[no-untyped-call]
         return np.asarray(pixels.reshape(height, width, 3)[::-1], np.uint8)
 
+    def whole_image(self) -> Rgb:
+        """The same with all that is drawn at rest."""
+        was = self.is_hurried
+        self.hurry(False)
+        image = self.image()
+        self.hurry(was)
+        return image
+
     def jpeg(self) -> bytes:
         """The picture packed: quickly while something moves, finely at rest."""
         packed = io.BytesIO()
