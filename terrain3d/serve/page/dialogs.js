@@ -138,6 +138,9 @@ function searchForm() {
       h("label", { class: "field wide" }, h("span", { class: "field-name" }, "budget, in the money of the types' prices; none is no limit"), h("input", { name: "budget", type: "text", inputmode: "decimal", autocomplete: "off" })),
       h("label", { class: "way" }, h("input", { name: "masks", type: "checkbox" }), h("span", null, "mask zones that reach ground to keep out of")),
       h("div", { class: "row end" }, h("button", { class: "strong", disabled: !!state.work }, "Search"))),
+    h("h3", null, "No mount in mind?"),
+    h("div", { class: "row" }, h("span", { class: "quiet grow" }, "Poles and walls are proposed where a unit could hold the protected ground."),
+      h("button", { disabled: !!state.work, onclick: () => { link.send({ do: "propose_mounts" }); shut(); } }, "Propose mounts")),
   ];
 }
 
@@ -145,7 +148,8 @@ function handOver() {
   const one = (/** @type {string} */ title, /** @type {string} */ words, /** @type {any} */ order) => h("li", { key: title }, h("button", { disabled: !!state.work && order.do !== "still", onclick: () => handed(order) }, title), h("span", { class: "quiet" }, words));
   return h("ul", { class: "hand-over" },
     one("A still of this view", "as a PNG, to keep", { do: "still" }),
-    (state.hand_over ?? [{ do: "stills", title: "All stills", words: "pages for the client, in a folder beside the site file" }]).map((/** @type {any} */ way) => one(way.title, way.words, { do: way.do })));
+    one("All stills", "pages for the client, in the folder out beside the site file", { do: "stills" }),
+    one("Results and maps", "every number and a map for any GIS, in the folder out", { do: "results" }));
 }
 
 /** @param {any} order */

@@ -23,14 +23,14 @@ export function sidePanel() {
 function whyPanel() {
   const why = state.why;
   const [x, y] = why.at;
-  const held = why.would_hold ?? [];
+  const held = why.would_hold;
   return [
     h("h2", null, "Why here"),
     h("p", { class: "quiet" }, `${placeWords(why.at)} of the middle of the site`),
     h("div", { class: "why-lines" }, why.lines.map((/** @type {string} */ line) => h("p", null, line))),
     why.section ? h("button", { class: "picture-button", "aria-label": "Section to this place: larger", onclick: () => { own.dialog = "why"; redraw(); } }, h("img", { src: why.section, alt: "Section to this place" })) : null,
     h("h3", null, "What would hold this?"),
-    held.length ? h("ul", { class: "changes" }, held.map((/** @type {any} */ one) => h("li", null, h("p", null, one.words),
+    held ? h("ul", { class: "changes" }, held.map((/** @type {any} */ one) => h("li", null, h("p", null, one.words),
       one.change ? h("button", { onclick: () => link.send({ do: "take", change: one.change }) }, "Set it so") : null)))
       : h("button", { onclick: () => link.send({ do: "would_hold", x, y }) }, "Look for it"),
   ];
@@ -41,6 +41,6 @@ function foundPanel() {
   return [
     h("h2", null, found.title),
     h("ul", { class: "changes" }, found.rows.map((/** @type {any} */ row, /** @type {number} */ k) => h("li", { key: k }, h("p", null, row.words),
-      row.do ? h("button", { onclick: () => link.send(row.do) }, row.word ?? "Make it an option") : null))),
+      row.do ? h("button", { onclick: () => link.send(row.do) }, "Take it") : null))),
   ];
 }
