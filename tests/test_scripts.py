@@ -234,7 +234,8 @@ def test_a_browser_is_installed_where_it_can_be_and_else_missed_aloud(monkeypatc
     """As root on Debian the tests of the page never go untried; elsewhere it is said that they do."""
     monkeypatch.syspath_prepend(str(SCRIPTS))
     described = importlib.util.spec_from_file_location("project_tests", SCRIPTS / "test.py")
-    assert described and described.loader
+    assert described is not None
+    assert described.loader is not None
     tests = importlib.util.module_from_spec(described)
     described.loader.exec_module(tests)
     installed: list[str] = []

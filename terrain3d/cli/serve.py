@@ -16,11 +16,13 @@ if TYPE_CHECKING:
 
 
 @click.command("serve")
-@click.argument(
-    "start", type=click.Path(path_type=Path), metavar="[SITE.toml|SURVEY|FOLDER]", default=Path()
-)
+@click.argument("start", type=click.Path(path_type=Path), metavar="[SITE.toml|SURVEY|FOLDER]", default=Path())
 @click.option(
-    "--port", type=click.IntRange(0, 65535), default=0, metavar="N", help="Where it listens; else a free port."
+    "--port",
+    type=click.IntRange(0, 65535),
+    default=0,
+    metavar="N",
+    help="Where it listens; else a free port.",
 )
 @click.option("--no-browser", is_flag=True, help="Open no browser; the address is printed all the same.")
 def command(start: Path, port: int, no_browser: bool) -> None:
@@ -31,7 +33,8 @@ def command(start: Path, port: int, no_browser: bool) -> None:
     import asyncio
     from urllib.parse import quote
 
-    from terrain3d.serve.server import ending_words, serve
+    from terrain3d.sentences.drawing import left_words
+    from terrain3d.serve.server import serve
     from terrain3d.show.libraries import check_libraries
 
     check_libraries()
@@ -58,7 +61,7 @@ def command(start: Path, port: int, no_browser: bool) -> None:
     try:
         asyncio.run(serve(begin, port, tell_address, unsaved.extend))
     except KeyboardInterrupt as stopped:
-        stopped.add_note(ending_words(unsaved))
+        stopped.add_note(left_words(unsaved))
         raise
 
 
@@ -68,7 +71,9 @@ def _kind_of(start: Path) -> str:
         return "folder"
     if not start.is_file():
         raise InputError(
-            f"there is no {str(start)!r}", "terrain3d serve", "give a site file, a survey or a folder that is there"
+            f"there is no {str(start)!r}",
+            "terrain3d serve",
+            "give a site file, a survey or a folder that is there",
         )
     return "site" if start.suffix.lower() == ".toml" else "survey"
 

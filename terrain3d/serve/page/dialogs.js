@@ -66,7 +66,7 @@ function framed(name, title, inside, canShut = true) {
 }
 
 /** @param {string} url @param {string} alt */
-const large = (url, alt) => (url ? h("img", { class: "large", src: url, alt }) : h("p", null, "It is not there any more."));
+const large = (url, alt) => (url ? h("img", { class: "large", src: url.replace("?", "-large?"), alt }) : h("p", null, "It is not there any more."));
 
 function stale() {
   return [

@@ -25,11 +25,11 @@ function page() {
       h("section", { key: "things", class: "panel things", "aria-label": "Things" }, thingsPanel()),
       h("section", { key: "middle", class: "middle", "aria-label": "The hillside" },
         h("div", { key: "bar", class: "view-bar" }, viewBar()),
-        h("div", { key: "hint", class: "hint-room" }, h("div", { class: "hint", id: "picture-hint" }, hint() || pointedWords() || state.next || "Drag to turn; click to choose, or to ask why")),
         h("div", {
           key: "picture", id: "picture", class: `picture mode-${own.mode}`, tabindex: 0, role: "application",
           "aria-label": "Picture of the hillside", "aria-describedby": "picture-hint", keeps: true,
         }),
+        h("div", { key: "hint", class: "hint-room" }, h("div", { class: "hint", id: "picture-hint" }, hint() || pointedWords() || state.next || "Drag to turn; click to choose, or to ask why")),
         h("ul", { key: "key", class: "key", "aria-label": "Key", tabindex: 0 }, keyStrip())),
       h("div", { key: "tabs", class: "narrow-tabs", role: "group", "aria-label": "Below the picture" }, TABS.map(([tab, word]) => h("button", {
         key: tab, "aria-pressed": own.tab === tab ? "true" : "false", onclick: () => { own.tab = tab; redraw(); },

@@ -73,7 +73,7 @@ function figures(list) {
 /** @param {string} name @param {string} title @param {string | null} url */
 function pictured(name, title, url) {
   if (!url) return null;
-  return h("button", { key: name, class: "picture-button", onclick: () => { own.dialog = name; redraw(); }, "aria-label": `${title}: larger` }, h("img", { src: url, alt: title }), h("span", null, title));
+  return h("button", { key: name, class: "picture-button", onclick: () => { own.dialog = name; redraw(); }, "aria-label": `${title}: larger` }, h("img", { src: url, alt: "" }), h("span", null, title));
 }
 
 /** What the colours and lines in the picture are. */

@@ -65,11 +65,16 @@ export function redraw() {
   });
 }
 
-/** @type {(head: any, jpeg: Blob) => void} */
-let showFrame = () => {};
+/** @type {((head: any, jpeg: Blob) => void) | null} */
+let showFrame = null;
+/** What came before there was a place for it. @type {[any, Blob] | null} */
+let early = null;
+
 /** @param {(head: any, jpeg: Blob) => void} show */
 export function framesGoTo(show) {
   showFrame = show;
+  if (early) show(...early);
+  early = null;
 }
 
 export const link = new Link({
@@ -84,7 +89,10 @@ export const link = new Link({
     else if (told.is === "said") own.said = told;
     redraw();
   },
-  frame: (head, jpeg) => showFrame(head, jpeg),
+  frame(head, jpeg) {
+    if (showFrame) showFrame(head, jpeg);
+    else early = [head, jpeg];
+  },
   line(how) {
     own.line = how;
     redraw();
@@ -95,8 +103,10 @@ export const link = new Link({
 function turnSides(before, now) {
   const changed = (/** @type {string} */ part) =>
     now[part] && JSON.stringify(now[part]) !== JSON.stringify(before?.[part]);
+  // The section to a place is drawn anew whenever a unit moves: that is no new answer.
+  const asked = (/** @type {any} */ why) => why && JSON.stringify(why.at);
   if (changed("found")) showSide("found");
-  else if (changed("why")) showSide("why");
+  else if (now.why && asked(now.why) !== asked(before?.why)) showSide("why");
   else if (changed("chosen") || changed("chosen_unit")) showSide("fields");
   else if (changed("ground_table") && !before?.ground_table) showSide("ground");
   if ((own.side === "why" && !now.why) || (own.side === "found" && !now.found)) own.side = "fields";

@@ -28,8 +28,8 @@ function whyPanel() {
     h("h2", null, "Why here"),
     h("p", { class: "quiet" }, `${placeWords(why.at)} of the middle of the site`),
     h("div", { class: "why-lines" }, why.lines.map((/** @type {string} */ line) => h("p", null, line))),
-    why.section ? h("button", { class: "picture-button", "aria-label": "Section to this place: larger", onclick: () => { own.dialog = "why"; redraw(); } }, h("img", { src: why.section, alt: "Section to this place" })) : null,
-    h("h3", null, "What would hold this?"),
+    why.section ? h("button", { class: "picture-button", "aria-label": "Section to this place: larger", onclick: () => { own.dialog = "why"; redraw(); } }, h("img", { src: why.section, alt: "" })) : null,
+    held?.length === 0 ? null : h("h3", null, "What would hold this?"),
     held ? h("ul", { class: "changes" }, held.map((/** @type {any} */ one) => h("li", null, h("p", null, one.words),
       one.change ? h("button", { onclick: () => link.send({ do: "take", change: one.change }) }, "Set it so") : null)))
       : h("button", { onclick: () => link.send({ do: "would_hold", x, y }) }, "Look for it"),

@@ -88,6 +88,13 @@ def click_at(page, *places, **how):
         quiet(page)
 
 
+def choose(page, name):
+    """Choose a thing in the list, and see its fields."""
+    page.get_by_role("button", name=name, exact=True).click()
+    settled(page, lambda state: state["chosen"] == named(state, name)["id"], f"{name} chosen")
+    quiet(page)
+
+
 def named(state, name):
     """A thing by its name."""
     return next(thing for thing in state["things"] if thing["name"] == name)

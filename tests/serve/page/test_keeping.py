@@ -7,17 +7,19 @@ import subprocess
 import sys
 
 import pytest
-from page_tests import SITE, named, quiet, settled, state_of
+from page_tests import SITE, choose, named, quiet, settled, state_of
 from playwright.sync_api import expect
 
 
 def raised(page, height, name="low wall"):
     """Give a wall another height."""
-    page.get_by_role("button", name=name, exact=True).click()
+    choose(page, name)
     field = page.locator("[data-field=height]")
     field.fill(str(height))
     field.press("Enter")
-    return settled(page, lambda state: named(state, name)["values"]["height"] == height, f"{name} {height} m high")
+    return settled(
+        page, lambda state: named(state, name)["values"]["height"] == height, f"{name} {height} m high"
+    )
 
 
 def test_nothing_is_written_until_it_is_saved(yard):
@@ -104,7 +106,7 @@ def test_a_line_that_is_lost_is_taken_up_again(yard):
     raised(page, 0.9)
     # The question whether the server is there is held up until the page was seen without it.
     held = []
-    page.route("**/page.css", held.append)
+    page.route("**/page.css", lambda route: held.append(route))
     server.cut()
     expect(page.get_by_role("alert")).to_contain_text("The connection is lost")
     field = page.locator("[data-field=height]")
@@ -197,8 +199,8 @@ def test_a_site_file_with_a_fault_ends_the_command_in_words(tmp_path):
 def test_names_are_data(yard):
     """A name with markup in it stands on the page as it is written, and runs nothing."""
     page, _server, _path = yard
-    name = "<img src=x onerror=alert(1)>\u202e & \u201cyard\u201d"
-    page.get_by_role("button", name="low wall", exact=True).click()
+    name = "<img src=x onerror=alert(1)> & \u201cyard\u201d"
+    choose(page, "low wall")
     page.get_by_label("name", exact=True).fill(name)
     page.get_by_label("name", exact=True).press("Enter")
     state = settled(page, lambda state: not [one for one in state["things"] if one["name"] == "low wall"])

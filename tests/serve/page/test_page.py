@@ -3,7 +3,7 @@
 import re
 
 import pytest
-from page_tests import SITE, click_at, in_plan, named, pixel_of, quiet, settled, state_of
+from page_tests import SITE, choose, click_at, in_plan, named, pixel_of, quiet, settled, state_of
 from playwright.sync_api import expect
 
 
@@ -55,7 +55,7 @@ PLACES = {
 
 
 def test_each_kind_is_drawn_moved_and_removed(yard):
-    """By hand, in plan: clicks, a double click at the end, a drag of a point, a button; and all taken back."""
+    """In plan, with clicks, a double click, a drag of a point and a button; and all taken back."""
     page, _server, path = yard
     in_plan(page)
     page.get_by_text("More to draw").click()
@@ -184,7 +184,7 @@ def test_a_place_snaps_to_what_stands_there(yard):
 def test_wrong_values_are_refused_in_words(yard):
     """Each field says its limits; what is past them, or no number, changes nothing."""
     page, _server, _path = yard
-    page.get_by_role("button", name="low wall").click()
+    choose(page, "low wall")
     field = page.locator("[data-field=height]")
     expect(page.locator("#help-height")).to_contain_text("up to 200")
     before = named(state_of(page), "low wall")
