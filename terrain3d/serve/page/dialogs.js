@@ -1,7 +1,7 @@
 // What is asked or shown over the page, one at a time.
 
 import { h } from "/dom.js";
-import { link, own, redraw, say, state } from "/page.js";
+import { link, openDialog, own, redraw, say, state } from "/page.js";
 import { setLook } from "/top.js";
 
 export function shut() {
@@ -177,8 +177,8 @@ function pageForm() {
     choices("Lengths in", "units", [["m", "metres"], ["ft", "feet"]], units, (way) => link.send({ do: "units", units: way })),
     choices("Light or dark", "look", [["auto", "as the system is"], ["light", "light"], ["dark", "dark"]], own.look, setLook),
     h("div", { class: "row end" },
-      h("button", { class: "danger", onclick: () => { own.dialog = "leave"; redraw(); } }, "Leave this site\u2026"),
-      h("button", { onclick: () => { own.dialog = "keys"; redraw(); } }, "Keys, mouse and fingers")),
+      h("button", { class: "danger", onclick: () => openDialog("leave") }, "Leave this site\u2026"),
+      h("button", { onclick: () => openDialog("keys") }, "Keys, mouse and fingers")),
   ];
 }
 

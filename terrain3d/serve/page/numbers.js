@@ -1,7 +1,7 @@
 // Below: the ranking of the options, what the numbers say, and the pictures beside them.
 
 import { h } from "/dom.js";
-import { link, own, redraw, state } from "/page.js";
+import { link, openDialog, state } from "/page.js";
 import { signed } from "/signs.js";
 
 export function numbersPanel() {
@@ -36,7 +36,7 @@ function oneOption(option, at) {
       class: "small", "aria-pressed": isLeft ? "true" : "false", "aria-label": `compare with ${option.name}`, disabled: option.is_shown && !isLeft,
       onclick: () => link.send({ do: "compare", name: isLeft ? null : option.name }),
     }, "Compare"),
-    h("button", { class: "small", "aria-label": `more for ${option.name}`, onclick: () => { own.dialog = `option ${option.name}`; redraw(); } }, "\u2026"),
+    h("button", { class: "small", "aria-label": `more for ${option.name}`, onclick: () => openDialog(`option ${option.name}`) }, "\u2026"),
     share === null ? null : h("span", { class: "bar", "aria-hidden": "true" }, h("span", { style: { width: `${share}%` } })),
     option.is_void ? h("span", { class: "void" }, option.words) : null,
     option.is_shown && !option.is_void ? h("span", { class: "words" }, option.words, option.worst ? ` Worst: ${option.worst}.` : "") : null);
@@ -73,7 +73,7 @@ function figures(list) {
 /** @param {string} name @param {string} title @param {string | null} url */
 function pictured(name, title, url) {
   if (!url) return null;
-  return h("button", { key: name, class: "picture-button", onclick: () => { own.dialog = name; redraw(); }, "aria-label": `${title}: larger` }, h("img", { src: url, alt: "" }), h("span", null, title));
+  return h("button", { key: name, class: "picture-button", onclick: () => openDialog(name), "aria-label": `${title}: larger` }, h("img", { src: url, alt: "" }), h("span", null, title));
 }
 
 /** What the colours and lines in the picture are. */

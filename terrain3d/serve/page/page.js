@@ -130,6 +130,13 @@ export const things = () =>
 /** @returns {Thing | undefined} */
 export const chosenThing = () => things().find((thing) => thing.id === state.chosen);
 
+/** Open a dialog over the page; what was said before it is not said in it. @param {string} name */
+export function openDialog(name) {
+  own.dialog = name;
+  own.said = { text: "", is_refusal: false };
+  redraw();
+}
+
 /** Say something of the page's own. @param {string} text @param {boolean} [is_refusal] */
 export function say(text, is_refusal = false) {
   own.said = { text, is_refusal };

@@ -3,7 +3,7 @@
 import { h } from "/dom.js";
 import { fieldsPanel } from "/fields.js";
 import { groundFields } from "/ground.js";
-import { link, own, placeWords, redraw, showSide, state } from "/page.js";
+import { link, openDialog, own, placeWords, showSide, state } from "/page.js";
 
 const TITLES = { fields: "Set", why: "Why here", found: "Found", ground: "Ground" };
 
@@ -28,7 +28,7 @@ function whyPanel() {
     h("h2", null, "Why here"),
     h("p", { class: "quiet" }, `${placeWords(why.at)} of the middle of the site`),
     h("div", { class: "why-lines" }, why.lines.map((/** @type {string} */ line) => h("p", null, line))),
-    why.section ? h("button", { class: "picture-button", "aria-label": "Section to this place: larger", onclick: () => { own.dialog = "why"; redraw(); } }, h("img", { src: why.section, alt: "" })) : null,
+    why.section ? h("button", { class: "picture-button", "aria-label": "Section to this place: larger", onclick: () => openDialog("why") }, h("img", { src: why.section, alt: "" })) : null,
     held?.length === 0 ? null : h("h3", null, "What would hold this?"),
     held ? h("ul", { class: "changes" }, held.map((/** @type {any} */ one) => h("li", null, h("p", null, one.words),
       one.change ? h("button", { onclick: () => link.send({ do: "take", change: one.change }) }, "Set it so") : null)))

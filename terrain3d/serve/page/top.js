@@ -2,13 +2,7 @@
 
 import { h } from "/dom.js";
 import { beginAsking, drop } from "/drawing.js";
-import { keep, link, own, redraw, state } from "/page.js";
-
-/** @param {string} name */
-const openDialog = (name) => () => {
-  own.dialog = name;
-  redraw();
-};
+import { keep, link, openDialog, own, redraw, state } from "/page.js";
 
 export function topBar() {
   const site = state.site;
@@ -20,19 +14,19 @@ export function topBar() {
       h("button", { onclick: () => link.send({ do: "undo" }), disabled: !site.undo, title: site.undo ? `Take back: ${site.undo}` : "Nothing to take back" }, "Take back"),
       h("button", { onclick: () => link.send({ do: "redo" }), disabled: !site.redo, title: site.redo ? `Do again: ${site.redo}` : "Nothing to do again" }, "Do again"),
       h("button", { class: "strong", onclick: save }, "Save"),
-      h("button", { onclick: openDialog("save-as") }, "Save as\u2026")),
+      h("button", { onclick: () => openDialog("save-as") }, "Save as\u2026")),
     h("div", { class: "row working" }, working()),
     h("div", { class: "row" },
-      h("button", { onclick: openDialog("study") }, "Study\u2026"),
-      h("button", { onclick: openDialog("search") }, "Search\u2026"),
-      h("button", { onclick: openDialog("hand-over") }, "Hand over\u2026"),
-      site.doubts?.length ? h("button", { onclick: openDialog("doubts") }, `Doubts (${site.doubts.length})`) : null,
-      h("button", { onclick: openDialog("page") }, "Page\u2026")));
+      h("button", { onclick: () => openDialog("study") }, "Study\u2026"),
+      h("button", { onclick: () => openDialog("search") }, "Search\u2026"),
+      h("button", { onclick: () => openDialog("hand-over") }, "Hand over\u2026"),
+      site.doubts?.length ? h("button", { onclick: () => openDialog("doubts") }, `Doubts (${site.doubts.length})`) : null,
+      h("button", { onclick: () => openDialog("page") }, "Page\u2026")));
 }
 
 export function save() {
   if (state.site.file) link.send({ do: "save" });
-  else openDialog("save-as")();
+  else openDialog("save-as");
 }
 
 function working() {

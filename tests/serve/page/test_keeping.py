@@ -115,8 +115,9 @@ def test_a_line_that_is_lost_is_taken_up_again(yard):
     while not held:
         page.wait_for_timeout(50)
     assert named(state_of(page), "low wall")["values"]["height"] == 0.9
+    for route in held:
+        route.continue_()
     page.unroute("**/page.css")
-    held[0].continue_()
     state = settled(page, lambda state: named(state, "low wall")["values"]["height"] == 1.1)
     assert len(state["site"]["unsaved"]) >= 1
     expect(page.get_by_role("alert")).to_have_count(0)
