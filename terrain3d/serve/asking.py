@@ -120,8 +120,8 @@ def _forget(session: "Session", _message: Message) -> None:
     session.answer = None
 
 
-def picture_of(session: "Session", name: str) -> bytes | None:
-    """A small picture beside the views, PNG: the section of a unit, what it sees, the section asked for."""
+def picture_of(session: "Session", name: str) -> tuple[bytes, str] | None:
+    """A small picture beside the views: the section of a unit, what it sees, the section asked for."""
     terrain, figure = session.site.terrain, session.now.outcome.figure
     if name == "why":
         answer = session.answer
@@ -134,10 +134,12 @@ def picture_of(session: "Session", name: str) -> bytes | None:
     unit = session.unit
     if unit is None:
         return None
+    is_moving = session.view.is_hurried
     if name == "section":
-        return packed(section_image(terrain, unit, section_bearing(session, unit), figure))
+        bearing = section_bearing(session, unit)
+        return packed(section_image(terrain, unit, bearing, figure, None, is_moving), is_moving)
     if name == "outlook":
-        return packed(outlook_image(terrain, unit, session.view.is_hurried))
+        return packed(outlook_image(terrain, unit, is_moving), is_moving)
     return None
 
 

@@ -99,7 +99,7 @@ class Session:
         self._is_journal_due = False
         self._beside: tuple[Any, ...] = ()
         self.beside_version = self.stills = 0
-        self._packed: dict[str, tuple[int, bytes | None]] = {}
+        self._packed: dict[str, tuple[int, tuple[bytes, str] | None]] = {}
         self._unsaved: tuple[Draft | None, tuple[str, ...]] = (None, ())
         self.size: tuple[float, float] = (800.0, 560.0)
         if draft is not None:
@@ -142,13 +142,13 @@ class Session:
         if self.window is None:
             return None
         if name == "still":
-            return asking.picture_of(self, name) or b"", "image/png"
+            return asking.picture_of(self, name)
         version = self.beside()
         kept = self._packed.get(name)
         if kept is None or kept[0] != version:
             kept = (version, asking.picture_of(self, name))
             self._packed[name] = kept
-        return None if kept[1] is None else (kept[1], "image/png")
+        return kept[1]
 
     def beside(self) -> int:
         """Counts what the pictures beside the views show: another number is another picture."""
