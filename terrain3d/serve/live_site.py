@@ -22,6 +22,8 @@ from terrain3d.units import Floats
 MOST_LOOKS = 160
 #: Of a survey of which nobody has said yet which part is meant, so many cells at most.
 MOST_CELLS = 1_000_000
+#: Around the mounts of a site that was begun without any, so much more ground than units reach, metres.
+SPARE_M = 40.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,6 +42,8 @@ class LiveSite:
         What its units saw.
     filled : Ground
         Its ground without gaps, to draw on.
+    spare_m : float
+        Ground that is read farther around mounts than units reach: none where the file had mounts at first.
     """
 
     ready: Ready
@@ -47,6 +51,7 @@ class LiveSite:
     surveyed: Surveyed
     looks: KeptLooks
     filled: Ground
+    spare_m: float = 0.0
 
     @property
     def site(self) -> OpenedSite:
@@ -106,10 +111,13 @@ def live_site(ready: Ready, before: LiveSite | None = None, progress: Progress |
     """
     types = _types(ready)
     read = None if before is None else before.surveyed
+    spare_m = before.spare_m if before is not None else 0.0 if ready.shapes.mount else SPARE_M
     if before is not None and _only_options_differ(ready, before, types):
         site, surveyed = replace(before.site, file=ready.site, types=types), before.surveyed
     else:
-        site, surveyed = open_again(ready, types, read, progress, most_cells=MOST_CELLS)
+        site, surveyed = open_again(
+            ready, types, read, progress, most_cells=MOST_CELLS, spare_m=spare_m
+        )  # fmt: skip
         if before is not None and before.terrain is site.terrain:
             site = _with_scenarios_of(site, before.site)
     looks = KeptLooks(MOST_LOOKS) if before is None else before.looks
@@ -122,7 +130,7 @@ def live_site(ready: Ready, before: LiveSite | None = None, progress: Progress |
         filled = before.filled
     else:
         filled = Ground(ground.x0, ground.y0, ground.cell_m, filled_heights(ground))
-    return LiveSite(ready, outcome, surveyed, looks, filled)
+    return LiveSite(ready, outcome, surveyed, looks, filled, spare_m)
 
 
 def _only_options_differ(ready: Ready, before: LiveSite, types: Mapping[str, DetectorType]) -> bool:

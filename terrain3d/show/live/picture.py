@@ -85,6 +85,8 @@ class Picture(Stage):
 
     def renew(self, state: WindowState) -> None:
         """Show a site that is drawn anew, from where the camera stands."""
+        if state.outcome.terrain.frame != self.state.outcome.terrain.frame:
+            self._start = None  # it was a place of other metres
         self.state = state
         for pane in self._panes:
             pane.close()
