@@ -116,6 +116,7 @@ def open_again(
     progress: Progress | None = None,
     around_m: float | None = None,
     most_cells: int | None = None,
+    spare_m: float = 0.0,
 ) -> tuple[OpenedSite, Surveyed]:
     """The same, with what was read of the survey: a site that is drawn anew is put to it without reading it.
 
@@ -130,13 +131,15 @@ def open_again(
     around_m : float, optional
     most_cells : int, optional
         As `survey.build.build_surveyed` has them.
+    spare_m : float
+        Ground so much farther around mounts is read than units reach, for more to be drawn on.
 
     Raises
     ------
     InputError
         When the survey cannot be used, or a drawn thing cannot stand on it.
     """
-    reach_m = max(detector_type.reach_m for detector_type in types.values())
+    reach_m = max(detector_type.reach_m for detector_type in types.values()) + spare_m
 
     def told(share: float) -> None:
         if progress is not None:

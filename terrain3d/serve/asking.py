@@ -129,8 +129,8 @@ def _forget(session: "Session", _message: Message) -> None:
     session.answer = None
 
 
-def picture_of(session: "Session", name: str) -> bytes | None:
-    """A small picture beside the views, PNG: the section of a unit, what it sees, the section asked for."""
+def picture_of(session: "Session", name: str) -> tuple[bytes, str] | None:
+    """A small picture beside the views: the section of a unit, what it sees, the section asked for."""
     terrain, figure = session.site.terrain, session.now.outcome.figure
     is_large, name = name.endswith(LARGE), name.removesuffix(LARGE)
     section_px, outlook_px = (LARGE_PX, LARGE_PX) if is_large else (SECTION_PX, OUTLOOK_PX)
@@ -140,19 +140,19 @@ def picture_of(session: "Session", name: str) -> bytes | None:
             return None
         own = next(one for one in answer.place.units if one.unit == answer.unit.name)
         return packed(
-            section_image(terrain, answer.unit, own.bearing_deg, figure, own.distance_m, section_px)
+            section_image(terrain, answer.unit, own.bearing_deg, figure, own.distance_m, size_px=section_px)
         )
     if name == "still":
         return packed(still_image(session.view.whole_image(), still_foot(session)))
     unit = session.unit
     if unit is None:
         return None
+    is_moving = session.view.is_hurried
     if name == "section":
-        return packed(
-            section_image(terrain, unit, section_bearing(session, unit), figure, size_px=section_px)
-        )
+        bearing = section_bearing(session, unit)
+        return packed(section_image(terrain, unit, bearing, figure, None, is_moving, section_px), is_moving)
     if name == "outlook":
-        return packed(outlook_image(terrain, unit, session.view.is_hurried, outlook_px))
+        return packed(outlook_image(terrain, unit, is_moving, outlook_px), is_moving)
     return None
 
 

@@ -92,6 +92,8 @@ def _remove(session: "Session", message: Message) -> None:
     id_ = text(message, "id")
     old = thing(session.draft, id_).name or id_
     session.change(removed(session.draft, id_, message.get("with_units") is True), f"remove {old}")
+    # Those after it have moved up: what was chosen may be another thing now.
+    session.chosen = None
 
 
 def _choose(session: "Session", message: Message) -> None:

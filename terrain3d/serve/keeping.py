@@ -9,6 +9,7 @@ from terrain3d.draft.history import History
 from terrain3d.draft.journal import ended
 from terrain3d.draft.journal import found as found_unsaved
 from terrain3d.draft.saving import ChangedOnDiskError, save, save_as
+from terrain3d.draft.things import things_of
 from terrain3d.errors import InputError
 from terrain3d.readers.surveys import EXTENSIONS
 from terrain3d.sentences.drawing import brought_back, saved_words
@@ -184,10 +185,19 @@ def _step(session: "Session", is_back: bool) -> None:
     if label is None:
         session.say("There is no change to take back" if is_back else "There is no change to make again")
         return
+    chosen = _called(session)
     _ = history.take_back() if is_back else history.redo()
     session.show_live(live_site(checked_draft(history.draft), session.site, session.tell))
+    if _called(session) != chosen:
+        session.chosen = None  # its place in the file is that of another thing now
     session.keep_journal()
     session.say(f"{'Taken back' if is_back else 'Made again'}: {label}")
+
+
+def _called(session: "Session") -> tuple[str, str] | None:
+    """Kind and name of the chosen thing."""
+    found = (one for one in things_of(session.draft) if one.id == session.chosen)
+    return next(((one.kind, one.name) for one in found), None)
 
 
 def _drop(session: "Session", _message: Message) -> None:

@@ -13,6 +13,7 @@ from terrain3d.opened import OpenedSite, Progress, open_again
 from terrain3d.ready import Ready, option_types
 from terrain3d.show.shapes import filled_heights
 from terrain3d.sight.carried import KeptLooks
+from terrain3d.site import Site
 from terrain3d.survey.build import Surveyed
 from terrain3d.terrain import Ground, Terrain
 from terrain3d.units import Floats
@@ -21,6 +22,8 @@ from terrain3d.units import Floats
 MOST_LOOKS = 160
 #: Of a survey of which nobody has said yet which part is meant, so many cells at most.
 MOST_CELLS = 1_000_000
+#: Around the mounts of a site that was begun without any, so much more ground than units reach, metres.
+SPARE_M = 40.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,6 +42,8 @@ class LiveSite:
         What its units saw.
     filled : Ground
         Its ground without gaps, to draw on.
+    spare_m : float
+        Ground that is read farther around mounts than units reach: none where the file had mounts at first.
     """
 
     ready: Ready
@@ -46,6 +51,7 @@ class LiveSite:
     surveyed: Surveyed
     looks: KeptLooks
     filled: Ground
+    spare_m: float = 0.0
 
     @property
     def site(self) -> OpenedSite:
@@ -105,10 +111,18 @@ def live_site(ready: Ready, before: LiveSite | None = None, progress: Progress |
     """
     types = _types(ready)
     read = None if before is None else before.surveyed
-    site, surveyed = open_again(ready, types, read, progress, most_cells=MOST_CELLS)
+    spare_m = before.spare_m if before is not None else 0.0 if ready.shapes.mount else SPARE_M
+    if before is not None and _only_options_differ(ready, before, types):
+        site, surveyed = replace(before.site, file=ready.site, types=types), before.surveyed
+    else:
+        site, surveyed = open_again(
+            ready, types, read, progress, most_cells=MOST_CELLS, spare_m=spare_m
+        )  # fmt: skip
+        if before is not None and before.terrain is site.terrain:
+            site = _with_scenarios_of(site, before.site)
     looks = KeptLooks(MOST_LOOKS) if before is None else before.looks
     if ready.site.option:
-        outcome = judge(site, progress, looks)
+        outcome = judge(site, progress, looks, None if before is None else before.outcome)
     else:
         outcome = Outcome(site, (without_units(site.terrain),), ())
     ground = site.terrain.ground
@@ -116,7 +130,28 @@ def live_site(ready: Ready, before: LiveSite | None = None, progress: Progress |
         filled = before.filled
     else:
         filled = Ground(ground.x0, ground.y0, ground.cell_m, filled_heights(ground))
-    return LiveSite(ready, outcome, surveyed, looks, filled)
+    return LiveSite(ready, outcome, surveyed, looks, filled, spare_m)
+
+
+def _only_options_differ(ready: Ready, before: LiveSite, types: Mapping[str, DetectorType]) -> bool:
+    """Whether nothing but units is set otherwise, of types that look no farther than ground was read for."""
+    if any(getattr(ready.site, key) != getattr(before.ready.site, key) for key in _STANDS if key != "option"):
+        return False
+    if ready.shapes != before.ready.shapes:  # drawn in other files, which may say something else by now
+        return False
+    reach = [max(kind.reach_m for kind in some.values()) for some in (types, before.site.types)]
+    return reach[0] <= reach[1] and bool(ready.site.option) == before.has_options
+
+
+def _with_scenarios_of(site: OpenedSite, before: OpenedSite) -> OpenedSite:
+    """The same with the changed terrains of before, where they are changed alike."""
+    if site.file.scenario != before.file.scenario:
+        return site
+    return replace(site, scenarios=before.scenarios)
+
+
+#: All tables of a site file.
+_STANDS = tuple(Site.model_fields)
 
 
 def _types(ready: Ready) -> Mapping[str, DetectorType]:

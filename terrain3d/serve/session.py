@@ -4,6 +4,7 @@ Everything here runs on one thread, which owns the graphics. `do` takes a messag
 that the page shows beside the picture, `frame` the picture where it changed.
 """
 
+import threading
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -80,6 +81,7 @@ class Session:
         tell: Callable[[str, float], None] | None = None,
     ) -> None:
         self.folder = folder
+        self._thread = threading.get_ident()
         self.work = work if work is not None else Work(folder)
         self.tell = tell or (lambda _step, _share: None)
         self.history: History | None = None
@@ -99,7 +101,7 @@ class Session:
         self._is_journal_due = False
         self._beside: tuple[Any, ...] = ()
         self.beside_version = self.stills = 0
-        self._packed: dict[str, tuple[int, bytes | None]] = {}
+        self._packed: dict[str, tuple[int, tuple[bytes, str] | None]] = {}
         self._unsaved: tuple[Draft | None, tuple[str, ...]] = (None, ())
         self.size: tuple[float, float] = (800.0, 560.0)
         if draft is not None:
@@ -142,13 +144,13 @@ class Session:
         if self.window is None:
             return None
         if name == "still":
-            return asking.picture_of(self, name) or b"", "image/png"
+            return asking.picture_of(self, name)
         version = self.beside()
         kept = self._packed.get(name)
         if kept is None or kept[0] != version:
             kept = (version, asking.picture_of(self, name))
             self._packed[name] = kept
-        return None if kept[1] is None else (kept[1], "image/png")
+        return kept[1]
 
     def beside(self) -> int:
         """Counts what the pictures beside the views show: another number is another picture."""
@@ -173,11 +175,15 @@ class Session:
                 self.keep_journal()
 
     def end(self) -> None:
-        """Stop work and give back the graphics; unsaved changes stay beside the file."""
+        """Stop work and give back the graphics; unsaved changes stay beside the file.
+
+        Graphics are given back on their own thread alone: another one, where Ctrl-C comes, leaves them be.
+        """
         self.work.stop()
         if self.history is not None and self._is_journal_due:
             self.keep_journal()
-        self.close_site()
+        if threading.get_ident() == self._thread:
+            self.close_site()
 
     # -- what actions share
 
@@ -300,7 +306,7 @@ class Session:
     def show_live(self, live: LiveSite) -> None:
         """Bring picture and figures to a site as it is now."""
         is_same_ground = live.terrain is self.site.terrain
-        before = self.now.option
+        before, frame = self.now.option, self.site.terrain.frame
         if not is_same_ground:
             self.study = None  # it was of what stood there before
         self.live, self.window = live, self.now.renewed(live.outcome, self.study)
@@ -309,6 +315,8 @@ class Session:
             self.view.draw()
         else:
             self.view.renew(self.window)
+            if live.terrain.frame != frame:
+                self.view.reset_camera()
         if not any(one.id == self.chosen for one in things_of(self.draft)):
             self.chosen = None
         self.is_unit_chosen = self.is_unit_chosen and bool(self.window.option.detectors)

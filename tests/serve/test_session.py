@@ -233,6 +233,20 @@ def test_pictures_beside_follow_the_unit(page):
     assert page.state["section"] is None
 
 
+def test_a_view_that_did_not_change_keeps_its_pixels(page):
+    """While one of two options is set the other is not drawn again; the picture is what drawing all gives."""
+    page("show_option", name="from below")
+    page("compare", name="from the side")
+    page("moving", is_moving=True)
+    page.session.frame()
+    for bearing in (10, 20, 30):
+        page("set", setting="bearing", value=bearing, is_same=True)
+        drawn = page.session.view.image().copy()
+        page.session.view.stale |= {0, 1}
+        assert np.array_equal(page.session.view.image(), drawn)
+        page.session.frame()
+
+
 def test_less_is_drawn_while_something_moves_and_the_verdicts_are_the_true_ones(page):
     """The ground has fewer faces while the hand moves; most of the picture stays as it is."""
     whole = image(page.session.frame())

@@ -42,11 +42,14 @@ _SIZE = 11
 _OnPicture = Callable[[Floats], list[tuple[float, float]]]
 
 
-def packed(image: Rgb) -> bytes:
-    """A picture as PNG."""
+def packed(image: Rgb, is_moving: bool = False) -> tuple[bytes, str]:
+    """A picture as a file and its kind: PNG, and while something moves JPEG, which is packed more quickly."""
     out = io.BytesIO()
+    if is_moving:
+        Image.fromarray(image).save(out, "JPEG", quality=85)
+        return out.getvalue(), "image/jpeg"
     Image.fromarray(image).save(out, "PNG", compress_level=1)
-    return out.getvalue()
+    return out.getvalue(), "image/png"
 
 
 def still_image(image: Rgb, foot: Sequence[str]) -> Rgb:
@@ -74,6 +77,7 @@ def section_image(
     bearing_deg: float,
     figure: Figure,
     at_m: float | None = None,
+    is_moving: bool = False,
     size_px: tuple[int, int] = SECTION_PX,
 ) -> Rgb:
     """The section of a unit along a bearing.
@@ -86,6 +90,8 @@ def section_image(
     figure : Figure
     at_m : float, optional
         A place along it that was asked about, metres from the unit: a figure stands there alone.
+    is_moving : bool
+        Ground and layers are drawn in fewer pixels while something moves.
     size_px : (int, int)
 
     Returns
@@ -102,8 +108,10 @@ def section_image(
     stretch = min(max(room / (per_m * (high - low)), 0.2), float(_MOST_STRETCH))
     up = per_m * stretch
     bottom = low - max(room / up - (high - low), 0.0) / 2 - _FOOT_PX / up
-    window = Window(left, right, bottom, bottom + height / up, width, height)
-    image = Image.fromarray(cut_image(profile, terrain.foliage, window, 0.8))
+    part = 2 if is_moving else 1
+    window = Window(left, right, bottom, bottom + height / up, width // part, height // part)
+    image = Image.fromarray(cut_image(profile, terrain.foliage, window, 0.8 / part))
+    image = image.resize((width, height), Image.Resampling.NEAREST) if is_moving else image
     draw = ImageDraw.Draw(image)
 
     def at(points: Floats) -> list[tuple[float, float]]:

@@ -21,8 +21,8 @@ from terrain3d.show.live.ground_colours import GroundColours, paint_ground
 from terrain3d.show.parts import Part, Tag
 from terrain3d.show.scene import Scene, add_part, light_scene
 
-#: Pixels along the longer side of the drape: a view on a screen shows no more.
-_DRAPE_PIXELS = 900
+#: Pixels along the longer side of the drape: a view on a screen shows no more; fewer while something moves.
+_DRAPE_PIXELS, _DRAPE_MOVING_PIXELS = 900, 450
 
 
 class Pane:
@@ -59,6 +59,7 @@ class Pane:
         self._whole: Any = None
         self._coarse: Any = None
         self._colours: GroundColours | None = None
+        self._drape_px = 0
         self._shown: Scene | None = None
         self._moving: dict[Part, Any] = {}
         self._moving_tags: list[_Name] = []
@@ -107,8 +108,8 @@ class Pane:
             self.renderer.RemoveViewProp(prop)
         self.renderer.clear_actors()
 
-    def show(self, colours: GroundColours, moving: Scene, hidden: set[str]) -> None:
-        """Colour the ground and put the units, arcs and layers where they are now.
+    def show(self, colours: GroundColours, moving: Scene, hidden: set[str]) -> bool:
+        """Colour the ground and put the units, arcs and layers where they are now; whether any of it changed.
 
         Parameters
         ----------
@@ -118,11 +119,12 @@ class Pane:
         hidden : set of str
             Groups that are switched off.
         """
-        self._lay(colours)
+        is_changed = self._lay(colours) or moving is not self._shown or hidden != self._hidden
         if moving is not self._shown:
             self._shown = moving
             self._put(moving)
         self.hide(hidden)
+        return is_changed
 
     def _put(self, moving: Scene) -> None:
         merged = _merged(moving.parts)
@@ -155,12 +157,16 @@ class Pane:
         if is_hurried != self._is_hurried:
             self._is_hurried = is_hurried
             self.hide(self._hidden)
+            if not is_hurried and self._colours is not None and self._drape_px < _DRAPE_PIXELS:
+                self._paint(self._colours)
 
-    def head(self, title: str) -> None:
-        """Write a title over the view; none where it is empty."""
+    def head(self, title: str) -> bool:
+        """Write a title over the view; none where it is empty. Whether it is another one."""
+        is_changed = bool(title != self._title.GetInput())
         self._title.SetInput(title)
         self._has_title = bool(title)
         self._title.SetVisibility(self._has_title)
+        return is_changed
 
     def _keep(self, group: str, actor: Any) -> Any:
         self.actors.setdefault(group, []).append(actor)
@@ -201,11 +207,16 @@ class Pane:
             render=False,
         )  # fmt: skip
 
-    def _lay(self, colours: GroundColours) -> None:
+    def _lay(self, colours: GroundColours) -> bool:
         if colours.is_same(self._colours):
-            return  # beside an option that is being set, the other one stays as it is
+            return False  # beside an option that is being set, the other one stays as it is
         self._colours = colours
-        image = paint_ground(colours, _DRAPE_PIXELS)
+        self._paint(colours)
+        return True
+
+    def _paint(self, colours: GroundColours) -> None:
+        self._drape_px = _DRAPE_MOVING_PIXELS if self._is_hurried else _DRAPE_PIXELS
+        image = paint_ground(colours, self._drape_px)
         height, width = image.shape[:2]
         picture = self.texture.GetInput()
         if picture is None or picture.GetDimensions() != (width, height, 1):

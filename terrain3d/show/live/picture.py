@@ -85,10 +85,13 @@ class Picture(Stage):
 
     def renew(self, state: WindowState) -> None:
         """Show a site that is drawn anew, from where the camera stands."""
+        if state.outcome.terrain.frame != self.state.outcome.terrain.frame:
+            self._start = None  # it was a place of other metres
         self.state = state
         for pane in self._panes:
             pane.close()
         self._panes.clear()
+        self.stale |= {0, 1}
         self._look_over()
         self.draw()
         self._clip()
@@ -175,7 +178,15 @@ class Picture(Stage):
     def image(self) -> Rgb:
         """(height, width, 3) uint8, row 0 at the top."""
         window, (width, height) = self.plotter.render_window, self.size
-        window.Render()
+        count = len(self.state.shown)
+        if self.stale:
+            # A view that shows what it showed keeps its pixels: drawing it again would take as long.
+            for column in range(count):
+                self.plotter.renderers[column].SetDraw(column in self.stale)
+            window.Render()
+            for column in range(count):
+                self.plotter.renderers[column].SetDraw(True)
+            self.stale.clear()
         window.GetPixelData(0, 0, width - 1, height - 1, 0, self._pixels, 0)
         pixels: Any = vtk_to_numpy(self._pixels)  # type: ignore[no-untyped-call]
         return np.asarray(pixels.reshape(height, width, 3)[::-1], np.uint8)

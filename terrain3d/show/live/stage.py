@@ -45,12 +45,15 @@ class Stage:
         Groups of the scene that are switched off.
     is_hurried : bool
         Whether less is drawn, for something moves.
+    stale : set of int
+        Views that show something else than when they were drawn last.
     """
 
     def __init__(self, plotter: Any, state: WindowState) -> None:
         self.plotter, self.state = plotter, state
         self.hidden: set[str] = set()
         self.is_hurried = False
+        self.stale: set[int] = {0, 1}
         self._panes: list[Pane] = []
         self._start: Camera | None = None
         self._look_over()
@@ -90,16 +93,19 @@ class Stage:
             Shares of the plotter's width and height that are kept free of views.
         """
         self._lay_out(left, foot)
-        for pane, index in zip(self._panes, self.state.shown, strict=False):
+        for k, (pane, index) in enumerate(zip(self._panes, self.state.shown, strict=False)):
             option = self.state.outcome.options[index]
-            pane.show(self._colours(option), self._all_moving(option), self.hidden)
-            pane.head(option.name if self.state.is_comparing else "")
+            is_changed = pane.show(self._colours(option), self._all_moving(option), self.hidden)
+            if pane.head(option.name if self.state.is_comparing else "") or is_changed:
+                self.stale.add(k)
 
     def hurry(self, is_hurried: bool) -> None:
         """Draw less while something moves, and all of it once it rests.
 
         While it moves the ground has fewer faces; the verdicts on it are the true ones at every moment.
         """
+        if is_hurried != self.is_hurried:
+            self.stale |= {0, 1}
         self.is_hurried = is_hurried
         for pane in self._panes:
             pane.hurry(is_hurried)
@@ -107,6 +113,7 @@ class Stage:
     def toggle(self, group: str) -> None:
         """Switch a group of the scene on or off."""
         self.hidden ^= {group}
+        self.stale |= {0, 1}
         for pane in self._panes:
             pane.hide(self.hidden)
 
@@ -116,6 +123,7 @@ class Stage:
         look = np.subtract(self._start.target, self._start.position)
         corners = framed_points(self.state.outcome, self._framed_extent())
         self.plotter.subplot(0, 0)
+        self.stale |= {0, 1}
         aim(self.plotter, fitted_camera(look, corners, width_px / height_px, room=0.94))
         self.plotter.renderers[1].camera = self.plotter.renderers[0].camera
 
@@ -144,6 +152,7 @@ class Stage:
         self._clip()
 
     def _clip(self) -> None:
+        self.stale |= {0, 1}
         for pane in self._panes:
             pane.renderer.ResetCameraClippingRange()
 
@@ -205,6 +214,7 @@ class Stage:
         if wanted == self._laid_out:
             return
         self._laid_out = wanted
+        self.stale |= {0, 1}
         share = (1 - left) / len(self.state.shown)
         for column in (0, 1):
             renderer = self.plotter.renderers[column]
