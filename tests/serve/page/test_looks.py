@@ -216,8 +216,10 @@ def test_the_picture_shows_what_the_numbers_say(yard):
     # A square metre in pixels, by the page's own scale: two places ten metres apart.
     (x0, y0), (x1, y1) = pixel_of(page, [-5, 0, 0]), pixel_of(page, [5, 0, 0])
     pixels_a_m2 = ((x1 - x0) ** 2 + (y1 - y0) ** 2) / 100
-    assert count[Verdict.BOTH] / pixels_a_m2 == pytest.approx(both_m2, rel=0.06)
-    assert count[Verdict.UPPER_ONLY] / pixels_a_m2 < 0.06 * both_m2
+    # Lines that are drawn over the ground take a little of what is seen of it.
+    assert 0.85 * both_m2 < count[Verdict.BOTH] / pixels_a_m2 < 1.02 * both_m2
+    assert 0 < count[Verdict.UPPER_ONLY] / pixels_a_m2 < 0.06 * both_m2
+    assert count[Verdict.LOWER_ONLY] == count[Verdict.DEAD] == 0
 
 
 def picture(page):
