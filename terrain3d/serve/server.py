@@ -231,8 +231,11 @@ def _turn(
         except Exception as error:  # noqa: BLE001  a fault in one order must not end what everybody works on
             traceback.print_exc(file=sys.stderr)
             answer = _fault(error)
+        if "n" in message:
+            # Who waits for an answer is given one, whatever came of it.
+            answer = (answer or {"is": "nothing"}) | {"n": message["n"]}
         if answer is not None:
-            answers.append((tab, answer | ({"n": message["n"]} if "n" in message else {})))
+            answers.append((tab, answer))
     session.tick()
     frame = session.frame() if is_free else None
     return answers, session.state(), None if frame is None else packed(frame)

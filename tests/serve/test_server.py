@@ -216,10 +216,12 @@ def test_every_tab_sees_the_same():
             async with socket_of(serving, client) as one, socket_of(serving, client) as two:
                 await one.send_json({"do": "undo"})
                 assert (await next_of(two, "state"))["site"]["name"] == "here"
+                await one.send_json({"do": "undo", "n": 6})
+                assert (await next_of(one, "nothing"))["n"] == 6  # whoever waits is told that there is none
                 await one.send_json({"do": "point", "px": 1, "py": 2, "n": 7})
                 answer = await next_of(one, "pointed")
                 assert (answer["n"], answer["ground"]) == (7, [1.0, 2.0, 3.0])
-                while (await next_of(two, "state"))["count"] < 2:
+                while (await next_of(two, "state"))["count"] < 3:
                     pass
 
     asyncio.run(check())

@@ -81,8 +81,9 @@ function surveyFound(file) {
   }
   if (!found) return h("p", { class: "quiet", role: "status" }, own.opening ? `${own.opening.step}, ${Math.round(own.opening.share * 100)} %` : "It is looked at\u2026");
   return h("div", null,
+    !found.doubts.length && found.lines.length ? h("p", { class: "quiet" }, "Nothing about it is doubted.") : null,
     found.doubts.length ? h("div", { class: "doubts" }, h("h3", null, "What it is doubted for"), h("ul", null, found.doubts.map((/** @type {string} */ doubt) => h("li", null, doubt)))) : null,
-    found.lines.length ? h("details", { class: "more", open: !found.doubts.length }, h("summary", null, "What it is"), h("pre", { class: "report" }, found.lines.join("\n"))) : null);
+    found.lines.length ? h("details", { class: "more" }, h("summary", null, "What it is"), h("pre", { class: "report" }, found.lines.join("\n"))) : null);
 }
 
 /** @param {any} way */

@@ -23,11 +23,11 @@ function thingFields(thing) {
   return [
     h("h2", { key: "title" }, thing.form === "none" ? thing.name || kind.label : `${kind.label}${thing.name ? `: ${thing.name}` : ""}`),
     isFixed ? h("p", { key: "fixed", class: "quiet" }, "Drawn in a file of its own: change it there.") : null,
+    thing.kind === "mount" ? mountsUnits(thing) : null,
     h("div", { key: `fields ${thing.id}`, class: "fields" },
       kind.has_name ? nameField(thing, isFixed) : null,
       kind.fields.map((field) => oneField(thing, field, isFixed))),
     thing.form === "none" ? null : pointsTable(thing, kind, isFixed),
-    thing.kind === "mount" ? mountsUnits(thing) : null,
     thing.form === "none" || isFixed ? null : removing(thing),
   ];
 }

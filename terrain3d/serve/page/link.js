@@ -79,7 +79,7 @@ export class Link {
     const answer = told.n === undefined ? undefined : this.asked.get(told.n);
     if (answer) {
       this.asked.delete(told.n);
-      answer(told.is === "said" ? null : told);
+      answer(told.is === "said" || told.is === "nothing" ? null : told);
       if (told.is !== "said") return;
     }
     this.on.told(told);

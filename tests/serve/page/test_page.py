@@ -269,3 +269,40 @@ def test_every_control_of_a_unit_sets_it(yard):
     page.locator("[data-field=tilt]").fill("80")
     page.locator("[data-field=tilt]").press("Enter")
     expect(page.locator(".said.refused")).to_contain_text("30")
+
+
+def test_an_edge_is_dragged_with_both_its_ends(yard):
+    """A wall moved by its middle keeps its length and its bearing."""
+    page, _server, _path = yard
+    in_plan(page)
+    choose(page, "low wall")
+    page.mouse.move(*pixel_of(page, [-4.5, 5, 0.25]))
+    page.mouse.down()
+    page.mouse.move(*pixel_of(page, [-5.5, 3, 0.15]), steps=5)
+    quiet(page)
+    page.mouse.up()
+    state = settled(page, lambda state: named(state, "low wall")["points"][0][1] < 4)
+    (x0, y0, _), (x1, y1, _) = named(state, "low wall")["points"]
+    assert (x1 - x0, y1 - y0) == pytest.approx((4, 0), abs=1e-6)
+    assert (x0, y0) == pytest.approx((-7, 3), abs=0.15)
+
+
+def test_long_work_is_told_and_stopped(yard):
+    """A search goes on beside the page, which says so; Stop ends it, and nothing of it stays."""
+    page, _server, _path = yard
+    page.get_by_role("button", name="Search\u2026").click()
+    page.get_by_role("dialog").get_by_role("button", name="Search", exact=True).click()
+    page.get_by_role("button", name="Stop", exact=True).click()
+    state = settled(page, lambda state: not state["work"])
+    assert not state["found"]
+    choose(page, "low wall")
+
+
+def test_a_still_of_what_is_seen_is_handed_over(yard):
+    """One click, and a PNG is downloaded."""
+    page, _server, _path = yard
+    page.get_by_role("button", name="Hand over\u2026").click()
+    with page.expect_download() as handed:
+        page.get_by_role("button", name="A still of this view").click()
+    # The first bytes of any PNG (ISO/IEC 15948).
+    assert handed.value.path().read_bytes()[:8] == b"\x89PNG\r\n\x1a\n"
