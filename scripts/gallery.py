@@ -3,7 +3,7 @@
 They are made to be looked at. The demo, a small real survey and a plain slope go to out/gallery, a folder a
 site, the types to a folder of their own, with one picture of them all, index.png. With --readme the pictures
 of the README are drawn anew as well, into docs.
-The same code gives the same bytes, but of the page in the browser, which is drawn where Chromium is installed.
+The same code gives the same bytes, but of the page in the browser, which is drawn where Chromium is there.
 """
 
 import re
