@@ -151,10 +151,10 @@ class Serving:
         while True:
             taken, self._waiting = gathered(self._waiting), []
             is_free = any(tab.is_free for tab in self.tabs)
-            answers, state, frame = await self._at_work(partial(_turn, self._session, taken, is_free))
-            for tab, answer in answers:
+            turn = await self._at_work(partial(_turn, self._session, taken, is_free))
+            for tab, answer in turn.answers:
                 tab.tell(answer)
-            self._pass_on(state, frame)
+            self._pass_on(turn)
             with suppress(asyncio.TimeoutError):
                 await asyncio.wait_for(self._is_due.wait(), _TICK_S)
             self._is_due.clear()
@@ -206,39 +206,54 @@ class Serving:
             tab.answers.append(told)
             tab.has_more.set()
 
-    def _pass_on(self, state: dict[str, Any], frame: bytes | None) -> None:
+    def _pass_on(self, turn: "_Turn") -> None:
+        """What came of a turn goes to every tab."""
+        state = self._state if turn.state is None else turn.state
         told = json.dumps({"is": "state", **state})
         is_new = told != self._told
         self._state, self._told = state, told
-        self._frame = frame or self._frame
+        self._frame = turn.frame or self._frame
         for tab in self.tabs:
             if is_new:
                 tab.state = told
-            tab.frame = frame or tab.frame
+            tab.frame = turn.frame or tab.frame
+            tab.answers.extend(json.dumps(fault) for fault in turn.faults)
             tab.has_more.set()
 
 
-def _turn(
-    session: Session, taken: list[tuple[_Tab, Message]], is_free: bool
-) -> tuple[list[tuple[_Tab, dict[str, Any]]], dict[str, Any], bytes | None]:
-    """One turn of the worker: orders carried out, what came of them, and a picture where one can be seen."""
-    answers = []
+@dataclass
+class _Turn:
+    """What one turn of the worker brought: answers, what all are told, and what is seen now."""
+
+    answers: list[tuple[_Tab, dict[str, Any]]]
+    faults: list[dict[str, Any]]
+    state: dict[str, Any] | None
+    frame: bytes | None
+
+
+def _turn(session: Session, taken: list[tuple[_Tab, Message]], is_free: bool) -> _Turn:
+    """Orders carried out, and a picture where one can be seen; a fault in one ends nothing else."""
+    turn = _Turn([], [], None, None)
     for tab, message in taken:
         try:
             answer = session.do(message)
         except InputError as error:
             answer = _refusal(error)
         except Exception as error:  # noqa: BLE001  a fault in one order must not end what everybody works on
-            traceback.print_exc(file=sys.stderr)
             answer = _fault(error)
         if "n" in message:
             # Who waits for an answer is given one, whatever came of it.
             answer = (answer or {"is": "nothing"}) | {"n": message["n"]}
         if answer is not None:
-            answers.append((tab, answer))
-    session.tick()
-    frame = session.frame() if is_free else None
-    return answers, session.state(), None if frame is None else packed(frame)
+            turn.answers.append((tab, answer))
+    try:
+        session.tick()
+        turn.state = session.state()
+        frame = session.frame() if is_free else None
+        turn.frame = None if frame is None else packed(frame)
+    except Exception as error:  # noqa: BLE001  nor must one in a picture
+        turn.faults.append(_fault(error))
+    return turn
 
 
 def _refusal(error: InputError) -> dict[str, Any]:
@@ -247,6 +262,7 @@ def _refusal(error: InputError) -> dict[str, Any]:
 
 
 def _fault(error: Exception) -> dict[str, Any]:
+    traceback.print_exception(error, file=sys.stderr)
     told = f"a fault in the program: {type(error).__name__}; nothing was written, and what you do goes on"
     return {"is": "said", "text": told, "is_refusal": True}
 

@@ -20,10 +20,12 @@ LIMIT = ClientTimeout(total=20)
 
 @dataclass
 class Picture:
-    """What a frame is to the server: a dataclass with a JPEG."""
+    """What a frame is to the server."""
 
     serial: int
     jpeg: bytes = b"\xff\xd8 not looked at \xff\xd9"
+    size: tuple[int, int] = (800, 560)
+    panes: list = field(default_factory=list)
 
 
 @dataclass
@@ -55,6 +57,8 @@ class Counting:
         if self.drawn > len(self.orders):
             return None
         self.drawn = len(self.orders) + 1
+        if self.orders and self.orders[-1]["do"] == "draw wrongly":
+            raise IndexError
         return Picture(self.drawn)
 
     def picture(self, name):
@@ -274,8 +278,10 @@ def test_what_is_wrong_is_refused_in_words_and_the_server_stays_up():
                     '{"do": "turn", "up": 1e999}': "no finite number",
                     '{"do": "refuse"}': "height is 500; give at most 200",
                     '{"do": "fall over"}': "a fault in the program: ZeroDivisionError",
+                    '{"do": "draw wrongly"}': "a fault in the program: IndexError",
                 }
                 for text, told in wrong.items():
+                    await line.send_json({"do": "seen"})
                     await line.send_str(text)
                     said = await next_of(line, "said")
                     assert said["is_refusal"]
