@@ -406,7 +406,8 @@ def _blocks_of(
     lines = [f"[[{words}]]" if is_entry else f"[{words}]", newline]
     below: list[tuple[str, Any]] = []
     for key, value in table.items():
-        if is_entry and isinstance(value, (list, tuple)) and value and isinstance(value[0], Mapping):
+        is_list = isinstance(value, (list, tuple)) and len(value) > 0
+        if is_entry and is_list and all(isinstance(one, Mapping) for one in value):
             below.append((key, value))
         else:
             lines.append(key_lines(key_text(key), value, newline))

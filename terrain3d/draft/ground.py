@@ -67,7 +67,7 @@ def with_setting(draft: Draft, table: str, key: str, value: Any) -> Draft:
     where = f"{draft.where}: {table}"
     if key not in keys_of(model):
         raise InputError(f"[{table}] has no {key!r}", where, f"it has {', '.join(keys_of(model))}")
-    there = draft.get((table,), {})
+    there = draft.table((table,))
     meant = {name: one for name, one in {**there, key: rounded(value, 6)}.items() if one is not None}
     checked(model, meant, where)
     if not draft.get((table,)):
@@ -113,7 +113,7 @@ def rounded_table(table: Mapping[str, Any]) -> dict[str, Any]:
 
 def _with_source(draft: Draft, source: str, value: Any, keys: Mapping[str, Any] | None = None) -> Draft:
     """The draft with another ground; what goes with a survey alone goes with it."""
-    there = draft.get(("ground",), {})
+    there = draft.table(("ground",))
     gone = [one for one in _SOURCES if one in there and one != source]
     if source != "file":
         gone += [one for one in _OF_A_SURVEY if one in there]

@@ -150,6 +150,6 @@ def _scenarios_about(draft: Draft, table: str, name: str) -> list[Place]:
             continue
         keys = draft.get(place[:2])
         changes = keys.get("leaves", 1) != 1 or keys.get("growth", 0) != 0
-        if not changes and set(keys["without"]) == {name}:
+        if not changes and all(one == name for one in keys["without"]):
             found.append(place[:2])
     return found
