@@ -15,7 +15,24 @@ from terrain3d.draft.things import added, layers_of, moved, removed, renamed, th
 from terrain3d.errors import InputError
 
 KEYS = st.sampled_from(
-    "name at path outline height detector mount without shots from head file heights pan type range".split()
+    [
+        "name",
+        "at",
+        "path",
+        "outline",
+        "height",
+        "detector",
+        "mount",
+        "without",
+        "shots",
+        "from",
+        "head",
+        "file",
+        "heights",
+        "pan",
+        "type",
+        "range",
+    ]
 )
 PLAIN = st.sampled_from([0, -1.5, "", "pole", True, "1979-05-27"])
 VALUES = st.recursive(
