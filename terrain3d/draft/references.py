@@ -44,7 +44,7 @@ def followed(draft: Draft, table: str, old: str, new: str) -> Draft:
     Where another thing still has the old name, a scenario that is about both goes on to name both.
     """
     is_still_there = any(old in _names(draft, one) for one in _together(table))
-    for place in _places_of(draft, table, old):
+    for place in named_at(draft, table, old):
         if not is_still_there:
             draft = edited(draft, place, new)
         elif place[0] == "scenario":
@@ -62,14 +62,14 @@ def check_nothing_hangs(draft: Draft, table: str, name: str, is_taken_too: bool)
     """
     if _is_one_of_several(draft, table, name):
         return
-    taped = [place for place in _places_of(draft, table, name) if place[0] == "ground"]
+    taped = [place for place in named_at(draft, table, name) if place[0] == "ground"]
     if taped:
         raise InputError(
             f"a line of tape is held at {name!r}", f"{draft.where}: ground: shots", "take that out first"
         )
     if is_taken_too:
         return
-    units = [place[:-1] for place in _places_of(draft, table, name) if place[-1] == "mount"]
+    units = [place[:-1] for place in named_at(draft, table, name) if place[-1] == "mount"]
     if units:
         words = [f"{draft.get((*unit, 'name'))} of {draft.get((*unit[:2], 'name'))!r}" for unit in units]
         raise InputError(
@@ -90,7 +90,7 @@ def without_what_hangs(draft: Draft, table: str, name: str) -> Draft:
         return draft
     for place in reversed(_scenarios_about(draft, table, name)):
         draft = edited(draft, place, None)
-    for place in reversed(_places_of(draft, table, name)):
+    for place in reversed(named_at(draft, table, name)):
         if place[0] == "scenario":
             left = [one for one in draft.get(place[:-1]) if one != name]
             draft = edited(draft, place[:-1], left or None)
@@ -122,7 +122,7 @@ def _is_one_of_several(draft: Draft, table: str, name: str) -> bool:
     return sum(_names(draft, one).count(name) for one in _together(table)) > 1
 
 
-def _places_of(draft: Draft, table: str, name: str) -> list[Place]:
+def named_at(draft: Draft, table: str, name: str) -> list[Place]:
     """Where a thing is named."""
     return [
         place
@@ -145,7 +145,7 @@ def _matching(value: Any, pattern: tuple[str, ...], above: Place = ()) -> Iterat
 def _scenarios_about(draft: Draft, table: str, name: str) -> list[Place]:
     """Scenarios that would change nothing without a thing."""
     found: list[Place] = []
-    for place in _places_of(draft, table, name):
+    for place in named_at(draft, table, name):
         if place[0] != "scenario" or place[:2] in found:
             continue
         keys = draft.get(place[:2])
