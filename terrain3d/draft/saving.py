@@ -56,12 +56,7 @@ class Saved:
 def is_stale(history: History) -> bool:
     """Whether somebody else changed the site file, or took it away, since it was read."""
     path = history.draft.path
-    if path is None:
-        return False
-    try:
-        return path.read_bytes() != history.as_read
-    except OSError:
-        return True
+    return path is not None and _on_disk(path) != history.as_read
 
 
 def save(history: History) -> Saved:
@@ -79,14 +74,17 @@ def save(history: History) -> Saved:
     if draft.path is None:
         raise InputError("this site has no file yet", mend="save it under a name")
     _check_whole(draft)
-    try:
-        on_disk = draft.path.read_bytes()
-    except OSError:
-        on_disk = history.as_read  # `rewrite` says what is wrong with the file
-    if on_disk != history.as_read:
+    on_disk = _on_disk(draft.path)
+    if on_disk is not None and on_disk != history.as_read:  # `rewrite` says of one that is gone
         raise _changed_on_disk(history, draft.path, on_disk)
     changes = _changes(history)
-    content = rewrite(draft.path, history.as_read, lambda _text: draft.text)
+    try:
+        content = rewrite(draft.path, history.as_read, lambda _text: draft.text)
+    except InputError:
+        on_disk = _on_disk(draft.path)
+        if on_disk is not None and on_disk != history.as_read:  # in the very moment
+            raise _changed_on_disk(history, draft.path, on_disk) from None
+        raise
     before = before_of(draft.path, history.as_read) if content != history.as_read else None
     history.saved(draft.path, content)
     ended(draft.path, draft.folder)
@@ -116,6 +114,14 @@ def save_as(history: History, path: Path) -> Saved:
     history.saved(path, draft.content)
     ended(draft.path, draft.folder)
     return Saved(path, changes, None)
+
+
+def _on_disk(path: Path) -> bytes | None:
+    """What a site file says now; None where it cannot be read."""
+    try:
+        return path.read_bytes()
+    except OSError:
+        return None
 
 
 def _changes(history: History) -> tuple[str, ...]:
