@@ -4,32 +4,22 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from terrain3d.draft.document import TABLES, Draft, digits_of, edited, rounded
-from terrain3d.draft.kinds import Field, field_of, keys_of
+from terrain3d.draft.kinds import Field, field_of, keys_of, made_of
 from terrain3d.errors import InputError
-from terrain3d.site import (
-    DoubtSetting,
-    GroundSource,
-    HeatSetting,
-    PaperSetting,
-    Plane,
-    RouteSetting,
-    SearchSetting,
-    Shot,
-    SiteHead,
-    SunSetting,
-    WalkTestSetting,
-)
+from terrain3d.site import GroundSource, Plane, Shot, Site
 from terrain3d.tables import Table, checked
 
 #: What says where the ground comes from, exactly one of them, and what goes with a survey alone.
 _SOURCES = ("file", "plane", "points", "shots")
 _OF_A_SURVEY = ("crs", "vertical_unit", "layer", "surface", "heights", "terrain", "flown")
 
-#: Tables that a site file has once.
+#: Tables that a site file has once, and what checks each; the boundary is drawn.
 SETTINGS: dict[str, type[Table]] = {
-    "site": SiteHead, "ground": GroundSource, "heat": HeatSetting, "sun": SunSetting, "doubt": DoubtSetting,
-    "routes": RouteSetting, "walk_test": WalkTestSetting, "search": SearchSetting, "paper": PaperSetting,
-}  # fmt: skip
+    name: model
+    for name, info in Site.model_fields.items()
+    for model in made_of(info.annotation)
+    if isinstance(model, type) and issubclass(model, Table) and name != "boundary"
+}
 
 
 def setting_fields(table: str) -> tuple[Field, ...]:

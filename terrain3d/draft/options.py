@@ -9,7 +9,7 @@ from terrain3d.draft.document import TABLES, Draft, edited, rounded
 from terrain3d.draft.edits import with_entry
 from terrain3d.draft.kinds import Field, field_of, keys_of
 from terrain3d.draft.layout import Path as Place
-from terrain3d.draft.references import without_unit
+from terrain3d.draft.references import followed, without_unit
 from terrain3d.errors import InputError
 from terrain3d.site import DetectorSetting, HeadShape, Option
 from terrain3d.tables import checked
@@ -112,7 +112,7 @@ def renamed_option(draft: Draft, name: str, new: str) -> Draft:
         return draft
     _check_free(draft, new)
     checked(Option, {"name": new, "detector": [_SOME_UNIT]}, f"{draft.where}: option {name!r}")
-    return edited(draft, (*_place(draft, name), "name"), new, keys_of(Option))
+    return followed(edited(draft, (*_place(draft, name), "name"), new, keys_of(Option)), "option", name, new)
 
 
 def combined_option(draft: Draft, name: str, combine: str) -> Draft:

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from terrain3d.draft.document import Draft, edited
+from terrain3d.draft.edits import is_there
 from terrain3d.draft.layout import Path as Place
 from terrain3d.errors import InputError
 from terrain3d.wording import listed
@@ -14,7 +15,10 @@ _NAMED_AT: dict[str, tuple[tuple[str, ...], ...]] = {
         ("option", "*", "detector", "*", "mount"),
         ("ground", "shots", "*", "from"),
         ("ground", "shots", "*", "name"),
+        ("supply", "run", "*", "from"),
+        ("supply", "run", "*", "to"),
     ),
+    "option": (("walk_tested", "*", "name"),),
     "mark": (("ground", "shots", "*", "from"), ("ground", "shots", "*", "name")),
     "solid": (("scenario", "*", "without", "*"),),
     "foliage": (("scenario", "*", "without", "*"),),
@@ -75,6 +79,10 @@ def check_nothing_hangs(draft: Draft, table: str, name: str, is_taken_too: bool)
         raise InputError(
             f"on {name!r} there is {listed(words)}", draft.where, "move it to another mount, or remove it too"
         )
+    if any(place[0] == "supply" for place in named_at(draft, table, name)):
+        raise InputError(
+            f"a cable leads to {name!r}", f"{draft.where}: supply", "lead it elsewhere, or remove it too"
+        )
     about = [str(draft.get((*place, "name"))) for place in _scenarios_about(draft, table, name)]
     if about:
         raise InputError(
@@ -94,6 +102,8 @@ def without_what_hangs(draft: Draft, table: str, name: str) -> Draft:
         if place[0] == "scenario":
             left = [one for one in draft.get(place[:-1]) if one != name]
             draft = edited(draft, place[:-1], left or None)
+        elif place[0] == "supply" and is_there(draft.layout, place):  # a run may name it at both its ends
+            draft = edited(draft, place[:-1], None)
         elif place[0] == "option":
             draft = without_unit(draft, place[:-1])
     return draft
