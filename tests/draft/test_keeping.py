@@ -191,6 +191,11 @@ def test_what_is_no_toml_any_more_is_told(site):
     assert save(history).before.read_bytes() == b"[site\n"
     assert site.read_bytes() == mine
     site.unlink()
+    os.mkfifo(site)
+    assert is_stale(history)
+    with pytest.raises(InputError, match="there is no file now"):
+        save(history)
+    site.unlink()
     assert is_stale(history)
     with pytest.raises(InputError, match="gone"):
         save(history)
