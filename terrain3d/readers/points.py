@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from terrain3d.errors import InputError
 from terrain3d.outside import opened
-from terrain3d.readers.crs import settle
+from terrain3d.readers.crs import crs_words, settle
 from terrain3d.readers.header import LasHeader, read_las_header, said_by_las
 from terrain3d.readers.quiet import quiet
 from terrain3d.readers.source import (
@@ -477,7 +477,7 @@ def _decoding(path: Path) -> Iterator[None]:
 
 
 def _nothing_inside(path: Path, box: Box | None, header: Header) -> NothingThereError:
-    crs = header.crs.name if header.crs is not None else "no CRS"
+    crs = crs_words(header.crs) if header.crs is not None else "no CRS"
     return NothingThereError(
         f"no point of it lies in {box_words(box or header.bounds)}; "
         f"it covers {box_words(header.bounds)} ({crs})",
