@@ -8,10 +8,12 @@ import pyproj
 from numpy.typing import ArrayLike
 from pyproj.crs import ProjectedCRS
 from pyproj.crs.coordinate_operation import TransverseMercatorConversion
+from pyproj.exceptions import ProjError
 from pyproj.network import set_network_enabled  # type: ignore[attr-defined]  # not listed as exported
 
 from terrain3d.errors import InputError
 from terrain3d.units import Floats
+from terrain3d.wording import fit
 
 # Whatever the machine is set to: a result may not hang on what a server gives today.
 set_network_enabled(False)
@@ -76,7 +78,7 @@ class Frame:
             return xs - self.shift[0], ys - self.shift[1]
         if not self.is_georeferenced:
             raise InputError(
-                f"coordinates in {src_crs.name} meet a site in local metres",
+                f"coordinates in {fit(src_crs.name)} meet a site in local metres",
                 mend="set [site] crs, or leave crs out everywhere and use local metres throughout",
             )
         local_x, local_y = _transformer(src_crs.to_wkt(), self.wkt).transform(xs, ys)
@@ -115,7 +117,7 @@ def site_frame(crs: pyproj.CRS | None, x: float, y: float) -> Frame:
     geodetic = crs.geodetic_crs
     if geodetic is None:
         raise InputError(
-            f"{crs.name} has no geodetic datum, so the site cannot be placed on the earth",
+            f"{fit(crs.name)} has no geodetic datum, so the site cannot be placed on the earth",
             mend="name a projected or geographic CRS, or leave crs out to work in local metres",
         )
     geodetic = geodetic.to_2d()
@@ -139,14 +141,21 @@ def site_frame(crs: pyproj.CRS | None, x: float, y: float) -> Frame:
 
 @lru_cache(maxsize=32)
 def _transformer(src_wkt: str, dst_wkt: str) -> pyproj.Transformer:
-    return pyproj.Transformer.from_crs(
-        pyproj.CRS(src_wkt).to_2d(), pyproj.CRS(dst_wkt).to_2d(), always_xy=True
-    )
+    source, target = pyproj.CRS(src_wkt).to_2d(), pyproj.CRS(dst_wkt).to_2d()
+    try:
+        return pyproj.Transformer.from_crs(source, target, always_xy=True)
+    except ProjError:
+        raise InputError(
+            f"no place can be turned from {fit(source.name)!r} into {fit(target.name)!r}: one of them has a"
+            " scale, a size of the earth or an origin that cannot be",
+            "site.toml: site.crs or ground.crs",
+            'give a code such as "EPSG:32631", or mend the numbers of the CRS',
+        ) from None
 
 
 def _misplaced(x: float, y: float, crs: pyproj.CRS) -> InputError:
     return InputError(
-        f"the coordinates ({x:.10g}, {y:.10g}) cannot be in {crs.name}",
+        f"the coordinates ({x:.10g}, {y:.10g}) cannot be in {fit(crs.name)}",
         "site.toml: site.crs",
         "name the CRS that the coordinates are in; longitude comes before latitude",
     )

@@ -32,8 +32,13 @@ def checkpoint_folder(out: Path) -> Path:
 
     >>> checkpoint_folder(Path("work/out")).name
     'out.judged'
+
+    >>> checkpoint_folder(Path("work/deep/..")).name
+    'work.judged'
     """
-    return out.with_name(f"{out.name}.judged")
+    if out.name in ("", ".."):  # a place without a name of its own, such as `.`
+        out = Path(os.path.normpath(out.absolute()))
+    return out.with_name(f"{out.name}.judged") if out.name else out / "judged"
 
 
 def inputs_digest(terrain: Terrain, space: Space, target: Target) -> str:
