@@ -1,10 +1,13 @@
-"""Broken and hostile files: .venv/bin/python scripts/fuzz.py [CASES] [--first N] [--keep DIR]
+"""Broken and hostile files: .venv/bin/python scripts/fuzz.py [CASES] [--first N] [--keep DIR] [--kills N]
 
 Good files of every format that is read are changed in ways that mean something to the format - a count, an
 offset, a number of the text, a tag, a length with its content - and given to a command. It has to end by
 itself, with status 0 or 2, in one message of ours at most: no traceback, no fault in the program, no signal,
 no noise of a library, no letter that steers a terminal, within a minute and 2 GiB; nothing that it was given
 is changed, nothing is left half-written, and nobody is called over the network.
+
+With --kills N, each command that writes is killed at N random moments instead: what is found then has to be
+all old or all new, and the next run has to bring it to its end.
 
 Case N is the same on every run. What fails is told with its number, and its files are put into the folder of
 --keep. Each case is a process of its own, forked from one that has loaded everything.
@@ -48,7 +51,7 @@ _STEERS = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u200e\u200f\u2028-\u202e\u206
 SITE = """\
 [site]
 name = "slope"
-cell = 0.5
+cell = 1.0
 [ground]
 plane = { fall = 5, towards = 180, extent = 24 }
 [[solid]]
@@ -487,7 +490,7 @@ def prepared(number: int, good: dict[str, bytes]) -> Case:
         Path(name).write_bytes(CHANGES[kind](rng, good[name]) if kind != ".ply" or name == "a.ply" else (
             changed_bytes(rng, good[name])
         ))  # fmt: skip
-        if rng.random() < 0.5:
+        if rng.random() < 0.7:
             return Case(kind, ["inspect", name])
         if kind in _IN_CRS:
             site = moved(SITE, X0, Y0).replace('name = "slope"', 'name = "slope"\ncrs = "EPSG:32631"')
@@ -532,6 +535,83 @@ def _read_back(rng: random.Random, good: dict[str, bytes]) -> Case:
     change = changed_bytes if name.endswith((".npz", ".tif")) else changed_text
     Path(name.removeprefix("back/")).write_bytes(change(rng, good[name]))
     return Case("read back", [rng.choice(("search", "compare")), "site.toml", *QUIET])
+
+
+# Kills.
+
+#: Commands that write, and what of theirs is to be the old or the new, whole.
+WRITING = (
+    ["cover", "site.toml", *QUIET], ["compare", "site.toml", *QUIET],
+    ["study", "site.toml", "--part", "animals", "--part", "heat", *QUIET],
+    ["search", "site.toml", "--write", *QUIET], ["mounts", "site.toml", "--write", *QUIET],
+    ["stills", "site.toml", "--kind", "contact", "--out", "out"], ["type", "own.toml", "--out", "out"],
+)  # fmt: skip
+
+
+def to_be_read(folder: Path) -> dict[str, bytes]:
+    """The results and the site file, as whoever opens them reads them; hidden files left out."""
+    return {
+        str(path.relative_to(folder)): path.read_bytes()
+        for path in sorted(folder.rglob("*"))
+        if path.is_file()
+        and not any(part.startswith(".") for part in path.relative_to(folder).parts)
+        and ".judged" not in str(path)
+        and ".before-" not in path.name
+    }
+
+
+def kills(words: list[str], count: int, top: Path, good: dict[str, bytes]) -> tuple[int, list[str]]:
+    """Kill a command at so many random moments, over what another site's run had left; say what is mixed.
+
+    What is found has to be the old or the new, in every file of a group that changes together, and the next
+    run has to leave what a run that nobody killed does.
+    """
+    rng = random.Random(" ".join(words))
+    folder, said, told = top / "killed", top / "said", top / "told"
+    faults_found, n_new = [], 0
+
+    def begin() -> None:
+        shutil.rmtree(folder, ignore_errors=True)
+        folder.mkdir()
+        (folder / "own.toml").write_bytes(good["own.toml"])
+        (folder / "site.toml").write_text(SITE.replace("fall = 5", "fall = 9"))
+        (folder / "mine.txt").write_text("mine")
+        run_case(Case("", [word for word in words if word != "--write"]), folder, said, told)
+        site = SITE + "[search]\nbearing_step = 90\ntilts = [0]\n"
+        (folder / "site.toml").write_text(site)
+
+    begin()
+    old = to_be_read(folder)
+    began = time.monotonic()
+    run_case(Case("", words), folder, said, told)
+    seconds, new = time.monotonic() - began, to_be_read(folder)
+    for number in range(count):
+        begin()
+        pid = os.fork()
+        if pid == 0:
+            _be_the_command(words, folder, said, told)
+        # Half of them near the end, where files take their place.
+        time.sleep(seconds * (rng.uniform(0.0, 1.1) if number % 2 else rng.uniform(0.75, 1.05)))
+        with contextlib.suppress(ProcessLookupError):
+            os.kill(pid, signal.SIGKILL)
+        os.wait4(pid, 0)
+        found = to_be_read(folder)
+        for group in ("out/", "site.toml", "mine.txt"):
+            there, before, after = (
+                {name: one[name] for name in one if name.startswith(group)} for one in (found, old, new)
+            )
+            if there not in (before, after):
+                mixed = [name for name in {*there, *before} if there.get(name) != before.get(name)]
+                faults_found.append(f"{' '.join(words)}, kill {number}: {group} is mixed: {mixed}")
+        n_new += found == new
+        (folder / "site.toml").write_bytes(SITE.encode() + b"[search]\nbearing_step = 90\ntilts = [0]\n")
+        run_case(Case("", words), folder, said, told)
+        if to_be_read(folder) != new:
+            faults_found.append(f"{' '.join(words)}, kill {number}: the next run left something else")
+        left = [str(path) for path in folder.rglob(".*") if path.name != ".written-by-terrain3d"]
+        if left:
+            faults_found.append(f"{' '.join(words)}, kill {number}: the next run left {left}")
+    return n_new, faults_found
 
 
 # A case as a process of its own.
@@ -631,7 +711,10 @@ def main() -> int:
     parser.add_argument("--first", type=int, default=0, help="number of the first case")
     parser.add_argument("--step", type=int, default=1, help="from one case's number to the next one's")
     parser.add_argument("--keep", type=Path, help="folder for the files of cases that fail")
+    parser.add_argument("--kills", type=int, metavar="N", help="kill each command that writes at N moments")
     asked = parser.parse_args()
+    if asked.kills:
+        return _killed(asked.kills)
     began = time.monotonic()
     with tempfile.TemporaryDirectory(prefix="fuzz-") as name:
         top = Path(name)
@@ -673,6 +756,19 @@ def main() -> int:
         f" the longest {worst_s[0]:.1f} s (case {worst_s[1]}),"
         f" the largest {worst_bytes[0] / 2**30:.2f} GiB (case {worst_bytes[1]})"
     )
+    return 1 if failed else 0
+
+
+def _killed(count: int) -> int:
+    failed = 0
+    with tempfile.TemporaryDirectory(prefix="fuzz-") as name:
+        good = _ready(Path(name))
+        for words in WRITING:
+            n_new, found = kills(words, count, Path(name), good)
+            failed += len(found)
+            print(f"{' '.join(words[:3])}: {count} kills, {n_new} after all was new, {len(found)} faults")
+            print("".join(f"    {fault}\n" for fault in found), end="", flush=True)
+            os.chdir(name)
     return 1 if failed else 0
 
 

@@ -81,7 +81,7 @@ class Frame:
                 f"coordinates in {fit(src_crs.name)} meet a site in local metres",
                 mend="set [site] crs, or leave crs out everywhere and use local metres throughout",
             )
-        local_x, local_y = _transformer(src_crs.to_wkt(), self.wkt).transform(xs, ys)
+        local_x, local_y = transformer(src_crs.to_wkt(), self.wkt).transform(xs, ys)
         off = ~(np.isfinite(local_x) & np.isfinite(local_y))
         if np.any(off):
             raise _misplaced(float(xs[off].flat[0]), float(ys[off].flat[0]), src_crs)
@@ -92,7 +92,7 @@ class Frame:
         xs, ys = np.asarray(x, float), np.asarray(y, float)
         if dst_crs is None or not self.is_georeferenced:
             return xs + self.shift[0], ys + self.shift[1]
-        world_x, world_y = _transformer(self.wkt, dst_crs.to_wkt()).transform(xs, ys)
+        world_x, world_y = transformer(self.wkt, dst_crs.to_wkt()).transform(xs, ys)
         return np.asarray(world_x, float), np.asarray(world_y, float)
 
 
@@ -121,8 +121,8 @@ def site_frame(crs: pyproj.CRS | None, x: float, y: float) -> Frame:
             mend="name a projected or geographic CRS, or leave crs out to work in local metres",
         )
     geodetic = geodetic.to_2d()
-    lon, lat = _transformer(crs.to_wkt(), geodetic.to_wkt()).transform(x, y)
-    lon_wgs, lat_wgs = _transformer(crs.to_wkt(), pyproj.CRS("EPSG:4326").to_wkt()).transform(x, y)
+    lon, lat = transformer(crs.to_wkt(), geodetic.to_wkt()).transform(x, y)
+    lon_wgs, lat_wgs = transformer(crs.to_wkt(), pyproj.CRS("EPSG:4326").to_wkt()).transform(x, y)
     if not (np.all(np.isfinite([lon, lat, lon_wgs, lat_wgs])) and abs(lat_wgs) <= 90 and abs(lon_wgs) <= 360):
         raise _misplaced(x, y, crs)
     local = ProjectedCRS(
@@ -140,7 +140,14 @@ def site_frame(crs: pyproj.CRS | None, x: float, y: float) -> Frame:
 
 
 @lru_cache(maxsize=32)
-def _transformer(src_wkt: str, dst_wkt: str) -> pyproj.Transformer:
+def transformer(src_wkt: str, dst_wkt: str) -> pyproj.Transformer:
+    """What turns coordinates of one CRS, x east and y north, into those of another.
+
+    Raises
+    ------
+    InputError
+        Where PROJ cannot work with one of them.
+    """
     source, target = pyproj.CRS(src_wkt).to_2d(), pyproj.CRS(dst_wkt).to_2d()
     try:
         return pyproj.Transformer.from_crs(source, target, always_xy=True)

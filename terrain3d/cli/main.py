@@ -6,6 +6,7 @@ from importlib import import_module
 import click
 
 from terrain3d import __version__
+from terrain3d.cli.options import print_nowhere
 from terrain3d.cli.start import hear_no_more
 from terrain3d.errors import InputError
 from terrain3d.terminal import say
@@ -88,6 +89,7 @@ def _run(words: list[str]) -> int:
             raise
         if error.errno is None or isinstance(error, FileNotFoundError):
             return _fault(error)
+        print_nowhere()  # what waits to be printed would fail once more on the way out
         place = f"\n  where: {error.filename}" if error.filename else ""
         say(
             f"terrain3d: the system refused what was asked of it: {error.strerror}{place}\n"

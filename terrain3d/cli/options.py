@@ -65,7 +65,7 @@ def whoever_reads() -> Iterator[None]:
     try:
         yield
     except (BrokenPipeError, SystemExit):  # the second is what rich makes of the first
-        _print_nowhere()
+        print_nowhere()
 
 
 def say_done(words: str) -> None:
@@ -78,7 +78,7 @@ def say_done(words: str) -> None:
             raise
 
 
-def _print_nowhere() -> None:
+def print_nowhere() -> None:
     """Nothing reads the standard output any more: no later word may fail for that either."""
     nowhere = os.open(os.devnull, os.O_WRONLY)
     with suppress(OSError):
