@@ -59,7 +59,8 @@ Wanted = tuple[int | None, float | None, float | None]
 @click.option(
     "--cluster",
     metavar="ADDRESS",
-    help="Judge on a Dask cluster of your own, such as tcp://192.168.1.5:8786; needs the extra `cluster`.",
+    help="Judge on a Dask cluster of your own, such as tcp://192.168.1.5:8786; needs the extra `cluster`."
+    " Whoever runs the scheduler can run anything here: name only your own.",
 )
 @click.pass_context
 def command(
