@@ -19,7 +19,7 @@ from terrain3d.cover.verdict import Verdict
 from terrain3d.sentences.paper import page_words
 from terrain3d.show.blocks import Bar, Gap, Paragraph, Piece, Row, Section, TypeSize
 from terrain3d.show.legend import Sign, verdict_sign
-from terrain3d.show.lettering import fitted_lines, line_width, page_style
+from terrain3d.show.lettering import draw_as_meant, fitted_lines, line_width, page_style
 from terrain3d.show.pages.size import DPI, HEIGHT_PX, PRINT_DPI, SCREEN, WIDTH_PX, Size
 
 #: Sizes of type in points; heights of a bar, a little air and that after a section, as shares of the page.
@@ -61,6 +61,7 @@ class PageFigure(Figure):
     def save(self, to: Path | BytesIO, size: Size = SCREEN) -> None:
         """Write the picture, in the dots of a size."""
         dots = DPI if size.width_mm is None else PRINT_DPI
+        draw_as_meant(self.findobj(Text))
         # matplotlib would write its own version into the file: other bytes for the same picture.
         self.savefig(
             to,
