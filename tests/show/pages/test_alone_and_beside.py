@@ -10,6 +10,7 @@ from terrain3d.sentences.outlay import outlay_words
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.beside import beside_sheet
 from terrain3d.show.pages.contact import pages
+from terrain3d.show.pages.stills import listed_pages
 
 pytestmark = pytest.mark.usefixtures("coarse_ground")
 
@@ -68,6 +69,21 @@ def test_four_long_names_are_as_large_as_others(outcome, size):
     assert outlays
     said = [text.get_text() for text in page.figure.texts]
     assert all(said.count(outlay) == outlays.count(outlay) for outlay in outlays)
+
+
+def test_warnings_name_whole_whom_they_are_about(outcome):
+    """The long names of three of four options stand over their warning from the first word to the last."""
+    drawn = four(outcome, LONG)
+    facts = (replace(drawn.options[0].facts[0], is_inside_solid=True),)
+    inside = tuple(replace(one, units=drawn.options[0].units[:1], facts=facts) for one in drawn.options[:3])
+    drawn = replace(drawn, options=(*inside, drawn.options[3]))
+    with page_style():
+        sheets = [page.draw() for page in listed_pages(context_of(drawn), ("warnings",))]
+        for sheet in sheets:
+            check_texts(sheet)
+        said = " ".join(text for sheet in sheets for text, _ in texts_of(sheet))
+    assert "; ".join(one.name for one in inside) in said
+    assert "..." not in said
 
 
 def test_a_short_name_has_what_its_option_costs_beside_it(outcome):
