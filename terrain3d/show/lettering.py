@@ -222,7 +222,7 @@ def font_files(text: str, weight: str = "normal") -> list[Path]:
     >>> [path.name for path in font_files("yard")]
     ['DejaVuSans.ttf']
     >>> [path.name for path in font_files("\\u0906\\u0901\\u0917\\u0928 \\u5ead\\u306e", "bold")]
-    ['DejaVuSans-Bold.ttf', 'KurintoSansJP-Bd.ttf', 'KurintoSans-Bd.ttf']
+    ['DejaVuSans-Bold.ttf', 'KurintoSansJP-Rg.ttf', 'KurintoSans-Bd.ttf']
     """
     first, *others = _files(_order(text), weight)
     missing = {letter for letter in text if not _holds(first, letter)}
@@ -242,6 +242,9 @@ def _files(order: tuple[str, ...], weight: str) -> tuple[Path, ...]:
 
 
 def _file(other: str, weight: str) -> Path:
+    if other == "JP":
+        # Of the bold one the kana are no bolder: among bold characters they would look faded.
+        weight = "normal"
     return _KURINTO / f"KurintoSans{other}-{'Bd' if weight == 'bold' else 'Rg'}.ttf"
 
 

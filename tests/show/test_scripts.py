@@ -9,9 +9,10 @@ from io import BytesIO
 
 import numpy as np
 import pytest
-from matplotlib.ft2font import FT2Font
+from matplotlib.ft2font import FT2Font, LoadFlags
 from matplotlib.text import Text
 from PIL import Image
+from scipy.ndimage import distance_transform_edt
 
 from terrain3d.show.lettering import (
     draw_as_meant,
@@ -166,6 +167,22 @@ def test_chinese_characters_are_those_of_the_page():
         draw_as_meant(page.figure.findobj(Text))
         assert first.get_fontfamily()[1] != before[1]
         assert first.get_fontfamily()[1].endswith("JP")
+
+
+@pytest.mark.parametrize("weight", WEIGHTS)
+def test_japanese_is_of_one_weight(weight):
+    """Strokes of kana are about as wide as those of the characters between them, in bold headings too."""
+    widths = {}
+    for letter in "\u306e\u5ead":
+        (path, *_) = font_files("\u306e" + letter, weight)[1:]
+        face = FT2Font(path)
+        face.set_size(200, 72)
+        face.set_text(letter, 0.0, flags=LoadFlags.NO_HINTING)
+        face.draw_glyphs_to_bitmap(antialiased=True)
+        # The widest disc within a stroke is as wide as the stroke.
+        widths[letter] = 2 * distance_transform_edt(np.pad(face.get_image() > 127, 1)).max()
+    kana, character = widths.values()
+    assert kana == pytest.approx(character, rel=0.35)
 
 
 def test_a_name_in_the_window_is_whole():
