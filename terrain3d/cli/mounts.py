@@ -8,6 +8,7 @@ from terrain3d.cli.options import (
     Finite,
     out_option,
     progress_on_terminal,
+    say_done,
     site_argument,
     site_bytes,
     waiting_for,
@@ -69,10 +70,10 @@ def command(site: Path, every: float, out: Path, write: bool, which: str) -> Non
             ):
                 progress("drawing", 0.0)
                 write_mounts_page(found, scratch / PLAN)
-            click.echo(f"plan written to {out / PLAN}")
+            say_done(f"plan written to {out / PLAN}")
     except BaseException as error:
         if is_added:
             error.add_note(f"{added}; the plan was not drawn")
         raise
     if is_added:
-        click.echo(added)
+        say_done(added)

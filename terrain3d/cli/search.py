@@ -10,9 +10,18 @@ from typing import TYPE_CHECKING
 
 import click
 
-from terrain3d.cli.options import Finite, out_option, progress_on_terminal, site_bytes, whoever_reads
+from terrain3d.cli.options import (
+    Finite,
+    out_option,
+    progress_on_terminal,
+    say_done,
+    site_bytes,
+    waiting_for,
+    whoever_reads,
+)
 from terrain3d.cli.pictures import check_drawing, check_out, outcome_pictures, stills_option, write_and_tell
 from terrain3d.cli.start import hear_no_more
+from terrain3d.terminal import say
 
 if TYPE_CHECKING:
     from terrain3d.opened import Progress
@@ -50,7 +59,8 @@ Wanted = tuple[int | None, float | None, float | None]
 @click.option(
     "--cluster",
     metavar="ADDRESS",
-    help="Judge on a Dask cluster of your own, such as tcp://192.168.1.5:8786; needs the extra `cluster`.",
+    help="Judge on a Dask cluster of your own, such as tcp://192.168.1.5:8786; needs the extra `cluster`."
+    " Whoever runs the scheduler can run anything here: name only your own.",
 )
 @click.pass_context
 def command(
@@ -82,10 +92,10 @@ def command(
         with progress_on_terminal() as progress, _workers(cluster) as do_tasks:
             result = _searched(site, out, wanted, resume, progress, do_tasks)
     except KeyboardInterrupt:
-        click.echo(f"finished mounts are kept in {_kept(out)}: the same command goes on from there", err=True)
+        say(f"finished mounts are kept in {_kept(out)}: the same command goes on from there", err=True)
         raise
     if sys.stderr.isatty():
-        click.echo(f"searched in {time.monotonic() - began:.0f} s", err=True)
+        say(f"searched in {time.monotonic() - began:.0f} s", err=True)
     written = ""
 
     def put() -> None:
@@ -99,9 +109,9 @@ def command(
 
     _write_out(result, out, which, tell, put)
     kept = f"; what was judged of each mount is kept in {_kept(out)}" if result.settings_judged else ""
-    click.echo(f"written to {out}{kept}")
+    say_done(f"written to {out}{kept}")
     if written:
-        click.echo(written)
+        say_done(written)
 
 
 def _check_out(site: Path, as_read: bytes, out: Path, write: bool, which: str) -> None:
@@ -141,17 +151,20 @@ def _searched(
 ) -> "SearchResult | NothingFits":
     """Search one site; its finished mounts are kept beside its results."""
     from terrain3d.errors import InputError
+    from terrain3d.paper.whole import writing_to
     from terrain3d.ready import in_file
     from terrain3d.search.run import open_checkpoint, read_search, run_search
 
     search = read_search(site, progress, *wanted)
-    checkpoint = open_checkpoint(_kept(out), search, anew=not resume)
-    if checkpoint.outdated and resume:
-        click.echo("the site has changed since its mounts were judged: judging all of them anew", err=True)
-    try:
-        return run_search(search, progress, checkpoint, do_tasks)
-    except InputError as error:
-        raise in_file(error, site) from error
+    kept = _kept(out)
+    with writing_to(kept, waiting_for(kept)):
+        checkpoint = open_checkpoint(kept, search, anew=not resume)
+        if checkpoint.outdated and resume:
+            say("the site has changed since its mounts were judged: judging all of them anew", err=True)
+        try:
+            return run_search(search, progress, checkpoint, do_tasks)
+        except InputError as error:
+            raise in_file(error, site) from error
 
 
 def _kept(out: Path) -> Path:
@@ -208,7 +221,7 @@ def _search_folder(
         first = attempt(path, partial(_check_out, path, as_read[place], out / path.stem, write, which))
         if first.fault:
             done[place] = first
-            click.echo(site_line(first), err=True)
+            say(site_line(first), err=True)
     left = [place for place in range(len(paths)) if place not in done]
     try:
         with progress_on_terminal() as progress, _workers(cluster) as do_tasks:
@@ -226,7 +239,7 @@ def _search_folder(
 
                 def found() -> None:
                     with whoever_reads():
-                        click.echo(site_line(SiteDone(paths[place], result)))
+                        say(site_line(SiteDone(paths[place], result)))
 
                 _write_out(result, out / paths[place].stem, which, found, put, tell)
                 return result
@@ -238,11 +251,11 @@ def _search_folder(
                 place, is_searched = left[number], not one.fault
                 done[place] = attempt(one.path, partial(finished, place, one.result)) if is_searched else one
                 if done[place].fault:
-                    click.echo(site_line(done[place]), err=True)
+                    say(site_line(done[place]), err=True)
     except KeyboardInterrupt as stopped:
         hear_no_more()
         words = [f"{len(done)} of {len(paths)} sites were done", *getattr(stopped, "__notes__", ())]
-        click.echo(f"terrain3d: stopped; {'; '.join(words)}", err=True)
+        say(f"terrain3d: stopped; {'; '.join(words)}", err=True)
         return INTERRUPTED
     print_sites([done[place] for place in range(len(paths))])
     failed = [one for one in done.values() if one.fault]

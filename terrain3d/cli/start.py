@@ -9,6 +9,7 @@ import os
 import signal
 import sys
 import threading
+import warnings
 from types import FrameType
 
 #: Seconds after which a signal that came at a bad moment is heard again.
@@ -36,6 +37,10 @@ def main() -> None:
     # Before anything loads numpy: its small products gain nothing from threads, which wait for each other by
     # spinning, and take the processors from what does share its work. Whoever sets it otherwise is heard.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    if "--debug" not in sys.argv:
+        # Where what libraries warn of matters, it is told in words of ours. Helpers do as this does.
+        sys.warnoptions.append("ignore")
+        warnings.simplefilter("ignore")
     try:
         for number in _SIGNALS:
             # What is ignored, as under nohup, stays ignored.

@@ -10,6 +10,7 @@ from terrain3d.cli.options import (
     date_option,
     out_option,
     progress_on_terminal,
+    say_done,
     site_argument,
     size_option,
     waiting_for,
@@ -94,7 +95,7 @@ def command(
     drawn = pictures("all", kinds, lambda: context)
     write_pictures(out, drawn, waiting_for(out))
     for name in sorted(drawn.names):
-        click.echo(out / STILLS / name)
+        say_done(str(out / STILLS / name))
 
 
 def _check_lines(along: tuple[str, ...], site: "Site") -> None:

@@ -73,6 +73,36 @@ class Draft:
         """What stands at a place of it."""
         return value_at(self.tables, place) if is_there(self.layout, place) else default
 
+    def table(self, place: Place) -> dict[str, Any]:
+        """The table at a place; an empty one where there is none.
+
+        Raises
+        ------
+        InputError
+            Where something else stands there.
+        """
+        found = self.get(place, {})
+        if not isinstance(found, dict):
+            raise InputError(f"{_words_of(place)} is no table", self.where, "write it as one")
+        return found
+
+    def entries(self, place: Place) -> list[dict[str, Any]]:
+        """The list of tables at a place; an empty one where there is none.
+
+        Raises
+        ------
+        InputError
+            Where something else stands there.
+        """
+        found = self.get(place, [])
+        if not isinstance(found, list) or not all(isinstance(one, dict) for one in found):
+            raise InputError(f"{_words_of(place)} is no list of tables", self.where, "write it as one")
+        return found
+
+
+def _words_of(place: Place) -> str:
+    return " ".join(str(part + 1) if isinstance(part, int) else part for part in place)
+
 
 def read_draft(path: Path | str) -> Draft:
     """The draft of a site file as it stands.

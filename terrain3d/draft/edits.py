@@ -68,8 +68,8 @@ def with_value(layout: Layout, path: Path, value: Any, order: Sequence[str] = ()
 def without(layout: Layout, path: Path) -> Layout:
     """The text without a key or a table, its own tables within it.
 
-    What is said right above a table goes with it, but where another of its kind follows: it may be said of
-    all of them.
+    What is said right above a table goes with it, but above the first of several alike it stays where nothing
+    is said above the next: it may be said of all of them.
 
     Raises
     ------
@@ -348,14 +348,22 @@ def _without_blocks(layout: Layout, said: Contents, path: Path) -> Layout:
     tail = layout.tail
     for number in reversed(gone):
         after = blocks[number + 1] if number + 1 < len(blocks) else None
-        is_said_of_more = after is not None and _header_words(after) == _header_words(blocks[number])
-        kept = _kept_lead(blocks[number].lead, is_said_of_more)
+        kept = _kept_lead(blocks[number].lead, _is_said_of_more(blocks, number))
         if after is None:
             tail = _joined(kept, tail)
         else:
             blocks[number + 1] = Block(_joined(kept, after.lead), after.body)
         del blocks[number]
     return Layout(tuple(blocks), tail)
+
+
+def _is_said_of_more(blocks: Sequence[Block], number: int) -> bool:
+    """Whether what is said above a block may be said of more: above the first of several alike."""
+    words, before = _header_words(blocks[number]), _header_words(blocks[number - 1])
+    if number + 1 == len(blocks) or _header_words(blocks[number + 1]) != words or before[:1] == words[:1]:
+        return False
+    above = blocks[number + 1].lead.splitlines()[-1:]
+    return not (above and above[0].strip())
 
 
 def _header_words(block: Block) -> tuple[str, ...]:
@@ -406,7 +414,8 @@ def _blocks_of(
     lines = [f"[[{words}]]" if is_entry else f"[{words}]", newline]
     below: list[tuple[str, Any]] = []
     for key, value in table.items():
-        if is_entry and isinstance(value, (list, tuple)) and value and isinstance(value[0], Mapping):
+        is_list = isinstance(value, (list, tuple)) and len(value) > 0
+        if is_entry and is_list and all(isinstance(one, Mapping) for one in value):
             below.append((key, value))
         else:
             lines.append(key_lines(key_text(key), value, newline))

@@ -4,32 +4,22 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from terrain3d.draft.document import TABLES, Draft, digits_of, edited, rounded
-from terrain3d.draft.kinds import Field, field_of, keys_of
+from terrain3d.draft.kinds import Field, field_of, keys_of, made_of
 from terrain3d.errors import InputError
-from terrain3d.site import (
-    DoubtSetting,
-    GroundSource,
-    HeatSetting,
-    PaperSetting,
-    Plane,
-    RouteSetting,
-    SearchSetting,
-    Shot,
-    SiteHead,
-    SunSetting,
-    WalkTestSetting,
-)
+from terrain3d.site import GroundSource, Plane, Shot, Site
 from terrain3d.tables import Table, checked
 
 #: What says where the ground comes from, exactly one of them, and what goes with a survey alone.
 _SOURCES = ("file", "plane", "points", "shots")
 _OF_A_SURVEY = ("crs", "vertical_unit", "layer", "surface", "heights", "terrain", "flown")
 
-#: Tables that a site file has once.
+#: Tables that a site file has once, and what checks each; the boundary is drawn.
 SETTINGS: dict[str, type[Table]] = {
-    "site": SiteHead, "ground": GroundSource, "heat": HeatSetting, "sun": SunSetting, "doubt": DoubtSetting,
-    "routes": RouteSetting, "walk_test": WalkTestSetting, "search": SearchSetting, "paper": PaperSetting,
-}  # fmt: skip
+    name: model
+    for name, info in Site.model_fields.items()
+    for model in made_of(info.annotation)
+    if isinstance(model, type) and issubclass(model, Table) and name != "boundary"
+}
 
 
 def setting_fields(table: str) -> tuple[Field, ...]:
@@ -67,7 +57,7 @@ def with_setting(draft: Draft, table: str, key: str, value: Any) -> Draft:
     where = f"{draft.where}: {table}"
     if key not in keys_of(model):
         raise InputError(f"[{table}] has no {key!r}", where, f"it has {', '.join(keys_of(model))}")
-    there = draft.get((table,), {})
+    there = draft.table((table,))
     meant = {name: one for name, one in {**there, key: rounded(value, 6)}.items() if one is not None}
     checked(model, meant, where)
     if not draft.get((table,)):
@@ -113,7 +103,7 @@ def rounded_table(table: Mapping[str, Any]) -> dict[str, Any]:
 
 def _with_source(draft: Draft, source: str, value: Any, keys: Mapping[str, Any] | None = None) -> Draft:
     """The draft with another ground; what goes with a survey alone goes with it."""
-    there = draft.get(("ground",), {})
+    there = draft.table(("ground",))
     gone = [one for one in _SOURCES if one in there and one != source]
     if source != "file":
         gone += [one for one in _OF_A_SURVEY if one in there]

@@ -62,14 +62,15 @@ def keep(history: History) -> None:
     if history.is_saved:
         ended(draft.path, draft.folder)
         return
-    as_read = history.as_read.decode("utf-8")
+    # A file that somebody broke meanwhile may hold any bytes.
+    as_read = history.as_read.decode("utf-8", "surrogateescape")
     said = {"is": _IS, "has_mark": draft.has_mark, "as_read": as_read, "text": draft.text}
     scratch: Path | None = None
     try:
         handle, name = tempfile.mkstemp(prefix=f"{place.name[:_MOST_NAME]}-", dir=place.parent)
         scratch = Path(name)
         with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
-            json.dump(said, file, ensure_ascii=False)
+            json.dump(said, file)
         scratch.replace(place)
     except OSError as error:
         if scratch is not None:
@@ -93,11 +94,11 @@ def found(path: Path | None, folder: Path) -> Unsaved | None:
     if not place.is_file():
         return None
     try:
-        # Text that is all quotes and line ends takes twice its room, and it is in there twice.
-        said = json.loads(content(place, 5 * MOST_BYTES, "move it away").decode("utf-8"))
+        # A letter takes up to six times its room, and each is in there twice.
+        said = json.loads(content(place, 13 * MOST_BYTES, "move it away").decode("utf-8"))
         if not isinstance(said, dict) or said.get("is") != _IS:
             raise ValueError(said)
-        as_read = str(said["as_read"]).encode("utf-8")
+        as_read = str(said["as_read"]).encode("utf-8", "surrogateescape")
         mark = b"\xef\xbb\xbf" if said["has_mark"] is True else b""
         draft = draft_of(mark + str(said["text"]).encode("utf-8"), path, folder)
     except (ValueError, KeyError):

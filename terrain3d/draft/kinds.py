@@ -138,23 +138,23 @@ def field_of(key: str, info: FieldInfo, is_needed: bool = False, start: Any = No
     )  # fmt: skip
 
 
-def _inside(annotation: Any) -> list[Any]:
+def made_of(annotation: Any) -> list[Any]:
     """What a type is made of, without None and the marks of pydantic."""
     if get_origin(annotation) is Annotated:
-        return _inside(get_args(annotation)[0])
+        return made_of(get_args(annotation)[0])
     if get_origin(annotation) in (Literal, tuple) or not get_args(annotation):
         return [] if annotation is type(None) else [annotation]
-    return [inner for one in get_args(annotation) for inner in _inside(one)]
+    return [inner for one in get_args(annotation) for inner in made_of(one)]
 
 
 def _choices(annotation: Any) -> tuple[str, ...]:
     return tuple(
-        str(word) for one in _inside(annotation) if get_origin(one) is Literal for word in get_args(one)
+        str(word) for one in made_of(annotation) if get_origin(one) is Literal for word in get_args(one)
     )
 
 
 def _form(annotation: Any) -> Literal["number", "whole number", "text", "yes or no", "list"]:
-    kinds = _inside(annotation)
+    kinds = made_of(annotation)
     if any(get_origin(one) is tuple for one in kinds):
         return "list"
     if bool in kinds:

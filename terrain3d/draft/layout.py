@@ -12,6 +12,7 @@ from functools import cached_property, lru_cache
 from typing import Any
 
 from terrain3d.errors import InputError
+from terrain3d.tables import tables_of
 
 #: Keys of tables and places in lists, from the root of the text to a value.
 Path = tuple[str | int, ...]
@@ -141,14 +142,12 @@ def layout_of(text: str, where: str = "") -> Layout:
     >>> contents(layout).paths
     ((), ('site',), ('mount', 0))
     """
+    tables_of(text, where)
     try:
-        tomllib.loads(text)
         items = list(_scanned(text))
     except RecursionError:
         mend = "write them flatter"
         raise InputError("its tables or lists lie too deep in each other", where, mend) from None
-    except ValueError as error:  # also of a number with more digits than Python takes
-        raise InputError(f"it is not TOML: {error}", where, "mend the file at that line") from None
     blocks: list[Block] = []
     lead, start, stop = "", 0, 0
     for item in items:

@@ -9,7 +9,7 @@ from terrain3d.draft.document import TABLES, Draft, edited, rounded
 from terrain3d.draft.edits import with_entry
 from terrain3d.draft.kinds import Field, field_of, keys_of
 from terrain3d.draft.layout import Path as Place
-from terrain3d.draft.references import without_unit
+from terrain3d.draft.references import followed, without_unit
 from terrain3d.errors import InputError
 from terrain3d.site import DetectorSetting, HeadShape, Option
 from terrain3d.tables import checked
@@ -46,7 +46,10 @@ class DraftOption:
 def options_of(draft: Draft) -> tuple[DraftOption, ...]:
     """The options of a draft, those without units too."""
     found = []
-    for table in _options(draft):
+    tables = draft.get(("option",), [])
+    for table in tables if isinstance(tables, list) else []:
+        if not isinstance(table, dict):
+            continue
         units = table.get("detector", [])
         own = tuple(unit for unit in units if isinstance(unit, dict)) if isinstance(units, list) else ()
         found.append(DraftOption(str(table.get("name", "")), str(table.get("combine", "any")), own))
@@ -99,7 +102,7 @@ def added_option(
 
 def copied_option(draft: Draft, name: str, copy: str) -> Draft:
     """The draft with a copy of an option under another name, after the others."""
-    table = draft.get(_place(draft, name))
+    table = draft.table(_place(draft, name))
     return added_option(draft, copy, table.get("detector", []), str(table.get("combine", "any")))
 
 
@@ -109,7 +112,7 @@ def renamed_option(draft: Draft, name: str, new: str) -> Draft:
         return draft
     _check_free(draft, new)
     checked(Option, {"name": new, "detector": [_SOME_UNIT]}, f"{draft.where}: option {name!r}")
-    return edited(draft, (*_place(draft, name), "name"), new, keys_of(Option))
+    return followed(edited(draft, (*_place(draft, name), "name"), new, keys_of(Option)), "option", name, new)
 
 
 def combined_option(draft: Draft, name: str, combine: str) -> Draft:
@@ -141,7 +144,7 @@ def added_unit(draft: Draft, option: str, values: Mapping[str, Any]) -> tuple[Dr
         Where there is no such option or type, or a value cannot be.
     """
     place = _place(draft, option)
-    taken = {str(unit.get("name")) for unit in draft.get((*place, "detector"), [])}
+    taken = {str(unit.get("name")) for unit in draft.entries((*place, "detector"))}
     kind = load_type(str(values.get("type", "")), draft.folder)
     number = 1
     while f"D{number}" in taken:
@@ -199,18 +202,19 @@ def set_unit(draft: Draft, option: str, unit: str, values: Mapping[str, Any]) ->
     '92.5\\ntilt = 2\\n'
     """
     place = _unit_place(draft, option, unit)
-    table = draft.get(place)
+    table = draft.table(place)
     where = f"{draft.where}: option {option!r}, unit {unit!r}"
     new = {key: _as_written(key, value) for key, value in values.items()}
     for key in new:
         if key not in _UNIT_KEYS:
             raise InputError(f"a unit has no {key!r}", where, f"it has {', '.join(_UNIT_KEYS)}")
-    if isinstance(new.get("type"), str) and new["type"] != table.get("type"):
+    is_sound = _is_sound(table)
+    if is_sound and isinstance(new.get("type"), str) and new["type"] != table["type"]:
         new = _fitting(table, load_type(new["type"], draft.folder)) | new
     if new.get("name", unit) != unit and new["name"] in _unit_names(draft, option):
         raise InputError(f"there is a unit {new['name']!r} already", where, "give it another name")
     meant = {key: value for key, value in {**table, **new}.items() if value is not None}
-    if _is_sound(table):
+    if is_sound:
         checked(DetectorSetting, meant, where)
     # What is taken out goes first: two keys may say the same thing.
     for key, value in sorted(new.items(), key=lambda one: one[1] is not None):
@@ -224,7 +228,7 @@ def set_unit(draft: Draft, option: str, unit: str, values: Mapping[str, Any]) ->
 
 def _with_heads(draft: Draft, place: Place, heads: Any) -> Draft:
     """The draft with the heads of a unit set one by one."""
-    there = draft.get((*place, "head"), [])
+    there = draft.entries((*place, "head"))
     if heads is None or len(there) != len(heads):
         draft = edited(draft, (*place, "head"), None)
         for head in heads or []:
@@ -244,8 +248,7 @@ _SOME_UNIT = {"name": "D1", "mount": "any", "type": "any", "height": 1.0, "beari
 
 
 def _options(draft: Draft) -> list[dict[str, Any]]:
-    tables = draft.get(("option",), [])
-    return [one for one in tables if isinstance(one, dict)] if isinstance(tables, list) else []
+    return draft.entries(("option",))
 
 
 def _place(draft: Draft, name: str) -> Place:
@@ -257,7 +260,7 @@ def _place(draft: Draft, name: str) -> Place:
 
 
 def _unit_names(draft: Draft, option: str) -> list[str]:
-    return [str(unit.get("name")) for unit in draft.get((*_place(draft, option), "detector"), [])]
+    return [str(unit.get("name")) for unit in draft.entries((*_place(draft, option), "detector"))]
 
 
 def _unit_place(draft: Draft, option: str, unit: str) -> Place:
@@ -302,10 +305,12 @@ def _is_sound(table: Mapping[str, Any]) -> bool:
 def _height(draft: Draft, values: Mapping[str, Any], kind: DetectorType) -> float:
     """A height of the mount that the type is allowed, the nearest to its nominal one."""
     mounts = draft.get(("mount",), [])
+    mounts = mounts if isinstance(mounts, list) else []
     named = (one for one in mounts if isinstance(one, dict) and one.get("name") == values.get("mount"))
-    heights = next(named, {}).get("heights", [kind.nominal_height])
+    heights = next(named, {}).get("heights", [])
     low, high = kind.mount_height
-    allowed = [one for one in heights if low <= one <= high] or [kind.nominal_height]
+    numbers = [one for one in heights if type(one) in (int, float)] if isinstance(heights, list) else []
+    allowed = [one for one in numbers if low <= one <= high] or [kind.nominal_height]
     return float(min(allowed, key=lambda one: abs(one - kind.nominal_height)))
 
 

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from terrain3d.draft.document import Draft, edited
+from terrain3d.draft.edits import is_there
 from terrain3d.draft.layout import Path as Place
 from terrain3d.errors import InputError
 from terrain3d.wording import listed
@@ -14,7 +15,10 @@ _NAMED_AT: dict[str, tuple[tuple[str, ...], ...]] = {
         ("option", "*", "detector", "*", "mount"),
         ("ground", "shots", "*", "from"),
         ("ground", "shots", "*", "name"),
+        ("supply", "run", "*", "from"),
+        ("supply", "run", "*", "to"),
     ),
+    "option": (("walk_tested", "*", "name"),),
     "mark": (("ground", "shots", "*", "from"), ("ground", "shots", "*", "name")),
     "solid": (("scenario", "*", "without", "*"),),
     "foliage": (("scenario", "*", "without", "*"),),
@@ -44,7 +48,7 @@ def followed(draft: Draft, table: str, old: str, new: str) -> Draft:
     Where another thing still has the old name, a scenario that is about both goes on to name both.
     """
     is_still_there = any(old in _names(draft, one) for one in _together(table))
-    for place in _places_of(draft, table, old):
+    for place in named_at(draft, table, old):
         if not is_still_there:
             draft = edited(draft, place, new)
         elif place[0] == "scenario":
@@ -62,18 +66,22 @@ def check_nothing_hangs(draft: Draft, table: str, name: str, is_taken_too: bool)
     """
     if _is_one_of_several(draft, table, name):
         return
-    taped = [place for place in _places_of(draft, table, name) if place[0] == "ground"]
+    taped = [place for place in named_at(draft, table, name) if place[0] == "ground"]
     if taped:
         raise InputError(
             f"a line of tape is held at {name!r}", f"{draft.where}: ground: shots", "take that out first"
         )
     if is_taken_too:
         return
-    units = [place[:-1] for place in _places_of(draft, table, name) if place[-1] == "mount"]
+    units = [place[:-1] for place in named_at(draft, table, name) if place[-1] == "mount"]
     if units:
         words = [f"{draft.get((*unit, 'name'))} of {draft.get((*unit[:2], 'name'))!r}" for unit in units]
         raise InputError(
             f"on {name!r} there is {listed(words)}", draft.where, "move it to another mount, or remove it too"
+        )
+    if any(place[0] == "supply" for place in named_at(draft, table, name)):
+        raise InputError(
+            f"a cable leads to {name!r}", f"{draft.where}: supply", "lead it elsewhere, or remove it too"
         )
     about = [str(draft.get((*place, "name"))) for place in _scenarios_about(draft, table, name)]
     if about:
@@ -90,10 +98,12 @@ def without_what_hangs(draft: Draft, table: str, name: str) -> Draft:
         return draft
     for place in reversed(_scenarios_about(draft, table, name)):
         draft = edited(draft, place, None)
-    for place in reversed(_places_of(draft, table, name)):
+    for place in reversed(named_at(draft, table, name)):
         if place[0] == "scenario":
             left = [one for one in draft.get(place[:-1]) if one != name]
             draft = edited(draft, place[:-1], left or None)
+        elif place[0] == "supply" and is_there(draft.layout, place):  # a run may name it at both its ends
+            draft = edited(draft, place[:-1], None)
         elif place[0] == "option":
             draft = without_unit(draft, place[:-1])
     return draft
@@ -122,7 +132,7 @@ def _is_one_of_several(draft: Draft, table: str, name: str) -> bool:
     return sum(_names(draft, one).count(name) for one in _together(table)) > 1
 
 
-def _places_of(draft: Draft, table: str, name: str) -> list[Place]:
+def named_at(draft: Draft, table: str, name: str) -> list[Place]:
     """Where a thing is named."""
     return [
         place
@@ -145,11 +155,11 @@ def _matching(value: Any, pattern: tuple[str, ...], above: Place = ()) -> Iterat
 def _scenarios_about(draft: Draft, table: str, name: str) -> list[Place]:
     """Scenarios that would change nothing without a thing."""
     found: list[Place] = []
-    for place in _places_of(draft, table, name):
+    for place in named_at(draft, table, name):
         if place[0] != "scenario" or place[:2] in found:
             continue
         keys = draft.get(place[:2])
         changes = keys.get("leaves", 1) != 1 or keys.get("growth", 0) != 0
-        if not changes and set(keys["without"]) == {name}:
+        if not changes and all(one == name for one in keys["without"]):
             found.append(place[:2])
     return found

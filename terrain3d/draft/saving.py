@@ -11,7 +11,9 @@ from terrain3d.draft.document import Draft, draft_of
 from terrain3d.draft.history import History
 from terrain3d.draft.journal import ended
 from terrain3d.errors import InputError
+from terrain3d.outside import content
 from terrain3d.paper.site_file import before_of, rewrite
+from terrain3d.tables import MOST_BYTES
 
 
 class ChangedOnDiskError(InputError):
@@ -56,12 +58,7 @@ class Saved:
 def is_stale(history: History) -> bool:
     """Whether somebody else changed the site file, or took it away, since it was read."""
     path = history.draft.path
-    if path is None:
-        return False
-    try:
-        return path.read_bytes() != history.as_read
-    except OSError:
-        return True
+    return path is not None and _on_disk(path) != history.as_read
 
 
 def save(history: History) -> Saved:
@@ -79,16 +76,22 @@ def save(history: History) -> Saved:
     if draft.path is None:
         raise InputError("this site has no file yet", mend="save it under a name")
     _check_whole(draft)
-    try:
-        on_disk = draft.path.read_bytes()
-    except OSError:
-        on_disk = history.as_read  # `rewrite` says what is wrong with the file
-    if on_disk != history.as_read:
+    if draft.path.exists() and not draft.path.is_file():
+        mend = "move it away, put the file back, then save again"
+        raise InputError("in the place of the site file there is no file now", str(draft.path), mend)
+    on_disk = _on_disk(draft.path)
+    if on_disk is not None and on_disk != history.as_read:  # `rewrite` says of one that is gone
         raise _changed_on_disk(history, draft.path, on_disk)
     changes = _changes(history)
-    content = rewrite(draft.path, history.as_read, lambda _text: draft.text)
-    before = before_of(draft.path, history.as_read) if content != history.as_read else None
-    history.saved(draft.path, content)
+    try:
+        new = rewrite(draft.path, history.as_read, lambda _text: draft.text)
+    except InputError:
+        on_disk = _on_disk(draft.path)
+        if on_disk is not None and on_disk != history.as_read:  # in the very moment
+            raise _changed_on_disk(history, draft.path, on_disk) from None
+        raise
+    before = before_of(draft.path, history.as_read) if new != history.as_read else None
+    history.saved(draft.path, new)
     ended(draft.path, draft.folder)
     return Saved(draft.path, changes, before)
 
@@ -118,6 +121,14 @@ def save_as(history: History, path: Path) -> Saved:
     return Saved(path, changes, None)
 
 
+def _on_disk(path: Path) -> bytes | None:
+    """What a site file says now; None where there is none, or something that is no file."""
+    try:
+        return content(path, MOST_BYTES, "name a site file")
+    except InputError:
+        return None
+
+
 def _changes(history: History) -> tuple[str, ...]:
     return changes_between(history.read_tables, history.draft.tables)
 
@@ -136,14 +147,14 @@ def _check_whole(draft: Draft) -> None:
         raise AssertionError("the text of the draft does not say what its tables say")
 
 
-def _write_new(path: Path, content: bytes) -> None:
+def _write_new(path: Path, new: bytes) -> None:
     """Write a file that must not be there yet: whole, or none."""
     scratch: Path | None = None
     try:
         handle, name = tempfile.mkstemp(prefix=f".{path.name[:40]}-", dir=path.parent)
         scratch = Path(name)
         with os.fdopen(handle, "wb") as file:
-            file.write(content)
+            file.write(new)
             file.flush()
             os.fsync(file.fileno())
         scratch.chmod(0o666 & ~_umask())

@@ -160,7 +160,7 @@ def added(
             raise InputError(f"there is a {what.name} already", draft.where, "move its points, or remove it")
         return edited(draft, (what.table,), table, TABLES), what.table
     draft = _as_list(draft, what.table)
-    place = len(draft.get((what.table,), []))
+    place = len(draft.entries((what.table,)))
     try:
         layout = with_entry(draft.layout, (what.table,), table, TABLES)
     except InputError as error:
@@ -325,7 +325,7 @@ def _is_sound(what: Kind, table: Mapping[str, Any]) -> bool:
 def _as_list(draft: Draft, table: str) -> Draft:
     """`[mount] file = ...` made the first of a list, as it is meant: `[[mount]]`."""
     value = draft.get((table,))
-    if not isinstance(value, dict):
+    if not isinstance(value, dict) or "file" not in value:
         return draft
     draft = edited(draft, (table,), None)
     return replace(draft, layout=with_entry(draft.layout, (table,), value, TABLES))

@@ -37,9 +37,9 @@ from terrain3d.survey.sheets import from_mesh, from_raster
 from terrain3d.survey.shots import shot_levels
 from terrain3d.survey.solids import block, named_alike, wall
 from terrain3d.survey.standing import standing
-from terrain3d.survey.surface import plane, spot_levels, surveyed
+from terrain3d.survey.surface import ground_returns, plane, spot_levels, surveyed
 from terrain3d.survey.whereabouts import check_whereabouts
-from terrain3d.terrain import Colours, Ground, Mark, Solids, Terrain
+from terrain3d.terrain import Colours, Ground, Mark, Returns, Solids, Terrain
 from terrain3d.units import Floats
 
 #: Ground beyond the reach of a unit, and around what is to be held, that is worked on as well.
@@ -54,8 +54,17 @@ _ON_LAND_M = 0.05
 #: Share of the work that looking at headers is, and of the rest that reading the survey is, for progress.
 _LOOKING, _READING = 0.05, 0.6
 
-#: The ground, what a survey shows standing on it, the colours of its ground, and doubts.
-_Read = tuple[Relief, Solids, Profiles | None, Colours | None, tuple[str, ...]]
+
+@dataclass(frozen=True, eq=False)
+class _Read:
+    """The ground, what stands on it, and doubts; of a cloud the colours and the number of its returns too."""
+
+    relief: Relief
+    solids: Solids
+    profiles: Profiles | None
+    doubts: tuple[str, ...]
+    colours: Colours | None = None
+    returns: Returns | None = None
 
 
 def build_terrain(
@@ -240,11 +249,12 @@ def _terrain(
     surveyed = _surveyed(source, local, wanted, lambda share: tell(_READING * share), before)
     if surveyed.read is None:
         relief, more = _drawn_ground(site, frame, source.site_crs, local)
-        standing, profiles, colours = Solids.none(), None, None
+        read = _Read(relief, Solids.none(), None, ())
         if local.treatments:
             more += ("[[treat]] outlines are left aside: drawn ground has nothing standing on it",)
     else:
-        relief, standing, profiles, colours, more = surveyed.read
+        read = surveyed.read
+        relief, more = read.relief, read.doubts
     tell(0.9)
     if source.survey is not None:
         relief, hidden = under_mounts(relief, local.mounts)
@@ -255,6 +265,7 @@ def _terrain(
     dated, of_date = dated_of(site, None if source.survey is None else source.survey.header.dated)
     doubts += of_date
     error_m, error_from = _stated_error(site, source.survey)
+    colours = read.colours
     if site.ground.photo is not None:
         if surveyed.photo is None or surveyed.relief is not relief:
             photo = of_photo(source.folder / site.ground.photo, source.photo_crs, frame, relief.ground)
@@ -265,8 +276,8 @@ def _terrain(
     terrain = Terrain(
         frame,
         relief.ground,
-        _drawn_solids(local, relief).joined(standing),
-        foliage(relief, local.prisms, profiles),
+        _drawn_solids(local, relief).joined(read.solids),
+        foliage(relief, local.prisms, read.profiles),
         local.mounts,
         local.protect,
         tuple(dict.fromkeys(doubts)),
@@ -282,6 +293,7 @@ def _terrain(
         error_from=error_from,
         colours=colours,
         sections=local.sections,
+        returns=read.returns,
     )
     tell(1.0)
     if surveyed.terrain is not None:
@@ -348,7 +360,7 @@ class Surveyed:
         The survey as it was read, and beside it the surface or the land.
     treatments, walls : tuple
         Drawn things that say how returns are taken, and mounts on or near what stands.
-    read : tuple or None
+    read : _Read or None
         The ground and what stands on it, out of these.
     relief : Relief or None
         The ground as it was last put together.
@@ -437,7 +449,7 @@ def _same_treatments(treatments: tuple[Treatment, ...], before: Surveyed) -> boo
 def _walls_that_matter(walls: tuple[WallMount, ...], surveyed: Surveyed) -> tuple[WallMount, ...]:
     """The mounts near to anything that the survey shows: what is open beneath its roofs hangs on them."""
     assert surveyed.read is not None
-    solids = surveyed.read[1]
+    solids = surveyed.read.solids
     corners = solids.vertices[solids.triangles][:, :, :2]
     low, high = corners.min(axis=1), corners.max(axis=1)
 
@@ -601,10 +613,10 @@ def _surveyed_ground(source: _Source, of: Survey, local: Placed, work: Box, tile
             solids, profiles, more = _between(
                 source.surface, tiles[1], frame, local, relief, site.ground.eaves
             )
-            return relief, solids, profiles, None, doubts + more
+            return _Read(relief, solids, profiles, doubts + more)
         if local.treatments:
             doubts += ("[[treat]] outlines are left aside: a grid has nothing standing on it",)
-        return from_raster(survey, frame, lattice, limit), Solids.none(), None, None, doubts
+        return _Read(from_raster(survey, frame, lattice, limit), Solids.none(), None, doubts)
     if isinstance(survey, Cloud):
         if source.land is not None:
             land = tiles[-1]
@@ -616,7 +628,7 @@ def _surveyed_ground(source: _Source, of: Survey, local: Placed, work: Box, tile
     relief, standing, more = from_mesh(
         vertices, survey.triangles, lattice, limit, local.treatments, survey.is_ground
     )
-    return relief, standing, None, None, survey.doubts + more
+    return _Read(relief, standing, None, survey.doubts + more)
 
 
 def _from_cloud(
@@ -641,7 +653,10 @@ def _from_cloud(
     # Many a file has room for colours and none in it.
     if cloud.rgb is not None and cloud.rgb.any():
         colours = of_returns(xyz[ground], cloud.rgb[ground], lattice)
-    return relief, solids, profiles, colours, cloud.doubts + doubts + more
+    assert relief.spacing_m is not None  # of points there always is one
+    per_m2, square_m = ground_returns(xyz[ground], lattice, relief.spacing_m)
+    returns = Returns(per_m2, square_m, profiles.guessed_cells)
+    return _Read(relief, solids, profiles, cloud.doubts + doubts + more, colours, returns)
 
 
 def _from_heights(
@@ -656,7 +671,7 @@ def _from_heights(
         xyz, cloud.classes, cloud.n_returns, ground, relief, local.treatments, local.wall_mounts, eaves_m
     )
     doubts = tuple(f"of the terrain: {doubt}" for doubt in land.doubts)
-    return relief, solids, profiles, None, cloud.doubts + doubts + more
+    return _Read(relief, solids, profiles, cloud.doubts + doubts + more)
 
 
 def _between(

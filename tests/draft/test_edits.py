@@ -202,6 +202,10 @@ def test_what_is_said_of_several_stays_with_the_rest():
     first = without(layout_of(text), ("walk", 0)).text
     assert first == "# Walks to try.\n\n[[walk]]\nname = 'b'\n\n# By the gate.\n[[mark]]\nname = 'c'\n"
     assert without(layout_of(text), ("mark", 0)).text == text.partition("\n# By")[0]
+    each = "# One.\n[[walk]]\nname = 'a'\n\n# Two.\n[[walk]]\nname = 'b'\n\n[[walk]]\nname = 'c'\n"
+    assert "# One." not in without(layout_of(each), ("walk", 0)).text
+    assert "# Two." not in without(layout_of(each), ("walk", 1)).text
+    assert "# Two." in without(layout_of(each), ("walk", 2)).text
 
 
 def test_a_table_that_stands_in_no_block_of_its_own_is_refused_where_it_cannot_be_set():

@@ -179,9 +179,22 @@ def test_what_is_no_toml_any_more_is_told(site):
     with pytest.raises(InputError, match="not TOML"):
         history.reread(told.value.on_disk)
     assert history.draft.content == mine
+    site.write_bytes(b"\xff\xfe[site\n")
     history.keep_mine(site.read_bytes())
-    save(history)
+    keep(history)
+    assert found(site, site.parent).as_read == site.read_bytes()
+    assert found(site, site.parent).draft.content == mine
+    with pytest.raises(InputError, match="UTF-8"):
+        save(history)
+    site.write_bytes(b"[site\n")
+    history.keep_mine(site.read_bytes())
+    assert save(history).before.read_bytes() == b"[site\n"
     assert site.read_bytes() == mine
+    site.unlink()
+    os.mkfifo(site)
+    assert is_stale(history)
+    with pytest.raises(InputError, match="there is no file now"):
+        save(history)
     site.unlink()
     assert is_stale(history)
     with pytest.raises(InputError, match="gone"):

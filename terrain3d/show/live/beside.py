@@ -3,10 +3,9 @@
 import io
 import math
 from collections.abc import Callable, Sequence
-from functools import lru_cache
 
 import numpy as np
-from PIL import Image, ImageDraw, ImageFont
+from PIL import Image, ImageDraw
 
 from terrain3d import palette
 from terrain3d.cover.profile import Profile, changes, ground_at, line_profile
@@ -15,10 +14,11 @@ from terrain3d.detector.pose import Detector, posed_heads, shut_arcs
 from terrain3d.palette import Rgb
 from terrain3d.sentences.section import change_words
 from terrain3d.show.labels import placed_in_a_row
-from terrain3d.show.lettering import fitted_lines, font_file, line_width
+from terrain3d.show.lettering import fitted_lines, line_width
 from terrain3d.show.outlook_image import Span, layer_outline, shaded, span_of
 from terrain3d.show.section_image import Window, cut_image, over_ground_pieces
 from terrain3d.show.silhouettes import silhouette
+from terrain3d.show.writing import letter_mask, sign_board
 from terrain3d.sight.picture import picture
 from terrain3d.terrain import Terrain
 from terrain3d.units import Floats
@@ -65,9 +65,9 @@ def still_image(image: Rgb, foot: Sequence[str]) -> Rgb:
         for line in fitted_lines(text, (width - 24) / _SIZE, 4, "normal" if n else "bold")
     ]
     strip = Image.new("RGB", (width, 16 * len(lines) + 14), palette.PAPER)
-    draw = ImageDraw.Draw(strip)
     for n, (line, is_bold) in enumerate(lines):
-        draw.text((12, 8 + 16 * n), line, palette.INK, _font(is_bold))
+        mask, (left, top) = letter_mask(line, _SIZE, is_bold)
+        strip.paste(palette.INK, (12 + left, 8 + 16 * n + top), mask)
     return np.vstack([image, np.asarray(strip, np.uint8)])
 
 
@@ -138,8 +138,8 @@ def section_image(
     draw.line(at(np.array([[0, unit.ground_z], [0, profile.eye_z]])), palette.POLE, 4)
     (x, y), *_ = at(np.array([[0.0, profile.eye_z]]))
     draw.ellipse((x - 5, y - 5, x + 5, y + 5), palette.PAPER, palette.UNIT, 2)
-    _write_changes(draw, profile, marked, at, width)
-    _write_scale(draw, right, at, bottom, height, stretch)
+    _write_changes(image, profile, marked, at, width)
+    _write_scale(image, right, at, bottom, height, stretch)
     return np.asarray(image, np.uint8)
 
 
@@ -154,7 +154,7 @@ def _heights(profile: Profile, figure: Figure) -> tuple[float, float]:
 
 
 def _write_changes(
-    draw: ImageDraw.ImageDraw, profile: Profile, marked: list[float], at: _OnPicture, width: int
+    image: Image.Image, profile: Profile, marked: list[float], at: _OnPicture, width: int
 ) -> None:
     """Over each place its distance and the layers' heights, side by side along the top."""
     texts = [change_words(profile, place) for place in marked]
@@ -163,23 +163,22 @@ def _write_changes(
     kept, middles = placed_in_a_row(wanted, widths, 4.0, width - 4.0)
     for k, middle in zip(kept, middles, strict=True):
         for n, line in enumerate(texts[k][:3]):
-            draw.text((middle, 3 + 14 * n), line, palette.INK, _font(n == 0), "ma")
+            _write(image, (middle, 3 + 14 * n), line, "ma", n == 0)
 
 
 def _write_scale(
-    draw: ImageDraw.ImageDraw, right: float, at: _OnPicture, bottom: float, height: int, stretch: float
+    image: Image.Image, right: float, at: _OnPicture, bottom: float, height: int, stretch: float
 ) -> None:
     """Distances along the foot, and how heights are drawn."""
+    draw = ImageDraw.Draw(image)
     step = next((one for one in (1, 2, 5, 10, 20, 50) if right / one <= 12), 100)
     for place in range(0, math.floor(right) + 1, step):
         x = at(np.array([[float(place), bottom]]))[0][0]
         draw.line((x, height - _FOOT_PX, x, height - _FOOT_PX + 4), palette.PAPER, 1)
-        draw.text(
-            (x, height - 2), f"{place} m" if place == 0 else f"{place}", palette.INK, _font(False), "md"
-        )
+        _write(image, (x, height - 1), f"{place} m" if place == 0 else f"{place}", "md")
     times = f"{stretch:.1f} times their size"
     said = "true scale" if abs(stretch - 1) < 0.05 else f"heights are drawn {times}"
-    _write(draw, (6, height - _FOOT_PX - 4), said, "ld")
+    _write(image, (6, height - _FOOT_PX - 4), said, "ld")
 
 
 def outlook_image(
@@ -231,17 +230,23 @@ def outlook_image(
         if span.left < turn < span.right:
             x_px = _on_image(np.array([[float(turn), 0.0]]), span, size_px)[0][0]
             said = "ahead" if turn == 0 else f"{turn:+d}°"
-            _write(written, (x_px, height - 2), said, "md", turn == 0)
+            _write(image, (x_px, height - 1), said, "md", turn == 0)
     return np.asarray(image, np.uint8)
 
 
 def _write(
-    draw: ImageDraw.ImageDraw, at: tuple[float, float], text: str, anchor: str, is_bold: bool = False
+    image: Image.Image, at: tuple[float, float], text: str, anchor: str, is_bold: bool = False
 ) -> None:
-    """Write with a white rim, so that it can be read on every colour."""
-    draw.text(
-        at, text, palette.INK, _font(is_bold), anchor, stroke_width=2, stroke_fill=palette.PAPER
-    )  # fmt: skip
+    """Write on faint paper, so that it can be read on every colour.
+
+    `anchor` is l or m for where `at` lies in the line, left or middle, then a or d for its top or its foot.
+    """
+    board = sign_board([text], _SIZE, is_bold)
+    height, width = board.shape[:2]
+    left = at[0] - (width / 2 if anchor[0] == "m" else 0)
+    top = at[1] - (height if anchor[1] == "d" else 0)
+    whole = Image.fromarray(board)
+    image.paste(whole, (round(left), round(top)), whole)
 
 
 def _on_image(points: Floats, span: Span, size_px: tuple[int, int]) -> list[tuple[float, float]]:
@@ -263,8 +268,3 @@ def _turns(outline: Floats, span: Span, size_px: tuple[int, int]) -> list[list[t
         for one in moved
         if one[:, 0].max() >= span.left and one[:, 0].min() <= span.right
     ]
-
-
-@lru_cache(maxsize=2)
-def _font(bold: bool) -> ImageFont.FreeTypeFont:
-    return ImageFont.truetype(font_file(bold), _SIZE)

@@ -63,6 +63,8 @@ class Picture(Stage):
     state : WindowState
     """
 
+    _moving_px = 450
+
     def __init__(self, state: WindowState) -> None:
         vtkLogger.SetStderrVerbosity(vtkLogger.VERBOSITY_ERROR)
         library: Any = pv

@@ -17,7 +17,7 @@ from terrain3d.show.live.ground_colours import (
     part_of,
     with_spill,
 )
-from terrain3d.show.live.pane import Pane
+from terrain3d.show.live.pane import DRAPE_PIXELS, Pane
 from terrain3d.show.live.state import ANIMALS, BEYOND, VERDICTS, WAYS, WindowState, uncertainty_of
 from terrain3d.show.live.study_scene import beyond_scene, grown_extent, in_group, together, ways_scene
 from terrain3d.show.parts import foot_corners, scale_parts
@@ -48,6 +48,9 @@ class Stage:
     stale : set of int
         Views that show something else than when they were drawn last.
     """
+
+    #: Pixels along the longer side of what lies on the ground, while something moves.
+    _moving_px = DRAPE_PIXELS
 
     def __init__(self, plotter: Any, state: WindowState) -> None:
         self.plotter, self.state = plotter, state
@@ -236,7 +239,7 @@ class Stage:
             self._still = still_parts(outcome, option, self._extent, self._start, self._person)
             ground = next(part.mesh for part in self._still.parts if part.texture is not None)
             self._coarse = coarse_surface(ground)
-        return Pane(self.plotter, column, self._still, self._coarse, self._scales())
+        return Pane(self.plotter, column, self._still, self._coarse, self._scales(), self._moving_px)
 
     def _scales(self) -> tuple[Scene, ...]:
         """The scale on each side of the ground: whichever faces the camera is shown."""

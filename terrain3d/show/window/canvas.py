@@ -3,14 +3,15 @@
 from functools import lru_cache
 
 import numpy as np
-from PIL import Image, ImageDraw, ImageFont
+from PIL import Image, ImageDraw
 
 from terrain3d import palette
 from terrain3d.palette import Rgb
 from terrain3d.show.blocks import Gap, Paragraph, Piece, Row, Section, TypeSize
 from terrain3d.show.drape import stripes
 from terrain3d.show.legend import Sign
-from terrain3d.show.lettering import fitted_lines, font_file, line_width
+from terrain3d.show.lettering import fitted_lines, line_width
+from terrain3d.show.writing import letter_mask
 
 Box = tuple[float, float, float, float]
 LINE = 1.38
@@ -50,7 +51,7 @@ class Canvas:
     ) -> None:
         """Write one line whose upper edge is at y; align is l, m or r; what is too wide ends in dots."""
         (line,) = _fitted(text, (width or 1e6) / size, 1, bold)
-        mask, (left, top) = _letters(line, size, bold)
+        mask, (left, top) = letter_mask(line, size, bold)
         x -= {"l": 0.0, "m": 0.5, "r": 1.0}[align] * (mask.width + left)
         self._image.paste(colour, (round(x) + left, round(y + 0.18 * size) + top), mask)
 
@@ -171,18 +172,3 @@ def _dashes(pattern_m: tuple[float, ...]) -> list[tuple[float, float]]:
 def _fitted(text: str, width: float, max_lines: int, bold: bool) -> tuple[str, ...]:
     # Most of a page says the same from one moment to the next.
     return tuple(fitted_lines(text, width, max_lines, "bold" if bold else "normal"))
-
-
-@lru_cache(maxsize=1024)
-def _letters(line: str, size: int, bold: bool) -> tuple[Image.Image, tuple[int, int]]:
-    """A line of letters as a mask, and where its upper left lies from where the line begins."""
-    face = _typeface(size, bold)
-    left, top, right, bottom = (round(v) for v in face.getbbox(line))
-    mask = Image.new("L", (max(right - left, 1), max(bottom - top, 1)))
-    ImageDraw.Draw(mask).text((-left, -top), line, 255, face)
-    return mask, (left, top)
-
-
-@lru_cache(maxsize=32)
-def _typeface(size: int, bold: bool) -> ImageFont.FreeTypeFont:
-    return ImageFont.truetype(font_file(bold), size)

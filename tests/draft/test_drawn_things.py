@@ -13,6 +13,7 @@ from site_files import ALL_PARTS
 
 from terrain3d.draft.document import checked_draft, draft_of, new_draft, read_draft
 from terrain3d.draft.kinds import KINDS
+from terrain3d.draft.options import removed_unit, renamed_option
 from terrain3d.draft.things import added, layers_of, moved, removed, renamed, things_of, valued
 from terrain3d.errors import InputError
 from terrain3d.site import NuisanceShape, Site
@@ -215,6 +216,36 @@ def test_names_are_followed():
         renamed(draft, "solid/0", "hedge")
     back = renamed(renamed(renamed(draft, "solid/0", "gate"), "mark/0", "post"), "mount/0", "pole")
     assert back.text == FARM
+
+
+CABLES = """\
+[supply]
+volts = 12.0
+[[supply.run]]
+to = "joint"
+length = 10.0
+awg = 18
+[[supply.run]]
+from = "joint"
+to = "pole"
+length = 5.0
+awg = 18
+[[walk_tested]]
+name = "north"
+"""
+
+
+def test_cables_and_walk_tests_are_followed():
+    """Runs of cable name mounts, and what was walked names options."""
+    flat = FARM[: FARM.index("[ground]")] + FARM[FARM.index("[[solid]]") :] + CABLES
+    draft = renamed_option(renamed(draft_of(flat.encode(), None), "mount/0", "shed"), "north", "up")
+    runs = draft.tables["supply"]["run"]
+    assert [(run.get("from"), run["to"]) for run in runs] == [(None, "joint"), ("joint", "shed")]
+    assert draft.tables["walk_tested"] == [{"name": "up"}]
+    units = removed_unit(removed_unit(draft, "up", "D1"), "up", "D2")
+    with pytest.raises(InputError, match="a cable leads to 'shed'"):
+        removed(units, "mount/0")
+    assert removed(draft, "mount/0", with_units=True).tables["supply"]["run"] == runs[:1]
 
 
 def test_a_scenario_about_two_of_one_name_goes_on_to_be_about_both():
