@@ -10,8 +10,10 @@ from terrain3d.cli.options import (
     date_option,
     out_option,
     progress_on_terminal,
+    say_done,
     site_argument,
     size_option,
+    waiting_for,
 )
 from terrain3d.cli.pictures import check_drawing, checked_site, pictures
 from terrain3d.show.pages.names import ASKED_KINDS, BOUNDARY, KINDS, check_lines, check_units
@@ -49,8 +51,8 @@ if TYPE_CHECKING:
     "--along",
     metavar="NAME",
     multiple=True,
-    help="Cut sections along a [[walk]] or an [[approach]] of this name, laid out straight, or along the"
-    ' "boundary"; give it again for more. In place of the sections of the units.',
+    help="Cut sections along a [[section]], a [[walk]] or an [[approach]] of this name, laid out straight, or"
+    ' along the "boundary"; give it again for more. In place of the sections of the units.',
 )
 @date_option
 def command(
@@ -91,16 +93,16 @@ def command(
 
     context = PageContext(outcome, SIZES[size], date, lines=Lines(units, bearing, along))
     drawn = pictures("all", kinds, lambda: context)
-    write_pictures(out, drawn)
+    write_pictures(out, drawn, waiting_for(out))
     for name in sorted(drawn.names):
-        click.echo(out / STILLS / name)
+        say_done(str(out / STILLS / name))
 
 
 def _check_lines(along: tuple[str, ...], site: "Site") -> None:
     """Refuse a line that is not drawn; where a file draws some, its names are known once it is read."""
-    from terrain3d.site import ApproachShape, WalkShape
+    from terrain3d.site import ApproachShape, SectionShape, WalkShape
 
-    shapes = [*site.walk, *site.approach]
-    named = [shape.name for shape in shapes if isinstance(shape, WalkShape | ApproachShape)]
+    shapes = [*site.section, *site.walk, *site.approach]
+    named = [shape.name for shape in shapes if isinstance(shape, SectionShape | WalkShape | ApproachShape)]
     if len(named) == len(shapes):
         check_lines(along, [*named, *([BOUNDARY] if site.boundary is not None else [])])

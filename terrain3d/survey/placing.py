@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +10,7 @@ import pyproj
 import shapely
 
 from terrain3d.errors import InputError
-from terrain3d.frame import Frame
+from terrain3d.frame import Frame, transformer
 from terrain3d.site import (
     ApproachShape,
     BeyondShape,
@@ -21,6 +20,7 @@ from terrain3d.site import (
     MountShape,
     NuisanceShape,
     ProtectShape,
+    SectionShape,
     Site,
     SolidShape,
     TreatShape,
@@ -30,7 +30,17 @@ from terrain3d.survey.buildings import WallMount
 from terrain3d.survey.classes import Treatment
 from terrain3d.survey.leaves import Prism
 from terrain3d.survey.outlines import expand
-from terrain3d.terrain import LEAF_DB_PER_M, Approach, Area, Beyond, Mark, Mount, Nuisance, Walk
+from terrain3d.terrain import (
+    LEAF_DB_PER_M,
+    Approach,
+    Area,
+    Beyond,
+    Mark,
+    Mount,
+    Nuisance,
+    SectionLine,
+    Walk,
+)
 from terrain3d.units import Floats
 
 _MODELS = {
@@ -42,6 +52,7 @@ _MODELS = {
     "treat": TreatShape,
     "walk": WalkShape,
     "approach": ApproachShape,
+    "section": SectionShape,
     "nuisance": NuisanceShape,
     "beyond": BeyondShape,
 }
@@ -61,6 +72,7 @@ Shape = (
     | TreatShape
     | WalkShape
     | ApproachShape
+    | SectionShape
     | NuisanceShape
     | BeyondShape
     | BoundaryShape
@@ -82,6 +94,7 @@ class Drawn:
     beyond: tuple[tuple[BeyondShape, pyproj.CRS | None], ...] = ()
     boundary: tuple[tuple[BoundaryShape, pyproj.CRS | None], ...] = ()
     mark: tuple[tuple[MarkShape, pyproj.CRS | None], ...] = ()
+    section: tuple[tuple[SectionShape, pyproj.CRS | None], ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,6 +113,7 @@ class Placed:
     boundary: Floats | None = None
     wall_mounts: tuple[WallMount, ...] = ()
     marks: tuple[Mark, ...] = ()
+    sections: tuple[SectionLine, ...] = ()
 
 
 def drawn(site: Site, folder: Path, site_crs: pyproj.CRS | None) -> Drawn:
@@ -227,6 +241,7 @@ def placed(shapes: Drawn, frame: Frame) -> Placed:
         next((_ring(at) for _, at in local["boundary"]), None),
         tuple(WallMount(float(at[0, 0]), float(at[0, 1]), m.wall, m.name) for m, at in local["mount"]),
         tuple(Mark(m.name, float(at[0, 0]), float(at[0, 1])) for m, at in local["mark"]),
+        tuple(SectionLine(s.name, at) for s, at in local["section"]),
     )
 
 
@@ -279,9 +294,5 @@ def turned(points: Floats, src: pyproj.CRS | None, dst: pyproj.CRS | None) -> Fl
     """Points of one CRS in another; infinite where that cannot hold them, as they are without a CRS."""
     if src is None or dst is None or src == dst:
         return points
-    return np.column_stack(_turn(src, dst).transform(points[:, 0], points[:, 1]))
-
-
-@lru_cache(maxsize=32)
-def _turn(src: pyproj.CRS, dst: pyproj.CRS) -> pyproj.Transformer:
-    return pyproj.Transformer.from_crs(src.to_2d(), dst.to_2d(), always_xy=True)
+    there = transformer(src.to_wkt(), dst.to_wkt())
+    return np.column_stack(there.transform(points[:, 0], points[:, 1]))
