@@ -224,6 +224,7 @@ def _terrain(
         error_m=error_m,
         error_from=error_from,
         colours=colours,
+        sections=local.sections,
         returns=read.returns,
     )
     tell(1.0)

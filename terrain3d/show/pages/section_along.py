@@ -1,4 +1,4 @@
-"""The section along a walk, a way in or the boundary: what a person who goes there would meet."""
+"""The section along a drawn line, a walk, a way in or the boundary: what who goes there would meet."""
 
 from dataclasses import dataclass, replace
 from functools import partial
@@ -102,14 +102,15 @@ def pages(context: PageContext) -> list[Page]:
 
 
 def lines_named(terrain: Terrain, names: tuple[str, ...]) -> list[tuple[str, Floats]]:
-    """The walks, ways in and the boundary of some names, in the order of the names.
+    """The lines of section, walks, ways in and the boundary of some names, in the order of the names.
 
     Raises
     ------
     InputError
         Where there is none of a name, or it has no length.
     """
-    there = [(walk.name, walk.line) for walk in terrain.walks]
+    there = [(section.name, section.line) for section in terrain.sections]
+    there += [(walk.name, walk.line) for walk in terrain.walks]
     there += [(way.name, way.line) for way in terrain.approaches]
     if terrain.boundary is not None:
         there.append((BOUNDARY, np.vstack([terrain.boundary, terrain.boundary[:1]])))
