@@ -1,7 +1,7 @@
 """The one error a person is meant to read: what is wrong, where, and what to do."""
 
 from collections.abc import Iterable
-from typing import Protocol, TypeVar
+from typing import Any, Protocol, TypeVar
 
 from terrain3d.wording import fit
 
@@ -47,6 +47,10 @@ class InputError(ValueError):
         if mend:
             lines.append(f"  to mend: {mend}")
         super().__init__("\n".join(lines))
+
+    def __reduce__(self) -> tuple[type["InputError"], tuple[str, str, str], dict[str, Any]]:
+        """Made anew from its parts where a process hands it to another: lines are no part of `what`."""
+        return type(self), (self.what, self.where, self.mend), self.__dict__
 
 
 def in_a_line(error: InputError) -> str:

@@ -97,6 +97,7 @@ class Pane:
         ]
         light_scene(plotter)
         self._title, self._heading, self._fitted = _Writing(), "", ("", 0)
+        self._title.actor.SetVisibility(False)
         self._title.actor.GetPositionCoordinate().SetCoordinateSystemToNormalizedViewport()
         self._title.actor.GetPositionCoordinate().SetValue(0.5, 0.945)
         self.renderer.AddViewProp(self._title.actor)
