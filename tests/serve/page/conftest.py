@@ -22,7 +22,7 @@ CHROMIUM = shutil.which("chromium")
 #: Nothing of a browser's own may call out, and no name but loopback is known to it.
 FLAGS = [
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync",
-    "--disable-background-networking", "--disable-component-update",
+    "--disable-background-networking", "--disable-dev-shm-usage", "--disable-component-update",
     "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1",
 ]  # fmt: skip
 
