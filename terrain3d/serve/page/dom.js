@@ -32,10 +32,23 @@ export function put(parent, children) {
   /** @type {Map<string, any>} */
   const byKey = new Map();
   for (const node of /** @type {any} */ (parent.childNodes)) if (node._key) byKey.set(node._key, node);
+  const kept = children.filter((told) => told || told === "");
+  const keys = new Set(kept.map((told) => (typeof told === "object" && told ? String(told.props.key) : "")));
   /** @type {any} */
   let next = parent.firstChild;
-  for (const told of children) {
+  const drop = () => {
+    const gone = next;
+    next = next.nextSibling;
+    gone.remove();
+  };
+  for (const [at, told] of kept.entries()) {
     if (!told && told !== "") continue;
+    // What is gone goes first: whatever is moved in its place would lose the focus.
+    while (next && next._key !== undefined && !keys.has(next._key)) drop();
+    if (typeof told === "object" && told.props.key === undefined) {
+      const more = () => parent.childNodes.length - at > kept.length - at;
+      while (next && next._key === undefined && next._tag !== told.tag && more()) drop();
+    }
     let node = next;
     if (typeof told === "string") {
       if (node?.nodeType === 3) {

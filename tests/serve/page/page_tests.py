@@ -1,6 +1,7 @@
 """A site to look at in a browser, and what tests do with a page of it."""
 
 import json
+import time
 from collections.abc import Callable
 from typing import Any
 
@@ -31,7 +32,8 @@ def state_of(page: Page) -> dict[str, Any]:
 
 def settled(page: Page, check: Callable[[dict[str, Any]], Any], what: str = "") -> dict[str, Any]:
     """The state, once it is as it is looked for."""
-    for _ in range(PATIENCE_MS // 20):
+    end = time.monotonic() + PATIENCE_MS / 1000
+    while time.monotonic() < end:
         state = state_of(page)
         if state and state.get("site") is not None and check(state):
             return state
