@@ -19,6 +19,7 @@ from terrain3d.show.legend import GROWN, Sign, layer_signs, masked_signs, site_s
 from terrain3d.show.pages.column import option_sheet
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import Label, page_share, place_labels
+from terrain3d.show.pages.pixels import lay_pixels
 from terrain3d.show.pages.sheet import PICTURE_ASPECT, Page, Sheet
 from terrain3d.show.scene import Scene, aim, build_scene, light_scene, show_scene
 
@@ -94,8 +95,8 @@ def draw_oblique(
     width, height = round(box.width), round(box.height)
     k = page.size.fineness
     image = render(scene, camera, round(k * width), round(k * height), k)
-    axes.imshow(image, extent=(0, width, 0, height), aspect="auto", interpolation="nearest")
-    axes.set(xticks=[], yticks=[])
+    axes.set(xlim=(0, width), ylim=(0, height), xticks=[], yticks=[])
+    lay_pixels(axes, image[::-1], (0, width, 0, height), 0)
     axes.set_axis_off()
     taken = [_north(page, camera, box)]
     place_labels(axes, _names(page, scene, camera, width, height), taken)

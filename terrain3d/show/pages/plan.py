@@ -152,7 +152,8 @@ class Plan:
         used += place_labels(self.axes, labels, used)
         # A height given on a contour is worth less than a name: the next contour has one too.
         for text in self.heights:
-            text.set_visible(not any(boxes_meet(text.get_window_extent(), box) for box in used))
+            own = text.get_window_extent()
+            text.set_visible(not any(boxes_meet(own, box) for box in used))
 
     def _busy(self) -> tuple[Floats, Floats]:
         """(n, 2) pixels of the page of units in any option, and of watched cells and protected outlines."""
@@ -315,15 +316,15 @@ def _foliage(axes: Axes, leaves: Any) -> None:
             continue
         for ring in (part.exterior, *part.interiors):
             haloed(axes, np.asarray(ring.coords), FOLIAGE, 4, 2.0)
-        axes.add_patch(Polygon(np.asarray(part.exterior.coords), zorder=3, **FOLIAGE.patch))
+        axes.add_artist(Polygon(np.asarray(part.exterior.coords), zorder=3, **FOLIAGE.patch))
 
 
 def _solids(axes: Axes, regions: list[Any]) -> None:
     for region in regions:
         for part in shapely.get_parts(region):
             outline = np.asarray(part.exterior.coords)
-            axes.add_patch(Polygon(outline, zorder=5, **SOLID.patch))
-            axes.add_patch(Polygon(outline, zorder=5, **SOLID.rim))
+            axes.add_artist(Polygon(outline, zorder=5, **SOLID.patch))
+            axes.add_artist(Polygon(outline, zorder=5, **SOLID.rim))
 
 
 def _protected(axes: Axes, area: Area, weight: float) -> None:
@@ -334,14 +335,14 @@ def _protected(axes: Axes, area: Area, weight: float) -> None:
         rim = Polygon(
             area.outline, fill=False, edgecolor=colour, linewidth=weight * width, linestyle=dashes, zorder=6
         )
-        axes.add_patch(rim)
+        axes.add_artist(rim)
 
 
 def _unit(axes: Axes, unit: Detector, weight: float) -> None:
     eye = np.array([unit.x, unit.y])
     for covered in masked_outlines(unit):
-        axes.add_patch(Polygon(covered, zorder=6.5, **MASKED.patch))
-        axes.add_patch(Polygon(covered, zorder=6.6, **MASKED.rim))
+        axes.add_artist(Polygon(covered, zorder=6.5, **MASKED.patch))
+        axes.add_artist(Polygon(covered, zorder=6.6, **MASKED.rim))
     for outline in open_outlines(unit):
         axes.plot(*outline.T, color="white", linewidth=2.4 * weight, alpha=0.8, zorder=7)
         axes.plot(*outline.T, color=UNIT.line, linewidth=UNIT.width * weight, zorder=8)

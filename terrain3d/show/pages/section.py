@@ -53,6 +53,7 @@ from terrain3d.show.legend import (
 from terrain3d.show.pages import section_along
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import HALO, Label, haloed, marked, place_labels
+from terrain3d.show.pages.pixels import lay_pixels
 from terrain3d.show.pages.plan import begin_plan
 from terrain3d.show.pages.section_image import (
     STRIP_PX,
@@ -315,17 +316,12 @@ def paint_section(
     window = Window(
         frame.left, frame.right, frame.bottom, frame.top, round(k * box.width), round(k * box.height)
     )
-    axes.imshow(
-        cut_image(profile, terrain.foliage, window, k),
-        extent=(frame.left, frame.right, frame.bottom, frame.top),
-        aspect="auto",
-        interpolation="nearest",
-        zorder=1,
-    )
+    image = cut_image(profile, terrain.foliage, window, k)
+    lay_pixels(axes, image[::-1], (frame.left, frame.right, frame.bottom, frame.top), 1)
     for solid in profile.solids:
         for piece in over_ground_pieces(solid, profile):
-            axes.add_patch(Polygon(piece, zorder=5, **SOLID.patch))
-            axes.add_patch(Polygon(piece, zorder=5, **{**SOLID.rim, "linewidth": weight}))
+            axes.add_artist(Polygon(piece, zorder=5, **SOLID.patch))
+            axes.add_artist(Polygon(piece, zorder=5, **{**SOLID.rim, "linewidth": weight}))
     for beam in profile.beams:
         _beam_lines(axes, profile, beam, weight)
     measured = np.where(profile.bridged, np.nan, profile.ground)
@@ -337,7 +333,7 @@ def paint_section(
         foot = ground_at(profile, at)
         if math.isfinite(foot):
             for outline in silhouette(figure):
-                axes.add_patch(
+                axes.add_artist(
                     Polygon(
                         np.add(outline, (at, foot)),
                         facecolor=palette.FIGURE,
