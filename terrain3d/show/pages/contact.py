@@ -17,7 +17,7 @@ from terrain3d.show.legend import layer_signs, lobe_signs, masked_signs, site_si
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import small_scale
 from terrain3d.show.pages.plan import begin_plan
-from terrain3d.show.pages.section import Frame, heights_shown, paint_section, section_view, sides
+from terrain3d.show.pages.section import Frame, change_sign, heights_shown, paint_section, section_view, sides
 from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, Page, Sheet, share_of_page
 from terrain3d.show.pages.size import HEIGHT_PX, SCREEN, WIDTH_PX
 
@@ -76,6 +76,7 @@ def contact_sheet(context: PageContext, options: tuple[OptionResult, ...], note:
         [
             *verdicts,
             *layer_signs(units, 2),
+            change_sign(outcome),
             *masked_signs(units),
             *lobe_signs(units),
             *site_signs(outcome.terrain),

@@ -115,7 +115,7 @@ def _names(page: Sheet, scene: Scene, camera: Camera, width: int, height: int) -
         places = camera.project(np.array([tag.point for tag in tags]), width / height) * [width, height]
         for tag, (x, y) in zip(tags, places, strict=True):
             lines = [
-                line for text in tag.text.split("\n") for line in page.lines(text, 0.13, size, 2, weight)
+                line for text in tag.text.split("\n") for line in page.lines(text, 0.13, size, 3, weight)
             ]
             labels.append(Label("\n".join(lines), float(x), float(y), spot, size, weight))
     return labels

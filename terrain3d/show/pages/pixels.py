@@ -27,7 +27,7 @@ class Pixels(Artist):
 
     def __init__(self, image: NDArray[np.uint8], extent: tuple[float, float, float, float]) -> None:
         super().__init__()
-        self._image, self._extent = image, extent
+        self.image, self._extent = image, extent
 
     def draw(self, renderer: Any) -> None:
         """Find the colour of each dot within the frame of the axes."""
@@ -42,14 +42,14 @@ class Pixels(Artist):
         x0, y0, x1, y1 = part.extents * finer
         first_x, end_x = int(np.floor(x0 + 0.5)), int(np.floor(x1 + 0.5 + _HAIR_PX))
         first_y, end_y = int(np.ceil(y0 - 0.5 - _HAIR_PX)), int(np.ceil(y1 - 0.5))
-        ny, nx = self._image.shape[:2]
+        ny, nx = self.image.shape[:2]
         columns = _pixel_of(np.arange(first_x, end_x), finer * sides[:, 0], nx)
         rows = _pixel_of(np.arange(first_y, end_y), finer * sides[:, 1], ny)
         if not rows.size or not columns.size:
             return
         # Four bytes at a time: colour by colour a look-up takes several times as long.
         line = np.full((len(rows), nx, 4), 255, np.uint8)
-        line[..., : self._image.shape[2]] = self._image[rows]
+        line[..., : self.image.shape[2]] = self.image[rows]
         dots = np.take(line.view(np.uint32)[..., 0], columns, axis=1).view(np.uint8)
         context = renderer.new_gc()
         context.set_clip_rectangle(self.axes.bbox)
