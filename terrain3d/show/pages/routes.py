@@ -187,7 +187,7 @@ def route_sections(option: OptionResult, route: OpenRoutes, beside: bool = False
 
 def _rows(figures: list[tuple[str, ...]]) -> tuple[Row, ...]:
     """Rows of a text and its figures, the first of them the one that counts."""
-    first, *others = (Row(text, tuple(told), column=_BESIDE, most=2) for text, *told in figures)
+    first, *others = (Row(text, tuple(told), column=_BESIDE) for text, *told in figures)
     return (replace(first, size="large", is_bold=True), *others)
 
 
@@ -214,7 +214,7 @@ def _figures(way: WayIn) -> list[tuple[str, ...]]:
 def _clear_figures(clear: ClearRoute) -> list[tuple[str, ...]]:
     return [
         ("keeps from held ground", "none is held" if clear.berth_m is None else f"{clear.berth_m:.1f} m"),
-        ("length, of the shortest clear", f"{clear.length_m:.1f} m, {clear.shortest_m:.1f} m"),
+        ("length, shortest clear", f"{clear.length_m:.1f} m, {clear.shortest_m:.1f} m"),
         ("clear ground goes on inside", f"{clear.into_m:.1f} m"),
     ]
 
