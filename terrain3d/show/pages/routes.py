@@ -207,7 +207,7 @@ def _figures(way: WayIn) -> list[tuple[str, ...]]:
     return [
         ("chance of alarm", percent(way.chance)),
         ("length, time at 1 m/s", f"{way.length_m:.1f} m, {way.time_s:.0f} s"),
-        ("alarm, zones as set", "none" if left is None else f"{left:.1f} m before the end"),
+        ("alarm, zones as set", "none" if left is None else f"{left:.1f} m to go"),
     ]
 
 
