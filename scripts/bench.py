@@ -16,6 +16,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 import trimesh
@@ -34,6 +35,9 @@ from terrain3d.detector.pose import Detector  # noqa: E402
 from terrain3d.detector.types import DetectorType, Microwave, load_type  # noqa: E402
 from terrain3d.sight.panorama import Panorama, panorama  # noqa: E402
 from terrain3d.terrain import Foliage, Solids, Terrain  # noqa: E402
+
+if TYPE_CHECKING:
+    from terrain3d.serve.session import Session
 
 HEIGHTS_PER_CELL = 25
 
@@ -333,11 +337,95 @@ def time_search() -> None:
         row(what, seconds, "one by one", one * result.settings_judged, "120 s")
 
 
+def time_page() -> None:
+    """How quickly a page follows the hand on the demo, two options side by side: each step whole.
+
+    A step is a setting sent, the picture packed, all that is written beside it, the section and what the
+    unit sees. Turning draws less of the ground, as it does while a hand turns.
+    """
+    import shutil
+
+    from terrain3d.draft.document import read_draft
+    from terrain3d.serve.session import Session
+
+    size = {"do": "size", "width": 800, "height": 560}
+    with tempfile.TemporaryDirectory() as folder:
+        for name in ("demo.toml", "demo.laz"):
+            shutil.copy(ROOT / "data" / name, folder)
+        begin = time.perf_counter()
+        session = Session(Path(folder), read_draft(Path(folder) / "demo.toml"))
+        row("a page opens the demo", time.perf_counter() - begin, "", None, "")
+        session.do(size)
+        session.do({"do": "choose_unit", "option": "shed pole, two heads", "unit": "D1"})
+        session.do({"do": "compare", "name": "gate pole, two heads"})
+        session.do({"do": "moving", "is_moving": True})
+        steps = _page_steps()
+        for message in (steps[0], steps[60], steps[120], steps[160]):
+            _page_step(session, message)
+        times, worked = np.transpose([_page_step(session, message) for message in steps])
+        for how, spent, limits in (
+            ("by the clock", times, ("150 ms", "300 ms")),
+            ("by the processors", worked, ("", "")),
+        ):
+            what = f"  a setting moves, {how}, median of {len(spent)}"
+            row(what, float(np.median(spent)), "", None, limits[0])
+            row("    95th percentile", float(np.percentile(spent, 95)), "", None, limits[1])
+        for count in (2, 1):
+            session.do({"do": "compare", "name": "gate pole, two heads" if count == 2 else None})
+            session.frame()
+            turns = 60
+            begin, busy = time.perf_counter(), time.process_time()
+            for _ in range(turns):
+                session.do({"do": "turn", "across": 1.5, "up": 0.0})
+                session.frame()
+            each, of_processors = (time.perf_counter() - begin) / turns, (time.process_time() - busy) / turns
+            what = f"  a frame while it turns, {count} in view ({1 / each:.0f} a second)"
+            row(what, each, "", None, "33 ms")
+            row("    by the processors", of_processors, "", None, "")
+        session.do({"do": "moving", "is_moving": False})
+        begin = time.perf_counter()
+        session.do({"do": "draw", "kind": "wall", "points": [[-1.0, 1.0], [3.0, 1.0]]})
+        session.frame()
+        row("  a wall drawn in sight of the units", time.perf_counter() - begin, "", None, "")
+        begin = time.perf_counter()
+        session.do({"do": "would_hold", "x": -2.0, "y": 6.0})
+        row("  what would hold a place", time.perf_counter() - begin, "", None, "")
+        session.end()
+
+
+def _page_steps() -> list[dict[str, object]]:
+    """200 steps of a hand: a unit turned, tilted, set to other ranges, raised, dragged between two poles."""
+    turned = [("bearing", (200 + 2.5 * k) % 360) for k in range(60)]
+    tilted = [("tilt", k % 20 - 10) for k in range(60)]
+    ranged = [("range", (4, 6, 8, 10, 12)[k % 5]) for k in range(30)]
+    raised = [("height", 0.8 + 0.05 * (k % 24)) for k in range(30)]
+    steps: list[dict[str, object]] = [
+        {"do": "set", "setting": setting, "value": value, "is_same": k > 0}
+        for k, (setting, value) in enumerate([*turned, *tilted, *ranged, *raised])
+    ]
+    for k in range(20):
+        mount = ("gate pole", "shed pole")[k % 2]
+        steps.append({"do": "move_unit", "option": "shed pole, two heads", "unit": "D1", "mount": mount})
+    return steps
+
+
+def _page_step(session: "Session", message: dict[str, object]) -> tuple[float, float]:
+    """Seconds of a step until all that follows the hand is there: by the clock, and of all processors."""
+    begin, worked = time.perf_counter(), time.process_time()
+    session.do(message)
+    session.frame()
+    session.state()
+    session.picture("section")
+    session.picture("outlook")
+    return time.perf_counter() - begin, time.process_time() - worked
+
+
 if __name__ == "__main__":
     time_sight()
     time_reading()
     time_commands()
     time_drawing()
+    time_page()
     time_drafts()
     time_study()
     if "--no-search" not in sys.argv[1:]:

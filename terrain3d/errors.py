@@ -53,6 +53,19 @@ class InputError(ValueError):
         return type(self), (self.what, self.where, self.mend), self.__dict__
 
 
+def in_a_line(error: InputError) -> str:
+    """What is wrong and what to do, in one line, where there is room for no more; of where, the key alone.
+
+    >>> in_a_line(InputError("-1 is out of bounds", "site.toml: mount 'pole': height", "give metres"))
+    'height: -1 is out of bounds; give metres'
+    >>> in_a_line(InputError("there is no such file", "/farm/site.toml", "name another"))
+    'there is no such file; name another'
+    """
+    key = error.where.rpartition(": ")[2]
+    place = f"{key}: " if key.replace("_", "").isalpha() and ": " in error.where else ""
+    return f"{place}{error.what}; {error.mend}" if error.mend else f"{place}{error.what}"
+
+
 class Uncertainty(UserWarning):
     """Something was read, yet a careful person would check it; shown, never swallowed."""
 

@@ -42,14 +42,6 @@ from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.names import BOUNDARY, check_lines
 from terrain3d.show.pages.on_picture import HALO, haloed, marked, small_scale
 from terrain3d.show.pages.plan import begin_plan
-from terrain3d.show.pages.section_image import (
-    Window,
-    blank,
-    has_leaves,
-    lay,
-    lay_ground,
-    over_ground_pieces,
-)
 from terrain3d.show.pages.sheet import (
     BLOCK_FLOOR,
     BLOCK_TOP,
@@ -61,6 +53,14 @@ from terrain3d.show.pages.sheet import (
     share_of_page,
 )
 from terrain3d.show.pages.size import WIDTH_PX, Size, scale_for
+from terrain3d.show.section_image import (
+    Window,
+    blank,
+    has_leaves,
+    lay,
+    lay_ground,
+    over_ground_pieces,
+)
 from terrain3d.show.sections import unit_section
 from terrain3d.show.silhouettes import silhouette
 from terrain3d.terrain import Foliage, Terrain

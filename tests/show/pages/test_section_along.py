@@ -15,8 +15,8 @@ from terrain3d.sentences.along import NO_STRETCH, along_sentence, layers_words
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.context import Lines
 from terrain3d.show.pages.section_along import along_sheet, line_image, lines_named
-from terrain3d.show.pages.section_image import Window
 from terrain3d.show.pages.stills import listed_pages
+from terrain3d.show.section_image import Window
 from terrain3d.terrain import Approach, Foliage, SectionLine
 from terrain3d.walk.along import profile_along
 
