@@ -19,7 +19,7 @@ FLOORS = {
     "units": 1, "outside": 1, "tables": 2, "frame": 2,
     "site": 3, "detector": 3, "terrain": 4,
     "readers": 5, "survey": 6, "sight": 6, "cover": 7, "ranking": 8,
-    "walk": 9, "nuisance": 9, "conditions": 9, "uncertainty": 9,
+    "walk": 9, "nuisance": 9, "conditions": 9, "uncertainty": 9, "supply": 9,
     "ready": 10, "opened": 11, "job": 12, "search": 13, "study": 13, "sentences": 14, "show": 15, "paper": 15,
     "cli": 16,
 }  # fmt: skip

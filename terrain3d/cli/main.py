@@ -20,6 +20,7 @@ _COMMANDS = {
     "view": "the options in a window, to turn and look at",
     "mounts": "places where a unit could be fixed, proposed; on request put into the site file",
     "search": "which mounts, which settings: every one judged, the best unit and the best set",
+    "supply": "the voltage at each unit, the battery, what to change and what to buy",
     "inspect": "what a survey file holds, and every doubt about it",
     "type": "a detector type checked and drawn, with its numbers; alone, the built-in ones",
 }

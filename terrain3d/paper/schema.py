@@ -27,6 +27,9 @@ OTHERS = (
     "year",
     "mA",
     "V",
+    "Ah",
+    "ohm",
+    "mm2",
 )
 
 
@@ -840,8 +843,104 @@ class CloseIn(Part):
     words: list[str] = said("The same as sentences.")
 
 
+class FedUnit(Part):
+    """A unit with the voltage that its cables leave it."""
+
+    name: str = said("Name of the unit.")
+    mount: str = said("Its mount.")
+    fit: Literal["fits", "too low", "too high", "cannot be fed", "no run", "not stated"] = said(
+        "Whether it gets what its type allows; `not stated`: its type states no supply."
+    )
+    rest_v: float | None = told("V", "With mains, all units at rest.", "nothing can be said of it: see `fit`")
+    alarm_v: float | None = told(
+        "V", "With the panel at its lowest, all units in alarm.", "nothing can be said of it: see `fit`"
+    )
+    allowed_v: tuple[float, float] | None = told(
+        "V", "Lowest and highest that its type allows.", "its type states no supply, or no run ends there"
+    )
+
+
+class CableRun(Part):
+    """A cable that feeds something, as it is loaded with the panel at its lowest and all units in alarm."""
+
+    start: str = Field(alias="from", description="Where it starts: `panel`, or where another run ends.")
+    to: str = said("Where it ends.")
+    length_m: float = told("m", "Of the cable, over the ground, with what is added to it.")
+    unknown_m: float = told("m", "Of that, what lies over ground that is not known, taken level.")
+    cable: str = said("What is asked for by.")
+    resistance: float = told("ohm", "Of both its cores, as warm as they are.")
+    units: list[str] = said("Names of the units that it feeds.")
+    milliamps: float | None = told("mA", "That it carries.", "the runs cannot carry what is drawn")
+    drop_v: float | None = told("V", "Lost over both its cores.", "the runs cannot carry what is drawn")
+    thinnest: float | None = told(
+        "mm2",
+        "Least size of its cores with which its units are fed, the other runs as they are.",
+        "no size of the table does",
+    )
+
+
+class SupplyBattery(Part):
+    """What the battery has to carry and to be; the panel's own current is in it."""
+
+    rest: float = told("mA", "At rest.")
+    alarm: float = told("mA", "In alarm.")
+    needed: float = told("Ah", "That a new battery has to have.")
+    given: float | None = told("Ah", "That the site file says is there.", "it says none")
+
+
+class SupplyChange(Part):
+    """One thing that mends the supply by itself."""
+
+    kind: Literal[
+        "run", "all runs", "two cores", "volts", "less volts", "panel", "battery", "feed", "none"
+    ] = said("What is changed; `feed` is a run to be laid, `none` says that nothing of these does.")
+    run: str | None = said("The run that ends there.", "it is about no run")
+    mm2: float | None = told("mm2", "Size of its cores.", "no size is changed")
+    volts: float | None = told("V", "Of the panel.", "it is not about volts")
+    milliamps: float | None = told("mA", "Of the panel.", "it is not about the panel's current")
+    ah: float | None = told("Ah", "Of the battery.", "it is not about the battery")
+
+
+class Material(Part):
+    """Something to buy."""
+
+    name: str = said("What it is.")
+    pieces_count: int | None = told("count", "How many of it.", "it is cable")
+    length_m: float | None = told("m", "How much cable.", "it is none")
+    price: float | None = told("money", "Of all of it.", "it is not priced")
+
+
+class Circuit(Part):
+    """The supply of an option as `[supply]` of the site file has it."""
+
+    holds: bool = said("Whether all that is stated fits.")
+    units: list[FedUnit] = said("Every unit, in the option's order.")
+    runs: list[CableRun] = said("Every run that feeds something, in the order of the site file.")
+    rest: float | None = told(
+        "mA", "From the panel, all units at rest.", "the runs cannot carry what is drawn"
+    )
+    alarm: float | None = told(
+        "mA",
+        "The same with the panel at its lowest and all units in alarm.",
+        "the runs cannot carry what is drawn",
+    )
+    panel: float | None = told("mA", "That the panel can give.", "the site file does not say it")
+    battery: SupplyBattery | None = said(
+        "The battery.", "no hours without mains are given, or the runs cannot carry what is drawn"
+    )
+    thinnest: float | None = told(
+        "mm2",
+        "The least size that does for all runs alike.",
+        "no size of the table does, or no run feeds any",
+    )
+    changes: list[SupplyChange] = said("What mends it, each by itself; empty where it holds.")
+    materials: list[Material] = said("What is bought.")
+    words: list[str] = said("The same as sentences.")
+    caution: str = said("What has to be told with it.")
+
+
 class Outlay(Part):
-    """What the units of an option cost and draw together."""
+    """What the units of an option cost and draw together, and how they are fed."""
 
     price: float | None = told(
         "money", "Of all units, fixed, in the money of their types.", "a type does not state its price"
@@ -852,6 +951,7 @@ class Outlay(Part):
         "Lowest and highest that suit all units.",
         "no voltage suits all, or a type does not state its supply",
     )
+    circuit: Circuit = part("How they are fed, where the site file has `[supply]`.")
 
 
 class Wedge(Part):
@@ -920,7 +1020,10 @@ class Option(Part):
         "The option on the site as each scenario of the site file has it; of a search none."
     )
     warnings: list[str] = said("Sentences, those of the survey with them.")
-    supply: Outlay = part("What its units cost and draw, where their types state either for all of them.")
+    supply: Outlay = part(
+        "What its units cost and draw, where their types state either for all of them or the site file has"
+        " `[supply]`."
+    )
     wedges: list[Wedge] = part("Gaps between its heads on one mount, where there are any.")
     walks: Walks = part("Part `walks` of a study.")
     routes: list[Routes] = part("Part `routes` of a study: one for each protected area.")

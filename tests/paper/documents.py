@@ -292,3 +292,67 @@ def supplied(folder: Path) -> dict:
     second = option_text("", bearing=90).split("\n", 2)[2].replace('"D1"', '"D2"')
     text = option_text("unpriced", kind="unpriced.toml") + option_text("unsupplied", kind="unsupplied.toml")
     return json.loads(results_json(run(written(folder, BARE + text + battery + second))))
+
+
+#: Runs of all kinds: shared, drawn off the ground's edge, of a gauge; a battery, things to buy.
+FED = """
+[supply]
+volts = 13.8
+lowest_volts = 10.5
+milliamps = 40
+own_milliamps = 60
+standby_hours = 12
+battery_ah = 1.2
+battery_price = 20
+[[supply.item]]
+name = "junction box"
+count = 2
+price = 4.5
+[[supply.run]]
+to = "joint"
+length = 600
+mm2 = 0.5
+class = 5
+price = 0.4
+[[supply.run]]
+from = "joint"
+to = "pole"
+path = [[-40, -4], [0, -4]]
+extra = 3
+awg = 22
+[[mount]]
+name = "unfed"
+at = [2, -4]
+"""
+
+
+def fed(folder: Path) -> dict:
+    """`cover` with a supply: one that fails in several ways, one that cannot be fed, one without a run."""
+    plain = (ROOT / "terrain3d" / "detector" / "builtin" / "one-head-90.toml").read_text(encoding="utf-8")
+    supply = plain.index("[supply]")
+    (folder / "unsupplied.toml").write_text(plain[:supply], encoding="utf-8")
+    greedy = "[supply]\nvolts = [9, 16]\nmilliamps = 600\npower_at = 12\n"
+    (folder / "greedy.toml").write_text(plain[:supply] + greedy, encoding="utf-8")
+    second = option_text("", bearing=90).split("\n", 2)[2].replace('"D1"', '"D2"')
+    text = (
+        option_text("two on a run") + second
+        + option_text("starved", kind="greedy.toml")
+        + option_text("no run", mount="unfed")
+        + option_text("nothing stated", kind="unsupplied.toml")
+    )  # fmt: skip
+    return json.loads(results_json(run(written(folder, BARE + FED + text))))
+
+
+def fed_well(folder: Path) -> dict:
+    """`cover` with a supply that holds and says no more than it has to."""
+    supply = '[supply]\nvolts = 12\n[[supply.run]]\nto = "pole"\nlength = 20\nohm_per_km = 30\n'
+    return json.loads(results_json(run(written(folder, BARE + supply + option_text("fed")))))
+
+
+def over_fed(folder: Path) -> dict:
+    """`cover` with a supply that gives more than the type stands, and one whose battery is not stated."""
+    supply = (
+        '[supply]\nvolts = 24\nlowest_volts = 8.9\nstandby_hours = 12\n[[supply.run]]\nto = "pole"\n'
+        "length = 20\nmm2 = 0.5\n"
+    )
+    return json.loads(results_json(run(written(folder, BARE + supply + option_text("fed")))))
