@@ -8,7 +8,7 @@ from terrain3d.detector.figures import Figure, figure_of
 from terrain3d.detector.types import DetectorType
 from terrain3d.errors import InputError
 from terrain3d.ready import Ready, in_file, option_types, own_figures, ready_site, search_types
-from terrain3d.site import GroundSource, Plane, Site, SiteHead
+from terrain3d.site import GroundSource, Plane, Site, SiteHead, WalkTested
 from terrain3d.supply.runs import Run, laid_runs
 from terrain3d.survey.build import build_surroundings, build_terrain, crs_of_site
 from terrain3d.survey.scenarios import Scenario, scenarios_of
@@ -67,6 +67,10 @@ class OpenedSite:
     def own_figures(self) -> tuple[Figure, ...]:
         """The figures that the file brings."""
         return own_figures(self.file)
+
+    def walk_tested(self, option: str) -> WalkTested | None:
+        """The walk test that an option has had, as the file tells it."""
+        return next((one for one in self.file.walk_tested if one.name == option), None)
 
 
 def open_site(path: Path | str, progress: Progress | None = None) -> OpenedSite:

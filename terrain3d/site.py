@@ -502,6 +502,29 @@ class WalkTestSetting(Table):
     file: Annotated[
         FileName | None, key("", "your own copy of the tests; none is the one that comes along")
     ] = None
+    points: Annotated[
+        int, Strict(), key("", "most walks that `walktest` chooses for what they tell of a unit", ge=4, le=60)
+    ] = 12
+    wrong: Annotated[
+        Number, key("", "share of its answers that may be wrong by chance", ge=0.001, le=0.4)
+    ] = 0.05
+
+
+class WalkTested(Table):
+    """A walk test that was done and read."""
+
+    name: Annotated[Text, key("", "of the option that was walked")]
+    on: Annotated[Day, key("", "the day")]
+    points: Annotated[int, Strict(), key("", "how many points were walked", ge=1, le=100000)]
+    as_told: Annotated[
+        int, Strict(), key("", "at how many of them the indicator did what was told", ge=0, le=100000)
+    ]
+
+    @model_validator(mode="after")
+    def _no_more(self) -> "WalkTested":
+        if self.as_told > self.points:
+            raise UnfitError(f"as_told {self.as_told} is more than points {self.points}", "count again")
+        return self
 
 
 class PaperSetting(Table):
@@ -822,6 +845,7 @@ class Site(Table):
     doubt: DoubtSetting = DoubtSetting()
     routes: RouteSetting = RouteSetting()
     walk_test: WalkTestSetting = WalkTestSetting()
+    walk_tested: tuple[WalkTested, ...] = ()
     supply: SupplySetting | None = None
     search: SearchSetting = SearchSetting()
     paper: PaperSetting = PaperSetting()
@@ -841,7 +865,7 @@ class Site(Table):
     def _names_differ(self) -> "Site":
         kinds = (
             "mount", "mark", "protect", "option", "scenario", "figure", "walk", "approach", "nuisance",
-            "beyond",
+            "beyond", "walk_tested",
         )  # fmt: skip
         for kind in kinds:
             _no_twins((s.name for s in getattr(self, kind) if not isinstance(s, FileRef)), kind)

@@ -160,6 +160,7 @@ def _option(outcome: Outcome, option: OptionResult) -> dict[str, Any]:
         "scenarios": [_scenario(outcome, option, one) for one in option.scenarios],
         "warnings": option_warnings(option, outcome.terrain),
         **_outlay(outcome, option),
+        **_walk_tested(outcome, option),
     }
 
 
@@ -182,6 +183,15 @@ def _outlay(outcome: Outcome, option: OptionResult) -> dict[str, Any]:
             for wedge in wedges
         ]
     return told
+
+
+def _walk_tested(outcome: Outcome, option: OptionResult) -> dict[str, Any]:
+    """The walk test of an option, where the site file tells of one."""
+    tested = outcome.site.walk_tested(option.name)
+    if tested is None:
+        return {}
+    counts = {"points_count": tested.points, "as_told_count": tested.as_told}
+    return {"walk_tested": {"on": tested.on.isoformat(), **counts}}
 
 
 def _protected(part: ProtectedResult, is_masked: bool) -> dict[str, Any]:
