@@ -7,6 +7,7 @@ import click
 
 from terrain3d.cli.options import out_option, progress_on_terminal, site_argument, whoever_reads
 from terrain3d.cli.pictures import write_and_tell
+from terrain3d.terminal import say
 
 
 @click.command("sheet")
@@ -56,4 +57,4 @@ def command(site: Path, name: str | None, out: Path, on: datetime.datetime | Non
 
     nothing = Pictures((), lambda _folder: None, no_picture)
     write_and_tell(outcome, out, nothing, tell, fixing_json(outcome, option, units), files)
-    click.echo(f"written to {out}")
+    say(f"written to {out}")

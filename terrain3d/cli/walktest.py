@@ -13,6 +13,7 @@ from terrain3d.cli.options import (
     whoever_reads,
 )
 from terrain3d.cli.pictures import write_and_tell
+from terrain3d.terminal import say
 
 
 @click.command("walktest")
@@ -104,6 +105,6 @@ def command(
             written = f"the walk test{also} {'are' if is_new else 'is'} in {site}"
 
     write_and_tell(outcome, out, Pictures((), lambda _folder: None, no_picture), tell, text, files)
-    click.echo(f"written to {out}")
+    say(f"written to {out}")
     if written:
-        click.echo(written)
+        say(written)

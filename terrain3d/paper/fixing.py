@@ -2,7 +2,8 @@
 
 from typing import Any
 
-from rich.console import Console
+from rich.console import Group
+from rich.text import Text
 
 from terrain3d.fixing.aim import AimMark, HeadAim
 from terrain3d.fixing.magnetism import Magnetic
@@ -14,6 +15,7 @@ from terrain3d.paper.taped import taped_values
 from terrain3d.paper.uncertainty import tolerance_values
 from terrain3d.sentences.fixing import CAUTIONS, coordinates_words, fixing_lines, told_lines
 from terrain3d.sentences.words import unit_title
+from terrain3d.terminal import lay_out
 
 
 def fixing_json(outcome: Outcome, name: str, units: tuple[UnitFixing, ...]) -> str:
@@ -27,16 +29,11 @@ def fixing_json(outcome: Outcome, name: str, units: tuple[UnitFixing, ...]) -> s
 
 def print_fixing(outcome: Outcome, name: str, units: tuple[UnitFixing, ...]) -> None:
     """Print what fixes each unit of an option."""
-    console = Console()
-    if not console.is_terminal:
-        console = Console(width=120)
-    console.print(f'{outcome.site_name}, fixing of "{name}"', style="bold", markup=False, highlight=False)
+    lines = [Text(f'{outcome.site_name}, fixing of "{name}"', style="bold")]
     for fixing in units:
-        console.print(unit_title(fixing.unit), style="bold", markup=False, highlight=False)
-        for line in fixing_lines(fixing):
-            console.print(f"  {line}", markup=False, highlight=False)
-    for line in CAUTIONS:
-        console.print(line, style="dim", markup=False, highlight=False)
+        lines.append(Text(unit_title(fixing.unit), style="bold"))
+        lines += [Text(f"  {line}") for line in fixing_lines(fixing)]
+    lay_out(Group(*lines, *(Text(line, style="dim") for line in CAUTIONS)))
 
 
 def _unit(outcome: Outcome, fixing: UnitFixing) -> dict[str, Any]:

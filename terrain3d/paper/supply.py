@@ -2,7 +2,8 @@
 
 from typing import Any
 
-from rich.console import Console
+from rich.console import Group
+from rich.text import Text
 
 from terrain3d.cover.option import OptionResult
 from terrain3d.job import Outcome
@@ -17,6 +18,7 @@ from terrain3d.supply.option import (
     cable_name,
     judge_supply,
 )
+from terrain3d.terminal import lay_out
 
 
 def supply_of(outcome: Outcome, option: OptionResult) -> OptionSupply | None:
@@ -55,21 +57,18 @@ def supply_values(found: OptionSupply) -> dict[str, Any]:
 
 def print_supply(outcome: Outcome) -> None:
     """Print the supply of each option, best first, with the list of materials."""
-    console = Console()
-    if not console.is_terminal:
-        console = Console(width=120)
+    lines: list[Text] = []
     for name in outcome.ranking:
         found = supply_of(outcome, outcome.option(name))
         if found is None:
             continue
-        console.print(name, style="bold", markup=False, highlight=False)
-        lines = [
+        lines.append(Text(name, style="bold"))
+        told = [
             *supply_lines(found), "Materials:", *(f"  {material_words(one)}" for one in found.materials),
             f"  {total_words(found.materials)}",
         ]  # fmt: skip
-        for line in lines:
-            console.print(f"  {line}", markup=False, highlight=False)
-    console.print(SUPPLY_CAUTION, style="dim", markup=False, highlight=False)
+        lines += [Text(f"  {line}") for line in told]
+    lay_out(Group(*lines, Text(SUPPLY_CAUTION, style="dim")))
 
 
 def _unit(unit: FedUnit) -> dict[str, Any]:

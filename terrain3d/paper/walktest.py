@@ -8,7 +8,8 @@ from pathlib import Path
 from typing import Any
 
 import pyproj
-from rich.console import Console
+from rich.console import Group
+from rich.text import Text
 
 from terrain3d.caution import SHORT_CAUTION
 from terrain3d.frame import Frame
@@ -27,6 +28,7 @@ from terrain3d.sentences.walktest import (
     should_words,
     unit_answer,
 )
+from terrain3d.terminal import lay_out
 from terrain3d.walktest.explain import Told
 from terrain3d.walktest.faults import Cause
 from terrain3d.walktest.plan import WalkPoint, WalkTest
@@ -152,14 +154,8 @@ def _told(told: Told) -> dict[str, Any]:
 
 def print_lines(title: str, lines: list[str]) -> None:
     """Print what is told of a walk test."""
-    console = Console()
-    if not console.is_terminal:
-        console = Console(width=120)
-    console.print(title, style="bold", markup=False, highlight=False)
-    for line in lines:
-        console.print(line, markup=False, highlight=False)
-    console.print(WALK_CAUTION, style="dim", markup=False, highlight=False)
-    console.print(SHORT_CAUTION, style="dim", markup=False, highlight=False)
+    cautions = [Text(line, style="dim") for line in (WALK_CAUTION, SHORT_CAUTION)]
+    lay_out(Group(Text(title, style="bold"), *map(Text, lines), *cautions))
 
 
 def write_reading(
