@@ -15,12 +15,14 @@ from terrain3d.sentences.fixing import CAUTIONS, SheetPart, settings_text, sheet
 from terrain3d.sentences.supply import unit_words
 from terrain3d.sentences.walktest import HOW_TO_WALK, WALK_CAUTION, place_words, should_words, walk_words
 from terrain3d.sentences.words import unit_title
-from terrain3d.typeset.pages import pdf
+from terrain3d.typeset.pages import pdf, png_pages
 from terrain3d.walktest.plan import WalkTest
 
 SHEET_PDF, WALK_PDF = "sheet.pdf", "walktest.pdf"
 #: Letters of the line that is read from afar, points; what is longer than a line is set smaller.
 _LARGE, _SMALLER, _LONG = 15.0, 12.5, 44
+#: How large the letters are and how high the pictures, millimetres, the largest that fit first.
+_FITS = ((1.15, 74), (1.0, 74), (1.0, 60), (0.9, 56), (0.8, 48), (0.7, 40))
 #: A code of more letters is too fine to be read off wet paper.
 _MOST_CODED = 420
 
@@ -39,7 +41,18 @@ def sheet_pdf(
     pictures : mapping of str to str
         SVG: `plan-1` and `section-1` of the first unit, and so on.
     """
-    return pdf("sheet", *sheet_data(outcome, option, units, pictures))
+    data, drawn = sheet_data(outcome, option, units, pictures)
+    return pdf("sheet", on_a_page_each(data, drawn), drawn)
+
+
+def on_a_page_each(data: dict[str, Any], pictures: Mapping[str, str]) -> dict[str, Any]:
+    """The sheet with the largest letters and pictures at which each unit keeps to its page."""
+    for scale, picture_mm in _FITS:
+        sized = {**data, "scale": scale, "picture": picture_mm}
+        # So coarse a picture of each page costs next to nothing.
+        if len(png_pages("sheet", sized, pictures, dots_an_inch=9)) <= len(data["units"]):
+            break
+    return sized
 
 
 def sheet_data(

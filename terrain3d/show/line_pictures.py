@@ -173,6 +173,7 @@ def unit_section_svg(
             axes.text(
                 aim.staff_m + 0.2, foot + aim.lower_m,
                 f"{aim.lower_m:.2f} m on a staff\n{aim.staff_m:g} m off", fontsize=6.5, va="top",
+                bbox={"fc": "white", "ec": "none", "pad": 0.6, "alpha": 0.85}, zorder=7,
             )  # fmt: skip
         tall_m = outcome.figure.height_m
         for near, far in aim.lights_m[:1]:

@@ -7,11 +7,15 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from terrain3d.paper.pages import on_a_page_each
 from terrain3d.typeset.pages import pdf, png_pages
 
 #: What markup would take for a call, a comment, emphasis, mathematics, a label; and letters that have no
 #: sign.
 HOSTILE = '#read("/etc/passwd") *x* _y_ $1/0$ <a> @b // c /* \\ " ] } \u202e \U0001f600 中'
+
+#: A picture that is black all over.
+SQUARE = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 10 10"><rect width="10" height="10"/></svg>'
 
 
 def unit(title: str, lines: int = 2) -> dict:
@@ -43,6 +47,19 @@ def test_a_page_a_unit():
     assert np.abs(picture - picture.mean(axis=2, keepdims=True)).max() < 2
 
 
+def test_what_is_long_keeps_to_its_page():
+    """A unit with much to say gets smaller letters, one with little larger; both stay on one page."""
+    square = {"plan": SQUARE, "none": SQUARE}
+    short, long = sheet(unit("D1", 1)), sheet(unit("a line of some length that is told of it " * 3, 3))
+    assert len(png_pages("sheet", {**long, "scale": 1.15}, square, dots_an_inch=9)) > 1
+    scales = []
+    for data in (short, long):
+        sized = on_a_page_each(data, square)
+        assert len(png_pages("sheet", sized, square, dots_an_inch=9)) == 1
+        scales.append(sized["scale"])
+    assert scales[0] > scales[1]
+
+
 def test_the_same_bytes():
     """No day of the machine and no name of its own is in the file."""
     one, other = pdf("sheet", sheet(unit("D1"))), pdf("sheet", sheet(unit("D1")))
@@ -52,12 +69,9 @@ def test_the_same_bytes():
 
 def test_a_picture_goes_in_as_it_is():
     """An SVG of one black square blackens its part of the page."""
-    square = (
-        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 10 10"><rect width="10" height="10"/></svg>'
-    )
 
     def ink(pictures: dict[str, str]) -> float:
         page = png_pages("sheet", sheet(unit("D1", 1)), pictures, dots_an_inch=30)[0]
         return float((np.asarray(Image.open(io.BytesIO(page)).convert("L")) < 60).mean())
 
-    assert ink({"plan": square}) > ink({}) + 0.1
+    assert ink({"plan": SQUARE}) > ink({}) + 0.07
