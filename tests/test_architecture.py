@@ -22,7 +22,8 @@ FLOORS = {
     "walk": 9, "nuisance": 9, "conditions": 9, "uncertainty": 9, "supply": 9,
     "ready": 10, "opened": 11, "job": 12, "fixing": 13,
     "search": 14, "study": 14, "walktest": 14, "sentences": 15, "show": 16, "paper": 16,
-    "cli": 17,
+    "draft": 17, "serve": 18,
+    "cli": 19,
 }  # fmt: skip
 
 

@@ -5,9 +5,8 @@ from pathlib import Path
 
 import click
 
-from terrain3d.cli.options import out_option, progress_on_terminal, site_argument, whoever_reads
+from terrain3d.cli.options import out_option, progress_on_terminal, say_done, site_argument, whoever_reads
 from terrain3d.cli.pictures import write_and_tell
-from terrain3d.terminal import say
 
 
 @click.command("sheet")
@@ -57,4 +56,4 @@ def command(site: Path, name: str | None, out: Path, on: datetime.datetime | Non
 
     nothing = Pictures((), lambda _folder: None, no_picture)
     write_and_tell(outcome, out, nothing, tell, fixing_json(outcome, option, units), files)
-    say(f"written to {out}")
+    say_done(f"written to {out}")

@@ -8,12 +8,12 @@ import click
 from terrain3d.cli.options import (
     out_option,
     progress_on_terminal,
+    say_done,
     site_argument,
     site_bytes,
     whoever_reads,
 )
 from terrain3d.cli.pictures import write_and_tell
-from terrain3d.terminal import say
 
 
 @click.command("walktest")
@@ -95,16 +95,19 @@ def command(
         files = {NEXT: paper.sheet_csv(new, outcome.terrain.frame, crs)} if new else {}
     written = ""
 
-    def tell() -> None:
+    def put() -> None:
         nonlocal written
-        with whoever_reads():
-            paper.print_lines(f'{outcome.site_name}, walk test of "{option}"', lines)
         if write and on is not None:
             is_new = paper.write_reading(site, as_read, outcome, reading, on.date())
             also = " and the option as its units hang" if is_new else ""
             written = f"the walk test{also} {'are' if is_new else 'is'} in {site}"
 
-    write_and_tell(outcome, out, Pictures((), lambda _folder: None, no_picture), tell, text, files)
-    say(f"written to {out}")
+    def tell() -> None:
+        with whoever_reads():
+            paper.print_lines(f'{outcome.site_name}, walk test of "{option}"', lines)
+
+    nothing = Pictures((), lambda _folder: None, no_picture)
+    write_and_tell(outcome, out, nothing, tell, text, files, put)
+    say_done(f"written to {out}")
     if written:
-        say(written)
+        say_done(written)

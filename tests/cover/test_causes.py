@@ -7,7 +7,7 @@ import pytest
 from shapes import box, judged, plane, terrain, unit
 
 from terrain3d.cover.areas import cells_within, verdict_areas
-from terrain3d.cover.causes import CAUSE_KEYS, LayerMaps, cause_areas, combined_outcomes
+from terrain3d.cover.causes import CAUSE_KEYS, LayerMaps, cause_areas, combined_outcomes, losses
 from terrain3d.cover.layer_outcomes import BROKEN, NO_TAKER
 from terrain3d.cover.sighted import sighted
 from terrain3d.cover.verdict import UNKNOWN, Verdict
@@ -118,6 +118,24 @@ def test_empty_areas_are_zero():
     """Every verdict has an area, also where there is none of it."""
     areas = verdict_areas(np.full((2, 2), UNKNOWN, np.uint8), 1.0)
     assert set(areas.values()) == {0.0}
+
+
+@pytest.mark.parametrize("n_things", [1, 60, 5000])
+def test_ground_is_lost_to_the_very_thing_that_takes_it_however_many_there_are(n_things):
+    """A cell of each cause of each thing, by hand: every one comes back with its own area, once."""
+    causes = {code: key for code, key in CAUSE_KEYS.items() if code != BROKEN}
+    names = tuple(f"hedge {k}" for k in range(n_things))
+    things = [0, n_things // 2, n_things - 1] if n_things > 2 else [0]
+    cells = [(code, thing) for code in causes for thing in things]
+    outcomes = np.array([[code for code, _ in cells]], np.uint8)
+    takers = np.array([[thing for _, thing in cells]], np.int32)
+    found = losses(
+        LayerMaps({"upper": outcomes}, {"upper": takers}), names, 0.25, np.ones((1, len(cells)), bool)
+    )
+    expected = {}
+    for code, thing in cells:
+        expected[causes[code], names[thing]] = expected.get((causes[code], names[thing]), 0.0) + 0.25
+    assert {(loss.cause, loss.name): loss.area_m2 for loss in found} == expected
 
 
 def test_what_warnings_say_is_there_in_numbers():
