@@ -85,6 +85,7 @@ def reading_lines(reading: WalkReading) -> list[str]:
     for unit in reading.units:
         lines.append(unit_answer(unit))
         lines += [f"  {differs_words(one)}" for one in unit.walked if not one.is_as_told]
+        lines += [f"  Next: {point_words(point)}" for point in unit.next]
         if unit.left_out:
             numbers = [str(point.number) for point in unit.left_out]
             lines.append(f"  Not walked: {listed(numbers, 8)}.")
@@ -105,10 +106,11 @@ def unit_answer(unit: UnitReading) -> str:
         return f"{unit.unit}: {cause_words(top)}: {share_words(top.chance)} ({counts}).{mend_words(top)}"
     likely = [f"{cause_words(one)} ({share_words(one.chance)})" for one in told.likely]
     choice = " or ".join([", ".join(likely[:-1]), likely[-1]] if len(likely) > 1 else likely)
-    names = listed([_NAMES[one.cause] for one in told.likely], 6)
-    apart = (
-        f"these results do not tell {names.replace(' and ', ' from ')}" if len(likely) > 1 else "not sure yet"
-    )
+    names = [_NAMES[one.cause] for one in told.likely]
+    apart = "not sure yet"
+    if len(names) > 1:
+        which = " from ".join(names) if len(names) == 2 else f"{listed(names, len(names))} apart"
+        apart = f"these results do not tell {which}"
     return f"{unit.unit}: {apart}: {choice} ({counts}).{next_words(unit)}"
 
 

@@ -6,9 +6,11 @@ import itertools
 import numpy as np
 import pytest
 
+from terrain3d.sentences.walktest import unit_answer
 from terrain3d.walktest.choose import least_walk, likelihood, told_bits
 from terrain3d.walktest.explain import explain
 from terrain3d.walktest.faults import CAUSES, Cause, Guesses
+from terrain3d.walktest.read import UnitReading
 
 
 def guesses(causes: list[Cause], values: list[float], weights: list[float]) -> Guesses:
@@ -42,6 +44,20 @@ def test_what_a_cause_is_off_by():
     lights = np.array([[True]] * 201 + [[False]])
     (tilt, _) = explain(one, lights, np.array([True]), 0.01).causes
     assert (tilt.low, tilt.value, tilt.high) == pytest.approx((1.1, 2.0, 2.9), abs=0.02)
+
+
+@pytest.mark.parametrize(
+    ("causes", "words"),
+    [
+        ([Cause.TILT, Cause.HEIGHT], "these results do not tell tilt from height: "),
+        ([Cause.TILT, Cause.HEIGHT, Cause.ROLL], "these results do not tell tilt, height and roll apart: "),
+    ],
+)
+def test_what_is_not_told_is_said(causes, words):
+    """Causes that explain alike are named beside each other, with how likely each is."""
+    one = guesses(causes, [2.0] * len(causes), [0.6, 0.4] if len(causes) == 2 else [0.4, 0.35, 0.25])
+    told = explain(one, np.ones((len(causes), 1), bool), np.array([True]), 0.05)
+    assert words in unit_answer(UnitReading("D1", (), (), told, ()))
 
 
 def test_alike_causes_are_told_together():
