@@ -14,7 +14,6 @@ from terrain3d.cover.option import OptionResult
 from terrain3d.cover.profile import Run
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.figures import Figure
-from terrain3d.palette import Rgb
 from terrain3d.sentences.along import (
     NO_STRETCH,
     along_sentence,
@@ -41,6 +40,7 @@ from terrain3d.show.legend import (
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.names import BOUNDARY, check_lines
 from terrain3d.show.pages.on_picture import HALO, haloed, marked, small_scale
+from terrain3d.show.pages.pixels import lay_pixels
 from terrain3d.show.pages.plan import begin_plan
 from terrain3d.show.pages.sheet import (
     BLOCK_FLOOR,
@@ -53,14 +53,7 @@ from terrain3d.show.pages.sheet import (
     share_of_page,
 )
 from terrain3d.show.pages.size import WIDTH_PX, Size, scale_for
-from terrain3d.show.section_image import (
-    Window,
-    blank,
-    has_leaves,
-    lay,
-    lay_ground,
-    over_ground_pieces,
-)
+from terrain3d.show.section_image import Window, has_leaves, line_image, over_ground_pieces
 from terrain3d.show.sections import unit_section
 from terrain3d.show.silhouettes import silhouette
 from terrain3d.terrain import Foliage, Terrain
@@ -193,36 +186,6 @@ def _stretches(page: Sheet, profile: LineProfile) -> tuple[tuple[Piece, ...], ..
     return tuple(items) or ((Row(NO_STRETCH, size="small"),),)
 
 
-def line_image(profile: LineProfile, foliage: Foliage, window: Window, fineness: float = 1.0) -> Rgb:
-    """Draw the cut along a line: (height_px, width_px, 3) uint8, row 0 at the top."""
-    s, z, image = blank(window)
-    for layer in profile.layers:
-        lay(image, palette.layer_colour(layer.layer), _STRENGTH * _lit(layer, profile.along, s, z))
-    lay_ground(image, profile, foliage, window, fineness)
-    return np.asarray(np.rint(image), np.uint8)
-
-
-#: How strongly one of several layers covers the paper.
-_STRENGTH = 0.42
-
-
-def _lit(layer: LayerOver, along: Floats, s: Floats, z: Floats) -> Floats:
-    """(m, n) share of a layer's light at pixels; 0 outside its band and where it does not get to."""
-    share = np.zeros((len(z), len(s)))
-    place = np.clip(np.searchsorted(along, s) - 1, 0, len(along) - 1)
-    place += (place + 1 < len(along)) & (
-        np.abs(along[np.minimum(place + 1, len(along) - 1)] - s) < np.abs(along[place] - s)
-    )
-    for column in np.flatnonzero((layer.light[:, place] > 0).any(axis=0)):
-        heights, light = layer.z[:, place[column]], layer.light[:, place[column]]
-        row = np.searchsorted(heights, z[:, 0])
-        within = (row > 0) & (row < len(heights))
-        row = np.clip(row, 1, len(heights) - 1)
-        # Between two lines of sight the fainter one counts.
-        share[:, column] = np.where(within, np.minimum(light[row - 1], light[row]), 0.0)
-    return share
-
-
 def _draw(page: Sheet, terrain: Terrain, profile: LineProfile, figure: Figure, frame: _Frame) -> None:
     left, bottom, _, height = WIDE_PICTURE
     length = profile.length_m
@@ -231,14 +194,12 @@ def _draw(page: Sheet, terrain: Terrain, profile: LineProfile, figure: Figure, f
     axes.set(xlim=(0.0, length), ylim=(frame.bottom, frame.top))
     k = page.size.fineness
     window = Window(0.0, length, frame.bottom, frame.top, round(k * box.width), round(k * box.height))
-    axes.imshow(
-        line_image(profile, terrain.foliage, window, k),
-        extent=(0.0, length, frame.bottom, frame.top), aspect="auto", interpolation="nearest", zorder=1,
-    )  # fmt: skip
+    image = line_image(profile, terrain.foliage, window, k)
+    lay_pixels(axes, image[::-1], (0.0, length, frame.bottom, frame.top), 1)
     for solid in profile.solids:
         for piece in over_ground_pieces(solid, profile):
-            axes.add_patch(Polygon(piece, zorder=5, **SOLID.patch))
-            axes.add_patch(Polygon(piece, zorder=5, **SOLID.rim))
+            axes.add_artist(Polygon(piece, zorder=5, **SOLID.patch))
+            axes.add_artist(Polygon(piece, zorder=5, **SOLID.rim))
     for layer in profile.layers:
         _edges(axes, layer, profile)
     measured = np.where(profile.bridged, np.nan, profile.ground)
@@ -252,7 +213,7 @@ def _draw(page: Sheet, terrain: Terrain, profile: LineProfile, figure: Figure, f
         for outline in silhouette(figure):
             # As wide as it is high, whatever the heights are stretched by.
             placed = outline * [frame.stretch, 1.0] + [at, foot]
-            axes.add_patch(
+            axes.add_artist(
                 Polygon(placed, facecolor=palette.FIGURE, edgecolor="white", linewidth=0.5, zorder=8)
             )
     _rulers(axes, length, frame)
