@@ -35,6 +35,9 @@ def settled(page: Page, check: Callable[[dict[str, Any]], Any], what: str = "") 
     end = time.monotonic() + PATIENCE_MS / 1000
     while time.monotonic() < end:
         state = state_of(page)
+        if state and state.get("opening"):
+            # Kernels may have to be compiled for it.
+            end = time.monotonic() + PATIENCE_MS / 1000
         if state and state.get("site") is not None and check(state):
             return state
         page.wait_for_timeout(20)
