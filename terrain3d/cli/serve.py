@@ -9,6 +9,7 @@ import click
 
 from terrain3d.cli.options import progress_on_terminal
 from terrain3d.errors import InputError
+from terrain3d.terminal import say
 
 if TYPE_CHECKING:
     from terrain3d.serve.server import Tell
@@ -52,7 +53,7 @@ def command(start: Path, port: int, no_browser: bool) -> None:
 
     def tell_address(address: str) -> None:
         whole = f"{address}#{quote(start.name)}" if kind == "survey" else address
-        click.echo(f"terrain3d: open {whole}")
+        say(f"terrain3d: open {whole}")
         if not no_browser and sys.stdout.isatty() and _has_desktop():
             import webbrowser
 
