@@ -21,10 +21,10 @@ from terrain3d.pack.names import CONTENTS, GEOJSON, KINDS, ON_EARTH, RESULTS, TA
     help="A kind of file to make; give it again for more. All of them where it is not given.",
 )
 def command(site: Path, out: Path, only: tuple[str, ...]) -> None:
-    """Make what is handed over to a client: plan, drawing, model, maps and tables, and what each is for.
+    """Make what is handed over to a client: a scene to turn, plan, drawing, model, maps and tables.
 
-    Looks at every part of a study first. The files appear all at once, or none of them; contents.txt names
-    them. GeoJSON and KML need a site with a CRS.
+    Looks at every part of a study first. The files appear all at once, or none of them; contents.txt says
+    what each is and for whom. GeoJSON and KML need a site with a CRS.
     """
     check_drawing("all")
     from terrain3d.job import judge_ready
@@ -58,6 +58,7 @@ def command(site: Path, out: Path, only: tuple[str, ...]) -> None:
 def _named(kinds: tuple[str, ...]) -> list[str]:
     """Files that are made whatever the site is, and the lists of the folders."""
     named = {
+        "scene": ["scene.html"],
         "plan": ["plan.svg"],
         "drawing": ["plan.dxf"],
         "model": ["scene.glb"],

@@ -1,6 +1,6 @@
 """The hillside as named meshes of plain arrays, for whatever shows it in three dimensions."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -14,6 +14,7 @@ from terrain3d.palette import Rgb
 from terrain3d.show.drape import drape
 from terrain3d.show.extent import Extent, seen_part, site_extent
 from terrain3d.show.legend import BOUNDARY, PROTECTED, Sign
+from terrain3d.show.light import GROUND_AMBIENT, GROUND_DIFFUSE, daylight
 from terrain3d.show.parts import (
     Part,
     drawn_line,
@@ -33,6 +34,8 @@ from terrain3d.units import Floats
 Triangles = NDArray[np.int64]
 #: Pixels along the longer side of the picture of the ground, at least.
 _PIXELS = 1000
+#: Triangles of all leaves, at most: a telephone has to turn them.
+_MOST_LEAF_FACES = 60_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,6 +57,10 @@ class Mesh:
     opacity : float
     uv : (n, 2) float or None
         Where on its picture each point lies, from the south-west corner, 0 to 1.
+    is_on_ground : bool
+        Whether it is a line drawn on the ground.
+    light : (n,) float or None
+        How bright the daylight makes each point of what has a picture, at most 1.
     """
 
     name: str
@@ -64,6 +71,8 @@ class Mesh:
     colour: str
     opacity: float = 1.0
     uv: Floats | None = None
+    is_on_ground: bool = False
+    light: Floats | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,9 +107,11 @@ def hillside(study: Study) -> Hillside:
         standing += _ring(terrain, heights, area.outline, PROTECTED, area.name, "protected")
     if terrain.boundary is not None:
         standing += _ring(terrain, heights, terrain.boundary, BOUNDARY, "boundary", "boundary")
-    of_option = {option.name: tuple(_option(study, option, heights, reach)) for option in outcome.options}
+    of_option = {
+        option.name: _cut(_option(study, option, heights, reach), extent) for option in outcome.options
+    }
     pictures = {option.name: _picture(outcome, option, extent) for option in outcome.options}
-    return Hillside(extent, ground, tuple(standing), of_option, pictures)
+    return Hillside(extent, ground, _cut(standing, extent), of_option, pictures)
 
 
 def _picture(outcome: Outcome, option: OptionResult, extent: Extent) -> Rgb:
@@ -118,6 +129,28 @@ def _option(study: Study, option: OptionResult, heights: Floats, reach: Reach) -
     for route in study.of(option.name).routes or ():
         found += _meshes(route.area, route_scene(ground, route).parts, "routes")
     return found
+
+
+def _cut(meshes: list[Mesh], extent: Extent) -> tuple[Mesh, ...]:
+    """Meshes with lines on the ground as far as the block goes: past its edge they would hang in the air."""
+    found = []
+    for mesh in meshes:
+        one = _cut_line(mesh, extent) if mesh.is_on_ground else mesh
+        if len(one.faces) or one.lines:
+            found.append(one)
+    return tuple(found)
+
+
+def _cut_line(mesh: Mesh, extent: Extent) -> Mesh:
+    east, north = mesh.points[:, 0], mesh.points[:, 1]
+    slack = 1e-6
+    inside = (east >= extent.west - slack) & (east <= extent.east + slack)
+    inside &= (north >= extent.south - slack) & (north <= extent.north + slack)
+    kept = []
+    for chain in mesh.lines:
+        breaks = np.flatnonzero(np.diff(inside[chain])) + 1
+        kept += [piece for piece in np.split(chain, breaks) if inside[piece[0]] and len(piece) > 1]
+    return replace(mesh, lines=tuple(kept))
 
 
 def eye_of(unit: Detector) -> tuple[float, float, float]:
@@ -155,14 +188,21 @@ def _group(part: Part) -> str:
 def _mesh(name: str, part: Part, group: str) -> Mesh:
     mesh = part.mesh
     points = np.asarray(mesh.points, float)
-    uv = None if part.texture is None else np.asarray(mesh.active_texture_coordinates, float)
     if part.line_px:
-        return Mesh(name, group, points, np.zeros((0, 3), np.int64), _chains(mesh), part.colour)
+        nothing, is_on_ground = np.zeros((0, 3), np.int64), part.group == "marks"
+        return Mesh(name, group, points, nothing, _chains(mesh), part.colour, is_on_ground=is_on_ground)
+    if part.group == "foliage" and mesh.n_cells > _MOST_LEAF_FACES:
+        mesh = mesh.decimate(1 - _MOST_LEAF_FACES / mesh.n_cells)
+        points = np.asarray(mesh.points, float)
     faces = np.asarray(mesh.triangulate().regular_faces, np.int64)
     used, faces = np.unique(faces, return_inverse=True)
     corners = np.reshape(faces, (-1, 3))
-    uv = None if uv is None else uv[used]
-    return Mesh(name, group, points[used], corners, (), part.colour, part.opacity, uv)
+    if part.texture is None:
+        return Mesh(name, group, points[used], corners, (), part.colour, part.opacity)
+    uv = np.asarray(mesh.active_texture_coordinates, float)[used]
+    normals = np.asarray(mesh.point_data.active_normals, float)[used]
+    light = np.minimum(part.light * daylight(normals, GROUND_AMBIENT, GROUND_DIFFUSE), 1.0)
+    return Mesh(name, group, points[used], corners, (), part.colour, uv=uv, light=light)
 
 
 def _chains(mesh: Any) -> tuple[Triangles, ...]:

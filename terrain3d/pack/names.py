@@ -5,7 +5,7 @@ from collections.abc import Collection
 from pathlib import Path
 
 #: In the order of a table of contents.
-KINDS = ("plan", "drawing", "model", "map", "geojson", "kml", "tables", "rasters")
+KINDS = ("scene", "plan", "drawing", "model", "map", "geojson", "kml", "tables", "rasters")
 #: Those that need a place on earth.
 ON_EARTH = ("geojson", "kml")
 #: Written with every pack.
@@ -15,6 +15,7 @@ GEOJSON, TABLES = "geojson", "tables"
 
 #: What a file of each kind may be called, by its path in the pack.
 _FILES = {
+    "scene": r"scene\.html",
     "plan": r"plan\.svg",
     "drawing": r"plan\.dxf",
     "model": r"scene\.glb",
@@ -39,7 +40,7 @@ def asked(only: Collection[str], is_on_earth: bool) -> tuple[str, ...]:
     """The kinds that are made: those asked for, or all that the site can have.
 
     >>> asked((), is_on_earth=False)
-    ('plan', 'drawing', 'model', 'map', 'tables', 'rasters')
+    ('scene', 'plan', 'drawing', 'model', 'map', 'tables', 'rasters')
     >>> asked(["map", "plan"], is_on_earth=True)
     ('plan', 'map')
     """

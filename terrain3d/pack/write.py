@@ -22,6 +22,7 @@ from terrain3d.pack.kml import kml_bytes
 from terrain3d.pack.layers import Layer, layers_of, site_crs
 from terrain3d.pack.meshes import Hillside, hillside
 from terrain3d.pack.names import CONTENTS, GEOJSON, KINDS, RESULTS, TABLES, kind_of
+from terrain3d.pack.scene import scene_html
 from terrain3d.pack.sheets import csv_bytes, xlsx_bytes
 from terrain3d.pack.svg import svg_bytes
 from terrain3d.pack.tables import tables_of
@@ -133,6 +134,10 @@ def _content(path: Path) -> bytes:
     return path.read_bytes() if path.is_file() else b""
 
 
+def _scene(pack: Pack, folder: Path) -> None:
+    (folder / "scene.html").write_text(scene_html(pack.study, pack.hillside), encoding="utf-8")
+
+
 def _plan(pack: Pack, folder: Path) -> None:
     (folder / "plan.svg").write_bytes(svg_bytes(pack.outcome, pack.layers, pack.best))
 
@@ -191,6 +196,7 @@ def _rasters(pack: Pack, folder: Path) -> None:
 
 
 _MAKERS: Mapping[str, Callable[[Pack, Path], None]] = {
+    "scene": _scene,
     "plan": _plan,
     "drawing": _drawing,
     "model": _model,

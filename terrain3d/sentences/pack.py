@@ -1,14 +1,18 @@
 """What the files of a pack are and for whom, as whoever opens its folder reads it."""
 
 import textwrap
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
 from terrain3d.caution import CAUTION
+from terrain3d.cover.causes import CAUSE_KEYS
+from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.job import Outcome
 from terrain3d.sentences.paper import foot_words
+from terrain3d.sentences.verdicts import UNKNOWN_WORDS, VERDICT_WORDS, cause_words, sense_words
 from terrain3d.sentences.why import why
-from terrain3d.wording import counted
+from terrain3d.sentences.words import capital
+from terrain3d.wording import counted, listed
 
 #: Letters in a line.
 _WIDTH = 100
@@ -23,6 +27,11 @@ _WHAT = {
     "model": (
         "the hillside under the recommended option in three dimensions, in metres, y up, -z to the north",
         "for architects and for whatever shows glTF",
+    ),
+    "scene": (
+        "the hillside to turn, with every option: open it in a browser, on a desktop or a telephone; it needs"
+        " no network",
+        "for the client",
     ),
     "map": ("all shapes with their tables, a layer a kind, in the CRS of the site file", "for a map program"),
     "geojson": ("the same shapes, a file a layer, longitude and latitude (WGS 84)", "for maps on the web"),
@@ -46,6 +55,49 @@ def drawing_notes(outcome: Outcome, crs_name: str | None) -> tuple[str, ...]:
     """What is written under a drawing: of what it is, in which coordinates, and the caution."""
     where = f"{crs_name}, metres" if crs_name else "local metres, true north up"
     return f"{outcome.site_name}. Coordinates: {where}.", foot_words(outcome.site), CAUTION
+
+
+def pointed_words(code: int, outcomes: Mapping[str, tuple[int, str | None]]) -> tuple[str, ...]:
+    """What is told of a piece of ground that somebody points at: its verdict, then each layer not broken.
+
+    Parameters
+    ----------
+    code : int
+        Of `Verdict`, or UNKNOWN.
+    outcomes : mapping
+        What became of each layer by its name, and the thing that takes it, if any.
+
+    Examples
+    --------
+    >>> pointed_words(3, {"upper": (0, None), "lower": (2, "garden wall")})
+    ('Upper only', 'The lower layer is hidden by a solid: "garden wall".')
+    """
+    if code == UNKNOWN:
+        return (capital(UNKNOWN_WORDS),)
+    told = [capital(VERDICT_WORDS[Verdict(code)])]
+    for layer, (outcome, thing) in outcomes.items():
+        if outcome in CAUSE_KEYS and code != Verdict.BOTH:
+            named = f': "{thing}"' if thing else ""
+            told.append(f"The {sense_words(layer)} {cause_words(CAUSE_KEYS[outcome]).does}{named}.")
+    return tuple(told)
+
+
+def left_out_words(names: Sequence[str]) -> str:
+    """What a page to be turned does not show, for it would be too large.
+
+    >>> left_out_words(["leaves"])
+    'Not shown, for the page would be too large: leaves.'
+    """
+    return f"Not shown, for the page would be too large: {listed(list(dict.fromkeys(names)), 8)}."
+
+
+def chance_told(percent: int) -> str:
+    """How often a piece of ground that somebody points at is held.
+
+    >>> chance_told(40)
+    'Held in 40% of the draws of what survey and fixing may be off.'
+    """
+    return f"Held in {percent}% of the draws of what survey and fixing may be off."
 
 
 def contents_text(outcome: Outcome, files: Mapping[str, Iterable[Path]]) -> str:
