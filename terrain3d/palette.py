@@ -74,6 +74,8 @@ NEIGHBOUR = "#9aa98a"
 NUISANCE = "#3a2a7a"
 #: How often ground is held, from hardly ever to always: light to dark, also in grey print.
 CHANCE_SCALE = ("#f3f1eb", "#cfe3ec", "#93c8e0", "#4d9cc4", "#1f5f8b")
+#: How densely ground was measured, from next to nothing on: light to dark, also in grey print.
+RETURNS_SCALE = ("#faf8f4", "#e6ebe7", "#ccd8d4", "#abbfbc", "#84a09f")
 #: What takes a layer in reach, by its key: a colour for each in `cover.causes` but those `ELSEWHERE`. Any two
 #: are told apart by colour-blind people, and from a layer's own ground.
 CAUSES = {

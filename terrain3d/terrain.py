@@ -181,6 +181,25 @@ class Colours:
 
 
 @dataclass(frozen=True, eq=False)
+class Returns:
+    """How densely the returns of a survey tell of the ground, cell by cell; judged by nobody.
+
+    Parameters
+    ----------
+    per_m2 : (ny, nx) float32
+        Ground returns a square metre of plan, in a square about each cell.
+    square_m : float
+        Side of that square.
+    leaves_guessed : (ny, nx) bool
+        Cells on which what is said of leaves, up to the height of a person, is a guess.
+    """
+
+    per_m2: NDArray[np.float32]
+    square_m: float
+    leaves_guessed: NDArray[np.bool_]
+
+
+@dataclass(frozen=True, eq=False)
 class Solids:
     """Everything opaque that stands on the ground, as triangles with real undersides.
 
@@ -407,7 +426,8 @@ class Terrain:
     crowns and roofs, which only the sky is looked at over. It is empty unless somebody looks that far.
     `dated` is when the survey was measured, `error_m` the RMSE of its heights where it or the site file
     states it, and `error_from` says which of them does, in plain words. `colours` are those of the ground,
-    None where nobody took any.
+    None where nobody took any. `returns` tells how densely the ground was measured where, None where it comes
+    from a grid or a mesh, or is drawn.
     """
 
     frame: Frame
@@ -429,6 +449,7 @@ class Terrain:
     error_m: float | None = None
     error_from: str = ""
     colours: Colours | None = None
+    returns: Returns | None = None
 
     def __repr__(self) -> str:
         things = (

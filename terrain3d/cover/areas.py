@@ -11,6 +11,10 @@ from terrain3d.cover.verdict import VERDICT_KEYS, Codes
 from terrain3d.terrain import SURVEYED_LEAVES, Area, Ground, Terrain
 from terrain3d.units import Floats
 
+#: Ground returns a square metre that tell one survey from another: what quality levels 3, 2 and 1 ask of the
+#: pulses of a survey from the air (USGS lidar base specification), and four times the last.
+RETURN_STEPS = (0.5, 2.0, 8.0, 32.0)
+
 
 def verdict_areas(codes: Codes, cell_m2: float) -> dict[str, float]:
     """Area of each verdict, best first, keyed as in `results.json`.
@@ -52,6 +56,51 @@ def known_ground(ground: Ground, area: Area | None = None) -> KnownGround:
         float(np.count_nonzero(part & within)) * ground.cell_m**2 for part in parts
     )
     return KnownGround(measured, over_gaps, unknown + off_m2)
+
+
+@dataclass(frozen=True)
+class Measured:
+    """How densely the ground that was measured was measured.
+
+    Parameters
+    ----------
+    area_m2 : tuple of float
+        Measured ground with fewer ground returns a square metre than the first of `RETURN_STEPS`, with as
+        many or more and fewer than the next, and so on.
+    median_per_m2 : float
+        Ground returns a square metre that half of it has, or more.
+    guessed_m2 : float
+        Ground on which what is said of leaves is a guess.
+    """
+
+    area_m2: tuple[float, ...]
+    median_per_m2: float
+    guessed_m2: float
+
+
+def measured_by(terrain: Terrain) -> Measured | None:
+    """How densely the ground was measured; None where nobody counted returns, or none was measured.
+
+    Bridged gaps are left out: in them nothing was measured.
+    """
+    ground, returns = terrain.ground, terrain.returns
+    own = ground.known & ~ground.filled
+    if returns is None or not own.any():
+        return None
+    per_m2 = returns.per_m2[own]
+    counts = np.bincount(return_steps(per_m2), minlength=len(RETURN_STEPS) + 1)
+    cell_m2 = ground.cell_m**2
+    guessed_m2 = float(np.count_nonzero(returns.leaves_guessed)) * cell_m2
+    return Measured(tuple(float(n) * cell_m2 for n in counts), float(np.median(per_m2)), guessed_m2)
+
+
+def return_steps(per_m2: NDArray[np.floating]) -> NDArray[np.int64]:
+    """How many of `RETURN_STEPS` each number of returns a square metre reaches.
+
+    >>> return_steps(np.array([0.0, 0.5, 7.9, 8.0, 100.0]))
+    array([0, 1, 2, 3, 4])
+    """
+    return np.asarray(np.searchsorted(RETURN_STEPS, per_m2, side="right"), np.int64)
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,14 @@ import numpy as np
 import pyproj
 
 from terrain3d.caution import CAUTION
-from terrain3d.cover.areas import KnownGround, Standing, known_ground, standing_by_source
+from terrain3d.cover.areas import (
+    RETURN_STEPS,
+    KnownGround,
+    Standing,
+    known_ground,
+    measured_by,
+    standing_by_source,
+)
 from terrain3d.cover.option import OptionResult, ProtectedResult, UnderScenario
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.cover.wedges import wedges_of
@@ -100,8 +107,25 @@ def _ground(terrain: Terrain) -> dict[str, Any]:
         "dated": _dated(terrain.dated),
         "error_m": terrain.error_m,
         "error_from": terrain.error_from or None,
+        "returns": _returns(terrain),
         "standing": _standing(standing_by_source(terrain)),
         "protected": [_known(part, known_ground(ground, part)) for part in terrain.protect],
+    }
+
+
+def _returns(terrain: Terrain) -> dict[str, Any] | None:
+    found, returns = measured_by(terrain), terrain.returns
+    if found is None or returns is None:
+        return None
+    edges = (0.0, *RETURN_STEPS, None)
+    return {
+        "median_per_m2": size(found.median_per_m2),
+        "square_m": size(returns.square_m),
+        "steps": [
+            {"from_per_m2": least, "below_per_m2": below, "area_m2": area(m2)}
+            for least, below, m2 in zip(edges, edges[1:], found.area_m2, strict=False)
+        ],
+        "guessed_leaves_m2": area(found.guessed_m2),
     }
 
 

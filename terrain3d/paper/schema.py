@@ -12,8 +12,8 @@ from pydantic import BaseModel, ConfigDict, Field
 
 #: Units that a number may have, by the suffix of its key.
 SUFFIXES = {
-    "m": "_m", "m2": "_m2", "deg": "_deg", "s": "_s", "min": "_min", "°C": "_c", "K": "_k", "m/s": "_mps",
-    "W/m2/sr": "_w_m2_sr", "Hz": "_hz", "GHz": "_ghz", "share": "_share", "count": "_count",
+    "m": "_m", "m2": "_m2", "1/m2": "_per_m2", "deg": "_deg", "s": "_s", "min": "_min", "°C": "_c", "K": "_k",
+    "m/s": "_mps", "W/m2/sr": "_w_m2_sr", "Hz": "_hz", "GHz": "_ghz", "share": "_share", "count": "_count",
 }  # fmt: skip
 #: What other numbers are in.
 OTHERS = (
@@ -103,6 +103,27 @@ class StandingRead(Part):
     leaves_drawn_m2: float = told("m2", "Ground under leaves that the site file draws.")
 
 
+class ReturnsStep(Part):
+    """Measured ground with so many ground returns a square metre."""
+
+    from_per_m2: float = told("1/m2", "As many or more.")
+    below_per_m2: float | None = told("1/m2", "And fewer than this.", "however many")
+    area_m2: float = told("m2", "Ground that was measured so; bridged gaps are left out.")
+
+
+class ReturnsRead(Part):
+    """How densely the returns of a cloud tell of the ground."""
+
+    median_per_m2: float = told(
+        "1/m2", "Half of the ground that was measured has so many ground returns a square metre, or more."
+    )
+    square_m: float = told("m", "Side of the square about each cell that they are counted over.")
+    steps: list[ReturnsStep] = said("The ground that was measured, from the fewest returns to the most.")
+    guessed_leaves_m2: float = told(
+        "m2", "Ground on which leaves up to the height of a person are a guess: few pulses came so far down."
+    )
+
+
 class ProtectedGroundRead(Part):
     """How the ground of a protected area is known."""
 
@@ -126,6 +147,10 @@ class GroundRead(Part):
         "m", "RMSE of its heights, as the site file or the survey states it.", "neither of them does"
     )
     error_from: str | None = said("Which of them does, and where.", "neither of them does")
+    returns: ReturnsRead | None = said(
+        "How densely it was measured.",
+        "the ground comes from a grid or a mesh, is drawn, or none of it was measured",
+    )
     standing: StandingRead = said("What the survey shows standing on it, and what the site file draws.")
     protected: list[ProtectedGroundRead] = said("Each `[[protect]]` area, in the order of the site file.")
 

@@ -1,6 +1,6 @@
 """What a survey is worth, and where: measured, bridged and unknown ground, spacing, error, date."""
 
-from terrain3d.cover.areas import KnownGround, Standing
+from terrain3d.cover.areas import RETURN_STEPS, KnownGround, Measured, Standing
 from terrain3d.sentences.words import capital, square_metres
 from terrain3d.survey.dates import days
 from terrain3d.terrain import Terrain
@@ -10,16 +10,21 @@ from terrain3d.wording import counted, listed, plain
 _TRIFLE = 0.001
 
 
-def survey_line(terrain: Terrain, known: KnownGround) -> str:
-    """The sentence under the picture."""
+def survey_line(terrain: Terrain, known: KnownGround, measured: Measured | None = None) -> str:
+    """The sentence under the picture; where returns were counted, how many half of the ground has."""
     if terrain.spacing_m is None:
         given = "its heights are the site file's own"
         if known.unknown_m2 > _TRIFLE * known.all_m2:
             given = _parts_words(known, "is given")
         return f"The ground is drawn, not surveyed: {given}. {_STANDS_ON_IT}"
+    many = ""
+    if measured is not None:
+        many = (
+            f", and half of what was measured has {plain(measured.median_per_m2, 2)} or more a square metre"
+        )
     return (
         f"{capital(_parts_words(known, 'was measured'))}; ground points lie about"
-        f" {plain(terrain.spacing_m, 2)} m apart. {_STANDS_ON_IT}"
+        f" {plain(terrain.spacing_m, 2)} m apart{many}. {_STANDS_ON_IT}"
     )
 
 
@@ -63,6 +68,19 @@ def not_measured_words(known: KnownGround) -> str:
     return ", ".join(f"{square_metres(m2)} {word}" for m2, word in parts if m2 > _TRIFLE * known.all_m2)
 
 
+def returns_words(step: int) -> str:
+    """How many ground returns a square metre a step of `RETURN_STEPS` stands for.
+
+    >>> [returns_words(step) for step in range(5)]
+    ['under 0.5', '0.5 to 2', '2 to 8', '8 to 32', '32 or more']
+    """
+    if step == 0:
+        return f"under {plain(RETURN_STEPS[0])}"
+    if step == len(RETURN_STEPS):
+        return f"{plain(RETURN_STEPS[-1])} or more"
+    return f"{plain(RETURN_STEPS[step - 1])} to {plain(RETURN_STEPS[step])}"
+
+
 def survey_facts(terrain: Terrain) -> list[str]:
     """Spacing, stated error and date, a line each; what nobody states is said to be not stated."""
     cell = f"cells of {terrain.ground.cell_m:g} m"
@@ -100,5 +118,7 @@ def _things(solids: int, leaves_m2: float) -> str:
 
 def _percent(part_m2: float, known: KnownGround) -> str:
     share = part_m2 / known.all_m2 if known.all_m2 else 0.0
+    if 0 < share < _TRIFLE / 2:
+        return "under 0.1%"
     # What is nearly all is not all.
     return f"{share:.1%}" if 0.99 <= share < 1 - _TRIFLE / 2 or 0 < share < 0.01 else f"{share:.0%}"

@@ -16,6 +16,9 @@ VIEW_ANGLE_DEG = 24.0
 _TURNS_DEG = (30, -30, 50, -50, 10, 75, -75, 105, -105, 140, -140, 180)
 #: The line of sight comes down onto the slope it looks along by this much.
 _DOWN_DEG = 40.0
+#: Of the sides of the drawn block of ground, as shares of its width: their height where the ground is lowest,
+#: and how much taller they may be where it is highest.
+_BLOCK_DEPTH, _TALLEST_SIDE = 0.035, 0.2
 #: Height of what has to be seen above the ground at the places where the view is tried, metres.
 _SEEN_ABOVE_M = 0.3
 
@@ -87,7 +90,7 @@ def framed_points(outcome: Outcome, extent: Extent) -> Floats:
     rim[1:-1, 1:-1] = False
     top = np.column_stack([x[rim], y[rim], z[rim]])
     foot = top.copy()
-    foot[:, 2] = z.min() - block_depth(extent)
+    foot[:, 2] = block_foot(xs, ys, z, extent)[rim]
     leaves = leaf_ends(outcome.terrain.foliage, extent)
     standing = np.vstack([outcome.terrain.solids.vertices, leaves])
     inside = (
@@ -99,9 +102,39 @@ def framed_points(outcome: Outcome, extent: Extent) -> Floats:
     return np.vstack([top, foot, standing[inside]])
 
 
-def block_depth(extent: Extent) -> float:
-    """Height of the sides of the drawn block of ground below its rim, metres."""
-    return 0.035 * max(extent.width_m, extent.depth_m)
+def block_foot(xs: Floats, ys: Floats, z: Floats, extent: Extent) -> Floats:
+    """Heights of the foot of the drawn block of ground: level, or leaning with steep ground.
+
+    On a level foot the sides of steep ground would be so tall that they, and not the ground, fill a picture.
+
+    Parameters
+    ----------
+    xs, ys : (nx,), (ny,) float
+    z : (ny, nx) float
+    extent : Extent
+
+    Returns
+    -------
+    (ny, nx) float
+
+    Examples
+    --------
+    A slope of 10 % stands on a level foot; one of 100 % rises by a fifth of its width over its foot:
+
+    >>> xs, ys = np.array([0.0, 20.0]), np.array([0.0, 20.0])
+    >>> whole = Extent(0.0, 0.0, 20.0, 20.0, slice(0, 2), slice(0, 2))
+    >>> gentle = np.array([[0.0, 0.0], [2.0, 2.0]])
+    >>> (gentle - block_foot(xs, ys, gentle, whole)).round(2).tolist()
+    [[0.7, 0.7], [2.7, 2.7]]
+    >>> (10 * gentle - block_foot(xs, ys, 10 * gentle, whole)).round(2).tolist()
+    [[0.7, 0.7], [4.7, 4.7]]
+    """
+    size = max(extent.width_m, extent.depth_m)
+    east, north = _mean_slope(xs, ys, z)
+    rise = abs(east) * extent.width_m + abs(north) * extent.depth_m
+    leaning = max(0.0, 1 - _TALLEST_SIDE * size / rise) if rise > 0 else 0.0
+    plane = leaning * (east * xs[None, :] + north * ys[:, None])
+    return np.asarray(plane + (z - plane).min() - _BLOCK_DEPTH * size)
 
 
 def fitted_camera(look: Floats, points: Floats, aspect: float, room: float = 0.97) -> Camera:

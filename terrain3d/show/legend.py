@@ -13,6 +13,7 @@ from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.pose import Detector
 from terrain3d.detector.types import MICROWAVE
 from terrain3d.sentences.heads import has_masks
+from terrain3d.sentences.surveys import returns_words
 from terrain3d.sentences.verdicts import UNKNOWN_WORDS, VERDICT_WORDS
 from terrain3d.show.shapes import contour_levels
 from terrain3d.terrain import Terrain
@@ -176,6 +177,10 @@ BRIDGED_GROUND = Sign(
 LEAVES_FOUND = Sign(
     "leaves found in the survey", fill=palette.FOLIAGE, line=palette.FOLIAGE_EDGE, strength=0.3
 )
+LEAVES_GUESSED = Sign(
+    "leaves there are a guess", fill=palette.PAPER, line=palette.FOLIAGE_EDGE,
+    stripe=Stripe("////", palette.FOLIAGE_EDGE),
+)  # fmt: skip
 TURNS = Sign("the line turns", line=palette.QUIET_INK, width=0.8, dashes=(2, 2))
 GROUND_LINE = Sign("ground", width=1.3)
 BETWEEN_HEADS = Sign(
@@ -328,6 +333,11 @@ def piece_sign(name: str, kind: str) -> Sign:
     """Others' ground."""
     colour = palette.piece_colour(kind)
     return Sign(name, fill=colour, line=colour, width=1.1, strength=0.3, scene_px=2.0)
+
+
+def returns_sign(step: int) -> Sign:
+    """Measured ground with as many returns a square metre as a step of `areas.RETURN_STEPS` stands for."""
+    return Sign(returns_words(step), fill=palette.RETURNS_SCALE[step], line=palette.QUIET_INK)
 
 
 def animal_sign(rank: int, count: int) -> Sign:

@@ -17,7 +17,7 @@ from terrain3d import palette
 from terrain3d.cover.option import OptionResult
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector, posed_heads
-from terrain3d.show.camera import Camera, block_depth
+from terrain3d.show.camera import Camera, block_foot
 from terrain3d.show.drape import drape
 from terrain3d.show.extent import Extent, masked_outlines, open_outlines, seen_part
 from terrain3d.show.legend import CONTOUR, GROWN, MASKED_ARC, SOLID, UNIT, Sign
@@ -97,7 +97,7 @@ def ground_parts(terrain: Terrain, heights: Floats, option: OptionResult, extent
     texture.interpolate = True
     parts = [
         Part("ground", surface, texture=texture, light=raised_to_paper(surface.point_data.active_normals)),
-        Part("ground", _sides(x, y, z, extent), palette.BLOCK_SIDE),
+        Part("ground", _sides(x, y, z, block_foot(xs, ys, z, extent)), palette.BLOCK_SIDE),
     ]
     levels, _ = contour_levels(smooth)
     if len(levels):
@@ -109,26 +109,21 @@ def ground_parts(terrain: Terrain, heights: Floats, option: OptionResult, extent
     return parts
 
 
-def _sides(x: Floats, y: Floats, z: Floats, extent: Extent) -> Any:
-    """The cut sides of the block of ground, down to a level foot."""
-    rings = [np.concatenate([v[0], v[1:, -1], v[-1, -2::-1], v[-2::-1, 0]]) for v in (x, y, z)]
-    top = np.column_stack(rings)
-    foot = top.copy()
-    foot[:, 2] = _foot_height(z, extent)
-    n = len(top)
+def _sides(x: Floats, y: Floats, z: Floats, foot: Floats) -> Any:
+    """The cut sides of the block of ground, down to its foot."""
+    rings = [np.concatenate([v[0], v[1:, -1], v[-1, -2::-1], v[-2::-1, 0]]) for v in (x, y, z, foot)]
+    n = len(rings[0])
     a = np.arange(n - 1)
-    return _surface(np.vstack([top, foot]), np.column_stack([a, a + 1, a + 1 + n, a + n]))
-
-
-def _foot_height(z: Floats, extent: Extent) -> float:
-    return float(z.min()) - block_depth(extent)
+    points = np.vstack([np.column_stack([*rings[:2], height]) for height in rings[2:]])
+    return _surface(points, np.column_stack([a, a + 1, a + 1 + n, a + n]))
 
 
 def foot_corners(ground: Ground, heights: Floats, extent: Extent) -> Floats:
     """(4, 3) corners of the block's foot, anticlockwise from the south-west."""
-    foot = _foot_height(ground_nodes(ground, heights, extent)[2], extent)
-    west, south, east, north = extent.west, extent.south, extent.east, extent.north
-    return np.array([[west, south, foot], [east, south, foot], [east, north, foot], [west, north, foot]])
+    xs, ys, z = ground_nodes(ground, heights, extent)
+    foot = block_foot(xs, ys, z, extent)
+    corners = ((0, 0), (0, -1), (-1, -1), (-1, 0))
+    return np.array([[xs[column], ys[row], foot[row, column]] for row, column in corners])
 
 
 def solid_parts(solids: Solids, extent: Extent) -> list[Part]:
@@ -267,7 +262,8 @@ def scale_parts(corners: Floats, camera: Camera) -> tuple[list[Part], list[Tag]]
     towards = np.asarray(camera.position) - corners.mean(axis=0)
     side = int(np.argmax(outward @ towards))
     start, end = corners[side], corners[(side + 1) % 4]
-    length = float(np.linalg.norm(end - start))
+    # Of distances on the map, along a foot that leans as well.
+    length = float(np.linalg.norm((end - start)[:2]))
     along = (end - start) / length
     step = next((s for s in (50.0, 20.0, 10.0, 5.0, 2.0, 1.0) if 2 * s <= 0.45 * length), 0.5)
     start = start + 0.06 * length * along + 0.02 * outward[side]

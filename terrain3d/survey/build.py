@@ -35,9 +35,9 @@ from terrain3d.survey.sheets import from_mesh, from_raster
 from terrain3d.survey.shots import shot_levels
 from terrain3d.survey.solids import block, named_alike, wall
 from terrain3d.survey.standing import standing
-from terrain3d.survey.surface import plane, spot_levels, surveyed
+from terrain3d.survey.surface import ground_returns, plane, spot_levels, surveyed
 from terrain3d.survey.whereabouts import check_whereabouts
-from terrain3d.terrain import Colours, Ground, Mark, Solids, Terrain
+from terrain3d.terrain import Colours, Ground, Mark, Returns, Solids, Terrain
 from terrain3d.units import Floats
 
 #: Ground beyond the reach of a unit, and around what is to be held, that is worked on as well.
@@ -52,8 +52,17 @@ _ON_LAND_M = 0.05
 #: Share of the work that looking at headers is, and of the rest that reading the survey is, for progress.
 _LOOKING, _READING = 0.05, 0.6
 
-#: The ground, what a survey shows standing on it, the colours of its ground, and doubts.
-_Read = tuple[Relief, Solids, Profiles | None, Colours | None, tuple[str, ...]]
+
+@dataclass(frozen=True, eq=False)
+class _Read:
+    """The ground, what stands on it, and doubts; of a cloud the colours and the number of its returns too."""
+
+    relief: Relief
+    solids: Solids
+    profiles: Profiles | None
+    doubts: tuple[str, ...]
+    colours: Colours | None = None
+    returns: Returns | None = None
 
 
 def build_terrain(
@@ -177,13 +186,12 @@ def _terrain(
     site, frame, doubts = source.site, source.frame, source.doubts
     if source.survey is None:
         relief, more = _drawn_ground(site, frame, source.site_crs, local)
-        standing, profiles, colours = Solids.none(), None, None
+        read = _Read(relief, Solids.none(), None, ())
         if local.treatments:
             more += ("[[treat]] outlines are left aside: drawn ground has nothing standing on it",)
     else:
-        relief, standing, profiles, colours, more = _surveyed_ground(
-            source, source.survey, local, wanted, lambda share: tell(_READING * share)
-        )
+        read = _surveyed_ground(source, source.survey, local, wanted, lambda share: tell(_READING * share))
+        relief, more = read.relief, read.doubts
     tell(0.9)
     if source.survey is not None:
         relief, hidden = under_mounts(relief, local.mounts)
@@ -193,14 +201,15 @@ def _terrain(
     dated, of_date = dated_of(site, None if source.survey is None else source.survey.header.dated)
     doubts += of_date
     error_m, error_from = _stated_error(site, source.survey)
+    colours = read.colours
     if site.ground.photo is not None:
         colours, of_them = of_photo(source.folder / site.ground.photo, source.photo_crs, frame, relief.ground)
         doubts += of_them
     terrain = Terrain(
         frame,
         relief.ground,
-        _drawn_solids(local, relief).joined(standing),
-        foliage(relief, local.prisms, profiles),
+        _drawn_solids(local, relief).joined(read.solids),
+        foliage(relief, local.prisms, read.profiles),
         local.mounts,
         local.protect,
         tuple(dict.fromkeys(doubts)),
@@ -215,6 +224,7 @@ def _terrain(
         error_m=error_m,
         error_from=error_from,
         colours=colours,
+        returns=read.returns,
     )
     tell(1.0)
     return terrain
@@ -362,10 +372,10 @@ def _surveyed_ground(
                     f"{crs_words(header.crs)}: both are turned into the site's own metres",
                 )
             solids, profiles, more = _between(source.surface, around, frame, local, relief, site.ground.eaves)
-            return relief, solids, profiles, None, doubts + more
+            return _Read(relief, solids, profiles, doubts + more)
         if local.treatments:
             doubts += ("[[treat]] outlines are left aside: a grid has nothing standing on it",)
-        return from_raster(survey, frame, lattice, limit), Solids.none(), None, None, doubts
+        return _Read(from_raster(survey, frame, lattice, limit), Solids.none(), None, doubts)
     if isinstance(survey, Cloud):
         if source.land is not None:
             land = read_tiles(source.land, turned_box(around, frame, source.land.header.crs, to_local=False))
@@ -377,7 +387,7 @@ def _surveyed_ground(
     relief, standing, more = from_mesh(
         vertices, survey.triangles, lattice, limit, local.treatments, survey.is_ground
     )
-    return relief, standing, None, None, survey.doubts + more
+    return _Read(relief, standing, None, survey.doubts + more)
 
 
 def _from_cloud(
@@ -402,7 +412,10 @@ def _from_cloud(
     # Many a file has room for colours and none in it.
     if cloud.rgb is not None and cloud.rgb.any():
         colours = of_returns(xyz[ground], cloud.rgb[ground], lattice)
-    return relief, solids, profiles, colours, cloud.doubts + doubts + more
+    assert relief.spacing_m is not None  # of points there always is one
+    per_m2, square_m = ground_returns(xyz[ground], lattice, relief.spacing_m)
+    returns = Returns(per_m2, square_m, profiles.guessed_cells)
+    return _Read(relief, solids, profiles, cloud.doubts + doubts + more, colours, returns)
 
 
 def _from_heights(
@@ -417,7 +430,7 @@ def _from_heights(
         xyz, cloud.classes, cloud.n_returns, ground, relief, local.treatments, local.wall_mounts, eaves_m
     )
     doubts = tuple(f"of the terrain: {doubt}" for doubt in land.doubts)
-    return relief, solids, profiles, None, cloud.doubts + doubts + more
+    return _Read(relief, solids, profiles, cloud.doubts + doubts + more)
 
 
 def _between(

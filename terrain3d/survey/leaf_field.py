@@ -57,6 +57,11 @@ class Profiles:
     density: Floats
     guessed: Mask
 
+    @property
+    def guessed_cells(self) -> Mask:
+        """(ny, nx) cells whose leaves are a guess."""
+        return np.asarray(np.append(self.guessed, False)[self.row])
+
     @staticmethod
     def none(shape: tuple[int, int]) -> "Profiles":
         return Profiles(np.full(shape, -1, np.int64), np.zeros(0), np.zeros((0, 1)), np.zeros(0, bool))

@@ -4,6 +4,7 @@ from typing import Any
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from terrain3d.errors import InputError
@@ -16,6 +17,8 @@ from terrain3d.units import Floats, direction
 #: A node is measured when a point lies within so many spacings. Of points strewn at random
 #: (Poisson), exp(-pi 1.5^2) = 0.09 % of the ground is farther than that from any; on a square grid none.
 MEASURED_SPACINGS = 1.5
+#: Ground points are counted over a square of this side at most, or of so many spacings where that is wider.
+_COUNTED_M, _COUNTED_SPACINGS = 2.0, 3.0
 #: Points on whose plane one is put, itself among them: as many as lie on one.
 _AROUNDS = (9, 18, 36)
 #: Points moved at a time: their neighbours stay in the processor's own memory.
@@ -156,6 +159,45 @@ def surveyed(xyz: Floats, lattice: Lattice, hole_limit_m: float) -> Relief:
     z = np.where(unknown, np.nan, across)
     ground = _ground(lattice, z, ~measured & np.isfinite(z))
     return Relief(ground, carried_on(across), spacing(xyz[:, :2]))
+
+
+def ground_returns(xyz: Floats, lattice: Lattice, spacing_m: float) -> tuple[NDArray[np.float32], float]:
+    """How many ground points lie on a square metre, about each node of a grid.
+
+    Parameters
+    ----------
+    xyz : (n, 3) float
+        Ground points, local metres; those around the grid count at its edge.
+    lattice : Lattice
+    spacing_m : float
+        Between neighbouring points.
+
+    Returns
+    -------
+    per_m2 : (ny, nx) float32
+    square_m : float
+        Side of the square about a node that is counted over: under two metres, and wider where so few points
+        lie on one that chance alone would tell.
+
+    Examples
+    --------
+    >>> x, y = np.meshgrid(np.arange(0.1, 10, 0.2), np.arange(0.1, 10, 0.2))
+    >>> xyz = np.column_stack([x.ravel(), y.ravel(), 0 * x.ravel()])
+    >>> per_m2, square_m = ground_returns(xyz[x.ravel() < 5], lattice_over((2, 2, 8, 8), 1.0), 0.2)
+    >>> per_m2[2].round(1).tolist(), square_m
+    ([25.0, 25.0, 25.0, 0.0, 0.0, 0.0], 1.0)
+    """
+    wanted = max(_COUNTED_M, _COUNTED_SPACINGS * spacing_m)
+    pad = max(0, int((wanted / lattice.cell_m - 1) / 2))
+    wider = lattice.grown(pad)
+    i, j, inside = wider.cell_of(xyz[:, 0], xyz[:, 1])
+    count = np.bincount(j[inside] * wider.nx + i[inside], minlength=wider.nx * wider.ny)
+    sums = np.pad(count.reshape(wider.ny, wider.nx), ((1, 0), (1, 0))).astype(np.int32)
+    sums = sums.cumsum(axis=0, dtype=np.int32).cumsum(axis=1, dtype=np.int32)
+    side = 2 * pad + 1
+    within = sums[side:, side:] - sums[:-side, side:] - sums[side:, :-side] + sums[:-side, :-side]
+    square_m = side * lattice.cell_m
+    return (within / square_m**2).astype(np.float32), square_m
 
 
 def thinned(xyz: Floats, lattice: Lattice) -> Floats:

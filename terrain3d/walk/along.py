@@ -244,6 +244,8 @@ def _within(piece: Floats, length_m: float) -> list[Floats]:
     box = shapely.box(0.0, low, length_m, high)
     if len(piece) < 4:
         parts = shapely.get_parts(shapely.intersection(shapely.LineString(piece), box))
-        return [np.asarray(part.coords) for part in parts if part.geom_type == "LineString"]
+        return [np.asarray(one.coords) for one in parts if one.geom_type == "LineString" and not one.is_empty]
     parts = shapely.get_parts(shapely.intersection(shapely.Polygon(piece).buffer(0), box))
-    return [np.asarray(part.exterior.coords) for part in parts if part.geom_type == "Polygon"]
+    # Of what lies off the stretch there is a part still, an empty one.
+    polygons = [one for one in parts if one.geom_type == "Polygon" and not one.is_empty]
+    return [np.asarray(one.exterior.coords) for one in polygons]

@@ -131,3 +131,12 @@ def test_leaves_dim_what_passes_them():
     upper, middle = layer_named(told, "upper"), len(told.along) // 2
     # Two columns of 0.25 m, 1 m2/m3, half of it in the way: exp(-0.25).
     assert upper.light[8, middle] == pytest.approx(math.exp(-0.25), abs=2e-3)
+
+
+@pytest.mark.parametrize("past_m", [0.05, 0.2, 0.3, 0.45, 0.7])
+def test_a_way_that_ends_short_of_a_wall_does_not_cut_it(past_m):
+    """Whoever walks to a house stops before its wall: nothing of it is on the way, no empty piece either."""
+    x = 4.0 + past_m
+    outline = np.array([[x, -2.0], [x + 3, -2.0], [x + 3, 2.0], [x, 2.0]])
+    told = along(land(solids=standing(block, outline, 2.5)), np.array([[0.0, 0.0], [4.0, 0.0]]))
+    assert told.solids == ()

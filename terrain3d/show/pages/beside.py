@@ -9,7 +9,7 @@ from terrain3d.sentences.close_in import close_in_short
 from terrain3d.sentences.outlay import outlay_words, wedge_words
 from terrain3d.sentences.warnings import voiding
 from terrain3d.sentences.why import why
-from terrain3d.show.blocks import Paragraph, fill
+from terrain3d.show.blocks import Paragraph, Row, fill
 from terrain3d.show.pages.base import Base
 from terrain3d.show.pages.column import shown_ground
 from terrain3d.show.pages.context import PageContext
@@ -21,6 +21,8 @@ from terrain3d.show.sections import protected_sections
 MOST = 4
 _TITLES = {2: "Two options side by side", 3: "Three options side by side", 4: "Four options side by side"}
 _TOP, _FLOOR, _GAP = 0.875, 0.135, 0.03
+#: Size of type of a name that is not too long.
+_NAME = 10.5
 
 
 def pages(context: PageContext) -> list[Page]:
@@ -43,28 +45,35 @@ def beside_sheet(context: PageContext, options: tuple[OptionResult, ...]) -> She
     for place, option in enumerate(options):
         left = PICTURE[0] + (place % 2) * (width + _GAP)
         top = _TOP - (place // 2) * height
-        _title(page, words.place_in_ranking(outcome, option), option, left, left + width, top)
+        sides = (left, left + width)
+        has_outlay = _title(page, words.place_in_ranking(outcome, option), option, sides, top)
         spot = (left + 0.022, top - 0.05 - plan_size[1], *plan_size)
         draw_plan(page, outcome, option, shared, spot, with_north_and_scale=place == 0)
         if void := voiding(option):
             page.band("; ".join(void), left, left + width, top - 0.0335)
-        _numbers(page, context, option, shared, (left, left + width), (top, top - height), rows)
+        outlay = "" if has_outlay else outlay_words(option)
+        _numbers(page, context, option, shared, sides, (top, top - height), rows, outlay)
     page.key(plan_signs(outcome, options, shared.extent))
     return page
 
 
-def _title(page: Sheet, place: str, option: OptionResult, left: float, right: float, top: float) -> None:
-    (outlay,) = page.lines(outlay_words(option), 0.5 * (right - left), 7.5, 1)
-    taken = share_of_page(outlay, 7.5) + 0.015 if outlay else 0.0
-    if outlay:
-        at = right - share_of_page(place, 9) - 0.015
-        page.text(at, top - 0.028, outlay, 7.5, ha="right", va="baseline", color=palette.QUIET_INK)
-    # A band of what voids the option begins where a third line would stand.
-    sizes = ((10.5, 1), (8.5, 1), (7.2, 2), (6.0, 2 if voiding(option) else 3))
-    size, lines = page.fitting(option.name, right - left - 0.09 - taken, sizes, "bold")
-    first = top - (0.028, 0.0155, 0.01)[len(lines) - 1]
-    page.rows(lines, left, first, size, 0.0145, weight="bold")
+def _title(page: Sheet, place: str, option: OptionResult, sides: tuple[float, float], top: float) -> bool:
+    """An option's name, its place, and between them what it costs: false where the name needs that room."""
+    left, right = sides
     page.text(right, top - 0.028, place, 9, ha="right", va="baseline", color=palette.QUIET_INK)
+    room = right - left - share_of_page(place, 9) - 0.02
+    (outlay,) = page.lines(outlay_words(option), 0.5 * (right - left), 7.5, 1)
+    beside = room - share_of_page(outlay, 7.5) - 0.015 if outlay else room
+    has_room = share_of_page(option.name, _NAME, "bold") <= beside
+    if outlay and has_room:
+        at = left + room
+        page.text(at, top - 0.028, outlay, 7.5, ha="right", va="baseline", color=palette.QUIET_INK)
+    # A band of what voids the option begins where a second line of the larger size would stand.
+    sizes = ((_NAME, 1), (8.5, 1 if voiding(option) else 2), (7.2, 2), (6.0, 2 if voiding(option) else 3))
+    size, lines = page.fitting(option.name, beside if has_room else room, sizes, "bold")
+    first = top - (0.028, 0.0155, 0.01)[len(lines) - 1]
+    page.rows(lines, left, first, size, 0.0185 if size == 8.5 else 0.0145, weight="bold")
+    return has_room
 
 
 def _numbers(
@@ -75,6 +84,7 @@ def _numbers(
     sides: tuple[float, float],
     heights: tuple[float, float],
     rows: int,
+    outlay: str,
 ) -> None:
     left, right = sides
     top, floor = heights
@@ -83,6 +93,8 @@ def _numbers(
         page.begin_column(left, middle - 0.015, top - 0.54, floor)
     else:
         page.begin_column(left + 0.277, right, top - 0.05, floor)
+    if outlay:
+        page.put(Row(outlay, size="small", is_quiet=True))
     fill(page, [shown_ground(context.outcome, option, base.extent)])
     if rows == 1:
         page.begin_column(middle + 0.015, right, top - 0.54, floor)

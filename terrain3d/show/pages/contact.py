@@ -1,6 +1,10 @@
-"""The contact sheet: every option in a row of plan, section and numbers, with the line that says why."""
+"""The contact sheet: every option in a row of plan, section and numbers, with the line that says why.
+
+Where there is one option alone, it has the whole page.
+"""
 
 import math
+from dataclasses import replace
 from functools import partial
 
 from terrain3d import palette
@@ -9,23 +13,31 @@ from terrain3d.cover.profile import telling_bearing
 from terrain3d.cover.verdict import VERDICT_KEYS, Verdict
 from terrain3d.job import Outcome
 from terrain3d.sentences import words
-from terrain3d.sentences.options import brief_line
+from terrain3d.sentences.options import brief_line, brief_reason, one_line
 from terrain3d.sentences.outlay import outlay_words
-from terrain3d.sentences.warnings import voiding
+from terrain3d.sentences.warnings import option_warnings, voiding
 from terrain3d.sentences.why import why
+from terrain3d.show.blocks import Paragraph, fill
 from terrain3d.show.legend import layer_signs, lobe_signs, masked_signs, site_signs, verdict_sign
+from terrain3d.show.pages.column import shown_ground
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import small_scale
 from terrain3d.show.pages.plan import begin_plan
 from terrain3d.show.pages.section import Frame, heights_shown, paint_section, section_view, sides
-from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, Page, Sheet, share_of_page
+from terrain3d.show.pages.sheet import COLUMN_LEFT, COLUMN_RIGHT, PICTURE, Page, Place, Sheet, share_of_page
 from terrain3d.show.pages.size import HEIGHT_PX, SCREEN, WIDTH_PX
+from terrain3d.show.sections import protected_sections, unit_section, warning_sections
 
 #: Options on one page.
 PER_PAGE = 4
 _TOP, _FLOOR = 0.885, 0.135
 _PLAN, _SECTION, _TEXT = (PICTURE[0], 0.205), (0.217, 0.625), (0.642, COLUMN_RIGHT)
 _AIR = 0.012
+#: Where an option that is the only one has its plan and its section; from where to where its two columns go,
+#: and their top.
+_PLAN_ALONE: Place = (PICTURE[0], 0.15, 0.4, 0.725)
+_SECTION_ALONE: Place = (0.475, 0.505, COLUMN_RIGHT - 0.475, 0.37)
+_COLUMNS_ALONE, _COLUMNS_TOP = ((0.475, 0.705), (COLUMN_LEFT, COLUMN_RIGHT)), 0.48
 #: From one small line to the next.
 _SMALL_STEP = 0.0195
 _TOLD = (Verdict.BOTH, Verdict.UPPER_ONLY, Verdict.LOWER_ONLY, Verdict.DEAD)
@@ -34,6 +46,8 @@ _TOLD = (Verdict.BOTH, Verdict.UPPER_ONLY, Verdict.LOWER_ONLY, Verdict.DEAD)
 def pages(context: PageContext) -> list[Page]:
     """Every option, best first, on as many pages as that takes."""
     parts = contact_pages(context)
+    if len(context.outcome.options) == 1:
+        return context.pages_of_all("contact", [partial(sheet_alone, context, context.outcome.options[0])])
     notes = [
         f"page {number} of {len(parts)}" if len(parts) > 1 else "" for number in range(1, len(parts) + 1)
     ]
@@ -59,7 +73,7 @@ def contact_sheet(context: PageContext, options: tuple[OptionResult, ...], note:
         Such as "page 1 of 2"; empty where there is one page.
     """
     # Few options have more room each; on every page of a long list they have the same.
-    height = (_TOP - _FLOOR) / min(max(len(context.outcome.options), 2), PER_PAGE) - _AIR
+    height = (_TOP - _FLOOR) / min(len(context.outcome.options), PER_PAGE) - _AIR
     shared, outcome = context.base_in((_PLAN[1] - _PLAN[0], height)), context.outcome
     view = "best first; plans north up, sections at true scale"
     page = context.begin("All options", view, why(outcome), note, shared.scale)
@@ -68,8 +82,38 @@ def contact_sheet(context: PageContext, options: tuple[OptionResult, ...], note:
         place = (_PLAN[0], bottom, _PLAN[1] - _PLAN[0], height)
         plan = begin_plan(page, outcome, option, shared, place, "W", is_ruled=False, is_fine=False)
         small_scale(plan.axes, shared.extent.width_m)
-        _section(page, outcome, option, bottom, height)
+        _section(page, outcome, option, (_SECTION[0], bottom, _SECTION[1] - _SECTION[0], height))
         _text(page, outcome, option, bottom, height)
+    _key(page, outcome, options)
+    return page
+
+
+def sheet_alone(context: PageContext, option: OptionResult) -> Sheet:
+    """The page of the only option: its plan, its section and what it holds."""
+    outcome, shared = context.outcome, context.base_in(_PLAN_ALONE[2:])
+    said, brief = one_line(outcome, option), brief_reason(outcome, option)
+    page = context.begin_option(option, "plan north up, section at true scale", said, shared.scale, brief)
+    plan = begin_plan(page, outcome, option, shared, _PLAN_ALONE, "W", is_ruled=False, is_fine=False)
+    small_scale(plan.axes, shared.extent.width_m)
+    _section(page, outcome, option, _SECTION_ALONE)
+    units = unit_section(option.detectors, spare=1)
+    if outlay := words.capital(outlay_words(option)):
+        units = replace(units, blocks=(*units.blocks, Paragraph(outlay, 1, is_quiet=True)))
+    columns = (
+        [shown_ground(outcome, option, shared.extent), units],
+        [
+            *protected_sections((option,), has_causes=True),
+            *warning_sections(option_warnings(option, outcome.terrain)),
+        ],
+    )
+    for (left, right), sections in zip(_COLUMNS_ALONE, columns, strict=True):
+        page.begin_column(left, right, _COLUMNS_TOP, PICTURE[1])
+        fill(page, sections)
+    _key(page, outcome, (option,))
+    return page
+
+
+def _key(page: Sheet, outcome: Outcome, options: tuple[OptionResult, ...]) -> None:
     verdicts = [verdict_sign(verdict) for verdict in _TOLD]
     units = [unit for option in options for unit in option.detectors]
     page.key(
@@ -81,26 +125,25 @@ def contact_sheet(context: PageContext, options: tuple[OptionResult, ...], note:
             *site_signs(outcome.terrain),
         ]
     )
-    return page
 
 
-def _section(page: Sheet, outcome: Outcome, option: OptionResult, bottom: float, height: float) -> None:
+def _section(page: Sheet, outcome: Outcome, option: OptionResult, place: Place) -> None:
     """The section of the first unit along the bearing that crosses most protected ground."""
     unit = option.detectors[0]
-    width = _SECTION[1] - _SECTION[0]
+    start, bottom, width, height = place
     room = width * WIDTH_PX, height * HEIGHT_PX
     bearing = telling_bearing(outcome.terrain, unit)
     view = section_view(outcome.terrain, unit, bearing, outcome.figure, SCREEN, room, 20.0)
     low, high = heights_shown(view.profile, outcome.figure)
     left, right = sides(view)
     spare = room[1] * view.metres_per_px - (high - low)
-    axes = page.picture_axes((_SECTION[0], bottom, width, height))
+    axes = page.picture_axes(place)
     frame = Frame(left, right, low - 0.4 * spare, high + 0.6 * spare)
     paint_section(page, axes, outcome.terrain, view.profile, outcome.figure, frame, 0.7)
     axes.set(xticks=[], yticks=[])
     small_scale(axes, right - left)
     (name,) = page.lines(f"{unit.name}, {bearing:.0f}°", width - 0.02, 7, 1)
-    page.text(_SECTION[0] + 0.006, bottom + height - 0.009, name, 7, va="top", color=palette.QUIET_INK)
+    page.text(start + 0.006, bottom + height - 0.009, name, 7, va="top", color=palette.QUIET_INK)
 
 
 def _text(page: Sheet, outcome: Outcome, option: OptionResult, bottom: float, height: float) -> None:

@@ -40,7 +40,7 @@ from terrain3d.show.legend import (
 )
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.names import BOUNDARY, check_lines
-from terrain3d.show.pages.on_picture import HALO, haloed, marked
+from terrain3d.show.pages.on_picture import HALO, haloed, marked, small_scale
 from terrain3d.show.pages.plan import begin_plan
 from terrain3d.show.pages.section_image import (
     Window,
@@ -60,7 +60,7 @@ from terrain3d.show.pages.sheet import (
     Sheet,
     share_of_page,
 )
-from terrain3d.show.pages.size import WIDTH_PX
+from terrain3d.show.pages.size import WIDTH_PX, Size, scale_for
 from terrain3d.show.sections import unit_section
 from terrain3d.show.silhouettes import silhouette
 from terrain3d.terrain import Foliage, Terrain
@@ -78,11 +78,17 @@ _HEADROOM_M = 1.5
 
 @dataclass(frozen=True)
 class _Frame:
-    """Heights that the picture holds, metres, and how many times larger they are than distances."""
+    """Heights that the picture holds, metres, and how many times larger they are than distances.
+
+    A metre along the line is `px_per_m` pixels of the layout; `scale` is its denominator on paper, None on a
+    screen.
+    """
 
     bottom: float
     top: float
     stretch: float
+    px_per_m: float
+    scale: int | None
 
 
 def pages(context: PageContext) -> list[Page]:
@@ -117,29 +123,39 @@ def along_sheet(context: PageContext, option: OptionResult, name: str, line: Flo
     outcome = context.outcome
     terrain, figure = outcome.terrain, outcome.figure
     profile = profile_along(terrain, option.detectors, option.combine, name, line, figure.height_m)
-    view = f'section along "{name}", laid out straight'
-    page = context.begin_option(option, view, along_sentence(profile))
-    _draw(page, terrain, profile, figure)
-    place = (0.05, BLOCK_FLOOR, 0.17, BLOCK_TOP - BLOCK_FLOOR + 0.005)
+    view, frame = f'section along "{name}", laid out straight', _frame(profile, figure, context.size)
+    page = context.begin_option(option, view, along_sentence(profile), frame.scale)
+    _draw(page, terrain, profile, figure, frame)
+    left, bottom, width, height = WIDE_PICTURE
+    drawn = profile.length_m * frame.px_per_m / WIDTH_PX
+    is_narrow = drawn < _NARROW * width
+    place = (left, BLOCK_FLOOR, 0.17, BLOCK_TOP - BLOCK_FLOOR + 0.005)
+    if is_narrow:
+        # A narrow picture leaves room for a larger plan beside it.
+        place = (left + drawn + 0.03, bottom, width - drawn - 0.03, height)
     base = context.base_in(place[2:], [line])
     plan = begin_plan(
         page, outcome, option, replace(base, scale=None), place, "W", is_ruled=False, is_fine=False
     )
     haloed(plan.axes, line, SECTION_LINE, 11, 3.4)
     marked(plan.axes, line[0], WALK, 12, 1.3)
-    _fill_blocks(page, option, profile)
+    _fill_blocks(page, option, profile, _WIDE_COLUMNS if is_narrow else _COLUMNS)
     page.key(_signs(profile, terrain.foliage, figure))
     return page
 
 
-#: The two columns of text under the picture, from and to.
-_COLUMNS = ((0.245, 0.6), (0.625, COLUMN_RIGHT))
+#: The two columns of text under the picture, from and to, beside the plan and without it.
+_COLUMNS, _WIDE_COLUMNS = ((0.245, 0.6), (0.625, COLUMN_RIGHT)), ((0.05, 0.5), (0.53, COLUMN_RIGHT))
+#: A picture that takes less than this of the page's width is a narrow one.
+_NARROW = 0.62
 _HEADING = "Along the line, and how high over it layers pass"
 
 
-def _fill_blocks(page: Sheet, option: OptionResult, profile: LineProfile) -> None:
+def _fill_blocks(
+    page: Sheet, option: OptionResult, profile: LineProfile, columns: tuple[tuple[float, float], ...]
+) -> None:
     """The stretches under the picture; the units beside them where one column holds all stretches."""
-    page.begin_column(*_COLUMNS[0], BLOCK_TOP, BLOCK_FLOOR)
+    page.begin_column(*columns[0], BLOCK_TOP, BLOCK_FLOOR)
     items = _stretches(page, profile)
     room, count = page.room() - _HEADING_SHARE, 0
     for item in items:
@@ -149,7 +165,7 @@ def _fill_blocks(page: Sheet, option: OptionResult, profile: LineProfile) -> Non
         count += 1
     first, rest = (Listing(part, where="see the picture") for part in (items[:count], items[count:]))
     fill(page, [Section(_HEADING, (first,))])
-    page.begin_column(*_COLUMNS[1], BLOCK_TOP, BLOCK_FLOOR)
+    page.begin_column(*columns[1], BLOCK_TOP, BLOCK_FLOOR)
     fill(page, [Section("Farther along", (rest,)) if rest.items else unit_section(option.detectors, spare=0)])
 
 
@@ -206,15 +222,11 @@ def _lit(layer: LayerOver, along: Floats, s: Floats, z: Floats) -> Floats:
     return share
 
 
-def _draw(page: Sheet, terrain: Terrain, profile: LineProfile, figure: Figure) -> None:
-    left, bottom, width, height = WIDE_PICTURE
-    axes, length = page.picture_axes(WIDE_PICTURE), profile.length_m
+def _draw(page: Sheet, terrain: Terrain, profile: LineProfile, figure: Figure, frame: _Frame) -> None:
+    left, bottom, _, height = WIDE_PICTURE
+    length = profile.length_m
+    axes = page.picture_axes((left, bottom, length * frame.px_per_m / WIDTH_PX, height))
     box = axes.get_window_extent()
-    frame = _frame(profile, figure, box.height, box.width / length)
-    if frame.stretch < 1:
-        # A steep line is drawn narrower, at true scale, and not flattened.
-        axes.set_position((left, bottom, width * frame.stretch, height))
-        box, frame = axes.get_window_extent(), replace(frame, stretch=1.0)
     axes.set(xlim=(0.0, length), ylim=(frame.bottom, frame.top))
     k = page.size.fineness
     window = Window(0.0, length, frame.bottom, frame.top, round(k * box.width), round(k * box.height))
@@ -243,6 +255,7 @@ def _draw(page: Sheet, terrain: Terrain, profile: LineProfile, figure: Figure) -
                 Polygon(placed, facecolor=palette.FIGURE, edgecolor="white", linewidth=0.5, zorder=8)
             )
     _rulers(axes, length, frame)
+    small_scale(axes, length)
     note = axes.annotate(
         stretch_note(frame.stretch), (0, 1), (7, -6), "axes fraction", "offset points", fontsize=7, ha="left",
         va="top", color=palette.QUIET_INK, path_effects=HALO, zorder=20,
@@ -250,21 +263,36 @@ def _draw(page: Sheet, terrain: Terrain, profile: LineProfile, figure: Figure) -
     _change_labels(page, axes, changes, note.get_window_extent().x1 + 10)
 
 
-def _frame(profile: LineProfile, figure: Figure, height_px: float, px_per_m: float) -> _Frame:
-    """The heights to show: all the ground, whoever stands on it, layers and things up to some way over."""
+def _frame(profile: LineProfile, figure: Figure, size: Size) -> _Frame:
+    """The heights to show: all the ground, whoever stands on it, layers and things up to some way over.
+
+    On paper distances are to a scale of rulers. A steep line is drawn narrower, at true scale, not flattened.
+    """
+    low, high = _heights(profile, figure)
+    room = WIDE_PICTURE[3] * size.height_px / size.fineness - _OVER_PX - _UNDER_PX
+    m_per_px = max(profile.length_m / (WIDE_PICTURE[2] * WIDTH_PX), (high - low) / room)
+    scale = None
+    if size.width_mm is not None:
+        paper_px = size.paper_m(1 / WIDTH_PX)
+        scale = scale_for((m_per_px, m_per_px), (paper_px, paper_px))
+        m_per_px = scale * paper_px
+    largest = room * m_per_px / (high - low)
+    stretch = max((one for one in _STRETCHES if one <= largest), default=1)
+    per_px = m_per_px / stretch
+    spare = (room * per_px - (high - low)) / 2
+    bottom, top = low - _UNDER_PX * per_px - spare, high + _OVER_PX * per_px + spare
+    return _Frame(bottom, top, stretch, 1 / m_per_px, scale)
+
+
+def _heights(profile: LineProfile, figure: Figure) -> tuple[float, float]:
+    """The lowest and the highest that a picture has to show."""
     known = profile.ground[np.isfinite(profile.ground)]
     if not len(known):
-        return _Frame(0.0, 2.0, 1.0)
+        return 0.0, 2.0
     low, head = float(known.min()), float(known.max()) + figure.height_m
     tops = [float(piece[:, 1].max()) for solid in profile.solids for piece in solid.pieces]
     tops += [float(layer.z[layer.light > 0].max()) for layer in profile.layers]
-    high = max(head, min(max(tops, default=head), head + _HEADROOM_M))
-    room = height_px - _OVER_PX - _UNDER_PX
-    largest = room / (px_per_m * (high - low))
-    stretch = max((one for one in _STRETCHES if one <= largest), default=largest)
-    per_px = 1 / (px_per_m * stretch)
-    spare = (room * per_px - (high - low)) / 2
-    return _Frame(low - _UNDER_PX * per_px - spare, high + _OVER_PX * per_px + spare, stretch)
+    return low, max(head, min(max(tops, default=head), head + _HEADROOM_M))
 
 
 def _edges(axes: Axes, layer: LayerOver, profile: LineProfile) -> None:

@@ -19,7 +19,7 @@ from terrain3d.cover.verdict import Verdict
 from terrain3d.sentences.paper import page_words
 from terrain3d.show.blocks import Bar, Gap, Paragraph, Piece, Row, Section, TypeSize
 from terrain3d.show.legend import Sign, verdict_sign
-from terrain3d.show.lettering import fitted_lines, line_width, page_style
+from terrain3d.show.lettering import draw_as_meant, fitted_lines, line_width, page_style
 from terrain3d.show.pages.size import DPI, HEIGHT_PX, PRINT_DPI, SCREEN, WIDTH_PX, Size
 
 #: Sizes of type in points; heights of a bar, a little air and that after a section, as shares of the page.
@@ -34,8 +34,9 @@ _KEY_TYPE, _KEY_SIGN, _KEY_GAP, _KEY_LEAST = 7.2, 0.026, 0.022, 0.010
 #: A key whose words would be smaller than this share of their size has two rows, on these baselines.
 _KEY_SMALLEST, _KEY_ROWS = 0.9, (0.1175, 0.1005)
 #: Of the sentence: from line to line, and how many, of each size of type, the most welcome first.
-_SENTENCE: dict[float, tuple[float, int]] = {9.5: (0.026, 2), 8.3: (0.0205, 3), 6.8: (0.0165, 4)}
-#: Where it begins under a key of two rows.
+_SENTENCE: dict[float, tuple[float, int]] = {9.5: (0.026, 2), 8.3: (0.0205, 3), 6.8: (0.016, 4)}
+#: Where it begins, under a key of one row and of two: above the caution some air has to stay.
+_UNDER_ONE_ROW: dict[float, float] = {9.5: 0.086, 8.3: 0.0885, 6.8: 0.091}
 _UNDER_TWO_ROWS: dict[float, float] = {9.5: 0.081, 8.3: 0.083, 6.8: 0.0855}
 #: Left, bottom, width, height, as shares of the page.
 Place = tuple[float, float, float, float]
@@ -61,6 +62,7 @@ class PageFigure(Figure):
     def save(self, to: Path | BytesIO, size: Size = SCREEN) -> None:
         """Write the picture, in the dots of a size."""
         dots = DPI if size.width_mm is None else PRINT_DPI
+        draw_as_meant(self.findobj(Text))
         # matplotlib would write its own version into the file: other bytes for the same picture.
         self.savefig(
             to,
@@ -112,7 +114,7 @@ class Sheet:
         size, (_, most) = list(_SENTENCE.items())[-1]
         is_cut = len(self.lines(sentence, COLUMN_RIGHT - PICTURE[0], size, most + 1)) > most
         self._said = brief if brief and is_cut else sentence
-        self._sentence = self._write_sentence(dict.fromkeys(_SENTENCE, 0.086))
+        self._sentence = self._write_sentence(_UNDER_ONE_ROW)
         (line,) = self.lines(SHORT_CAUTION, COLUMN_RIGHT - PICTURE[0], 6.8, 1)
         self.text(PICTURE[0], 0.0225, line, 6.8, va="baseline", color=palette.QUIET_INK)
 

@@ -7,12 +7,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain3d import palette
-from terrain3d.cover.areas import known_ground, standing_by_source
+from terrain3d.cover.areas import RETURN_STEPS, known_ground, measured_by, return_steps, standing_by_source
 from terrain3d.cover.verdict import UNKNOWN
 from terrain3d.sentences.surveys import (
     measured_figure,
     not_measured_words,
     part_figures,
+    returns_words,
     standing_lines,
     survey_facts,
     survey_line,
@@ -22,10 +23,12 @@ from terrain3d.show.legend import (
     BRIDGED_GROUND,
     DRAWN_GROUND,
     LEAVES_FOUND,
+    LEAVES_GUESSED,
     MEASURED_GROUND,
     MOUNT,
     Sign,
     Stripe,
+    returns_sign,
     site_signs,
     verdict_sign,
 )
@@ -51,21 +54,30 @@ def survey_sheet(context: PageContext) -> Sheet:
     terrain = replace(context.outcome.terrain, colours=None)
     outcome = context.outcome.on(terrain)
     known = known_ground(terrain.ground)
-    page = context.begin("The survey", "plan, north up", survey_line(terrain, known), scale=base.scale)
+    page = context.begin(
+        "The survey", "plan, north up", survey_line(terrain, known, measured_by(terrain)), scale=base.scale
+    )
     bare = replace(without_verdicts(outcome.options[0]), units=(), facts=())
     axes = draw_plan(page, outcome, bare, base)
-    leaves = leaves_found(terrain)
-    ground = terrain.ground
+    ground, returns = terrain.ground, terrain.returns
     bridged = ground.filled & ground.known
     # A bridged cell or two would fall between the stripes.
-    shadings = [
-        Shading(leaves & ground.known, LEAVES_FOUND),
-        Shading(bridged, replace(BRIDGED_GROUND, stripe=Stripe())),
-        Shading(bridged, BRIDGED_GROUND),
-    ]
-    shade(axes, shadings, base.extent)
+    gaps = [Shading(bridged, replace(BRIDGED_GROUND, stripe=Stripe())), Shading(bridged, BRIDGED_GROUND)]
+    if returns is None:
+        leaves = leaves_found(terrain) & ground.known
+        told = [Shading(leaves, LEAVES_FOUND)] if leaves.any() else []
+        shade(axes, [*told, *gaps], base.extent)
+    else:
+        # Under leaves returns matter most: leaves are outlined and dotted, and leave them to be seen.
+        steps = return_steps(returns.per_m2)
+        densities = [
+            Shading((steps == k) & ground.known, returns_sign(k)) for k in range(len(RETURN_STEPS) + 1)
+        ]
+        guessed = returns.leaves_guessed & ground.known
+        told = [Shading(guessed, LEAVES_GUESSED)] if guessed.any() else []
+        shade(axes, [*densities, *gaps, *told], base.extent)
     signs = [replace(MOUNT, text="mount")] if terrain.mounts else []
-    found = [LEAVES_FOUND] if leaves.any() else []
+    found = [shading.sign for shading in told]
     page.key([*signs, *found, *site_signs(terrain, ground.z[base.extent.rows, base.extent.columns])])
     fill(page, [*_ground_sections(terrain), _survey_section(terrain), *_doubt_sections(terrain)])
     return page
@@ -79,8 +91,27 @@ def _ground_sections(terrain: Terrain) -> list[Section]:
         (BRIDGED_GROUND, known.bridged_m2),
         (verdict_sign(UNKNOWN), known.unknown_m2),
     ]
-    rows = [Row(sign.text, (part_figures(m2, known),), sign, "large") for sign, m2 in parts if m2]
+    found = measured_by(terrain)
+    # Where the map tells how densely, measured ground has no colour of its own.
+    rows = [
+        Row(
+            sign.text,
+            (part_figures(m2, known),),
+            None if found and sign is own else sign,
+            "large",
+            is_inset=True,
+        )
+        for sign, m2 in parts
+        if m2
+    ]
     sections = [Section("Ground worked on", tuple(rows))]
+    if found is not None:
+        steps = [
+            Row(returns_words(step), (part_figures(m2, known),), returns_sign(step))
+            for step, m2 in reversed(list(enumerate(found.area_m2)))
+            if m2
+        ]
+        sections.append(Section("Measured, ground returns a m²", tuple(steps), short="Returns a m²"))
     items: list[tuple[Piece, ...]] = []
     for area in terrain.protect:
         part = known_ground(terrain.ground, area)

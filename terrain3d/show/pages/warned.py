@@ -37,7 +37,7 @@ def _begun(context: PageContext, note: str) -> Sheet:
 
 
 def _pieces(warning: str, who: str) -> tuple[Piece, ...]:
-    return (Row(who, is_bold=True), Paragraph(warning, _WHOLE, "row"), Gap(), Gap())
+    return (Row(who, is_bold=True, most=_WHOLE), Paragraph(warning, _WHOLE, "row"), Gap(), Gap())
 
 
 def _parts(context: PageContext) -> list[list[tuple[str, str]]]:

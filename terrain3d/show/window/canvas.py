@@ -1,22 +1,25 @@
 """A small page of text and rectangles, drawn in a few milliseconds: what the window says."""
 
+import math
 from functools import lru_cache
 
 import numpy as np
-from matplotlib.font_manager import FontProperties, findfont
-from PIL import Image, ImageDraw, ImageFont
+from PIL import Image, ImageDraw
 
 from terrain3d import palette
 from terrain3d.palette import Rgb
 from terrain3d.show.blocks import Gap, Paragraph, Piece, Row, Section, TypeSize
 from terrain3d.show.drape import stripes
 from terrain3d.show.legend import Sign
-from terrain3d.show.lettering import fitted_lines, line_width
+from terrain3d.show.lettering import fitted_lines, letters, line_width
 
 Box = tuple[float, float, float, float]
-#: The typeface of the pictures; it comes with matplotlib.
-FAMILY = "DejaVu Sans"
 LINE = 1.38
+#: From the upper edge of a line to its baseline, from there to its foot, and from line to line of a name, in
+#: sizes of the type.
+_ASCENT, _DESCENT, _LEADING = 0.928, 0.236, 1.17
+#: How much a name covers of what lies behind it.
+_BOARD = 0.75
 #: Sizes of type, pixels.
 TYPE: dict[TypeSize, int] = {"large": 13, "row": 13, "small": 12, "note": 11}
 #: Where words beside a sign begin; width of a sign, and pixels of it that stand for a metre of its dashes.
@@ -145,6 +148,38 @@ class Canvas:
         return np.asarray(self._image, np.uint8)
 
 
+def sign_board(lines: list[str], size: int, bold: bool) -> Rgb:
+    """Lines in ink, each in the middle of a board of faint paper.
+
+    Parameters
+    ----------
+    lines : list of str
+        Ready to print, as `fitted_lines` gives them.
+    size : int
+        Of the type, pixels.
+    bold : bool
+
+    Returns
+    -------
+    (height, width, 4) uint8
+        Row 0 at the top; the last of the four is how much covers what lies behind.
+    """
+    drawn = [_letters(line, size, bold) for line in lines]
+    tops = [round(row * _LEADING * size) + top for row, (_, (_, top)) in enumerate(drawn)]
+    wide = max(left + mask.width for mask, (left, _) in drawn) + 2
+    # Some scripts reach higher and lower than Latin letters do.
+    above = min(0, *tops)
+    foot = math.ceil(size * (_LEADING * (len(drawn) - 1) + _ASCENT + _DESCENT))
+    foot = max(foot, *(top + mask.height for top, (mask, _) in zip(tops, drawn, strict=True)))
+    covered = Image.new("L", (wide, foot - above))
+    for top, (mask, (left, _)) in zip(tops, drawn, strict=True):
+        covered.paste(255, ((wide - left - mask.width) // 2 + left, top - above), mask)
+    ink = np.asarray(covered, float)[..., None] / 255
+    colours = ink * palette.rgb(palette.INK) + (1 - ink) * palette.rgb(palette.PAPER)
+    board = np.dstack([colours, 255 * (ink + (1 - ink) * _BOARD)])
+    return (board + 0.5).astype(np.uint8)
+
+
 @lru_cache(maxsize=64)
 def _patch(sign: Sign) -> Rgb:
     """A small piece of ground, as the view draws it."""
@@ -179,19 +214,5 @@ def _fitted(text: str, width: float, max_lines: int, bold: bool) -> tuple[str, .
 @lru_cache(maxsize=1024)
 def _letters(line: str, size: int, bold: bool) -> tuple[Image.Image, tuple[int, int]]:
     """A line of letters as a mask, and where its upper left lies from where the line begins."""
-    face = _typeface(size, bold)
-    left, top, right, bottom = (round(v) for v in face.getbbox(line))
-    mask = Image.new("L", (max(right - left, 1), max(bottom - top, 1)))
-    ImageDraw.Draw(mask).text((-left, -top), line, 255, face)
-    return mask, (left, top)
-
-
-@lru_cache(maxsize=32)
-def _typeface(size: int, bold: bool) -> ImageFont.FreeTypeFont:
-    return ImageFont.truetype(font_file(bold), size)
-
-
-@lru_cache(maxsize=2)
-def font_file(bold: bool = False) -> str:
-    """Where the typeface lies on this machine."""
-    return findfont(FontProperties(family=FAMILY, weight="bold" if bold else "normal"))
+    mask, (left, above) = letters(line, size, "bold" if bold else "normal")
+    return Image.fromarray(mask), (left, round(_ASCENT * size) - above)

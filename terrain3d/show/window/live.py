@@ -8,18 +8,17 @@ import pyvista as pv
 from vtkmodules.vtkRenderingCore import (
     vtkActor2D,
     vtkPolyDataMapper2D,
-    vtkTextActor,
-    vtkTextRenderer,
     vtkTexture,
+    vtkTexturedActor2D,
 )
 
 from terrain3d import palette
 from terrain3d.show.labels import Box, free_spot
-from terrain3d.show.lettering import has_glyph, printable
+from terrain3d.show.lettering import fitted_lines
 from terrain3d.show.light import GROUND_AMBIENT, GROUND_DIFFUSE, LEAF_LIGHT, SOLID_LIGHT, daylight
 from terrain3d.show.parts import Part, Tag
 from terrain3d.show.scene import Scene, add_part, light_scene
-from terrain3d.show.window.canvas import font_file
+from terrain3d.show.window.canvas import sign_board
 from terrain3d.show.window.ground_colours import GroundColours, paint_ground
 
 #: Pixels along the longer side of the drape: a view on a screen shows no more.
@@ -88,14 +87,14 @@ class Pane:
             for scale in scales
         ]
         light_scene(plotter)
-        self._title = _lettered(18, is_bold=True)
-        self._title.GetPositionCoordinate().SetCoordinateSystemToNormalizedViewport()
-        self._title.GetPositionCoordinate().SetValue(0.5, 0.945)
-        self.renderer.AddViewProp(self._title)
+        self._title, self._heading, self._fitted = _Writing(), "", ("", 0)
+        self._title.actor.GetPositionCoordinate().SetCoordinateSystemToNormalizedViewport()
+        self._title.actor.GetPositionCoordinate().SetValue(0.5, 0.945)
+        self.renderer.AddViewProp(self._title.actor)
         self._arrow = _north_arrow()
-        self._north = _lettered(15, is_bold=True)
-        self._north.SetInput("N")
-        for prop in (self._arrow, self._north):
+        self._north = _Writing()
+        self._north.write(["N"], 15, is_bold=True)
+        for prop in (self._arrow, self._north.actor):
             self.renderer.AddViewProp(prop)
         self.renderer.AddObserver("StartEvent", self._face_camera)
 
@@ -150,9 +149,17 @@ class Pane:
 
     def head(self, title: str) -> None:
         """Write a title over the view; none where it is empty."""
-        self._title.SetInput(title)
-        self._has_title = bool(title)
-        self._title.SetVisibility(self._has_title)
+        self._has_title, self._heading = bool(title), title
+        self._title.actor.SetVisibility(self._has_title)
+        self._fit_title()
+
+    def _fit_title(self) -> None:
+        """The title as far as the view is wide."""
+        width = self.renderer.GetSize()[0]
+        if self._has_title and (self._heading, width) != self._fitted:
+            self._fitted = self._heading, width
+            room = max(width - 2 * _TITLE_PX, _TITLE_PX) / _TITLE_PX
+            self._title.write(fitted_lines(self._heading, room, 1, "bold"), _TITLE_PX, is_bold=True)
 
     def _keep(self, group: str, actor: Any) -> Any:
         self.actors.setdefault(group, []).append(actor)
@@ -222,6 +229,7 @@ class Pane:
             for actor in (*bars, *(number.actor for number in numbers)):
                 actor.SetVisibility(side == facing)
         self._turn_north()
+        self._fit_title()
         self._place_names(facing)
 
     def _place_names(self, facing: int) -> None:
@@ -267,14 +275,46 @@ class Pane:
         for k, (x, y) in enumerate(points[:4]):
             corners.SetPoint(k, x, y, 0.0)
         corners.Modified()
-        self._north.GetPositionCoordinate().SetCoordinateSystemToViewport()
-        self._north.GetPositionCoordinate().SetValue(points[4, 0], points[4, 1] - 9)
+        self._north.actor.GetPositionCoordinate().SetValue(points[4, 0], points[4, 1] - 9)
 
 
 #: Free pixels between a point and its name, and between two names.
 _GAP_PX, _AIR_PX = 1.0, 3.0
+#: How wide a name may be, in sizes of its type; size of the title over a view, pixels.
+_WIDEST, _TITLE_PX = 22.0, 18
 #: Which names find their spot first.
 _ORDER = ("unit", "area", "scale", "figure")
+
+
+class _Writing:
+    """Lines of letters on the pixels of a view; its place is the middle of their foot."""
+
+    def __init__(self) -> None:
+        self._corners = pv.PolyData(np.zeros((4, 3)), faces=np.array([4, 0, 1, 2, 3]))
+        self._corners.active_texture_coordinates = np.array([[0.0, 0], [1, 0], [1, 1], [0, 1]])
+        mapper = vtkPolyDataMapper2D()
+        mapper.SetInputData(self._corners)
+        self._texture = vtkTexture()
+        self._texture.SetWrap(vtkTexture.ClampToEdge)
+        self.actor = vtkTexturedActor2D()
+        self.actor.SetMapper(mapper)
+        self.actor.SetTexture(self._texture)
+        self.actor.GetPositionCoordinate().SetCoordinateSystemToViewport()
+
+    def write(self, lines: list[str], size: int, is_bold: bool) -> tuple[float, float]:
+        """Write lines that are ready to print; their width and height, pixels."""
+        image = sign_board(lines, size, is_bold)
+        height, width = image.shape[:2]
+        picture = pv.ImageData(dimensions=(width, height, 1))
+        # VTK counts rows from the bottom.
+        picture.point_data["colour"] = image[::-1].reshape(-1, 4)
+        picture.set_active_scalars("colour")
+        self._texture.SetInputData(picture)
+        left, right = -(width // 2), width - width // 2
+        self._corners.points = np.array(
+            [[left, 0, 0], [right, 0, 0], [right, height, 0], [left, height, 0.0]]
+        )
+        return float(width), float(height)
 
 
 class _Name:
@@ -282,23 +322,19 @@ class _Name:
 
     def __init__(self, tag: Tag) -> None:
         self.tag, self.size = tag, (0.0, 0.0)
-        self.actor = _lettered(12, is_bold=False)
-        self.actor.GetPositionCoordinate().SetCoordinateSystemToViewport()
-        self._text, self._is_bold = "", False
+        self._writing = _Writing()
+        self.actor = self._writing.actor
+        self._written: tuple[str, bool] | None = None
         self.write(tag)
 
     def write(self, tag: Tag) -> None:
         self.tag = tag
-        lines = [printable(line, has_glyph) for line in tag.text.split("\n")]
-        text = "\n".join(line if len(line) <= 40 else line[:37].rstrip() + "..." for line in lines)
         is_bold = tag.kind == "unit"
-        if (text, is_bold) != (self._text, self._is_bold):
-            self._text, self._is_bold = text, is_bold
-            look = self.actor.GetTextProperty()
-            look.SetFontFile(font_file(is_bold))
-            look.SetFontSize(14 if is_bold else 12)
-            self.actor.SetInput(text)
-            self.size = _size_of(self.actor.GetTextProperty(), text)
+        if (tag.text, is_bold) != self._written:
+            self._written = tag.text, is_bold
+            weight = "bold" if is_bold else "normal"
+            lines = [line for text in tag.text.split("\n") for line in fitted_lines(text, _WIDEST, 1, weight)]
+            self.size = self._writing.write(lines, 14 if is_bold else 12, is_bold)
 
     def place(self, box: Box | None) -> None:
         """Stand in a box of the view; away where there is none."""
@@ -307,8 +343,6 @@ class _Name:
             self.actor.GetPositionCoordinate().SetValue(round((box[0] + box[2]) / 2), round(box[1]), 0.0)
 
 
-#: VTK's own number for a typeface that is read from a file (vtkTextProperty.h).
-_FONT_FILE = 4
 #: A flat arrow, tip to the north, and where its letter stands; in plan, east and north.
 _ARROW = np.array([[0.0, 1.0], [0.42, -0.9], [0.0, -0.5], [-0.42, -0.9], [0.0, 1.6]])
 
@@ -321,27 +355,6 @@ def _north_arrow() -> Any:
     actor.SetMapper(mapper)
     actor.GetProperty().SetColor(*_share(palette.INK))
     return actor
-
-
-def _lettered(size: int, is_bold: bool) -> Any:
-    actor = vtkTextActor()
-    look = actor.GetTextProperty()
-    look.SetFontFamily(_FONT_FILE)
-    look.SetFontFile(font_file(is_bold))
-    look.SetFontSize(size)
-    look.SetColor(*_share(palette.INK))
-    look.SetBackgroundColor(*_share(palette.PAPER))
-    look.SetBackgroundOpacity(0.75)
-    look.SetVerticalJustificationToBottom()
-    look.SetJustificationToCentered()
-    return actor
-
-
-def _size_of(look: Any, text: str) -> tuple[float, float]:
-    """Width and height of a text, pixels."""
-    box = [0, 0, 0, 0]
-    vtkTextRenderer.GetInstance().GetBoundingBox(look, text, box, 72)
-    return float(box[1] - box[0] + 1), float(box[3] - box[2] + 1)
 
 
 def _share(colour: str) -> tuple[float, float, float]:
