@@ -20,7 +20,7 @@ _COMMANDS = {
     "view": "the options in a window, to turn and look at",
     "mounts": "places where a unit could be fixed, proposed; on request put into the site file",
     "search": "which mounts, which settings: every one judged, the best unit and the best set",
-    "pack": "what is handed over to a client: a scene to turn, plan, drawing, model, maps, tables",
+    "pack": "what is handed over to a client: a report, a scene to turn, plan, drawing, model, maps, tables",
     "inspect": "what a survey file holds, and every doubt about it",
     "type": "a detector type checked and drawn, with its numbers; alone, the built-in ones",
 }

@@ -21,7 +21,7 @@ from terrain3d.pack.names import CONTENTS, GEOJSON, KINDS, ON_EARTH, RESULTS, TA
     help="A kind of file to make; give it again for more. All of them where it is not given.",
 )
 def command(site: Path, out: Path, only: tuple[str, ...]) -> None:
-    """Make what is handed over to a client: a scene to turn, plan, drawing, model, maps and tables.
+    """Make what is handed over to a client: a report, a scene to turn, plan, drawing, model, maps and tables.
 
     Looks at every part of a study first. The files appear all at once, or none of them; contents.txt says
     what each is and for whom. GeoJSON and KML need a site with a CRS.
@@ -31,6 +31,7 @@ def command(site: Path, out: Path, only: tuple[str, ...]) -> None:
     from terrain3d.pack.extra import check_extra
     from terrain3d.paper.folder import RESULTS as MAPS
     from terrain3d.paper.whole import check_folder
+    from terrain3d.readers.logos import logo_png
     from terrain3d.ready import ready_site
     from terrain3d.study import study_of
 
@@ -44,6 +45,8 @@ def command(site: Path, out: Path, only: tuple[str, ...]) -> None:
             "name a CRS, or leave that kind out",
         )
     kinds = asked(only, is_on_earth)
+    if "report" in kinds and (logo := ready.site.paper.logo) is not None:
+        logo_png(ready.folder / logo)  # what is wrong with it is told before the work
     check_folder(out, [Path(name) for name in (RESULTS, CONTENTS, *_named(kinds), *MAPS)])
     with progress_on_terminal() as progress:
         study = study_of(judge_ready(ready, progress), progress=progress)
@@ -58,6 +61,7 @@ def command(site: Path, out: Path, only: tuple[str, ...]) -> None:
 def _named(kinds: tuple[str, ...]) -> list[str]:
     """Files that are made whatever the site is, and the lists of the folders."""
     named = {
+        "report": ["report.pdf"],
         "scene": ["scene.html"],
         "plan": ["plan.svg"],
         "drawing": ["plan.dxf"],

@@ -5,7 +5,7 @@ from collections.abc import Collection
 from pathlib import Path
 
 #: In the order of a table of contents.
-KINDS = ("scene", "plan", "drawing", "model", "map", "geojson", "kml", "tables", "rasters")
+KINDS = ("report", "scene", "plan", "drawing", "model", "map", "geojson", "kml", "tables", "rasters")
 #: Those that need a place on earth.
 ON_EARTH = ("geojson", "kml")
 #: Written with every pack.
@@ -15,6 +15,7 @@ GEOJSON, TABLES = "geojson", "tables"
 
 #: What a file of each kind may be called, by its path in the pack.
 _FILES = {
+    "report": r"report\.pdf",
     "scene": r"scene\.html",
     "plan": r"plan\.svg",
     "drawing": r"plan\.dxf",
@@ -40,7 +41,7 @@ def asked(only: Collection[str], is_on_earth: bool) -> tuple[str, ...]:
     """The kinds that are made: those asked for, or all that the site can have.
 
     >>> asked((), is_on_earth=False)
-    ('scene', 'plan', 'drawing', 'model', 'map', 'tables', 'rasters')
+    ('report', 'scene', 'plan', 'drawing', 'model', 'map', 'tables', 'rasters')
     >>> asked(["map", "plan"], is_on_earth=True)
     ('plan', 'map')
     """

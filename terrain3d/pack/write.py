@@ -22,6 +22,7 @@ from terrain3d.pack.kml import kml_bytes
 from terrain3d.pack.layers import Layer, layers_of, site_crs
 from terrain3d.pack.meshes import Hillside, hillside
 from terrain3d.pack.names import CONTENTS, GEOJSON, KINDS, RESULTS, TABLES, kind_of
+from terrain3d.pack.report import report_of
 from terrain3d.pack.scene import scene_html
 from terrain3d.pack.sheets import csv_bytes, xlsx_bytes
 from terrain3d.pack.svg import svg_bytes
@@ -33,6 +34,7 @@ from terrain3d.paper.study import study_json, study_rasters
 from terrain3d.paper.whole import whole_folder
 from terrain3d.sentences.pack import contents_text, drawing_notes
 from terrain3d.study import Study
+from terrain3d.typeset.report import report_pdf
 
 
 @dataclass(frozen=True, eq=False)
@@ -134,6 +136,11 @@ def _content(path: Path) -> bytes:
     return path.read_bytes() if path.is_file() else b""
 
 
+def _report(pack: Pack, folder: Path) -> None:
+    report = report_of(pack.study)
+    (folder / "report.pdf").write_bytes(report_pdf(report.data, report.pictures))
+
+
 def _scene(pack: Pack, folder: Path) -> None:
     (folder / "scene.html").write_text(scene_html(pack.study, pack.hillside), encoding="utf-8")
 
@@ -196,6 +203,7 @@ def _rasters(pack: Pack, folder: Path) -> None:
 
 
 _MAKERS: Mapping[str, Callable[[Pack, Path], None]] = {
+    "report": _report,
     "scene": _scene,
     "plan": _plan,
     "drawing": _drawing,

@@ -18,6 +18,10 @@ from terrain3d.wording import counted, listed
 _WIDTH = 100
 #: By the kinds of `pack.names`, and of the files written with every pack.
 _WHAT = {
+    "report": (
+        "what is recommended and why, what stays open, how sure it is, what to do, in pictures and words, A4",
+        "for the client",
+    ),
     "plan": ("the plan of the recommended option, to scale on A3", "for any browser or drawing program"),
     "drawing": (
         "the plan as a drawing, in metres; each option on layers of its own that begin with its place,"

@@ -91,6 +91,8 @@ def test_whatever_is_written_is_the_same_again(written):
         "pack/scene.glb",
         "pack/tables.xlsx",
         "pack/plan.svg",
+        "pack/report.pdf",
+        "pack/scene.html",
     ):
         assert name in one
     assert sum(name.endswith(".png") for name in one) > 15

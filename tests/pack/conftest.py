@@ -2,22 +2,23 @@
 
 import json
 import shutil
+from collections.abc import Collection
 from pathlib import Path
 
 import pytest
-from packed import STRANGE, Packed
+from packed import LOCAL, STRANGE, Packed
 from site_files import EVERYTHING, option_text, written
 
 from terrain3d.job import run
-from terrain3d.pack.names import KINDS, asked
+from terrain3d.pack.names import KINDS
 from terrain3d.pack.write import write_pack
 from terrain3d.study import study_of
 
 
-def _packed(folder: Path, text: str, is_on_earth: bool) -> Packed:
+def _packed(folder: Path, text: str, kinds: Collection[str]) -> Packed:
     study = study_of(run(written(folder, text)), draws=2)
     out = folder / "pack"
-    write_pack(study, out, asked((), is_on_earth))
+    write_pack(study, out, kinds)
     copy = shutil.copytree(out, folder / "copy")
     return Packed(study, out, copy, json.loads((out / "results.json").read_text(encoding="utf-8")))
 
@@ -25,13 +26,11 @@ def _packed(folder: Path, text: str, is_on_earth: bool) -> Packed:
 @pytest.fixture(scope="session")
 def strange(tmp_path_factory) -> Packed:
     """On earth, with strange names in every field."""
-    packed = _packed(tmp_path_factory.mktemp("strange"), STRANGE, True)
-    assert set(asked((), True)) == set(KINDS)
-    return packed
+    return _packed(tmp_path_factory.mktemp("strange"), STRANGE, KINDS)
 
 
 @pytest.fixture(scope="session")
 def local(tmp_path_factory) -> Packed:
     """In local metres, two options, plain names."""
     text = EVERYTHING + option_text("north") + option_text("north, nose up", tilt=-3)
-    return _packed(tmp_path_factory.mktemp("local"), text, False)
+    return _packed(tmp_path_factory.mktemp("local"), text, LOCAL)

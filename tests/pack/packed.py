@@ -6,15 +6,19 @@ from pathlib import Path
 from typing import Any
 
 from terrain3d.job import Outcome
+from terrain3d.pack.names import asked
 from terrain3d.study import Study
 
+#: What a site in local metres can have, but for the report, whose pictures take long.
+LOCAL = tuple(kind for kind in asked((), False) if kind != "report")
 #: Names that programs trip over: markup, formulas, paths, codes of drawings, quotes, scripts, length.
 NAMES = {
     "site": "<b>&\"slope\"</b> <script>alert('1')</script>",
     "first": '=HYPERLINK("http://x.invalid","go") \'north\'',
     "second": "../../etc/passwd \\U+0041 %%c {\\C1;red} ^I",
     "pole": "@pole \u0634\u062c\u0631\u0629 \u05e2\u05e5",
-    "post": "-1+2 \u6728\u306e\u67f1 \ub098\ubb34 \u0932\u0915\u095c\u0940",
+    "post": "-1+2 \u0634\u062c\u0631\u0629 \u05e2\u05e5 "
+    "\u6728\u306e\u67f1 \ub098\ubb34 \u0932\u0915\u095c\u0940",
     "yard": "y" * 180 + " \U0001f415 \u03b1\u03c5\u03bb\u03ae \u0434\u0432\u043e\u0440",
     "shed": "+shed ]]> <!-- --> &amp; ;,\t".strip(),
     "hedge": "#{hedge} $(rm) `x` %d %s {0}",
