@@ -13,8 +13,8 @@ from terrain3d.show.pages.stills import listed_pages
 
 #: From under the title down to the key and with it: left, bottom, width, height, as shares of the page.
 WHOLE: Place = (0.0, 0.097, 1.0, 0.803)
-#: The same without the column beside the picture.
-PICTURE_ALONE: Place = (0.0, 0.097, 0.715, 0.803)
+#: The picture alone, without its key and the column beside it.
+PICTURE_ALONE: Place = (0.0, 0.135, 0.715, 0.765)
 
 
 @dataclass(frozen=True)
