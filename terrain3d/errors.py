@@ -3,6 +3,8 @@
 from collections.abc import Iterable
 from typing import Protocol, TypeVar
 
+from terrain3d.wording import fit
+
 
 class Named(Protocol):
     """What has a name."""
@@ -15,7 +17,7 @@ T = TypeVar("T", bound=Named)
 
 
 class InputError(ValueError):
-    """Something that came from outside cannot be used.
+    """Something that came from outside cannot be used; its words are made fit to be shown.
 
     Parameters
     ----------
@@ -35,9 +37,10 @@ class InputError(ValueError):
     """
 
     def __init__(self, what: str, where: str = "", mend: str = "") -> None:
-        self.what = what
-        self.where = where
-        self.mend = mend
+        self.what = what = fit(what)
+        self.where = where = fit(where)
+        # Further faults are told in lines of their own.
+        self.mend = mend = "\n".join(map(fit, mend.split("\n")))
         lines = [what]
         if where:
             lines.append(f"  where: {where}")

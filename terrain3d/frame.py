@@ -8,10 +8,12 @@ import pyproj
 from numpy.typing import ArrayLike
 from pyproj.crs import ProjectedCRS
 from pyproj.crs.coordinate_operation import TransverseMercatorConversion
+from pyproj.exceptions import ProjError
 from pyproj.network import set_network_enabled  # type: ignore[attr-defined]  # not listed as exported
 
 from terrain3d.errors import InputError
 from terrain3d.units import Floats
+from terrain3d.wording import fit
 
 # Whatever the machine is set to: a result may not hang on what a server gives today.
 set_network_enabled(False)
@@ -76,10 +78,10 @@ class Frame:
             return xs - self.shift[0], ys - self.shift[1]
         if not self.is_georeferenced:
             raise InputError(
-                f"coordinates in {src_crs.name} meet a site in local metres",
+                f"coordinates in {fit(src_crs.name)} meet a site in local metres",
                 mend="set [site] crs, or leave crs out everywhere and use local metres throughout",
             )
-        local_x, local_y = _transformer(src_crs.to_wkt(), self.wkt).transform(xs, ys)
+        local_x, local_y = transformer(src_crs.to_wkt(), self.wkt).transform(xs, ys)
         off = ~(np.isfinite(local_x) & np.isfinite(local_y))
         if np.any(off):
             raise _misplaced(float(xs[off].flat[0]), float(ys[off].flat[0]), src_crs)
@@ -90,7 +92,7 @@ class Frame:
         xs, ys = np.asarray(x, float), np.asarray(y, float)
         if dst_crs is None or not self.is_georeferenced:
             return xs + self.shift[0], ys + self.shift[1]
-        world_x, world_y = _transformer(self.wkt, dst_crs.to_wkt()).transform(xs, ys)
+        world_x, world_y = transformer(self.wkt, dst_crs.to_wkt()).transform(xs, ys)
         return np.asarray(world_x, float), np.asarray(world_y, float)
 
 
@@ -115,12 +117,12 @@ def site_frame(crs: pyproj.CRS | None, x: float, y: float) -> Frame:
     geodetic = crs.geodetic_crs
     if geodetic is None:
         raise InputError(
-            f"{crs.name} has no geodetic datum, so the site cannot be placed on the earth",
+            f"{fit(crs.name)} has no geodetic datum, so the site cannot be placed on the earth",
             mend="name a projected or geographic CRS, or leave crs out to work in local metres",
         )
     geodetic = geodetic.to_2d()
-    lon, lat = _transformer(crs.to_wkt(), geodetic.to_wkt()).transform(x, y)
-    lon_wgs, lat_wgs = _transformer(crs.to_wkt(), pyproj.CRS("EPSG:4326").to_wkt()).transform(x, y)
+    lon, lat = transformer(crs.to_wkt(), geodetic.to_wkt()).transform(x, y)
+    lon_wgs, lat_wgs = transformer(crs.to_wkt(), pyproj.CRS("EPSG:4326").to_wkt()).transform(x, y)
     if not (np.all(np.isfinite([lon, lat, lon_wgs, lat_wgs])) and abs(lat_wgs) <= 90 and abs(lon_wgs) <= 360):
         raise _misplaced(x, y, crs)
     local = ProjectedCRS(
@@ -138,15 +140,29 @@ def site_frame(crs: pyproj.CRS | None, x: float, y: float) -> Frame:
 
 
 @lru_cache(maxsize=32)
-def _transformer(src_wkt: str, dst_wkt: str) -> pyproj.Transformer:
-    return pyproj.Transformer.from_crs(
-        pyproj.CRS(src_wkt).to_2d(), pyproj.CRS(dst_wkt).to_2d(), always_xy=True
-    )
+def transformer(src_wkt: str, dst_wkt: str) -> pyproj.Transformer:
+    """What turns coordinates of one CRS, x east and y north, into those of another.
+
+    Raises
+    ------
+    InputError
+        Where PROJ cannot work with one of them.
+    """
+    source, target = pyproj.CRS(src_wkt).to_2d(), pyproj.CRS(dst_wkt).to_2d()
+    try:
+        return pyproj.Transformer.from_crs(source, target, always_xy=True)
+    except ProjError:
+        raise InputError(
+            f"no place can be turned from {fit(source.name)!r} into {fit(target.name)!r}: one of them has a"
+            " scale, a size of the earth or an origin that cannot be",
+            "site.toml: site.crs or ground.crs",
+            'give a code such as "EPSG:32631", or mend the numbers of the CRS',
+        ) from None
 
 
 def _misplaced(x: float, y: float, crs: pyproj.CRS) -> InputError:
     return InputError(
-        f"the coordinates ({x:.10g}, {y:.10g}) cannot be in {crs.name}",
+        f"the coordinates ({x:.10g}, {y:.10g}) cannot be in {fit(crs.name)}",
         "site.toml: site.crs",
         "name the CRS that the coordinates are in; longitude comes before latitude",
     )

@@ -52,13 +52,16 @@ def opened(path: Path) -> BinaryIO:
     Raises
     ------
     InputError
-        Where there is none, it may not be read, or it is a folder, a pipe or a device, which might never
-        end or do something when touched.
+        Where there is none, it may not be read, it is empty, or it is a folder, a pipe or a device, which
+        might never end or do something when touched.
     """
     try:
-        mode = path.stat().st_mode
-        if not stat.S_ISREG(mode) and not stat.S_ISDIR(mode):
+        found = path.stat()
+        if not stat.S_ISREG(found.st_mode) and not stat.S_ISDIR(found.st_mode):
             raise InputError("it is a pipe or a device, not a file", str(path), "name a file")
+        # What the system makes up as it is read, such as its own memory or log, has no length either.
+        if stat.S_ISREG(found.st_mode) and not found.st_size:
+            raise InputError("it is empty", str(path), "copy or export it again, or name another file")
         return path.open("rb")
     except FileNotFoundError:
         raise InputError(

@@ -13,6 +13,8 @@ from pydantic.fields import FieldInfo
 from terrain3d.errors import InputError
 from terrain3d.outside import LOCAL_NAME, content, strange_name
 
+#: The largest whole number of TOML.
+_LARGEST = 2**63 - 1
 #: A site file of a thousand outlines has a tenth of this.
 MOST_BYTES = 10_000_000
 
@@ -81,15 +83,45 @@ def read_toml(path: Path) -> dict[str, Any]:
     text = content(path, MOST_BYTES, "name a TOML file, or keep shapes by the thousand in GeoJSON")
     try:
         # Some editors put a byte-order mark before the text.
-        return tomllib.loads(text.decode("utf-8-sig"))
+        found = tomllib.loads(text.decode("utf-8-sig"))
+        _refuse_huge(found, str(path))
+        return found
     except UnicodeDecodeError:
         raise InputError("it is not a text file in UTF-8", str(path), "name a TOML file") from None
     except tomllib.TOMLDecodeError as error:
         raise InputError(f"it is not TOML: {error}", str(path), "mend the file at that line") from None
+    except InputError:
+        raise
+    except ValueError:  # Python turns no number of thousands of digits into one of its own
+        raise InputError(
+            "a number in it has thousands of digits", str(path), f"write numbers up to {_LARGEST:,}"
+        ) from None
     except RecursionError:
         raise InputError(
             "its tables or lists lie too deep in each other", str(path), "write them flatter"
         ) from None
+
+
+def _refuse_huge(value: Any, where: str, key: str = "") -> None:
+    """Refuse whole numbers that TOML does not have: it asks for 64 bits (TOML 1.0, Integer)."""
+    if isinstance(value, dict):
+        for name, inner in value.items():
+            _refuse_huge(inner, where, name)
+    elif isinstance(value, list):
+        for inner in value:
+            _refuse_huge(inner, where, key)
+    elif isinstance(value, int) and abs(value) > _LARGEST:
+        raise InputError(
+            f"the number {_in_brief(value)} is out of bounds",
+            f"{where}: {key}",
+            f"write numbers up to {_LARGEST:,}",
+        )
+
+
+def _in_brief(number: int) -> str:
+    """A whole number of any length, in its first digits: hexadecimal takes no time."""
+    digits = f"{number:#x}"
+    return digits if len(digits) < 30 else f"{digits[:20]}…"
 
 
 def checked(model: type[T], raw: Mapping[str, Any], where: str) -> T:

@@ -5,10 +5,52 @@ import re
 import unicodedata
 from collections.abc import Sequence
 
-import numpy as np
+# numpy is imported where it is used: a message, or `--help`, does not wait for it.
 
 #: Coordinates beyond this are damage, and are not written out.
 _ABSURD = 1e15
+
+
+#: Letters of a word that are shown whole, and the kinds of those that steer a terminal, or that nobody sees
+#: (Unicode, general categories: controls, formats, surrogates, private, unassigned, breaks of lines).
+_LONGEST_WORD, _UNSEEN = 240, ("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp")
+
+
+def fit(text: str, longest: int = _LONGEST_WORD) -> str:
+    """A line that came from outside, made fit to be shown: nothing in it steers what shows it.
+
+    Letters that cannot be seen have a stand-in that can, and words of thousands of letters are cut in the
+    middle. What is kept in a file of results is the text itself, escaped as that file's format does.
+
+    Parameters
+    ----------
+    text : str
+    longest : int
+        Letters of a word that are shown.
+
+    Examples
+    --------
+    >>> fit("red \\x1b[31m, a bell \\x07, two\\nlines"), fit("no\\u00a0break"), fit("evil\\u202etxt")
+    ('red ␛[31m, a bell ␇, two␊lines', 'no␣break', 'evil\\\\u202etxt')
+    >>> fit("a word of " + 300 * "w", longest=9)
+    'a word of wwww…wwww'
+    """
+    if text.isascii() and text.isprintable() and len(text) <= longest:
+        return text
+    seen = "".join(_seen(letter) for letter in text)
+    half = (longest - 1) // 2
+    return re.sub(rf"\S{{{longest + 1},}}", lambda word: f"{word[0][:half]}…{word[0][-half:]}", seen)
+
+
+def _seen(letter: str) -> str:
+    """A letter, or what stands for one that cannot be seen."""
+    number = ord(letter)
+    if number < 0x20 or number == 0x7F:
+        return chr(0x2400 + number) if number < 0x20 else "␡"  # Unicode, control pictures
+    kind = unicodedata.category(letter)
+    if kind in _UNSEEN:
+        return f"\\u{number:04x}" if number < 0x10000 else f"\\U{number:08x}"
+    return "␣" if kind == "Zs" and letter != " " else letter
 
 
 def plain(value: float, digits: int = 3) -> str:
@@ -17,6 +59,8 @@ def plain(value: float, digits: int = 3) -> str:
     >>> plain(6263.4), plain(0.0000199), plain(0.5), plain(2.0)
     ('6260', '0.0000199', '0.5', '2')
     """
+    import numpy as np
+
     return np.format_float_positional(value, precision=digits, unique=False, fractional=False, trim="-")
 
 

@@ -15,8 +15,8 @@ PACKAGE = Path(terrain3d.__file__).parent
 
 #: A room may import from itself and from rooms of a lower floor.
 FLOORS = {
-    "caution": 0, "compiling": 0, "palette": 14, "errors": 0, "wording": 0,
-    "units": 1, "outside": 1, "typeset": 1, "tables": 2, "frame": 2,
+    "caution": 0, "compiling": 0, "palette": 14, "wording": -1, "errors": 0,
+    "terminal": 1, "units": 1, "outside": 1, "typeset": 1, "tables": 2, "frame": 2,
     "site": 3, "detector": 3, "terrain": 4,
     "readers": 5, "survey": 6, "sight": 6, "cover": 7, "ranking": 8,
     "walk": 9, "nuisance": 9, "conditions": 9, "uncertainty": 9,
@@ -268,3 +268,34 @@ def test_pages_and_tables_place_sentences_and_make_none(path):
     if place in ("paper/schema.py", "paper/ours.py", "show/window/panels.py"):
         return
     assert sentences_in(path) == []
+
+
+#: Who may print, and what: everybody else hands over to `terminal`, which makes foreign words fit.
+PRINTERS = {
+    "terminal.py": {"click.echo", "console.print", "Console"},
+    "cli/start.py": {"print"},  # fixed words, where nothing is loaded yet
+    "cli/options.py": {"Console"},  # the bar, whose steps are words of ours
+}
+_PRINTS = {
+    "print",
+    "Console",
+    "click.echo",
+    "click.secho",
+    "click.get_text_stream",
+    "rich.print",
+    "warnings.warn",
+}
+
+
+def test_one_place_prints():
+    """A word from a file reaches the terminal by `say` or `lay_out` alone; drawing prints nothing."""
+    for path in modules():
+        allowed = PRINTERS.get(str(path.relative_to(PACKAGE)), set())
+        for node in ast.walk(parsed(path)):
+            if not isinstance(node, ast.Call):
+                continue
+            name = ast.unparse(node.func)
+            is_print = name in _PRINTS or name.endswith(
+                ("console.print", "stdout.write", "stderr.write", "stdout.writelines")
+            )
+            assert not is_print or name in allowed, f"{path}:{node.lineno} calls {name}"

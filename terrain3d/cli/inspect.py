@@ -21,6 +21,7 @@ def command(survey: tuple[Path, ...], crs: str | None, vertical_unit: str | None
     from terrain3d.site import GroundSource
     from terrain3d.survey.inspect import inspect, report_lines
     from terrain3d.tables import checked
+    from terrain3d.terminal import say
 
     files = [str(each) for each in survey]
     given = {"file": files, "crs": crs, "vertical_unit": vertical_unit, "layer": layer}
@@ -28,4 +29,4 @@ def command(survey: tuple[Path, ...], crs: str | None, vertical_unit: str | None
     with progress_on_terminal() as progress:
         report = inspect(survey, source, lambda share: progress("reading the survey", share))
     for line in report_lines(report):
-        click.echo(line)
+        say(line)

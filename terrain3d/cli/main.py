@@ -6,8 +6,10 @@ from importlib import import_module
 import click
 
 from terrain3d import __version__
+from terrain3d.cli.options import print_nowhere
 from terrain3d.cli.start import hear_no_more
 from terrain3d.errors import InputError
+from terrain3d.terminal import say
 
 #: Exit statuses: bad input, a fault of ours, Ctrl-C (`start` makes another of it for other signals).
 BAD_INPUT, FAULT, INTERRUPTED = 2, 1, 130
@@ -68,26 +70,39 @@ def _run(words: list[str]) -> int:
         result = cli.main(args=words, prog_name="terrain3d", standalone_mode=False)
         return result if isinstance(result, int) else 0
     except click.exceptions.NoArgsIsHelpError as error:
-        click.echo(error.ctx.get_help() if error.ctx else "")
+        say(error.ctx.get_help() if error.ctx else "")
         return BAD_INPUT
     except click.ClickException as error:
-        click.echo(f"terrain3d: {error.format_message()}", err=True)
+        say(f"terrain3d: {error.format_message()}", err=True)
         return BAD_INPUT
     except (KeyboardInterrupt, click.exceptions.Abort) as error:
         hear_no_more()
         # click puts an exception of its own over the one that has the notes.
-        click.echo(f"terrain3d: stopped; {_done_before(error.__cause__ or error)}", err=True)
+        say(f"terrain3d: stopped; {_done_before(error.__cause__ or error)}", err=True)
         return INTERRUPTED
     except InputError as error:
         if debug:
             raise
-        click.echo("\n  ".join([f"terrain3d: {error}", *_notes(error)]), err=True)
+        say("\n  ".join([f"terrain3d: {error}", *_notes(error)]), err=True)
+        return BAD_INPUT
+    except OSError as error:
+        if debug:
+            raise
+        if error.errno is None or isinstance(error, FileNotFoundError):
+            return _fault(error)
+        print_nowhere()  # what waits to be printed would fail once more on the way out
+        place = f"\n  where: {error.filename}" if error.filename else ""
+        say(
+            f"terrain3d: the system refused what was asked of it: {error.strerror}{place}\n"
+            f"  to mend: make room, or see to the disk, the connection or the rights; {_done_before(error)}",
+            err=True,
+        )
         return BAD_INPUT
     except MemoryError as error:
         if debug:
             raise
         told = "terrain3d: it does not fit in memory; a larger [site] cell makes it smaller"
-        click.echo("\n  ".join([told, *_notes(error)]), err=True)
+        say("\n  ".join([told, *_notes(error)]), err=True)
         return BAD_INPUT
     except Exception as error:
         if debug:
@@ -98,14 +113,19 @@ def _run(words: list[str]) -> int:
                 "  to mend: install terrain3d again, with what it depends on; a lib...so is the system's own,"
                 " and comes in a package of its name"
             )
-            click.echo("\n  ".join([told, *_notes(error)]), err=True)
+            say("\n  ".join([told, *_notes(error)]), err=True)
             return BAD_INPUT
-        click.echo(
-            f"terrain3d: a fault in the program: {type(error).__name__}: {error}\n"
-            f"  to mend: {_done_before(error)}; run again with --debug and report what it shows",
-            err=True,
-        )
-        return FAULT
+        return _fault(error)
+
+
+def _fault(error: Exception) -> int:
+    """Say that the program is at fault."""
+    say(
+        f"terrain3d: a fault in the program: {type(error).__name__}: {error}\n"
+        f"  to mend: {_done_before(error)}; run again with --debug and report what it shows",
+        err=True,
+    )
+    return FAULT
 
 
 def _notes(error: BaseException) -> list[str]:

@@ -8,8 +8,10 @@ from terrain3d.cli.options import (
     Finite,
     out_option,
     progress_on_terminal,
+    say_done,
     site_argument,
     site_bytes,
+    waiting_for,
     whoever_reads,
 )
 from terrain3d.cli.pictures import check_drawing, check_out, stills_option
@@ -39,7 +41,8 @@ def command(site: Path, every: float, out: Path, write: bool, which: str) -> Non
     """
     check_drawing(which)
     from terrain3d.paper.mounts import print_mounts
-    from terrain3d.paper.whole import whole_folder
+    from terrain3d.paper.site_file import before_of
+    from terrain3d.paper.whole import whole_folder, writing_to
     from terrain3d.paper.write_mounts import check_takes_mounts, write_mounts
     from terrain3d.search.propose import propose_for
 
@@ -55,18 +58,22 @@ def command(site: Path, every: float, out: Path, write: bool, which: str) -> Non
     is_added = write and bool(found.mounts)
     if is_added:
         write_mounts(site, as_read, found.mounts, found.terrain.frame, found.crs)
-    added = f"{len(found.mounts)} added to {site}"
+    added = f"{len(found.mounts)} added to {site}; as it was before it is in {before_of(site, as_read)}"
     try:
         if which != "none":
             from terrain3d.show.pages.mounts import write_mounts_page
 
-            with progress_on_terminal() as progress, whole_folder(out) as scratch:
+            with (
+                writing_to(out, waiting_for(out)),
+                progress_on_terminal() as progress,
+                whole_folder(out) as scratch,
+            ):
                 progress("drawing", 0.0)
                 write_mounts_page(found, scratch / PLAN)
-            click.echo(f"plan written to {out / PLAN}")
+            say_done(f"plan written to {out / PLAN}")
     except BaseException as error:
         if is_added:
             error.add_note(f"{added}; the plan was not drawn")
         raise
     if is_added:
-        click.echo(added)
+        say_done(added)

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from terrain3d.terminal import say
+
 if TYPE_CHECKING:
     # The job brings numba and the survey readers: only a command that runs it waits for them.
     from terrain3d.opened import Progress
@@ -63,15 +65,32 @@ def whoever_reads() -> Iterator[None]:
     try:
         yield
     except (BrokenPipeError, SystemExit):  # the second is what rich makes of the first
-        _print_nowhere()
+        print_nowhere()
 
 
-def _print_nowhere() -> None:
+def say_done(words: str) -> None:
+    """Say what is written by now; where that cannot be printed, whoever tells of it says this as well."""
+    with whoever_reads():
+        try:
+            say(words)
+        except OSError as error:
+            error.add_note(words)
+            raise
+
+
+def print_nowhere() -> None:
     """Nothing reads the standard output any more: no later word may fail for that either."""
     nowhere = os.open(os.devnull, os.O_WRONLY)
     with suppress(OSError):
         os.dup2(nowhere, sys.stdout.fileno())
     os.close(nowhere)
+
+
+def waiting_for(folder: Path) -> Callable[[], None]:
+    """What says that another run is writing into a folder, and that this one waits for it."""
+    return lambda: say(
+        f"terrain3d: another run is writing into {folder}: this one waits until it has ended", err=True
+    )
 
 
 #: Said beside the step that waits for it.

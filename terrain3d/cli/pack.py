@@ -4,10 +4,18 @@ from pathlib import Path
 
 import click
 
-from terrain3d.cli.options import out_option, progress_on_terminal, site_argument
+from terrain3d.cli.options import (
+    out_option,
+    progress_on_terminal,
+    say_done,
+    site_argument,
+    waiting_for,
+    whoever_reads,
+)
 from terrain3d.cli.pictures import check_drawing, tell_older
 from terrain3d.errors import InputError
 from terrain3d.pack.names import CONTENTS, GEOJSON, KINDS, ON_EARTH, RESULTS, TABLES, asked
+from terrain3d.terminal import say
 
 
 @click.command("pack")
@@ -52,10 +60,11 @@ def command(site: Path, out: Path, only: tuple[str, ...]) -> None:
         study = study_of(judge_ready(ready, progress), progress=progress)
         from terrain3d.pack.write import write_pack
 
-        older = write_pack(study, out, kinds, progress)
-    click.echo((out / CONTENTS).read_text(encoding="utf-8"), nl=False)
+        older = write_pack(study, out, kinds, progress, waiting_for(out))
+    with whoever_reads():
+        say((out / CONTENTS).read_text(encoding="utf-8").rstrip("\n"))
     tell_older(out, older)
-    click.echo(f"written to {out}")
+    say_done(f"written to {out}")
 
 
 def _named(kinds: tuple[str, ...]) -> list[str]:

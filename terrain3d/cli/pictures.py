@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from terrain3d.cli.options import progress_on_terminal, whoever_reads
+from terrain3d.cli.options import progress_on_terminal, say_done, waiting_for, whoever_reads
+from terrain3d.terminal import say
 
 if TYPE_CHECKING:
     from terrain3d.job import Outcome
@@ -148,18 +149,19 @@ def write_and_tell(
     tell: Callable[[], object],
     text: str | None = None,
     rasters: Mapping[str, bytes] | None = None,
+    put: Callable[[], object] | None = None,
 ) -> None:
     """Write results, tell the answer, draw; then say which pictures beside them may show other verdicts."""
     from terrain3d.paper.folder import write_results
 
-    tell_older(out, write_results(outcome, out, drawn, text, rasters, tell))
+    tell_older(out, write_results(outcome, out, drawn, text, rasters, tell, put, waiting_for(out)))
 
 
 def tell_older(out: Path, older: Sequence[Path]) -> None:
     """Say which pictures beside new results may show other verdicts."""
     if older:
         count = "1 picture or map" if len(older) == 1 else f"{len(older)} pictures and maps"
-        click.echo(
+        say(
             f"{count} of earlier runs stay in {out}, such as {older[0].relative_to(out)}, and may show other"
             " verdicts than the new results: make them anew, or take them away",
             err=True,
@@ -181,4 +183,4 @@ def judge_and_write(site: Path, out: Path, which: str, tell: Callable[["Outcome"
             tell(outcome)
 
     write_and_tell(outcome, out, outcome_pictures(outcome, which), told)
-    click.echo(f"written to {out}")
+    say_done(f"written to {out}")

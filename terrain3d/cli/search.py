@@ -10,9 +10,18 @@ from typing import TYPE_CHECKING
 
 import click
 
-from terrain3d.cli.options import Finite, out_option, progress_on_terminal, site_bytes, whoever_reads
+from terrain3d.cli.options import (
+    Finite,
+    out_option,
+    progress_on_terminal,
+    say_done,
+    site_bytes,
+    waiting_for,
+    whoever_reads,
+)
 from terrain3d.cli.pictures import check_drawing, check_out, outcome_pictures, stills_option, write_and_tell
 from terrain3d.cli.start import hear_no_more
+from terrain3d.terminal import say
 
 if TYPE_CHECKING:
     from terrain3d.opened import Progress
@@ -50,7 +59,8 @@ Wanted = tuple[int | None, float | None, float | None]
 @click.option(
     "--cluster",
     metavar="ADDRESS",
-    help="Judge on a Dask cluster of your own, such as tcp://192.168.1.5:8786; needs the extra `cluster`.",
+    help="Judge on a Dask cluster of your own, such as tcp://192.168.1.5:8786; needs the extra `cluster`."
+    " Whoever runs the scheduler can run anything here: name only your own.",
 )
 @click.pass_context
 def command(
@@ -82,24 +92,26 @@ def command(
         with progress_on_terminal() as progress, _workers(cluster) as do_tasks:
             result = _searched(site, out, wanted, resume, progress, do_tasks)
     except KeyboardInterrupt:
-        click.echo(f"finished mounts are kept in {_kept(out)}: the same command goes on from there", err=True)
+        say(f"finished mounts are kept in {_kept(out)}: the same command goes on from there", err=True)
         raise
     if sys.stderr.isatty():
-        click.echo(f"searched in {time.monotonic() - began:.0f} s", err=True)
+        say(f"searched in {time.monotonic() - began:.0f} s", err=True)
     written = ""
 
-    def tell() -> None:
+    def put() -> None:
         nonlocal written
-        with whoever_reads():
-            print_search(result)
         if write:
             written = _write_back(site, as_read, result)
 
-    _write_out(result, out, which, tell)
+    def tell() -> None:
+        with whoever_reads():
+            print_search(result)
+
+    _write_out(result, out, which, tell, put)
     kept = f"; what was judged of each mount is kept in {_kept(out)}" if result.settings_judged else ""
-    click.echo(f"written to {out}{kept}")
+    say_done(f"written to {out}{kept}")
     if written:
-        click.echo(written)
+        say_done(written)
 
 
 def _check_out(site: Path, as_read: bytes, out: Path, write: bool, which: str) -> None:
@@ -139,17 +151,20 @@ def _searched(
 ) -> "SearchResult | NothingFits":
     """Search one site; its finished mounts are kept beside its results."""
     from terrain3d.errors import InputError
+    from terrain3d.paper.whole import writing_to
     from terrain3d.ready import in_file
     from terrain3d.search.run import open_checkpoint, read_search, run_search
 
     search = read_search(site, progress, *wanted)
-    checkpoint = open_checkpoint(_kept(out), search, anew=not resume)
-    if checkpoint.outdated and resume:
-        click.echo("the site has changed since its mounts were judged: judging all of them anew", err=True)
-    try:
-        return run_search(search, progress, checkpoint, do_tasks)
-    except InputError as error:
-        raise in_file(error, site) from error
+    kept = _kept(out)
+    with writing_to(kept, waiting_for(kept)):
+        checkpoint = open_checkpoint(kept, search, anew=not resume)
+        if checkpoint.outdated and resume:
+            say("the site has changed since its mounts were judged: judging all of them anew", err=True)
+        try:
+            return run_search(search, progress, checkpoint, do_tasks)
+        except InputError as error:
+            raise in_file(error, site) from error
 
 
 def _kept(out: Path) -> Path:
@@ -163,17 +178,19 @@ def _write_out(
     out: Path,
     which: str,
     tell: Callable[[], object],
+    put: Callable[[], object],
     progress: "Progress | None" = None,
 ) -> None:
     """Write everything that was found, tell it, then draw it."""
     from terrain3d.paper.search import search_results_json
 
     drawn = outcome_pictures(result.outcome, which, progress)
-    write_and_tell(result.outcome, out, drawn, tell, search_results_json(result))
+    write_and_tell(result.outcome, out, drawn, tell, search_results_json(result), put=put)
 
 
 def _write_back(site: Path, as_read: bytes, result: "SearchResult | NothingFits") -> str:
     """Put what was found into the site file; says what is in it now."""
+    from terrain3d.paper.site_file import before_of
     from terrain3d.paper.write_options import write_options
     from terrain3d.search.budget import NothingFits
     from terrain3d.search.result import as_options
@@ -182,7 +199,8 @@ def _write_back(site: Path, as_read: bytes, result: "SearchResult | NothingFits"
         return f"nothing was put into {site}"
     comment = "found by terrain3d search; what it holds is told in results.json"
     write_options(site, as_read, as_options(result), replace=True, comment=comment)
-    return f"the best set and the runner-up are in {site}"
+    before = before_of(site, as_read)
+    return f"the best set and the runner-up are in {site}; as it was before it is in {before}"
 
 
 def _search_folder(
@@ -203,7 +221,7 @@ def _search_folder(
         first = attempt(path, partial(_check_out, path, as_read[place], out / path.stem, write, which))
         if first.fault:
             done[place] = first
-            click.echo(site_line(first), err=True)
+            say(site_line(first), err=True)
     left = [place for place in range(len(paths)) if place not in done]
     try:
         with progress_on_terminal() as progress, _workers(cluster) as do_tasks:
@@ -215,13 +233,15 @@ def _search_folder(
                 return _searched(path, out / path.stem, wanted, resume, tell)
 
             def finished(place: int, result: "SearchResult | NothingFits") -> "SearchResult | NothingFits":
-                def found() -> None:
-                    with whoever_reads():
-                        click.echo(site_line(SiteDone(paths[place], result)))
+                def put() -> None:
                     if write:
                         _write_back(paths[place], as_read[place], result)
 
-                _write_out(result, out / paths[place].stem, which, found, tell)
+                def found() -> None:
+                    with whoever_reads():
+                        say(site_line(SiteDone(paths[place], result)))
+
+                _write_out(result, out / paths[place].stem, which, found, put, tell)
                 return result
 
             tell("searching", 0.0)
@@ -231,11 +251,11 @@ def _search_folder(
                 place, is_searched = left[number], not one.fault
                 done[place] = attempt(one.path, partial(finished, place, one.result)) if is_searched else one
                 if done[place].fault:
-                    click.echo(site_line(done[place]), err=True)
+                    say(site_line(done[place]), err=True)
     except KeyboardInterrupt as stopped:
         hear_no_more()
         words = [f"{len(done)} of {len(paths)} sites were done", *getattr(stopped, "__notes__", ())]
-        click.echo(f"terrain3d: stopped; {'; '.join(words)}", err=True)
+        say(f"terrain3d: stopped; {'; '.join(words)}", err=True)
         return INTERRUPTED
     print_sites([done[place] for place in range(len(paths))])
     failed = [one for one in done.values() if one.fault]

@@ -9,6 +9,7 @@ import os
 import signal
 import sys
 import threading
+import warnings
 from types import FrameType
 
 #: Seconds after which a signal that came at a bad moment is heard again.
@@ -19,7 +20,11 @@ _INTERRUPTED = _STOPPED + signal.SIGINT
 #: Ctrl-C; being told to end; and, not on every system, the terminal was closed.
 _SIGNALS = (signal.SIGINT, signal.SIGTERM, getattr(signal, "SIGHUP", signal.SIGTERM))
 #: What is done in a moment and never left half done: files taking their place, the tidying after them.
-_WHOLE_MODULE, _WHOLE = "terrain3d.paper.whole", ("_take_place", "_scratch_in", "_clear")
+_WHOLE = {
+    "terrain3d.paper.whole": ("_take_place", "_scratch_in", "_clear", "_clear_left"),
+    "terrain3d.paper.swap": ("settle",),
+    "terrain3d.paper.held": ("_locked", "_unlock", "_locked_itself"),
+}
 #: What compiles calls back into Python, from where no exception comes out: a stop in it would go unheard.
 _COMPILER = "llvmlite."
 
@@ -32,6 +37,10 @@ def main() -> None:
     # Before anything loads numpy: its small products gain nothing from threads, which wait for each other by
     # spinning, and take the processors from what does share its work. Whoever sets it otherwise is heard.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    if "--debug" not in sys.argv:
+        # Where what libraries warn of matters, it is told in words of ours. Helpers do as this does.
+        sys.warnoptions.append("ignore")
+        warnings.simplefilter("ignore")
     try:
         for number in _SIGNALS:
             # What is ignored, as under nohup, stays ignored.
@@ -103,4 +112,4 @@ def _is_whole(frame: FrameType) -> bool:
     if frame.f_code.co_filename.startswith("<frozen importlib"):
         return True
     module = frame.f_globals.get("__name__", "")
-    return module.startswith(_COMPILER) or (module == _WHOLE_MODULE and frame.f_code.co_name in _WHOLE)
+    return module.startswith(_COMPILER) or frame.f_code.co_name in _WHOLE.get(module, ())

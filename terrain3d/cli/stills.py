@@ -10,8 +10,10 @@ from terrain3d.cli.options import (
     date_option,
     out_option,
     progress_on_terminal,
+    say_done,
     site_argument,
     size_option,
+    waiting_for,
 )
 from terrain3d.cli.pictures import check_drawing, checked_site, pictures
 from terrain3d.show.pages.names import ASKED_KINDS, BOUNDARY, KINDS, check_lines, check_units
@@ -91,9 +93,9 @@ def command(
 
     context = PageContext(outcome, SIZES[size], date, lines=Lines(units, bearing, along))
     drawn = pictures("all", kinds, lambda: context)
-    write_pictures(out, drawn)
+    write_pictures(out, drawn, waiting_for(out))
     for name in sorted(drawn.names):
-        click.echo(out / STILLS / name)
+        say_done(str(out / STILLS / name))
 
 
 def _check_lines(along: tuple[str, ...], site: "Site") -> None:

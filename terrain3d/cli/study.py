@@ -9,6 +9,7 @@ from terrain3d.cli.options import (
     date_option,
     out_option,
     progress_on_terminal,
+    say_done,
     site_argument,
     size_option,
     whoever_reads,
@@ -82,4 +83,4 @@ def command(
             print_study(result)
 
     write_and_tell(result.outcome, out, drawn, tell, study_json(result), study_rasters(result))
-    click.echo(f"written to {out}")
+    say_done(f"written to {out}")

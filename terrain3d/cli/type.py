@@ -4,8 +4,9 @@ from pathlib import Path
 
 import click
 
-from terrain3d.cli.options import Finite, out_option, whoever_reads
+from terrain3d.cli.options import Finite, out_option, say_done, waiting_for, whoever_reads
 from terrain3d.cli.pictures import check_drawing, check_out
+from terrain3d.terminal import say
 
 
 @click.command("type")
@@ -27,12 +28,12 @@ def command(name: str | None, range_m: float | None, out: Path) -> None:
 
     if name is None:
         for known in builtin_names():
-            click.echo(f"{known}: {load_type(known).about}")
+            say(f"{known}: {load_type(known).about}")
         return
     kind = load_type(name)
     check_drawing("all")
     from terrain3d.caution import SHORT_CAUTION
-    from terrain3d.paper.whole import whole_folder
+    from terrain3d.paper.whole import whole_folder, writing_to
     from terrain3d.sentences.types import type_lines
     from terrain3d.show.pages.type_page import check_range, write_type_page
     from terrain3d.wording import slug
@@ -42,7 +43,7 @@ def command(name: str | None, range_m: float | None, out: Path) -> None:
     check_out(out, "none", (), list, (page,))
     with whoever_reads():
         for line in [*type_lines(kind), SHORT_CAUTION]:
-            click.echo(line)
-    with whole_folder(out) as scratch:
+            say(line)
+    with writing_to(out, waiting_for(out)), whole_folder(out) as scratch:
         write_type_page(kind, setting, scratch / page)
-    click.echo(f"page written to {out / page}")
+    say_done(f"page written to {out / page}")

@@ -40,7 +40,7 @@ class Head(Table):
     """One fan of sensing: an arc in plan, layers in elevation, panned within the housing."""
 
     pan: Annotated[Number, key("degrees", "off the unit's bearing, clockwise", ge=-180, le=180)] = 0.0
-    arc: Annotated[Number, key("degrees", "plan angle that is judged, from edge to edge", gt=0, le=360)]
+    arc: Annotated[Number, key("degrees", "plan angle that is judged, from edge to edge", ge=1, le=360)]
     nominal_arc: Annotated[
         Number | None, key("degrees", "what the sheet calls it; judged by nobody", gt=0, le=360)
     ] = None

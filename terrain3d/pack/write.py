@@ -31,7 +31,7 @@ from terrain3d.paper.folder import STILLS
 from terrain3d.paper.ours import is_folder, ours
 from terrain3d.paper.rasters import leaves_tif, option_tifs, verdicts_tif
 from terrain3d.paper.study import study_json, study_rasters
-from terrain3d.paper.whole import whole_folder
+from terrain3d.paper.whole import whole_folder, writing_to
 from terrain3d.sentences.pack import contents_text, drawing_notes
 from terrain3d.study import Study
 from terrain3d.typeset.report import report_pdf
@@ -73,7 +73,11 @@ class Pack:
 
 
 def write_pack(
-    study: Study, out: Path, kinds: Collection[str], progress: Progress | None = None
+    study: Study,
+    out: Path,
+    kinds: Collection[str],
+    progress: Progress | None = None,
+    waiting: Callable[[], object] | None = None,
 ) -> list[Path]:
     """Write a pack.
 
@@ -89,6 +93,8 @@ def write_pack(
         Of `KINDS`.
     progress : callable, optional
         Told what is being made, and how far it is.
+    waiting : callable, optional
+        Called once, before this waits for another run that writes there.
 
     Returns
     -------
@@ -105,24 +111,30 @@ def write_pack(
         raise InputError("there is no option to pack", mend="add an [[option]] to the site file")
     pack = Pack(study)
     tell = progress or (lambda _step, _fraction: None)
-    is_same = _content(out / RESULTS) == pack.results.encode()
-    there = [path.relative_to(out) for path in _ours_in(out)]
-    kept = [path for path in there if is_same and (kind := kind_of(path)) and kind not in kinds]
+    with writing_to(out, waiting):
+        is_same = _content(out / RESULTS) == pack.results.encode()
+        there = [path.relative_to(out) for path in _ours_in(out)]
+        kept = [path for path in there if is_same and (kind := kind_of(path)) and kind not in kinds]
 
-    def is_outdated(path: Path) -> bool:
-        return kind_of(path) is not None and path not in kept
+        def is_outdated(path: Path) -> bool:
+            return kind_of(path) is not None and path not in kept
 
-    with whole_folder(out, is_outdated) as scratch:
-        asked = [kind for kind in KINDS if kind in kinds]
-        for number, kind in enumerate(asked):
-            tell(f"packing: {kind}", number / len(asked))
-            _MAKERS[kind](pack, scratch)
-        made = [path.relative_to(scratch) for path in scratch.rglob("*") if path.is_file()]
-        (scratch / RESULTS).write_text(pack.results, encoding="utf-8")
-        listed = {kind: [path for path in (*made, *kept) if kind_of(path) == kind] for kind in KINDS}
-        text = contents_text(study.outcome, {**listed, "results": [Path(RESULTS)]})
-        (scratch / CONTENTS).write_text(text, encoding="utf-8")
-    return [*ours(out / STILLS)] if is_folder(out / STILLS) and not is_same else []
+        with whole_folder(out, is_outdated) as scratch:
+            _make(pack, scratch, kinds, kept, tell)
+        return [*ours(out / STILLS)] if is_folder(out / STILLS) and not is_same else []
+
+
+def _make(pack: Pack, scratch: Path, kinds: Collection[str], kept: list[Path], tell: Progress) -> None:
+    """Every file, and the list of them with those that stay."""
+    asked = [kind for kind in KINDS if kind in kinds]
+    for number, kind in enumerate(asked):
+        tell(f"packing: {kind}", number / len(asked))
+        _MAKERS[kind](pack, scratch)
+    made = [path.relative_to(scratch) for path in scratch.rglob("*") if path.is_file()]
+    (scratch / RESULTS).write_text(pack.results, encoding="utf-8")
+    listed = {kind: [path for path in (*made, *kept) if kind_of(path) == kind] for kind in KINDS}
+    text = contents_text(pack.outcome, {**listed, "results": [Path(RESULTS)]})
+    (scratch / CONTENTS).write_text(text, encoding="utf-8")
 
 
 def _ours_in(out: Path) -> Iterable[Path]:

@@ -11,7 +11,7 @@ from terrain3d.job import Outcome
 from terrain3d.paper.ours import WRITTEN_HERE, is_folder, ours
 from terrain3d.paper.rasters import leaves_tif, option_tifs, verdicts_tif
 from terrain3d.paper.results import results_json
-from terrain3d.paper.whole import check_folder, whole_folder
+from terrain3d.paper.whole import check_folder, whole_folder, writing_to
 
 #: What is written of every outcome, the last where anything grows, and the folder of the pictures.
 #: Maps of one option each.
@@ -76,6 +76,8 @@ def write_results(
     text: str | None = None,
     rasters: Mapping[str, bytes] | None = None,
     tell: Callable[[], object] | None = None,
+    put: Callable[[], object] | None = None,
+    waiting: Callable[[], object] | None = None,
 ) -> list[Path]:
     """Write `results.json`, `verdicts.tif` and `leaves.tif`, tell the answer, then draw `stills/`.
 
@@ -96,6 +98,12 @@ def write_results(
         More files by their names.
     tell : callable, optional
         Called once the results are in their place, before the drawing starts.
+    put : callable, optional
+        Called when the results are written, and before they take their place: what it puts elsewhere, and
+        they, are there together, and when it fails neither is.
+    waiting : callable, optional
+        Called before this waits for another run that writes into `out`; results and pictures are written
+        without another's between them.
 
     Returns
     -------
@@ -118,42 +126,52 @@ def write_results(
             files[RESULTS[2]] = leaves_tif(outcome)
     pages = pictures.names if pictures is not None and outcome.options else ()
     made = [*map(Path, files), *(Path(STILLS, name) for name in pages)]
-    check_folder(out, made)
-    before = {name: _content(out / name) for name in {*files, *RESULTS}}
-    is_same = all(before[name] == content for name, content in files.items())
+    with writing_to(out, waiting):
+        check_folder(out, made)
+        before = {name: _content(out / name) for name in {*files, *RESULTS}}
+        is_same = all(before[name] == content for name, content in files.items())
 
-    def is_outdated(path: Path) -> bool:
-        if str(path) in RESULTS or _OF_OPTION.fullmatch(str(path)):
-            # A map of leaves where nothing grows any more goes, even where all numbers are as they were.
-            return str(path) not in files or not is_same
-        return not is_same and pictures is not None and _is_replaced(pictures, path)
+        def is_outdated(path: Path) -> bool:
+            if str(path) in RESULTS or _OF_OPTION.fullmatch(str(path)):
+                # A map of leaves where nothing grows any more goes, even where all numbers are as they were.
+                return str(path) not in files or not is_same
+            return not is_same and pictures is not None and _is_replaced(pictures, path)
 
-    with whole_folder(out, is_outdated) as scratch:
-        for name, content in files.items():
-            (scratch / name).write_bytes(content)
-    try:
-        if tell is not None:
-            tell()
-        if pages and pictures is not None:
-            write_pictures(out, pictures)
-    except BaseException as error:
-        unfinished = "; the pictures were not finished: none was written" if pages else ""
-        error.add_note(f"the results are in {out}{unfinished}")
-        raise
-    if before[RESULTS[1]] in (b"", files.get(RESULTS[1])):
-        return []
-    return [path for path in _shown(out) if path.relative_to(out) not in made]
+        with whole_folder(out, is_outdated) as scratch:
+            for name, content in files.items():
+                (scratch / name).write_bytes(content)
+            if put is not None:
+                put()
+        try:
+            if tell is not None:
+                tell()
+            if pages and pictures is not None:
+                write_pictures(out, pictures)
+        except BaseException as error:
+            unfinished = "; the pictures were not finished: none was written" if pages else ""
+            error.add_note(f"the results are in {out}{unfinished}")
+            raise
+        if before[RESULTS[1]] in (b"", files.get(RESULTS[1])):
+            return []
+        return [path for path in _shown(out) if path.relative_to(out) not in made]
 
 
-def write_pictures(out: Path, pictures: Pictures) -> None:
+def write_pictures(out: Path, pictures: Pictures, waiting: Callable[[], object] | None = None) -> None:
     """Draw `stills/`, whole or not at all.
+
+    Parameters
+    ----------
+    out : Path
+    pictures : Pictures
+    waiting : callable, optional
+        Called before this waits for another run that writes into `out`.
 
     Raises
     ------
     InputError
         When something of the user's is in the way, or `out` cannot be written.
     """
-    with whole_folder(out, partial(_is_replaced, pictures)) as scratch:
+    with writing_to(out, waiting), whole_folder(out, partial(_is_replaced, pictures)) as scratch:
         stills = scratch / STILLS
         stills.mkdir()
         pictures.draw(stills)

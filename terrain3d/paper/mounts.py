@@ -1,7 +1,7 @@
 """Proposed mounts as a table on the terminal, and their coordinates as the site file has them."""
 
 import pyproj
-from rich.console import Console, Group, RenderableType
+from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
@@ -9,6 +9,7 @@ from terrain3d.caution import SHORT_CAUTION
 from terrain3d.frame import Frame
 from terrain3d.search.propose import Proposed
 from terrain3d.sentences.mounts import closing_words, place_words
+from terrain3d.terminal import lay_out
 from terrain3d.terrain import Mount
 
 #: A millimetre in metres and feet; 1.1 mm of latitude in degrees.
@@ -34,11 +35,7 @@ def decimals_of(crs: pyproj.CRS | None) -> int:
 
 def print_mounts(found: Proposed) -> None:
     """Print the table to the standard output."""
-    console = Console()
-    if not console.is_terminal:
-        # A pipe has no width; without one, lines would break at 80.
-        console = Console(width=120)
-    console.print(mounts_table(found))
+    lay_out(mounts_table(found))
 
 
 def mounts_table(found: Proposed) -> RenderableType:

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from rich.console import Console, Group, RenderableType
+from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
@@ -22,6 +22,7 @@ from terrain3d.sentences.search import (
     share_held,
 )
 from terrain3d.sentences.warnings import option_warnings
+from terrain3d.terminal import lay_out
 from terrain3d.wording import money_words
 
 Found = SearchResult | NothingFits
@@ -138,10 +139,7 @@ def _exactly(choice: Choice, whole_m2: float) -> float:
 
 def print_search(result: Found) -> None:
     """Print the table to the standard output."""
-    console = Console()
-    if not console.is_terminal:
-        console = Console(width=120)
-    console.print(search_table(result))
+    lay_out(search_table(result))
 
 
 def search_table(result: Found) -> RenderableType:

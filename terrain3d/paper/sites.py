@@ -1,6 +1,5 @@
 """What came of many sites, as a table."""
 
-from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
@@ -8,15 +7,12 @@ from terrain3d.search.budget import NothingFits
 from terrain3d.search.result import SearchResult
 from terrain3d.search.sites import SiteDone
 from terrain3d.sentences.search import search_why, set_words
+from terrain3d.terminal import lay_out
 
 
 def print_sites(sites: list[SiteDone]) -> None:
     """Print the table to the standard output."""
-    console = Console()
-    if not console.is_terminal:
-        # A pipe has no width; without one, lines would break at 80.
-        console = Console(width=120)
-    console.print(sites_table(sites))
+    lay_out(sites_table(sites))
 
 
 def sites_table(sites: list[SiteDone]) -> Table:

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from rich.console import Console, Group, RenderableType
+from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
@@ -16,6 +16,7 @@ from terrain3d.sentences.sun import sun_words
 from terrain3d.sentences.uncertainty import held_words, of_all_lines, tolerance_words
 from terrain3d.sentences.walks import borrowed_line, walks_lines
 from terrain3d.study import OptionStudy, Study
+from terrain3d.terminal import lay_out
 
 _Lines = Iterator[tuple[str, str]]
 
@@ -51,11 +52,7 @@ def _listed(lines: list[tuple[str, str]]) -> Table:
 
 def print_study(study: Study) -> None:
     """Print the lines to the standard output."""
-    console = Console()
-    if not console.is_terminal:
-        # A pipe has no width; without one, lines would break at 80.
-        console = Console(width=120)
-    console.print(study_lines(study))
+    lay_out(study_lines(study))
 
 
 def _option(study: Study, option: OptionStudy) -> _Lines:

@@ -1,6 +1,6 @@
 """Options side by side as a table on the terminal."""
 
-from rich.console import Console, Group, RenderableType
+from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
@@ -13,6 +13,7 @@ from terrain3d.sentences.options import TRIFLE_M2, area_lines, most_lost, protec
 from terrain3d.sentences.outlay import version_lines
 from terrain3d.sentences.warnings import warnings_by_option
 from terrain3d.sentences.why import why
+from terrain3d.terminal import lay_out
 
 
 def comparison(outcome: Outcome) -> RenderableType:
@@ -73,11 +74,7 @@ def print_areas(outcome: Outcome) -> None:
 
 
 def _print(lines: RenderableType) -> None:
-    console = Console()
-    if not console.is_terminal:
-        # A pipe has no width; without one, lines would break at 80.
-        console = Console(width=120)
-    console.print(lines)
+    lay_out(lines)
 
 
 def _protected_lines(option: OptionResult) -> list[str]:

@@ -1,18 +1,18 @@
-"""Results appear whole or not at all: written beside their place, then moved into it.
+"""Results appear whole or not at all: written beside their place, then put into it in one step.
 
 Nothing is removed or overwritten but what this program wrote itself (`ours`).
 """
 
 import errno
+import re
 import shutil
 import tempfile
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager, suppress
-from functools import partial
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
-from typing import BinaryIO
 
 from terrain3d.errors import InputError
+from terrain3d.paper.held import IN_USE, held, held_at_once
 from terrain3d.paper.ours import (
     WRITTEN_HERE,
     Digests,
@@ -23,16 +23,38 @@ from terrain3d.paper.ours import (
     list_text,
     listed,
 )
-
-try:
-    import fcntl
-except ImportError:  # a system without such locks: what a killed run leaves there stays
-    fcntl = None  # type: ignore[assignment]
+from terrain3d.paper.swap import NEW, settle, swap
 
 _SCRATCH = ".unfinished-"
-#: Locked in a scratch folder as long as the run it belongs to lives, however it ends.
-_IN_USE = ".in-use-by-terrain3d"
-_NEW, _REPLACED, _LIST = "new", ".replaced", "list"
+#: What a folder to write in is called; before it is marked there is nothing in it.
+_SCRATCH_NAME = re.compile(rf"{re.escape(_SCRATCH)}[a-z0-9_]{{8}}")
+
+
+@contextmanager
+def writing_to(out: Path, waiting: Callable[[], object] | None = None) -> Iterator[None]:
+    """Hold a folder against other runs while the block writes into it, however often.
+
+    It is made where it does not exist, and goes away again where it is empty in the end. What a run that
+    was killed left there is brought to its end, or cleared away.
+
+    Parameters
+    ----------
+    out : Path
+    waiting : callable, optional
+        Called once, before this waits for another run that is writing there.
+
+    Raises
+    ------
+    InputError
+        When the folder cannot be made or written.
+    """
+    with _made(out), ExitStack() as stack:
+        try:
+            stack.enter_context(held(out, waiting))
+            settle(out)
+        except OSError as error:
+            raise _unwritable(error, out) from None
+        yield
 
 
 @contextmanager
@@ -65,22 +87,21 @@ def whole_folder(out: Path, is_outdated: Callable[[Path], bool] = lambda _path: 
     >>> sorted(entry.name for entry in out.iterdir())
     ['.written-by-terrain3d', 'results.json']
     """
-    with _made(out):
+    with writing_to(out):
         try:
             _clear_left(out)
-            scratch, held = _scratch_in(out)
+            scratch = _scratch_in(out)
         except OSError as error:
             raise _unwritable(error, out) from None
         try:
-            (scratch / _NEW).mkdir()
-            yield scratch / _NEW
+            yield scratch / NEW
             _take_place(scratch, out, is_outdated)
         except OSError as error:
             if error.errno is None or isinstance(error, FileNotFoundError):
                 raise
             raise _unwritable(error, out) from error
         finally:
-            _clear(scratch, held)
+            _clear(scratch)
 
 
 def check_folder(out: Path, files: Iterable[Path] = ()) -> None:
@@ -109,8 +130,12 @@ def check_folder(out: Path, files: Iterable[Path] = ()) -> None:
     """
     with _made(out):
         try:
-            Path(tempfile.mkdtemp(prefix=_SCRATCH, dir=out)).rmdir()
-            _check_free(out, files)
+            with held_at_once(out) as is_held:
+                # While another run puts its files there nothing can be said; it is looked at again before
+                # anything of this one takes its place.
+                if is_held:
+                    settle(out)
+                    _check_free(out, files)
         except OSError as error:
             raise _unwritable(error, out) from None
 
@@ -173,39 +198,26 @@ def _standing(place: Path, what: str) -> str:
 
 
 def _take_place(scratch: Path, out: Path, is_outdated: Callable[[Path], bool]) -> None:
-    """Swap the finished files in and the outdated ones out; put the old ones back when a move fails.
+    """Swap the finished files in and the outdated ones out, each folder with the list of what is ours.
 
     Not broken off half-way by a signal: `cli/start` waits until this is done.
     """
-    new, aside = scratch / _NEW, scratch / _REPLACED
+    new = scratch / NEW
     made = sorted(path.relative_to(new) for path in new.rglob("*") if path.is_file())
     _check_free(out, made)
-    undo: list[Callable[[], object]] = []
-    try:
-        for folder in _folders(out, made):
-            place, known = out / folder, listed(out / folder)
-            digests = {p.name: {digest((new / p).read_bytes())} for p in made if p.parent == folder}
-            kept = {name: set(known[name]) for name in known if (place / name).exists()}
-            gone = [
-                name
-                for name in kept
-                if name not in digests and is_outdated(folder / name) and is_ours(place / name, known)
-            ]
-            if not digests and not gone:
-                continue
-            _make_folder(place, undo)
-            # Whenever this is cut short, whatever stands here by then is known as ours.
-            both = {name: kept.get(name, set()) | digests.get(name, set()) for name in {*kept, *digests}}
-            _put_list(scratch, place, both, undo)
-            for name in (*gone, *(name for name in digests if is_file(place / name))):
-                _move(place / name, aside / folder / name, undo)
-            for name in digests:
-                _move(new / folder / name, place / name, undo)
-            _put_list(scratch, place, {name: both[name] for name in both if name not in gone} | digests, undo)
-    except BaseException:
-        for put_back in reversed(undo):
-            put_back()
-        raise
+    outdated: list[Path] = []
+    for folder in _folders(out, made):
+        place, known = out / folder, listed(out / folder)
+        digests = {p.name: {digest((new / p).read_bytes())} for p in made if p.parent == folder}
+        kept = {name: set(known[name]) for name in known if (place / name).exists() and name not in digests}
+        gone = [name for name in kept if is_outdated(folder / name) and is_ours(place / name, known)]
+        if not digests and not gone:
+            continue
+        (new / folder).mkdir(exist_ok=True)
+        stays = {name: kept[name] for name in kept if name not in gone}
+        (new / folder / WRITTEN_HERE).write_text(list_text(stays | digests), encoding="utf-8")
+        outdated += [folder / name for name in gone]
+    swap(scratch, out, outdated)
 
 
 def _folders(out: Path, made: Iterable[Path]) -> list[Path]:
@@ -214,66 +226,29 @@ def _folders(out: Path, made: Iterable[Path]) -> list[Path]:
     return sorted({Path(), *(path.parent for path in made), *(place.relative_to(out) for place in inner)})
 
 
-def _make_folder(place: Path, undo: list[Callable[[], object]]) -> None:
-    if not place.exists():
-        place.mkdir()
-        undo.append(place.rmdir)
-
-
-def _move(source: Path, place: Path, undo: list[Callable[[], object]]) -> None:
-    place.parent.mkdir(parents=True, exist_ok=True)
-    source.replace(place)
-    undo.append(partial(place.replace, source))
-
-
-def _put_list(scratch: Path, place: Path, digests: Digests, undo: list[Callable[[], object]]) -> None:
-    """Put the list of what is ours into a folder, in one step."""
-    there = place / WRITTEN_HERE
-    before = there.read_bytes() if is_file(there) else b""
-    (scratch / _LIST).write_text(list_text(digests), encoding="utf-8")
-    (scratch / _LIST).replace(there)
-    undo.append(partial(there.write_bytes, before) if before else there.unlink)
-
-
-def _scratch_in(out: Path) -> tuple[Path, BinaryIO]:
-    """A new folder to write in, and the file in it that is locked until the end."""
-    while True:
-        scratch = Path(tempfile.mkdtemp(prefix=_SCRATCH, dir=out))
-        try:
-            held = (scratch / _IN_USE).open("wb")
-        except BaseException:
-            shutil.rmtree(scratch, ignore_errors=True)
-            raise
-        # Another run may have taken it for left behind before the lock was on it.
-        if _is_locked(held) and (scratch / _IN_USE).exists():
-            return scratch, held
-        _clear(scratch, held)
-
-
-def _is_locked(held: BinaryIO) -> bool:
-    """Lock a file for as long as it is open; False where someone else has locked it."""
-    if fcntl is not None:
-        try:
-            fcntl.flock(held, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError:
-            return False
-        except OSError:  # a file system without locks, for every run alike
-            return True
-    return True
+def _scratch_in(out: Path) -> Path:
+    """A new folder to write in, marked as ours."""
+    scratch = Path(tempfile.mkdtemp(prefix=_SCRATCH, dir=out))
+    try:
+        (scratch / IN_USE).touch()
+        (scratch / NEW).mkdir()
+    except BaseException:
+        shutil.rmtree(scratch, ignore_errors=True)
+        raise
+    return scratch
 
 
 def _clear_left(out: Path) -> None:
-    """Take away what runs that are no more have left unfinished; one that lives has its lock."""
+    """Take away what runs that are no more have left unfinished: none else writes here while it is held."""
     for left in out.glob(f"{_SCRATCH}*"):
-        if fcntl is None or not is_folder(left) or not is_file(left / _IN_USE):
-            continue
-        with suppress(OSError), (left / _IN_USE).open("r+b") as held:
-            fcntl.flock(held, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        if is_folder(left) and is_file(left / IN_USE):
             shutil.rmtree(left, ignore_errors=True)
+        elif is_folder(left) and _SCRATCH_NAME.fullmatch(left.name):
+            with suppress(OSError):  # where something is in it, it is not ours
+                left.rmdir()
 
 
-def _clear(scratch: Path, held: BinaryIO) -> None:
-    held.close()
+def _clear(scratch: Path) -> None:
     shutil.rmtree(scratch, ignore_errors=True)
 
 

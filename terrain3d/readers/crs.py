@@ -13,7 +13,7 @@ from terrain3d.errors import InputError
 from terrain3d.readers.source import Box
 from terrain3d.site import GroundSource
 from terrain3d.units import UNIT_M, unit_name
-from terrain3d.wording import pair
+from terrain3d.wording import fit, pair
 
 #: Coordinates this far outside the area a CRS is made for deserve a doubt, degrees. Surveys do reach
 #: a little past a zone's edge (common practice, no source).
@@ -221,7 +221,7 @@ def crs_words(crs: pyproj.CRS) -> str:
     >>> crs_words(pyproj.CRS("+proj=lcc +lat_1=44 +lat_2=45 +units=us-ft"))
     'a CRS without a name, projected (Lambert Conic Conformal (2SP)), in US survey feet'
     """
-    return str(crs.name) if has_name(crs) else f"a CRS without a name, {crs_kind(crs)}"
+    return fit(str(crs.name)) if has_name(crs) else f"a CRS without a name, {crs_kind(crs)}"
 
 
 def has_name(crs: pyproj.CRS) -> bool:

@@ -38,6 +38,10 @@ _MOST_BESIDE = 100_000
 _WORLD_FILES = (".tfw", ".tifw", ".wld")
 _FORMS = {"tif": "GeoTIFF", "asc": "ESRI ASCII grid"}
 _DRIVERS = {"tif": "GTiff", "asc": "AAIGrid"}
+_AGAIN = "copy or export the grid again: the file is damaged or was cut short"
+#: Bytes that are unpacked together: so many always, never more than the last, and between them so many times
+#: the file's own length (deflate packs 1032 to 1: RFC 1951 by its longest match, 258 bytes in two bits).
+_SMALL_BLOCK, _MOST_PACKED, _MOST_BLOCK = 64 << 20, 1100, 1 << 30
 #: How a band may spell its unit; GDAL writes the first of each.
 _BAND_UNITS = {
     "metre": 1.0,
@@ -54,6 +58,31 @@ _BAND_UNITS = {
     "us-ft": US_SURVEY_FOOT_M,
     "ftus": US_SURVEY_FOOT_M,
 }
+
+
+def _check_claims(dataset: Any, path: Path, form: str) -> None:
+    """Refuse a grid that claims what its file cannot hold, before anything makes room for it."""
+    size = path.stat().st_size
+    if form == "asc":
+        # A cell is one letter and what parts it from the next, or ends the line.
+        if 2 * dataset.width * dataset.height > size + 1:
+            raise InputError(
+                f"it claims {dataset.width} x {dataset.height} cells, and is {size} bytes long",
+                str(path),
+                _AGAIN,
+            )
+        return
+    rows, columns = dataset.block_shapes[0]
+    block = rows * columns * np.dtype(dataset.dtypes[0]).itemsize
+    if dataset.interleaving is not None and dataset.interleaving.name == "pixel":
+        block *= dataset.count
+    if block > max(_SMALL_BLOCK, _MOST_PACKED * size) or block > _MOST_BLOCK:
+        raise InputError(
+            f"it keeps {rows} x {columns} cells packed in one piece, {block / 1e6:,.0f} MB that are unpacked"
+            f" together, and is {size / 1e6:,.3f} MB long",
+            str(path),
+            "save it again in tiles, or copy it again: it may be damaged",
+        )
 
 
 def grid_header(path: Path, ground: GroundSource, form: str) -> Header:
@@ -259,6 +288,7 @@ def _opened(path: Path, form: str) -> Iterator[tuple[Any, Affine]]:
     """A grid that can hold heights, and where its cells lie."""
     try:
         with opened_raster(path, _DRIVERS[form]) as dataset:
+            _check_claims(dataset, path, form)
             placed = placed_by_world_file(dataset, path, _WORLD_FILES if form == "tif" else ())
             _refuse_pictures(dataset, placed, path)
             yield dataset, placed
@@ -268,7 +298,7 @@ def _opened(path: Path, form: str) -> Iterator[tuple[Any, Affine]]:
         raise InputError(
             "its cells cannot be read",
             str(path),
-            "copy or export the grid again: the file is damaged or was cut short",
+            _AGAIN,
         ) from error
 
 

@@ -20,6 +20,9 @@ from terrain3d.units import Floats
 
 #: Least bytes of a point record, by point format (LAS 1.4 R15, tables 7 to 17).
 RECORD_BYTES = (20, 28, 26, 34, 57, 63, 30, 36, 38, 59, 67)
+#: Points packed together in a LAZ: 50,000 as a rule, more than this never seen (common practice, no
+#: source); and the mark that the table of chunks tells each one's number (LASzip, chunk size).
+MOST_PACKED, PACKED_VARIOUSLY = 5_000_000, 2**32 - 1
 _WKT_BIT, _GPS_TIME_BIT = 16, 1
 _WKT_RECORD = 2112
 #: The description in words (LAS 1.4 R15, text area description).
@@ -67,6 +70,14 @@ class LasHeader:
     records: dict[tuple[str, int], bytes]
 
     @property
+    def n_packed(self) -> int:
+        """How many points are packed together; 1 where none are, `PACKED_VARIOUSLY` where it differs."""
+        record = self.records.get(("laszip encoded", 22204), b"")
+        if not self.compressed or len(record) < 16:
+            return 1
+        return max(1, int(struct.unpack_from("<I", record, 12)[0]))
+
+    @property
     def form(self) -> str:
         """Format and version in plain words."""
         name = f"{'LAZ' if self.compressed else 'LAS'} 1.{self.minor}"
@@ -99,17 +110,17 @@ def read_las_header(path: Path) -> LasHeader:
     with opened(path) as stream:
         block = stream.read(375)
         if len(block) < 227:
-            raise _broken(f"the file ends inside its header, after {len(block)} bytes", path)
+            raise broken(f"the file ends inside its header, after {len(block)} bytes", path)
         header_bytes, points_at, n_records = struct.unpack_from("<HII", block, 94)
         minor = block[25]
         if block[24] != 1 or minor > 4:
             raise InputError(f"it says LAS {block[24]}.{minor}", str(path), "save it as LAS 1.0 to 1.4")
         if not 227 <= header_bytes <= points_at <= size or len(block) < (375 if minor == 4 else 227):
-            raise _broken(
+            raise broken(
                 f"its header of {header_bytes} bytes puts the points at byte {points_at} of {size}", path
             )
         if n_records * 54 > points_at - header_bytes:
-            raise _broken(f"it claims {n_records} records, more than fit before its points", path)
+            raise broken(f"it claims {n_records} records, more than fit before its points", path)
         stream.seek(header_bytes)
         records = _records(stream, n_records, points_at, extended=False)
         if minor == 4:
@@ -210,23 +221,23 @@ def _checked(las: LasHeader, size: int, path: Path) -> LasHeader:
             f"point format {las.point_format} is unknown", str(path), "save it as format 0 to 10"
         )
     if las.record_bytes < RECORD_BYTES[las.point_format]:
-        raise _broken(f"its points of {las.record_bytes} bytes are too short for their format", path)
+        raise broken(f"its points of {las.record_bytes} bytes are too short for their format", path)
     if not np.all(np.isfinite([las.scales, las.offsets])) or np.any(las.scales <= 0):
-        raise _broken(f"its scales are {las.scales.tolist()} and offsets {las.offsets.tolist()}", path)
+        raise broken(f"its scales are {las.scales.tolist()} and offsets {las.offsets.tolist()}", path)
     if las.n_points == 0:
         raise InputError("it holds no points", str(path), "name a survey with points")
     if las.compressed:
         _check_chunks(las, size, path)
     elif las.points_at + las.n_points * las.record_bytes > size:
         held = (size - las.points_at) // las.record_bytes
-        raise _broken(f"its header claims {las.n_points} points, the file has room for {held}", path)
+        raise broken(f"its header claims {las.n_points} points, the file has room for {held}", path)
     return las
 
 
 def _check_chunks(las: LasHeader, size: int, path: Path) -> None:
     """The compressed points' table of chunks must lie in the file before a decoder allocates for it."""
     if ("laszip encoded", 22204) not in las.records:
-        raise _broken("its points are compressed, yet the record that says how is missing", path)
+        raise broken("its points are compressed, yet the record that says how is missing", path)
     with opened(path) as stream:
         stream.seek(las.points_at)
         pointer = stream.read(8)
@@ -235,12 +246,23 @@ def _check_chunks(las: LasHeader, size: int, path: Path) -> None:
             pointer = stream.read(8)
         table_at = int.from_bytes(pointer, "little", signed=True)
         if len(pointer) < 8 or not las.points_at < table_at <= size - 8:
-            raise _broken(f"its table of compressed chunks would lie at byte {table_at} of {size}", path)
+            raise broken(f"its table of compressed chunks would lie at byte {table_at} of {size}", path)
         stream.seek(table_at)
         n_chunks = struct.unpack("<4xI", stream.read(8))[0]
     if n_chunks > min(las.n_points + 1, size):
-        raise _broken(f"it claims {n_chunks} compressed chunks for {las.n_points} points", path)
+        raise broken(f"it claims {n_chunks} compressed chunks for {las.n_points} points", path)
+    if (n_packed := las.n_packed) < PACKED_VARIOUSLY:
+        if n_packed > MOST_PACKED:
+            raise broken(f"it claims to pack {n_packed} points together, and has {las.n_points}", path)
+        if las.n_points > n_chunks * n_packed:
+            raise broken(
+                f"it claims {las.n_points} points in {n_chunks} chunks of {n_packed}, which hold fewer", path
+            )
+        # Each chunk begins with a point as it is, in as many bytes as it has.
+        if n_chunks * las.record_bytes > size:
+            raise broken(f"it claims {n_chunks} chunks of points, and the file has room for fewer", path)
 
 
-def _broken(what: str, path: Path) -> InputError:
+def broken(what: str, path: Path) -> InputError:
+    """The refusal of a file that claims what cannot be."""
     return InputError(what, str(path), _COPY_AGAIN)

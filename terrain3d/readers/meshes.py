@@ -1,5 +1,6 @@
 """PLY, OBJ, STL and GLB: triangle meshes, turned z up where the format says y is up."""
 
+import json
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +19,11 @@ from terrain3d.wording import plain
 
 #: A mesh kept in 32-bit floats is told when its steps are coarser than this, metres.
 COARSE_STEP = 0.005
+#: Bytes of a number, and numbers of an entry (glTF 2.0, section 3.6.2.2).
+_COMPONENT_BYTES = {5120: 1, 5121: 1, 5122: 2, 5123: 2, 5125: 4, 5126: 4}
+_PARTS = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4, "MAT2": 4, "MAT3": 9, "MAT4": 16}
+#: Nodes of a scene of ground have their hundreds (common practice, no source).
+_MOST_NODES = 20_000
 _FORMS = {
     "ply": "PLY mesh",
     "obj": "OBJ mesh",
@@ -95,6 +101,8 @@ class _NothingElse(trimesh.resolvers.ZipResolver):
 
 def _loaded(path: Path, form: str) -> tuple[Floats, NDArray[np.int64]]:
     """Vertices in use and triangles, z up, checked."""
+    if form == "glb":
+        _check_glb(path)
     try:
         with opened(path) as stream, np.errstate(all="ignore"):
             mesh: Any = trimesh.load(
@@ -106,16 +114,76 @@ def _loaded(path: Path, form: str) -> tuple[Floats, NDArray[np.int64]]:
     except InputError:
         raise
     except Exception as error:
-        raise InputError(
-            f"it cannot be read as {_FORMS[form].split(',')[0]}: it is damaged or cut off",
-            str(path),
-            "export the mesh again",
-        ) from error
+        raise _damaged(path, form) from error
     vertices, triangles = checked_faces(vertices, triangles, path)
     if form == "glb":
         # y up, seen from +z: east is x, north is -z.
         vertices = np.column_stack([vertices[:, 0], -vertices[:, 2], vertices[:, 1]])
     return vertices, triangles
+
+
+def _check_glb(path: Path) -> None:
+    """Refuse a GLB that claims more than it holds, before anything makes room for it.
+
+    Its numbers lie in the file, so many bytes each; and what a scene shows many times over is made as often
+    (glTF 2.0, sections 3.6 and 3.5.2, and 4.4 for how the file is put together).
+    """
+    size = path.stat().st_size
+    with opened(path) as stream:
+        head = stream.read(20)
+        length = int.from_bytes(head[12:16], "little")
+        words = stream.read(length) if len(head) == 20 and length <= size else b""
+    try:
+        document = json.loads(words)
+        claims = [
+            max(1, int(one.get("count", 0))) * _COMPONENT_BYTES[one["componentType"]] * _PARTS[one["type"]]
+            for one in document.get("accessors", ())
+        ]
+        is_elsewhere = any(
+            "bufferView" not in one or "sparse" in one for one in document.get("accessors", ())
+        )
+        n_shown = _n_shown(document.get("nodes", []))
+    except (ValueError, KeyError, TypeError, AttributeError, IndexError, RecursionError):
+        raise _damaged(path, "glb") from None
+    if max(claims, default=0) > size:
+        raise InputError(
+            f"it claims {max(claims):,} bytes of numbers in one list, and is {size:,} bytes long",
+            str(path),
+            "export the mesh again: the file is damaged or was cut short",
+        )
+    if is_elsewhere:
+        raise InputError(
+            "some of its lists have no numbers of their own, or take others in their place",
+            str(path),
+            "export the mesh again, without sparse or empty accessors",
+        )
+    if n_shown > _MOST_NODES:
+        raise InputError(
+            f"its scene shows more than {_MOST_NODES} parts, many of them again and again, or in a circle",
+            str(path),
+            "export the mesh again as one part",
+        )
+
+
+def _n_shown(nodes: list[dict[str, Any]]) -> int:
+    """How many nodes a scene has with each counted as often as it is reached; one too many is enough."""
+    children = [list(node.get("children", ())) for node in nodes]
+    below = {child for each in children for child in each}
+    pending, n = [k for k in range(len(nodes)) if k not in below], 0
+    if nodes and not pending:  # all of them are below another: they go round
+        return _MOST_NODES + 1
+    while pending and n <= _MOST_NODES:
+        n += 1
+        pending += children[pending.pop()]
+    return n
+
+
+def _damaged(path: Path, form: str) -> InputError:
+    return InputError(
+        f"it cannot be read as {_FORMS[form].split(',')[0]}: it is damaged or cut off",
+        str(path),
+        "export the mesh again",
+    )
 
 
 def _shape_doubts(low: Floats, high: Floats) -> tuple[str, ...]:

@@ -10,13 +10,14 @@ from pathlib import Path
 from typing import Any
 
 import laspy
+import lazrs
 import numpy as np
 from numpy.typing import NDArray
 
 from terrain3d.errors import InputError
 from terrain3d.outside import opened
-from terrain3d.readers.crs import settle
-from terrain3d.readers.header import LasHeader, read_las_header, said_by_las
+from terrain3d.readers.crs import crs_words, settle
+from terrain3d.readers.header import LasHeader, broken, read_las_header, said_by_las
 from terrain3d.readers.quiet import quiet
 from terrain3d.readers.source import (
     Box,
@@ -51,9 +52,8 @@ _QUERY_POINTS = 2_000_000
 #: Raw coordinates are 32-bit whole numbers; a little less, so that none overflows on the way.
 _RAW_END = 2.0**31 - 2
 
-#: Points packed together in a LAZ: 50,000 as a rule, more than this never seen (common practice, no
-#: source); and the mark that the table of chunks tells each one's number (LASzip, chunk size).
-_MOST_PACKED, _PACKED_VARIOUSLY = 5_000_000, 2**32 - 1
+#: How LASzip numbers packing in layers, a point's bytes of others, and the layers of its other items.
+_LAYERED, _EXTRA_BYTES, _LAYERS = 3, 14, {10: 9, 11: 1, 12: 2, 13: 1}
 
 #: What is decoded; colours, waveforms and extra bytes stay compressed.
 _WANTED = (
@@ -80,7 +80,7 @@ Record = NDArray[np.void]
 def las_header(path: Path, ground: GroundSource) -> Header:
     """What a LAS, LAZ or COPC file says before its points are read."""
     las = read_las_header(path)
-    _check_chunk_size(las, path)
+    _check_layers(las, path)
     bounds = las.bounds
     doubts: tuple[str, ...] = ()
     if not las.has_bounds or not _first_points_inside(path, las):
@@ -114,7 +114,7 @@ def _dated(path: Path, las: LasHeader) -> Dated | None:
             few = min(_N_TIMED, las.n_points)
             seconds = reader.read_points(few).array["gps_time"]
             # Where packed points begin: on the way to one amid them all before it are unpacked.
-            packed = _n_packed(las)
+            packed = las.n_packed
             reader.seek((las.n_points - few) // packed * packed)
             seconds = np.concatenate([seconds, reader.read_points(few).array["gps_time"]])
         # A time that nobody filled in is 0.
@@ -417,23 +417,38 @@ def _column(record: Record, name: str) -> Bytes:
     return column
 
 
-def _n_packed(las: LasHeader) -> int:
-    """How many points are packed together; 1 where none are, `_PACKED_VARIOUSLY` where each time others."""
+def _check_layers(las: LasHeader, path: Path) -> None:
+    """Hold what each chunk claims of its layers against its length: the decoder makes room for all of them.
+
+    Points of formats 6 to 10 are packed in layers: a chunk has its first point as it is, the number of its
+    points, the bytes of each layer, and the layers (LASzip, version 3 of these items).
+    """
     record = las.records.get(("laszip encoded", 22204), b"")
-    if not las.compressed or len(record) < 16:
-        return 1
-    return max(1, int(struct.unpack_from("<I", record, 12)[0]))
-
-
-def _check_chunk_size(las: LasHeader, path: Path) -> None:
-    """A compressed file says how many points it packs together; the decoder allocates for so many."""
-    n_packed = _n_packed(las)
-    if max(las.n_points, _MOST_PACKED) < n_packed < _PACKED_VARIOUSLY:
-        raise InputError(
-            f"it claims to pack {n_packed} points together, and has {las.n_points}",
-            str(path),
-            "copy or export the survey again: the file is damaged",
-        )
+    if not las.compressed or len(record) < 34 or int.from_bytes(record[:2], "little") != _LAYERED:
+        return
+    n_items = int.from_bytes(record[32:34], "little")
+    if len(record) < 34 + 6 * n_items:
+        raise broken(f"it claims to pack {n_items} things of a point, and names fewer", path)
+    n_layers = 0
+    for kind, n_bytes, _ in struct.iter_unpack("<3H", record[34 : 34 + 6 * n_items]):
+        n_layers += n_bytes if kind == _EXTRA_BYTES else _LAYERS.get(kind, 1)
+    head = las.record_bytes + 4
+    with opened(path) as stream:
+        stream.seek(las.points_at)
+        with _decoding(path):
+            chunks = lazrs.read_chunk_table(stream, lazrs.LazVlr(record))
+        place = las.points_at + 8
+        for number, (_, n_bytes) in enumerate(chunks, 1):
+            stream.seek(place + head)
+            sizes = stream.read(4 * n_layers)
+            claimed = (
+                head + len(sizes) + sum(struct.unpack(f"<{len(sizes) // 4}I", sizes[: len(sizes) // 4 * 4]))
+            )
+            if len(sizes) < 4 * n_layers or claimed > n_bytes:
+                raise broken(
+                    f"its chunk {number} claims {claimed} bytes of layers, and has {n_bytes} bytes", path
+                )
+            place += n_bytes
 
 
 def _first_points_inside(path: Path, las: LasHeader) -> bool:
@@ -477,7 +492,7 @@ def _decoding(path: Path) -> Iterator[None]:
 
 
 def _nothing_inside(path: Path, box: Box | None, header: Header) -> NothingThereError:
-    crs = header.crs.name if header.crs is not None else "no CRS"
+    crs = crs_words(header.crs) if header.crs is not None else "no CRS"
     return NothingThereError(
         f"no point of it lies in {box_words(box or header.bounds)}; "
         f"it covers {box_words(header.bounds)} ({crs})",

@@ -1,5 +1,6 @@
 """One door to every survey file: look at what it is, then hand it to the reader of its format."""
 
+import math
 import re
 from collections.abc import Callable
 from dataclasses import replace
@@ -10,6 +11,7 @@ from terrain3d.outside import opened
 from terrain3d.readers.dxf import is_dxf
 from terrain3d.readers.source import Box, Cloud, Header, Marks, Progress, Raster, Surface
 from terrain3d.site import GroundSource
+from terrain3d.wording import fit
 
 # The readers are imported inside the functions: a LAS file needs neither GDAL nor a mesh library.
 
@@ -86,6 +88,8 @@ _STRANGE_TEXT = {
 _IS_GEOJSON = re.compile(r'"type"\s*:\s*"(Feature|Topology|Point|Multi|LineString|Polygon|Geometry)')
 
 
+#: No CRS has coordinates as far from its origin: 25 times round the earth in metres.
+_FARTHEST = 1e9
 #: The root of a LandXML document.
 _BEGINS_LANDXML = re.compile(rb"<(\w+:)?LandXML[\s>]")
 #: Control characters that no text has.
@@ -141,7 +145,18 @@ def read_header(path: Path, ground: GroundSource) -> Header:
         from terrain3d.readers.meshes import mesh_header
 
         header = mesh_header(path, ground, form)
-    return replace(header, doubts=doubts + header.doubts)
+    # What is no number is within no bounds either.
+    if not all(abs(edge) <= _FARTHEST for edge in header.bounds):
+        raise InputError(
+            f"its coordinates reach to {max(header.bounds, key=_far):.3g}, which is no place in any CRS",
+            str(path),
+            "copy or export the survey again: it is damaged, or its scales and offsets are wrong",
+        )
+    return replace(header, doubts=tuple(map(fit, doubts + header.doubts)))
+
+
+def _far(edge: float) -> float:
+    return abs(edge) if math.isfinite(edge) else math.inf
 
 
 def read_survey(

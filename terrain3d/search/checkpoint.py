@@ -23,6 +23,8 @@ from terrain3d.terrain import Mount, Terrain
 _INPUTS, _INPUTS_SAID = "inputs.sha256", re.compile(r"[0-9a-f]{64}")
 #: What the files of finished mounts are called.
 _NAME = re.compile(r"[0-9a-f]{32}\.npz")
+#: And what is left of one where a run was killed while it wrote it.
+_UNFINISHED = re.compile(r"\.unfinished-[a-z0-9_]{8}")
 
 
 def checkpoint_folder(out: Path) -> Path:
@@ -30,8 +32,13 @@ def checkpoint_folder(out: Path) -> Path:
 
     >>> checkpoint_folder(Path("work/out")).name
     'out.judged'
+
+    >>> checkpoint_folder(Path("work/deep/..")).name
+    'work.judged'
     """
-    return out.with_name(f"{out.name}.judged")
+    if out.name in ("", ".."):  # a place without a name of its own, such as `.`
+        out = Path(os.path.normpath(out.absolute()))
+    return out.with_name(f"{out.name}.judged") if out.name else out / "judged"
 
 
 def inputs_digest(terrain: Terrain, space: Space, target: Target) -> str:
@@ -70,6 +77,8 @@ class Checkpoint:
     anew : bool
         Throw away all of them.
 
+    One run at a time may have it: what another has not finished would be taken for left behind.
+
     Attributes
     ----------
     outdated : bool
@@ -95,6 +104,9 @@ class Checkpoint:
                     "move it away, or name another folder with --out",
                 )
             self.outdated = before is not None and before != inputs
+            for path in folder.glob(".unfinished-*"):
+                if _UNFINISHED.fullmatch(path.name) and path.is_file() and not path.is_symlink():
+                    path.unlink()
             if anew or before != inputs:
                 for path in folder.glob("*.npz"):
                     # What has another name is not ours.

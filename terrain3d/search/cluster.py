@@ -5,6 +5,8 @@ clusters of your own, on a network of your own.
 """
 
 import logging
+import re
+import socket
 import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -14,6 +16,8 @@ from terrain3d import __version__
 from terrain3d.errors import InputError
 from terrain3d.search.tasks import DoTasks, Task
 
+#: Plain connections, a place on the network, and the bytes of a scheduler's first words at most.
+_PLAIN, _PLACE, _LONGEST_GREETING = "tcp://", re.compile(r"(\[[^\]\s]+\]|[^:/\s]+):(\d{1,5})"), 1_000_000
 #: How long a cluster may take to answer, and its first worker to come, seconds.
 _CONNECT_S, _FIRST_WORKER_S = 10, 30
 #: Workers that died are waited for so long, seconds; whether there are any is looked at now and then.
@@ -49,6 +53,7 @@ def on_cluster(address: str) -> Iterator[DoTasks]:
         raise InputError(
             "a cluster needs Dask, which is not installed", "--cluster", 'pip install "terrain3d[cluster]"'
         ) from None
+    _check_answers(address)
     # What goes wrong is told once, in words: not by every part of the connection.
     log = logging.getLogger("distributed")
     level, log.level = log.level, logging.CRITICAL
@@ -64,12 +69,42 @@ def on_cluster(address: str) -> Iterator[DoTasks]:
         with client:
             _check_workers(client, address)
             sent: list[tuple[Any, Any]] = []
-            yield lambda task, shared, items: _error_sizes(client, sent, task, shared, items)
+            yield lambda task, shared, items: _results(client, sent, task, shared, items)
     finally:
         log.level = level
 
 
-def _error_sizes(
+def _check_answers(address: str) -> None:
+    """Refuse an address where nothing answers as a scheduler does, before Dask waits past its time.
+
+    On a plain connection a scheduler speaks first: the length of its first message, in eight bytes. On
+    others, such as `tls://`, it does not, and Dask alone can tell.
+    """
+    if "://" in address and not address.startswith(_PLAIN):
+        return
+    place = _PLACE.fullmatch(address.removeprefix(_PLAIN))
+    if place is None or int(place[2]) > 65_535:
+        raise InputError(
+            f"{address!r} is no address of a cluster", "--cluster", "give it as tcp://192.168.1.5:8786"
+        )
+    mend = "start one with `dask scheduler`, and name the address it prints"
+    try:
+        with socket.create_connection((place[1].strip("[]"), int(place[2])), timeout=_CONNECT_S) as there:
+            until, said = time.monotonic() + _CONNECT_S, b""
+            while len(said) < 8 and (found := there.recv(8 - len(said))):
+                said += found
+                there.settimeout(max(0.01, until - time.monotonic()))
+    except TimeoutError:
+        raise InputError(
+            f"no cluster answers at {address}: nothing is said there", "--cluster", mend
+        ) from None
+    except (OSError, UnicodeError) as error:
+        raise InputError(f"no cluster answers at {address}: {error}", "--cluster", mend) from None
+    if len(said) < 8 or not 0 < int.from_bytes(said, "little") < _LONGEST_GREETING:
+        raise InputError(f"what answers at {address} is no Dask scheduler", "--cluster", mend)
+
+
+def _results(
     client: Any, sent: list[tuple[Any, Any]], task: Task, shared: Any, items: Sequence[Any]
 ) -> Iterator[tuple[int, Any]]:
     """Results as they are ready; what was lost with its worker goes out again."""

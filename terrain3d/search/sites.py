@@ -76,7 +76,7 @@ def each_site(
     0 no ground is known
     1 42.0
     """
-    absolute = tuple(path.resolve() for path in paths)
+    absolute = tuple(path.absolute() for path in paths)
     for place, done in do_tasks(partial(_attempted, task), None, absolute):
         yield place, replace(done, path=paths[place])
 

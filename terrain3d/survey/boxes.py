@@ -4,7 +4,6 @@ from collections.abc import Sequence
 
 import numpy as np
 import pyproj
-import shapely
 from numpy.typing import NDArray
 
 from terrain3d.frame import Frame
@@ -13,6 +12,8 @@ from terrain3d.units import Floats
 
 #: A box that ends this little past another is held by it.
 _SLACK_M = 0.5
+#: Places along an edge that are turned with it.
+_PER_EDGE = 21
 
 
 def box_around(places: Sequence[Floats]) -> Box:
@@ -63,7 +64,10 @@ def holds_points(box: Box, points: Floats) -> NDArray[np.bool_]:
 
 def turned_box(box: Box, frame: Frame, crs: pyproj.CRS | None, to_local: bool) -> Box:
     """The box around a box whose edges bend when turned into another CRS."""
-    edge = shapely.segmentize(shapely.box(*box), max(box[2] - box[0], box[3] - box[1]) / 20)
-    x, y = shapely.get_coordinates(edge).T
+    # A box that is a line, or a place, has edges too.
+    share = np.linspace(0.0, 1.0, _PER_EDGE)
+    across, along = box[0] + share * (box[2] - box[0]), box[1] + share * (box[3] - box[1])
+    x = np.concatenate([across, across, np.full(_PER_EDGE, box[0]), np.full(_PER_EDGE, box[2])])
+    y = np.concatenate([np.full(_PER_EDGE, box[1]), np.full(_PER_EDGE, box[3]), along, along])
     x, y = frame.to_local(x, y, crs) if to_local else frame.from_local(x, y, crs)
     return float(x.min()), float(y.min()), float(x.max()), float(y.max())

@@ -20,7 +20,7 @@ from terrain3d.survey.quality import FEWEST, HOLE_LIMITS_M, Coverage, Roughness,
 from terrain3d.survey.tally import Indices, Tally
 from terrain3d.terrain import Dated
 from terrain3d.units import Floats
-from terrain3d.wording import coordinate, counted, listed, plain
+from terrain3d.wording import coordinate, counted, fit, listed, plain
 
 #: ASPRS classes (LAS 1.4 R15, table 17); 8, 12 and 23 to 63 are reserved, 64 to 255 the user's.
 CLASS_NAMES = {
@@ -483,7 +483,7 @@ def _report(
 def _crs(header: Header) -> str:
     if header.crs is None:
         return "a local one; x and y are taken as local metres" if header.crs_from else ""
-    return str(header.crs.name) if has_name(header.crs) else f"not named; {crs_kind(header.crs)}"
+    return fit(str(header.crs.name)) if has_name(header.crs) else f"not named; {crs_kind(header.crs)}"
 
 
 def _too_far_apart(spacing_m: float) -> bool:

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +10,7 @@ import pyproj
 import shapely
 
 from terrain3d.errors import InputError
-from terrain3d.frame import Frame
+from terrain3d.frame import Frame, transformer
 from terrain3d.site import (
     ApproachShape,
     BeyondShape,
@@ -279,9 +278,5 @@ def turned(points: Floats, src: pyproj.CRS | None, dst: pyproj.CRS | None) -> Fl
     """Points of one CRS in another; infinite where that cannot hold them, as they are without a CRS."""
     if src is None or dst is None or src == dst:
         return points
-    return np.column_stack(_turn(src, dst).transform(points[:, 0], points[:, 1]))
-
-
-@lru_cache(maxsize=32)
-def _turn(src: pyproj.CRS, dst: pyproj.CRS) -> pyproj.Transformer:
-    return pyproj.Transformer.from_crs(src.to_2d(), dst.to_2d(), always_xy=True)
+    there = transformer(src.to_wkt(), dst.to_wkt())
+    return np.column_stack(there.transform(points[:, 0], points[:, 1]))

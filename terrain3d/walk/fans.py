@@ -130,7 +130,7 @@ def fan_to(
     """
     bearings = arc_bearings(unit)
     start_m = unit.type.reach_m + LEAD_IN_M
-    out = np.array([direction(bearing) for bearing in bearings])
+    out = np.array([direction(bearing) for bearing in bearings]).reshape(-1, 2)
     eye = np.array([unit.x, unit.y])
     lines = np.stack([eye + start_m * out, eye + LAST_M * out], axis=1)
     distances = np.full(len(bearings), start_m)
@@ -170,6 +170,8 @@ def fan_across(
 def arc_bearings(unit: Detector) -> Floats:
     """Bearings every few degrees over the arcs of a unit's heads, within half a step of their ends.
 
+    Straight ahead is one of them, however small the arc.
+
     >>> from pathlib import Path
     >>> from terrain3d.detector.types import load_type
     >>> unit = Detector("D1", load_type("one-head-90", Path()), "pole", 0, 0, 0, 1.0, 10.0)
@@ -179,7 +181,7 @@ def arc_bearings(unit: Detector) -> Floats:
     bearings = []
     for head in posed_heads(unit):
         ahead = math.degrees(math.atan2(head.forward[0], head.forward[1]))
-        reach = math.ceil((head.arc_deg / 2 - FAN_STEP_DEG / 2) / FAN_STEP_DEG)
+        reach = max(1, math.ceil((head.arc_deg / 2 - FAN_STEP_DEG / 2) / FAN_STEP_DEG))
         found = [FAN_STEP_DEG * k for k in range(1 - reach, reach) if is_open(head, FAN_STEP_DEG * k)]
         bearings += [round((ahead + off) % 360.0, 6) % 360.0 for off in found]
     return np.array(list(dict.fromkeys(bearings)))

@@ -37,11 +37,9 @@ def pictures(*names: str, kinds: tuple[str, ...] = ("plan",), fault: BaseExcepti
 
 
 def in_folder(out: Path) -> list[str]:
-    """The files in a folder but for the lists of what is ours."""
+    """The files in a folder but for hidden ones: the lists of what is ours, and its hold while it is held."""
     return sorted(
-        str(path.relative_to(out))
-        for path in out.rglob("*")
-        if path.is_file() and path.name[:9] != ".written-"
+        str(path.relative_to(out)) for path in out.rglob("*") if path.is_file() and path.name[0] != "."
     )
 
 
@@ -156,3 +154,17 @@ def test_other_files_in_the_folder_stay(outcomes, tmp_path):
     assert (tmp_path / "notes.txt").read_text() == "mine"
     assert in_folder(tmp_path) == ["notes.txt", "results.json", "verdicts.tif"]
     assert json.loads((tmp_path / "results.json").read_text())["options"][0]["name"] == "north"
+
+
+def test_what_fails_elsewhere_changes_nothing_here(outcomes, tmp_path):
+    """Where what goes with the results cannot be put into the site file, the results stay as they were."""
+    write_results(outcomes[0], tmp_path, pictures("01-plan-north.png"))
+    before = {name: (tmp_path / name).read_bytes() for name in in_folder(tmp_path)}
+
+    def put() -> None:
+        assert {name: (tmp_path / name).read_bytes() for name in before} == before
+        raise InputError("the file may not be written", "site.toml", "change its permissions")
+
+    with pytest.raises(InputError, match="may not be written"):
+        write_results(outcomes[1], tmp_path, pictures("02-plan-south.png"), put=put)
+    assert {name: (tmp_path / name).read_bytes() for name in in_folder(tmp_path)} == before

@@ -7,7 +7,9 @@ import struct
 import subprocess
 import sys
 import tempfile
+from collections.abc import Iterator
 from pathlib import Path
+from select import select
 
 import pytest
 from hypothesis import given
@@ -16,7 +18,7 @@ from hypothesis import strategies as st
 from terrain3d.caution import CAUTION
 from terrain3d.errors import InputError
 from terrain3d.paper.ours import WRITTEN_HERE, digest
-from terrain3d.paper.whole import check_folder, whole_folder
+from terrain3d.paper.whole import check_folder, whole_folder, writing_to
 
 #: The first bytes of a PNG page as versions without digests drew it, 1600 pixels wide (PNG, section 5.2:
 #: the signature, then the chunk IHDR with the width first).
@@ -232,7 +234,7 @@ def test_a_move_that_fails_is_undone(tmp_path, monkeypatch):
     replace = Path.replace
 
     def stubborn(self: Path, target: Path) -> Path:
-        if self.name == "last.png" and "unfinished" in str(self.parent):
+        if target.name == "last.png":
             raise OSError(28, "No space left on device")
         return replace(self, target)
 
@@ -262,89 +264,197 @@ def test_a_full_disk_is_one_clear_message(tmp_path):
     assert not out.exists()
 
 
-#: Writes two files in another process; leaves by force at the move of that number, as if it were killed.
+#: Writes in another process, and leaves by force before the change of that number that it makes to the files
+#: of the system, as if it were killed there. With "plain" the file system has no links.
 KILLED = """
 import os, sys
 from pathlib import Path
-from terrain3d.paper.whole import whole_folder
-left, replace = int(sys.argv[2]), Path.replace
-def counted(self, target):
+out, left, is_plain = Path(sys.argv[1]), int(sys.argv[2]), sys.argv[3] == "plain"
+CHANGES = {"os.rename", "os.remove", "os.symlink", "os.link", "os.mkdir", "os.rmdir", "os.chmod"}
+def counted(event, args):
     global left
-    left -= 1
-    if left < 0:
-        os._exit(9)
-    return replace(self, target)
-Path.replace = counted
-with whole_folder(Path(sys.argv[1]), lambda path: path.name == "gone.txt") as scratch:
+    if event in CHANGES or (event == "open" and args[2] & (os.O_WRONLY | os.O_RDWR)):
+        if str(args[0]).startswith(str(out)) or str(args[-2]).startswith(str(out)):
+            left -= 1
+            if left < 0:
+                os._exit(9)
+if is_plain:
+    def refused(*_words):
+        raise PermissionError(1, "Operation not permitted")
+    os.symlink = os.link = refused
+from terrain3d.paper.whole import whole_folder
+sys.addaudithook(counted)
+with whole_folder(out, lambda path: path.name == "gone.txt") as scratch:
     (scratch / "a.txt").write_text("new a")
     (scratch / "b.txt").write_text("new b")
+    (scratch / "stills").mkdir()
+    (scratch / "stills" / "c.txt").write_text("new c")
 """
+BEFORE = {"a.txt": b"old a", "b.txt": b"old b", "gone.txt": b"old", "mine.txt": b"mine"}
+AFTER = {"a.txt": b"new a", "b.txt": b"new b", "stills/c.txt": b"new c", "mine.txt": b"mine"}
 
 
-def test_whenever_it_is_killed_the_next_run_goes_through(tmp_path):
-    """Cut short at any move, what stands there is known as ours, and what was left unfinished goes away."""
-    for moves in range(20):
-        out = tmp_path / str(moves)
-        write(out, {"a.txt": b"old a", "b.txt": b"old b", "gone.txt": b"old"})
-        done = subprocess.run([sys.executable, "-c", KILLED, out, str(moves)], check=False)
+def nothing(_path: Path) -> bool:
+    return False
+
+
+def to_be_read(out: Path) -> dict[str, bytes]:
+    """The files that a person finds in a folder, hidden ones left out, each read as it is opened."""
+    return {
+        str(path.relative_to(out)): path.read_bytes()
+        for path in out.rglob("*")
+        if path.is_file() and not any(part.startswith(".") for part in path.relative_to(out).parts)
+    }
+
+
+def killed_at_each_change(tmp_path: Path, how: str, stills: bool) -> Iterator[tuple[Path, int]]:
+    """Folders that were written into until a change, one after the other until nothing stopped it."""
+    for number in range(200):
+        out = tmp_path / f"{how}-{number}"
+        out.mkdir()
+        (out / "mine.txt").write_bytes(b"mine")
+        write(out, {name: content for name, content in BEFORE.items() if name != "mine.txt"})
+        if stills:
+            (out / "stills").mkdir()
+        done = subprocess.run([sys.executable, "-c", KILLED, out, str(number), how], check=False)
+        assert done.returncode in (0, 9)
+        yield out, number
         if done.returncode == 0:
-            break
-        assert done.returncode == 9
-        assert any(name.startswith(".unfinished-") for name in snapshot(out))
-        write(out, {"a.txt": b"a", "b.txt": b"b"}, lambda path: path.name == "gone.txt")
-        assert snapshot(out) == {"a.txt": b"a", "b.txt": b"b"}
-    assert 5 <= moves < 20
-    assert snapshot(out) == {"a.txt": b"new a", "b.txt": b"new b"}
+            assert number > 20
+            return
+    raise AssertionError("it never came to its end")
 
 
-#: Begins to write, says so, and waits to be killed.
+@pytest.mark.parametrize("stills", [False, True])
+def test_killed_at_any_change_all_is_old_or_all_is_new(tmp_path, stills):
+    """Whatever call a kill comes before, what can be read is the old files or the new ones, none of both.
+
+    The next run, which writes other files, brings it to its end, clears what was left, and keeps what is the
+    user's.
+    """
+    found = []
+    for out, _ in killed_at_each_change(tmp_path, "links", stills):
+        seen = to_be_read(out)
+        assert seen in (BEFORE, AFTER)
+        found.append(seen == AFTER)
+        write(out, {"d.txt": b"d"}, nothing)
+        there = snapshot(out)
+        if stills or seen == AFTER:
+            assert there.pop("stills") == "folder"
+        assert there == {**seen, "d.txt": b"d"}
+        # All of it is known as ours, so that it can be replaced.
+        write(out, dict.fromkeys(seen.keys() - {"mine.txt"}, b""), nothing)
+    # Once it has turned, it stays so.
+    assert found == sorted(found)
+    assert found.count(True) > 3
+
+
+def test_where_there_are_no_links_the_next_run_ends_what_was_begun(tmp_path):
+    """On a file system without links a kill may leave both for a moment; the next run mends that first."""
+    for out, _ in killed_at_each_change(tmp_path, "plain", stills=False):
+        assert (out / "mine.txt").read_bytes() == b"mine"
+        check_folder(out)
+        assert to_be_read(out) in (BEFORE, AFTER)
+        write(out, {"d.txt": b"d"}, nothing)
+        seen = to_be_read(out)
+        assert seen in ({**BEFORE, "d.txt": b"d"}, {**AFTER, "d.txt": b"d"})
+        assert not [name for name in snapshot(out) if name.startswith(".")]
+
+
+def test_what_a_person_puts_where_a_killed_run_left_a_link_stays(tmp_path):
+    """Between a kill and the next run somebody saves a file of a name that was about to change."""
+    for out, number in killed_at_each_change(tmp_path, "links", stills=False):
+        if not (out / "a.txt").is_symlink():
+            continue
+        (out / "a.txt").unlink()
+        (out / "a.txt").write_bytes(b"my own")
+        write(out, {"d.txt": b"d"}, nothing)
+        assert (out / "a.txt").read_bytes() == b"my own", number
+        with pytest.raises(InputError, match="not written by terrain3d, or was changed"):
+            write(out, {"a.txt": b"a"})
+
+
+#: Begins to write, says so, and goes on when it is told to.
 UNFINISHED = """
 import sys
 from pathlib import Path
 from terrain3d.paper.whole import whole_folder
 with whole_folder(Path(sys.argv[1])) as scratch:
-    (scratch / "half.txt").write_text("half")
+    (scratch / "half.txt").write_text(sys.argv[2])
+    (scratch / "other.txt").write_text(sys.argv[2])
     print("ready", flush=True)
-    sys.stdin.read()
+    sys.stdin.readline()
 """
 
 
-def test_what_a_dead_run_left_is_cleared_and_what_a_live_one_uses_is_not(tmp_path):
-    """Two runs begin to write; one is killed outright. The next run clears after that one alone."""
-    runs = [
-        subprocess.Popen(
-            [sys.executable, "-c", UNFINISHED, tmp_path],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            text=True,
-        )
-        for _ in range(2)
-    ]
-    dead, live = runs
+def begun(out: Path, text: str) -> subprocess.Popen:
+    """A process that has begun to write and waits."""
+    words = [sys.executable, "-c", UNFINISHED, out, text]
+    return subprocess.Popen(words, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
+
+
+def ended(run: subprocess.Popen) -> None:
+    run.kill()
+    run.wait()
+    run.stdin.close()
+    run.stdout.close()
+
+
+def test_what_a_dead_run_left_is_cleared_and_folders_of_a_like_name_stay(tmp_path):
+    """A run is killed outright while it makes its files. The next one clears after it, and nothing else."""
+    run = begun(tmp_path, "half")
     try:
-        for run in runs:
-            assert run.stdout.readline() == "ready\n"
+        assert run.stdout.readline() == "ready\n"
         mine = tmp_path / ".unfinished-novel"
         mine.mkdir()
         (mine / "chapter.txt").write_text("mine")
-        assert len(list(tmp_path.glob(".unfinished-*"))) == 3
-        dead.send_signal(signal.SIGKILL)
-        dead.wait(timeout=60)
-        write(tmp_path, {"a.txt": b"a"})
         assert len(list(tmp_path.glob(".unfinished-*"))) == 2
-        assert (mine / "chapter.txt").read_text() == "mine"
-        live.communicate(timeout=60)
-        assert live.returncode == 0
+        run.send_signal(signal.SIGKILL)
+        run.wait(timeout=60)
+        write(tmp_path, {"a.txt": b"a"})
         assert snapshot(tmp_path) == {
-            ".unfinished-novel": "folder", ".unfinished-novel/chapter.txt": b"mine",
-            "a.txt": b"a", "half.txt": b"half",
+            ".unfinished-novel": "folder", ".unfinished-novel/chapter.txt": b"mine", "a.txt": b"a",
         }  # fmt: skip
     finally:
-        for run in runs:
-            run.kill()
-            run.wait()
-            run.stdin.close()
-            run.stdout.close()
+        ended(run)
+
+
+def test_two_runs_into_one_folder_take_turns(tmp_path):
+    """The second is told that it waits, and writes when the first has: the files of one, never of both."""
+    first = begun(tmp_path, "first")
+    second = begun(tmp_path, "second")
+    try:
+        began = select([first.stdout, second.stdout], [], [])[0]
+        ready, waiting = (first, second) if first.stdout in began else (second, first)
+        assert ready.stdout.readline() == "ready\n"
+        told = []
+
+        def is_told() -> None:
+            told.append(1)
+            ready.stdin.write("\n")
+            ready.stdin.flush()
+            assert waiting.stdout.readline() == "ready\n"
+            waiting.stdin.write("\n")
+            waiting.stdin.flush()
+
+        with writing_to(tmp_path, is_told):
+            found = snapshot(tmp_path)
+        assert told == [1]
+        assert found.pop("half.txt") == found.pop("other.txt")
+        assert set(found) <= {".in-use-by-terrain3d"}
+        assert [run.wait(timeout=60) for run in (first, second)] == [0, 0]
+        assert sorted(snapshot(tmp_path)) == ["half.txt", "other.txt"]
+    finally:
+        ended(first)
+        ended(second)
+
+
+def test_a_folder_is_held_once_in_a_process_however_often_it_is_asked_for(tmp_path):
+    """Results, and then pictures beside them, are written under one hold; nothing of it is left."""
+    with writing_to(tmp_path / "out"), writing_to(tmp_path / "out"):
+        write(tmp_path / "out", {"a.txt": b"a"})
+        assert ".in-use-by-terrain3d" in snapshot(tmp_path / "out")
+    assert snapshot(tmp_path / "out") == {"a.txt": b"a"}
 
 
 NAMES = (

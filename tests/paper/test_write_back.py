@@ -219,7 +219,8 @@ def test_permissions_and_links_stay(file, tmp_path):
     assert link.is_symlink()
     assert file.stat().st_mode & 0o777 == 0o640
     assert b'"bearing" = 140 ' in file.read_bytes()
-    assert sorted(entry.name for entry in tmp_path.iterdir()) == ["link.toml", "site.toml"]
+    before = module.before_of(file, TABLES.encode()).name
+    assert sorted(entry.name for entry in tmp_path.iterdir()) == ["link.toml", "site.toml", before]
 
 
 def test_a_file_changed_by_another_hand_is_left_alone(file):

@@ -1,5 +1,6 @@
 """Damaged, lying and mistaken survey files: always one message that names the file, never a traceback."""
 
+import json
 import random
 import struct
 import subprocess
@@ -20,6 +21,7 @@ from terrain3d.errors import InputError
 from terrain3d.readers.surveys import read_header, read_survey
 from terrain3d.site import GroundSource
 
+DATA = Path(__file__).parents[1] / "data"
 #: Offsets in a LAS header (LAS 1.4 R15, table 1).
 VERSION_MINOR, HEADER_BYTES, POINTS_AT, N_RECORDS, FORMAT, RECORD_BYTES = 25, 94, 96, 100, 104, 105
 SCALE_X, MAX_X, MIN_X, N_POINTS = 131, 179, 187, 247
@@ -96,9 +98,9 @@ def test_surveys_without_points_to_use(tmp_path: Path, suffix: str) -> None:
 
 
 def test_a_laz_that_claims_more_points_than_it_holds(tmp_path: Path) -> None:
-    """The size says nothing here: the decoder runs dry and the message says so, without a huge array."""
+    """Where its chunks could hold them, the decoder runs dry and the message says so."""
     path = write_las(tmp_path / "survey.laz", slope_points(20))
-    patched(path, N_POINTS, "<Q", 10**12)
+    patched(path, N_POINTS, "<Q", 40_000)
     with pytest.raises(InputError, match=r"cannot be decoded|only 400 could be read"):
         read(path)
 
@@ -133,12 +135,137 @@ def test_a_laz_that_claims_to_pack_billions_of_points_together(tmp_path: Path) -
         read(repacked(path, CHUNK_SIZE, "<I", 4_000_000_000))
 
 
-@pytest.mark.parametrize(("at", "layout", "value"), [(CHUNK_SIZE, "<I", 1500), (N_ITEMS, "<H", 0)])
-def test_a_decoder_that_panics_leaves_one_message(
-    tmp_path: Path, ready: Callable[[str], list], at: int, layout: str, value: int
+def test_a_laz_that_claims_billions_of_points_in_one_chunk(tmp_path: Path) -> None:
+    """As many points as a chunk is said to hold: the decoder would end the process where it has no room."""
+    path = write_las(tmp_path / "survey.laz", slope_points(20))
+    patched(repacked(path, CHUNK_SIZE, "<I", 2**31), N_POINTS, "<Q", 2**31)
+    with pytest.raises(InputError, match="claims to pack 2147483648 points together"):
+        read(path)
+    patched(repacked(path, CHUNK_SIZE, "<I", 50_000), N_POINTS, "<Q", 2**31)
+    with pytest.raises(InputError, match="2147483648 points in 1 chunks of 50000, which hold fewer"):
+        read(path)
+
+
+@pytest.mark.parametrize("point_format", [6, 7, 8])
+def test_layers_of_a_laz_that_claim_gigabytes_are_refused_before_they_are_unpacked(
+    tmp_path: Path, point_format: int
 ) -> None:
+    """Compressed bytes that are all ones claim 4 GiB a layer; the decoder made room for them, or aborted."""
+    path = write_las(tmp_path / "survey.laz", slope_points(20), point_format=point_format)
+    content = path.read_bytes()
+    points_at = struct.unpack_from("<I", content, POINTS_AT)[0]
+    table_at = struct.unpack_from("<q", content, points_at)[0]
+    ones = b"\xff" * (table_at - points_at - 8)
+    path.write_bytes(content[: points_at + 8] + ones + content[table_at:])
+    with pytest.raises(InputError, match=r"its chunk 1 claims \d{11} bytes of layers, and has \d{3,4} bytes"):
+        read(path)
+    for whole in ("simple.copc.laz", "plane.laz", "autzen_trim.laz"):
+        read_header(DATA / whole, GroundSource(file=whole))
+
+
+def glb(document: dict[str, Any], numbers: bytes) -> bytes:
+    """A GLB of its two parts (glTF 2.0, section 4.4)."""
+    words = json.dumps(document).encode()
+    words += b" " * (-len(words) % 4)
+    parts = struct.pack("<I4s", len(words), b"JSON") + words
+    parts += struct.pack("<I4s", len(numbers), b"BIN\0") + numbers
+    return struct.pack("<4sII", b"glTF", 2, 12 + len(parts)) + parts
+
+
+def triangle() -> dict[str, Any]:
+    """A triangle whose three corners are 36 bytes, and its corners' numbers 12."""
+    return {
+        "asset": {"version": "2.0"},
+        "scene": 0,
+        "scenes": [{"nodes": [0]}],
+        "nodes": [{"mesh": 0}],
+        "meshes": [{"primitives": [{"attributes": {"POSITION": 0}, "indices": 1}]}],
+        "accessors": [
+            {"bufferView": 0, "componentType": 5126, "count": 3, "type": "VEC3"},
+            {"bufferView": 1, "componentType": 5125, "count": 3, "type": "SCALAR"},
+        ],
+        "bufferViews": [
+            {"buffer": 0, "byteOffset": 0, "byteLength": 36},
+            {"buffer": 0, "byteOffset": 36, "byteLength": 12},
+        ],
+        "buffers": [{"byteLength": 48}],
+    }
+
+
+def test_a_glb_that_claims_more_than_it_holds_is_refused_before_room_is_made(tmp_path: Path) -> None:
+    """A kilobyte that claims 10^8 corners, lists without numbers, and scenes that show a part without end."""
+    numbers = struct.pack("<9f3I", 0, 0, 0, 10, 0, 0, 0, 0, 10, 0, 1, 2)
+    path = tmp_path / "a.glb"
+    path.write_bytes(glb(triangle(), numbers))
+    assert len(read(path).triangles) == 1
+    many, empty, circle, doubled = triangle(), triangle(), triangle(), triangle()
+    many["accessors"][0]["count"] = 10**8
+    empty["accessors"][1] = {"componentType": 5125, "count": 30, "type": "SCALAR"}
+    circle["nodes"] = [{"mesh": 0, "children": [0]}]
+    doubled["nodes"] = [{"children": [k + 1, k + 1]} for k in range(40)] + [{"mesh": 0}]
+    for document, message in (
+        (many, "claims 1,200,000,000 bytes of numbers in one list"),
+        (empty, "have no numbers of their own"),
+        (circle, "again and again, or in a circle"),
+        (doubled, "again and again, or in a circle"),
+    ):
+        path.write_bytes(glb(document, numbers))
+        with pytest.raises(InputError, match=message):
+            read(path)
+
+
+def test_grids_that_claim_what_their_files_cannot_hold(tmp_path: Path) -> None:
+    """Four million million cells in seven lines; and a strip of 4 GB in a TIFF of some kilobytes."""
+    path = tmp_path / "a.asc"
+    lines = ("ncols 2000000", "nrows 2000000", "xllcorner 0", "yllcorner 0", "cellsize 1", "1 2 3")
+    path.write_text("\n".join(lines) + "\n")
+    with pytest.raises(InputError, match=r"claims 2000000 x 2000000 cells, and is \d\d bytes long"):
+        read(path)
+    tif = write_tif(
+        tmp_path / "a.tif", np.zeros((500, 500)), Affine(1, 0, 0, 0, -1, 500), compress="deflate",
+        blockysize=500,
+    )  # fmt: skip
+    read(tif)
+    content = bytearray(tif.read_bytes())
+    # Width, length and rows a strip (TIFF 6.0, tags 256, 257 and 278) in the directory.
+    at = struct.unpack_from("<I", content, 4)[0]
+    for entry in range(at + 2, at + 2 + 12 * struct.unpack_from("<H", content, at)[0], 12):
+        if struct.unpack_from("<H", content, entry)[0] in (256, 257, 278):
+            struct.pack_into("<HII", content, entry + 2, 4, 1, 32_000)
+    tif.write_bytes(content)
+    with pytest.raises(InputError, match="32000 x 32000 cells packed in one piece, 4,096 MB"):
+        read(tif)
+
+
+@pytest.mark.parametrize("at", [SCALE_X, SCALE_X + 24])
+def test_scales_and_offsets_that_lead_nowhere(tmp_path: Path, at: int) -> None:
+    """A scale or an offset of 10^300 makes coordinates that no CRS has."""
+    path = patched(write_las(tmp_path / "survey.las", slope_points(20)), at, "<d", 1e300)
+    with pytest.raises(InputError, match=r"which is no place in any CRS|cannot be in"):
+        read(path)
+
+
+@pytest.mark.parametrize("way", [(1, 0), (0, 1), (1, 1), (0, 0)])
+def test_points_on_a_line_or_on_one_place_are_no_ground(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], way: tuple[int, int]
+) -> None:
+    """Whichever way they lie, a site on them ends in words."""
+    east, north = way
+    (tmp_path / "a.xyz").write_text("".join(f"{east * k} {north * k} 1\n" for k in range(-50, 50)))
+    (tmp_path / "site.toml").write_text(
+        '[site]\nname = "a"\n[ground]\nfile = "a.xyz"\n[[mount]]\nname = "pole"\nat = [0, 0]\n'
+        '[[option]]\nname = "a"\n[[option.detector]]\nname = "D1"\nmount = "pole"\ntype = "one-head-90"\n'
+        "height = 1.0\nbearing = 0\n"
+    )
+    assert run("compare", tmp_path / "site.toml", "--out", tmp_path / "out") == 2
+    err = capsys.readouterr().err
+    assert "do not span any ground" in err or "nothing that the site file draws lies on the survey" in err
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_decoder_that_panics_leaves_one_message(tmp_path: Path, ready: Callable[[str], list]) -> None:
     """Its own lines, written past Python by its own threads, do not stand beside ours."""
-    path = repacked(write_las(tmp_path / "survey.laz", slope_points(45)), at, layout, value)
+    path = repacked(write_las(tmp_path / "survey.laz", slope_points(45)), N_ITEMS, "<H", 0)
     run = subprocess.run(
         [*ready("from terrain3d.cli.main import main; main()"), "inspect", str(path)],
         capture_output=True,

@@ -7,7 +7,9 @@ import dataclasses
 import os
 import pickle
 import signal
+import socket
 import sys
+import threading
 import time
 from functools import partial
 from pathlib import Path
@@ -245,7 +247,7 @@ def test_what_is_shared_goes_out_again_when_all_who_had_it_died(settled):
 def test_no_cluster_at_the_address(monkeypatch):
     """An address where nothing answers is named, with what to do."""
     monkeypatch.setattr(module, "_CONNECT_S", 0.3)
-    for address in ("tcp://127.0.0.1:9", "nowhere at all"):
+    for address in ("tcp://127.0.0.1:9", "nowhere.invalid:8786"):
         with (
             pytest.raises(InputError, match=rf"no cluster answers at {address}(.|\n)*dask scheduler"),
             on_cluster(address),
@@ -283,3 +285,41 @@ def test_a_terrain_in_use_goes_through_pickle_both_ways():
         assert content(panorama(other, eye, 12.0)) == content(before)
         assert content(first_hits(other, eye, ahead, 50.0)) == content(hits)
     assert content(pickle.loads(pickle.dumps(before))) == content(before)
+
+
+@pytest.mark.parametrize("address", ["", "nonsense", "tcp://", "tcp://127.0.0.1:99999", "a b:1"])
+def test_what_is_no_address_is_told_at_once(address):
+    """Nothing is asked of Dask."""
+    with pytest.raises(InputError, match="no address of a cluster"), on_cluster(address):
+        pass
+
+
+@pytest.mark.parametrize(
+    ("said", "message"),
+    [
+        (None, "nothing is said there"),
+        (b"HTTP/1.1 400 Bad Request", "no Dask scheduler"),
+        (b"", "no Dask scheduler"),
+    ],
+)
+def test_a_listener_that_is_no_scheduler_is_told(said, message, monkeypatch):
+    """One that is silent, one that says something else, one that hangs up: in words, and soon."""
+    monkeypatch.setattr(module, "_CONNECT_S", 0.3)
+    with socket.socket() as listening:
+        listening.bind(("127.0.0.1", 0))
+        listening.listen()
+
+        def answer() -> None:
+            connection, _ = listening.accept()
+            with connection:
+                if said is None:
+                    time.sleep(2)
+                else:
+                    connection.sendall(said)
+
+        answering = threading.Thread(target=answer)
+        answering.start()
+        port = listening.getsockname()[1]
+        with pytest.raises(InputError, match=message), on_cluster(f"tcp://127.0.0.1:{port}"):
+            pass
+        answering.join()
