@@ -44,7 +44,7 @@ from terrain3d.sentences.words import capital, square_metres, unit_lines, unit_t
 from terrain3d.show.lettering import has_glyph, printable
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.cuttings import PICTURE_ALONE, Cutting, cuttings
-from terrain3d.show.pages.size import SIZES
+from terrain3d.show.pages.size import Size
 from terrain3d.study import Study
 from terrain3d.wording import money_words
 
@@ -55,6 +55,13 @@ _MOST_OF_A_KIND = 3
 
 #: Letters that a word has at most before it may be broken, and what lets it be, unseen.
 _LONG_WORD, _MAY_BREAK = re.compile(r"\S{24}(?=\S)"), "\u200b"
+
+#: What pictures are drawn for: the width between the margins of A4, at 300 dots an inch. That of the cover
+#: stands on two thirds of it and is rendered: at 300 dots it would take half a gigabyte.
+_WIDTH_MM = 261.0
+_PAGE, _COVER = (
+    Size(name, px, round(px / 297 * 210), _WIDTH_MM) for name, px in (("A4", 3083), ("cover", 2000))
+)
 
 Block = dict[str, Any]
 
@@ -77,7 +84,7 @@ def report_of(study: Study) -> Report:
     """
     outcome = study.outcome
     best = outcome.option(outcome.ranking[0])
-    context = replace(PageContext(outcome, SIZES["a4"], "", study), best_only=True)
+    context = replace(PageContext(outcome, _PAGE, "", study), best_only=True)
     pictures: dict[str, bytes] = {}
 
     def drawn(kinds: Iterable[str], whole: bool = True) -> list[Block]:
@@ -92,7 +99,7 @@ def report_of(study: Study) -> Report:
                 blocks.append(_picture(one, name, counts[one.kind]))
         return blocks
 
-    cover = next(iter(cuttings(context, ("client",), PICTURE_ALONE)))
+    cover = next(iter(cuttings(replace(context, size=_COVER), ("client",), PICTURE_ALONE)))
     pictures["cover.png"] = cover.png
     logo = _logo(outcome.site)
     if logo is not None:

@@ -45,7 +45,10 @@ def cuttings(context: PageContext, kinds: Iterable[str], place: Place = WHOLE) -
                     drawn.unsay()
                     whole = BytesIO()
                     drawn.figure.save(whole, context.size)
-                    yield Cutting(kind, page.option, _cut(whole, place), drawn.said)
+                    said = drawn.said
+                    # What a figure holds refers to it and would stay for long.
+                    drawn.figure.clear()
+                    yield Cutting(kind, page.option, _cut(whole, place), said)
 
 
 def _cut(whole: BytesIO, place: Place) -> bytes:
