@@ -11,10 +11,12 @@ import subprocess
 import sys
 import tempfile
 import time
+import tomllib
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 import trimesh
@@ -33,6 +35,9 @@ from terrain3d.detector.pose import Detector  # noqa: E402
 from terrain3d.detector.types import DetectorType, Microwave, load_type  # noqa: E402
 from terrain3d.sight.panorama import Panorama, panorama  # noqa: E402
 from terrain3d.terrain import Foliage, Solids, Terrain  # noqa: E402
+
+if TYPE_CHECKING:
+    from terrain3d.serve.session import Session
 
 HEIGHTS_PER_CELL = 25
 
@@ -246,6 +251,43 @@ def time_drawing() -> None:
             row(f"drawing a page, {kind}, mean of {pages}", seconds, "an empty page", reference, "")
 
 
+def time_drafts() -> None:
+    """A site file changed by hand: each kind of change on a site of 200 things, and keeping it."""
+    from terrain3d.draft.document import draft_of
+    from terrain3d.draft.history import History
+    from terrain3d.draft.journal import keep
+    from terrain3d.draft.options import set_unit
+    from terrain3d.draft.things import moved, renamed, things_of
+
+    text = (ROOT / "data" / "demo.toml").read_text(encoding="utf-8")
+    wall = '\n[[solid]]\nname = "{}"\npath = [[560018.5, 4950020.85], [560045.5, 4950020.85]]\nheight = 1.0\n'
+    text += "".join(wall.format(f"wall {n}") + "thickness = 0.3\n" for n in range(200))
+    with tempfile.TemporaryDirectory() as folder:
+        history = History(draft_of(text.encode(), Path(folder) / "site.toml"))
+        walls = [one for one in things_of(history.draft) if one.name.startswith("wall ")]
+
+        def aimed(n: int) -> None:
+            turned = {"bearing": n % 359 + 0.5}
+            history.push(set_unit(history.draft, "gate pole, one head", "D1", turned), "aim")
+
+        def dragged(n: int) -> None:
+            one = walls[n % len(walls)]
+            points = [(x + n / 1000, y) for x, y in one.points]
+            history.push(moved(history.draft, one.id, points), "move")
+
+        def named(n: int) -> None:
+            history.push(renamed(history.draft, walls[n % len(walls)].id, f"wall, {n}"), "rename")
+
+        reading = best_of(lambda: tomllib.loads(text), 3)
+        for what, change in (("aimed", aimed), ("dragged", dragged), ("renamed", named)):
+            begin = time.perf_counter()
+            for n in range(1000):
+                change(n)
+            each = (time.perf_counter() - begin) / 1000
+            row(f"a thing of 200 {what}, mean of 1,000", each, "its text read by tomllib", reading, "10 ms")
+        row("unsaved work kept beside the file", best_of(lambda: keep(history), 10), "", None, "")
+
+
 def time_study() -> None:
     """The parts of a study on the demo, beside judging its options once."""
     from terrain3d.job import run
@@ -295,11 +337,96 @@ def time_search() -> None:
         row(what, seconds, "one by one", one * result.settings_judged, "120 s")
 
 
+def time_page() -> None:
+    """How quickly a page follows the hand on the demo, two options side by side: each step whole.
+
+    A step is a setting sent, the picture packed, all that is written beside it, the section and what the
+    unit sees. Turning draws less of the ground, as it does while a hand turns.
+    """
+    import shutil
+
+    from terrain3d.draft.document import read_draft
+    from terrain3d.serve.session import Session
+
+    size = {"do": "size", "width": 800, "height": 560}
+    with tempfile.TemporaryDirectory() as folder:
+        for name in ("demo.toml", "demo.laz"):
+            shutil.copy(ROOT / "data" / name, folder)
+        begin = time.perf_counter()
+        session = Session(Path(folder), read_draft(Path(folder) / "demo.toml"))
+        row("a page opens the demo", time.perf_counter() - begin, "", None, "")
+        session.do(size)
+        session.do({"do": "choose_unit", "option": "shed pole, two heads", "unit": "D1"})
+        session.do({"do": "compare", "name": "gate pole, two heads"})
+        session.do({"do": "moving", "is_moving": True})
+        steps = _page_steps()
+        for message in (steps[0], steps[60], steps[120], steps[160]):
+            _page_step(session, message)
+        times, worked = np.transpose([_page_step(session, message) for message in steps])
+        for how, spent, limits in (
+            ("by the clock", times, ("150 ms", "300 ms")),
+            ("by the processors", worked, ("", "")),
+        ):
+            what = f"  a setting moves, {how}, median of {len(spent)}"
+            row(what, float(np.median(spent)), "", None, limits[0])
+            row("    95th percentile", float(np.percentile(spent, 95)), "", None, limits[1])
+        for count in (2, 1):
+            session.do({"do": "compare", "name": "gate pole, two heads" if count == 2 else None})
+            session.frame()
+            turns = 60
+            begin, busy = time.perf_counter(), time.process_time()
+            for _ in range(turns):
+                session.do({"do": "turn", "across": 1.5, "up": 0.0})
+                session.frame()
+            each, of_processors = (time.perf_counter() - begin) / turns, (time.process_time() - busy) / turns
+            what = f"  a frame while it turns, {count} in view ({1 / each:.0f} a second)"
+            row(what, each, "", None, "33 ms")
+            row("    by the processors", of_processors, "", None, "")
+        session.do({"do": "moving", "is_moving": False})
+        begin = time.perf_counter()
+        session.do({"do": "draw", "kind": "wall", "points": [[-1.0, 1.0], [3.0, 1.0]]})
+        session.frame()
+        row("  a wall drawn in sight of the units", time.perf_counter() - begin, "", None, "")
+        begin = time.perf_counter()
+        session.do({"do": "would_hold", "x": -2.0, "y": 6.0})
+        row("  what would hold a place", time.perf_counter() - begin, "", None, "")
+        session.end()
+
+
+def _page_steps() -> list[dict[str, object]]:
+    """200 steps of a hand: a unit turned, tilted, set to other ranges, raised, dragged between two poles."""
+    turned = [("bearing", (200 + 2.5 * k) % 360) for k in range(60)]
+    tilted = [("tilt", k % 20 - 10) for k in range(60)]
+    ranged = [("range", (4, 6, 8, 10, 12)[k % 5]) for k in range(30)]
+    raised = [("height", 0.8 + 0.05 * (k % 24)) for k in range(30)]
+    steps: list[dict[str, object]] = [
+        {"do": "set", "setting": setting, "value": value, "is_same": k > 0}
+        for k, (setting, value) in enumerate([*turned, *tilted, *ranged, *raised])
+    ]
+    for k in range(20):
+        mount = ("gate pole", "shed pole")[k % 2]
+        steps.append({"do": "move_unit", "option": "shed pole, two heads", "unit": "D1", "mount": mount})
+    return steps
+
+
+def _page_step(session: "Session", message: dict[str, object]) -> tuple[float, float]:
+    """Seconds of a step until all that follows the hand is there: by the clock, and of all processors."""
+    begin, worked = time.perf_counter(), time.process_time()
+    session.do(message)
+    session.frame()
+    session.state()
+    session.picture("section")
+    session.picture("outlook")
+    return time.perf_counter() - begin, time.process_time() - worked
+
+
 if __name__ == "__main__":
     time_sight()
     time_reading()
     time_commands()
     time_drawing()
+    time_page()
+    time_drafts()
     time_study()
     if "--no-search" not in sys.argv[1:]:
         time_search()

@@ -1,7 +1,7 @@
 """The one error a person is meant to read: what is wrong, where, and what to do."""
 
 from collections.abc import Iterable
-from typing import Protocol, TypeVar
+from typing import Any, Protocol, TypeVar
 
 from terrain3d.wording import fit
 
@@ -47,6 +47,23 @@ class InputError(ValueError):
         if mend:
             lines.append(f"  to mend: {mend}")
         super().__init__("\n".join(lines))
+
+    def __reduce__(self) -> tuple[type["InputError"], tuple[str, str, str], dict[str, Any]]:
+        """Made anew from its parts where a process hands it to another: lines are no part of `what`."""
+        return type(self), (self.what, self.where, self.mend), self.__dict__
+
+
+def in_a_line(error: InputError) -> str:
+    """What is wrong and what to do, in one line, where there is room for no more; of where, the key alone.
+
+    >>> in_a_line(InputError("-1 is out of bounds", "site.toml: mount 'pole': height", "give metres"))
+    'height: -1 is out of bounds; give metres'
+    >>> in_a_line(InputError("there is no such file", "/farm/site.toml", "name another"))
+    'there is no such file; name another'
+    """
+    key = error.where.rpartition(": ")[2]
+    place = f"{key}: " if key.replace("_", "").isalpha() and ": " in error.where else ""
+    return f"{place}{error.what}; {error.mend}" if error.mend else f"{place}{error.what}"
 
 
 class Uncertainty(UserWarning):

@@ -98,17 +98,26 @@ def judge_ready(ready: Ready, progress: Progress | None = None) -> Outcome:
     return judge(open_ready(ready, option_types(ready), progress), progress)
 
 
-def judge(site: OpenedSite, progress: Progress | None = None) -> Outcome:
+def judge(
+    site: OpenedSite,
+    progress: Progress | None = None,
+    look: Look | None = None,
+    before: Outcome | None = None,
+) -> Outcome:
     """Judge every option that a site's file names.
 
     Parameters
     ----------
     site : OpenedSite
     progress : callable, optional
+    look : callable, optional
+        What sees the panorama of an eye; whoever judges a site again and again hands in one that remembers.
+    before : Outcome, optional
+        Of the same site: options whose units stand there as they stood then are taken from it.
     """
     tell = progress or (lambda _step, _fraction: None)
     # Options that hang a unit on the same mount at the same height see the same from there.
-    look = remembered(_MOST_LOOKS)
+    look = look or remembered(_MOST_LOOKS)
     results = []
     for index, option in enumerate(site.file.option):
         tell("looking around from each mount", index / len(site.file.option))
@@ -120,9 +129,22 @@ def judge(site: OpenedSite, progress: Progress | None = None) -> Outcome:
             )
             for one in option.detector
         )  # fmt: skip
-        results.append(_judged(site, option.name, units, option.combine, look))
+        as_before = None if before is None else _as_before(site, before, option.name, units, option.combine)
+        results.append(as_before or _judged(site, option.name, units, option.combine, look))
     tell("looking around from each mount", 1.0)
     return _ranked_outcome(site, tuple(results))
+
+
+def _as_before(
+    site: OpenedSite, before: Outcome, name: str, units: tuple[Detector, ...], combine: str
+) -> OptionResult | None:
+    """An option as it was judged, where neither its units nor the ground under them are others."""
+    now, then = ((one.terrain, *(under.terrain for under in one.scenarios)) for one in (site, before.site))
+    is_same_ground = len(now) == len(then) and all(a is b for a, b in zip(now, then, strict=True))
+    if not is_same_ground or site.figure != before.figure:
+        return None
+    same = (one for one in before.options if (one.name, one.combine) == (name, combine))
+    return next((one for one in same if one.detectors == units), None)
 
 
 def judge_units(

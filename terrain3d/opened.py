@@ -9,7 +9,7 @@ from terrain3d.detector.types import DetectorType
 from terrain3d.errors import InputError
 from terrain3d.ready import Ready, in_file, option_types, own_figures, ready_site, search_types
 from terrain3d.site import GroundSource, Plane, Site, SiteHead
-from terrain3d.survey.build import build_surroundings, build_terrain
+from terrain3d.survey.build import Surveyed, build_surroundings, build_surveyed
 from terrain3d.survey.scenarios import Scenario, scenarios_of
 from terrain3d.terrain import Terrain
 from terrain3d.walk.indoor_tests import IndoorTests
@@ -106,20 +106,54 @@ def open_ready(
     InputError
         When the survey cannot be used.
     """
-    reach_m = max(detector_type.reach_m for detector_type in types.values())
+    return open_again(ready, types, None, progress, around_m)[0]
+
+
+def open_again(
+    ready: Ready,
+    types: Mapping[str, DetectorType],
+    before: Surveyed | None = None,
+    progress: Progress | None = None,
+    around_m: float | None = None,
+    most_cells: int | None = None,
+    spare_m: float = 0.0,
+) -> tuple[OpenedSite, Surveyed]:
+    """The same, with what was read of the survey: a site that is drawn anew is put to it without reading it.
+
+    Parameters
+    ----------
+    ready : Ready
+    types : mapping of str to DetectorType
+        At least one.
+    before : Surveyed, optional
+        Of the same site as it was drawn before; its frame stays.
+    progress : callable, optional
+    around_m : float, optional
+    most_cells : int, optional
+        As `survey.build.build_surveyed` has them.
+    spare_m : float
+        Ground so much farther around mounts is read than units reach, for more to be drawn on.
+
+    Raises
+    ------
+    InputError
+        When the survey cannot be used, or a drawn thing cannot stand on it.
+    """
+    reach_m = max(detector_type.reach_m for detector_type in types.values()) + spare_m
 
     def told(share: float) -> None:
         if progress is not None:
             progress("reading the survey", share)
 
     try:
-        terrain = build_terrain(ready.site, ready.folder, reach_m, told, around_m)
+        terrain, read = build_surveyed(ready.site, ready.folder, reach_m, told, around_m, before, most_cells)
         scenarios = scenarios_of(terrain, ready.site.scenario)
     except InputError as error:
         raise in_file(error, ready.path) from error
-    return OpenedSite(
+    site = OpenedSite(
         ready.site, terrain, ready.figure, ready.walker, types, ready.path, ready.tests, scenarios
     )
+    return site, read
 
 
 def site_of(terrain: Terrain, name: str = "site", figure: str | Figure = "person") -> OpenedSite:

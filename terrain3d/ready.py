@@ -58,7 +58,23 @@ def ready_site(path: Path) -> Ready:
     InputError
         When the file, a shape, a figure, the walk tests or the time zone cannot be used.
     """
-    site = load_site(path)
+    return ready_of(load_site(path), path)
+
+
+def ready_of(site: Site, path: Path) -> Ready:
+    """A site and all that it names but the survey, checked as `ready_site` does, whatever stands on disk.
+
+    Parameters
+    ----------
+    site : Site
+    path : Path
+        Of its file, which need not be there; names of files are relative to its folder.
+
+    Raises
+    ------
+    InputError
+        As `ready_site`.
+    """
     try:
         shapes = drawn(site, path.parent, None)
         if site.sun.zone is not None:

@@ -368,6 +368,13 @@ class ApproachShape(Table):
     path: Annotated[Path2, key("coordinates", "any point of it is a start of an open route")]
 
 
+class SectionShape(Table):
+    """A line to cut sections along: drawn, and judged by nobody."""
+
+    name: Annotated[Text, key("", "as `--along` names it")]
+    path: Annotated[Path2, key("coordinates", "that the section is cut along, laid out straight")]
+
+
 class NuisanceShape(Table):
     """A thing that may trouble a unit; `width` widens a point or a path."""
 
@@ -696,7 +703,10 @@ OrFile = Annotated[Annotated[_Shape, Tag(_DRAWN)] | Annotated[FileRef, Tag(_IN_A
 
 
 #: The tables of shapes; what else has a key `file` names a file of another kind by it.
-_SHAPES = {"solid", "foliage", "mount", "mark", "protect", "treat", "walk", "approach", "nuisance", "beyond"}
+_SHAPES = {
+    "solid", "foliage", "mount", "mark", "protect", "treat", "walk", "approach", "section", "nuisance",
+    "beyond",
+}  # fmt: skip
 
 
 class Site(Table):
@@ -713,6 +723,7 @@ class Site(Table):
     figure: tuple[FigureShape, ...] = ()
     walk: tuple[OrFile[WalkShape], ...] = ()
     approach: tuple[OrFile[ApproachShape], ...] = ()
+    section: tuple[OrFile[SectionShape], ...] = ()
     nuisance: tuple[OrFile[NuisanceShape], ...] = ()
     beyond: tuple[OrFile[BeyondShape], ...] = ()
     boundary: BoundaryShape | None = None
@@ -740,8 +751,8 @@ class Site(Table):
     @model_validator(mode="after")
     def _names_differ(self) -> "Site":
         kinds = (
-            "mount", "mark", "protect", "option", "scenario", "figure", "walk", "approach", "nuisance",
-            "beyond",
+            "mount", "mark", "protect", "option", "scenario", "figure", "walk", "approach", "section",
+            "nuisance", "beyond",
         )  # fmt: skip
         for kind in kinds:
             _no_twins((s.name for s in getattr(self, kind) if not isinstance(s, FileRef)), kind)

@@ -83,22 +83,39 @@ def read_toml(path: Path) -> dict[str, Any]:
     text = content(path, MOST_BYTES, "name a TOML file, or keep shapes by the thousand in GeoJSON")
     try:
         # Some editors put a byte-order mark before the text.
-        found = tomllib.loads(text.decode("utf-8-sig"))
-        _refuse_huge(found, str(path))
-        return found
+        return tables_of(text.decode("utf-8-sig"), str(path))
     except UnicodeDecodeError:
         raise InputError("it is not a text file in UTF-8", str(path), "name a TOML file") from None
+
+
+def tables_of(text: str, where: str) -> dict[str, Any]:
+    """The tables of a text of TOML, unchecked.
+
+    Raises
+    ------
+    InputError
+        Where it is none.
+
+    Examples
+    --------
+    >>> tables_of("[site]\\nname = 'x'\\n", "site.toml")
+    {'site': {'name': 'x'}}
+    """
+    try:
+        found = tomllib.loads(text)
+        _refuse_huge(found, where)
+        return found
     except tomllib.TOMLDecodeError as error:
-        raise InputError(f"it is not TOML: {error}", str(path), "mend the file at that line") from None
+        raise InputError(f"it is not TOML: {error}", where, "mend the file at that line") from None
     except InputError:
         raise
     except ValueError:  # Python turns no number of thousands of digits into one of its own
         raise InputError(
-            "a number in it has thousands of digits", str(path), f"write numbers up to {_LARGEST:,}"
+            "a number in it has thousands of digits", where, f"write numbers up to {_LARGEST:,}"
         ) from None
     except RecursionError:
         raise InputError(
-            "its tables or lists lie too deep in each other", str(path), "write them flatter"
+            "its tables or lists lie too deep in each other", where, "write them flatter"
         ) from None
 
 

@@ -1,10 +1,11 @@
 """The one place that prints: what came from files is made fit to be shown on the way to the terminal."""
 
+from typing import TYPE_CHECKING
+
 import click
 
 from terrain3d.wording import fit
 
-TYPE_CHECKING = False
 if TYPE_CHECKING:
     from rich.console import RenderableType
 

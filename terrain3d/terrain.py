@@ -389,6 +389,14 @@ class Approach:
 
 
 @dataclass(frozen=True, eq=False)
+class SectionLine:
+    """A line to cut sections along: (n, 2) in local metres."""
+
+    name: str
+    line: Floats
+
+
+@dataclass(frozen=True, eq=False)
 class Nuisance:
     """A thing that may trouble a unit whose layer it lies in.
 
@@ -449,6 +457,7 @@ class Terrain:
     error_m: float | None = None
     error_from: str = ""
     colours: Colours | None = None
+    sections: tuple[SectionLine, ...] = ()
     returns: Returns | None = None
 
     def __repr__(self) -> str:

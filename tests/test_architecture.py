@@ -21,7 +21,8 @@ FLOORS = {
     "readers": 5, "survey": 6, "sight": 6, "cover": 7, "ranking": 8,
     "walk": 9, "nuisance": 9, "conditions": 9, "uncertainty": 9,
     "ready": 10, "opened": 11, "job": 12, "search": 13, "study": 13, "sentences": 14, "show": 15, "paper": 15,
-    "pack": 16, "cli": 17,
+    "pack": 16, "draft": 16, "serve": 17,
+    "cli": 18,
 }  # fmt: skip
 
 

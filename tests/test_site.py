@@ -56,12 +56,19 @@ figure = "dog"
 [[approach]]
 name = "lane"
 path = [[-9, -9], [9, -9]]
+[[section]]
+name = "down the bank"
+path = [[0, 9], [0, -9]]
 """,
     )
     (walk,) = terrain.walks
     assert (walk.name, walk.speed_mps, walk.figure) == ("up the drive", 0.5, "dog")
     assert walk.line.tolist() == [[-5, -5], [0, 0], [5, 3]]
     assert terrain.approaches[0].line.tolist() == [[-9, -9], [9, -9]]
+    assert (terrain.sections[0].name, terrain.sections[0].line.tolist()) == (
+        "down the bank",
+        [[0, 9], [0, -9]],
+    )
 
 
 def test_nuisance_things_are_outlines(tmp_path):

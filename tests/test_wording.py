@@ -1,13 +1,16 @@
-"""Numbers as a person would write them, whatever a damaged file holds."""
+"""Numbers and words as a person would write them, whatever a damaged file holds."""
 
 import math
+import pickle
 import re
+import unicodedata
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from terrain3d.wording import box_words, coordinate, counted, listed, plain
+from terrain3d.errors import InputError
+from terrain3d.wording import box_words, coordinate, counted, fit, listed, plain
 
 
 @given(st.floats(allow_nan=False, allow_infinity=False, min_value=-1e15, max_value=1e15))
@@ -39,3 +42,39 @@ def test_counts_and_lists() -> None:
     assert [counted(n, "hole") for n in (0, 1, 2)] == ["0 holes", "1 hole", "2 holes"]
     assert listed(["a", "b"]) == "a and b"
     assert listed(["a", "b", "c", "d"]) == "a, b, c and 1 more"
+
+
+@given(st.text())
+def test_a_fit_line_steers_nothing_and_is_one_line(text: str) -> None:
+    """Whatever is in it: no control, format, surrogate or break of lines is left (Unicode, categories)."""
+    shown = fit(text, longest=30)
+    assert all(unicodedata.category(letter)[0] != "C" for letter in shown)
+    assert len(shown.splitlines()) <= 1
+    assert all(len(word) <= 30 for word in shown.split())
+
+
+@given(st.text(st.characters(min_codepoint=32, max_codepoint=126)))
+def test_plain_words_stay_as_they_are(text: str) -> None:
+    """Letters of ASCII are shown as they are, in words that are not too long."""
+    words = " ".join(word[:200] for word in text.split(" "))
+    assert fit(words) == words
+
+
+def test_an_error_that_another_process_hands_over_says_the_same() -> None:
+    """Its three parts in three lines, and what was noted on it."""
+    error = InputError("it is empty", "a.las", "copy it again\n  also: b.las (b); that one too")
+    error.add_note("the results are in out")
+    other = pickle.loads(pickle.dumps(error))
+    assert (
+        str(other)
+        == str(error)
+        == ("it is empty\n  where: a.las\n  to mend: copy it again\n  also: b.las (b); that one too")
+    )
+    assert (other.what, other.where, other.mend) == (error.what, error.where, error.mend)
+    assert other.__notes__ == ["the results are in out"]
+
+
+def test_foreign_words_in_an_error_stay_in_their_line() -> None:
+    """A break of lines in the name of a key makes no line of its own."""
+    error = InputError("unknown key a\nb", "x\x1b[31m.toml", "mend it")
+    assert str(error).splitlines() == ["unknown key a␊b", "  where: x␛[31m.toml", "  to mend: mend it"]

@@ -73,7 +73,10 @@ def _run(words: list[str]) -> int:
         say(error.ctx.get_help() if error.ctx else "")
         return BAD_INPUT
     except click.ClickException as error:
-        say(f"terrain3d: {error.format_message()}", err=True)
+        mend = ""
+        if isinstance(error, click.UsageError) and error.ctx is not None:
+            mend = f"\n  to mend: {error.ctx.command_path} --help lists what it takes"
+        say(f"terrain3d: {error.format_message()}{mend}", err=True)
         return BAD_INPUT
     except (KeyboardInterrupt, click.exceptions.Abort) as error:
         hear_no_more()

@@ -51,8 +51,8 @@ if TYPE_CHECKING:
     "--along",
     metavar="NAME",
     multiple=True,
-    help="Cut sections along a [[walk]] or an [[approach]] of this name, laid out straight, or along the"
-    ' "boundary"; give it again for more. In place of the sections of the units.',
+    help="Cut sections along a [[section]], a [[walk]] or an [[approach]] of this name, laid out straight, or"
+    ' along the "boundary"; give it again for more. In place of the sections of the units.',
 )
 @date_option
 def command(
@@ -100,9 +100,9 @@ def command(
 
 def _check_lines(along: tuple[str, ...], site: "Site") -> None:
     """Refuse a line that is not drawn; where a file draws some, its names are known once it is read."""
-    from terrain3d.site import ApproachShape, WalkShape
+    from terrain3d.site import ApproachShape, SectionShape, WalkShape
 
-    shapes = [*site.walk, *site.approach]
-    named = [shape.name for shape in shapes if isinstance(shape, WalkShape | ApproachShape)]
+    shapes = [*site.section, *site.walk, *site.approach]
+    named = [shape.name for shape in shapes if isinstance(shape, SectionShape | WalkShape | ApproachShape)]
     if len(named) == len(shapes):
         check_lines(along, [*named, *([BOUNDARY] if site.boundary is not None else [])])

@@ -209,7 +209,8 @@ def losses(
     kept = (code != NO_OUTCOME) & (code != BROKEN)
     # A code and a thing as one number: places start at NO_TAKER.
     width = len(names) + 1
-    counts = np.bincount(code[kept].astype(np.int64) * width + taker[kept] - NO_TAKER)
+    # In eight bits the product of the two would run over from some twenty things on.
+    counts = np.bincount(code[kept].astype(np.intp) * width + taker[kept] - NO_TAKER)
     found: dict[tuple[str, str | None], float] = {}
     for both in np.flatnonzero(counts).tolist():
         outcome, place = both // width, both % width + NO_TAKER

@@ -222,6 +222,18 @@ def option_result(
     )
 
 
+def without_units(terrain: Terrain, name: str = "") -> OptionResult:
+    """A site on which nothing is fixed yet: all of it is outside.
+
+    >>> from terrain3d.terrain import terrain_from_heights
+    >>> bare = without_units(terrain_from_heights(np.zeros((4, 5)), 1.0))
+    >>> bare.area_m2["outside"], bare.area_m2["both"]
+    (20.0, 0.0)
+    """
+    verdicts = np.where(terrain.ground.known, np.uint8(Verdict.OUTSIDE), np.uint8(UNKNOWN))
+    return option_result(terrain, name, (), "any", verdicts, verdicts, LayerMaps({}, {}))
+
+
 def option_verdicts(ground: Ground, option: OptionResult, figure_height_m: float) -> Codes:
     """(ny, nx) verdicts of an option for a figure of another height; casts no ray."""
     return combined([one.verdicts(ground, figure_height_m) for one in option.units], option.combine)

@@ -23,7 +23,7 @@ _Lines = Iterator[tuple[str, str]]
 
 def study_lines(study: Study) -> RenderableType:
     """Everything a study has to say: option by option, best first, then what is true of all of them."""
-    told = {option.name: list(_option(study, option)) for option in study.options}
+    told = {option.name: list(option_lines(study, option)) for option in study.options}
     shared = [line for line in next(iter(told.values())) if all(line in lines for lines in told.values())]
     if len(told) == 1:
         shared = []
@@ -55,7 +55,8 @@ def print_study(study: Study) -> None:
     lay_out(study_lines(study))
 
 
-def _option(study: Study, option: OptionStudy) -> _Lines:
+def option_lines(study: Study, option: OptionStudy) -> _Lines:
+    """What a study says of an option: the part and a line of it, again and again."""
     if option.walks is not None:
         yield from (("walks", line) for line in walks_lines(option.walks))
         yield from (("walk test", borrowed_line(test)) for test in option.walks.indoor_tests)

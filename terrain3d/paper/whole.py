@@ -57,6 +57,19 @@ def writing_to(out: Path, waiting: Callable[[], object] | None = None) -> Iterat
         yield
 
 
+def cleared(out: Path) -> None:
+    """Bring to its end, or clear away, what a run that was killed left in a folder; one without is left so.
+
+    Raises
+    ------
+    InputError
+        When the folder cannot be written.
+    """
+    if out.is_dir():
+        with writing_to(out):
+            _clear_left(out)
+
+
 @contextmanager
 def whole_folder(out: Path, is_outdated: Callable[[Path], bool] = lambda _path: False) -> Iterator[Path]:
     """A scratch folder whose contents take their place in `out` when the block ends well.

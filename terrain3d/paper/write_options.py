@@ -80,12 +80,12 @@ def with_options(
         there = {entry.get("name") for entry in entries(parsed(text, where), "option", where)}
     for option in options:
         if option.name in there:
-            text = with_table_replaced(text, "option", _table(option), comment, where)
-    new = [(_table(option), comment) for option in options if option.name not in there]
+            text = with_table_replaced(text, "option", option_table(option), comment, where)
+    new = [(option_table(option), comment) for option in options if option.name not in there]
     return with_tables(text, "option", new, where)
 
 
-def _table(option: Option) -> dict[str, Any]:
+def option_table(option: Option) -> dict[str, Any]:
     """An option as the site file writes it: without keys that say what goes without saying."""
     table: dict[str, Any] = {"name": option.name}
     if option.combine != Option.model_fields["combine"].default:

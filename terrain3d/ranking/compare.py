@@ -1,6 +1,10 @@
 """Options ranked by the protected ground they hold with both layers, weighted."""
 
+import numpy as np
+from numpy.typing import NDArray
+
 from terrain3d.cover.option import OptionResult, UnderScenario
+from terrain3d.cover.verdict import Verdict
 
 
 def held_m2(option: OptionResult) -> float:
@@ -54,3 +58,11 @@ def worst_scenario(option: OptionResult) -> UnderScenario | None:
 def ranked(options: tuple[OptionResult, ...]) -> tuple[OptionResult, ...]:
     """Options, best first; equals keep their order in the site file."""
     return tuple(sorted(options, key=lambda option: -round(held_m2(option), 6)))
+
+
+def held_beside(
+    option: OptionResult, other: OptionResult
+) -> tuple[NDArray[np.bool_], NDArray[np.bool_], NDArray[np.bool_]]:
+    """(ny, nx) each: ground that two options hold with both layers, that the first alone does, the other."""
+    own, others = option.verdicts == Verdict.BOTH, other.verdicts == Verdict.BOTH
+    return own & others, own & ~others, others & ~own

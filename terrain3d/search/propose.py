@@ -7,7 +7,7 @@ import pyproj
 
 from terrain3d.errors import InputError
 from terrain3d.opened import OpenedSite, Progress, open_ready
-from terrain3d.ready import in_file, ready_site, search_types
+from terrain3d.ready import Ready, in_file, ready_site, search_types
 from terrain3d.search.mounts import Proposal, propose, type_heights
 from terrain3d.survey.build import crs_of_site
 from terrain3d.terrain import Terrain
@@ -47,12 +47,22 @@ def propose_for(path: Path, every_m: float, progress: Progress) -> Proposed:
     InputError
         When the site file, the survey or a type cannot be used.
     """
-    ready = ready_site(path)
+    return propose_ready(ready_site(path), every_m, progress)
+
+
+def propose_ready(ready: Ready, every_m: float, progress: Progress) -> Proposed:
+    """Propose mounts for a site whose file is checked; as `propose_for`.
+
+    Raises
+    ------
+    InputError
+        As `propose_for`.
+    """
     types = search_types(ready)
     try:
         crs = crs_of_site(ready.site, ready.folder)
     except InputError as error:
-        raise in_file(error, path) from error
+        raise in_file(error, ready.path) from error
     detector_types = list(types.values())
     reach_m = max(detector_type.reach_m for detector_type in detector_types)
     site = open_ready(ready, types, progress, around_m=reach_m)

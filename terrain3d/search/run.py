@@ -55,7 +55,20 @@ def read_search(
     InputError
         When the site file, the survey or a type cannot be used, or there is nothing to search.
     """
-    ready = ready_site(path)
+    return ready_search(ready_site(path), progress, units, budget, hold)
+
+
+def ready_search(
+    ready: Ready, progress: Progress, units: int | None = None, budget: float | None = None,
+    hold: float | None = None,
+) -> Search:  # fmt: skip
+    """Read the survey of a site whose file is checked, for a search; as `read_search`.
+
+    Raises
+    ------
+    InputError
+        As `read_search`.
+    """
     types, space, limits = _checked(ready, units, budget, hold)
     return _on(open_ready(ready, types, progress), space, limits)
 

@@ -1,8 +1,9 @@
 """Site file and survey to `Terrain`: everything in one local frame, and what a person should doubt."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, is_dataclass, replace
 from functools import reduce
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pyproj
@@ -14,7 +15,8 @@ from terrain3d.readers.source import Box, Cloud, Header, Progress, Raster
 from terrain3d.readers.tiles import Survey, read_headers, read_tiles
 from terrain3d.site import Site
 from terrain3d.survey.boxes import box_around, grown, holds, joined, meeting, turned_box
-from terrain3d.survey.classes import GROUND, STANDS_ABOVE_M
+from terrain3d.survey.buildings import WallMount
+from terrain3d.survey.classes import GROUND, STANDS_ABOVE_M, Treatment
 from terrain3d.survey.colours import crs_of_photo, of_photo, of_returns
 from terrain3d.survey.dates import dated_of
 from terrain3d.survey.far import far_surface
@@ -98,18 +100,73 @@ def build_terrain(
     >>> terrain.ground.height_at([3.0], [0.0]), terrain.ground.z.shape
     (array([-0.3]), (160, 160))
     """
+    return build_surveyed(site, folder, reach_m, progress, around_m)[0]
+
+
+def build_surveyed(
+    site: Site,
+    folder: Path,
+    reach_m: float,
+    progress: Progress | None = None,
+    around_m: float | None = None,
+    before: "Surveyed | None" = None,
+    most_cells: int | None = None,
+) -> tuple[Terrain, "Surveyed"]:
+    """The same, with what was read of the survey, so that drawn things can be put to it again.
+
+    Parameters
+    ----------
+    site : Site
+    folder : Path
+    reach_m : float
+    progress : callable, optional
+    around_m : float, optional
+    before : Surveyed, optional
+        Of the same site as it was drawn before: its frame stays, and nothing is read again but where ground
+        is asked for that was not read, or where [ground] says something else.
+    most_cells : int, optional
+        Where nothing says which part of a survey is meant, its cells are made so much larger than the site
+        file has them that there are no more than these.
+
+    Raises
+    ------
+    InputError
+        As `build_terrain`.
+
+    Examples
+    --------
+    >>> from terrain3d.site import Site
+    >>> tables = {"site": {"name": "slope"}, "ground": {"plane": {"fall": 10, "towards": 90, "extent": 40}},
+    ...           "mount": [{"name": "pole", "at": (3.0, 0.0)}]}
+    >>> first, read = build_surveyed(Site.model_validate(tables), Path(), 12.0)
+    >>> tables["solid"] = [{"name": "w", "path": [[0, 5], [4, 5]], "height": 1.0, "thickness": 0.2}]
+    >>> second, _ = build_surveyed(Site.model_validate(tables), Path(), 12.0, before=read)
+    >>> second.ground is first.ground, second.solids.names
+    (True, ('w',))
+    """
     tell = progress or (lambda _fraction: None)
-    survey, site_crs, doubts = _settled(site, folder, lambda share: tell(_LOOKING * share))
-    header = None if survey is None else survey.header
-    shapes = drawn(site, folder, site_crs)
-    check_whereabouts(shapes, site, header, site_crs)
-    frame = _frame(site, shapes, header, site_crs)
-    local = placed(shapes, frame)
+    if before is not None and before.is_of(site, folder):
+        source = replace(before.source, site=site)
+        shapes = drawn(site, folder, source.site_crs)
+        header = None if source.survey is None else source.survey.header
+        check_whereabouts(shapes, site, header, source.site_crs)
+    else:
+        survey, site_crs, doubts = _settled(site, folder, lambda share: tell(_LOOKING * share))
+        header = None if survey is None else survey.header
+        shapes = drawn(site, folder, site_crs)
+        check_whereabouts(shapes, site, header, site_crs)
+        frame = _frame(site, shapes, header, site_crs) if before is None else before.source.frame
+        source = _source(site, folder, survey, site_crs, frame, doubts)
+        before = None
+    local = placed(shapes, source.frame)
     if header is not None:
-        check_on_survey(local, shapes, frame, header)
+        check_on_survey(local, shapes, source.frame, header)
     wanted = _wanted(local, reach_m, _AROUND_M if around_m is None else around_m)
-    ground = _source(site, folder, survey, site_crs, frame, doubts)
-    return _terrain(ground, shapes, local, wanted, lambda share: tell(_LOOKING + (1 - _LOOKING) * share))
+    if most_cells is not None and wanted is None and header is not None:
+        source = _coarser(source, header, most_cells)
+    return _terrain(
+        source, shapes, local, wanted, lambda share: tell(_LOOKING + (1 - _LOOKING) * share), before
+    )
 
 
 def build_surroundings(
@@ -166,7 +223,7 @@ def build_surroundings(
     if n_cells(meeting(wanted, covered), site.site.cell) > MAX_NODES:
         wanted = joined(near.ground.bounds, looked)
     if not holds(near.ground.bounds, meeting(wanted, covered)):
-        wide = _terrain(source, shapes, local, wanted, lambda share: tell(share / 2))
+        wide, _ = _terrain(source, shapes, local, wanted, lambda share: tell(share / 2))
         wide = replace(wide, solids=named_alike(wide.solids, near.solids))
     doubts = off_ground(wide.ground, shapes, local, "what is looked at around the site")
     far: tuple[Ground, ...] = ()
@@ -179,23 +236,30 @@ def build_surroundings(
 
 
 def _terrain(
-    source: "_Source", shapes: Drawn, local: Placed, wanted: Box | None, progress: Progress | None
-) -> Terrain:
-    """The ground within a box, with all that stands on it."""
+    source: "_Source",
+    shapes: Drawn,
+    local: Placed,
+    wanted: Box | None,
+    progress: Progress | None,
+    before: "Surveyed | None" = None,
+) -> tuple[Terrain, "Surveyed"]:
+    """The ground within a box with all that stands on it, and what was read for it."""
     tell = progress or (lambda _fraction: None)
     site, frame, doubts = source.site, source.frame, source.doubts
-    if source.survey is None:
+    surveyed = _surveyed(source, local, wanted, lambda share: tell(_READING * share), before)
+    if surveyed.read is None:
         relief, more = _drawn_ground(site, frame, source.site_crs, local)
         read = _Read(relief, Solids.none(), None, ())
         if local.treatments:
             more += ("[[treat]] outlines are left aside: drawn ground has nothing standing on it",)
     else:
-        read = _surveyed_ground(source, source.survey, local, wanted, lambda share: tell(_READING * share))
+        read = surveyed.read
         relief, more = read.relief, read.doubts
     tell(0.9)
     if source.survey is not None:
         relief, hidden = under_mounts(relief, local.mounts)
         more += hidden
+    relief = _same_relief(relief, surveyed.relief)
     check_on_ground(local, shapes, relief, site)
     doubts += more + ground_doubts(relief) + off_ground(relief.ground, shapes, local)
     dated, of_date = dated_of(site, None if source.survey is None else source.survey.header.dated)
@@ -203,7 +267,11 @@ def _terrain(
     error_m, error_from = _stated_error(site, source.survey)
     colours = read.colours
     if site.ground.photo is not None:
-        colours, of_them = of_photo(source.folder / site.ground.photo, source.photo_crs, frame, relief.ground)
+        if surveyed.photo is None or surveyed.relief is not relief:
+            photo = of_photo(source.folder / site.ground.photo, source.photo_crs, frame, relief.ground)
+            surveyed = replace(surveyed, photo=photo)
+        assert surveyed.photo is not None
+        colours, of_them = surveyed.photo
         doubts += of_them
     terrain = Terrain(
         frame,
@@ -224,10 +292,173 @@ def _terrain(
         error_m=error_m,
         error_from=error_from,
         colours=colours,
+        sections=local.sections,
         returns=read.returns,
     )
     tell(1.0)
-    return terrain
+    if surveyed.terrain is not None:
+        terrain = _as_before(terrain, surveyed.terrain)
+    return terrain, replace(surveyed, relief=relief, terrain=terrain)
+
+
+def _as_before(terrain: Terrain, old: Terrain) -> Terrain:
+    """The same holding the very values of before where they are no others: what was seen of them stays true.
+
+    All of it is the old terrain where nothing changed.
+    """
+    kept: dict[str, Any] = {
+        one.name: getattr(old, one.name)
+        for one in fields(Terrain)
+        if _is_same(getattr(terrain, one.name), getattr(old, one.name))
+    }
+    return old if len(kept) == len(fields(Terrain)) else replace(terrain, **kept)
+
+
+def _is_same(new: Any, old: Any) -> bool:
+    """Whether two values hold the same, arrays, values with arrays and rows of such included."""
+    if new is old:
+        return True
+    if type(new) is not type(old):
+        return False
+    if isinstance(new, np.ndarray):
+        is_number = new.dtype.kind == "f"
+        return new.shape == old.shape and bool(np.array_equal(new, old, equal_nan=is_number))
+    if isinstance(new, tuple):
+        return len(new) == len(old) and all(_is_same(a, b) for a, b in zip(new, old, strict=True))
+    if is_dataclass(new):
+        return all(_is_same(getattr(new, one.name), getattr(old, one.name)) for one in fields(new))
+    return bool(new == old or (new != new and old != old))
+
+
+def _coarser(source: "_Source", header: Header, most_cells: int) -> "_Source":
+    """The same with cells so large that few enough of them cover the whole survey."""
+    covered = turned_box(header.bounds, source.frame, header.crs, to_local=True)
+    cell = source.site.site.cell
+    while n_cells(covered, cell) > most_cells:
+        cell *= 2
+    if cell == source.site.site.cell:
+        return source
+    head = source.site.site.model_copy(update={"cell": cell})
+    return replace(source, site=source.site.model_copy(update={"site": head}))
+
+
+#: A mount farther than this from all that a survey shows standing changes none of it, metres: one whose wall
+#: is said to face some way, and one that may yet be in a building.
+_NEAR_WALL_M, _IN_BUILDING_M = 22.0, 3.0
+
+
+@dataclass(frozen=True, eq=False)
+class Surveyed:
+    """What was read for a site, so that drawn things can be put to it again; from `build_surveyed`.
+
+    Parameters
+    ----------
+    source : _Source
+    box : Box or None
+        Of the ground that was read, metres; None where it is drawn.
+    tiles : tuple
+        The survey as it was read, and beside it the surface or the land.
+    treatments, walls : tuple
+        Drawn things that say how returns are taken, and mounts on or near what stands.
+    read : _Read or None
+        The ground and what stands on it, out of these.
+    relief : Relief or None
+        The ground as it was last put together.
+    photo : tuple or None
+        Its colours, where a photograph shows it.
+    terrain : Terrain or None
+        What it was put together to.
+    earlier : Surveyed or None
+        What was read at first, where more ground was asked for since.
+    """
+
+    source: "_Source"
+    box: Box | None = None
+    tiles: tuple[Any, ...] = ()
+    treatments: tuple[Treatment, ...] = ()
+    walls: tuple[WallMount, ...] = ()
+    read: _Read | None = None
+    relief: Relief | None = None
+    photo: tuple[Colours, tuple[str, ...]] | None = None
+    terrain: Terrain | None = None
+    earlier: "Surveyed | None" = None
+
+    def is_of(self, site: Site, folder: Path) -> bool:
+        """Whether a site file names the same survey to be read in the same way."""
+        own = self.source.site
+        if folder != self.source.folder or site.site.crs != own.site.crs:
+            return False
+        # Drawn ground is made anew from what the file says, and that costs nothing.
+        is_drawn = _is_drawn(own) and _is_drawn(site)
+        return is_drawn or (site.ground, site.site.cell) == (own.ground, own.site.cell)
+
+
+def _is_drawn(site: Site) -> bool:
+    return site.ground.file is None
+
+
+def _same_relief(relief: Relief, before: Relief | None) -> Relief:
+    """The relief of before where nothing of it changed: what was seen on it then is still true."""
+    if before is None or relief is before:
+        return relief
+    new, old = relief.ground, before.ground
+    is_same = (new.x0, new.y0, new.cell_m, new.z.shape) == (old.x0, old.y0, old.cell_m, old.z.shape)
+    if is_same and np.array_equal(new.z, old.z, equal_nan=True) and np.array_equal(new.filled, old.filled):
+        return before
+    return relief
+
+
+def _surveyed(
+    source: "_Source", local: Placed, wanted: Box | None, progress: Progress, before: Surveyed | None
+) -> Surveyed:
+    """What is read of the survey, or was before: again only where ground is wanted that was not read."""
+    of = source.survey
+    relief, terrain = (None, None) if before is None else (before.relief, before.terrain)
+    if of is None:
+        return Surveyed(source, relief=relief, terrain=terrain)
+    covered = turned_box(of.header.bounds, source.frame, of.header.crs, to_local=True)
+    work = _cut(wanted or covered, covered)
+    treatments, tiles, earlier = local.treatments, (), None
+    if before is not None and before.box is not None:
+        earlier = before.earlier
+        if earlier is not None and earlier.box is not None and holds(earlier.box, work):
+            # What asked for more ground is gone again: the numbers are those of before it came.
+            return _surveyed(source, local, wanted, progress, earlier)
+        if holds(before.box, work):
+            work, tiles = before.box, before.tiles
+            walls = _walls_that_matter(local.wall_mounts, before)
+            if before.read is not None and _same_treatments(treatments, before) and walls == before.walls:
+                return replace(before, source=source)
+        else:
+            earlier, work = earlier or before, joined(before.box, work)
+    tiles = tiles or _read_around(source, of, work, progress)
+    read = _surveyed_ground(source, of, local, work, tiles)
+    kept = Surveyed(
+        source, work, tiles, treatments, (), read, relief, terrain=terrain, earlier=earlier
+    )  # fmt: skip
+    return replace(kept, walls=_walls_that_matter(local.wall_mounts, kept))
+
+
+def _same_treatments(treatments: tuple[Treatment, ...], before: Surveyed) -> bool:
+    return len(treatments) == len(before.treatments) and all(
+        new.take_as == old.take_as and np.array_equal(new.outline, old.outline)
+        for new, old in zip(treatments, before.treatments, strict=True)
+    )
+
+
+def _walls_that_matter(walls: tuple[WallMount, ...], surveyed: Surveyed) -> tuple[WallMount, ...]:
+    """The mounts near to anything that the survey shows: what is open beneath its roofs hangs on them."""
+    assert surveyed.read is not None
+    solids = surveyed.read.solids
+    corners = solids.vertices[solids.triangles][:, :, :2]
+    low, high = corners.min(axis=1), corners.max(axis=1)
+
+    def is_near(wall: WallMount) -> bool:
+        away = _IN_BUILDING_M if wall.faces_deg is None else _NEAR_WALL_M
+        at = np.array([wall.x, wall.y])
+        return bool(((low - away <= at) & (at <= high + away)).all(axis=1).any())
+
+    return tuple(wall for wall in walls if is_near(wall)) if len(corners) else ()
 
 
 @dataclass(frozen=True)
@@ -345,19 +576,27 @@ def _drawn_ground(
     return relief, doubts
 
 
-def _surveyed_ground(
-    source: _Source, of: Survey, local: Placed, wanted: Box | None, progress: Progress
-) -> _Read:
-    """Read what lies around the shapes and turn it into ground and what stands on it."""
+def _read_around(source: _Source, of: Survey, work: Box, progress: Progress) -> tuple[Any, ...]:
+    """The survey around a box, and the surface or the land beside it."""
+    around = _around(source.site, work)
+    read = [read_tiles(of, turned_box(around, source.frame, of.header.crs, to_local=False), progress)]
+    for beside in (source.surface, source.land):
+        if beside is not None:
+            box = turned_box(around, source.frame, beside.header.crs, to_local=False)
+            read.append(read_tiles(beside, box))
+    return tuple(read)
+
+
+def _around(site: Site, work: Box) -> Box:
+    return grown(work, site.ground.hole_limit + _BEYOND_M + 3 * site.site.cell)
+
+
+def _surveyed_ground(source: _Source, of: Survey, local: Placed, work: Box, tiles: tuple[Any, ...]) -> _Read:
+    """Turn what was read into ground and what stands on it."""
     site, frame, header = source.site, source.frame, of.header
-    covered = turned_box(header.bounds, frame, header.crs, to_local=True)
-    work = _cut(wanted or covered, covered)
     lattice = lattice_over(work, site.site.cell)
     limit = site.ground.hole_limit
-    beyond = limit + _BEYOND_M + 3 * site.site.cell
-    around = (work[0] - beyond, work[1] - beyond, work[2] + beyond, work[3] + beyond)
-    box = turned_box(around, frame, header.crs, to_local=False)
-    survey = read_tiles(of, box, progress)
+    survey = tiles[0]
     if isinstance(survey, Raster):
         doubts = (
             *survey.doubts,
@@ -371,14 +610,16 @@ def _surveyed_ground(
                     f"the surface is in {crs_words(other)}, the ground in "
                     f"{crs_words(header.crs)}: both are turned into the site's own metres",
                 )
-            solids, profiles, more = _between(source.surface, around, frame, local, relief, site.ground.eaves)
+            solids, profiles, more = _between(
+                source.surface, tiles[1], frame, local, relief, site.ground.eaves
+            )
             return _Read(relief, solids, profiles, doubts + more)
         if local.treatments:
             doubts += ("[[treat]] outlines are left aside: a grid has nothing standing on it",)
         return _Read(from_raster(survey, frame, lattice, limit), Solids.none(), None, doubts)
     if isinstance(survey, Cloud):
         if source.land is not None:
-            land = read_tiles(source.land, turned_box(around, frame, source.land.header.crs, to_local=False))
+            land = tiles[-1]
             assert isinstance(land, Raster)
             return _from_heights(survey, land, frame, local, lattice, limit, site.ground.eaves)
         return _from_cloud(survey, frame, local, lattice, limit, site.ground.eaves)
@@ -434,10 +675,9 @@ def _from_heights(
 
 
 def _between(
-    of: Survey, around: Box, frame: Frame, local: Placed, relief: Relief, eaves_m: float
+    of: Survey, raster: Raster, frame: Frame, local: Placed, relief: Relief, eaves_m: float
 ) -> tuple[Solids, Profiles, tuple[str, ...]]:
     """What stands between the ground and a grid of the highest things: each cell of it is one return."""
-    raster = read_tiles(of, turned_box(around, frame, of.header.crs, to_local=False))
     assert isinstance(raster, Raster)
     xyz = returns_of(raster, frame, relief)
     doubts = tuple(f"of the surface: {doubt}" for doubt in raster.doubts)

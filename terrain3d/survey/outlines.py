@@ -19,6 +19,7 @@ from terrain3d.site import (
     MountShape,
     NuisanceShape,
     ProtectShape,
+    SectionShape,
     WalkShape,
 )
 from terrain3d.tables import Table, checked
@@ -27,7 +28,7 @@ from terrain3d.wording import counted
 Shape = TypeVar("Shape", bound=Table)
 #: Kinds whose names tell one from another.
 _NAMED = (
-    MountShape, MarkShape, ProtectShape, WalkShape, ApproachShape, NuisanceShape, BeyondShape
+    MountShape, MarkShape, ProtectShape, WalkShape, ApproachShape, SectionShape, NuisanceShape, BeyondShape
 )  # fmt: skip
 
 #: Columns that map programs add by themselves (common practice, no source).

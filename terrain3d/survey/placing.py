@@ -20,6 +20,7 @@ from terrain3d.site import (
     MountShape,
     NuisanceShape,
     ProtectShape,
+    SectionShape,
     Site,
     SolidShape,
     TreatShape,
@@ -29,7 +30,17 @@ from terrain3d.survey.buildings import WallMount
 from terrain3d.survey.classes import Treatment
 from terrain3d.survey.leaves import Prism
 from terrain3d.survey.outlines import expand
-from terrain3d.terrain import LEAF_DB_PER_M, Approach, Area, Beyond, Mark, Mount, Nuisance, Walk
+from terrain3d.terrain import (
+    LEAF_DB_PER_M,
+    Approach,
+    Area,
+    Beyond,
+    Mark,
+    Mount,
+    Nuisance,
+    SectionLine,
+    Walk,
+)
 from terrain3d.units import Floats
 
 _MODELS = {
@@ -41,6 +52,7 @@ _MODELS = {
     "treat": TreatShape,
     "walk": WalkShape,
     "approach": ApproachShape,
+    "section": SectionShape,
     "nuisance": NuisanceShape,
     "beyond": BeyondShape,
 }
@@ -60,6 +72,7 @@ Shape = (
     | TreatShape
     | WalkShape
     | ApproachShape
+    | SectionShape
     | NuisanceShape
     | BeyondShape
     | BoundaryShape
@@ -81,6 +94,7 @@ class Drawn:
     beyond: tuple[tuple[BeyondShape, pyproj.CRS | None], ...] = ()
     boundary: tuple[tuple[BoundaryShape, pyproj.CRS | None], ...] = ()
     mark: tuple[tuple[MarkShape, pyproj.CRS | None], ...] = ()
+    section: tuple[tuple[SectionShape, pyproj.CRS | None], ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,6 +113,7 @@ class Placed:
     boundary: Floats | None = None
     wall_mounts: tuple[WallMount, ...] = ()
     marks: tuple[Mark, ...] = ()
+    sections: tuple[SectionLine, ...] = ()
 
 
 def drawn(site: Site, folder: Path, site_crs: pyproj.CRS | None) -> Drawn:
@@ -226,6 +241,7 @@ def placed(shapes: Drawn, frame: Frame) -> Placed:
         next((_ring(at) for _, at in local["boundary"]), None),
         tuple(WallMount(float(at[0, 0]), float(at[0, 1]), m.wall, m.name) for m, at in local["mount"]),
         tuple(Mark(m.name, float(at[0, 0]), float(at[0, 1])) for m, at in local["mark"]),
+        tuple(SectionLine(s.name, at) for s, at in local["section"]),
     )
 
 

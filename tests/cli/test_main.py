@@ -75,7 +75,7 @@ def test_stills_cut_sections_along_a_walk(tmp_path, capsys, monkeypatch):
     assert run("stills", site, "--out", out, "--kind", "section", "--along", "across") == 0
     assert capsys.readouterr().out.split() == [str(out / "stills" / "01-section-north.png")]
     for more, told in (
-        (("--along", "boundary"), "there is no walk, way in or boundary 'boundary'"),
+        (("--along", "boundary"), "there is no section, walk, way in or boundary 'boundary'"),
         (("--along", "across", "--kind", "plan"), "--along is for sections"),
         (("--along", "across", "--bearing", "30"), "give --along or --bearing"),
     ):

@@ -136,6 +136,24 @@ def test_empty_areas_are_zero():
     assert set(areas.values()) == {0.0}
 
 
+@pytest.mark.parametrize("n_things", [1, 60, 5000])
+def test_ground_is_lost_to_the_very_thing_that_takes_it_however_many_there_are(n_things):
+    """A cell of each cause of each thing, by hand: every one comes back with its own area, once."""
+    causes = {code: key for code, key in CAUSE_KEYS.items() if code != BROKEN}
+    names = tuple(f"hedge {k}" for k in range(n_things))
+    things = [0, n_things // 2, n_things - 1] if n_things > 2 else [0]
+    cells = [(code, thing) for code in causes for thing in things]
+    outcomes = np.array([[code for code, _ in cells]], np.uint8)
+    takers = np.array([[thing for _, thing in cells]], np.int32)
+    found = losses(
+        LayerMaps({"upper": outcomes}, {"upper": takers}), names, 0.25, np.ones((1, len(cells)), bool)
+    )
+    expected = {}
+    for code, thing in cells:
+        expected[causes[code], names[thing]] = expected.get((causes[code], names[thing]), 0.0) + 0.25
+    assert {(loss.cause, loss.name): loss.area_m2 for loss in found} == expected
+
+
 def test_what_warnings_say_is_there_in_numbers():
     """A wall 0.3 m ahead, an area of 1 m2 out of reach, half a disc off the edge of the ground."""
     far = Area("far yard", np.array([[-14, -14], [-13, -14], [-13, -13], [-14, -13.0]]))

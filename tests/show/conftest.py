@@ -6,8 +6,8 @@ from scenes import slope_outcome
 from terrain3d.show.drape import drape
 from terrain3d.show.pages import outlook, plan, section, shading, sheet
 from terrain3d.show.pages.context import PageContext
-from terrain3d.show.pages.section_image import Window, cut_image
 from terrain3d.show.pages.stills import write_stills
+from terrain3d.show.section_image import Window, cut_image
 from terrain3d.sight.picture import picture
 
 

@@ -26,7 +26,7 @@ from terrain3d.show.lettering import (
     printable,
 )
 from terrain3d.show.pages.sheet import Sheet
-from terrain3d.show.window.canvas import sign_board
+from terrain3d.show.writing import sign_board
 
 #: A line of each script, and the word that the Unicode names of its letters have.
 LINES = {

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from terrain3d.cover.areas import protected_weight
 from terrain3d.cover.option import OptionResult
-from terrain3d.cover.verdict import Verdict
+from terrain3d.ranking.compare import held_beside
 from terrain3d.sentences import words
 from terrain3d.sentences.options import against_line
 from terrain3d.show.blocks import Gap, Row, Section, fill
@@ -63,8 +63,7 @@ def against_sheet(context: PageContext, option: OptionResult) -> Sheet:
 
 def gained_and_lost(option: OptionResult, best: OptionResult) -> dict[Sign, Mask]:
     """(ny, nx) where both options hold ground with both layers, and where one of them alone does."""
-    own, other = option.verdicts == Verdict.BOTH, best.verdicts == Verdict.BOTH
-    return {HELD_BY_BOTH: own & other, GAINED: own & ~other, LOST: other & ~own}
+    return dict(zip((HELD_BY_BOTH, GAINED, LOST), held_beside(option, best), strict=True))
 
 
 def _ground_section(heading: str, told: dict[Sign, Mask], cell_m2: float) -> Section:

@@ -21,7 +21,7 @@ from terrain3d.show.blocks import Paragraph, fill
 from terrain3d.show.legend import layer_signs, lobe_signs, masked_signs, site_signs, verdict_sign
 from terrain3d.show.pages.column import shown_ground
 from terrain3d.show.pages.context import PageContext
-from terrain3d.show.pages.on_picture import small_scale
+from terrain3d.show.pages.on_picture import HALO, small_scale
 from terrain3d.show.pages.plan import begin_plan
 from terrain3d.show.pages.section import Frame, heights_shown, paint_section, section_view, sides
 from terrain3d.show.pages.sheet import COLUMN_LEFT, COLUMN_RIGHT, PICTURE, Page, Place, Sheet, share_of_page
@@ -143,7 +143,10 @@ def _section(page: Sheet, outcome: Outcome, option: OptionResult, place: Place) 
     axes.set(xticks=[], yticks=[])
     small_scale(axes, right - left)
     (name,) = page.lines(f"{unit.name}, {bearing:.0f}°", width - 0.02, 7, 1)
-    page.text(start + 0.006, bottom + height - 0.009, name, 7, va="top", color=palette.QUIET_INK)
+    # On a slope the ground and what grows on it may reach up into the corner.
+    page.text(
+        start + 0.006, bottom + height - 0.009, name, 7, va="top", color=palette.QUIET_INK, path_effects=HALO
+    )
 
 
 def _text(page: Sheet, outcome: Outcome, option: OptionResult, bottom: float, height: float) -> None:

@@ -107,13 +107,13 @@ def check_lines(wanted: Iterable[str], there: Iterable[str]) -> None:
     --------
     >>> check_lines(["lane"], ["path", "boundary"])
     Traceback (most recent call last):
-    terrain3d.errors.InputError: there is no walk, way in or boundary 'lane' to cut a section along
+    terrain3d.errors.InputError: there is no section, walk, way in or boundary 'lane' to cut a section along
       to mend: give one of 'path', 'boundary'
     """
     known = dict.fromkeys(there)
     for name in wanted:
         if name not in known:
-            give = f"give one of {', '.join(map(repr, known))}" if known else "draw a [[walk]] first"
+            give = f"give one of {', '.join(map(repr, known))}" if known else "draw a [[section]] first"
             raise InputError(
-                f"there is no walk, way in or boundary {name!r} to cut a section along", mend=give
+                f"there is no section, walk, way in or boundary {name!r} to cut a section along", mend=give
             )

@@ -1,7 +1,5 @@
 """What a unit sees: azimuth by elevation, shaded by distance, with its layers where they point."""
 
-import math
-from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
@@ -14,9 +12,8 @@ from terrain3d import palette
 from terrain3d.cover.layer_shares import layer_shares
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.profile import head_bearings
-from terrain3d.detector.pose import Arc, Detector, PosedHead, PosedLayer, posed_heads, shut_arcs
+from terrain3d.detector.pose import Detector, PosedHead, posed_heads, shut_arcs
 from terrain3d.job import Outcome
-from terrain3d.palette import Rgb
 from terrain3d.sentences.outlook import figure_lines, layer_words, outlook_sentence
 from terrain3d.show.blocks import Gap, Listing, Row, Section, fill
 from terrain3d.show.legend import (
@@ -32,6 +29,15 @@ from terrain3d.show.legend import (
     layer_signs,
     masked_signs,
     site_signs,
+)
+from terrain3d.show.outlook_image import (
+    NEAREST_M,
+    Span,
+    distance_share,
+    in_world,
+    layer_outline,
+    shaded,
+    span_of,
 )
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import HALO, Label, place_labels
@@ -53,32 +59,16 @@ from terrain3d.walk.along import layers_over
 
 Ints = NDArray[np.int64]
 
-#: Directions shown beyond the outermost arc, degrees.
-_ASIDE_DEG = 14.0
-#: Shown below and above level, degrees; a layer that points elsewhere widens this.
-_LOW_DEG, _HIGH_DEG = -32.0, 14.0
-#: Nothing nearer is told apart, metres, and how far sight is followed past the range, times.
-NEAREST_M, _PAST_RANGE = 0.5, 4.0
+#: How far sight is followed past the range, times.
+PAST_RANGE_TIMES = 4.0
 #: Lines of equal distance on the ground, metres.
 CONTOURS_M = (2.0, 4.0, 8.0, 12.0, 24.0, 48.0)
 #: Figures stand so far away, metres.
 FIGURES_M = (4.0, 8.0, 12.0)
-#: Near and far ends of the shading, dark to light, of what stands there.
-_SHADES = {Hit.GROUND: palette.GROUND_BY_DISTANCE, Hit.SOLID: palette.SOLID_BY_DISTANCE}
 #: Directions are cast for no finer a page than this, however fine the paper.
 _FINEST = 1.6
 #: Elevations between the directions that are counted, degrees.
 _FINE_DEG = 0.1
-
-
-@dataclass(frozen=True)
-class Span:
-    """What the picture holds: azimuths from the unit's facing (right positive) and elevations, degrees."""
-
-    left: float
-    right: float
-    low: float
-    high: float
 
 
 def pages(context: PageContext) -> list[Page]:
@@ -102,7 +92,11 @@ def outlook_sheet(context: PageContext, option: OptionResult, unit: Detector) ->
     azimuths = span.left + (span.right - span.left) * (np.arange(across) + 0.5) / across
     elevations = span.low + (span.high - span.low) * (np.arange(up) + 0.5) / up
     seen = picture(
-        outcome.terrain, unit.eye, unit.bearing_deg + azimuths, elevations, _PAST_RANGE * unit.type.max_range
+        outcome.terrain,
+        unit.eye,
+        unit.bearing_deg + azimuths,
+        elevations,
+        PAST_RANGE_TIMES * unit.type.max_range,
     )
     shares = layer_shares(unit, *_met(outcome, unit, azimuths))
     sentence = outlook_sentence(shares, outcome.terrain.solids.names)
@@ -178,17 +172,6 @@ def figure_places(unit: Detector) -> list[tuple[float, float]]:
     ]
 
 
-def span_of(unit: Detector) -> Span:
-    """The directions that a picture of a unit holds: its arcs and layers with some room."""
-    heads = posed_heads(unit)
-    outlines = [layer_outline(unit, head, layer) for head in heads for layer in head.layers]
-    every = np.vstack(outlines)
-    aside = min(max(float(np.abs(every[:, 0]).max()) + _ASIDE_DEG, 45.0), 180.0)
-    low = min(_LOW_DEG, float(every[:, 1].min()) - 4)
-    high = max(_HIGH_DEG, float(every[:, 1].max()) + 6)
-    return Span(-aside, aside, max(low, -89.0), min(high, 89.0))
-
-
 def _with_figures(span: Span, outcome: Outcome, unit: Detector) -> Span:
     """What the picture holds so that the figures are in it from head to foot, and what is written there."""
     x, y = np.transpose([_place_of(unit, *place) for place in figure_places(unit)] or [(unit.x, unit.y)])
@@ -205,81 +188,6 @@ def _with_figures(span: Span, outcome: Outcome, unit: Detector) -> Span:
 def _place_of(unit: Detector, away_m: float, turn_deg: float) -> tuple[float, float]:
     east, north = direction(unit.bearing_deg + turn_deg)
     return unit.x + away_m * east, unit.y + away_m * north
-
-
-def layer_outline(unit: Detector, head: PosedHead, layer: PosedLayer, stretch: Arc | None = None) -> Floats:
-    """The edge of a layer as it stands in the world, once around; of a stretch of its head's arc alone.
-
-    Returns
-    -------
-    (n, 2) float
-        Azimuth from the unit's facing, right positive, and elevation above level, degrees.
-
-    Examples
-    --------
-    >>> from pathlib import Path
-    >>> from terrain3d.detector.types import load_type
-    >>> unit = Detector("D1", load_type("one-head-90", Path()), "pole", 0, 0, 0, 1.0, 30.0)
-    >>> head = posed_heads(unit)[0]
-    >>> layer_outline(unit, head, head.layers[0])[[0, 60]].round(3).tolist()
-    [[-45.0, 1.5], [45.0, 1.5]]
-    """
-    side = np.linspace(*((-head.arc_deg / 2, head.arc_deg / 2) if stretch is None else stretch), 61)
-    half = layer.thickness_deg / 2
-    edges = [(side, layer.elevation_deg + half), (side[::-1], layer.elevation_deg - half)]
-    outline = np.vstack([in_world(unit, head, azimuth, elevation) for azimuth, elevation in edges])
-    return np.vstack([outline, outline[:1]])
-
-
-def in_world(unit: Detector, head: PosedHead, azimuth_deg: Floats, elevation_deg: float) -> Floats:
-    """Directions of a head's frame as (azimuth from the unit's facing, elevation), degrees.
-
-    The inverse of `detector.pose.in_head`.
-    """
-    a, e = np.radians(azimuth_deg)[:, None], math.radians(elevation_deg)
-    rays = math.cos(e) * (np.sin(a) * head.right + np.cos(a) * head.forward) + math.sin(e) * head.up
-    bearing = np.degrees(np.arctan2(rays[:, 0], rays[:, 1]))
-    turn = (bearing - unit.bearing_deg + 180) % 360 - 180
-    # A fan across the back of the unit runs on past 180 degrees instead of jumping.
-    turn = np.degrees(np.unwrap(np.radians(turn)))
-    return np.column_stack([turn, np.degrees(np.arcsin(np.clip(rays[:, 2], -1, 1)))])
-
-
-def shaded(seen: Picture, range_m: float) -> Rgb:
-    """Colour every direction: dark near, light far, paler beyond range, white for the sky.
-
-    Parameters
-    ----------
-    seen : Picture
-    range_m : float
-        The unit's maximum range.
-
-    Returns
-    -------
-    (m, n, 3) uint8
-        Rows as the picture has them.
-    """
-    image = np.empty((*seen.what.shape, 3))
-    image[:] = palette.rgb(SKY.fill)
-    for what, (near, far) in _SHADES.items():
-        here = seen.what == what
-        share = distance_share(seen.distance[here], range_m)[:, None]
-        image[here] = (1 - share) * palette.rgb(near) + share * palette.rgb(far)
-        image[here & (seen.distance > range_m)] = palette.rgb(PAST_RANGE.fill)
-    # Leaves stand before what is hit; what they let through shows behind them.
-    veil = (1 - seen.through)[..., None] * 0.85
-    image += veil * (palette.rgb(palette.FOLIAGE) - image)
-    return np.asarray(np.rint(image), np.uint8)
-
-
-def distance_share(distance: Floats, range_m: float) -> Floats:
-    """Where a distance lies between the nearest told apart (0) and the range (1), by its logarithm.
-
-    >>> distance_share(np.array([0.5, 12.0, 50.0]), 12.0).tolist()
-    [0.0, 1.0, 1.0]
-    """
-    share = np.log(np.maximum(distance, NEAREST_M) / NEAREST_M) / math.log(range_m / NEAREST_M)
-    return np.minimum(share, 1.0)
 
 
 def _met(outcome: Outcome, unit: Detector, azimuths: Floats) -> tuple[Picture, Ints]:

@@ -54,13 +54,6 @@ from terrain3d.show.pages import section_along
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import HALO, Label, haloed, marked, place_labels
 from terrain3d.show.pages.plan import begin_plan
-from terrain3d.show.pages.section_image import (
-    STRIP_PX,
-    Window,
-    cut_image,
-    has_leaves,
-    over_ground_pieces,
-)
 from terrain3d.show.pages.sheet import (
     BLOCK_FLOOR,
     BLOCK_TOP,
@@ -72,6 +65,13 @@ from terrain3d.show.pages.sheet import (
     share_of_page,
 )
 from terrain3d.show.pages.size import HEIGHT_PX, WIDTH_PX, Size, scale_for
+from terrain3d.show.section_image import (
+    STRIP_PX,
+    Window,
+    cut_image,
+    has_leaves,
+    over_ground_pieces,
+)
 from terrain3d.show.sections import unit_section
 from terrain3d.show.silhouettes import silhouette
 from terrain3d.terrain import Terrain

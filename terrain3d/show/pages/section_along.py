@@ -1,4 +1,4 @@
-"""The section along a walk, a way in or the boundary: what a person who goes there would meet."""
+"""The section along a drawn line, a walk, a way in or the boundary: what who goes there would meet."""
 
 from dataclasses import dataclass, replace
 from functools import partial
@@ -42,14 +42,6 @@ from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.names import BOUNDARY, check_lines
 from terrain3d.show.pages.on_picture import HALO, haloed, marked, small_scale
 from terrain3d.show.pages.plan import begin_plan
-from terrain3d.show.pages.section_image import (
-    Window,
-    blank,
-    has_leaves,
-    lay,
-    lay_ground,
-    over_ground_pieces,
-)
 from terrain3d.show.pages.sheet import (
     BLOCK_FLOOR,
     BLOCK_TOP,
@@ -61,6 +53,14 @@ from terrain3d.show.pages.sheet import (
     share_of_page,
 )
 from terrain3d.show.pages.size import WIDTH_PX, Size, scale_for
+from terrain3d.show.section_image import (
+    Window,
+    blank,
+    has_leaves,
+    lay,
+    lay_ground,
+    over_ground_pieces,
+)
 from terrain3d.show.sections import unit_section
 from terrain3d.show.silhouettes import silhouette
 from terrain3d.terrain import Foliage, Terrain
@@ -102,14 +102,15 @@ def pages(context: PageContext) -> list[Page]:
 
 
 def lines_named(terrain: Terrain, names: tuple[str, ...]) -> list[tuple[str, Floats]]:
-    """The walks, ways in and the boundary of some names, in the order of the names.
+    """The lines of section, walks, ways in and the boundary of some names, in the order of the names.
 
     Raises
     ------
     InputError
         Where there is none of a name, or it has no length.
     """
-    there = [(walk.name, walk.line) for walk in terrain.walks]
+    there = [(section.name, section.line) for section in terrain.sections]
+    there += [(walk.name, walk.line) for walk in terrain.walks]
     there += [(way.name, way.line) for way in terrain.approaches]
     if terrain.boundary is not None:
         there.append((BOUNDARY, np.vstack([terrain.boundary, terrain.boundary[:1]])))

@@ -14,10 +14,11 @@ from terrain3d.detector.pose import Detector
 from terrain3d.sentences.views import heading_words, seen_words, view_words, views_sentence
 from terrain3d.show.blocks import Gap, Listing, Paragraph, Row, Section, fill
 from terrain3d.show.legend import LEAVES, LEVEL, PROTECTED, SKY, UNIT, Sign, site_signs
+from terrain3d.show.outlook_image import shaded
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import Label, marked, place_labels
 from terrain3d.show.pages.on_sight import direction_label, draw_protected, seen_at
-from terrain3d.show.pages.outlook import shaded, skyline
+from terrain3d.show.pages.outlook import skyline
 from terrain3d.show.pages.sheet import BLOCK_FLOOR, BLOCK_TOP, COLUMN_RIGHT, WIDE_PICTURE, Page, Sheet
 from terrain3d.show.pages.size import HEIGHT_PX, WIDTH_PX
 from terrain3d.sight.picture import Picture, picture

@@ -1,6 +1,5 @@
 """A small page of text and rectangles, drawn in a few milliseconds: what the window says."""
 
-import math
 from functools import lru_cache
 
 import numpy as np
@@ -11,15 +10,11 @@ from terrain3d.palette import Rgb
 from terrain3d.show.blocks import Gap, Paragraph, Piece, Row, Section, TypeSize
 from terrain3d.show.drape import stripes
 from terrain3d.show.legend import Sign
-from terrain3d.show.lettering import fitted_lines, letters, line_width
+from terrain3d.show.lettering import fitted_lines, line_width
+from terrain3d.show.writing import letter_mask
 
 Box = tuple[float, float, float, float]
 LINE = 1.38
-#: From the upper edge of a line to its baseline, from there to its foot, and from line to line of a name, in
-#: sizes of the type.
-_ASCENT, _DESCENT, _LEADING = 0.928, 0.236, 1.17
-#: How much a name covers of what lies behind it.
-_BOARD = 0.75
 #: Sizes of type, pixels.
 TYPE: dict[TypeSize, int] = {"large": 13, "row": 13, "small": 12, "note": 11}
 #: Where words beside a sign begin; width of a sign, and pixels of it that stand for a metre of its dashes.
@@ -56,7 +51,7 @@ class Canvas:
     ) -> None:
         """Write one line whose upper edge is at y; align is l, m or r; what is too wide ends in dots."""
         (line,) = _fitted(text, (width or 1e6) / size, 1, bold)
-        mask, (left, top) = _letters(line, size, bold)
+        mask, (left, top) = letter_mask(line, size, bold)
         x -= {"l": 0.0, "m": 0.5, "r": 1.0}[align] * (mask.width + left)
         self._image.paste(colour, (round(x) + left, round(y + 0.18 * size) + top), mask)
 
@@ -148,38 +143,6 @@ class Canvas:
         return np.asarray(self._image, np.uint8)
 
 
-def sign_board(lines: list[str], size: int, bold: bool) -> Rgb:
-    """Lines in ink, each in the middle of a board of faint paper.
-
-    Parameters
-    ----------
-    lines : list of str
-        Ready to print, as `fitted_lines` gives them.
-    size : int
-        Of the type, pixels.
-    bold : bool
-
-    Returns
-    -------
-    (height, width, 4) uint8
-        Row 0 at the top; the last of the four is how much covers what lies behind.
-    """
-    drawn = [_letters(line, size, bold) for line in lines]
-    tops = [round(row * _LEADING * size) + top for row, (_, (_, top)) in enumerate(drawn)]
-    wide = max(left + mask.width for mask, (left, _) in drawn) + 2
-    # Some scripts reach higher and lower than Latin letters do.
-    above = min(0, *tops)
-    foot = math.ceil(size * (_LEADING * (len(drawn) - 1) + _ASCENT + _DESCENT))
-    foot = max(foot, *(top + mask.height for top, (mask, _) in zip(tops, drawn, strict=True)))
-    covered = Image.new("L", (wide, foot - above))
-    for top, (mask, (left, _)) in zip(tops, drawn, strict=True):
-        covered.paste(255, ((wide - left - mask.width) // 2 + left, top - above), mask)
-    ink = np.asarray(covered, float)[..., None] / 255
-    colours = ink * palette.rgb(palette.INK) + (1 - ink) * palette.rgb(palette.PAPER)
-    board = np.dstack([colours, 255 * (ink + (1 - ink) * _BOARD)])
-    return (board + 0.5).astype(np.uint8)
-
-
 @lru_cache(maxsize=64)
 def _patch(sign: Sign) -> Rgb:
     """A small piece of ground, as the view draws it."""
@@ -209,10 +172,3 @@ def _dashes(pattern_m: tuple[float, ...]) -> list[tuple[float, float]]:
 def _fitted(text: str, width: float, max_lines: int, bold: bool) -> tuple[str, ...]:
     # Most of a page says the same from one moment to the next.
     return tuple(fitted_lines(text, width, max_lines, "bold" if bold else "normal"))
-
-
-@lru_cache(maxsize=1024)
-def _letters(line: str, size: int, bold: bool) -> tuple[Image.Image, tuple[int, int]]:
-    """A line of letters as a mask, and where its upper left lies from where the line begins."""
-    mask, (left, above) = letters(line, size, "bold" if bold else "normal")
-    return Image.fromarray(mask), (left, round(_ASCENT * size) - above)

@@ -5,8 +5,8 @@ from collections.abc import Callable
 from functools import partial
 from typing import Any
 
-from terrain3d.show.window.controls import Setting
-from terrain3d.show.window.state import EXTRAS
+from terrain3d.show.live.controls import Setting
+from terrain3d.show.live.state import EXTRAS
 
 #: How long a burst of keys or moves is gathered before it is carried out, milliseconds.
 _GATHER_MS = 1

@@ -2,23 +2,30 @@
 
 from functools import lru_cache
 
+import numpy as np
+
 from terrain3d import palette
 from terrain3d.caution import SHORT_CAUTION
-from terrain3d.cover.option import OptionResult
 from terrain3d.detector.fixing import fixing_of
 from terrain3d.palette import Rgb
-from terrain3d.sentences import words
-from terrain3d.sentences.heads import setting_lines
-from terrain3d.sentences.options import loss_line
-from terrain3d.sentences.warnings import height_warning, option_warnings
-from terrain3d.show.blocks import Paragraph, Row, Section, fill
-from terrain3d.show.legend import PROTECTED, layer_signs, masked_signs
+from terrain3d.sentences.warnings import height_warning
+from terrain3d.show.blocks import Row, Section, fill
+from terrain3d.show.live import controls
+from terrain3d.show.live.column import (
+    OptionHead,
+    Options,
+    head_sections,
+    option_heads,
+    options_shown,
+    sides_of,
+    sign_section,
+    warnings_shown,
+)
+from terrain3d.show.live.controls import SETTINGS, Setting
+from terrain3d.show.live.findings import CHANCE_HEADING, chance_rows, finding_sections, legend_sections
+from terrain3d.show.live.state import CHANCE, EXTRAS, OTHERWISE, WindowState
 from terrain3d.show.sections import protected_sections, warning_sections
-from terrain3d.show.window import controls
 from terrain3d.show.window.canvas import LINE, Canvas
-from terrain3d.show.window.controls import SETTINGS, Setting
-from terrain3d.show.window.findings import draw_legend, finding_sections, study_signs
-from terrain3d.show.window.state import EXTRAS, OTHERWISE, WindowState
 
 COLUMN_PX = 330
 BAR_PX = 146
@@ -76,21 +83,23 @@ def draw_column(state: WindowState, height: int) -> Rgb:
         Row 0 at the top.
     """
     canvas = Canvas(COLUMN_PX, max(height, 240), _MARGIN)
-    options = tuple(state.outcome.options[index] for index in state.shown)
+    options = options_shown(state)
     foot = _foot(_study_keys(state))
     canvas.bottom = canvas.height - len(foot) - 8.0
     canvas.text(state.outcome.site_name, 12, 1, colour=palette.QUIET_INK)
-    for option, side in zip(options, ("Left: ", "Right: ") if len(options) > 1 else ("",), strict=True):
-        _option_head(canvas, state, option, side, len(options) == 1)
-    sides = ("left", "right") if len(options) > 1 else ()
-    draw_legend(canvas, state, options, sides)
-    signs, held = _sign_section(state, options), protected_sections(options, sides)
-    mind = warning_sections(_warnings(state, options))
+    for head, side in zip(
+        option_heads(state), ("Left: ", "Right: ") if len(options) > 1 else ("",), strict=True
+    ):
+        _option_head(canvas, head, side, len(options) == 1)
+    sides = sides_of(options)
+    _draw_legend(canvas, state, options, sides)
+    signs, held = sign_section(state, options), protected_sections(options, sides)
+    mind = warning_sections(warnings_shown(state, options))
     if state.study is None:
-        fill(canvas, [*held, *_head_section(state), *mind, signs])
+        fill(canvas, [*held, *head_sections(state), *mind, signs])
     else:
         # What the lines in the view are has to be said before what else was found.
-        fill(canvas, [signs, *held, *_head_section(state)])
+        fill(canvas, [signs, *held, *head_sections(state)])
         # However much was found, it is said that there is something to mind.
         kept = _HEADED_LINE_PX if mind else 0.0
         canvas.bottom -= kept
@@ -203,46 +212,40 @@ def question(state: WindowState) -> Rgb:
     return canvas.picture()
 
 
-def _option_head(canvas: Canvas, state: WindowState, option: OptionResult, side: str, is_alone: bool) -> None:
+def _option_head(canvas: Canvas, head: OptionHead, side: str, is_alone: bool) -> None:
     canvas.y += 6
-    canvas.text(f"{side}{option.name}", 18 if is_alone else 14, 2, bold=True)
-    place = words.place_in_ranking(state.outcome, option)
-    notes = [f"{place} in the ranking"] if place else []
-    if option.name in state.unsaved:
-        notes.append("not saved")
-    if notes:
-        canvas.put(Row(", ".join(notes), size="small", is_quiet=True))
+    canvas.text(f"{side}{head.name}", 18 if is_alone else 14, 2, bold=True)
+    if head.notes:
+        canvas.put(Row(", ".join(head.notes), size="small", is_quiet=True))
     canvas.y += 3
-    canvas.text(loss_line(state.outcome, option), 12, 4)
-    if state.study is not None and state.studied(option) is None:
+    canvas.text(head.loss, 12, 4)
+    if head.is_otherwise:
         canvas.text(f"{OTHERWISE}.", 12, 2, colour=palette.REFUSED)
 
 
-def _sign_section(state: WindowState, options: tuple[OptionResult, ...]) -> Section:
-    """What the bodies and lines in the views are."""
-    units = [unit for option in options for unit in option.detectors]
-    signs = [*layer_signs(units), *masked_signs(units, is_scene=True)]
-    if state.outcome.terrain.protect:
-        signs.append(PROTECTED)
-    rows = [Row(sign.text, sign=sign) for sign in [*signs, *study_signs(state, options)]]
-    return Section("In the view", tuple(rows))
-
-
-def _head_section(state: WindowState) -> list[Section]:
-    """What is set by name or head by head of the chosen unit; none where nothing is."""
-    lines = tuple(Paragraph(line, 2) for line in setting_lines(state.unit))
-    return [Section(f"{state.unit.name}, head by head", lines)] if lines else []
-
-
-def _warnings(state: WindowState, options: tuple[OptionResult, ...]) -> list[str]:
-    """The warnings of the options in view, each once; what is not of all of them with its side."""
-    common = set.intersection(*(set(option_warnings(option, state.outcome.terrain)) for option in options))
-    found = [
-        warning if warning in common else side + warning
-        for option, side in zip(options, ("Left: ", "Right: ") if len(options) > 1 else ("",), strict=True)
-        for warning in option_warnings(option, state.outcome.terrain)
-    ]
-    return list(dict.fromkeys(found))
+def _draw_legend(canvas: Canvas, state: WindowState, options: Options, sides: tuple[str, ...]) -> None:
+    """What the colours on the ground are; the chance as one band of them."""
+    if state.ground_shown != CHANCE:
+        fill(canvas, legend_sections(state, options, sides))
+        return
+    if not canvas.head(Section(CHANCE_HEADING, ())):
+        return
+    width, top = canvas.inner, round(canvas.y) + 3
+    if canvas.y + 18 + LINE * 12 > canvas.bottom:
+        return
+    canvas.rectangle(
+        (canvas.margin - 1, top - 1, canvas.margin + width, top + 14), palette.PAPER, palette.QUIET_INK
+    )
+    bar = palette.chance_rgb(np.linspace(0, 1, width))
+    canvas.paste(canvas.margin, top, np.repeat(bar[None], 14, axis=0))
+    canvas.y += 20
+    for share, align in ((0.0, "l"), (0.5, "m"), (1.0, "r")):
+        canvas.write(canvas.margin + share * width, canvas.y, f"{share:.0%}", 12, align=align)
+    canvas.y += LINE * 12 + 2
+    if sides:
+        canvas.put(Row("", sides, size="small", is_bold=True))
+    for row in chance_rows(state, options):
+        canvas.put(row)
 
 
 @lru_cache(maxsize=4)

@@ -94,3 +94,15 @@ def test_a_short_name_has_what_its_option_costs_beside_it(outcome):
     heights = {text.get_text(): text.get_position()[1] for text in page.figure.texts}
     outlay = outlay_words(context.outcome.options[0])
     assert any(abs(heights[outlay] - heights[f"pole {k}"]) < 1e-6 for k in range(4))
+
+
+def test_the_bearing_of_a_small_section_is_read_on_ground_as_well(outcome):
+    """A slope rises into the corner where it stands: it has a rim, with one option and with several."""
+    with page_style():
+        (one,) = pages(context_of(alone(outcome, 0)))
+        (several,) = pages(context_of(outcome))
+        for page in (one.draw(), several.draw()):
+            told = [text for text in page.figure.texts if text.get_text().startswith("D1, ")]
+            bearings = [text for text in told if text.get_text().endswith("\u00b0")]
+            assert bearings
+            assert all(text.get_path_effects() for text in bearings)

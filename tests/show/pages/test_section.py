@@ -32,9 +32,9 @@ from terrain3d.show.legend import verdict_sign
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.section import draw_section, section_sheet, section_view
-from terrain3d.show.pages.section_image import LAYER_STRENGTH, Window, cut_image, lit
 from terrain3d.show.pages.sheet import WIDE_PICTURE, Sheet
 from terrain3d.show.pages.size import HEIGHT_PX, SCREEN, SIZES, WIDTH_PX
+from terrain3d.show.section_image import LAYER_STRENGTH, Window, cut_image, lit
 from terrain3d.show.silhouettes import silhouette
 from terrain3d.terrain import Foliage
 

@@ -15,12 +15,13 @@ from terrain3d.sentences.along import NO_STRETCH, along_sentence, layers_words
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.context import Lines
 from terrain3d.show.pages.section_along import along_sheet, line_image, lines_named
-from terrain3d.show.pages.section_image import Window
 from terrain3d.show.pages.stills import listed_pages
-from terrain3d.terrain import Approach, Foliage
+from terrain3d.show.section_image import Window
+from terrain3d.terrain import Approach, Foliage, SectionLine
 from terrain3d.walk.along import profile_along
 
 LANE = Approach("the lane", np.array([[-20.0, -14.0], [20.0, -14.0]]))
+BANK = SectionLine("down the bank", np.array([[0.0, 9.0], [0.0, -9.0]]))
 EDGE = np.array([[-15.0, -15.0], [15.0, -15.0], [15.0, 15.0], [-15.0, 15.0]])
 
 
@@ -28,7 +29,7 @@ EDGE = np.array([[-15.0, -15.0], [15.0, -15.0], [15.0, 15.0], [-15.0, 15.0]])
 def lined(outcome):
     """The invented slope with two walks, a way in and a boundary."""
     walked = with_walks(outcome, LONG, SHORT)
-    return walked.on(replace(walked.terrain, approaches=(LANE,), boundary=EDGE))
+    return walked.on(replace(walked.terrain, approaches=(LANE,), boundary=EDGE, sections=(BANK,)))
 
 
 def along_context(outcome, *names, size="screen"):
@@ -37,8 +38,8 @@ def along_context(outcome, *names, size="screen"):
 
 def test_walks_ways_in_and_the_boundary_are_found_by_name(lined):
     """In the order they are asked for; the boundary closes; what is not there or has no length is refused."""
-    lines = lines_named(lined.terrain, ("boundary", LANE.name, LONG.name))
-    assert [name for name, _ in lines] == ["boundary", LANE.name, LONG.name]
+    lines = lines_named(lined.terrain, ("boundary", LANE.name, LONG.name, BANK.name))
+    assert [name for name, _ in lines] == ["boundary", LANE.name, LONG.name, BANK.name]
     assert np.array_equal(lines[0][1], [*EDGE, EDGE[0]])
     still = replace(LONG, line=np.array([[1.0, 1.0], [1.0, 1.0]]))
     for terrain, name in ((with_walks(lined, still).terrain, LONG.name), (lined.terrain, "nobody")):

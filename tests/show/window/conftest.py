@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from terrain3d.show.window import views
-from terrain3d.show.window.coarse import coarse_surface
+from terrain3d.show.live import stage
+from terrain3d.show.live.coarse import coarse_surface
 
 _thinned: dict = {}
 
@@ -21,4 +21,4 @@ def thinned_once(monkeypatch):
             _thinned[key] = coarse_surface(surface)
         return _thinned[key]
 
-    monkeypatch.setattr(views, "coarse_surface", thinned)
+    monkeypatch.setattr(stage, "coarse_surface", thinned)

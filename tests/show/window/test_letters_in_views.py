@@ -8,7 +8,7 @@ from vtkmodules.util.numpy_support import vtk_to_numpy
 
 from terrain3d.show.lettering import fitted_lines
 from terrain3d.show.window import views as window
-from terrain3d.show.window.canvas import sign_board
+from terrain3d.show.writing import sign_board
 
 #: "Back yard with a car park" in Chinese and "behind the yard" in Devanagari, and a long option in Greek.
 HAN, DEVANAGARI = "后院停车场", "आँगन के पीछे"

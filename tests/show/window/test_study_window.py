@@ -12,12 +12,12 @@ from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.nuisance.animals import animal_ground
 from terrain3d.nuisance.spill import spill
 from terrain3d.show.extent import site_extent
+from terrain3d.show.live.findings import finding_rows
+from terrain3d.show.live.state import WindowState
+from terrain3d.show.live.study_scene import ways_scene
 from terrain3d.show.window import panels
 from terrain3d.show.window import views as window
-from terrain3d.show.window.findings import finding_rows
 from terrain3d.show.window.keys_and_mouse import KeysAndMouse
-from terrain3d.show.window.state import WindowState
-from terrain3d.show.window.study_scene import ways_scene
 from terrain3d.study import OptionStudy, Study
 from terrain3d.terrain import Beyond, Nuisance, Walk
 from terrain3d.uncertainty.error_field import ErrorSizes

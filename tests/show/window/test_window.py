@@ -14,9 +14,10 @@ from vtkmodules.util.numpy_support import vtk_to_numpy
 from terrain3d import palette
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.errors import InputError
-from terrain3d.show.window import controls, panels
+from terrain3d.show.live import controls
+from terrain3d.show.live.state import WindowState
+from terrain3d.show.window import panels
 from terrain3d.show.window import views as window
-from terrain3d.show.window.state import WindowState
 from terrain3d.sight.hits import reach_of
 
 
@@ -374,7 +375,8 @@ from pathlib import Path
 import numpy as np
 from terrain3d.cli.view import _saver
 from terrain3d.job import run
-from terrain3d.show.window import controls, panels
+from terrain3d.show.live import controls
+from terrain3d.show.window import panels
 from terrain3d.show.window.keys_and_mouse import KeysAndMouse
 from terrain3d.show.window.views import View
 
@@ -492,14 +494,14 @@ told, hurry = [], view.hurry
 view.hurry = lambda is_hurried: (told.append(is_hurried), hurry(is_hurried))
 def next_key(*_):
     # Goes on once the view has come to rest by itself.
-    if left_to_press and not view._is_hurried:
+    if left_to_press and not view.is_hurried:
         window.SetEventInformation(900, 500, 0, 0, chr(0), 1, left_to_press.pop(0))
         window.InvokeEvent("KeyPressEvent")
 window.AddObserver("TimerEvent", next_key)
 window.CreateRepeatingTimer(200)
 view.plotter.show()
 assert not left_to_press and state.unsaved
-assert told[-2:] == [True, False] and not view._is_hurried, told
+assert told[-2:] == [True, False] and not view.is_hurried, told
 """
 
 

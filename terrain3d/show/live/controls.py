@@ -8,7 +8,7 @@ from typing import Any
 from terrain3d.cover.option import OptionResult
 from terrain3d.detector.pose import Detector
 from terrain3d.errors import InputError
-from terrain3d.show.window.head_controls import with_head
+from terrain3d.show.live.head_controls import with_head
 
 
 @dataclass(frozen=True)
@@ -32,6 +32,8 @@ TILT = Setting("tilt", "tilt_deg", 1.0, -30.0, 30.0, "°")
 #: A unit has only the ranges of its type; these limits stand for none.
 RANGE = Setting("range", "range_m", 0.0, 0.0, math.inf, " m")
 SETTINGS = (HEIGHT, BEARING, TILT, RANGE)
+#: Set where there is room for it.
+ROLL = Setting("roll", "roll_deg", 1.0, -30.0, 30.0, "°")
 
 Units = tuple[Detector, ...]
 
@@ -116,7 +118,7 @@ def slider_span(unit: Detector, setting: Setting, head: int | None = None) -> tu
         return offered[0], offered[-1]
     if setting is BEARING:
         return 0.0, 360.0 - setting.step
-    if setting is TILT:
+    if setting in (TILT, ROLL):
         return setting.low, setting.high
     low, high = unit.type.mount_height
     return min(0.3, low, value), max(3.0, math.ceil(high + 0.5), value)

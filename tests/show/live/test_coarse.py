@@ -7,9 +7,9 @@ from matplotlib.tri import LinearTriInterpolator, Triangulation
 from scenes import slope_outcome
 
 from terrain3d.show.extent import site_extent
+from terrain3d.show.live.coarse import OFF_M, coarse_surface
 from terrain3d.show.parts import ground_parts
 from terrain3d.show.shapes import filled_heights
-from terrain3d.show.window.coarse import OFF_M, coarse_surface
 
 
 @pytest.fixture(scope="module")

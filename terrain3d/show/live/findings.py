@@ -1,4 +1,4 @@
-"""What of a study is written in the column: legends of its ground, signs of its lines, its findings."""
+"""What of a study is written in a column: legends of its ground, signs of its lines, its findings."""
 
 from dataclasses import replace
 
@@ -13,7 +13,7 @@ from terrain3d.sentences.routes import percent
 from terrain3d.sentences.sun import sun_lines
 from terrain3d.sentences.uncertainty import amount_words
 from terrain3d.sentences.words import NO_FIGURE
-from terrain3d.show.blocks import Paragraph, Row, Section, fill
+from terrain3d.show.blocks import Paragraph, Row, Section
 from terrain3d.show.legend import (
     ALARM,
     BOUNDARY,
@@ -25,24 +25,24 @@ from terrain3d.show.legend import (
     SPILT_WITHIN,
     Sign,
 )
+from terrain3d.show.live.state import ANIMALS, BEYOND, CHANCE, WAYS, WindowState, uncertainty_of
 from terrain3d.show.sections import animal_section, ground_section
-from terrain3d.show.window.canvas import LINE, Canvas
-from terrain3d.show.window.state import ANIMALS, BEYOND, CHANCE, WAYS, WindowState, uncertainty_of
 from terrain3d.study import OptionStudy
 from terrain3d.walk.routes import OpenRoutes
 from terrain3d.walk.ways_in import WayIn
 
 #: A figure that is not there.
 _NONE = "\u2013"
+#: Over what the colours of the chance are.
+CHANCE_HEADING = "Both layers hold, of all draws"
 _Options = tuple[OptionResult, ...]
 
 
-def draw_legend(canvas: Canvas, state: WindowState, options: _Options, sides: tuple[str, ...]) -> None:
+def legend_sections(state: WindowState, options: _Options, sides: tuple[str, ...]) -> list[Section]:
     """What the colours on the ground are.
 
     Parameters
     ----------
-    canvas : Canvas
     state : WindowState
     options : tuple of OptionResult
         In view.
@@ -50,14 +50,29 @@ def draw_legend(canvas: Canvas, state: WindowState, options: _Options, sides: tu
         Over the figures of each; empty for one option alone.
     """
     if state.ground_shown == CHANCE:
-        _chance_legend(canvas, state, options, sides)
-    elif state.ground_shown == ANIMALS:
+        signs = [Row(f"{share:.0%}", sign=_chance_sign(share)) for share in (0.0, 0.25, 0.5, 0.75, 1.0)]
+        return [Section(CHANCE_HEADING, (*signs, *chance_rows(state, options)), sides)]
+    if state.ground_shown == ANIMALS:
         grounds = [found.animals for found in _studies(state, options) if found.animals is not None]
         section = animal_section(grounds, sides)
         areas = tuple(words.square_metres(ground.crawling.area_m2) for ground in grounds)
-        fill(canvas, [replace(section, blocks=(*section.blocks, Row(CRAWLING.text, areas, CRAWLING)))])
-    else:
-        fill(canvas, [ground_section(options, sides)])
+        return [replace(section, blocks=(*section.blocks, Row(CRAWLING.text, areas, CRAWLING)))]
+    return [ground_section(options, sides)]
+
+
+def chance_rows(state: WindowState, options: _Options) -> tuple[Row, ...]:
+    """How much ground is held in half of the draws, and in nearly all."""
+    cell_m2 = state.outcome.terrain.ground.cell_m**2
+    doubts = [uncertainty for option in options if (uncertainty := uncertainty_of(state, option)) is not None]
+    return tuple(
+        Row(text, tuple(words.square_metres(float((d.chance >= least).sum()) * cell_m2) for d in doubts))
+        for text, least in (("in half or more", 0.5), ("in 95% or more", 0.95))
+    )
+
+
+def _chance_sign(share: float) -> Sign:
+    red, green, blue = (int(v) for v in palette.chance_rgb(np.array([share]))[0])
+    return Sign("", fill=f"#{red:02x}{green:02x}{blue:02x}", line=palette.QUIET_INK)
 
 
 def study_signs(state: WindowState, options: _Options) -> list[Sign]:
@@ -135,30 +150,6 @@ def finding_rows(state: WindowState, options: _Options) -> list[tuple[str, tuple
     if any(found.spill is not None and found.spill.has_boundary for found in known):
         add("Past boundary, in range", [_past_words(found) for found in studies])
     return rows
-
-
-def _chance_legend(canvas: Canvas, state: WindowState, options: _Options, sides: tuple[str, ...]) -> None:
-    if not canvas.head(Section("Both layers hold, of all draws", ())):
-        return
-    width, top = canvas.inner, round(canvas.y) + 3
-    if canvas.y + 18 + LINE * 12 > canvas.bottom:
-        return
-    canvas.rectangle(
-        (canvas.margin - 1, top - 1, canvas.margin + width, top + 14), palette.PAPER, palette.QUIET_INK
-    )
-    bar = palette.chance_rgb(np.linspace(0, 1, width))
-    canvas.paste(canvas.margin, top, np.repeat(bar[None], 14, axis=0))
-    canvas.y += 20
-    for share, align in ((0.0, "l"), (0.5, "m"), (1.0, "r")):
-        canvas.write(canvas.margin + share * width, canvas.y, f"{share:.0%}", 12, align=align)
-    canvas.y += LINE * 12 + 2
-    cell_m2 = state.outcome.terrain.ground.cell_m**2
-    doubts = [uncertainty for option in options if (uncertainty := uncertainty_of(state, option)) is not None]
-    if sides:
-        canvas.put(Row("", sides, size="small", is_bold=True))
-    for text, least in (("in half or more", 0.5), ("in 95% or more", 0.95)):
-        areas = tuple(words.square_metres(float((d.chance >= least).sum()) * cell_m2) for d in doubts)
-        canvas.put(Row(text, areas))
 
 
 def _studies(state: WindowState, options: _Options) -> list[OptionStudy]:

@@ -4,13 +4,14 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from terrain3d.cover.option import OptionResult
+from terrain3d.cover.sighted import Look
 from terrain3d.detector.fixing import check_turn, fixing_of, nearest_turn
 from terrain3d.detector.pose import Detector
-from terrain3d.errors import InputError
+from terrain3d.errors import InputError, in_a_line
 from terrain3d.job import Outcome, with_units
-from terrain3d.show.window import controls
-from terrain3d.show.window.controls import SETTINGS, Setting, Trials
-from terrain3d.show.window.head_controls import (
+from terrain3d.show.live import controls
+from terrain3d.show.live.controls import SETTINGS, Setting, Trials
+from terrain3d.show.live.head_controls import (
     is_head_entry,
     next_sensitivity,
     read_head_entry,
@@ -47,6 +48,8 @@ class WindowState:
         Puts the settings of an outcome into the site file; raises InputError where it cannot.
     study : Study, optional
         What was found out about the options as read.
+    look : callable, optional
+        What sees the panorama of an eye, and remembers.
 
     Attributes
     ----------
@@ -60,10 +63,17 @@ class WindowState:
         What is asked to lie on the ground.
     extras : set of {"ways", "beyond"}
         What of the study is asked to be shown besides.
+    beside : str
+        Name of the option that the chosen one is compared with; the one before it where there is none.
     """
 
     def __init__(
-        self, outcome: Outcome, option: int = 0, save: Save | None = None, study: Study | None = None
+        self,
+        outcome: Outcome,
+        option: int = 0,
+        save: Save | None = None,
+        study: Study | None = None,
+        look: Look | None = None,
     ) -> None:
         self.outcome = outcome
         self.at = option % len(outcome.options)
@@ -71,6 +81,7 @@ class WindowState:
         self.head_at: int | None = None
         self.setting: Setting = controls.BEARING
         self.is_comparing = False
+        self.beside = ""
         self.mode = "look"
         self.entry = ""
         self.message = ""
@@ -81,7 +92,7 @@ class WindowState:
         self._save = save
         self._trials = Trials(outcome.options)
         # Turning and tilting a unit casts no ray.
-        self._look = remembered(_MOST_LOOKS)
+        self._look = look or remembered(_MOST_LOOKS)
 
     @property
     def option(self) -> OptionResult:
@@ -99,8 +110,12 @@ class WindowState:
     @property
     def shown(self) -> tuple[int, ...]:
         """Indices of the options in view, from left to right; the last is the one that is set."""
-        before = (self.at - 1) % len(self.outcome.options)
-        return (before, self.at) if self.is_comparing else (self.at,)
+        if not self.is_comparing:
+            return (self.at,)
+        names = [option.name for option in self.outcome.options]
+        before = (self.at - 1) % len(names)
+        beside = names.index(self.beside) if self.beside in names else before
+        return (before if beside == self.at else beside, self.at)
 
     @property
     def unsaved(self) -> tuple[str, ...]:
@@ -128,8 +143,8 @@ class WindowState:
         """What was found out about an option; None once it is set otherwise than studied."""
         if self.study is None:
             return None
-        read = next(one for one in self.study.outcome.options if one.name == option.name)
-        return self.study.of(option.name) if read.detectors == option.detectors else None
+        read = next((one for one in self.study.outcome.options if one.name == option.name), None)
+        return self.study.of(option.name) if read is not None and read.detectors == option.detectors else None
 
     def next_ground(self) -> None:
         """Go on to what else may lie on the ground, round and round."""
@@ -141,6 +156,22 @@ class WindowState:
         """Show or hide something of the study."""
         self.extras ^= {extra}
         self.say("" if self.studied(self.option) is not None else OTHERWISE)
+
+    def renewed(self, outcome: Outcome, study: Study | None = None) -> "WindowState":
+        """The state of a site that is drawn or set anew: what is chosen stays so, as far as it is there."""
+        names = [option.name for option in outcome.options]
+        at = names.index(self.option.name) if self.option.name in names else min(self.at, len(names) - 1)
+        new = WindowState(outcome, at, self._save, study, self._look)
+        if new.option.name == self.option.name and new.option.detectors:
+            new.unit_at = min(self.unit_at, len(new.option.detectors) - 1)
+            is_head = self.head_at is not None and self.head_at < len(new.unit.type.head)
+            new.head_at = self.head_at if is_head else None
+        new.setting, new.beside = self.setting, self.beside
+        new.is_comparing = self.is_comparing and len(names) > 1
+        new.ground = self.ground if self.ground in new.grounds_studied else VERDICTS
+        new.extras = self.extras & set(new.extras_studied)
+        new.message, new.is_refusal = self.message, self.is_refusal
+        return new
 
     def say(self, message: str, is_refusal: bool = False) -> None:
         self.message, self.is_refusal = message, is_refusal
@@ -183,7 +214,7 @@ class WindowState:
         try:
             self.put(next_sensitivity(self.unit, self.head_at))
         except InputError as error:
-            self.say(_in_a_line(error), True)
+            self.say(in_a_line(error), True)
 
     def begin_mask(self) -> None:
         """Begin to type which zones are masked."""
@@ -263,7 +294,7 @@ class WindowState:
         try:
             self._save(self.outcome)
         except InputError as error:
-            self.say(f"Not saved: {_in_a_line(error)}", True)
+            self.say(f"Not saved: {in_a_line(error)}", True)
             return False
         self._trials.saved(self.outcome.options)
         self.say("Saved in the site file")
@@ -298,7 +329,7 @@ class WindowState:
                 unit = controls.with_value(self.unit, setting, value, head)
             self._check_turn(unit)
         except InputError as error:
-            self.say(_in_a_line(error), True)
+            self.say(in_a_line(error), True)
             return
         self.mode, self.setting, self.head_at = "look", setting, head
         self.put(unit)
@@ -318,7 +349,7 @@ class WindowState:
         except InputError as error:
             limits = fixing_of(unit.type, unit.bracket)
             bearing, tilt = nearest_turn(limits, self.wall_deg, unit.bearing_deg, unit.tilt_deg)
-            return replace(unit, bearing_deg=bearing, tilt_deg=tilt), _in_a_line(error)
+            return replace(unit, bearing_deg=bearing, tilt_deg=tilt), in_a_line(error)
         return unit, ""
 
     def _set(self, name: str, units: tuple[Detector, ...]) -> None:
@@ -330,7 +361,3 @@ def uncertainty_of(state: WindowState, option: OptionResult) -> OptionUncertaint
     if state.study is None or state.study.uncertainty is None:
         return None
     return next(one for one in state.study.uncertainty.options if one.name == option.name)
-
-
-def _in_a_line(error: InputError) -> str:
-    return f"{error.what}; {error.mend}" if error.mend else error.what

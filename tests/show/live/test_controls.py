@@ -12,8 +12,8 @@ from terrain3d.detector.pose import Detector
 from terrain3d.detector.types import load_type
 from terrain3d.errors import InputError
 from terrain3d.sentences.warnings import height_warning
-from terrain3d.show.window import controls
-from terrain3d.show.window.controls import BEARING, HEIGHT, RANGE, SETTINGS, TILT
+from terrain3d.show.live import controls
+from terrain3d.show.live.controls import BEARING, HEIGHT, RANGE, SETTINGS, TILT
 
 KIND = load_type("one-head-90", Path())
 UNIT = Detector("D1", KIND, "pole", 0, 0, 0, 1.0, 135.0)

@@ -16,13 +16,13 @@ from terrain3d import palette
 from terrain3d.show.labels import Box, free_spot
 from terrain3d.show.lettering import fitted_lines
 from terrain3d.show.light import GROUND_AMBIENT, GROUND_DIFFUSE, LEAF_LIGHT, SOLID_LIGHT, daylight
+from terrain3d.show.live.ground_colours import GroundColours, paint_ground
 from terrain3d.show.parts import Part, Tag
 from terrain3d.show.scene import Scene, add_part, light_scene
-from terrain3d.show.window.canvas import sign_board
-from terrain3d.show.window.ground_colours import GroundColours, paint_ground
+from terrain3d.show.writing import sign_board
 
 #: Pixels along the longer side of the drape: a view on a screen shows no more.
-_DRAPE_PIXELS = 900
+DRAPE_PIXELS = 900
 
 
 class Pane:
@@ -39,10 +39,18 @@ class Pane:
         The ground of `still` with fewer faces.
     scales : tuple of Scene
         The scale on the south, east, north and west side of the ground.
+    moving_px : int
+        Pixels along the longer side of the drape while something moves.
     """
 
     def __init__(
-        self, plotter: Any, column: int, still: Scene, coarse: Any, scales: tuple[Scene, ...]
+        self,
+        plotter: Any,
+        column: int,
+        still: Scene,
+        coarse: Any,
+        scales: tuple[Scene, ...],
+        moving_px: int = DRAPE_PIXELS,
     ) -> None:
         self._plotter, self._column = plotter, column
         self.renderer = plotter.renderers[column]
@@ -59,6 +67,7 @@ class Pane:
         self._whole: Any = None
         self._coarse: Any = None
         self._colours: GroundColours | None = None
+        self._drape_px, self._moving_px = 0, moving_px
         self._shown: Scene | None = None
         self._moving: dict[Part, Any] = {}
         self._moving_tags: list[_Name] = []
@@ -88,6 +97,7 @@ class Pane:
         ]
         light_scene(plotter)
         self._title, self._heading, self._fitted = _Writing(), "", ("", 0)
+        self._title.actor.SetVisibility(False)
         self._title.actor.GetPositionCoordinate().SetCoordinateSystemToNormalizedViewport()
         self._title.actor.GetPositionCoordinate().SetValue(0.5, 0.945)
         self.renderer.AddViewProp(self._title.actor)
@@ -96,10 +106,19 @@ class Pane:
         self._north.write(["N"], 15, is_bold=True)
         for prop in (self._arrow, self._north.actor):
             self.renderer.AddViewProp(prop)
-        self.renderer.AddObserver("StartEvent", self._face_camera)
+        self._watching = self.renderer.AddObserver("StartEvent", self._face_camera)
 
-    def show(self, colours: GroundColours, moving: Scene, hidden: set[str]) -> None:
-        """Colour the ground and put the units, arcs and layers where they are now.
+    def close(self) -> None:
+        """Take all of it off the plotter, for another to come in its place."""
+        self.renderer.RemoveObserver(self._watching)
+        window = self._plotter.render_window
+        for prop in list(self.renderer.GetViewProps()):
+            prop.ReleaseGraphicsResources(window)
+            self.renderer.RemoveViewProp(prop)
+        self.renderer.clear_actors()
+
+    def show(self, colours: GroundColours, moving: Scene, hidden: set[str]) -> bool:
+        """Colour the ground and put the units, arcs and layers where they are now; whether any of it changed.
 
         Parameters
         ----------
@@ -109,11 +128,12 @@ class Pane:
         hidden : set of str
             Groups that are switched off.
         """
-        self._lay(colours)
+        is_changed = self._lay(colours) or moving is not self._shown or hidden != self._hidden
         if moving is not self._shown:
             self._shown = moving
             self._put(moving)
         self.hide(hidden)
+        return is_changed
 
     def _put(self, moving: Scene) -> None:
         merged = _merged(moving.parts)
@@ -146,12 +166,16 @@ class Pane:
         if is_hurried != self._is_hurried:
             self._is_hurried = is_hurried
             self.hide(self._hidden)
+            if not is_hurried and self._colours is not None and self._drape_px < DRAPE_PIXELS:
+                self._paint(self._colours)
 
-    def head(self, title: str) -> None:
-        """Write a title over the view; none where it is empty."""
+    def head(self, title: str) -> bool:
+        """Write a title over the view; none where it is empty. Whether it is another one."""
+        is_changed = title != self._heading
         self._has_title, self._heading = bool(title), title
         self._title.actor.SetVisibility(self._has_title)
         self._fit_title()
+        return is_changed
 
     def _fit_title(self) -> None:
         """The title as far as the view is wide."""
@@ -200,11 +224,16 @@ class Pane:
             render=False,
         )  # fmt: skip
 
-    def _lay(self, colours: GroundColours) -> None:
+    def _lay(self, colours: GroundColours) -> bool:
         if colours.is_same(self._colours):
-            return  # beside an option that is being set, the other one stays as it is
+            return False  # beside an option that is being set, the other one stays as it is
         self._colours = colours
-        image = paint_ground(colours, _DRAPE_PIXELS)
+        self._paint(colours)
+        return True
+
+    def _paint(self, colours: GroundColours) -> None:
+        self._drape_px = self._moving_px if self._is_hurried else DRAPE_PIXELS
+        image = paint_ground(colours, self._drape_px)
         height, width = image.shape[:2]
         picture = self.texture.GetInput()
         if picture is None or picture.GetDimensions() != (width, height, 1):

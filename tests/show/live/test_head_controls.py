@@ -10,10 +10,11 @@ from terrain3d.detector.types import load_type
 from terrain3d.errors import InputError
 from terrain3d.job import with_units
 from terrain3d.ready import check_units
-from terrain3d.show.window import controls, panels
-from terrain3d.show.window.controls import BEARING, RANGE
-from terrain3d.show.window.head_controls import next_sensitivity, read_head_entry, with_head, with_head_entry
-from terrain3d.show.window.state import WindowState
+from terrain3d.show.live import controls
+from terrain3d.show.live.controls import BEARING, RANGE
+from terrain3d.show.live.head_controls import next_sensitivity, read_head_entry, with_head, with_head_entry
+from terrain3d.show.live.state import WindowState
+from terrain3d.show.window import panels
 
 TWO = load_type("two-head-180")
 NAMED = TWO.model_copy(

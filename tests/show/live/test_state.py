@@ -10,8 +10,8 @@ from terrain3d.detector.types import load_type
 from terrain3d.errors import InputError
 from terrain3d.job import judge_units, with_units
 from terrain3d.opened import site_of
-from terrain3d.show.window import controls
-from terrain3d.show.window.state import WindowState
+from terrain3d.show.live import controls
+from terrain3d.show.live.state import WindowState
 from terrain3d.terrain import Mount, terrain_from_heights
 
 
@@ -185,3 +185,29 @@ def test_a_typed_setting_past_the_housing_stays_to_be_mended(on_a_wall):
     assert on_a_wall.mode == "type"
     assert "nearest: 10 degrees; on its bracket it can" in on_a_wall.message
     assert on_a_wall.unit == before
+
+
+def test_a_state_goes_on_where_the_site_is_drawn_anew(outcome):
+    """What is chosen stays chosen by its name; what is gone gives way to what is there."""
+    state = WindowState(outcome)
+    state.step_option(1)
+    state.setting = controls.TILT
+    again = state.renewed(dataclasses.replace(outcome, options=outcome.options[::-1]))
+    assert again.option.name == state.option.name
+    assert again.setting is controls.TILT
+    alone = state.renewed(dataclasses.replace(outcome, options=outcome.options[:1]))
+    assert alone.option.name == outcome.options[0].name
+    state.compare()
+    assert not state.renewed(dataclasses.replace(outcome, options=outcome.options[:1])).is_comparing
+    assert state.renewed(outcome).is_comparing
+
+
+def test_an_option_is_compared_with_the_one_that_is_named(outcome):
+    """Beside the chosen option stands the named one, and never itself."""
+    state = WindowState(outcome)
+    state.compare()
+    names = [option.name for option in outcome.options]
+    state.beside = names[1]
+    assert [names[index] for index in state.shown] == [names[1], names[0]]
+    state.step_option(1)
+    assert [names[index] for index in state.shown] == [names[0], names[1]]

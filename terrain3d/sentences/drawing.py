@@ -1,0 +1,59 @@
+"""What is said to whoever draws a site by hand: what to do next, what was done, what was kept."""
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from terrain3d.wording import counted
+
+
+def next_step(has_mount: bool, has_area: bool, has_unit: bool) -> str:
+    """What is to be done next on a site that is begun; empty where all that a verdict needs is there.
+
+    >>> next_step(False, False, False)
+    'Draw a mount: a pole or a place on a wall where a unit can be fixed.'
+    >>> next_step(True, True, True)
+    ''
+    """
+    if not has_mount:
+        return "Draw a mount: a pole or a place on a wall where a unit can be fixed."
+    if not has_area:
+        return "Draw the ground that must be held: protected ground."
+    if not has_unit:
+        return "Put a unit on a mount: the ground then shows what it holds."
+    return ""
+
+
+def no_unit_yet() -> str:
+    """Of an option without units."""
+    return "No unit yet: put one on a mount."
+
+
+def saved_words(path: Path, changes: Sequence[str], before: Path | None) -> str:
+    """What a save did.
+
+    >>> saved_words(Path("site.toml"), ("mount 'pole': added",), Path("site.toml.before"))
+    'Saved in site.toml: 1 change; the file as it was is site.toml.before'
+    """
+    told = f"Saved in {path.name}: {counted(len(changes), 'change')}" if changes else f"Saved in {path.name}"
+    return told if before is None else f"{told}; the file as it was is {before.name}"
+
+
+def brought_back(count: int, is_file_changed: bool) -> str:
+    """Of unsaved work that a session before left.
+
+    >>> brought_back(2, False)
+    'Unsaved work was brought back: 2 changes'
+    """
+    told = f"Unsaved work was brought back: {counted(count, 'change')}"
+    return f"{told}; the file was changed meanwhile" if is_file_changed else told
+
+
+def verdict_at(verdict: str, x: float, y: float) -> str:
+    """The ground under the pointer.
+
+    >>> verdict_at("both layers", 3.04, -2.0)
+    'both layers at 3.0 m east, 2.0 m south'
+    """
+    east = f"{abs(x):.1f} m {'east' if x >= 0 else 'west'}"
+    north = f"{abs(y):.1f} m {'north' if y >= 0 else 'south'}"
+    return f"{verdict} at {east}, {north}"

@@ -1,0 +1,55 @@
+"""What is said of work that goes on beside a page: how it ended where it did not end well."""
+
+#: What each kind of work is called.
+NAMES = {
+    "study": "the study",
+    "search": "the search",
+    "mounts": "the look for mounts",
+    "results": "the results",
+    "stills": "the stills",
+}
+
+
+_SEVERAL = ("the results", "the stills")
+
+
+def starting_words(what: str) -> str:
+    """What is said until the first step is told.
+
+    >>> starting_words("study")
+    'starting the study'
+    """
+    return f"starting {NAMES[what]}"
+
+
+def refused_words(what: str, fault: str, where: str, mend: str) -> str:
+    """Why work could not be done, in a line.
+
+    >>> refused_words("search", "no type is to be searched", "search: types", "name one")
+    'The search was not done: no type is to be searched (search: types); name one'
+    """
+    place = f" ({where})" if where else ""
+    return f"{_begun(what)} not done: {fault}{place}{f'; {mend}' if mend else ''}"
+
+
+def broken_words(what: str, fault: str) -> str:
+    """What is said of a fault of ours.
+
+    >>> broken_words("stills", "ZeroDivisionError: division by zero")
+    'The stills were not done: a fault in the program (ZeroDivisionError: division by zero)'
+    """
+    return f"{_begun(what)} not done: a fault in the program ({fault})"
+
+
+def ended_words(what: str) -> str:
+    """What is said where the process that worked is gone without a word.
+
+    >>> ended_words("study")
+    'The study was not done: its process was ended from outside, perhaps for want of memory'
+    """
+    return f"{_begun(what)} not done: its process was ended from outside, perhaps for want of memory"
+
+
+def _begun(what: str) -> str:
+    name = NAMES[what]
+    return f"{name[0].upper()}{name[1:]} {'were' if name in _SEVERAL else 'was'}"

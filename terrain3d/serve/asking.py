@@ -1,0 +1,166 @@
+"""What a person asks of the ground: why it is held or not, the section to it, and what would hold it."""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from terrain3d.caution import SHORT_CAUTION
+from terrain3d.cover.at_point import PlaceAt, place_at
+from terrain3d.cover.profile import head_bearings, telling_bearing
+from terrain3d.detector.pose import Detector
+from terrain3d.draft.options import set_unit
+from terrain3d.errors import InputError
+from terrain3d.search.would_hold import would_hold
+from terrain3d.sentences.asking import change_words, no_change_words, place_lines
+from terrain3d.sentences.options import brief_line
+from terrain3d.serve.bounds import FARTHEST_M, number, points, text
+from terrain3d.serve.settings import unit_changes
+from terrain3d.show.live.beside import outlook_image, packed, section_image, still_image
+from terrain3d.terrain import Terrain
+
+if TYPE_CHECKING:
+    from terrain3d.serve.session import Session
+
+Message = dict[str, Any]
+
+
+@dataclass(frozen=True, eq=False)
+class Answer:
+    """What was answered about a place, as long as the option stands as it did.
+
+    Parameters
+    ----------
+    place : PlaceAt
+    unit : Detector or None
+        The unit whose section leads there.
+    units : tuple of Detector
+        Of the option that was asked about.
+    terrain : Terrain
+    lines : tuple of str
+    changes : tuple of (words, change) or None
+        What would hold it, where that was asked.
+    """
+
+    place: PlaceAt
+    unit: Detector | None
+    units: tuple[Detector, ...]
+    terrain: Terrain
+    lines: tuple[str, ...]
+    changes: tuple[tuple[str, dict[str, Any]], ...] | None = None
+
+    @property
+    def values(self) -> dict[str, Any]:
+        """As plain values; the section is a picture of its own."""
+        return {
+            "at": [self.place.x, self.place.y, self.place.z],
+            "lines": list(self.lines),
+            "would_hold": None
+            if self.changes is None
+            else [{"words": words, "change": change} for words, change in self.changes],
+        }
+
+
+def _ask(session: "Session", message: Message) -> None:
+    session.answer = _answered(session, message)
+
+
+def _would_hold(session: "Session", message: Message) -> None:
+    answer = _answered(session, message)
+    now, option = session.now, session.now.option
+    is_protected = bool(now.outcome.terrain.protect)
+    found = would_hold(now.outcome, option, answer.place.x, answer.place.y, session.site.looks)
+    changes = tuple(
+        (
+            change_words(change, is_protected),
+            {
+                "option": option.name,
+                "unit": change.before.name,
+                "values": _values(change.before, change.unit),
+                "at": [answer.place.x, answer.place.y],
+            },
+        )
+        for change in found
+    )
+    lines = answer.lines
+    if not changes:
+        lines = (*lines, no_change_words(answer.place.code, [unit.name for unit in answer.units]))
+    session.answer = Answer(answer.place, answer.unit, answer.units, answer.terrain, lines, changes)
+
+
+def _values(before: Detector, unit: Detector) -> dict[str, Any]:
+    mount = {"mount": unit.mount} if unit.mount != before.mount else {}
+    return unit_changes(before, unit) | mount
+
+
+def _answered(session: "Session", message: Message) -> Answer:
+    x, y = (number(message, key, -FARTHEST_M, FARTHEST_M) for key in ("x", "y"))
+    now = session.now
+    outcome, option = now.outcome, now.option
+    place = place_at(outcome.terrain, option.detectors, option.combine, x, y, outcome.figure.height_m)
+    unit = None
+    if place.units:
+        own = [one.code for one in place.units]
+        at = now.unit_at if session.is_unit_chosen else own.index(max(own))
+        unit = option.detectors[min(at, len(own) - 1)]
+    lines = place_lines(place, outcome.figure.name)
+    return Answer(place, unit, option.detectors, outcome.terrain, tuple(lines))
+
+
+def _take(session: "Session", message: Message) -> None:
+    """Set a unit as an answer says."""
+    change = message.get("change")
+    if not isinstance(change, dict) or not isinstance(change.get("values"), dict):
+        raise InputError("there is no such change", mend="ask again what would hold this")
+    option, unit = text(change, "option"), text(change, "unit")
+    at = points({"at": [change.get("at")]}, "at")[0]
+    session.change(set_unit(session.draft, option, unit, change["values"]), f"set {unit} so that it holds")
+    session.answer = _answered(session, {"x": at[0], "y": at[1]})
+
+
+def _forget(session: "Session", _message: Message) -> None:
+    session.answer = None
+
+
+def picture_of(session: "Session", name: str) -> tuple[bytes, str] | None:
+    """A small picture beside the views: the section of a unit, what it sees, the section asked for."""
+    terrain, figure = session.site.terrain, session.now.outcome.figure
+    if name == "why":
+        answer = session.answer
+        if answer is None or answer.unit is None or answer.terrain is not terrain:
+            return None
+        own = next(one for one in answer.place.units if one.unit == answer.unit.name)
+        return packed(section_image(terrain, answer.unit, own.bearing_deg, figure, own.distance_m))
+    if name == "still":
+        return packed(still_image(session.view.whole_image(), still_foot(session)))
+    unit = session.unit
+    if unit is None:
+        return None
+    is_moving = session.view.is_hurried
+    if name == "section":
+        bearing = section_bearing(session, unit)
+        return packed(section_image(terrain, unit, bearing, figure, None, is_moving), is_moving)
+    if name == "outlook":
+        return packed(outlook_image(terrain, unit, is_moving), is_moving)
+    return None
+
+
+def still_foot(session: "Session") -> tuple[str, ...]:
+    """What stands under a still of what is seen: the site, its options and how they hold, and the caution."""
+    now, draft = session.now, session.draft
+    shown = [now.outcome.options[index] for index in now.shown]
+    told = [brief_line(now.outcome, option) for option in shown] if session.site.has_options else []
+    named = [f"{option.name}: {line}" for option, line in zip(shown, told, strict=False)]
+    return (draft.name, *named, SHORT_CAUTION)
+
+
+def _still(session: "Session", _message: Message) -> dict[str, Any]:
+    session.stills += 1
+    return {"is": "still", "url": f"/picture/still?v={session.stills}"}
+
+
+def section_bearing(session: "Session", unit: Detector) -> float:
+    """Along the chosen head, else along that which crosses most protected ground."""
+    head = session.now.head_at
+    return telling_bearing(session.site.terrain, unit) if head is None else head_bearings(unit)[head]
+
+
+ACTIONS = {"ask": _ask, "would_hold": _would_hold, "take": _take, "forget": _forget, "still": _still}

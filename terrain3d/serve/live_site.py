@@ -1,0 +1,161 @@
+"""A site that is being drawn: opened once, judged again after every change, without reading its survey."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pyproj
+
+from terrain3d.cover.option import without_units
+from terrain3d.detector.types import DetectorType, builtin_names, load_type
+from terrain3d.job import Outcome, judge
+from terrain3d.opened import OpenedSite, Progress, open_again
+from terrain3d.ready import Ready, option_types
+from terrain3d.show.shapes import filled_heights
+from terrain3d.sight.carried import KeptLooks
+from terrain3d.site import Site
+from terrain3d.survey.build import Surveyed
+from terrain3d.terrain import Ground, Terrain
+from terrain3d.units import Floats
+
+#: Panoramas that are kept: a few units at every height of a slider, on the site and under scenarios.
+MOST_LOOKS = 160
+#: Of a survey of which nobody has said yet which part is meant, so many cells at most.
+MOST_CELLS = 1_000_000
+#: Around the mounts of a site that was begun without any, so much more ground than units reach, metres.
+SPARE_M = 40.0
+
+
+@dataclass(frozen=True, eq=False)
+class LiveSite:
+    """A site as it is drawn now.
+
+    Parameters
+    ----------
+    ready : Ready
+        Its file, checked.
+    outcome : Outcome
+        Its options judged; where there is none, one without a name and without units.
+    surveyed : Surveyed
+        What was read for it.
+    looks : KeptLooks
+        What its units saw.
+    filled : Ground
+        Its ground without gaps, to draw on.
+    spare_m : float
+        Ground that is read farther around mounts than units reach: none where the file had mounts at first.
+    """
+
+    ready: Ready
+    outcome: Outcome
+    surveyed: Surveyed
+    looks: KeptLooks
+    filled: Ground
+    spare_m: float = 0.0
+
+    @property
+    def site(self) -> OpenedSite:
+        return self.outcome.site
+
+    @property
+    def terrain(self) -> Terrain:
+        return self.outcome.terrain
+
+    @property
+    def site_crs(self) -> pyproj.CRS | None:
+        """Of the coordinates of its file."""
+        return self.surveyed.source.site_crs
+
+    @property
+    def has_options(self) -> bool:
+        return bool(self.ready.site.option)
+
+    def to_local(self, points: Floats) -> Floats:
+        """(n, 3) local metres of (n, 2) points as the file has them, on the ground."""
+        x, y = self.terrain.frame.to_local(points[:, 0], points[:, 1], self.site_crs)
+        return self.on_ground(np.column_stack([x, y]))
+
+    def on_ground(self, points: Floats) -> Floats:
+        """(n, 3) of (n, 2) local points: with the height of the ground, that of its edge past it."""
+        ground = self.filled
+        ny, nx = ground.z.shape
+        x = np.clip(points[:, 0], ground.x0, ground.x0 + (nx - 1) * ground.cell_m)
+        y = np.clip(points[:, 1], ground.y0, ground.y0 + (ny - 1) * ground.cell_m)
+        return np.column_stack([points[:, :2], ground.height_at(x, y)])
+
+    def to_file(self, points: Floats) -> Floats:
+        """(n, 2) points as the file has them, of local ones."""
+        x, y = self.terrain.frame.from_local(points[:, 0], points[:, 1], self.site_crs)
+        return np.column_stack([x, y])
+
+    def with_outcome(self, outcome: Outcome) -> "LiveSite":
+        """The same with its units set otherwise."""
+        return replace(self, outcome=outcome)
+
+
+def live_site(ready: Ready, before: LiveSite | None = None, progress: Progress | None = None) -> LiveSite:
+    """Open a site to be drawn, or put what was drawn otherwise to what was read before.
+
+    Parameters
+    ----------
+    ready : Ready
+    before : LiveSite, optional
+        The same site as it was drawn before: its frame stays, its survey is not read again, and what units
+        saw counts as long as nothing near them changed.
+    progress : callable, optional
+
+    Raises
+    ------
+    InputError
+        When a thing that is drawn cannot stand on the ground, or the survey cannot be used.
+    """
+    types = _types(ready)
+    read = None if before is None else before.surveyed
+    spare_m = before.spare_m if before is not None else 0.0 if ready.shapes.mount else SPARE_M
+    if before is not None and _only_options_differ(ready, before, types):
+        site, surveyed = replace(before.site, file=ready.site, types=types), before.surveyed
+    else:
+        site, surveyed = open_again(
+            ready, types, read, progress, most_cells=MOST_CELLS, spare_m=spare_m
+        )  # fmt: skip
+        if before is not None and before.terrain is site.terrain:
+            site = _with_scenarios_of(site, before.site)
+    looks = KeptLooks(MOST_LOOKS) if before is None else before.looks
+    if ready.site.option:
+        outcome = judge(site, progress, looks, None if before is None else before.outcome)
+    else:
+        outcome = Outcome(site, (without_units(site.terrain),), ())
+    ground = site.terrain.ground
+    if before is not None and before.terrain.ground is ground:
+        filled = before.filled
+    else:
+        filled = Ground(ground.x0, ground.y0, ground.cell_m, filled_heights(ground))
+    return LiveSite(ready, outcome, surveyed, looks, filled, spare_m)
+
+
+def _only_options_differ(ready: Ready, before: LiveSite, types: Mapping[str, DetectorType]) -> bool:
+    """Whether nothing but units is set otherwise, of types that look no farther than ground was read for."""
+    if any(getattr(ready.site, key) != getattr(before.ready.site, key) for key in _STANDS if key != "option"):
+        return False
+    if ready.shapes != before.ready.shapes:  # drawn in other files, which may say something else by now
+        return False
+    reach = [max(kind.reach_m for kind in some.values()) for some in (types, before.site.types)]
+    return reach[0] <= reach[1] and bool(ready.site.option) == before.has_options
+
+
+def _with_scenarios_of(site: OpenedSite, before: OpenedSite) -> OpenedSite:
+    """The same with the changed terrains of before, where they are changed alike."""
+    if site.file.scenario != before.file.scenario:
+        return site
+    return replace(site, scenarios=before.scenarios)
+
+
+#: All tables of a site file.
+_STANDS = tuple(Site.model_fields)
+
+
+def _types(ready: Ready) -> Mapping[str, DetectorType]:
+    """The types of the options, or those that are built in: ground is read as far as they reach."""
+    if ready.site.option:
+        return option_types(ready)
+    return {name: load_type(name) for name in builtin_names()}
