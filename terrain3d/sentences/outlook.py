@@ -38,7 +38,7 @@ def _solid_words(own: LayerShares, names: tuple[str, ...]) -> str:
     """The solids that are met: by name where it is one alone, or one for the most part."""
     if own.solid is None or own.solid_share < _MOSTLY:
         return "solids"
-    name = f"\u2018{names[own.solid]}\u2019"
+    name = f'"{names[own.solid]}"'
     return name if own.solid_share > _ALONE else f"solids, mostly {name}"
 
 

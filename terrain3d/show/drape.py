@@ -5,6 +5,7 @@ The plan shows it flat and the oblique view lays it over the ground, so both tel
 
 import math
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -88,33 +89,72 @@ def drape(
     ((4, 6, 3), [102, 192, 229])
     """
     k = max(1, math.ceil(pixels / max(codes.shape)))
-    fine = codes.repeat(k, axis=1).repeat(k, axis=0)
-    # Colours are told apart by one byte a pixel as long as can be: three take three times as long.
-    marked = fine.copy()
-    period = max(fine.shape) // 110 + 4
-    for mark, code in _STRIPED.items():
-        part = _around(codes == code, k, 0)
-        inner = fine[part]
-        slant = verdict_sign(code).stripe.slant
-        marked[part][stripes(fine.shape, period, slant)[part] & (inner == code)] = mark
-    image = np.take(_colours(), marked, axis=0)
-    if seen is not None:
-        rgb, known = (values.repeat(k, axis=1).repeat(k, axis=0) for values in seen)
-        shown = known & (fine == Verdict.OUTSIDE)
-        image[shown] = (255 - _PHOTO_STRENGTH * (255 - rgb[shown].astype(np.float32))).astype(np.uint8)
-    if shade is not None:
-        bright = zoom(shade.astype(np.float32), k, order=1, mode="nearest", grid_mode=True)
-        # A verdict has its own colour on every slope: it is looked up in a key.
-        bright[(fine > Verdict.OUTSIDE) & (fine != UNKNOWN)] = 1.0
-        bright = bright[..., None]
-        image = np.minimum(image * bright + np.float32(0.5), 255).astype(np.uint8)
-    width = max(1, max(fine.shape) // 900)
+    unknown = codes == UNKNOWN
+    under = [None if values is None else values.tobytes() for values in (shade, *(seen or (None, None)))]
+    image = _bare_ground(codes.shape, k, unknown.tobytes(), *under).copy()
+    # A verdict has its own colour on every slope: it is looked up in a key.
+    part = _around((codes > Verdict.OUTSIDE) & ~unknown, k, 0)
+    inner = _fine(codes, k, part)
+    has_verdict = (inner > Verdict.OUTSIDE) & (inner != UNKNOWN)
+    image[part][has_verdict] = _coloured(codes, k, part)[has_verdict]
+    width = max(1, max(image.shape) // 900)
     part = _around(codes == Verdict.BOTH, k, math.ceil(width / k))
-    inner = fine[part]
+    inner = _fine(codes, k, part)
     open_ground = (inner > Verdict.OUTSIDE) & (inner < Verdict.BOTH)
     rim = (inner == Verdict.BOTH) & _grown(open_ground, width)
     image[part][rim] = palette.rgb(verdict_sign(Verdict.BOTH).line)
     return image
+
+
+@lru_cache(maxsize=2)
+def _bare_ground(
+    shape: tuple[int, int],
+    k: int,
+    unknown: bytes,
+    shade: bytes | None,
+    rgb: bytes | None,
+    known: bytes | None,
+) -> Rgb:
+    """The ground without a verdict, `k` pixels a cell: what lies under every option of a site.
+
+    All but the first two are the bytes of grids, which can be looked up where grids cannot.
+    """
+    codes = np.where(_grid(unknown, shape, bool), np.uint8(UNKNOWN), np.uint8(Verdict.OUTSIDE))
+    whole = slice(0, k * shape[0]), slice(0, k * shape[1])
+    image = _coloured(codes, k, whole)
+    if rgb is not None and known is not None:
+        colours = _fine(_grid(rgb, (*shape, 3), np.uint8), k, whole)
+        shown = _fine(_grid(known, shape, bool) & (codes == Verdict.OUTSIDE), k, whole)
+        image[shown] = (255 - _PHOTO_STRENGTH * (255 - colours[shown].astype(np.float32))).astype(np.uint8)
+    if shade is not None:
+        bright = _grid(shade, shape, np.float64).astype(np.float32)
+        bright = zoom(bright, k, order=1, mode="nearest", grid_mode=True)[..., None]
+        image = np.minimum(image * bright + np.float32(0.5), 255).astype(np.uint8)
+    return image
+
+
+def _grid(values: bytes, shape: tuple[int, ...], kind: type[np.generic] | type[bool]) -> NDArray[Any]:
+    return np.frombuffer(values, kind).reshape(shape)
+
+
+def _fine(cells: NDArray[Any], k: int, part: tuple[slice, slice]) -> NDArray[Any]:
+    """Some of the cells as pixels, `k` each way; `part` is in pixels and holds whole cells."""
+    rows, columns = (slice(span.start // k, span.stop // k) for span in part)
+    return cells[rows, columns].repeat(k, axis=1).repeat(k, axis=0)
+
+
+def _coloured(codes: Codes, k: int, part: tuple[slice, slice]) -> Rgb:
+    """The colours and stripes of a part of the pixels."""
+    # Told apart by one byte a pixel as long as can be: three take three times as long.
+    marked = _fine(codes, k, part)
+    height, width = k * codes.shape[0], k * codes.shape[1]
+    period = max(height, width) // 110 + 4
+    for mark, code in _STRIPED.items():
+        where = marked == code
+        if where.any():
+            slant = verdict_sign(code).stripe.slant
+            marked[where & stripes((height, width), period, slant)[part]] = mark
+    return np.take(_colours(), marked, axis=0)
 
 
 @lru_cache(maxsize=1)
@@ -136,12 +176,22 @@ def _around(cells: Mask, k: int, margin: int) -> tuple[slice, slice]:
     return spans[0], spans[1]
 
 
-@lru_cache(maxsize=6)
-def stripes(shape: tuple[int, ...], period: int, slant: int) -> Mask:
-    """Stripes that rise to the left (1), to the right (-1), or lie level (0) in the picture."""
-    rows, columns = np.ogrid[: shape[0], : shape[1]]
-    along = columns + slant * rows if slant else rows + 0 * columns
-    return np.asarray(along % period < max(1, period // 5))
+def stripes(shape: tuple[int, int], period: int, slant: int) -> Mask:
+    """Stripes that rise to the left (1), to the right (-1), or lie level (0) in the picture.
+
+    >>> stripes((3, 6), 5, 1).astype(int).tolist()
+    [[1, 0, 0, 0, 0, 1], [0, 0, 0, 0, 1, 0], [0, 0, 0, 1, 0, 0]]
+    >>> stripes((3, 6), 5, -1).astype(int).tolist()
+    [[1, 0, 0, 0, 0, 1], [0, 1, 0, 0, 0, 0], [0, 0, 1, 0, 0, 0]]
+    """
+    rows, columns = shape
+    thick = max(1, period // 5)
+    if not slant:
+        return np.broadcast_to((np.arange(rows) % period < thick)[:, None], shape)
+    # Every row is the one before it, moved by a pixel: one line holds them all.
+    line = (np.arange(columns + rows - 1) - (rows - 1 if slant < 0 else 0)) % period < thick
+    moved = np.lib.stride_tricks.sliding_window_view(line, columns)
+    return moved if slant > 0 else moved[::-1]
 
 
 def _grown(region: Mask, width: int) -> Mask:

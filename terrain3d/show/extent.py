@@ -37,6 +37,10 @@ class Extent:
     rows: slice
     columns: slice
 
+    def __hash__(self) -> int:
+        # Python 3.11 has no hash of a slice; the edges say which cells they are.
+        return hash((self.west, self.south, self.east, self.north))
+
     @property
     def width_m(self) -> float:
         return self.east - self.west

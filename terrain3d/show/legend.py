@@ -244,6 +244,8 @@ NUISANCE = Sign(
     "nuisance thing in a layer", fill=palette.NUISANCE, line=palette.NUISANCE, width=1.3, scene_px=2.0
 )
 NUISANCE_HIDDEN = replace(NUISANCE, text="nuisance thing, hidden", fill=palette.PAPER)
+#: On a plan, where it is drawn alike whether it is hidden or lies in no layer.
+NUISANCE_UNSEEN = replace(NUISANCE_HIDDEN, text="nuisance thing that no layer sees")
 #: Ground that two options hold, and that one of them alone holds.
 HELD_BY_BOTH = Sign("held by both", fill=palette.HELD_BY_BOTH, line=palette.QUIET_INK)
 GAINED = Sign("held by this alone", fill=palette.VERDICT_COLOURS[Verdict.BOTH], line=palette.BOTH_EDGE)

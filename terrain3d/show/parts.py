@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import product
 from typing import Any
@@ -29,6 +29,7 @@ from terrain3d.show.shapes import (
     contour_levels,
     dashes,
     draped_lines,
+    filled_heights,
     ground_nodes,
     layer_body,
     leaf_volume,
@@ -72,9 +73,21 @@ class Tag:
     kind: str
 
 
-def ground_parts(terrain: Terrain, heights: Floats, option: OptionResult, extent: Extent) -> list[Part]:
+def ground_parts(terrain: Terrain, option: OptionResult, extent: Extent) -> list[Part]:
     """The block of ground under its verdicts, its cut sides and its contours."""
-    ground = terrain.ground
+    image = drape(option.verdicts[extent.rows, extent.columns], seen=seen_part(terrain, extent))
+    # pyvista reads pictures from the top; the drape starts in the south.
+    library: Any = pv
+    texture = library.Texture(np.ascontiguousarray(image[::-1]))
+    texture.interpolate = True
+    surface, *rest = _block(terrain.ground, extent)
+    return [replace(surface, texture=texture), *rest]
+
+
+@lru_cache(maxsize=2)
+def _block(ground: Ground, extent: Extent) -> tuple[Part, ...]:
+    """Top, sides and contours of the block of ground without verdicts: the same for all options."""
+    heights = filled_heights(ground)
     xs, ys, z = ground_nodes(ground, heights, extent)
     x, y = np.meshgrid(xs, ys)
     index = np.arange(z.size).reshape(z.shape)
@@ -90,13 +103,8 @@ def ground_parts(terrain: Terrain, heights: Floats, option: OptionResult, extent
     surface.point_data.active_normals = shaded.compute_normals(
         cell_normals=False, split_vertices=False, consistent_normals=False
     ).point_normals
-    image = drape(option.verdicts[extent.rows, extent.columns], seen=seen_part(terrain, extent))
-    # pyvista reads pictures from the top; the drape starts in the south.
-    library: Any = pv
-    texture = library.Texture(np.ascontiguousarray(image[::-1]))
-    texture.interpolate = True
     parts = [
-        Part("ground", surface, texture=texture, light=raised_to_paper(surface.point_data.active_normals)),
+        Part("ground", surface, light=raised_to_paper(surface.point_data.active_normals)),
         Part("ground", _sides(x, y, z, block_foot(xs, ys, z, extent)), palette.BLOCK_SIDE),
     ]
     levels, _ = contour_levels(smooth)
@@ -106,7 +114,7 @@ def ground_parts(terrain: Terrain, heights: Floats, option: OptionResult, extent
         known["height"] = smooth.ravel()
         lines = known.contour(list(levels), scalars="height")
         parts.append(Part("contours", lines, CONTOUR.line, line_px=CONTOUR.scene_px))
-    return parts
+    return tuple(parts)
 
 
 def _sides(x: Floats, y: Floats, z: Floats, foot: Floats) -> Any:
@@ -126,30 +134,32 @@ def foot_corners(ground: Ground, heights: Floats, extent: Extent) -> Floats:
     return np.array([[xs[column], ys[row], foot[row, column]] for row, column in corners])
 
 
-def solid_parts(solids: Solids, extent: Extent) -> list[Part]:
+@lru_cache(maxsize=2)
+def solid_parts(solids: Solids, extent: Extent) -> tuple[Part, ...]:
     """Solids with their edges, cut where the block of ground ends."""
     if not len(solids.triangles):
-        return []
+        return ()
     near = _surface(solids.vertices, solids.triangles[_triangles_near(solids, extent)])
     mesh = _cut_to(near.clean(), extent)
     if not mesh.n_cells:
-        return []
+        return ()
     parts = [Part("solids", mesh, SOLID.fill)]
     edges = mesh.extract_feature_edges(feature_angle=25, boundary_edges=False, manifold_edges=False)
     if edges.n_cells:
         parts.append(Part("solids", edges, SOLID.line, line_px=SOLID.scene_px))
-    return parts
+    return tuple(parts)
 
 
-def foliage_parts(foliage: Foliage, extent: Extent) -> list[Part]:
+@lru_cache(maxsize=2)
+def foliage_parts(foliage: Foliage, extent: Extent) -> tuple[Part, ...]:
     """The leaves near the picture, so thin that what stands behind them shows."""
     grown = leaf_volume(foliage, extent)
     if grown is None:
-        return []
+        return ()
     values, origin, spacing = grown
     grid: Any = pv.ImageData(dimensions=values.shape[::-1], spacing=spacing, origin=origin)
     grid["leaves"] = values.ravel()
-    return [Part("foliage", grid.contour([0.5], "leaves"), GROWN.fill, GROWN.strength)]
+    return (Part("foliage", grid.contour([0.5], "leaves"), GROWN.fill, GROWN.strength),)
 
 
 def leaf_outlines(parts: Iterable[Part], camera: Camera) -> list[Part]:

@@ -90,7 +90,7 @@ def still_parts(
     """
     terrain = outcome.terrain
     heights = filled_heights(terrain.ground)
-    parts = ground_parts(terrain, heights, option, extent)
+    parts = ground_parts(terrain, option, extent)
     parts += solid_parts(terrain.solids, extent)
     parts += foliage_parts(terrain.foliage, extent)
     for area in terrain.protect:

@@ -10,6 +10,7 @@ import pytest
 from site_files import FARM, SLOPE, option_text, run, written
 
 from terrain3d.cli import search as module
+from terrain3d.cli import start
 
 COMMAND = "from terrain3d.cli.start import main; main()"
 #: A red terminal, a bell, a line that runs from right to left, one that goes nowhere, and a break of lines.
@@ -204,3 +205,49 @@ def test_warnings_of_libraries_are_not_shown(tmp_path):
     assert done.returncode == 2
     assert done.stderr.startswith("terrain3d: its coordinates reach to 1e+39")
     assert len(done.stderr.splitlines()) == 3
+
+
+@pytest.mark.parametrize(
+    "number", ["9" * 5000, "-" + "9" * 5000, "0x" + "f" * 5000, "0x" + "f" * 24, "9" * 30, "1e400", "nan"]
+)
+@pytest.mark.parametrize("key", ["cell = 0.5", "at = [0, 0]"])
+def test_numbers_that_no_toml_has(tmp_path, capsys, number, key):
+    """Whole numbers have 64 bits (TOML 1.0, Integer); Python itself turns none of 5,000 digits into text."""
+    changed = SLOPE.replace(key, f"cell = {number}" if "cell" in key else f"at = [0, {number}]")
+    path = written(tmp_path, changed + option_text("one"))
+    assert run("compare", path) == 2
+    told = shown(capsys)
+    assert told.startswith("terrain3d: ")
+    assert "fault in the program" not in told
+    assert len(told) < 1000
+
+
+@pytest.mark.parametrize(
+    "crs",
+    [
+        "+proj=utm +zone=31 +k=1e300",
+        "+proj=tmerc +k=1e-300 +units=m",
+        "+proj=tmerc +to_meter=1e300",
+        "+proj=merc +a=1e-300 +b=1e-300",
+        "+proj=longlat +a=1e300",
+    ],
+)
+def test_a_crs_whose_numbers_cannot_be(tmp_path, capsys, crs):
+    """PROJ takes the words, and then cannot turn a place: said as a fault of the CRS."""
+    head = SLOPE.replace('name = "Slope"', f'name = "Slope"\ncrs = "{crs}"')
+    run(
+        "compare", written(tmp_path, head + option_text("one")), "--out", tmp_path / "out", "--stills", "none"
+    )
+    assert "fault in the program" not in shown(capsys)
+
+
+@pytest.mark.parametrize(("arc", "status"), [("0.5", 2), ("1", 0), ("4", 0)])
+def test_an_arc_too_small_for_a_fan_of_walks(tmp_path, capsys, arc, status):
+    """Under a degree it is no arc; one of some degrees is walked straight at."""
+    kind = Path(start.__file__).parents[1] / "detector" / "builtin" / "one-head-90.toml"
+    (tmp_path / "own.toml").write_text(kind.read_text().replace("arc = 90", f"arc = {arc}"))
+    walk = '[[walk]]\nname = "a"\npath = [[-5, 3], [5, 3]]\n'
+    site = written(tmp_path, (SLOPE + walk + option_text("one")).replace('"one-head-90"', '"own.toml"'))
+    words = ["--part", "walks", "--stills", "none", "--out", tmp_path / "out"]
+    assert run("study", site, *words) == status
+    assert "fault in the program" not in shown(capsys)

@@ -23,6 +23,8 @@ _TITLES = {2: "Two options side by side", 3: "Three options side by side", 4: "F
 _TOP, _FLOOR, _GAP = 0.875, 0.135, 0.03
 #: Size of type of a name that is not too long.
 _NAME = 10.5
+#: How far the first line beside a plan moves down under a band, a share of the page.
+_UNDER_BAND = 0.016
 
 
 def pages(context: PageContext) -> list[Page]:
@@ -92,7 +94,9 @@ def _numbers(
     if rows == 1:
         page.begin_column(left, middle - 0.015, top - 0.54, floor)
     else:
-        page.begin_column(left + 0.277, right, top - 0.05, floor)
+        # A line over the first heading would lie under the band of what voids the option.
+        under_band = _UNDER_BAND if outlay and voiding(option) else 0.0
+        page.begin_column(left + 0.277, right, top - 0.05 - under_band, floor)
     if outlay:
         page.put(Row(outlay, size="small", is_quiet=True))
     fill(page, [shown_ground(context.outcome, option, base.extent)])

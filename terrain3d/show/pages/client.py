@@ -45,7 +45,7 @@ def client_sheet(context: PageContext, option: OptionResult) -> Sheet:
     page.begin_column(COLUMN_LEFT, COLUMN_RIGHT, PICTURE[1] + PICTURE[3], BLOCK_FLOOR)
     for what, figure in client_numbers(option):
         page.figure_and_words(figure, what)
-    still_open = tuple((Paragraph(line, 5), Gap()) for line in open_lines(option))
+    still_open = tuple((Paragraph(line, 8), Gap()) for line in open_lines(option))
     to_do = tuple((Paragraph(line, 5), Gap()) for line in to_do_lines(option))
     sections = [Section("What to do", (Listing(to_do, where="see the page of warnings"),))]
     if still_open:

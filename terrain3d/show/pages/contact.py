@@ -23,7 +23,7 @@ from terrain3d.show.pages.column import shown_ground
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import HALO, small_scale
 from terrain3d.show.pages.plan import begin_plan
-from terrain3d.show.pages.section import Frame, heights_shown, paint_section, section_view, sides
+from terrain3d.show.pages.section import Frame, change_sign, heights_shown, paint_section, section_view, sides
 from terrain3d.show.pages.sheet import COLUMN_LEFT, COLUMN_RIGHT, PICTURE, Page, Place, Sheet, share_of_page
 from terrain3d.show.pages.size import HEIGHT_PX, SCREEN, WIDTH_PX
 from terrain3d.show.sections import protected_sections, unit_section, warning_sections
@@ -120,6 +120,7 @@ def _key(page: Sheet, outcome: Outcome, options: tuple[OptionResult, ...]) -> No
         [
             *verdicts,
             *layer_signs(units, 2),
+            change_sign(outcome),
             *masked_signs(units),
             *lobe_signs(units),
             *site_signs(outcome.terrain),

@@ -56,7 +56,7 @@ def fans_sheet(context: PageContext, option: OptionResult, unit: Detector, to: F
     fill(page, [_section("Across the unit", unit, across)])
     _chart_across(page, unit, across)
     own = {WALK: UNNOTICED, ALARM: NOTICED}
-    page.key([own.get(sign, sign) for sign in walk_signs(context.outcome, option)])
+    page.key([own.get(sign, sign) for sign in walk_signs(context.outcome, option, base.extent)])
     return page
 
 

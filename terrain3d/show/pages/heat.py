@@ -158,7 +158,7 @@ def _option_rows(sign: Sign, option: OptionResult, heat: HeatResult) -> tuple[Ro
     losses = (
         Row(told, (figure,), size="small", is_quiet=True, is_inset=True) for told, figure in loss_rows(heat)
     )
-    return (Row(option.name, sign=sign), *losses)
+    return (Row(option.name, sign=sign, most=3), *losses)
 
 
 def _surfaces(heat: HeatResult) -> Section:

@@ -19,6 +19,7 @@ from terrain3d.show.legend import GROWN, Sign, layer_signs, masked_signs, site_s
 from terrain3d.show.pages.column import option_sheet
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import Label, page_share, place_labels
+from terrain3d.show.pages.pixels import lay_pixels
 from terrain3d.show.pages.sheet import PICTURE_ASPECT, Page, Sheet
 from terrain3d.show.scene import Scene, aim, build_scene, light_scene, show_scene
 
@@ -94,8 +95,8 @@ def draw_oblique(
     width, height = round(box.width), round(box.height)
     k = page.size.fineness
     image = render(scene, camera, round(k * width), round(k * height), k)
-    axes.imshow(image, extent=(0, width, 0, height), aspect="auto", interpolation="nearest")
-    axes.set(xticks=[], yticks=[])
+    axes.set(xlim=(0, width), ylim=(0, height), xticks=[], yticks=[])
+    lay_pixels(axes, image[::-1], (0, width, 0, height), 0)
     axes.set_axis_off()
     taken = [_north(page, camera, box)]
     place_labels(axes, _names(page, scene, camera, width, height), taken)
@@ -114,7 +115,7 @@ def _names(page: Sheet, scene: Scene, camera: Camera, width: int, height: int) -
         places = camera.project(np.array([tag.point for tag in tags]), width / height) * [width, height]
         for tag, (x, y) in zip(tags, places, strict=True):
             lines = [
-                line for text in tag.text.split("\n") for line in page.lines(text, 0.13, size, 2, weight)
+                line for text in tag.text.split("\n") for line in page.lines(text, 0.13, size, 3, weight)
             ]
             labels.append(Label("\n".join(lines), float(x), float(y), spot, size, weight))
     return labels

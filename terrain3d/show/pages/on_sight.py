@@ -97,7 +97,7 @@ def direction_label(
 ) -> Label:
     """A name of what stands in a direction."""
     x, y = axes.transData.transform(at) - axes.get_window_extent().min
-    lines = page.lines(name, width, size, 2, weight)
+    lines = page.lines(name, width, size, 3, weight)
     return Label("\n".join(lines), float(x), float(y), prefer, size, weight)
 
 

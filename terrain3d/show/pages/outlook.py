@@ -296,7 +296,7 @@ def _scale_section(page: Sheet, unit: Detector, seen: Picture) -> Section:
         axes.set(xticks=[], yticks=[])
 
     def ticks(baseline: float) -> None:
-        for m in [m for m in (0.5, 1, 2, 4, 8, 16, 32, 64) if m <= 0.8 * range_m] + [range_m]:
+        for m in [m for m in (0.5, 1, 2, 4, 8, 16, 32, 64) if m < 0.8 * range_m] + [range_m]:
             x = left + width * float(distance_share(np.array([m]), range_m)[0])
             page.text(x, baseline, f"{m:g}" + (" m" if m == range_m else ""), 7, ha="center", va="baseline")
 

@@ -70,6 +70,8 @@ from terrain3d.units import Floats, direction
 
 #: A plan narrower than this on the page needs no more than so many pixels along its longer side.
 _LARGE_PX, _SMALL_PIXELS = 600, 600
+#: Over a plan narrower than this stands a title, which coordinates would run into.
+_LEAST_FOR_CORNERS_PX = 450
 #: Marks of ground that hangs on leaves, across a plan.
 _MARKS_ACROSS = 45
 
@@ -91,7 +93,7 @@ def pages(context: PageContext) -> list[Page]:
 class Plan:
     """A plan on a page: the ground and what stands on it are drawn, names follow what its page adds.
 
-    `heights` are those written on contours.
+    `heights` are those written on contours, `corners` the coordinates at two corners.
     """
 
     page: Sheet
@@ -100,6 +102,7 @@ class Plan:
     option: OptionResult
     base: Base
     heights: list[Text]
+    corners: list[Text]
 
     def pixels(self, places: Floats | Iterable[Floats | Sequence[float]]) -> Floats:
         """(n, 2) pixels of the page of places of the site."""
@@ -142,7 +145,7 @@ class Plan:
             What neither the arrow nor the bar should cover, likewise; the middles of `taken` without it.
         with_north_and_scale : bool
         """
-        used = [*taken]
+        used = [*taken, *(text.get_window_extent() for text in self.corners)]
         if with_north_and_scale:
             if marks is None:
                 marks = np.reshape([np.mean(box.get_points(), axis=0) for box in taken], (-1, 2))
@@ -152,7 +155,8 @@ class Plan:
         used += place_labels(self.axes, labels, used)
         # A height given on a contour is worth less than a name: the next contour has one too.
         for text in self.heights:
-            text.set_visible(not any(boxes_meet(text.get_window_extent(), box) for box in used))
+            own = text.get_window_extent()
+            text.set_visible(not any(boxes_meet(own, box) for box in used))
 
     def _busy(self) -> tuple[Floats, Floats]:
         """(n, 2) pixels of the page of units in any option, and of watched cells and protected outlines."""
@@ -233,35 +237,39 @@ def begin_plan(
     axes.set_anchor(anchor)
     if base.scale is not None:
         page.set_to_scale(axes, extent.width_m, extent.depth_m, base.scale)
+    corners: list[Text] = []
     if is_ruled:
         step = 10.0 if max(extent.width_m, extent.depth_m) > 45 else 5.0
         axes.xaxis.set_major_locator(MultipleLocator(step))
         axes.yaxis.set_major_locator(MultipleLocator(step))
         axes.tick_params(labelsize=6.5, length=3, width=0.6, colors=palette.QUIET_INK, pad=2)
-        if not voiding(option):  # what voids it takes the room
-            _corners(axes, outcome, extent)
+        has_room = axes.get_window_extent().width > _LEAST_FOR_CORNERS_PX
+        if has_room and not voiding(option):  # what voids it takes the room
+            corners = _corners(axes, outcome, extent)
         axes.grid(color=palette.CONTOUR, linewidth=0.4, alpha=0.35, zorder=1.5)
         axes.set_axisbelow("line")
     else:
         axes.set(xticks=[], yticks=[])
     # What is drawn next asks where things are on the page.
     axes.apply_aspect()
-    return Plan(page, axes, outcome, option, base, heights)
+    return Plan(page, axes, outcome, option, base, heights, corners)
 
 
-def _corners(axes: Axes, outcome: Outcome, extent: Extent) -> None:
+def _corners(axes: Axes, outcome: Outcome, extent: Extent) -> list[Text]:
     """Two corners in the coordinates of the site file: the lower left, and the upper right over the frame."""
     look: dict[str, Any] = {
         "textcoords": "offset points", "xycoords": "axes fraction", "fontsize": 5.5, "path_effects": HALO,
         "color": palette.QUIET_INK, "zorder": 20,
     }  # fmt: skip
+    written: list[Text] = []
     for at, off, x, y, ha, va in (
         ((0, 0), (3, 3), extent.west, extent.south, "left", "bottom"),
         ((1, 1), (0, 2), extent.east, extent.north, "right", "bottom"),
     ):
         words = corner_words(outcome.site, x, y)
         if words:
-            axes.annotate(words, at, off, ha=ha, va=va, **look)
+            written.append(axes.annotate(words, at, off, ha=ha, va=va, **look))
+    return written
 
 
 def without_verdicts(option: OptionResult) -> OptionResult:
@@ -315,15 +323,15 @@ def _foliage(axes: Axes, leaves: Any) -> None:
             continue
         for ring in (part.exterior, *part.interiors):
             haloed(axes, np.asarray(ring.coords), FOLIAGE, 4, 2.0)
-        axes.add_patch(Polygon(np.asarray(part.exterior.coords), zorder=3, **FOLIAGE.patch))
+        axes.add_artist(Polygon(np.asarray(part.exterior.coords), zorder=3, **FOLIAGE.patch))
 
 
 def _solids(axes: Axes, regions: list[Any]) -> None:
     for region in regions:
         for part in shapely.get_parts(region):
             outline = np.asarray(part.exterior.coords)
-            axes.add_patch(Polygon(outline, zorder=5, **SOLID.patch))
-            axes.add_patch(Polygon(outline, zorder=5, **SOLID.rim))
+            axes.add_artist(Polygon(outline, zorder=5, **SOLID.patch))
+            axes.add_artist(Polygon(outline, zorder=5, **SOLID.rim))
 
 
 def _protected(axes: Axes, area: Area, weight: float) -> None:
@@ -334,14 +342,14 @@ def _protected(axes: Axes, area: Area, weight: float) -> None:
         rim = Polygon(
             area.outline, fill=False, edgecolor=colour, linewidth=weight * width, linestyle=dashes, zorder=6
         )
-        axes.add_patch(rim)
+        axes.add_artist(rim)
 
 
 def _unit(axes: Axes, unit: Detector, weight: float) -> None:
     eye = np.array([unit.x, unit.y])
     for covered in masked_outlines(unit):
-        axes.add_patch(Polygon(covered, zorder=6.5, **MASKED.patch))
-        axes.add_patch(Polygon(covered, zorder=6.6, **MASKED.rim))
+        axes.add_artist(Polygon(covered, zorder=6.5, **MASKED.patch))
+        axes.add_artist(Polygon(covered, zorder=6.6, **MASKED.rim))
     for outline in open_outlines(unit):
         axes.plot(*outline.T, color="white", linewidth=2.4 * weight, alpha=0.8, zorder=7)
         axes.plot(*outline.T, color=UNIT.line, linewidth=UNIT.width * weight, zorder=8)
@@ -361,7 +369,7 @@ def unit_labels(plan: Plan) -> list[Label]:
     labels = []
     for unit in plan.option.detectors:
         ahead = direction(unit.bearing_deg)
-        lines = plan.page.lines(unit.name, 0.1, 8, 1, "bold") + plan.page.lines(unit.mount, 0.12, 8, 1)
+        lines = plan.page.lines(unit.name, 0.1, 8, 1, "bold") + plan.page.lines(unit.mount, 0.12, 8, 3)
         labels.append(plan.label((unit.x, unit.y), lines, 8.0, (-ahead[0], -ahead[1]), "bold"))
     return labels
 
@@ -374,14 +382,14 @@ def site_labels(plan: Plan) -> list[Label]:
         # Numbers that the survey gave to what it found say nothing to a client.
         if not region.is_empty and place not in terrain.solids.surveyed:
             spot = region.representative_point()
-            labels.append(plan.label((spot.x, spot.y), page.lines(name, 0.1, 6.8, 2), 6.8))
+            labels.append(plan.label((spot.x, spot.y), page.lines(name, 0.1, 6.8, 3), 6.8))
     used = {unit.mount for unit in plan.option.detectors}
     for mount in terrain.mounts:
         if mount.name not in used:
-            lines = page.lines(mount.name, 0.1, 6.8, 2)
+            lines = page.lines(mount.name, 0.1, 6.8, 3)
             labels.append(plan.label((mount.x, mount.y), lines, 6.8, (0, 1), colour=palette.QUIET_INK))
     for mark in terrain.marks:
-        lines = page.lines(mark.name, 0.1, 6.8, 2)
+        lines = page.lines(mark.name, 0.1, 6.8, 3)
         labels.append(plan.label((mark.x, mark.y), lines, 6.8, (0, 1), colour=palette.QUIET_INK))
     return labels
 
@@ -399,7 +407,7 @@ def area_labels(plan: Plan, size: float, width: float) -> list[Label]:
     """Names of protected ground, on it."""
     spots = [(area.name, spot_within(area)) for area in plan.outcome.terrain.protect]
     return [
-        plan.label(spot, plan.page.lines(name, width, size, 2), size)
+        plan.label(spot, plan.page.lines(name, width, size, 3), size)
         for name, spot in spots
         if spot is not None
     ]

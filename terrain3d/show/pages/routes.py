@@ -9,11 +9,11 @@ from matplotlib.transforms import Bbox
 
 from terrain3d import palette
 from terrain3d.cover.option import OptionResult
-from terrain3d.cover.verdict import Verdict
+from terrain3d.cover.verdict import Codes, Verdict
 from terrain3d.job import Outcome
 from terrain3d.sentences.routes import percent, routes_words, start_words, trust_words
 from terrain3d.show.blocks import Gap, Paragraph, Row, Section, fill
-from terrain3d.show.extent import site_extent
+from terrain3d.show.extent import Extent, site_extent
 from terrain3d.show.legend import ALARM, APPROACH, CLEAR, LEAST_HELD, WALK, Sign, verdict_sign
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import boxes_meet, haloed, marked
@@ -55,13 +55,15 @@ def routes_sheet(context: PageContext, option: OptionResult, route: OpenRoutes) 
     axes = plan.axes
     page.begin_column(axes.get_position().x1 + 0.035, COLUMN_RIGHT, _PLAN[1] + _PLAN[3], _PLAN[1])
     fill(page, route_sections(option, route, beside=True))
+    strip: Codes = np.zeros(0, np.uint8)
     if drawn:
         letter, telling = telling_walk(route)
+        strip = telling.walked.strip
         heading = f"{letter}: {_ends_words(route, letter)}"
         page.text(PICTURE[0], 0.371, heading, 9, weight="bold", va="baseline")
         draw_walk_profile(page, outcome.terrain, telling, _PROFILE)
     told = [way.walked for way in (route.least, route.inner) if way is not None]
-    page.key([*route_signs(outcome, option, drawn), *sensed_signs(told)])
+    page.key([*route_signs(outcome, option, drawn, base.extent, strip), *sensed_signs(told)])
     return page
 
 
@@ -205,14 +207,14 @@ def _figures(way: WayIn) -> list[tuple[str, ...]]:
     return [
         ("chance of alarm", percent(way.chance)),
         ("length, time at 1 m/s", f"{way.length_m:.1f} m, {way.time_s:.0f} s"),
-        ("alarm, zones as set", "none" if left is None else f"{left:.1f} m before the end"),
+        ("alarm, zones as set", "none" if left is None else f"{left:.1f} m to go"),
     ]
 
 
 def _clear_figures(clear: ClearRoute) -> list[tuple[str, ...]]:
     return [
         ("keeps from held ground", "none is held" if clear.berth_m is None else f"{clear.berth_m:.1f} m"),
-        ("length, of the shortest clear", f"{clear.length_m:.1f} m, {clear.shortest_m:.1f} m"),
+        ("length, shortest clear", f"{clear.length_m:.1f} m, {clear.shortest_m:.1f} m"),
         ("clear ground goes on inside", f"{clear.into_m:.1f} m"),
     ]
 
@@ -225,13 +227,16 @@ def _crossing_figures(crossing: Crossing) -> list[tuple[str, ...]]:
     ]
 
 
-def route_signs(outcome: Outcome, option: OptionResult, drawn: list[Drawn]) -> list[Sign]:
-    """What the marks and colours of a page of routes mean; of the verdicts those that there are."""
-    absent = {verdict_sign(code) for code in Verdict if not (option.verdicts == code).any()}
+def route_signs(
+    outcome: Outcome, option: OptionResult, drawn: list[Drawn], extent: Extent, strip: Codes
+) -> list[Sign]:
+    """What the marks and colours of a page of routes mean; of the verdicts those on its plan or strip."""
+    there = set(np.unique(option.verdicts)) | set(np.unique(strip))
+    absent = {verdict_sign(code) for code in Verdict if code not in there}
     absent.add(WALK)
     if all(one.alarm is None for one in drawn):
         absent.add(ALARM)
-    return line_signs(drawn) + [sign for sign in walk_signs(outcome, option) if sign not in absent]
+    return line_signs(drawn) + [sign for sign in walk_signs(outcome, option, extent) if sign not in absent]
 
 
 def line_signs(drawn: list[Drawn]) -> list[Sign]:

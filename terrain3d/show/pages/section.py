@@ -23,10 +23,11 @@ from terrain3d.cover.profile import (
     masked_along,
     passing_from,
 )
+from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
-from terrain3d.sentences.heads import masked_words, setting_lines
+from terrain3d.sentences.heads import masked_words
 from terrain3d.sentences.section import (
     broken_words,
     change_words,
@@ -36,7 +37,7 @@ from terrain3d.sentences.section import (
     section_sentence,
     stretch_words,
 )
-from terrain3d.show.blocks import Gap, Listing, Paragraph, Row, Section, fill
+from terrain3d.show.blocks import Listing, Paragraph, Row, Section, fill
 from terrain3d.show.labels import placed_in_a_row
 from terrain3d.show.legend import (
     BRIDGED,
@@ -48,11 +49,13 @@ from terrain3d.show.legend import (
     UNIT,
     Sign,
     layer_sign,
+    site_signs,
     verdict_sign,
 )
 from terrain3d.show.pages import section_along
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import HALO, Label, haloed, marked, place_labels
+from terrain3d.show.pages.pixels import lay_pixels
 from terrain3d.show.pages.plan import begin_plan
 from terrain3d.show.pages.sheet import (
     BLOCK_FLOOR,
@@ -215,19 +218,33 @@ def section_sheet(
     page = context.begin_option(option, what, section_sentence(view.profile), view.scale)
     draw_section(page, outcome, view, WIDE_PICTURE)
     _key_plan(page, context, option, view.profile)
-    _line_rows(page, view.profile)
-    told = unit_section((unit,), "Unit")
-    broken = tuple(Paragraph(line, 3, is_quiet=True) for line in broken_words(unit))
-    if setting_lines(unit):
-        # Much is said of the unit itself: this goes under the line, where there is room.
-        for piece in broken:
-            if page.height_of(piece) <= page.room():
-                page.put(piece)
-        broken = ()
     page.begin_column(0.755, COLUMN_RIGHT, BLOCK_TOP, BLOCK_FLOOR)
-    fill(page, [replace(told, blocks=(*told.blocks, Gap(), *broken) if broken else told.blocks)])
-    page.key(section_signs(outcome, view.profile))
+    fill(page, [unit_section((unit,), "Unit")])
+    broken = [Paragraph(line, 3, is_quiet=True) for line in broken_words(unit)]
+    # Where much is said of the unit itself, this goes under the line.
+    rest = _put_where_room(page, broken)
+    _line_rows(page, view.profile)
+    _put_where_room(page, rest)
+    page.key([*section_signs(outcome, view.profile), *_plan_signs(context, option, view.profile)])
     return page
+
+
+def _plan_signs(context: PageContext, option: OptionResult, profile: Profile) -> list[Sign]:
+    """What the small plan shows beside what the section and its rows have signs for."""
+    extent, terrain = context.base.extent, context.outcome.terrain
+    told = {sign.text for sign in section_signs(context.outcome, profile)}
+    along = {run.code for run, _ in run_rows(profile)}
+    shown = set(np.unique(option.verdicts[extent.rows, extent.columns])) - along - {Verdict.OUTSIDE}
+    stands = [sign for sign in site_signs(terrain) if sign.text not in told]
+    return [*stands, *(verdict_sign(code) for code in sorted(map(int, shown)))]
+
+
+def _put_where_room(page: Sheet, pieces: list[Paragraph]) -> list[Paragraph]:
+    """Put what finds room whole, from the first on; what does not is given back."""
+    while pieces and page.height_of(pieces[0]) <= page.room():
+        first, *pieces = pieces
+        page.put(first)
+    return pieces
 
 
 def _key_plan(page: Sheet, context: PageContext, option: OptionResult, profile: Profile) -> None:
@@ -315,17 +332,12 @@ def paint_section(
     window = Window(
         frame.left, frame.right, frame.bottom, frame.top, round(k * box.width), round(k * box.height)
     )
-    axes.imshow(
-        cut_image(profile, terrain.foliage, window, k),
-        extent=(frame.left, frame.right, frame.bottom, frame.top),
-        aspect="auto",
-        interpolation="nearest",
-        zorder=1,
-    )
+    image = cut_image(profile, terrain.foliage, window, k)
+    lay_pixels(axes, image[::-1], (frame.left, frame.right, frame.bottom, frame.top), 1)
     for solid in profile.solids:
         for piece in over_ground_pieces(solid, profile):
-            axes.add_patch(Polygon(piece, zorder=5, **SOLID.patch))
-            axes.add_patch(Polygon(piece, zorder=5, **{**SOLID.rim, "linewidth": weight}))
+            axes.add_artist(Polygon(piece, zorder=5, **SOLID.patch))
+            axes.add_artist(Polygon(piece, zorder=5, **{**SOLID.rim, "linewidth": weight}))
     for beam in profile.beams:
         _beam_lines(axes, profile, beam, weight)
     measured = np.where(profile.bridged, np.nan, profile.ground)
@@ -337,7 +349,7 @@ def paint_section(
         foot = ground_at(profile, at)
         if math.isfinite(foot):
             for outline in silhouette(figure):
-                axes.add_patch(
+                axes.add_artist(
                     Polygon(
                         np.add(outline, (at, foot)),
                         facecolor=palette.FIGURE,
@@ -475,7 +487,9 @@ def section_signs(outcome: Outcome, profile: Profile) -> list[Sign]:
         signs.append(SOLID)
     if has_leaves(profile, outcome.terrain.foliage):
         signs.append(LEAVES)
-    signs.append(
-        Sign(f"{outcome.figure.name} where the verdict changes", fill=palette.FIGURE, line=palette.FIGURE)
-    )
-    return signs
+    return [*signs, change_sign(outcome)]
+
+
+def change_sign(outcome: Outcome) -> Sign:
+    """The figure that stands where the verdict changes along a section."""
+    return Sign(f"{outcome.figure.name} where the verdict changes", palette.FIGURE, palette.FIGURE)

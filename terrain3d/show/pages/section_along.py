@@ -41,6 +41,7 @@ from terrain3d.show.legend import (
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.names import BOUNDARY, check_lines
 from terrain3d.show.pages.on_picture import HALO, haloed, marked, small_scale
+from terrain3d.show.pages.pixels import lay_pixels
 from terrain3d.show.pages.plan import begin_plan
 from terrain3d.show.pages.sheet import (
     BLOCK_FLOOR,
@@ -231,14 +232,12 @@ def _draw(page: Sheet, terrain: Terrain, profile: LineProfile, figure: Figure, f
     axes.set(xlim=(0.0, length), ylim=(frame.bottom, frame.top))
     k = page.size.fineness
     window = Window(0.0, length, frame.bottom, frame.top, round(k * box.width), round(k * box.height))
-    axes.imshow(
-        line_image(profile, terrain.foliage, window, k),
-        extent=(0.0, length, frame.bottom, frame.top), aspect="auto", interpolation="nearest", zorder=1,
-    )  # fmt: skip
+    image = line_image(profile, terrain.foliage, window, k)
+    lay_pixels(axes, image[::-1], (0.0, length, frame.bottom, frame.top), 1)
     for solid in profile.solids:
         for piece in over_ground_pieces(solid, profile):
-            axes.add_patch(Polygon(piece, zorder=5, **SOLID.patch))
-            axes.add_patch(Polygon(piece, zorder=5, **SOLID.rim))
+            axes.add_artist(Polygon(piece, zorder=5, **SOLID.patch))
+            axes.add_artist(Polygon(piece, zorder=5, **SOLID.rim))
     for layer in profile.layers:
         _edges(axes, layer, profile)
     measured = np.where(profile.bridged, np.nan, profile.ground)
@@ -252,7 +251,7 @@ def _draw(page: Sheet, terrain: Terrain, profile: LineProfile, figure: Figure, f
         for outline in silhouette(figure):
             # As wide as it is high, whatever the heights are stretched by.
             placed = outline * [frame.stretch, 1.0] + [at, foot]
-            axes.add_patch(
+            axes.add_artist(
                 Polygon(placed, facecolor=palette.FIGURE, edgecolor="white", linewidth=0.5, zorder=8)
             )
     _rulers(axes, length, frame)

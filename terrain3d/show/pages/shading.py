@@ -10,6 +10,7 @@ from terrain3d import palette
 from terrain3d.show.drape import DRAPE_PIXELS
 from terrain3d.show.extent import Extent
 from terrain3d.show.legend import Sign
+from terrain3d.show.pages.pixels import lay_pixels
 from terrain3d.terrain import Ground
 
 #: Over the ground and under the contours of a plan.
@@ -49,12 +50,6 @@ def edge(axes: Axes, ground: Ground, where: NDArray[np.bool_], colour: str, widt
         )  # fmt: skip
 
 
-def on_ground(axes: Axes, image: NDArray[np.generic], extent: Extent, zorder: float) -> None:
+def on_ground(axes: Axes, image: NDArray[np.uint8], extent: Extent, zorder: float) -> None:
     """Lay an image over the ground of a plan; its row 0 is the southernmost."""
-    axes.imshow(
-        image,
-        extent=(extent.west, extent.east, extent.south, extent.north),
-        origin="lower",
-        interpolation="nearest",
-        zorder=zorder,
-    )
+    lay_pixels(axes, image, (extent.west, extent.east, extent.south, extent.north), zorder)

@@ -20,6 +20,7 @@ from terrain3d.sentences.paper import page_words
 from terrain3d.show.blocks import Bar, Gap, Paragraph, Piece, Row, Section, TypeSize
 from terrain3d.show.legend import Sign, verdict_sign
 from terrain3d.show.lettering import draw_as_meant, fitted_lines, line_width, page_style
+from terrain3d.show.pages.packing import packed
 from terrain3d.show.pages.size import DPI, HEIGHT_PX, PRINT_DPI, SCREEN, WIDTH_PX, Size
 
 #: Sizes of type in points; heights of a bar, a little air and that after a section, as shares of the page.
@@ -61,17 +62,16 @@ class PageFigure(Figure):
 
     def save(self, to: Path | BytesIO, size: Size = SCREEN) -> None:
         """Write the picture, in the dots of a size."""
-        dots = DPI if size.width_mm is None else PRINT_DPI
         draw_as_meant(self.findobj(Text))
-        # matplotlib would write its own version into the file: other bytes for the same picture.
-        self.savefig(
-            to,
-            format="png",
-            # A hair more, or rounding would lose the last row and column of pixels.
-            dpi=DPI * size.fineness * (1 + 1e-9),
-            metadata={"Software": None},
-            pil_kwargs={"compress_level": 3, "dpi": (dots, dots)},
-        )
+        drawn = BytesIO()
+        # A hair more, or rounding would lose the last row and column of pixels.
+        self.savefig(drawn, format="rgba", dpi=DPI * size.fineness * (1 + 1e-9))
+        rows = np.frombuffer(drawn.getbuffer(), np.uint8).reshape(-1, size.width_px, 4)
+        picture = packed(rows[..., :3], DPI if size.width_mm is None else PRINT_DPI)
+        if isinstance(to, Path):
+            to.write_bytes(picture)
+        else:
+            to.write(picture)
 
 
 class Sheet:

@@ -19,11 +19,13 @@ from terrain3d.sentences.beyond import (
 )
 from terrain3d.sentences.nuisances import fill_words, where_words
 from terrain3d.show.blocks import Gap, Listing, Paragraph, Row, Section, fill
+from terrain3d.show.extent import Extent
 from terrain3d.show.legend import (
     BOUNDARY,
     LANDS_ON_GROUND,
     NUISANCE,
     NUISANCE_HIDDEN,
+    NUISANCE_UNSEEN,
     OUT_OF_SIGHT,
     SPILT_MICROWAVE,
     SPILT_ON,
@@ -72,12 +74,18 @@ def spill_sheet(context: PageContext, option: OptionResult) -> Sheet:
     page = context.begin_option(option, view, beyond_line(spilt, things), base.scale)
     draw_spill(page, outcome, option, spilt, things, base)
     unknown = unknown_signs(outcome.terrain.ground, base.extent)
-    page.key([*_signs(outcome.terrain, option, spilt), *unknown])
+    page.key(
+        [
+            *_signs(outcome.terrain, option, spilt, base.extent),
+            *_thing_signs(outcome.terrain, things),
+            *unknown,
+        ]
+    )
     fill(page, _sections(outcome.terrain, spilt, things))
     return page
 
 
-def _signs(terrain: Terrain, option: OptionResult, spilt: Spill) -> list[Sign]:
+def _signs(terrain: Terrain, option: OptionResult, spilt: Spill, extent: Extent) -> list[Sign]:
     """What the marks of the plan mean; colours of areas stand in the column."""
     boundary = [BOUNDARY] if spilt.has_boundary else []
     return [
@@ -86,8 +94,15 @@ def _signs(terrain: Terrain, option: OptionResult, spilt: Spill) -> list[Sign]:
         *boundary,
         LANDS_ON_GROUND,
         OUT_OF_SIGHT,
-        *site_signs(terrain),
+        *site_signs(terrain, terrain.ground.z[extent.rows, extent.columns]),
     ]
+
+
+def _thing_signs(terrain: Terrain, things: tuple[InLayer, ...]) -> list[Sign]:
+    """The signs of things that may trouble a unit: of those a layer sees, and of the others."""
+    seen = {thing.thing for thing in things if thing.is_seen}
+    are_seen = [thing.name in seen for thing in terrain.nuisances]
+    return [NUISANCE] * any(are_seen) + [NUISANCE_UNSEEN] * (not all(are_seen))
 
 
 def _sections(terrain: Terrain, spilt: Spill, things: tuple[InLayer, ...]) -> list[Section]:

@@ -79,8 +79,8 @@ def _chances(axes: Axes, outcome: Outcome, found: OptionUncertainty, base: Base)
     extent, ground = base.extent, outcome.terrain.ground
     part = (extent.rows, extent.columns)
     chance = np.nan_to_num(found.chance[part].astype(float))
-    colours = np.clip(palette.chance_rgb(chance) / 255 * base.shade[part][..., None], 0, 1)
-    on_ground(axes, np.dstack([colours, chance > 0]), extent, LAYER)
+    colours = np.minimum(palette.chance_rgb(chance) * base.shade[part][..., None], 255)
+    on_ground(axes, np.dstack([colours, 255 * (chance > 0)]).astype(np.uint8), extent, LAYER)
     # A line around every cell that a few draws lift over a mark says nothing: evened over a cell.
     even = gaussian_filter(chance, 1.0)
     x, y = ground.xs[extent.columns], ground.ys[extent.rows]

@@ -15,6 +15,7 @@ from terrain3d.job import Outcome
 from terrain3d.sentences import words
 from terrain3d.sentences.walks import counting_words, how_walked, walk_words, walks_sentence
 from terrain3d.show.blocks import Listing, Paragraph, Piece, Row, Section, fill
+from terrain3d.show.extent import Extent
 from terrain3d.show.legend import (
     ALARM,
     MICROWAVE_ACROSS,
@@ -79,7 +80,7 @@ def walks_sheet(
         page.text(
             PICTURE[0], bottom + 0.45 * (pitch - 0.032), letter, 10, weight="bold", ha="left", va="center"
         )
-    page.key([*walk_signs(outcome, option), *sensed_signs([walk for _, walk in walks])])
+    page.key([*walk_signs(outcome, option, base.extent), *sensed_signs([walk for _, walk in walks])])
     return page
 
 
@@ -123,13 +124,13 @@ def _unit_piece(unit: Detector) -> Piece:
     return Row(text, size="small", most=2) if len(words.unit_lines(unit)) <= 2 else Paragraph(text, 4)
 
 
-def walk_signs(outcome: Outcome, option: OptionResult) -> list[Sign]:
-    """What the marks and colours of a page of walks mean."""
+def walk_signs(outcome: Outcome, option: OptionResult, extent: Extent) -> list[Sign]:
+    """What the marks and colours of a page of walks mean; its plan shows `extent`."""
     verdicts = [verdict_sign(verdict) for verdict in sorted(Verdict, reverse=True)]
     there = [
         *masked_signs(option.detectors),
         *lobe_signs(option.detectors),
-        *site_signs(outcome.terrain),
+        *site_signs(outcome.terrain, outcome.terrain.ground.z[extent.rows, extent.columns]),
     ]
     return [*verdicts, WALK, ALARM, *there]
 

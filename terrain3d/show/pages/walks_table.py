@@ -50,8 +50,8 @@ def walks_table(context: PageContext, options: tuple[OptionResult, ...], rows: s
             if walk.alarm is not None:
                 page_mark(page.figure, ALARM, left + 0.006, y + 0.006, 0.6)
             colour = palette.INK if walk.alarm is not None else palette.QUIET_INK
-            for n, line in enumerate(page.lines(short_walk_words(walk), width - 0.03, 8, 2)):
-                page.text(left + 0.018, y - 0.019 * n, line, 8, va="baseline", color=colour)
+            size, lines = page.fitting(short_walk_words(walk), width - 0.03, ((8, 2), (6.8, 3)))
+            page.rows(lines, left + 0.018, y, size, 0.019 * size / 8, color=colour)
         y -= _PITCH
     page.key([ALARM])
     return page

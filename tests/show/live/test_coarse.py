@@ -9,7 +9,6 @@ from scenes import slope_outcome
 from terrain3d.show.extent import site_extent
 from terrain3d.show.live.coarse import OFF_M, coarse_surface
 from terrain3d.show.parts import ground_parts
-from terrain3d.show.shapes import filled_heights
 
 
 @pytest.fixture(scope="module")
@@ -17,7 +16,7 @@ def ground():
     """The drawn ground of the invented slope."""
     outcome = slope_outcome()
     terrain = outcome.terrain
-    parts = ground_parts(terrain, filled_heights(terrain.ground), outcome.options[0], site_extent(outcome))
+    parts = ground_parts(terrain, outcome.options[0], site_extent(outcome))
     return parts[0].mesh
 
 

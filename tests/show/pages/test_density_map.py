@@ -15,6 +15,7 @@ from terrain3d.paper.results import results_values
 from terrain3d.sentences.surveys import part_figures, returns_words
 from terrain3d.show.legend import LEAVES_FOUND, LEAVES_GUESSED
 from terrain3d.show.lettering import page_style
+from terrain3d.show.pages.pixels import Pixels
 from terrain3d.show.pages.surveyed import survey_sheet
 from terrain3d.terrain import Returns
 
@@ -57,8 +58,8 @@ def test_the_map_is_darker_where_returns_are_more(outcome):
     shown = counted(outcome)
     with page_style():
         page = survey_sheet(context_of(shown))
-    images = [image for image in page.figure.axes[0].images if image.get_array().shape[-1] == 4]
-    pixels = np.asarray(images[-1].get_array())
+    laid = [one.image for one in page.figure.axes[0].get_children() if isinstance(one, Pixels)]
+    pixels = [image for image in laid if image.shape[-1] == 4][-1]
     colours = [tuple(palette.rgb(colour)) for colour in palette.RETURNS_SCALE]
     where = [np.flatnonzero((pixels[..., :3] == colour).all(axis=-1).any(axis=0)) for colour in colours]
     there = [columns.mean() for columns in where if columns.size]

@@ -6,9 +6,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 from page_checks import check_texts, context_of, texts_of
+from PIL import Image
 from shapes import judged, leaves, plane, terrain, unit
+from test_drape import pixels_of
 
-from terrain3d.cover.verdict import UNKNOWN
+from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.types import load_type
 from terrain3d.job import Outcome
 from terrain3d.opened import site_of
@@ -16,7 +18,9 @@ from terrain3d.show.legend import HANGS_ON_LEAVES
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.plan import hanging_places, pages, plan_signs, without_verdicts
-from terrain3d.show.pages.stills import listed_pages
+from terrain3d.show.pages.sheet import PICTURE
+from terrain3d.show.pages.size import HEIGHT_PX, WIDTH_PX
+from terrain3d.show.pages.stills import listed_pages, write_stills
 from terrain3d.study import study_of
 from terrain3d.terrain import Walk
 
@@ -48,6 +52,42 @@ def test_marks_stand_on_ground_that_hangs_on_leaves_and_are_sparse(hedged):
     hangs = int(((codes > 0) & (codes != UNKNOWN)).sum())
     assert 10 < len(places) < hangs / 4
     assert len(hanging_places(ground, without_verdicts(option), extent)) == 0
+
+
+@pytest.mark.parametrize(("rise", "density", "count"), [(0.07, 0.2, 3), (-0.05, 0.15, 2)])
+def test_verdicts_under_leaves_are_drawn_at_their_shares(tmp_path, rise, density, count):
+    """On a wooded slope the drawn picture has each verdict's colour on as much ground under leaves as it is.
+
+    Dots that stand for leaves, contours and names take a few pixels of each, the arc those of its rim.
+    """
+    on = plane(rise)
+    wood = leaves(on, lambda x, y: (np.abs(x) < 9) & (y > 2.5) & (y < 11.5), 0.0, 2.2, density)
+    site = terrain(on, None, wood)
+    option = judged(site, unit(ONE), name="wood")
+    outcome = Outcome(site_of(site), (option,), ("wood",))
+    context = PageContext(outcome)
+    (path,) = write_stills(context, tmp_path, ("plan",))
+    with Image.open(path) as page:
+        dots = np.asarray(page.convert("RGB"))
+    extent, (left, low, width, height) = context.printed.extent, PICTURE
+    ground = outcome.terrain.ground
+    x, y = np.meshgrid(np.arange(WIDTH_PX) + 0.5, HEIGHT_PX - np.arange(HEIGHT_PX) - 0.5)
+    per_m = min(width * WIDTH_PX / extent.width_m, height * HEIGHT_PX / extent.depth_m)
+    east = extent.centre[0] + (x - (left + width / 2) * WIDTH_PX) / per_m
+    north = extent.centre[1] + (y - (low + height / 2) * HEIGHT_PX) / per_m
+
+    def is_inside(x, y):
+        """A cell off the edge of the wood, whose outline lies on it; between the cells' own edges."""
+        return (np.abs(x) < 8.625) & (y > 2.875) & (y < 11.125)
+
+    under, cells = is_inside(east, north), is_inside(*np.meshgrid(ground.xs, ground.ys))
+    assert (wood.column[cells] >= 0).all()
+    told = [Verdict.BOTH, Verdict.UPPER_ONLY, Verdict.LOWER_ONLY, Verdict.DEAD]
+    truth = np.array([(option.verdicts[cells] == verdict).sum() for verdict in told]) * ground.cell_m**2
+    drawn = np.array([(pixels_of(dots, verdict) & under).sum() for verdict in told]) / per_m**2
+    assert (truth > 3).sum() == count
+    assert drawn / drawn.sum() == pytest.approx(truth / truth.sum(), abs=0.03)
+    assert 0.65 * truth.sum() < drawn.sum() < 1.02 * truth.sum()
 
 
 @pytest.mark.usefixtures("coarse_ground")

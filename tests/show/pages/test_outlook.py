@@ -134,13 +134,11 @@ def test_shares_of_a_layer_that_a_wall_and_a_shed_stop():
     assert upper.past == pytest.approx(1 - met, abs=0.005)
     assert (upper.solid, upper.solid_share) == (0, pytest.approx(0.5 / met, abs=0.01))
     said = outlook_sentence(shares, solids.names)
-    assert said.startswith("Of the upper layer 62% meets solids, mostly \u2018garden wall\u2019, 38% runs on")
+    assert said.startswith('Of the upper layer 62% meets solids, mostly "garden wall", 38% runs on')
     alone = terrain(plane(0.0, extent_m=60.0), replace(wall, names=("garden wall",)))
     seen, owners = seen_and_met(alone, at)
     said = outlook_sentence(layer_shares(at, seen, owners), alone.solids.names)
-    assert said.startswith(
-        "Of the upper layer 50% meets \u2018garden wall\u2019, 50% runs on past its range;"
-    )
+    assert said.startswith('Of the upper layer 50% meets "garden wall", 50% runs on past its range;')
 
 
 def test_leaves_take_what_their_depth_says():

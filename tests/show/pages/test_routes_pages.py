@@ -83,7 +83,7 @@ def test_a_much_shorter_way_stands_beside_the_least_likely(outcome, routes, size
     assert "D: much shorter" in texts
     assert "much shorter" in texts
     left = route.shorter.length_m - route.shorter.walked.alarm.along_m
-    assert f"{left:.1f} m before the end" in texts
+    assert f"{left:.1f} m to go" in texts
     letters = [text for text in texts if set(text) <= set("ABCDE, ")]
     assert sorted("".join(letters).replace(", ", "")) == sorted(one.letter for one in drawn_routes(route))
     colours = {line.get_color() for line in page.figure.axes[0].get_lines()}

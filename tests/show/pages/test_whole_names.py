@@ -14,6 +14,7 @@ from terrain3d.opened import site_of
 from terrain3d.ranking.reasons import Reason, rivals
 from terrain3d.sentences.options import one_line
 from terrain3d.show.blocks import Row, Section, fill
+from terrain3d.show.extent import site_extent
 from terrain3d.show.legend import FOLIAGE, PROTECTED, SOLID, Sign
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.beside import beside_sheet
@@ -128,7 +129,7 @@ def test_a_sentence_that_finds_no_room_gives_way_to_a_shorter_one(named):
 
 def test_what_a_plan_of_walks_shows_is_in_its_key(outcome):
     """Solids, leaves and protected ground have their signs there as on other plans."""
-    assert {SOLID, FOLIAGE, PROTECTED} <= set(walk_signs(outcome, outcome.options[0]))
+    assert {SOLID, FOLIAGE, PROTECTED} <= set(walk_signs(outcome, outcome.options[0], site_extent(outcome)))
     assert {SOLID, FOLIAGE, PROTECTED} <= set(frame_signs(context_of(outcome)))
 
 
