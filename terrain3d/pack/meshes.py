@@ -96,7 +96,7 @@ def hillside(study: Study) -> Hillside:
     heights = filled_heights(terrain.ground)
     ground = tuple(
         mesh
-        for part in ground_parts(terrain, heights, outcome.options[0], extent)
+        for part in ground_parts(terrain, outcome.options[0], extent)
         for mesh in _meshes("ground", [part])
     )
     standing: list[Mesh] = []
