@@ -8,8 +8,9 @@ from terrain3d.detector.figures import Figure, figure_of
 from terrain3d.detector.types import DetectorType
 from terrain3d.errors import InputError
 from terrain3d.ready import Ready, in_file, option_types, own_figures, ready_site, search_types
-from terrain3d.site import GroundSource, Plane, Site, SiteHead
-from terrain3d.survey.build import Surveyed, build_surroundings, build_surveyed
+from terrain3d.site import GroundSource, Plane, Site, SiteHead, WalkTested
+from terrain3d.supply.runs import Run, laid_runs
+from terrain3d.survey.build import Surveyed, build_surroundings, build_surveyed, crs_of_site
 from terrain3d.survey.scenarios import Scenario, scenarios_of
 from terrain3d.terrain import Terrain
 from terrain3d.walk.indoor_tests import IndoorTests
@@ -41,6 +42,8 @@ class OpenedSite:
         The file's own copy of the borrowed walk tests.
     scenarios : tuple of Scenario
         The site changed as the file says, in its order.
+    runs : tuple of Run
+        The cables of its supply, in the file's order.
     """
 
     file: Site
@@ -51,6 +54,7 @@ class OpenedSite:
     path: Path | None = None
     tests: IndoorTests | None = None
     scenarios: tuple[Scenario, ...] = ()
+    runs: tuple[Run, ...] = ()
 
     def __repr__(self) -> str:
         return in_brief(self, repr(self.name), f"figure {self.figure.name!r}", repr(self.terrain))
@@ -63,6 +67,10 @@ class OpenedSite:
     def own_figures(self) -> tuple[Figure, ...]:
         """The figures that the file brings."""
         return own_figures(self.file)
+
+    def walk_tested(self, option: str) -> WalkTested | None:
+        """The walk test that an option has had, as the file tells it."""
+        return next((one for one in self.file.walk_tested if one.name == option), None)
 
 
 def open_site(path: Path | str, progress: Progress | None = None) -> OpenedSite:
@@ -148,10 +156,13 @@ def open_again(
     try:
         terrain, read = build_surveyed(ready.site, ready.folder, reach_m, told, around_m, before, most_cells)
         scenarios = scenarios_of(terrain, ready.site.scenario)
+        runs: tuple[Run, ...] = ()
+        if ready.site.supply is not None:
+            runs = laid_runs(ready.site.supply, terrain, crs_of_site(ready.site, ready.folder))
     except InputError as error:
         raise in_file(error, ready.path) from error
     site = OpenedSite(
-        ready.site, terrain, ready.figure, ready.walker, types, ready.path, ready.tests, scenarios
+        ready.site, terrain, ready.figure, ready.walker, types, ready.path, ready.tests, scenarios, runs
     )
     return site, read
 

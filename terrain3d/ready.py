@@ -12,6 +12,7 @@ from terrain3d.detector.pose import Detector, HeadSetting, open_arcs
 from terrain3d.detector.types import DetectorType, load_type
 from terrain3d.errors import InputError
 from terrain3d.site import DetectorSetting, HeadShape, Option, Site, load_site
+from terrain3d.supply.runs import check_runs
 from terrain3d.survey.placing import Drawn, drawn
 from terrain3d.tables import checked
 from terrain3d.walk.indoor_tests import IndoorTests, load_tests
@@ -81,6 +82,8 @@ def ready_of(site: Site, path: Path) -> Ready:
             time_zone(site.sun.zone)
     except InputError as error:
         raise in_file(error, path) from error
+    if site.supply is not None:
+        check_runs(site.supply, [mount.name for mount, _ in shapes.mount], str(path))
     own = own_figures(site)
     figure = _figure(site.site.figure, own, f"{path}: site: figure")
     for walk, _ in shapes.walk:

@@ -509,6 +509,29 @@ class WalkTestSetting(Table):
     file: Annotated[
         FileName | None, key("", "your own copy of the tests; none is the one that comes along")
     ] = None
+    points: Annotated[
+        int, Strict(), key("", "most walks that `walktest` chooses for what they tell of a unit", ge=4, le=60)
+    ] = 12
+    wrong: Annotated[
+        Number, key("", "share of its answers that may be wrong by chance", ge=0.001, le=0.4)
+    ] = 0.05
+
+
+class WalkTested(Table):
+    """A walk test that was done and read."""
+
+    name: Annotated[Text, key("", "of the option that was walked")]
+    on: Annotated[Day, key("", "the day")]
+    points: Annotated[int, Strict(), key("", "how many points were walked", ge=1, le=100000)]
+    as_told: Annotated[
+        int, Strict(), key("", "at how many of them the indicator did what was told", ge=0, le=100000)
+    ]
+
+    @model_validator(mode="after")
+    def _no_more(self) -> "WalkTested":
+        if self.as_told > self.points:
+            raise UnfitError(f"as_told {self.as_told} is more than points {self.points}", "count again")
+        return self
 
 
 class PaperSetting(Table):
@@ -521,6 +544,108 @@ class PaperSetting(Table):
     ] = None
     revision: Annotated[Text | None, key("", "which issue of them")] = None
     date: Annotated[Day | None, key("", "the day on each page; a date given to a command comes first")] = None
+
+
+#: Sizes of conductors that have a resistance of their own in the tables, mm2.
+CONDUCTOR_SIZES = (0.22, 0.5, 0.75, 1.0, 1.5, 2.5)
+
+
+class SupplyRun(Table):
+    """A cable with a core to each place and one back."""
+
+    start: Annotated[Text, key("", 'where it starts: "panel", or where another run ends', alias="from")] = (
+        "panel"
+    )
+    to: Annotated[Text, key("", "where it ends: a mount, or a joint that another run starts from")]
+    path: Annotated[
+        Path2 | None, key("coordinates", "along the ground, which gives its length; or length")
+    ] = None
+    length: Annotated[Number | None, key("metres", "of the cable; or path", gt=0, le=5000)] = None
+    extra: Annotated[
+        Number, key("metres", "of cable besides: up a pole, into the ground, spare", ge=0, le=500)
+    ] = 0.0
+    mm2: Annotated[Number | None, key("mm2", "size of each core; or awg, or ohm_per_km", gt=0)] = None
+    awg: Annotated[
+        int | None, Strict(), key("", "the same as a gauge of wire; or mm2, or ohm_per_km", ge=6, le=30)
+    ] = None
+    ohm_per_km: Annotated[
+        Number | None, key("ohms a kilometre", "of one core at 20 degrees C; or mm2, or awg", gt=0, le=1000)
+    ] = None
+    iec_class: Annotated[
+        Literal[1, 2, 5, 6],
+        key("", "of the conductor: 1 solid, 2 stranded, 5 and 6 flexible (IEC 60228)", alias="class"),
+    ] = 2
+    tinned: Annotated[bool, Strict(), key("", "whether a flexible core is tinned")] = False
+    temperature: Annotated[
+        Number | None, key("degrees C", "of the copper; none is that of [supply]", ge=-40, le=90)
+    ] = None
+    price: Annotated[
+        Number | None, key("", "of a metre, in the money of the types; none is not priced", ge=0)
+    ] = None
+
+    @model_validator(mode="after")
+    def _once(self) -> "SupplyRun":
+        if (self.path is None) == (self.length is None):
+            raise UnfitError("exactly one of path and length is needed", "keep one of them")
+        if sum(given is not None for given in (self.mm2, self.awg, self.ohm_per_km)) != 1:
+            raise UnfitError("exactly one of mm2, awg and ohm_per_km is needed", "keep one of them")
+        if self.mm2 is not None and self.mm2 not in CONDUCTOR_SIZES:
+            raise UnfitError(
+                f"{self.mm2:g} mm2 is no size of the table",
+                f"give one of {', '.join(f'{size:g}' for size in CONDUCTOR_SIZES)}, or ohm_per_km of a core",
+            )
+        return self
+
+
+class SupplyItem(Table):
+    """Something else that is bought for the supply."""
+
+    name: Annotated[Text, key("", "as it is called in the list of materials")]
+    count: Annotated[int, Strict(), key("", "how many", ge=1, le=100000)] = 1
+    price: Annotated[Number | None, key("", "of one; none is not priced", ge=0)] = None
+
+
+class SupplySetting(Table):
+    """What feeds the units: the panel, its battery and the cables."""
+
+    volts: Annotated[Number, key("volts", "of the panel while it has mains", gt=0, le=60)]
+    lowest_volts: Annotated[
+        Number | None,
+        key("volts", "of the panel when its battery is near its end; none is as with mains", gt=0, le=60),
+    ] = None
+    panel: Annotated[Point | None, key("coordinates", "where the panel is")] = None
+    milliamps: Annotated[
+        Number | None, key("milliamps", "most that the panel can give the units; none is not told", gt=0)
+    ] = None
+    own_milliamps: Annotated[
+        Number, key("milliamps", "that the panel and all else on its battery draw", ge=0)
+    ] = 0.0
+    temperature: Annotated[
+        Number, key("degrees C", "of the copper of all runs, on the warmest day", ge=-40, le=90)
+    ] = 40.0
+    standby_hours: Annotated[
+        Number | None, key("hours", "without mains that the battery has to last; none is no battery", gt=0)
+    ] = None
+    alarm_hours: Annotated[Number, key("hours", "in alarm that it has to last after them", ge=0, le=24)] = 0.5
+    battery_ah: Annotated[Number | None, key("ampere hours", "of the battery that is there", gt=0)] = None
+    battery_temperature: Annotated[
+        Number, key("degrees C", "coldest that the battery has to work in", ge=-3.9, le=51.7)
+    ] = 25.0
+    ageing: Annotated[
+        Number, key("", "by how much a new battery is larger than an old one has to be", ge=1, le=3)
+    ] = 1.25
+    battery_price: Annotated[Number | None, key("", "of the battery; none is not priced", ge=0)] = None
+    run: Annotated[tuple[SupplyRun, ...], key("", "the cables")] = ()
+    item: Annotated[tuple[SupplyItem, ...], key("", "what else is bought")] = ()
+
+    @model_validator(mode="after")
+    def _falls(self) -> "SupplySetting":
+        if self.lowest_volts is not None and self.lowest_volts > self.volts:
+            raise UnfitError(
+                f"lowest_volts {self.lowest_volts:g} is above volts {self.volts:g}",
+                "a battery near its end gives less than the panel with mains",
+            )
+        return self
 
 
 class SearchSetting(Table):
@@ -734,6 +859,8 @@ class Site(Table):
     doubt: DoubtSetting = DoubtSetting()
     routes: RouteSetting = RouteSetting()
     walk_test: WalkTestSetting = WalkTestSetting()
+    walk_tested: tuple[WalkTested, ...] = ()
+    supply: SupplySetting | None = None
     search: SearchSetting = SearchSetting()
     paper: PaperSetting = PaperSetting()
 
@@ -752,7 +879,7 @@ class Site(Table):
     def _names_differ(self) -> "Site":
         kinds = (
             "mount", "mark", "protect", "option", "scenario", "figure", "walk", "approach", "section",
-            "nuisance", "beyond",
+            "nuisance", "beyond", "walk_tested",
         )  # fmt: skip
         for kind in kinds:
             _no_twins((s.name for s in getattr(self, kind) if not isinstance(s, FileRef)), kind)

@@ -54,9 +54,9 @@ DATA = Path(__file__).parent / "data"
 LONGEST = (
     "test_pictures", "test_window", "test_all_pages", "test_same_bytes", "test_stills", "test_cluster",
     "test_face", "test_routes_pages", "test_outlook", "test_inspect", "test_schema", "test_open_routes",
-    "test_choose_set", "test_study_window", "test_contact", "test_walk_pages", "test_surroundings",
-    "test_drawing", "test_far", "test_nuisance_pages", "test_uncertainty", "test_embree",
-    "test_real_clouds", "test_run",
+    "test_choose_set", "test_walktest", "test_study_window", "test_contact", "test_walk_pages",
+    "test_surroundings", "test_drawing", "test_far", "test_nuisance_pages", "test_uncertainty", "test_embree",
+    "test_real_clouds", "test_run", "test_session",
 )  # fmt: skip
 #: Where the process is told to be that starts others at once.
 READY = "TERRAIN3D_READY_PROCESS"

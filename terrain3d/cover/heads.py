@@ -123,6 +123,11 @@ def one_head(heads: HeadTable, head: int) -> HeadTable:
     return _those(heads, heads.head == head)
 
 
+def without_head(heads: HeadTable, head: int) -> HeadTable:
+    """The table of all heads but one."""
+    return _those(heads, heads.head != head)
+
+
 def _those(heads: HeadTable, rows: NDArray[np.bool_]) -> HeadTable:
     by_row = (
         "head", "pan_deg", "turn_deg", "half_arc_deg", "elevation_deg", "half_thickness_deg", "range_m",

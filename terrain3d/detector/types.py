@@ -62,13 +62,30 @@ class Head(Table):
 
 
 class Supply(Table):
-    """What a unit draws: told, judged by nobody."""
+    """What a unit draws."""
 
     volts: Annotated[
         tuple[Annotated[Number, Field(gt=0)], Annotated[Number, Field(gt=0)]],
         key("volts", "lowest and highest"),
     ]
     milliamps: Annotated[Number, key("milliamps", "drawn", gt=0)]
+    alarm_milliamps: Annotated[
+        Number | None, key("milliamps", "drawn in alarm; none is no more than else", gt=0)
+    ] = None
+    power_at: Annotated[
+        Number | None,
+        key(
+            "volts",
+            "at which it draws that, where it takes more current from less voltage (a switching regulator); "
+            "none draws the same at any",
+            gt=0,
+        ),
+    ] = None
+
+    @property
+    def most_milliamps(self) -> float:
+        """Drawn in alarm."""
+        return self.milliamps if self.alarm_milliamps is None else self.alarm_milliamps
 
 
 class Microwave(Table):

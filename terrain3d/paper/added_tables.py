@@ -1,5 +1,6 @@
 """Tables put into the text of a site file: at its end or in the place of others; every other byte stays."""
 
+import datetime
 import json
 import re
 import tomllib
@@ -146,6 +147,8 @@ def value_text(value: Any) -> str:
         return f"[{', '.join(value_text(part) for part in value)}]"
     if isinstance(value, bool):
         return "true" if value else "false"
+    if isinstance(value, datetime.date):
+        return value.isoformat()
     return repr(value + 0)
 
 

@@ -28,8 +28,9 @@ from terrain3d.detector.types import Microwave
 from terrain3d.frame import Frame
 from terrain3d.job import Outcome
 from terrain3d.paper.rounded import area, share, size
+from terrain3d.paper.supply import supply_of, supply_values
 from terrain3d.ranking.compare import held_share, weighted_share
-from terrain3d.ranking.outlay import outlay_of
+from terrain3d.ranking.outlay import Outlay, outlay_of
 from terrain3d.ranking.reasons import Reason
 from terrain3d.sentences.heads import has_masks
 from terrain3d.sentences.options import protected_words
@@ -182,17 +183,23 @@ def _option(outcome: Outcome, option: OptionResult) -> dict[str, Any]:
         "unknown_m2": area(option.unknown_m2),
         "scenarios": [_scenario(outcome, option, one) for one in option.scenarios],
         "warnings": option_warnings(option, outcome.terrain),
-        **_outlay(option),
+        **_outlay(outcome, option),
+        **_walk_tested(outcome, option),
     }
 
 
-def _outlay(option: OptionResult) -> dict[str, Any]:
-    """What the units cost and draw, where their types state it, and the wedges between their heads."""
+def _outlay(outcome: Outcome, option: OptionResult) -> dict[str, Any]:
+    """What the units cost and draw, how they are fed, and the wedges between their heads, where that is
+    known."""
     told: dict[str, Any] = {}
-    outlay = outlay_of(option.detectors)
+    outlay, circuit = outlay_of(option.detectors), supply_of(outcome, option)
+    if outlay is None and circuit is not None:
+        outlay = Outlay(None, None, None)
     if outlay is not None:
         volts = None if outlay.volts is None else list(outlay.volts)
         told["supply"] = {"price": outlay.price, "milliamps": outlay.milliamps, "volts": volts}
+    if circuit is not None:
+        told["supply"]["circuit"] = supply_values(circuit)
     wedges = wedges_of(option.detectors)
     if wedges:
         told["wedges"] = [
@@ -200,6 +207,15 @@ def _outlay(option: OptionResult) -> dict[str, Any]:
             for wedge in wedges
         ]
     return told
+
+
+def _walk_tested(outcome: Outcome, option: OptionResult) -> dict[str, Any]:
+    """The walk test of an option, where the site file tells of one."""
+    tested = outcome.site.walk_tested(option.name)
+    if tested is None:
+        return {}
+    counts = {"points_count": tested.points, "as_told_count": tested.as_told}
+    return {"walk_tested": {"on": tested.on.isoformat(), **counts}}
 
 
 def _protected(part: ProtectedResult, is_masked: bool) -> dict[str, Any]:

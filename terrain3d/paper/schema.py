@@ -13,7 +13,8 @@ from pydantic import BaseModel, ConfigDict, Field
 #: Units that a number may have, by the suffix of its key.
 SUFFIXES = {
     "m": "_m", "m2": "_m2", "1/m2": "_per_m2", "deg": "_deg", "s": "_s", "min": "_min", "°C": "_c", "K": "_k",
-    "m/s": "_mps", "W/m2/sr": "_w_m2_sr", "Hz": "_hz", "GHz": "_ghz", "share": "_share", "count": "_count",
+    "m/s": "_mps", "W/m2/sr": "_w_m2_sr", "Hz": "_hz", "GHz": "_ghz", "mm": "_mm", "nT": "_nt",
+    "share": "_share", "count": "_count",
 }  # fmt: skip
 #: What other numbers are in.
 OTHERS = (
@@ -27,6 +28,9 @@ OTHERS = (
     "year",
     "mA",
     "V",
+    "Ah",
+    "ohm",
+    "mm2",
 )
 
 
@@ -865,8 +869,104 @@ class CloseIn(Part):
     words: list[str] = said("The same as sentences.")
 
 
+class FedUnit(Part):
+    """A unit with the voltage that its cables leave it."""
+
+    name: str = said("Name of the unit.")
+    mount: str = said("Its mount.")
+    fit: Literal["fits", "too low", "too high", "cannot be fed", "no run", "not stated"] = said(
+        "Whether it gets what its type allows; `not stated`: its type states no supply."
+    )
+    rest_v: float | None = told("V", "With mains, all units at rest.", "nothing can be said of it: see `fit`")
+    alarm_v: float | None = told(
+        "V", "With the panel at its lowest, all units in alarm.", "nothing can be said of it: see `fit`"
+    )
+    allowed_v: tuple[float, float] | None = told(
+        "V", "Lowest and highest that its type allows.", "its type states no supply, or no run ends there"
+    )
+
+
+class CableRun(Part):
+    """A cable that feeds something, as it is loaded with the panel at its lowest and all units in alarm."""
+
+    start: str = Field(alias="from", description="Where it starts: `panel`, or where another run ends.")
+    to: str = said("Where it ends.")
+    length_m: float = told("m", "Of the cable, over the ground, with what is added to it.")
+    unknown_m: float = told("m", "Of that, what lies over ground that is not known, taken level.")
+    cable: str = said("What is asked for by.")
+    resistance: float = told("ohm", "Of both its cores, as warm as they are.")
+    units: list[str] = said("Names of the units that it feeds.")
+    milliamps: float | None = told("mA", "That it carries.", "the runs cannot carry what is drawn")
+    drop_v: float | None = told("V", "Lost over both its cores.", "the runs cannot carry what is drawn")
+    thinnest: float | None = told(
+        "mm2",
+        "Least size of its cores with which its units are fed, the other runs as they are.",
+        "no size of the table does",
+    )
+
+
+class SupplyBattery(Part):
+    """What the battery has to carry and to be; the panel's own current is in it."""
+
+    rest: float = told("mA", "At rest.")
+    alarm: float = told("mA", "In alarm.")
+    needed: float = told("Ah", "That a new battery has to have.")
+    given: float | None = told("Ah", "That the site file says is there.", "it says none")
+
+
+class SupplyChange(Part):
+    """One thing that mends the supply by itself."""
+
+    kind: Literal[
+        "run", "all runs", "two cores", "volts", "less volts", "panel", "battery", "feed", "none"
+    ] = said("What is changed; `feed` is a run to be laid, `none` says that nothing of these does.")
+    run: str | None = said("The run that ends there.", "it is about no run")
+    mm2: float | None = told("mm2", "Size of its cores.", "no size is changed")
+    volts: float | None = told("V", "Of the panel.", "it is not about volts")
+    milliamps: float | None = told("mA", "Of the panel.", "it is not about the panel's current")
+    ah: float | None = told("Ah", "Of the battery.", "it is not about the battery")
+
+
+class Material(Part):
+    """Something to buy."""
+
+    name: str = said("What it is.")
+    pieces_count: int | None = told("count", "How many of it.", "it is cable")
+    length_m: float | None = told("m", "How much cable.", "it is none")
+    price: float | None = told("money", "Of all of it.", "it is not priced")
+
+
+class Circuit(Part):
+    """The supply of an option as `[supply]` of the site file has it."""
+
+    holds: bool = said("Whether all that is stated fits.")
+    units: list[FedUnit] = said("Every unit, in the option's order.")
+    runs: list[CableRun] = said("Every run that feeds something, in the order of the site file.")
+    rest: float | None = told(
+        "mA", "From the panel, all units at rest.", "the runs cannot carry what is drawn"
+    )
+    alarm: float | None = told(
+        "mA",
+        "The same with the panel at its lowest and all units in alarm.",
+        "the runs cannot carry what is drawn",
+    )
+    panel: float | None = told("mA", "That the panel can give.", "the site file does not say it")
+    battery: SupplyBattery | None = said(
+        "The battery.", "no hours without mains are given, or the runs cannot carry what is drawn"
+    )
+    thinnest: float | None = told(
+        "mm2",
+        "The least size that does for all runs alike.",
+        "no size of the table does, or no run feeds any",
+    )
+    changes: list[SupplyChange] = said("What mends it, each by itself; empty where it holds.")
+    materials: list[Material] = said("What is bought.")
+    words: list[str] = said("The same as sentences.")
+    caution: str = said("What has to be told with it.")
+
+
 class Outlay(Part):
-    """What the units of an option cost and draw together."""
+    """What the units of an option cost and draw together, and how they are fed."""
 
     price: float | None = told(
         "money", "Of all units, fixed, in the money of their types.", "a type does not state its price"
@@ -877,6 +977,237 @@ class Outlay(Part):
         "Lowest and highest that suit all units.",
         "no voltage suits all, or a type does not state its supply",
     )
+    circuit: Circuit = part("How they are fed, where the site file has `[supply]`.")
+
+
+class TapedPlace(Part):
+    """A place as it lies from a mark or a mount."""
+
+    name: str = said("Of the mark or mount.")
+    level_m: float = told("m", "Between them in plan.")
+    tape_m: float = told("m", "Between them along a straight line from ground to ground, as a tape reads.")
+    bearing_deg: float = told("deg", "From the mark or mount to the place, clockwise from true north.")
+    paces_count: int = told("count", "The same in paces of 0.75 m.")
+
+
+Shows = Literal["lights", "stays dark"]
+
+
+class WalkPoint(Part):
+    """One short walk past a place."""
+
+    number: int = told("number from 1", "On the sheet.")
+    unit: str = said("Whose indicator is looked at.")
+    x: X
+    y: Y
+    towards_deg: float = told("deg", "Which way it goes, clockwise from true north.")
+    length_m: float = told("m", "Half of it before the place, half after.")
+    figure: str = said("Who walks.")
+    figure_height_m: float = told("m", "How high they are, as they walk.")
+    expect: Shows = said("What the indicator should do.")
+    proves: Literal["held", "edge", "dead", "way in", "wedge", "wall", "leaves", "open", "hangs"] = said(
+        "What it is there for; of points read back `held`."
+    )
+    name: str | None = said("Of the way in, or of the mount on the wall.", "it is there for something else")
+    from_place: TapedPlace = said("Where it lies.")
+
+
+class WalkedPoint(Part):
+    """A point that was walked."""
+
+    number: int = told("number from 1", "On the sheet.")
+    seen: Shows = said("What the indicator did.")
+    is_as_told: bool = said("Whether that is what it should do.")
+
+
+class WalkCause(Part):
+    """Something that may be off, with how likely it is by what was seen."""
+
+    cause: Literal["as set", "height", "bearing", "tilt", "roll", "range", "head", "leaves", "ground"] = said(
+        "What is off; `as set`: nothing is, by more than its standard deviation."
+    )
+    chance: float = told("chance", "How likely it is; of all causes together 1.")
+    height_m: tuple[float, float, float] | None = told(
+        "m", "Too high by: 5 %, the middle and 95 % of its own chance.", "it is another cause"
+    )
+    angle_deg: tuple[float, float, float] | None = told(
+        "deg",
+        "The same of bearing (clockwise), tilt (nose down) or roll (right side down).",
+        "it is another cause",
+    )
+    range_m: float | None = told("m", "The range setting it has instead.", "it is another cause")
+    head: int | None = told("number from 1", "The head that is dead.", "it is another cause")
+    leaves_ratio: tuple[float, float, float] | None = told(
+        "ratio", "Leaf area by what was read: 5 %, the middle and 95 %.", "it is another cause"
+    )
+
+
+class WalkedUnit(Part):
+    """What the answers say of one unit."""
+
+    name: str = said("Name of the unit.")
+    walked: list[WalkedPoint] = said("Its points that were walked.")
+    left_out: list[int] = told("number from 1", "Its points that were not.")
+    causes: list[WalkCause] = said("Everything that may be off, the likeliest first.")
+    is_told: bool = said("Whether the first is sure enough to be named.")
+    next: list[WalkPoint] = said("What to walk next to tell more; empty where it is told.")
+    words: str = said("The same as a sentence.")
+
+
+class WalkReading(Part):
+    """The answers of a walk test, read."""
+
+    walked_count: int = told("count", "Points that were walked.")
+    as_told_count: int = told("count", "Points of them at which the indicator did what it should.")
+    units: list[WalkedUnit] = said("Every unit of the option.")
+
+
+class WalkTest(Part):
+    """The walk test of an option: its points, and what came of them."""
+
+    points: list[WalkPoint] = said("As they are walked.")
+    reading: WalkReading | None = said("What was seen.", "it is the sheet to be walked")
+    words: list[str] = said("The same as sentences.")
+    caution: str = said("What has to be told with it.")
+
+
+class SlackM(Part):
+    """How far a length may be off to each side before too much is lost."""
+
+    less_m: float = told("m", "Lower, or shorter; not negative.")
+    more_m: float = told("m", "Higher, or longer; not negative.")
+    less_open: bool = said("True where no more was looked at: the limit, or the last setting that there is.")
+    more_open: bool = said("The same to the other side.")
+
+
+class SlackDeg(Part):
+    """How far an angle may be off to each side before too much is lost."""
+
+    less_deg: float = told("deg", "To the left, or nose up, or right side up; not negative.")
+    more_deg: float = told("deg", "To the right, or nose down, or right side down; not negative.")
+    less_open: bool = said("True where no more was looked at: the limit, or the end of the swivel.")
+    more_open: bool = said("The same to the other side.")
+
+
+class HeadSlack(SlackM):
+    """The same of the range setting of one head."""
+
+    head: int = told("number from 1", "Head of the unit, in the type's order.")
+
+
+class Settings(Part):
+    """The tolerance of each setting, the others as they are."""
+
+    height: SlackM = said("Of height.")
+    bearing: SlackDeg = said("Of bearing.")
+    tilt: SlackDeg = said("Of tilt.")
+    roll: SlackDeg = said("Of roll.")
+    range: SlackM = part(
+        "Of the range setting: by how much the shortest and longest that will do differ; not there where"
+        " every head has its own."
+    )
+
+
+class UnitTolerance(Part):
+    """How far each setting of one unit may be off."""
+
+    unit: str = said("Name of the unit.")
+    counted_m2: float = told(
+        "m2", "Ground that the whole option holds and that may be lost: protected ground, or all."
+    )
+    settings: Settings | None = said("Each setting.", "the option holds nothing to lose")
+    range_of_heads: list[HeadSlack] = part("The range setting of each head that has its own, where one has.")
+
+
+class HeightOnSlope(Part):
+    """How the ground lies at the foot of a pole, and what a plumb tape beside it reads."""
+
+    fall_share: float = told("share", "Fall of the ground: 0.12 is 12 %.")
+    fall_deg: float = told("deg", "The bearing it falls towards.")
+    beside_m: float = told("m", "How far beside the pole the tape hangs.")
+    uphill_m: float = told("m", "From the ground uphill of the pole to the middle of the unit's height.")
+    downhill_m: float = told("m", "From the ground downhill of it.")
+
+
+class Magnetic(Part):
+    """What a compass shows there."""
+
+    model: str = said("The World Magnetic Model by its year.")
+    on: date = said("The day it is for.")
+    compass_deg: float = told("deg", "What a compass shows along the unit's bearing.")
+    declination_deg: float = told("deg", "What is added to that for true north; east is positive.")
+    error_deg: float = told("deg", "The model's own standard deviation; steel near by is not in it.")
+    horizontal_nt: float = told("nT", "What turns the needle.")
+
+
+class AimMark(Part):
+    """A mark or mount beside which the unit looks."""
+
+    name: str = said("As the site file says.")
+    distance_m: float = told("m", "From the unit, in plan.")
+    bearing_deg: float = told("deg", "From the unit.")
+    right_deg: float = told("deg", "How far the unit faces to the right of it; negative is left.")
+    right_m: float = told("m", "The same at the mark, across the line to it.")
+
+
+class FixedHead(Part):
+    """One head as it is set."""
+
+    bearing_deg: float = told("deg", "Where it looks.")
+    pan_deg: float = told("deg", "Within the housing, clockwise.")
+    range_m: float = told("m", "Its range setting.")
+    pulses: int = told("pulses", "That an alarm takes.")
+    fill: list[float] = told("share", "Of each layer, that breaks it.")
+    masked: list[int] = told("number from 1", "Zones that are masked, from the left as it looks out.")
+    masked_deg: list[tuple[float, float]] = told("deg", "Arcs that are masked, right of its middle.")
+
+
+class HeadAim(Part):
+    """Where the middle of one head looks, on the ground."""
+
+    bearing_deg: float = told("deg", "Where it looks.")
+    staff_m: float | None = told("m", "How far off a staff is stood.", "no staff meets the lower axis")
+    lower_m: float | None = told(
+        "m", "How high the lowest axis passes it, above the ground there.", "no staff meets the lower axis"
+    )
+    upper_m: float | None = told("m", "The same of the uppermost axis.", "no staff meets the lower axis")
+    lands_m: float | None = told(
+        "m", "How far off the lowest axis comes to the ground.", "it does not within the range"
+    )
+    lights_m: list[tuple[float, float]] = told("m", "Where a walk across lights its indicator: from, to.")
+
+
+class Fixing(Part):
+    """All that fixes one unit."""
+
+    name: str = said("Name of the unit.")
+    x: X
+    y: Y
+    coordinates: str = said("The same in the coordinates of the site file.")
+    lonlat: LonLat | None = told("deg", "The same as longitude and latitude.", "the site has no CRS")
+    tapes: list[TapedPlace] = said("The two marks or mounts that fix it best by tape, where there are two.")
+    paced: TapedPlace | None = said("From the nearest one.", "there is no other mark or mount")
+    height_m: float = told("m", "Above the ground at the foot.")
+    height_on_slope: HeightOnSlope | None = said("How the ground lies there.", "it is not known")
+    bearing_deg: float = told("deg", "True.")
+    magnetic: Magnetic | None = said("By compass.", "the site has no CRS, or no day was given")
+    mark: AimMark | None = said("What it looks at.", "no mark or mount is ahead of it")
+    tilt_deg: float = told("deg", "Nose down is positive.")
+    roll_deg: float = told("deg", "Right side down is positive.")
+    level_mm: float = told("mm", "How much lower the front end of a level of 100 mm is.")
+    heads: list[FixedHead] = said("Its heads as they are set.")
+    aims: list[HeadAim] = said("Its heads as they look.")
+    tolerances: UnitTolerance = said("How far each setting may be off before 5 % is lost.")
+    words: list[str] = said("The same as sentences.")
+    cautions: list[str] = said("What has to be told with it.")
+
+
+class WalkTested(Part):
+    """A walk test that was done, as `[[walk_tested]]` of the site file has it."""
+
+    on: date = said("The day.")
+    points_count: int = told("count", "Points that were walked.")
+    as_told_count: int = told("count", "Points of them at which the indicator did what it should.")
 
 
 class Wedge(Part):
@@ -945,8 +1276,14 @@ class Option(Part):
         "The option on the site as each scenario of the site file has it; of a search none."
     )
     warnings: list[str] = said("Sentences, those of the survey with them.")
-    supply: Outlay = part("What its units cost and draw, where their types state either for all of them.")
+    supply: Outlay = part(
+        "What its units cost and draw, where their types state either for all of them or the site file has"
+        " `[supply]`."
+    )
     wedges: list[Wedge] = part("Gaps between its heads on one mount, where there are any.")
+    walk_tested: WalkTested = part("Its walk test, where the site file has `[[walk_tested]]` for it.")
+    fixing: list[Fixing] = part("Of `terrain3d sheet` alone, for the option that was asked for.")
+    walktest: WalkTest = part("Of `terrain3d walktest` alone, for the option that was asked for.")
     walks: Walks = part("Part `walks` of a study.")
     routes: list[Routes] = part("Part `routes` of a study: one for each protected area.")
     animals: list[Animal] = part("Part `animals` of a study: lowest animal first.")
@@ -1023,54 +1360,6 @@ class ChanceAreas(Part):
     at_least_95_percent: float = told("m2", "In 95 % of the draws or more.")
     at_least_half: float = told("m2", "In half of them or more.")
     above_none: float = told("m2", "In any of them.")
-
-
-class SlackM(Part):
-    """How far a length may be off to each side before too much is lost."""
-
-    less_m: float = told("m", "Lower, or shorter; not negative.")
-    more_m: float = told("m", "Higher, or longer; not negative.")
-    less_open: bool = said("True where no more was looked at: the limit, or the last setting that there is.")
-    more_open: bool = said("The same to the other side.")
-
-
-class SlackDeg(Part):
-    """How far an angle may be off to each side before too much is lost."""
-
-    less_deg: float = told("deg", "To the left, or nose up, or right side up; not negative.")
-    more_deg: float = told("deg", "To the right, or nose down, or right side down; not negative.")
-    less_open: bool = said("True where no more was looked at: the limit, or the end of the swivel.")
-    more_open: bool = said("The same to the other side.")
-
-
-class HeadSlack(SlackM):
-    """The same of the range setting of one head."""
-
-    head: int = told("number from 1", "Head of the unit, in the type's order.")
-
-
-class Settings(Part):
-    """The tolerance of each setting, the others as they are."""
-
-    height: SlackM = said("Of height.")
-    bearing: SlackDeg = said("Of bearing.")
-    tilt: SlackDeg = said("Of tilt.")
-    roll: SlackDeg = said("Of roll.")
-    range: SlackM = part(
-        "Of the range setting: by how much the shortest and longest that will do differ; not there where"
-        " every head has its own."
-    )
-
-
-class UnitTolerance(Part):
-    """How far each setting of one unit may be off."""
-
-    unit: str = said("Name of the unit.")
-    counted_m2: float = told(
-        "m2", "Ground that the whole option holds and that may be lost: protected ground, or all."
-    )
-    settings: Settings | None = said("Each setting.", "the option holds nothing to lose")
-    range_of_heads: list[HeadSlack] = part("The range setting of each head that has its own, where one has.")
 
 
 class OptionDoubt(Part):

@@ -11,6 +11,7 @@ from terrain3d.ranking.compare import hanging_share, held_share, weighted_share
 from terrain3d.sentences.heads import has_masks
 from terrain3d.sentences.options import TRIFLE_M2, area_lines, most_lost, protected_words, worst_words
 from terrain3d.sentences.outlay import version_lines
+from terrain3d.sentences.walked import walked_lines
 from terrain3d.sentences.warnings import warnings_by_option
 from terrain3d.sentences.why import why
 from terrain3d.terminal import lay_out
@@ -51,7 +52,14 @@ def comparison(outcome: Outcome) -> RenderableType:
     best = [by_name[name] for name in outcome.ranking[:1]]
     areas = [Text(line) for option in best if option.protect for line in _protected_lines(option)]
     versions = [Text(line) for line in version_lines(outcome)]
-    return Group(table, Text(why(outcome)), *versions, *areas, *_closing_lines(outcome))
+    return Group(
+        table,
+        Text(why(outcome)),
+        *versions,
+        *areas,
+        *map(Text, walked_lines(outcome)),
+        *_closing_lines(outcome),
+    )
 
 
 def areas(outcome: Outcome) -> RenderableType:
@@ -60,6 +68,7 @@ def areas(outcome: Outcome) -> RenderableType:
     for option in outcome.options:
         lines.append(Text(option.name, style="bold"))
         lines += [Text(f"  {line}") for line in area_lines(option)]
+    lines += map(Text, walked_lines(outcome))
     return Group(*lines, *_closing_lines(outcome))
 
 

@@ -81,11 +81,12 @@ def _option(outcome: Outcome, option: OptionUncertainty, units: tuple[UnitTolera
             "at_least_half": area((chance >= 0.5).sum() * cell_m2),
             "above_none": area((chance > 0).sum() * cell_m2),
         },
-        "tolerance": [_unit(unit) for unit in units],
+        "tolerance": [tolerance_values(unit) for unit in units],
     }
 
 
-def _unit(unit: UnitTolerance) -> dict[str, Any]:
+def tolerance_values(unit: UnitTolerance) -> dict[str, Any]:
+    """How far each setting of a unit may be off."""
     return {
         "unit": unit.unit,
         "counted_m2": area(unit.held_m2),

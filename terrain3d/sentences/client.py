@@ -5,8 +5,10 @@ from terrain3d.ranking.compare import worst_scenario
 from terrain3d.ranking.outlay import outlay_of
 from terrain3d.sentences.heads import has_masks
 from terrain3d.sentences.options import held_words, not_held_words, wanting, worst_words
+from terrain3d.sentences.walked import walked_words
 from terrain3d.sentences.warnings import units_warnings
 from terrain3d.sentences.words import capital, unit_lines
+from terrain3d.site import WalkTested
 from terrain3d.wording import counted, money_words
 
 #: Said whatever the site is.
@@ -41,7 +43,11 @@ def open_lines(option: OptionResult) -> list[str]:
     return [*told[:_MOST], f"And of {counted(more, 'more area')}."] if more > 0 else told
 
 
-def to_do_lines(option: OptionResult) -> list[str]:
-    """What there is to do: how each unit is fixed, what is always to be done, and what warns of units."""
+def to_do_lines(option: OptionResult, tested: WalkTested | None = None) -> list[str]:
+    """What there is to do: how each unit is fixed, what is always to be done, and what warns of units.
+
+    An option that was walk-tested says so first.
+    """
     fixed = [f"Fix {unit.name} on {unit.mount}: {', '.join(unit_lines(unit))}." for unit in option.detectors]
-    return [*fixed, *_TO_DO, *(f"{capital(text)}." for text in units_warnings(option))]
+    done = [] if tested is None else [walked_words(tested)]
+    return [*done, *fixed, *_TO_DO, *(f"{capital(text)}." for text in units_warnings(option))]

@@ -3,19 +3,24 @@
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from terrain3d.caution import SHORT_CAUTION
 from terrain3d.cover.at_point import PlaceAt, place_at
 from terrain3d.cover.profile import head_bearings, telling_bearing
 from terrain3d.detector.pose import Detector
 from terrain3d.draft.options import set_unit
+from terrain3d.draft.things import things_of
 from terrain3d.errors import InputError
 from terrain3d.search.would_hold import would_hold
 from terrain3d.sentences.asking import change_words, no_change_words, place_lines
 from terrain3d.sentences.options import brief_line
 from terrain3d.serve.bounds import FARTHEST_M, number, points, text
 from terrain3d.serve.settings import unit_changes
-from terrain3d.show.live.beside import outlook_image, packed, section_image, still_image
+from terrain3d.show.live.beside import along_image, outlook_image, packed, section_image, still_image
 from terrain3d.terrain import Terrain
+from terrain3d.units import Floats
+from terrain3d.walk.along import profile_along
 
 if TYPE_CHECKING:
     from terrain3d.serve.session import Session
@@ -131,6 +136,13 @@ def picture_of(session: "Session", name: str) -> tuple[bytes, str] | None:
         return packed(section_image(terrain, answer.unit, own.bearing_deg, figure, own.distance_m))
     if name == "still":
         return packed(still_image(session.view.whole_image(), still_foot(session)))
+    line = chosen_line(session)
+    if name == "section" and line is not None:
+        option = session.now.option
+        profile = profile_along(
+            terrain, option.detectors, option.combine, *line, figure.height_m
+        )  # fmt: skip
+        return packed(along_image(terrain, profile, figure))
     unit = session.unit
     if unit is None:
         return None
@@ -141,6 +153,22 @@ def picture_of(session: "Session", name: str) -> tuple[bytes, str] | None:
     if name == "outlook":
         return packed(outlook_image(terrain, unit, is_moving), is_moving)
     return None
+
+
+def chosen_line(session: "Session") -> tuple[str, Floats] | None:
+    """Name and (n, 2) local metres of the chosen thing, where it is a line that a section can run along."""
+    if session.chosen is None or not session.site.has_options:
+        return None
+    for one in things_of(session.draft):
+        if one.id == session.chosen and one.kind in _LINES:
+            line = session.site.to_local(np.array(one.points, float))[:, :2]
+            length = float(np.hypot(*np.diff(line, axis=0).T).sum())
+            return (one.name, line) if length > _LEAST_LINE_M else None
+    return None
+
+
+#: Kinds along which a section is cut where they are chosen, and what is too short for one, metres.
+_LINES, _LEAST_LINE_M = ("line of section", "walk", "way in"), 0.5
 
 
 def still_foot(session: "Session") -> tuple[str, ...]:

@@ -154,7 +154,15 @@ class Session:
 
     def beside(self) -> int:
         """Counts what the pictures beside the views show: another number is another picture."""
-        shows = (self.live and self.live.terrain, self.unit, self.window and self.window.head_at, self.answer)
+        shows: tuple[Any, ...] = (
+            self.live and self.live.terrain,
+            self.unit,
+            self.window and self.window.head_at,
+            self.answer,
+        )
+        if self.chosen is not None and self.window is not None and self.history is not None:
+            # A line that is chosen is cut: it may be drawn otherwise, and the option set otherwise.
+            shows += (self.chosen, self.history.draft, self.window.option)
         is_fine = self.picture_ is not None and not self.picture_.is_hurried
         if (*shows, is_fine) != self._beside:
             self._beside = (*shows, is_fine)

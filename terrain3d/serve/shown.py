@@ -24,6 +24,7 @@ from terrain3d.sentences.options import brief_line, worst_words
 from terrain3d.sentences.verdicts import UNKNOWN_WORDS, VERDICT_WORDS
 from terrain3d.sentences.warnings import voiding
 from terrain3d.serve import settings
+from terrain3d.serve.asking import chosen_line
 from terrain3d.serve.in_json import blocks_of, sign_values, unit_values
 from terrain3d.show.blocks import Paragraph, Row, Section
 from terrain3d.show.legend import (
@@ -121,7 +122,9 @@ def state_of(session: "Session") -> dict[str, Any]:
         "parts": [{"name": part, "words": part.replace("-", " ")} for part in PARTS],
         "ground_table": _ground_table(draft),
         "why": _why(session),
-        "section": None if unit is None else f"/picture/section?v={session.beside()}",
+        "section": None
+        if unit is None and chosen_line(session) is None
+        else f"/picture/section?v={session.beside()}",
         "outlook": None if unit is None else f"/picture/outlook?v={session.beside()}",
     }
 

@@ -13,6 +13,7 @@ from terrain3d.palette import Rgb
 from terrain3d.show.legend import LAYER_STRENGTH, verdict_sign
 from terrain3d.terrain import Foliage
 from terrain3d.units import Floats
+from terrain3d.walk.along import LayerOver, LineProfile
 
 #: Thickness of the strip of verdicts, in pixels of the layout.
 STRIP_PX = 15.0
@@ -71,6 +72,36 @@ def cut_image(profile: Profile, foliage: Foliage, window: Window, fineness: floa
         lay(image[rows], palette.layer_colour(beam.layer), share)
     lay_ground(image, profile, foliage, window, fineness)
     return np.asarray(np.rint(image), np.uint8)
+
+
+def line_image(profile: LineProfile, foliage: Foliage, window: Window, fineness: float = 1.0) -> Rgb:
+    """Draw the cut along a line: (height_px, width_px, 3) uint8, row 0 at the top."""
+    s, z, image = blank(window)
+    for layer in profile.layers:
+        lay(image, palette.layer_colour(layer.layer), _STRENGTH * _lit(layer, profile.along, s, z))
+    lay_ground(image, profile, foliage, window, fineness)
+    return np.asarray(np.rint(image), np.uint8)
+
+
+#: How strongly one of several layers covers the paper.
+_STRENGTH = 0.42
+
+
+def _lit(layer: LayerOver, along: Floats, s: Floats, z: Floats) -> Floats:
+    """(m, n) share of a layer's light at pixels; 0 outside its band and where it does not get to."""
+    share = np.zeros((len(z), len(s)))
+    place = np.clip(np.searchsorted(along, s) - 1, 0, len(along) - 1)
+    place += (place + 1 < len(along)) & (
+        np.abs(along[np.minimum(place + 1, len(along) - 1)] - s) < np.abs(along[place] - s)
+    )
+    for column in np.flatnonzero((layer.light[:, place] > 0).any(axis=0)):
+        heights, light = layer.z[:, place[column]], layer.light[:, place[column]]
+        row = np.searchsorted(heights, z[:, 0])
+        within = (row > 0) & (row < len(heights))
+        row = np.clip(row, 1, len(heights) - 1)
+        # Between two lines of sight the fainter one counts.
+        share[:, column] = np.where(within, np.minimum(light[row - 1], light[row]), 0.0)
+    return share
 
 
 def blank(window: Window) -> tuple[Floats, Floats, Floats]:

@@ -180,7 +180,7 @@ def _planned(
     terrain: Terrain, options: tuple[OptionResult, ...], figure_height_m: float, error_sizes: ErrorSizes
 ) -> _Plan:
     units = [unit for option in options for unit in option.detectors]
-    part, rows, columns = _around(terrain, units)
+    part, rows, columns = part_around(terrain, units)
     solids = finely(terrain.solids, max(_FOLLOWING * error_sizes.correlation_m, terrain.ground.cell_m))
     weight = protected_weight(terrain.ground, terrain.protect)
     count = protected_count(terrain)
@@ -207,7 +207,7 @@ def protected_count(terrain: Terrain) -> Floats:
     return count
 
 
-def _around(terrain: Terrain, units: list[Detector]) -> tuple[Terrain, slice, slice]:
+def part_around(terrain: Terrain, units: list[Detector]) -> tuple[Terrain, slice, slice]:
     """The part of a site that lies in reach of the units; elsewhere nothing is ever held."""
     ground = terrain.ground
     reach = [unit.type.reach_m + _MARGIN_CELLS * ground.cell_m for unit in units]
@@ -260,12 +260,12 @@ def fixed_by_hand(
         ground_z=eye_over(ground, unit.x, unit.y, 0.0)[2],
         height_m=max(unit.height_m + float(height), min(unit.height_m, LOWEST_M)),
         bearing_deg=(unit.bearing_deg + float(bearing)) % 360,
-        tilt_deg=_tilted(unit.tilt_deg + float(tilt)),
-        roll_deg=_tilted(unit.roll_deg + float(roll)),
+        tilt_deg=tilted_within(unit.tilt_deg + float(tilt)),
+        roll_deg=tilted_within(unit.roll_deg + float(roll)),
     )
 
 
-def _tilted(angle_deg: float) -> float:
+def tilted_within(angle_deg: float) -> float:
     return min(max(angle_deg, -MOST_TILT_DEG), MOST_TILT_DEG)
 
 

@@ -36,6 +36,8 @@ COMMANDS = (
     "search site.toml --out search --units 2 --anew --write --stills best",
     "search site.toml --out poor --budget 1",
     "mounts site.toml --out mounts --write",
+    "sheet site.toml --out sheet --on 2026-11-27",
+    "walktest site.toml --out walktest",
 )
 
 

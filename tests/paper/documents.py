@@ -1,17 +1,25 @@
 """Documents that between them hold every key of results.json, with null and without."""
 
 import json
+from datetime import date
 from pathlib import Path
 
+import pyproj
 from microwave_types import type_text
 from site_files import option_text, written
 
+from terrain3d.fixing.unit import option_fixing
 from terrain3d.job import run
+from terrain3d.paper.fixing import fixing_json
 from terrain3d.paper.results import results_json
 from terrain3d.paper.search import search_results_json
 from terrain3d.paper.study import study_json
+from terrain3d.paper.walktest import plan_json, reading_json, sheet_csv
 from terrain3d.search.run import read_search, run_search
 from terrain3d.study import study_of
+from terrain3d.walktest.answers import answers_in
+from terrain3d.walktest.plan import plan_walks
+from terrain3d.walktest.read import read_walks
 
 ROOT = Path(__file__).parents[2]
 
@@ -292,3 +300,153 @@ def supplied(folder: Path) -> dict:
     second = option_text("", bearing=90).split("\n", 2)[2].replace('"D1"', '"D2"')
     text = option_text("unpriced", kind="unpriced.toml") + option_text("unsupplied", kind="unsupplied.toml")
     return json.loads(results_json(run(written(folder, BARE + text + battery + second))))
+
+
+#: Runs of all kinds: shared, drawn off the ground's edge, of a gauge; a battery, things to buy.
+FED = """
+[supply]
+volts = 13.8
+lowest_volts = 10.5
+milliamps = 40
+own_milliamps = 60
+standby_hours = 12
+battery_ah = 1.2
+battery_price = 20
+[[supply.item]]
+name = "junction box"
+count = 2
+price = 4.5
+[[supply.run]]
+to = "joint"
+length = 600
+mm2 = 0.5
+class = 5
+price = 0.4
+[[supply.run]]
+from = "joint"
+to = "pole"
+path = [[-40, -4], [0, -4]]
+extra = 3
+awg = 22
+[[mount]]
+name = "unfed"
+at = [2, -4]
+"""
+
+
+def fed(folder: Path) -> dict:
+    """`cover` with a supply: one that fails in several ways, one that cannot be fed, one without a run."""
+    plain = (ROOT / "terrain3d" / "detector" / "builtin" / "one-head-90.toml").read_text(encoding="utf-8")
+    supply = plain.index("[supply]")
+    (folder / "unsupplied.toml").write_text(plain[:supply], encoding="utf-8")
+    greedy = "[supply]\nvolts = [9, 16]\nmilliamps = 600\npower_at = 12\n"
+    (folder / "greedy.toml").write_text(plain[:supply] + greedy, encoding="utf-8")
+    second = option_text("", bearing=90).split("\n", 2)[2].replace('"D1"', '"D2"')
+    text = (
+        option_text("two on a run") + second
+        + option_text("starved", kind="greedy.toml")
+        + option_text("no run", mount="unfed")
+        + option_text("nothing stated", kind="unsupplied.toml")
+    )  # fmt: skip
+    return json.loads(results_json(run(written(folder, BARE + FED + text))))
+
+
+def fed_well(folder: Path) -> dict:
+    """`cover` with a supply that holds and says no more than it has to."""
+    supply = '[supply]\nvolts = 12\n[[supply.run]]\nto = "pole"\nlength = 20\nohm_per_km = 30\n'
+    return json.loads(results_json(run(written(folder, BARE + supply + option_text("fed")))))
+
+
+def over_fed(folder: Path) -> dict:
+    """`cover` with a supply that gives more than the type stands, and one whose battery is not stated."""
+    supply = (
+        '[supply]\nvolts = 24\nlowest_volts = 8.9\nstandby_hours = 12\n[[supply.run]]\nto = "pole"\n'
+        "length = 20\nmm2 = 0.5\n"
+    )
+    return json.loads(results_json(run(written(folder, BARE + supply + option_text("fed")))))
+
+
+#: Something for every kind of walk: a way in, a wall behind the unit, a hedge, two heads, marks to tape from.
+WALKED = """
+[site]
+name = "slope to be walked"
+crs = "EPSG:32631"
+cell = 0.5
+[ground]
+plane = { fall = 12, towards = 180, extent = 40 }
+[[mount]]
+name = "house wall"
+at = [560000, 4950012]
+wall = 180
+[[mount]]
+name = "high pole"
+at = [560012, 4950000]
+[[mark]]
+name = "gate post"
+at = [560001, 4949996]
+[[mark]]
+name = "corner"
+at = [559992, 4950010]
+[[approach]]
+name = "lane"
+path = [[559990, 4950004], [560010, 4950004]]
+[[foliage]]
+name = "hedge"
+path = [[559996, 4950008], [559998, 4950008]]
+thickness = 0.5
+height = 1.5
+density = "medium"
+[[walk_tested]]
+name = "two heads"
+on = 2026-05-03
+points = 12
+as_told = 11
+"""
+
+
+def walked_site(folder: Path) -> Path:
+    """A site file with something for every kind of walk."""
+    text = WALKED + option_text("two heads", "house wall", "two-head-180", bearing=180)
+    return written(folder, text + option_text("high up", "high pole", height=5.0, bearing=90))
+
+
+def walk_plan(folder: Path) -> dict:
+    """`walktest`: the sheet."""
+    outcome = run(walked_site(folder))
+    return json.loads(plan_json(outcome, plan_walks(outcome, "two heads")))
+
+
+def walk_read(folder: Path) -> dict:
+    """`walktest --read`: some points walked, some otherwise than told, some left out."""
+    outcome = run(walked_site(folder))
+    plan = plan_walks(outcome, "two heads")
+    crs = pyproj.CRS("EPSG:32631")
+    sheet = sheet_csv(plan.points, outcome.terrain.frame, crs).decode()
+    lines = sheet.splitlines()
+    seen = [*(["yes", "no"] * 3), *([""] * len(lines))]
+    filled = [lines[0], *(line + word for line, word in zip(lines[1:], seen, strict=False))]
+    answers = answers_in("\n".join(filled), "sheet")
+    return json.loads(reading_json(outcome, read_walks(outcome, "two heads", answers, crs, "sheet")))
+
+
+def fixed(folder: Path) -> dict:
+    """`sheet` with all that can be told: a day, a CRS, marks."""
+    outcome = run(walked_site(folder))
+    units = option_fixing(outcome, "two heads", pyproj.CRS("EPSG:32631"), date(2026, 11, 27))
+    return json.loads(fixing_json(outcome, "two heads", units))
+
+
+def fixed_high(folder: Path) -> dict:
+    """`sheet` of a unit so high that no staff meets it."""
+    outcome = run(walked_site(folder))
+    units = option_fixing(outcome, "high up", pyproj.CRS("EPSG:32631"), None)
+    return json.loads(fixing_json(outcome, "high up", units))
+
+
+def fixed_alone(folder: Path) -> dict:
+    """`sheet` with next to nothing to tell from: no CRS, no mark, one mount, where the ground ends."""
+    spots = "points = [[-15, -5, 0], [15, -5, 0], [0, 15, 1]]"
+    text = BARE.replace("plane = { fall = 12, towards = 180, extent = 30 }", spots)
+    outcome = run(written(folder, text.replace("[0, -4]", "[0, -4.9]") + option_text("alone")))
+    units = option_fixing(outcome, "alone", None, date(2026, 11, 27))
+    return json.loads(fixing_json(outcome, "alone", units))

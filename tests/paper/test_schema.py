@@ -51,6 +51,14 @@ def written(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Node]:
         "with microwave": documents.with_microwave(folder),
         "watched": documents.watched(folder),
         "supplied": documents.supplied(folder),
+        "fed": documents.fed(folder),
+        "fed well": documents.fed_well(folder),
+        "over fed": documents.over_fed(folder),
+        "walk plan": documents.walk_plan(folder),
+        "walk read": documents.walk_read(folder),
+        "fixed": documents.fixed(folder),
+        "fixed high": documents.fixed_high(folder),
+        "fixed alone": documents.fixed_alone(folder),
         "set": documents.searched(folder, "units = 2"),
         "budget": documents.searched(folder, "budget = 200\nranges = [8, 12]"),
         "nothing fits": documents.searched(folder, "budget = 50"),
@@ -288,6 +296,9 @@ def names_in(value: Any) -> set[str]:
         "area",
         "time_zone",
         "ground_source",
+        "model",
+        "coordinates",
+        "on",
     )
     return {part[key] for part in objects_in(value) for key in kinds if isinstance(part.get(key), str)}
 

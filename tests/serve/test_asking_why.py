@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from terrain3d import palette
 from terrain3d.cover.verdict import Verdict
 from terrain3d.serve.shown import code_at
 
@@ -105,3 +106,24 @@ def test_ground_that_is_held_needs_no_change(page):
     page("would_hold", x=x, y=y)
     assert page.state["why"]["would_hold"] == []
     assert page.state["why"]["lines"][-1] == "Both layers hold this ground already."
+
+
+def test_a_line_that_is_chosen_is_cut(page):
+    """Along the walk the strip of the section has the verdicts of the option, in the line's own shares."""
+    page("show_option", name="from below")
+    page("choose", id=page.thing("across")["id"])
+    before = page.state["section"]
+    data, _ = page.session.picture("section")
+    image = np.asarray(Image.open(io.BytesIO(data)).convert("RGB"))
+    assert image.shape == (250, 760, 3)
+    # The line lies 6 m north of the pole, from 9 m west of it to 9 m east.
+    ground, option = page.session.site.terrain.ground, page.session.now.option
+    row = round((6.0 - ground.y0) / ground.cell_m)
+    codes = [option.verdicts[row, round((x - ground.x0) / ground.cell_m)] for x in np.linspace(-8.9, 8.9, 90)]
+    for verdict in (Verdict.BOTH, Verdict.UPPER_ONLY):
+        colour = palette.rgb(palette.VERDICT_COLOURS[verdict])
+        share = (image == colour).all(axis=-1).any(axis=0).mean()
+        assert share == pytest.approx(np.mean([code == verdict for code in codes]), abs=0.08)
+    page("move", id=page.thing("across")["id"], points=[[-9, 5], [9, 7]])
+    assert page.state["section"] != before
+    assert page.session.picture("section")[0] != data

@@ -12,16 +12,17 @@ from terrain3d.cover.profile import Profile, changes, ground_at, line_profile
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector, posed_heads, shut_arcs
 from terrain3d.palette import Rgb
-from terrain3d.sentences.section import change_words
+from terrain3d.sentences.section import change_words, metres
 from terrain3d.show.labels import placed_in_a_row
 from terrain3d.show.lettering import fitted_lines, line_width
 from terrain3d.show.outlook_image import Span, layer_outline, shaded, span_of
-from terrain3d.show.section_image import Window, cut_image, over_ground_pieces
+from terrain3d.show.section_image import Window, cut_image, line_image, over_ground_pieces
 from terrain3d.show.silhouettes import silhouette
 from terrain3d.show.writing import letter_mask, sign_board
 from terrain3d.sight.picture import picture
 from terrain3d.terrain import Terrain
 from terrain3d.units import Floats
+from terrain3d.walk.along import LineProfile
 
 #: Width and height of each, pixels.
 SECTION_PX, OUTLOOK_PX = (760, 250), (760, 250)
@@ -143,6 +144,59 @@ def section_image(
     return np.asarray(image, np.uint8)
 
 
+def along_image(
+    terrain: Terrain, profile: LineProfile, figure: Figure, size_px: tuple[int, int] = SECTION_PX
+) -> Rgb:
+    """The section of an option along a drawn line, laid out straight.
+
+    Parameters
+    ----------
+    terrain : Terrain
+    profile : LineProfile
+    figure : Figure
+        Stands where the verdict changes.
+    size_px : (int, int)
+
+    Returns
+    -------
+    (height, width, 3) uint8
+    """
+    width, height = size_px
+    length = profile.length_m
+    ground = profile.ground[np.isfinite(profile.ground)]
+    low, high = (float(ground.min()), float(ground.max())) if len(ground) else (0.0, 1.0)
+    tops = [float(piece[:, 1].max()) for solid in profile.solids for piece in solid.pieces]
+    high = min(max([high + figure.height_m, *tops]), high + figure.height_m + _HEADROOM_M) + 0.3
+    per_m = width / length
+    room = height - _TOP_PX - _FOOT_PX
+    stretch = min(max(room / (per_m * (high - low + 0.3)), 0.2), float(_MOST_STRETCH))
+    up = per_m * stretch
+    bottom = low - 0.3 - max(room / up - (high - low + 0.3), 0.0) / 2 - _FOOT_PX / up
+    window = Window(0.0, length, bottom, bottom + height / up, width, height)
+    image = Image.fromarray(line_image(profile, terrain.foliage, window, 0.8))
+    draw = ImageDraw.Draw(image)
+
+    def at(points: Floats) -> list[tuple[float, float]]:
+        return [(s * per_m, (window.top - z) * up) for s, z in np.asarray(points, float)]
+
+    for solid in profile.solids:
+        for piece in over_ground_pieces(solid, profile):
+            if len(piece) > 2:
+                draw.polygon(at(piece), palette.SOLID, palette.SOLID_EDGE)
+    known = np.isfinite(profile.ground)
+    if known.sum() > 1:
+        draw.line(at(np.column_stack([profile.along[known], profile.ground[known]])), palette.INK, 2)
+    for run in profile.runs()[1:]:
+        foot = float(np.interp(run.start_m, profile.along, profile.ground))
+        if math.isfinite(foot):
+            for outline in silhouette(figure):
+                draw.polygon(at(np.add(outline, (run.start_m, foot))), palette.FIGURE, palette.PAPER)
+            x = at(np.array([[run.start_m, foot]]))[0][0]
+            _write(image, (x, 3), metres(run.start_m), "ma", is_bold=True)
+    _write_scale(image, length, at, bottom, height, stretch)
+    return np.asarray(image, np.uint8)
+
+
 def _heights(profile: Profile, figure: Figure) -> tuple[float, float]:
     """Lowest and highest point that is shown."""
     ground = profile.ground[np.isfinite(profile.ground)]
@@ -245,6 +299,7 @@ def _write(
     height, width = board.shape[:2]
     left = at[0] - (width / 2 if anchor[0] == "m" else 0)
     top = at[1] - (height if anchor[1] == "d" else 0)
+    left = min(max(left, 0), image.width - width)
     whole = Image.fromarray(board)
     image.paste(whole, (round(left), round(top)), whole)
 

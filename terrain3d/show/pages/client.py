@@ -46,7 +46,9 @@ def client_sheet(context: PageContext, option: OptionResult) -> Sheet:
     for what, figure in client_numbers(option):
         page.figure_and_words(figure, what)
     still_open = tuple((Paragraph(line, 8), Gap()) for line in open_lines(option))
-    to_do = tuple((Paragraph(line, 5), Gap()) for line in to_do_lines(option))
+    to_do = tuple(
+        (Paragraph(line, 5), Gap()) for line in to_do_lines(option, outcome.site.walk_tested(option.name))
+    )
     sections = [Section("What to do", (Listing(to_do, where="see the page of warnings"),))]
     if still_open:
         sections.insert(0, Section("What stays open", (Listing(still_open, noun="area"),)))

@@ -14,7 +14,6 @@ from terrain3d.cover.option import OptionResult
 from terrain3d.cover.profile import Run
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.figures import Figure
-from terrain3d.palette import Rgb
 from terrain3d.sentences.along import (
     NO_STRETCH,
     along_sentence,
@@ -54,14 +53,7 @@ from terrain3d.show.pages.sheet import (
     share_of_page,
 )
 from terrain3d.show.pages.size import WIDTH_PX, Size, scale_for
-from terrain3d.show.section_image import (
-    Window,
-    blank,
-    has_leaves,
-    lay,
-    lay_ground,
-    over_ground_pieces,
-)
+from terrain3d.show.section_image import Window, has_leaves, line_image, over_ground_pieces
 from terrain3d.show.sections import unit_section
 from terrain3d.show.silhouettes import silhouette
 from terrain3d.terrain import Foliage, Terrain
@@ -192,36 +184,6 @@ def _stretches(page: Sheet, profile: LineProfile) -> tuple[tuple[Piece, ...], ..
         note = Paragraph(over, 2, "note", is_quiet=True)
         items.append((Row(run_words(run), (where,), sign, "small"), note))
     return tuple(items) or ((Row(NO_STRETCH, size="small"),),)
-
-
-def line_image(profile: LineProfile, foliage: Foliage, window: Window, fineness: float = 1.0) -> Rgb:
-    """Draw the cut along a line: (height_px, width_px, 3) uint8, row 0 at the top."""
-    s, z, image = blank(window)
-    for layer in profile.layers:
-        lay(image, palette.layer_colour(layer.layer), _STRENGTH * _lit(layer, profile.along, s, z))
-    lay_ground(image, profile, foliage, window, fineness)
-    return np.asarray(np.rint(image), np.uint8)
-
-
-#: How strongly one of several layers covers the paper.
-_STRENGTH = 0.42
-
-
-def _lit(layer: LayerOver, along: Floats, s: Floats, z: Floats) -> Floats:
-    """(m, n) share of a layer's light at pixels; 0 outside its band and where it does not get to."""
-    share = np.zeros((len(z), len(s)))
-    place = np.clip(np.searchsorted(along, s) - 1, 0, len(along) - 1)
-    place += (place + 1 < len(along)) & (
-        np.abs(along[np.minimum(place + 1, len(along) - 1)] - s) < np.abs(along[place] - s)
-    )
-    for column in np.flatnonzero((layer.light[:, place] > 0).any(axis=0)):
-        heights, light = layer.z[:, place[column]], layer.light[:, place[column]]
-        row = np.searchsorted(heights, z[:, 0])
-        within = (row > 0) & (row < len(heights))
-        row = np.clip(row, 1, len(heights) - 1)
-        # Between two lines of sight the fainter one counts.
-        share[:, column] = np.where(within, np.minimum(light[row - 1], light[row]), 0.0)
-    return share
 
 
 def _draw(page: Sheet, terrain: Terrain, profile: LineProfile, figure: Figure, frame: _Frame) -> None:

@@ -1,0 +1,50 @@
+"""The small pictures of the sheets: one ink, the same bytes, names as they are."""
+
+import re
+from xml.etree import ElementTree
+
+import pytest
+from site_files import EVERYTHING, option_text, written
+
+from terrain3d.fixing.places import Taped
+from terrain3d.fixing.unit import option_fixing
+from terrain3d.job import run
+from terrain3d.show.line_pictures import unit_plan_svg, unit_section_svg, walk_plan_svg
+from terrain3d.walktest.plan import WalkPoint
+from terrain3d.walktest.spots import Proof
+
+
+@pytest.fixture(scope="module")
+def pictures(tmp_path_factory) -> list[str]:
+    """All kinds, twice."""
+    marks = '[[mark]]\nname = "<gate> & $post$"\nat = [4, 2]\n[[mark]]\nname = "corner"\nat = [-6, 0]\n'
+    site = written(tmp_path_factory.mktemp("site"), EVERYTHING + marks + option_text("one"))
+    outcome = run(site)
+    option = outcome.option("one")
+    (fixing,) = option_fixing(outcome, "one", None, None)
+    point = WalkPoint(
+        1, "D1", 0.0, 2.0, 90.0, 2.0, "person", 1.7, True, Proof("held"), Taped("corner", 6.0, 6.0, 80.0)
+    )
+    return [
+        text
+        for _ in range(2)
+        for text in (
+            unit_plan_svg(outcome, option.units[0], fixing),
+            unit_section_svg(outcome, fixing),
+            walk_plan_svg(outcome, option.units, [point], 170.0, 92.0),
+        )
+    ]
+
+
+def test_they_are_svg_in_one_ink(pictures):
+    """Well-formed, and every colour in them is a grey, black or white."""
+    for text in pictures:
+        assert ElementTree.fromstring(text).tag.endswith("svg")
+        colours = set(re.findall(r"#([0-9a-fA-F]{6})\b", text))
+        assert colours
+        assert all(colour[0:2] == colour[2:4] == colour[4:6] for colour in colours)
+
+
+def test_they_are_the_same_again(pictures):
+    """No day and no number of the run is in them."""
+    assert pictures[:3] == pictures[3:]

@@ -1,0 +1,77 @@
+"""Pages set in type: what comes from files is text, a page a unit, legible, the same bytes."""
+
+import io
+import re
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from terrain3d.paper.pages import on_a_page_each
+from terrain3d.typeset.pages import pdf, png_pages
+
+#: What markup would take for a call, a comment, emphasis, mathematics, a label; and letters that have no
+#: sign.
+HOSTILE = '#read("/etc/passwd") *x* _y_ $1/0$ <a> @b // c /* \\ " ] } \u202e \U0001f600 中'
+
+#: A picture that is black all over.
+SQUARE = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 10 10"><rect width="10" height="10"/></svg>'
+
+
+def unit(title: str, lines: int = 2) -> dict:
+    """A page with parts of so many lines."""
+    part = {"title": "Where", "main": "10.00 m from the post", "size": 15, "lines": [title] * lines}
+    return {
+        "title": title, "subtitle": title, "code": "", "parts": [part] * 6, "plan": "plan", "section": "none",
+        "cautions": ["Isolate the supply."],
+    }  # fmt: skip
+
+
+def sheet(*units: dict) -> dict:
+    return {"head": HOSTILE, "units": list(units), "foot": HOSTILE}
+
+
+def test_what_comes_from_files_is_text():
+    """Names full of markup are set as they are, and neither run nor break the page."""
+    assert pdf("sheet", sheet(unit(HOSTILE)))[:5] == b"%PDF-"
+    assert len(png_pages("sheet", sheet(unit(HOSTILE)), dots_an_inch=40)) == 1
+
+
+def test_a_page_a_unit():
+    """A4 in black on white, one page each."""
+    pages = png_pages("sheet", sheet(unit("D1"), unit("D2")), dots_an_inch=40)
+    assert len(pages) == 2
+    picture = np.asarray(Image.open(io.BytesIO(pages[0])).convert("RGB")).astype(int)
+    assert picture.shape[1] / picture.shape[0] == pytest.approx(210 / 297, abs=0.01)
+    # No ink has a colour.
+    assert np.abs(picture - picture.mean(axis=2, keepdims=True)).max() < 2
+
+
+def test_what_is_long_keeps_to_its_page():
+    """A unit with much to say gets smaller letters, one with little larger; both stay on one page."""
+    square = {"plan": SQUARE, "none": SQUARE}
+    short, long = sheet(unit("D1", 1)), sheet(unit("a line of some length that is told of it " * 3, 3))
+    assert len(png_pages("sheet", {**long, "scale": 1.15}, square, dots_an_inch=9)) > 1
+    scales = []
+    for data in (short, long):
+        sized = on_a_page_each(data, square)
+        assert len(png_pages("sheet", sized, square, dots_an_inch=9)) == 1
+        scales.append(sized["scale"])
+    assert scales[0] > scales[1]
+
+
+def test_the_same_bytes():
+    """No day of the machine and no name of its own is in the file."""
+    one, other = pdf("sheet", sheet(unit("D1"))), pdf("sheet", sheet(unit("D1")))
+    assert one == other
+    assert not re.search(rb"/CreationDate \(D:20[^0]", one)
+
+
+def test_a_picture_goes_in_as_it_is():
+    """An SVG of one black square blackens its part of the page."""
+
+    def ink(pictures: dict[str, str]) -> float:
+        page = png_pages("sheet", sheet(unit("D1", 1)), pictures, dots_an_inch=30)[0]
+        return float((np.asarray(Image.open(io.BytesIO(page)).convert("L")) < 60).mean())
+
+    assert ink({"plan": SQUARE}) > ink({}) + 0.07
