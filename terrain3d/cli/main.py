@@ -26,6 +26,7 @@ _COMMANDS = {
     "supply": "the voltage at each unit, the battery, what to change and what to buy",
     "sheet": "what an installer takes along: where, how high, which way, how steep, what to see",
     "walktest": "the walks that prove or break the map, and what their answers say is off",
+    "pack": "what is handed over to a client: a report, a scene to turn, plan, drawing, model, maps, tables",
     "inspect": "what a survey file holds, and every doubt about it",
     "type": "a detector type checked and drawn, with its numbers; alone, the built-in ones",
 }
