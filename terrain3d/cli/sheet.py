@@ -27,7 +27,7 @@ def command(site: Path, name: str | None, out: Path, on: datetime.datetime | Non
     from terrain3d.job import judge_ready
     from terrain3d.paper.fixing import fixing_json, print_fixing
     from terrain3d.paper.folder import RESULTS, Pictures, check_place, no_picture
-    from terrain3d.paper.pages import SHEET_PDF, sheet_pdf
+    from terrain3d.paper.pages import SHEET_PDF
     from terrain3d.ready import ready_site
     from terrain3d.survey.build import crs_of_site
 
@@ -41,14 +41,9 @@ def command(site: Path, name: str | None, out: Path, on: datetime.datetime | Non
         units = option_fixing(outcome, option, crs_of_site(ready.site, ready.folder), day)
 
         progress("drawing the pages", 0.9)
-        from terrain3d.show.line_pictures import unit_plan_svg, unit_section_svg
+        from terrain3d.pack.on_site import sheet_files
 
-        judged = outcome.option(option)
-        pictures = {}
-        for number, (one, fixing) in enumerate(zip(judged.units, units, strict=True), 1):
-            pictures[f"plan-{number}"] = unit_plan_svg(outcome, one, fixing)
-            pictures[f"section-{number}"] = unit_section_svg(outcome, fixing)
-        files = {SHEET_PDF: sheet_pdf(outcome, judged, units, pictures)}
+        files = sheet_files(outcome, option, units)
 
     def tell() -> None:
         with whoever_reads():

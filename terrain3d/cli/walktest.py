@@ -75,24 +75,16 @@ def command(
             from terrain3d.walktest.read import read_walks
 
             reading = read_walks(outcome, option, answers, crs, str(sheet), progress)
+    from terrain3d.pack.on_site import next_files, walk_files
     from terrain3d.paper import walktest as paper
     from terrain3d.sentences.walktest import plan_lines, reading_lines
 
     if answers is None:
         lines, text = plan_lines(plan), paper.plan_json(outcome, plan)
-        from terrain3d.paper.pages import walk_pdf
-        from terrain3d.show.line_pictures import walk_plan_svg
-
-        picture = walk_plan_svg(outcome, outcome.option(option).units, plan.points, 170.0, 92.0)
-        files = {
-            SHEET: paper.sheet_csv(plan.points, outcome.terrain.frame, crs),
-            WALK_PDF: walk_pdf(outcome, plan, {"plan": picture}),
-        }
+        files = walk_files(outcome, plan, crs)
     else:
         lines, text = reading_lines(reading), paper.reading_json(outcome, reading)
-        known = {answer.point for answer in answers}
-        new = tuple(point for unit in reading.units for point in unit.next if point.number not in known)
-        files = {NEXT: paper.sheet_csv(new, outcome.terrain.frame, crs)} if new else {}
+        files = next_files(outcome, answers, reading, crs)
     written = ""
 
     def put() -> None:

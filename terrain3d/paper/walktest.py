@@ -28,6 +28,7 @@ from terrain3d.sentences.walktest import (
     should_words,
     unit_answer,
 )
+from terrain3d.site import Option
 from terrain3d.terminal import lay_out
 from terrain3d.walktest.explain import Told
 from terrain3d.walktest.faults import Cause
@@ -73,11 +74,17 @@ def _cell(text: str) -> str:
 
 def plan_json(outcome: Outcome, plan: WalkTest) -> str:
     """The text of `results.json` with the walk test of an option."""
-    values = {
+    return json_text(_with_part(outcome, plan.option, plan_values(outcome, plan)))
+
+
+def plan_values(outcome: Outcome, plan: WalkTest) -> dict[str, Any]:
+    """What `results.json` says of a walk test that is to be walked."""
+    return {
         "points": [_point(point, outcome.terrain.frame) for point in plan.points],
         "words": plan_lines(plan),
+        "reading": None,
+        "caution": WALK_CAUTION,
     }
-    return json_text(_with_part(outcome, plan.option, {**values, "reading": None}))
 
 
 def reading_json(outcome: Outcome, reading: WalkReading) -> str:
@@ -92,14 +99,15 @@ def reading_json(outcome: Outcome, reading: WalkReading) -> str:
         "units": [_unit(unit, frame) for unit in reading.units],
     }
     values = {"points": [_point(point, frame) for point in points], "words": reading_lines(reading)}
-    return json_text(_with_part(outcome, reading.option, {**values, "reading": told}))
+    part = {**values, "reading": told, "caution": WALK_CAUTION}
+    return json_text(_with_part(outcome, reading.option, part))
 
 
 def _with_part(outcome: Outcome, name: str, part: dict[str, Any]) -> dict[str, Any]:
     document = results_values(outcome)
     for option in document["options"]:
         if option["name"] == name:
-            option["walktest"] = {**part, "caution": WALK_CAUTION}
+            option["walktest"] = part
     return document
 
 
@@ -175,19 +183,38 @@ def write_reading(
         As `write_options.write_options`.
     """
     option = next(one for one in outcome.site.file.option if one.name == reading.option)
-    hanging = as_it_hangs(option, reading)
+    rewrite(path, as_read, lambda text: with_reading(text, option, reading, on, str(path)))
+    return as_it_hangs(option, reading) is not None
+
+
+def with_reading(text: str, option: Option, reading: WalkReading, on: datetime.date, where: str) -> str:
+    """The text of a site file with a walk test: that it was done, and the option as its units hang, where
+    that differs.
+
+    Parameters
+    ----------
+    text : str
+    option : Option
+        That was walked, as the site file had it.
+    reading : WalkReading
+    on : date
+        Of the walk test.
+    where : str
+        What the file is called in messages.
+
+    Raises
+    ------
+    InputError
+        Where the file is laid out so that this cannot be put into it.
+    """
     tested = {"name": reading.option, "on": on, "points": reading.n_walked, "as_told": reading.n_as_told}
-
-    def changed(text: str) -> str:
-        there = [entry.get("name") for entry in entries(parsed(text, str(path)), "walk_tested", str(path))]
-        if reading.option in there:
-            text = with_table_replaced(text, "walk_tested", tested, "", str(path))
-        else:
-            text = with_tables(text, "walk_tested", [(tested, "")], str(path))
-        if hanging is None:
-            return text
-        comment = f"as the walk test of {on.isoformat()} found its units to hang"
-        return with_options(text, (hanging,), replace=True, comment=comment, where=str(path))
-
-    rewrite(path, as_read, changed)
-    return hanging is not None
+    there = [entry.get("name") for entry in entries(parsed(text, where), "walk_tested", where)]
+    if reading.option in there:
+        text = with_table_replaced(text, "walk_tested", tested, "", where)
+    else:
+        text = with_tables(text, "walk_tested", [(tested, "")], where)
+    hanging = as_it_hangs(option, reading)
+    if hanging is None:
+        return text
+    comment = f"as the walk test of {on.isoformat()} found its units to hang"
+    return with_options(text, (hanging,), replace=True, comment=comment, where=where)

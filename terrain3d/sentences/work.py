@@ -1,4 +1,6 @@
-"""What is said of work that goes on beside a page: how it ended where it did not end well."""
+"""What is said of work that goes on beside a page: that it begins, and how it ended."""
+
+from terrain3d.sentences.words import capital
 
 #: What each kind of work is called.
 NAMES = {
@@ -7,10 +9,13 @@ NAMES = {
     "mounts": "the look for mounts",
     "results": "the results",
     "stills": "the stills",
+    "pack": "the pack",
+    "sheet": "the fixing sheet",
+    "walktest": "the sheet of the walk test",
+    "read_walks": "the reading of the walk test",
 }
-
-
-_SEVERAL = ("the results", "the stills")
+#: Those of which there are several.
+_SEVERAL = ("results", "stills")
 
 
 def starting_words(what: str) -> str:
@@ -50,6 +55,14 @@ def ended_words(what: str) -> str:
     return f"{_begun(what)} not done: its process was ended from outside, perhaps for want of memory"
 
 
+def done_words(what: str) -> str:
+    """That it is done.
+
+    >>> done_words("mounts"), done_words("stills")
+    ('The look for mounts is done', 'The stills are done')
+    """
+    return f"{capital(NAMES[what])} {'are' if what in _SEVERAL else 'is'} done"
+
+
 def _begun(what: str) -> str:
-    name = NAMES[what]
-    return f"{name[0].upper()}{name[1:]} {'were' if name in _SEVERAL else 'was'}"
+    return f"{capital(NAMES[what])} {'were' if what in _SEVERAL else 'was'}"

@@ -79,7 +79,7 @@ class Work:
         self._reader: threading.Thread | None = None
         self._news: Progress | Done | Failed | None = None
         self._out: Path | None = None
-        self._is_new_out = False
+        self._new_folders: tuple[Path, ...] = ()
 
     @property
     def is_busy(self) -> bool:
@@ -92,7 +92,8 @@ class Work:
 
         Parameters
         ----------
-        what : {"study", "search", "mounts", "results", "stills"}
+        what : str
+            Of `terrain3d.serve.worker.TASKS`.
         draft : Draft
             As it is now: changes made later do not matter to this work.
         **how
@@ -112,7 +113,10 @@ class Work:
         if "out" in how:
             out = self._within(str(how["out"]))
             how = {**how, "out": out}
-        self._out, self._is_new_out = out, out is not None and not out.exists()
+        self._out = out
+        self._new_folders = (
+            () if out is None else tuple(one for one in (out, *out.parents) if not one.exists())
+        )
         task = Task(what, draft.content, draft.path, draft.folder, how)
         self._process = _started()
         with self._lock:
@@ -142,8 +146,8 @@ class Work:
         if self._out is not None:
             with suppress(InputError, OSError):
                 cleared(self._out)
-                if self._is_new_out and not any(self._out.iterdir()):
-                    self._out.rmdir()
+                for folder in self._new_folders:
+                    folder.rmdir()  # no further where something is in it
 
     def _within(self, name: str) -> Path:
         """A folder to write into, within the folder that this is about."""

@@ -3,6 +3,7 @@
 It takes its task from its standard input, and lives no longer than whoever holds the other end.
 """
 
+import datetime
 import os
 import pickle
 import signal
@@ -13,11 +14,15 @@ import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import IO, Any
+from typing import IO, TYPE_CHECKING, Any
 
 from terrain3d.draft.document import UNNAMED, checked_draft, draft_of
 from terrain3d.errors import InputError
 from terrain3d.ready import Ready
+
+if TYPE_CHECKING:
+    from terrain3d.site import Option
+    from terrain3d.walktest.read import WalkReading
 
 #: Told what is being done, and how far it is (0 to 1).
 Tell = Callable[[str, float], None]
@@ -53,6 +58,26 @@ class Task:
     how: Mapping[str, Any] = field(default_factory=dict)
 
 
+@dataclass(frozen=True, eq=False)
+class Written:
+    """Files that were written, and what they say, a line each."""
+
+    files: tuple[Path, ...]
+    lines: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class WalksRead:
+    """A walk test read back: what was written of it, the option that was walked, what its answers say, and
+    the day of it.
+    """
+
+    written: Written
+    option: "Option"
+    reading: "WalkReading"
+    on: datetime.date
+
+
 def study(ready: Ready, tell: Tell, parts: tuple[str, ...] = (), draws: int | None = None) -> Any:
     """What walks through the options of a site: a `Study`."""
     from terrain3d.job import judge_ready
@@ -77,7 +102,7 @@ def mounts(ready: Ready, tell: Tell, every_m: float = 5.0) -> Any:
     return propose_ready(ready, every_m, tell)
 
 
-def results(ready: Ready, tell: Tell, out: Path, which: str = "none", date: str = "") -> tuple[Path, ...]:
+def results(ready: Ready, tell: Tell, out: Path, which: str = "none", date: str = "") -> Written:
     """Results of all options put into a folder, with pictures of all, of the best or of none of them."""
     from terrain3d.job import judge_ready
     from terrain3d.paper.folder import write_results
@@ -87,12 +112,12 @@ def results(ready: Ready, tell: Tell, out: Path, which: str = "none", date: str 
     outcome = judge_ready(ready, tell)
     context = None if which == "none" else PageContext(outcome, date=date, best_only=which == "best")
     write_results(outcome, out, _pictures(context, FIRST_KINDS, tell))
-    return _written(out)
+    return Written(_written(out))
 
 
 def stills(
     ready: Ready, tell: Tell, out: Path, kinds: tuple[str, ...] = (), size: str = "screen", date: str = ""
-) -> tuple[Path, ...]:
+) -> Written:
     """The pictures of all options, of some kinds or of all but films, put into a folder."""
     from terrain3d.job import judge_ready
     from terrain3d.paper.folder import STILLS, check_place, write_pictures
@@ -104,12 +129,100 @@ def stills(
     check_place(out, (), pages_of(wanted, [(option.name,) for option in ready.site.option]))
     pictures = _pictures(PageContext(judge_ready(ready, tell), SIZES[size], date), wanted, tell)
     write_pictures(out, pictures)
-    return tuple(path for path in _written(out) if path.parent.name == STILLS)
+    return Written(tuple(path for path in _written(out) if path.parent.name == STILLS))
+
+
+def pack(ready: Ready, tell: Tell, out: Path) -> Written:
+    """All that is handed over to a client, put into a folder of its own."""
+    from terrain3d.pack.checked import check_pack
+    from terrain3d.pack.extra import check_extra
+    from terrain3d.pack.names import kind_of
+
+    check_extra()
+    kinds = check_pack(ready, ready.site.site.name, out)
+    from terrain3d.job import judge_ready
+    from terrain3d.pack.write import write_pack
+    from terrain3d.study import study_of
+
+    write_pack(study_of(judge_ready(ready, tell), progress=tell), out, kinds, tell)
+    made = (path for path in out.rglob("*") if path.is_file() and not path.name.startswith("."))
+    return Written(tuple(sorted(path for path in made if kind_of(path.relative_to(out)) in kinds)))
+
+
+def sheet(ready: Ready, tell: Tell, out: Path, option: str, on: datetime.date | None = None) -> Written:
+    """What the units of an option are fixed by; `on` is the day for which is told what a compass shows."""
+    from terrain3d.fixing.unit import option_fixing
+    from terrain3d.job import judge_ready
+    from terrain3d.paper.fixing import fixing_json
+    from terrain3d.paper.folder import RESULTS, check_place, write_results
+    from terrain3d.paper.pages import SHEET_PDF
+    from terrain3d.sentences.fixing import fixing_lines
+    from terrain3d.sentences.words import unit_title
+    from terrain3d.survey.build import crs_of_site
+
+    check_place(out, (*RESULTS, SHEET_PDF))
+    outcome = judge_ready(ready, tell)
+    tell("looking along each unit", 0.0)
+    day = ready.site.site.date if on is None else on
+    units = option_fixing(outcome, option, crs_of_site(ready.site, ready.folder), day)
+    tell("drawing the pages", 0.9)
+    from terrain3d.pack.on_site import sheet_files
+
+    files = sheet_files(outcome, option, units)
+    write_results(outcome, out, None, fixing_json(outcome, option, units), files)
+    lines = [line for one in units for line in (unit_title(one.unit), *fixing_lines(one))]
+    return Written(tuple(out / name for name in (*files, RESULTS[0])), tuple(lines))
+
+
+def walktest(ready: Ready, tell: Tell, out: Path, option: str) -> Written:
+    """The short walks that prove or break the map of an option: to walk by, and to fill in."""
+    from terrain3d.job import judge_ready
+    from terrain3d.paper.folder import RESULTS, check_place, write_results
+    from terrain3d.paper.pages import WALK_PDF
+    from terrain3d.paper.walktest import SHEET, plan_json
+    from terrain3d.sentences.walktest import plan_lines
+    from terrain3d.survey.build import crs_of_site
+    from terrain3d.walktest.plan import plan_walks
+
+    check_place(out, (*RESULTS, SHEET, WALK_PDF))
+    outcome = judge_ready(ready, tell)
+    plan = plan_walks(outcome, option, tell)
+    from terrain3d.pack.on_site import walk_files
+
+    files = walk_files(outcome, plan, crs_of_site(ready.site, ready.folder))
+    write_results(outcome, out, None, plan_json(outcome, plan), files)
+    return Written(tuple(out / name for name in (*files, RESULTS[0])), tuple(plan_lines(plan)))
+
+
+def read_walks(
+    ready: Ready, tell: Tell, out: Path, option: str, answers: Path, on: datetime.date
+) -> WalksRead:
+    """What the answers on a sheet say of an option; `on` is the day on which it was walked."""
+    from terrain3d.job import judge_ready
+    from terrain3d.paper.folder import RESULTS, check_place, write_results
+    from terrain3d.paper.walktest import NEXT, reading_json
+    from terrain3d.sentences.walktest import reading_lines
+    from terrain3d.survey.build import crs_of_site
+    from terrain3d.walktest.answers import read_answers
+    from terrain3d.walktest.read import read_walks as read
+
+    check_place(out, (*RESULTS, NEXT))
+    told, crs = read_answers(answers), crs_of_site(ready.site, ready.folder)
+    outcome = judge_ready(ready, tell)
+    reading = read(outcome, option, told, crs, str(answers), tell)
+    from terrain3d.pack.on_site import next_files
+
+    files = next_files(outcome, told, reading, crs)
+    write_results(outcome, out, None, reading_json(outcome, reading), files)
+    walked = next(one for one in outcome.site.file.option if one.name == option)
+    written = Written(tuple(out / name for name in (*files, RESULTS[0])), tuple(reading_lines(reading)))
+    return WalksRead(written, walked, reading, on)
 
 
 #: What can be done, by its name.
 TASKS: dict[str, Callable[..., Any]] = {
-    "study": study, "search": search, "mounts": mounts, "results": results, "stills": stills,
+    "study": study, "search": search, "mounts": mounts, "results": results, "stills": stills, "pack": pack,
+    "sheet": sheet, "walktest": walktest, "read_walks": read_walks,
 }  # fmt: skip
 
 

@@ -1,30 +1,36 @@
 """Long work that a person starts: studies, searches and pictures, done beside, and what comes of them."""
 
+import datetime
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from terrain3d.draft.document import Draft, checked_draft
 from terrain3d.draft.ground import with_setting
+from terrain3d.draft.layout import layout_of
 from terrain3d.draft.options import added_option, options_of
 from terrain3d.draft.things import added
 from terrain3d.errors import InputError
 from terrain3d.paper.study_lines import option_lines
+from terrain3d.paper.walktest import with_reading
 from terrain3d.paper.write_options import option_table
 from terrain3d.search.budget import NothingFits
 from terrain3d.search.propose import Proposed
 from terrain3d.search.result import SearchResult, as_options
-from terrain3d.sentences.found import done_words, found_option, found_title
+from terrain3d.sentences.found import found_option, found_title, take_walks_words, written_title
 from terrain3d.sentences.mounts import mounts_sentence, place_words
 from terrain3d.sentences.options import held_words
 from terrain3d.sentences.search import search_why
 from terrain3d.sentences.uncertainty import of_all_lines
-from terrain3d.serve.bounds import number
+from terrain3d.sentences.work import done_words
+from terrain3d.serve.bounds import inside, number, text
 from terrain3d.serve.live_site import LiveSite, live_site
 from terrain3d.serve.work import Done, Failed, Progress
+from terrain3d.serve.worker import WalksRead, Written
 from terrain3d.study import PARTS, Study
+from terrain3d.walktest.read import as_it_hangs
 
 if TYPE_CHECKING:
     from terrain3d.serve.session import Session
@@ -32,6 +38,10 @@ if TYPE_CHECKING:
 Message = dict[str, Any]
 #: Folder of a site in which results and pictures are put.
 OUT = "out"
+#: Folder in it, of a pack alone.
+PACK = f"{OUT}/pack"
+#: Sheets of answers that are offered, at most.
+_MOST_SHEETS = 50
 
 
 @dataclass(frozen=True)
@@ -89,6 +99,57 @@ def _results(session: "Session", _message: Message) -> None:
     session.begin_work("results", out=OUT)
 
 
+def _pack(session: "Session", _message: Message) -> None:
+    _option(session, {})
+    session.begin_work("pack", out=PACK)
+
+
+def _sheet(session: "Session", message: Message) -> None:
+    on = _day(message) if message.get("on") else None
+    session.begin_work("sheet", out=OUT, option=_option(session, message), on=on)
+
+
+def _walktest(session: "Session", message: Message) -> None:
+    session.begin_work("walktest", out=OUT, option=_option(session, message))
+
+
+def _read_walks(session: "Session", message: Message) -> None:
+    answers = inside(session.folder, text(message, "file"))
+    session.begin_work(
+        "read_walks", out=OUT, option=_option(session, message), answers=answers.resolve(), on=_day(message)
+    )
+
+
+def _walk_sheets(session: "Session", _message: Message) -> dict[str, Any]:
+    """Files of the folder, and of that of the results, that may be sheets of a walk test filled in."""
+    found = [
+        path.relative_to(session.folder).as_posix()
+        for folder in (session.folder, session.folder / OUT)
+        if folder.is_dir()
+        for path in sorted(folder.iterdir())
+        if path.suffix.lower() == ".csv" and not path.name.startswith(".") and path.is_file()
+    ]
+    return {"is": "walk_sheets", "files": found[:_MOST_SHEETS]}
+
+
+def _option(session: "Session", message: Message) -> str:
+    """The name of the option that is meant: the one that is shown where none is named."""
+    if not session.site.has_options:
+        raise InputError("there is no option to hand over", mend="put a unit on a mount first")
+    name = message.get("option", session.now.option.name)
+    if name not in session.now.outcome.ranking:
+        raise InputError(f"there is no option {name!r} with a unit", mend="name one that is judged")
+    return str(name)
+
+
+def _day(message: Message) -> datetime.date:
+    on = text(message, "on")
+    try:
+        return datetime.date.fromisoformat(on)
+    except ValueError:
+        raise InputError(f"{on!r} is no day", mend="give one such as 2026-05-03") from None
+
+
 def _stop(session: "Session", _message: Message) -> None:
     session.stop_work()
 
@@ -107,10 +168,23 @@ def _take_found(session: "Session", message: Message) -> None:
         session.change(draft, f"take {name}")
         session.show_option(name)
         return
+    if what == "walks":
+        _take_walks(session, values["read"])
+        return
     at = session.site.to_file(values["at"])
     draft, id_ = added(session.draft, "mount", at.tolist(), values["values"])
     session.change(draft, f"take {values['values']['name']}")
     session.chosen, session.is_unit_chosen = id_, False
+
+
+def _take_walks(session: "Session", read: WalksRead) -> None:
+    """Put a walk test into the draft as the command puts it into the file."""
+    draft = session.draft
+    new = with_reading(draft.text, read.option, read.reading, read.on, draft.where)
+    session.change(replace(draft, layout=layout_of(new, draft.where)), "take the walk test")
+    hanging = as_it_hangs(read.option, read.reading)
+    if hanging is not None:
+        session.show_option(hanging.name)
 
 
 def _free(draft: Draft, name: str) -> str:
@@ -138,8 +212,26 @@ def take_news(session: "Session", news: Progress | Done | Failed) -> None:
         session.found = _found_set(news.value)
     elif isinstance(news.value, Proposed):
         session.found = _found_mounts(session, news.value)
-    elif isinstance(news.value, tuple):
-        session.found = Found(found_title(news.what), tuple(path.name for path in news.value))
+    elif isinstance(news.value, WalksRead):
+        session.found = _found_walks(news.value)
+    elif isinstance(news.value, Written):
+        session.found = _found_files(session, news.what, news.value)
+
+
+def _found_files(session: "Session", what: str, written: Written) -> Found:
+    """What was written, and where; then what it says."""
+    out = session.folder.resolve() / (PACK if what == "pack" else OUT)
+    names = [path.relative_to(out).as_posix() for path in written.files]
+    title = written_title(what, out.relative_to(session.folder.resolve()).as_posix())
+    return Found(title, (*names, *written.lines))
+
+
+def _found_walks(read: WalksRead) -> Found:
+    hanging = as_it_hangs(read.option, read.reading)
+    take = take_walks_words(None if hanging is None else hanging.name, read.option.name, read.on)
+    lines = read.written.lines
+    takes = (*(None for _ in lines), ("walks", {"read": read}))
+    return Found(found_title("read_walks"), (*lines, take), takes)
 
 
 def _lay_study(session: "Session", draft: Draft, study: Study) -> None:
@@ -196,5 +288,6 @@ def _found_mounts(session: "Session", found: Proposed) -> Found:
 
 ACTIONS = {
     "study": _study, "search": _search, "propose_mounts": _mounts, "stills": _stills, "results": _results,
-    "stop": _stop, "take_found": _take_found,
+    "pack": _pack, "sheet": _sheet, "walktest": _walktest, "read_walks": _read_walks,
+    "walk_sheets": _walk_sheets, "stop": _stop, "take_found": _take_found,
 }  # fmt: skip

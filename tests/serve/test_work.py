@@ -125,12 +125,12 @@ def test_results_and_stills_are_put_into_the_folder(work, site, tmp_path):
     draft = read_draft(site)
     work.begin("results", draft, out="out")
     done = ended(work)
-    assert {path.name for path in done.value} >= {"results.json", "verdicts.tif"}
+    assert {path.name for path in done.value.files} >= {"results.json", "verdicts.tif"}
     told = []
     work.begin("stills", draft, out="out", kinds=("plan",))
     done = ended(work, told)
-    assert [path.parent.name for path in done.value] == ["stills"] * len(done.value)
-    assert all(path.read_bytes().startswith(b"\x89PNG") for path in done.value)
+    assert [path.parent.name for path in done.value.files] == ["stills"] * len(done.value.files)
+    assert all(path.read_bytes().startswith(b"\x89PNG") for path in done.value.files)
     assert any(one.words.startswith("drawing: ") for one in told)
     assert {path.name for path in tmp_path.iterdir()} == {"site.toml", "out"}
 

@@ -1,11 +1,14 @@
 """Work beside the page: a study laid on the ground, a search whose set is taken, and both stopped."""
 
+import csv
 import io
+import json
 import time
 
 import numpy as np
 import pytest
 from PIL import Image
+from site_files import run as run_command
 
 from terrain3d.draft.document import checked_draft
 from terrain3d.job import judge_ready
@@ -134,3 +137,117 @@ def test_a_still_has_the_picture_and_says_what_it_is(page):
 def test_numbers_of_a_search_have_bounds(page, key):
     """A search for a thousand units, or for less than nothing, is refused."""
     page.refuses("search", key, **{key: -5})
+
+
+def test_what_is_handed_over_is_what_the_commands_write(page, folder):
+    """Sheet and walk test of an option to the byte as by command, where they were put, and what they say."""
+    site = folder / "site.toml"
+    page("sheet", option="from below", on="2026-05-03")
+    assert page.state["work"]["what"] == "sheet"
+    wait(page)
+    assert page.said == "The fixing sheet is done"
+    found = page.state["found"]
+    assert found["title"] == "Fixing sheet, written into the folder out"
+    rows = [row["words"] for row in found["rows"]]
+    assert rows[:2] == ["sheet.pdf", "results.json"]
+    assert any("1.00 m" in row for row in rows)
+    there = {name: (folder / "out" / name).read_bytes() for name in ("sheet.pdf", "results.json")}
+    words = ("--option", "from below", "--on", "2026-05-03", "--out", folder / "by command")
+    assert run_command("sheet", site, *words) == 0
+    assert there == {name: (folder / "by command" / name).read_bytes() for name in there}
+    page("walktest", option="from below")
+    wait(page)
+    assert [row["words"] for row in page.state["found"]["rows"]][:3] == [
+        "walktest.csv", "walktest.pdf", "results.json",
+    ]  # fmt: skip
+    there = {name: (folder / "out" / name).read_bytes() for name in ("walktest.csv", "walktest.pdf")}
+    assert run_command("walktest", site, *words[:2], *words[4:]) == 0
+    assert there == {name: (folder / "by command" / name).read_bytes() for name in there}
+    assert site.read_text(encoding="utf-8") == page.text
+
+
+def test_a_walk_test_is_read_and_taken_as_the_command_writes_it(page, folder):
+    """A nose 2 degrees too low (of a second site set so) is told; taken, the draft is what --write makes."""
+    site = folder / "site.toml"
+    assert page("walk_sheets")["files"] == []
+    words = ("--option", "from below", "--out", folder / "out")
+    assert run_command("walktest", site, *words) == 0
+    sheet = list(csv.DictReader(io.StringIO((folder / "out" / "walktest.csv").read_text("utf-8"))))
+    other = folder / "other"
+    other.mkdir()
+    text = site.read_text(encoding="utf-8")
+    (other / "site.toml").write_text(text.replace("tilt = -6", "tilt = -3"), encoding="utf-8")
+    write_sheet(other / "sheet.csv", sheet, {})
+    words_there = ("--read", other / "sheet.csv", *words[:2], "--out", other / "out")
+    assert run_command("walktest", other / "site.toml", *words_there) == 0
+    option = next(
+        one
+        for one in json.loads((other / "out" / "results.json").read_text("utf-8"))["options"]
+        if one["name"] == "from below"
+    )
+    seen = {
+        str(point["number"]): "yes" if point["expect"] == "lights" else "no"
+        for point in option["walktest"]["points"]
+    }
+    write_sheet(folder / "answers.csv", sheet, seen)
+    assert page("walk_sheets")["files"] == ["answers.csv", "out/walktest.csv"]
+    page("read_walks", option="from below", file="answers.csv", on="2026-05-03")
+    wait(page)
+    rows = page.state["found"]["rows"]
+    assert "the nose is" in rows[0]["words"]
+    assert "too low" in rows[0]["words"]
+    assert [row["do"] for row in rows[:-1]] == [None] * (len(rows) - 1)
+    assert site.read_text(encoding="utf-8") == text
+    before = page.text
+    page.session.do(rows[-1]["do"])
+    assert page.session.now.option.name == "from below, as it hangs"
+    assert run_command("walktest", site, "--read", folder / "answers.csv", "--write", "--on", "2026-05-03",
+                       *words) == 0  # fmt: skip
+    assert page.text == site.read_text(encoding="utf-8")
+    page("undo")
+    assert page.text == before
+
+
+def write_sheet(path, rows, seen):
+    """The sheet of a walk test as somebody fills it in: as the map expects, where nothing else is told."""
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, rows[0].keys())
+        writer.writeheader()
+        writer.writerows({**row, "seen": seen.get(row["point"], row["expect"])} for row in rows)
+
+
+def test_a_pack_is_put_into_a_folder_of_its_own(page, folder):
+    """Every kind that a site in local metres has; stopped, nothing is left, not even the folders."""
+    page("pack")
+    assert page.state["work"]["what"] == "pack"
+    page("stop")
+    assert sorted(path.name for path in folder.iterdir() if not path.name.startswith(".")) == ["site.toml"]
+    page("pack")
+    wait(page)
+    found = page.state["found"]
+    assert found["title"] == "Pack, written into the folder out/pack"
+    rows = {row["words"] for row in found["rows"]}
+    assert {"report.pdf", "scene.html", "tables.xlsx", "tables/options.csv"} <= rows
+    assert all((folder / "out" / "pack" / row).is_file() for row in rows)
+
+
+@pytest.mark.parametrize(
+    ("do", "words", "keys"),
+    [
+        ("sheet", "no option 'nobody'", {"option": "nobody"}),
+        ("sheet", "is no day", {"on": "tomorrow"}),
+        ("read_walks", "outside of the folder", {"file": "../answers.csv", "on": "2026-05-03"}),
+        ("read_walks", "on is missing", {"file": "answers.csv"}),
+    ],
+)
+def test_what_cannot_be_handed_over_is_refused(page, do, words, keys):
+    page.refuses(do, words, **keys)
+    assert page.state["work"] is None
+
+
+def test_a_sheet_that_is_none_is_told_in_words(page, folder):
+    (folder / "answers.csv").write_text("a,b\n1,2\n", encoding="utf-8")
+    page("read_walks", file="answers.csv", on="2026-05-03")
+    wait(page)
+    assert page.state["said"]["is_refusal"]
+    assert "there is no column 'point'" in page.said

@@ -6,6 +6,7 @@ import { setLook } from "/top.js";
 
 export function shut() {
   own.dialog = null;
+  sheets = null; // the folder is looked at again when it matters again
   redraw();
 }
 
@@ -144,12 +145,50 @@ function searchForm() {
   ];
 }
 
+/** Today, as a person here has it: 2026-05-03. */
+const today = () => new Date().toLocaleDateString("sv");
+/** The day that was given; today where none was. */
+let day = "";
+/** Sheets of walk tests in the folder, and the one to be read; null before they were looked for. @type {string[] | null} */
+let sheets = null;
+let sheet = "";
+
 function handOver() {
-  const one = (/** @type {string} */ title, /** @type {string} */ words, /** @type {any} */ order) => h("li", { key: title }, h("button", { disabled: !!state.work && order.do !== "still", onclick: () => handed(order) }, title), h("span", { class: "quiet" }, words));
-  return h("ul", { class: "hand-over" },
-    one("A still of this view", "as a PNG, to keep", { do: "still" }),
-    one("All stills", "pages for the client, in the folder out beside the site file", { do: "stills" }),
-    one("Results and maps", "every number and a map for any GIS, in the folder out", { do: "results" }));
+  const shown = state.options.find((/** @type {any} */ option) => option.is_shown)?.name;
+  const one = (/** @type {string} */ title, /** @type {string} */ words, /** @type {any} */ order, canDo = true) => h("li", { key: title }, h("button", { disabled: !canDo || (!!state.work && order.do !== "still"), onclick: () => handed(order) }, title), h("span", { class: "quiet" }, words));
+  const on = day || today();
+  return [
+    h("ul", { class: "hand-over" },
+      one("A still of this view", "as a PNG, to keep", { do: "still" }),
+      one("All stills", "pages for the client, in the folder out beside the site file", { do: "stills" }),
+      one("Results and maps", "every number and a map for any GIS, in the folder out", { do: "results" }),
+      one("Pack", "for the client: report, scene, plan, drawing, model, maps and tables, in the folder out/pack", { do: "pack" }, !!shown)),
+    shown ? [
+      h("h3", null, `Option \u201c${shown}\u201d`),
+      h("label", { class: "field wide" }, h("span", { class: "field-name" }, "day of the work"), h("input", { type: "date", "data-field": "day", value: on, required: true, onchange: (/** @type {any} */ event) => { day = event.target.value; redraw(); } })),
+      h("ul", { class: "hand-over" },
+        one("Fixing sheet", "where and how each unit is fixed, with what a compass shows on that day, in the folder out", { do: "sheet", option: shown, on }),
+        one("Walk test", "the short walks that prove or break the map, to walk by and to fill in, in the folder out", { do: "walktest", option: shown })),
+      readForm(shown, on),
+    ] : null,
+  ];
+}
+
+/** A sheet of a walk test that was filled in, to be read. @param {string} shown @param {string} on */
+function readForm(shown, on) {
+  if (sheets === null) {
+    sheets = [];
+    link.ask({ do: "walk_sheets" }).then((answer) => {
+      sheets = answer?.files ?? [];
+      redraw();
+    });
+  }
+  if (!sheets.length) return h("p", { class: "quiet" }, "Once its sheet, a CSV file, is filled in and lies in the folder, it can be read here.");
+  const chosen = sheets.includes(sheet) ? sheet : sheets[0];
+  return h("div", { class: "row end" },
+    h("label", { class: "field wide" }, h("span", { class: "field-name" }, "sheet of its walk test, filled in"),
+      h("select", { "data-field": "sheet", onchange: (/** @type {any} */ event) => { sheet = event.target.value; redraw(); } }, sheets.map((file) => h("option", { key: file, value: file, selected: file === chosen }, file)))),
+    h("button", { disabled: !!state.work, onclick: () => handed({ do: "read_walks", option: shown, file: chosen, on }) }, "Read it"));
 }
 
 /** @param {any} order */

@@ -1,6 +1,10 @@
 """The page as a person has it: in Debian's Chromium, against the server as it is."""
 
+import csv
+import io
 import re
+import tomllib
+from datetime import date
 
 import pytest
 from page_tests import SITE, choose, click_at, in_plan, named, pixel_of, quiet, settled, state_of
@@ -308,3 +312,31 @@ def test_a_still_of_what_is_seen_is_handed_over(yard):
         page.get_by_role("button", name="A still of this view").click()
     # The first bytes of any PNG (ISO/IEC 15948).
     assert handed.value.path().read_bytes()[:8] == b"\x89PNG\r\n\x1a\n"
+
+
+def test_a_walk_test_goes_out_and_comes_back(yard):
+    """Its sheet is written, filled in, chosen and read; what it says is listed and taken with one click."""
+    page, _server, path = yard
+    page.get_by_role("button", name="Hand over\u2026").click()
+    dialog = page.get_by_role("dialog")
+    expect(dialog.get_by_role("heading", name="as set today")).to_be_visible()
+    expect(dialog.get_by_role("button", name="Read it")).to_be_hidden()
+    dialog.get_by_role("button", name="Walk test", exact=True).click()
+    settled(page, lambda state: state["found"] and not state["work"])
+    page.get_by_text("Sheet of the walk test, written into the folder out").wait_for()
+    sheet = path.parent / "out" / "walktest.csv"
+    head, *rows = csv.reader(io.StringIO(sheet.read_text(encoding="utf-8")))
+    with (path.parent / "seen.csv").open("w", encoding="utf-8", newline="") as file:
+        csv.writer(file).writerows([head, *([*row[:-1], row[head.index("expect")]] for row in rows)])
+    page.get_by_role("button", name="Hand over\u2026").click()
+    page.get_by_label("day of the work").fill("2026-05-03")
+    page.get_by_label("sheet of its walk test").select_option("seen.csv")
+    dialog.get_by_role("button", name="Read it").click()
+    settled(page, lambda state: state["found"] and not state["work"] and "reading" in state["found"]["title"])
+    page.get_by_text(f"{len(rows)} of {len(rows)} points as told").wait_for()
+    page.get_by_role("button", name="Take it").click()
+    settled(page, lambda state: state["site"]["unsaved"])
+    page.get_by_role("button", name="Save", exact=True).click()
+    settled(page, lambda state: not state["site"]["unsaved"])
+    tested = {"name": "as set today", "on": date(2026, 5, 3), "points": len(rows), "as_told": len(rows)}
+    assert tomllib.loads(path.read_text(encoding="utf-8"))["walk_tested"] == [tested]
