@@ -32,6 +32,7 @@ _COLOURS = {
     "solids": palette.SOLID_EDGE,
     "foliage": palette.FOLIAGE_EDGE,
     "routes": palette.FIGURE,
+    "walktest": palette.FIGURE,
     "boundary": palette.BOUNDARY,
     **{key: palette.VERDICT_COLOURS[verdict] for verdict, key in VERDICT_KEYS.items()},
 }
@@ -172,9 +173,11 @@ def _point(
 
 
 def _spot(shape: Any, is_unit: bool) -> Floats:
-    """Where a name starts: beside a place, that of a unit over that of its mount; within an area."""
+    """Where a name starts: beside a place, a unit's over its mount's; at a line's end; in an area."""
     if shape.geom_type == "Point":
         return np.array([shape.x + 0.25, shape.y + (0.25 if is_unit else -0.5)])
+    if shape.geom_type == "LineString":
+        return np.array(shape.coords[-1]) + 0.15
     largest = max(shapely.get_parts(shape), key=lambda part: part.area)
     spot = spot_within(Area("", shapely.get_coordinates(largest.exterior)[:-1]))
     return np.array(spot or largest.bounds[:2])

@@ -28,6 +28,7 @@ _LOOKS = {
     "solids": (palette.SOLID_EDGE, 1.5, palette.SOLID),
     "foliage": (palette.FOLIAGE_EDGE, 1.5, ""),
     "routes": (palette.FIGURE, 4.0, ""),
+    "walktest": (palette.FIGURE, 2.0, ""),
     "boundary": (palette.BOUNDARY, 2.0, ""),
 }
 _FILL_STRENGTH = 0.7

@@ -20,14 +20,16 @@ from terrain3d.pack.polygons import polygons_in, polygons_of
 from terrain3d.paper.rounded import area, share, size
 from terrain3d.readers.crs import read_crs
 from terrain3d.sentences.routes import start_words
+from terrain3d.sentences.walktest import should_words
 from terrain3d.show.extent import stretch_outline
 from terrain3d.show.shapes import footprints
 from terrain3d.show.ways import drawn_routes
 from terrain3d.study import Study
 from terrain3d.terrain import SURVEYED_LEAVES, Terrain
-from terrain3d.units import Floats
+from terrain3d.units import Floats, direction
 from terrain3d.walk.routes import OpenRoutes
 from terrain3d.walk.ways_in import ClearRoute, Crossing, WayIn
+from terrain3d.walktest.plan import WalkTest
 
 Form = Literal["Point", "LineString", "MultiPolygon"]
 #: A column holds one of these, or None where a feature has no such thing.
@@ -52,7 +54,7 @@ class Layer:
     features: tuple[Feature, ...]
 
 
-def layers_of(study: Study) -> tuple[Layer, ...]:
+def layers_of(study: Study, walks: WalkTest | None = None) -> tuple[Layer, ...]:
     """All layers of a site that have anything in them, in the order of a table of contents.
 
     What differs from option to option has the option's name and its place in the ranking in its columns.
@@ -61,6 +63,8 @@ def layers_of(study: Study) -> tuple[Layer, ...]:
     ----------
     study : Study
         With its routes, where the ways in are wanted.
+    walks : WalkTest, optional
+        Of the option whose walk test is wanted.
     """
     outcome, terrain = study.outcome, study.outcome.terrain
     units: list[Feature] = []
@@ -86,6 +90,7 @@ def layers_of(study: Study) -> tuple[Layer, ...]:
         Layer("solids", "MultiPolygon", _SOLID, tuple(_solids(terrain))),
         Layer("foliage", "MultiPolygon", _FOLIAGE, tuple(_foliage(terrain))),
         Layer("routes", "LineString", _ROUTE, tuple(routes)),
+        Layer("walktest", "LineString", _WALKTEST, tuple(_walktest(outcome, walks))),
         Layer("boundary", "MultiPolygon", _BOUNDARY, tuple(_boundary(outcome))),
     )
     return tuple(layer for layer in layers if layer.features)
@@ -312,6 +317,33 @@ def _way(way: WayIn | ClearRoute | Crossing) -> dict[str, Value]:
     elif isinstance(way, Crossing):
         told["held_m"] = size(way.held_m)
     return told
+
+
+_WALKTEST: Mapping[str, type] = {
+    **_OF, "name": str, "unit": str, "towards_deg": float, "length_m": float, "posture": str, "expect": str,
+    "proves": str,
+}  # fmt: skip
+
+
+def _walktest(outcome: Outcome, walks: WalkTest | None) -> Iterable[Feature]:
+    """The short walks of a walk test, from start to end; each is called by its number on the sheet."""
+    if walks is None:
+        return
+    of: dict[str, Value] = {"option": walks.option, "place": outcome.ranking.index(walks.option) + 1}
+    for point in walks.points:
+        half = 0.5 * point.length_m * np.array(direction(point.towards_deg))
+        middle = np.array([point.x, point.y])
+        values: dict[str, Value] = {
+            **of,
+            "name": str(point.number),
+            "unit": point.unit,
+            "towards_deg": size(point.towards_deg),
+            "length_m": size(point.length_m),
+            "posture": point.figure,
+            "expect": should_words(point.lights),
+            "proves": point.proof.kind,
+        }
+        yield Feature(shapely.LineString([middle - half, middle + half]), values)
 
 
 _BOUNDARY: Mapping[str, type] = {"name": str, "area_m2": float}

@@ -54,6 +54,11 @@ def tables_of(
         _table("walks", "what becomes of each walk", _WALK, _walks(options)),
         _table("ways in", "who could walk to protected ground", _WAY, _ways(options)),
         _table("animals", "where an animal raises the alarm", _ANIMAL, _below(options, "animals")),
+        _table("fixing", "how the units of the best option are fixed", _FIXING, _below(options, "fixing")),
+        _table("walk test", "the walks that prove or break its map", _WALK_POINT, _walk_points(options)),
+        _table("supply", "what voltage each unit gets", _FED, _circuits(options, "units")),
+        _table("cables", "the runs of the supply", _RUN, _circuits(options, "runs")),
+        _table("materials", "what the supply takes", _MATERIAL, _circuits(options, "materials")),
         _table("warnings", "what there is to watch", _WARNING, _warnings(document, options)),
     )
     return tuple(table for table in tables if table.rows)
@@ -193,6 +198,61 @@ _ANIMAL: tuple[Column, ...] = (
     ("raises the alarm on", "m2", _of("alarm_m2")),
     ("nearest to a unit", "m", _of("nearest_m")),
 )
+_FIXING: tuple[Column, ...] = (
+    *_BY_OPTION,
+    ("unit", "", _of("name")),
+    ("coordinates", "", _of("coordinates")),
+    ("paced from", "", _of("paced", "name")),
+    ("at bearing", "degrees from true north", _of("paced", "bearing_deg")),
+    ("tape", "m, along the slope", _of("paced", "tape_m")),
+    ("height", "m above the ground", _of("height_m")),
+    ("bearing", "degrees from true north", _of("bearing_deg")),
+    ("by compass", "degrees from magnetic north", _of("magnetic", "compass_deg")),
+    ("on", "", _of("magnetic", "on")),
+    ("tilt", "degrees, nose down", _of("tilt_deg")),
+    ("over a level", "mm", _of("level_mm")),
+    ("roll", "degrees, right side down", _of("roll_deg")),
+)
+_WALK_POINT: tuple[Column, ...] = (
+    *_BY_OPTION,
+    ("number", "", _of("number")),
+    ("unit", "", _of("unit")),
+    ("from", "", _of("from_place", "name")),
+    ("at bearing", "degrees from true north", _of("from_place", "bearing_deg")),
+    ("tape", "m, along the slope", _of("from_place", "tape_m")),
+    ("direction", "degrees from true north", _of("towards_deg")),
+    ("length", "m", _of("length_m")),
+    ("posture", "", _of("figure")),
+    ("expected", "", _of("expect")),
+    ("proves", "", _of("proves")),
+)
+_FED: tuple[Column, ...] = (
+    *_BY_OPTION,
+    ("unit", "", _of("name")),
+    ("mount", "", _of("mount")),
+    ("fit", "", _of("fit")),
+    ("at rest", "V", _of("rest_v")),
+    ("in alarm", "V", _of("alarm_v")),
+)
+_RUN: tuple[Column, ...] = (
+    *_BY_OPTION,
+    ("from", "", _of("from")),
+    ("to", "", _of("to")),
+    ("cable", "", _of("cable")),
+    ("length", "m", _of("length_m")),
+    ("not known", "m", _of("unknown_m")),
+    ("resistance", "ohm", _of("resistance")),
+    ("current", "mA", _of("milliamps")),
+    ("drop", "V", _of("drop_v")),
+    ("thinnest cores that do", "mm2", _of("thinnest")),
+)
+_MATERIAL: tuple[Column, ...] = (
+    *_BY_OPTION,
+    ("what", "", _of("name")),
+    ("pieces", "", _of("pieces_count")),
+    ("length", "m", _of("length_m")),
+    ("price", "", _of("price")),
+)
 _WARNING: tuple[Column, ...] = (
     ("option", "", _of("option")),
     ("warning", "", _of("text")),
@@ -235,6 +295,19 @@ def _walks(options: Sequence[Mapping[str, Any]]) -> Rows:
     for option in options:
         for walk in (option.get("walks") or {}).get("paths") or ():
             yield {**walk, **_named(option)}
+
+
+def _walk_points(options: Sequence[Mapping[str, Any]]) -> Rows:
+    for option in options:
+        for point in (option.get("walktest") or {}).get("points") or ():
+            yield {**point, **_named(option)}
+
+
+def _circuits(options: Sequence[Mapping[str, Any]], key: str) -> Rows:
+    """The rows of a list of how each option is fed."""
+    for option in options:
+        for row in (option["supply"].get("circuit") or {}).get(key) or ():
+            yield {**row, **_named(option)}
 
 
 def _ways(options: Sequence[Mapping[str, Any]]) -> Rows:

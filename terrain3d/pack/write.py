@@ -11,6 +11,7 @@ import pyproj
 
 from terrain3d.cover.option import OptionResult
 from terrain3d.errors import InputError
+from terrain3d.fixing.unit import UnitFixing, option_fixing
 from terrain3d.frame import Frame
 from terrain3d.job import Outcome
 from terrain3d.opened import Progress
@@ -27,14 +28,19 @@ from terrain3d.pack.scene import scene_html
 from terrain3d.pack.sheets import csv_bytes, xlsx_bytes
 from terrain3d.pack.svg import svg_bytes
 from terrain3d.pack.tables import tables_of
+from terrain3d.paper.fixing import fixing_values
 from terrain3d.paper.folder import STILLS
 from terrain3d.paper.ours import is_folder, ours
 from terrain3d.paper.rasters import leaves_tif, option_tifs, verdicts_tif
-from terrain3d.paper.study import study_json, study_rasters
+from terrain3d.paper.results import json_text
+from terrain3d.paper.study import study_rasters, study_values
+from terrain3d.paper.walktest import plan_values
 from terrain3d.paper.whole import whole_folder, writing_to
 from terrain3d.sentences.pack import contents_text, drawing_notes
 from terrain3d.study import Study
+from terrain3d.survey.build import crs_of_site
 from terrain3d.typeset.report import report_pdf
+from terrain3d.walktest.plan import WalkTest, plan_walks
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,6 +48,7 @@ class Pack:
     """What the files of a pack are made of; each part is worked out when the first file needs it."""
 
     study: Study
+    tell: Progress
 
     @property
     def outcome(self) -> Outcome:
@@ -60,12 +67,37 @@ class Pack:
         return self.outcome.option(self.outcome.ranking[0])
 
     @cached_property
+    def fixing(self) -> tuple[UnitFixing, ...]:
+        """What the units of the best option are fixed by."""
+        file, path = self.outcome.site.file, self.outcome.site.path
+        crs = self.crs if path is None else crs_of_site(file, path.parent)
+        self.tell("looking along each unit", 0.0)
+        try:
+            return option_fixing(self.outcome, self.best.name, crs, file.site.date)
+        except InputError:
+            # No magnetic model covers the day of the site: what a compass shows stays out, as without a day.
+            return option_fixing(self.outcome, self.best.name, crs, None)
+
+    @cached_property
+    def walks(self) -> WalkTest | None:
+        """The walk test of the best option; None where nobody could walk."""
+        try:
+            return plan_walks(self.outcome, self.best.name, self.tell)
+        except InputError:
+            return None
+
+    @cached_property
     def results(self) -> str:
-        return study_json(self.study)
+        document = study_values(self.study)
+        best = next(option for option in document["options"] if option["name"] == self.best.name)
+        best["fixing"] = fixing_values(self.outcome, self.fixing)
+        if self.walks is not None:
+            best["walktest"] = plan_values(self.outcome, self.walks)
+        return json_text(document)
 
     @cached_property
     def layers(self) -> tuple[Layer, ...]:
-        return layers_of(self.study)
+        return layers_of(self.study, self.walks)
 
     @cached_property
     def hillside(self) -> Hillside:
@@ -109,8 +141,8 @@ def write_pack(
     """
     if not study.outcome.options:
         raise InputError("there is no option to pack", mend="add an [[option]] to the site file")
-    pack = Pack(study)
     tell = progress or (lambda _step, _fraction: None)
+    pack = Pack(study, tell)
     with writing_to(out, waiting):
         is_same = _content(out / RESULTS) == pack.results.encode()
         there = [path.relative_to(out) for path in _ours_in(out)]

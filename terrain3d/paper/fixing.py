@@ -23,8 +23,13 @@ def fixing_json(outcome: Outcome, name: str, units: tuple[UnitFixing, ...]) -> s
     document = results_values(outcome)
     for option in document["options"]:
         if option["name"] == name:
-            option["fixing"] = [_unit(outcome, unit) for unit in units]
+            option["fixing"] = fixing_values(outcome, units)
     return json_text(document)
+
+
+def fixing_values(outcome: Outcome, units: tuple[UnitFixing, ...]) -> list[dict[str, Any]]:
+    """What `results.json` says of what fixes the units of an option."""
+    return [_unit(outcome, unit) for unit in units]
 
 
 def print_fixing(outcome: Outcome, name: str, units: tuple[UnitFixing, ...]) -> None:

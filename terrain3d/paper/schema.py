@@ -1282,8 +1282,12 @@ class Option(Part):
     )
     wedges: list[Wedge] = part("Gaps between its heads on one mount, where there are any.")
     walk_tested: WalkTested = part("Its walk test, where the site file has `[[walk_tested]]` for it.")
-    fixing: list[Fixing] = part("Of `terrain3d sheet` alone, for the option that was asked for.")
-    walktest: WalkTest = part("Of `terrain3d walktest` alone, for the option that was asked for.")
+    fixing: list[Fixing] = part(
+        "Of `terrain3d sheet`, for the option that was asked for, and of a pack, for the best."
+    )
+    walktest: WalkTest = part(
+        "Of `terrain3d walktest`, for the option that was asked for, and of a pack, for the best."
+    )
     walks: Walks = part("Part `walks` of a study.")
     routes: list[Routes] = part("Part `routes` of a study: one for each protected area.")
     animals: list[Animal] = part("Part `animals` of a study: lowest animal first.")

@@ -22,7 +22,12 @@ RASTERS = {"animals": "animals.tif", "doubt": "chances.tif"}
 
 
 def study_json(study: Study) -> str:
-    """The text of `results.json` with the parts of a study: of an option in it, `doubt` beside them."""
+    """The text of `results.json` with the parts of a study."""
+    return json_text(study_values(study))
+
+
+def study_values(study: Study) -> dict[str, Any]:
+    """What `results.json` says of a study: its parts in each option, `doubt` beside them."""
     document = results_values(study.outcome)
     for values, option in zip(document["options"], study.options, strict=True):
         values.update(_option(study, option))
@@ -31,7 +36,7 @@ def study_json(study: Study) -> str:
         document["doubt"] = uncertainty_dict(study.outcome, study.uncertainty, tolerances)
     if {"beyond", "sun"} & set(study.parts):
         document["surroundings"] = surroundings_values(study.surroundings)
-    return json_text(document)
+    return document
 
 
 def study_rasters(study: Study) -> dict[str, bytes]:

@@ -37,14 +37,19 @@ _WHAT = {
         " no network",
         "for the client",
     ),
-    "map": ("all shapes with their tables, a layer a kind, in the CRS of the site file", "for a map program"),
+    "map": (
+        "all shapes with their tables, a layer a kind, the walk test of the recommended option among them, in"
+        " the CRS of the site file",
+        "for a map program",
+    ),
     "geojson": ("the same shapes, a file a layer, longitude and latitude (WGS 84)", "for maps on the web"),
     "kml": (
         "the same shapes in the colours of the pages, a folder for each option",
         "for a globe on the screen",
     ),
     "tables": (
-        "the numbers, in a workbook of a sheet a table and as text; units are in the headers",
+        "the numbers, in a workbook of a sheet a table and as text; of the recommended option how it is fixed"
+        " and walk-tested; units are in the headers",
         "for a spreadsheet",
     ),
     "rasters": (

@@ -13,8 +13,19 @@ from packed import NAMES
 from terrain3d.cover.areas import cells_within
 from terrain3d.pack.layers import layers_of, placed
 
-#: In the order of the design page; `walktest` has its own command.
-LAYERS = ["units", "mounts", "arcs", "verdicts", "protected", "solids", "foliage", "routes", "boundary"]
+#: In the order of a table of contents.
+LAYERS = [
+    "units",
+    "mounts",
+    "arcs",
+    "verdicts",
+    "protected",
+    "solids",
+    "foliage",
+    "routes",
+    "walktest",
+    "boundary",
+]
 
 
 def table(path, layer=None) -> tuple[dict, list, list[dict]]:
@@ -182,3 +193,24 @@ def test_a_geographic_crs_takes_degrees(strange):
     back = in_frame(degrees, "EPSG:4326", strange)
     told = [feature.values["area_m2"] for feature in verdicts.features]
     assert [shape.area for shape in back] == [pytest.approx(area_m2, abs=0.01) for area_m2 in told]
+
+
+def test_the_walk_test_of_the_best_option_is_a_layer(strange):
+    """Each walk of the sheet as a line: its middle, length and bearing, in PROJ's local metres, are those of
+    results.json; a bearing is told to a degree or finer."""
+    best = strange.option(strange.document["ranking"][0])
+    points = {str(point["number"]): point for point in best["walktest"]["points"]}
+    assert len(points) >= 5
+    _, shapes, found = table(strange.copy / "geojson/walktest.geojson")
+    assert {row["name"] for row in found} == points.keys()
+    assert {row["option"] for row in found} == {best["name"]}
+    for shape, row in zip(in_frame(shapes, "EPSG:4326", strange), found, strict=True):
+        point = points[row["name"]]
+        start, end = shapely.get_coordinates(shape)
+        east, north = end - start
+        assert np.hypot(east, north) == pytest.approx(point["length_m"], abs=0.01)
+        off = np.degrees(np.arctan2(east, north)) - point["towards_deg"]
+        assert (off + 180) % 360 - 180 == pytest.approx(0, abs=0.5)
+        assert 0.5 * (start + end) == pytest.approx([point["x"], point["y"]], abs=0.01)
+        assert (row["expect"], row["unit"]) == (point["expect"], point["unit"])
+    assert sum("walktest" in option for option in strange.document["options"]) == 1

@@ -1,10 +1,16 @@
 """Workbook and text as openpyxl and csv read them: numbers are numbers, names are never formulas."""
 
 import csv
+import json
 
 import openpyxl
 import pytest
 from packed import NAMES
+from site_files import SLOPE, option_text, written
+
+from terrain3d.job import run
+from terrain3d.pack.tables import tables_of
+from terrain3d.paper.results import results_json
 
 
 @pytest.fixture(scope="module")
@@ -84,9 +90,39 @@ def test_text_files_hold_the_same_and_guard_against_formulas(book, strange):
 
 
 def test_units_are_in_the_headers(book):
-    """Whatever holds numbers says in what, but for counts, weights and money."""
-    plain = {"place", "pulses", "weight", "price"}
+    """Whatever holds numbers says in what, but for counts, numbers on a sheet, weights and money."""
+    plain = {"place", "pulses", "weight", "price", "number", "pieces"}
     for sheet in book.worksheets[1:]:
         for column in sheet.iter_cols(values_only=True):
             if any(isinstance(value, (int, float)) for value in column[1:]):
                 assert "(" in column[0] or column[0] in plain, (sheet.title, column[0])
+
+
+def test_what_the_best_option_is_fixed_and_walked_by(book, strange):
+    """Row by row what results.json says; it is said of the best option alone."""
+    best = strange.option(strange.document["ranking"][0])
+    fixed = rows(book["fixing"])
+    assert [(row["option"], row["unit"]) for row in fixed] == [
+        (best["name"], one["name"]) for one in best["fixing"]
+    ]
+    assert [row["over a level (mm)"] for row in fixed] == [one["level_mm"] for one in best["fixing"]]
+    walked = rows(book["walk test"])
+    assert [(row["number"], row["expected"]) for row in walked] == [
+        (point["number"], point["expect"]) for point in best["walktest"]["points"]
+    ]
+
+
+def test_how_an_option_is_fed(tmp_path):
+    """The voltage at the end of 120 m of 0.5 mm2: copper of 36 ohm a km a core (IEC 60228, class 2 at 20 °C),
+    both ways, at 40 °C (1 + 0.00393 x 20), by Ohm's law."""
+    supply = '[supply]\nvolts = 12\n[[supply.run]]\nto = "pole"\nlength = 120\nmm2 = 0.5\nprice = 0.5\n'
+    outcome = run(written(tmp_path, SLOPE + supply + option_text("fed")))
+    (unit,) = outcome.options[0].detectors
+    document = json.loads(results_json(outcome))
+    tables = {one.name: one for one in tables_of(document, {("fed", unit.name): (0.0, -9.0)})}
+    (fed,) = (dict(zip(tables["supply"].headers, row, strict=True)) for row in tables["supply"].rows)
+    drop_v = 2 * 0.036 * 120 * (1 + 0.00393 * 20) * unit.type.supply.milliamps / 1000
+    assert fed["in alarm (V)"] == pytest.approx(12 - drop_v, abs=0.01)
+    (run_,) = (dict(zip(tables["cables"].headers, row, strict=True)) for row in tables["cables"].rows)
+    assert (run_["from"], run_["to"], run_["length (m)"]) == ("panel", "pole", 120.0)
+    assert {row[2]: row[-1] for row in tables["materials"].rows}["cable of 0.5 mm2, class 2"] == 60.0
