@@ -258,6 +258,25 @@ def test_less_is_drawn_while_something_moves_and_the_verdicts_are_the_true_ones(
     assert np.array_equal(image(page.session.frame()), whole)
 
 
+def test_leaves_have_fewer_faces_while_something_moves_and_are_hidden_then_too(demo):
+    """Half of the faces of the demo are leaves; the picture hardly differs, and no leaf stays when hidden."""
+    leaves = demo.session.view._panes[0].actors["foliage"]
+
+    def faces():
+        return sum(actor.mapper.dataset.n_cells for actor in leaves if actor.GetVisibility())
+
+    demo("moving", is_moving=False)
+    fine, whole = image(demo.session.frame()), faces()
+    demo("moving", is_moving=True)
+    assert np.abs(fine.astype(int) - image(demo.session.frame())).mean() < 6
+    assert 0 < faces() < whole / 5
+    demo("layer", name="foliage", is_shown=False)
+    assert faces() == 0
+    demo("layer", name="foliage", is_shown=True)
+    demo("moving", is_moving=False)
+    assert faces() == whole
+
+
 def test_two_sessions_on_one_file_tell_each_other_by_the_disk(page, folder):
     """What another saved meanwhile is noticed at the next look, and a save then asks who wins."""
     other = Session(folder, read_draft(folder / "site.toml"))
