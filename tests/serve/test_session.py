@@ -308,6 +308,36 @@ def test_rereading_takes_theirs_and_can_be_taken_back(page, folder):
     assert "mine" in {one["name"] for one in page.state["things"]}
 
 
+def test_a_survey_changed_on_disk_is_told_and_read_again(levels_page, write_levels):
+    """Levels lifted on one side are other ground: told once, kept if wished, read if wished."""
+    page, session = levels_page, levels_page.session
+    page("draw", kind="mount", points=[[-3, -3]], name="mine")
+    session.tick()
+    assert not page.state["site"]["is_stale"]
+    before = numbers(session.now.outcome)
+    write_levels(0.5)
+    session.tick()
+    assert page.state["site"]["is_stale"]
+    assert "levels.csv was changed on disk" in page.said
+    page("keep_mine")
+    session.tick()
+    assert not page.state["site"]["is_stale"]
+    assert numbers(session.now.outcome) == before
+    write_levels(0.75)
+    session.tick()
+    page("reread")
+    session.tick()
+    assert not page.state["site"]["is_stale"], page.said
+    assert page.thing("mine")
+    assert page.state["site"]["unsaved"]
+    assert numbers(session.now.outcome) != before
+    assert numbers(session.now.outcome) == numbers(judge_ready(checked_draft(session.draft)))
+    (session.folder / "levels.csv").unlink()
+    session.tick()
+    assert page.state["site"]["is_stale"]
+    page.refuses("reread", "no such file")
+
+
 def test_unsaved_work_comes_back_after_a_crash(page, folder):
     """A session that ends without a word leaves its work beside the file; the next one brings it back."""
     page("draw", kind="mount", points=[[-3, -3]], name="mine")
