@@ -115,7 +115,8 @@ def test_a_plan_says_how_long_the_ground_is(yard):
     lengths = []
     for _ in range(2):
         words = page.locator(".over .scale + .label").text_content()
-        assert (found := re.fullmatch(r"(\d+) m", words)), words
+        found = re.fullmatch(r"(\d+) m", words)
+        assert found, words
         from_, to = pixel_of(page, [0, 0, 0]), pixel_of(page, [float(found[1]), 0, 0])
         bar_px = page.locator(".over .scale").evaluate("(bar) => bar.getBBox().width * bar.getScreenCTM().a")
         assert bar_px == pytest.approx(to[0] - from_[0], abs=1.5)
