@@ -28,6 +28,7 @@ from terrain3d.serve.work import Progress, Work
 from terrain3d.show.live.picture import Picture, ViewPlace
 from terrain3d.show.live.state import WindowState
 from terrain3d.study import Study
+from terrain3d.wording import listed
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,6 +97,7 @@ class Session:
         self.units = "m"
         self.message, self.is_refusal = "", False
         self.is_stale = False
+        self.changed_survey = ""  # names of its files, where they alone make it stale
         self._serial, self._is_due = 0, False
         # Of a picture that a fault left half changed: what was hidden, whether in plan, whether hurried.
         self._put_back: tuple[set[str], bool, bool] | None = None
@@ -196,7 +198,9 @@ class Session:
             changed = () if self.live is None else self.live.changed_files
             if changed and not self.is_stale:
                 self.say(survey_changed([path.name for path in changed]), True)
-            self.is_stale = bool(changed) or is_stale(self.history)
+            is_file_stale = is_stale(self.history)
+            self.changed_survey = "" if is_file_stale else listed([path.name for path in changed])
+            self.is_stale = bool(changed) or is_file_stale
             if self._is_journal_due:
                 self.keep_journal()
 

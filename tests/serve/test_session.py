@@ -319,6 +319,7 @@ def test_a_survey_changed_on_disk_is_told_and_read_again(levels_page, write_leve
     session.tick()
     assert page.state["site"]["is_stale"]
     assert "levels.csv was changed on disk" in page.said
+    assert page.state["site"]["changed_survey"] == "levels.csv"
     page("keep_mine")
     session.tick()
     assert not page.state["site"]["is_stale"]
