@@ -23,7 +23,7 @@ from terrain3d.terrain import Ground, Terrain
 from terrain3d.units import Floats
 
 #: Panoramas that are kept: a few units at every height of a slider, on the site and under scenarios.
-MOST_LOOKS = 160
+MOST_LOOKS = 64
 #: Of a survey of which nobody has said yet which part is meant, so many cells at most.
 MOST_CELLS = 1_000_000
 #: Around the mounts of a site that was begun without any, so much more ground than units reach, metres.
