@@ -142,7 +142,7 @@ def test_what_is_in_the_way_is_told_before_the_work(site, tmp_path, capsys, monk
     def unwanted(*_args, **_words):
         raise AssertionError("the work was started")
 
-    monkeypatch.setattr("terrain3d.opened.build_terrain", unwanted)
+    monkeypatch.setattr("terrain3d.opened.build_surveyed", unwanted)
     for command, blocked in (
         ("cover", "results.json"),
         ("compare", "stills/01-plan-bearing-180.png"),

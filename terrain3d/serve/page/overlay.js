@@ -2,7 +2,7 @@
 
 import { h } from "/dom.js";
 import { chosenThing, kindOf, lengthText, own, state, things } from "/page.js";
-import { bearingOf, lengthOf, pixelOf, within } from "/project.js";
+import { bearingOf, lengthOf, pixelOf, scaleOf, within } from "/project.js";
 
 /**
  * @param {any} frame
@@ -20,6 +20,7 @@ export function overlay(frame, held, cross) {
       thingHandles(pane, index, held),
       drawn(pane),
       asked(pane),
+      scaleBar(pane),
       cross && index === frame.panes.length - 1 ? crossAt(cross) : null,
     );
   });
@@ -151,6 +152,18 @@ function asked(pane) {
     h("circle", { cx: at[0], cy: at[1], r: 7, class: "asked" }),
     h("circle", { cx: at[0], cy: at[1], r: 2, class: "asked-dot" }),
     label(at, "here", 12),
+  ];
+}
+
+/** How long the ground is in plan: the scene's own scale stands beside the ground, where a plan may not reach. @param {any} pane */
+function scaleBar(pane) {
+  if (state.view !== "plan") return null;
+  const bar = scaleOf(pane, 0.25 * pane.width, state.site?.units === "ft" ? 0.3048 : 1);
+  if (!bar) return null;
+  const right = pane.x + pane.width - 16, y = pane.y + pane.height - 14;
+  return [
+    h("path", { d: `M${right - bar.pixels} ${y - 5}v5h${bar.pixels}v-5`, class: "scale" }),
+    h("text", { x: right - bar.pixels / 2, y: y - 7, class: "label" }, `${bar.count} ${state.site?.units === "ft" ? "ft" : "m"}`),
   ];
 }
 

@@ -63,6 +63,23 @@ export function within(pane, from, to) {
   return [from[0] + share * (to[0] - from[0]), from[1] + share * (to[1] - from[1])];
 }
 
+/**
+ * A round length that takes up to so many pixels of a pane seen from straight above; null where none does.
+ * @param {Pane} pane
+ * @param {number} most pixels
+ * @param {number} unit metres
+ * @returns {{count: number, pixels: number} | null}
+ */
+export function scaleOf(pane, most, unit) {
+  const from = pixelOf(pane, [0, 0, 0]), to = pixelOf(pane, [unit, 0, 0]);
+  const each = from && to ? Math.hypot(to[0] - from[0], to[1] - from[1]) : 0;
+  if (!(each > 0)) return null;
+  const fits = most / each;
+  const power = 10 ** Math.floor(Math.log10(fits));
+  const count = [5, 2, 1].map((n) => n * power).find((n) => n <= fits) ?? power;
+  return { count: Number(count.toPrecision(1)), pixels: count * each };
+}
+
 /** The pane that a pixel lies in. @param {Pane[]} panes @param {Pixel} pixel */
 export function paneAt(panes, [x, y]) {
   return panes.find((p) => x >= p.x && x < p.x + p.width && y >= p.y && y < p.y + p.height) ?? panes[0];

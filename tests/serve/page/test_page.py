@@ -110,6 +110,27 @@ def test_each_kind_is_drawn_moved_and_removed(yard):
     assert path.read_text() == SITE
 
 
+def test_a_plan_says_how_long_the_ground_is(yard):
+    """A bar as long as its number of metres on the ground, as near as one looks; none in 3-D."""
+    page, _server, _path = yard
+    quiet(page)
+    expect(page.locator(".over .scale")).to_have_count(0)
+    in_plan(page)
+    lengths = []
+    for _ in range(2):
+        words = page.locator(".over .scale + .label").text_content()
+        found = re.fullmatch(r"(\d+) m", words)
+        assert found, words
+        from_, to = pixel_of(page, [0, 0, 0]), pixel_of(page, [float(found[1]), 0, 0])
+        bar_px = page.locator(".over .scale").evaluate("(bar) => bar.getBBox().width * bar.getScreenCTM().a")
+        assert bar_px == pytest.approx(to[0] - from_[0], abs=1.5)
+        lengths.append(float(found[1]))
+        for _ in range(6):
+            page.get_by_role("button", name="nearer").click()
+            quiet(page)
+    assert lengths[1] < lengths[0]
+
+
 def test_the_keyboard_alone_draws(yard):
     """The picture is reached with Tab, a cross is moved with the arrows, Space places, Enter ends."""
     page, _server, _path = yard
