@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from page_checks import check_texts
 from page_colours import drawn, key_swatches, pixels_drawn, swatches, verdicts_drawn
-from page_numbers import MEASURED, derived, is_told, numbers_of, numbers_said, part_of_page
+from page_numbers import MEASURED, is_told, numbers_of, numbers_said, part_of_page
 from studied_sites import SITES, studied
 from whole_pages import Laid, laid_out
 
@@ -86,10 +86,9 @@ def document(site: str) -> dict:
     return json.loads(study_json(studied(site)))
 
 
-def untold(laid: Laid, site: str, results: dict) -> list[str]:
+def untold(laid: Laid, results: dict) -> list[str]:
     """The numbers of a page that results.json does not have."""
     pool = list(numbers_of(part_of_page(results, laid.page.option, laid.kind)))
-    pool += numbers_of(derived(results, studied(site).outcome))
     checked = [
         said
         for said in numbers_said(laid)
@@ -101,9 +100,7 @@ def untold(laid: Laid, site: str, results: dict) -> list[str]:
 @sites
 def test_every_number_on_a_page_is_in_the_results(site):
     """Each with its unit, rounded as it is written; what is no result is named in `page_numbers`."""
-    wrong = {
-        laid.page.name: found for laid in laid_out(site) if (found := untold(laid, site, document(site)))
-    }
+    wrong = {laid.page.name: found for laid in laid_out(site) if (found := untold(laid, document(site)))}
     assert wrong == {}
 
 
@@ -125,10 +122,9 @@ def test_numbers_that_are_changed_are_noticed():
     changed, noticed, told = larger(document(site)), [], []
     for laid in laid_out(site):
         areas = [said for said in numbers_said(laid) if said.unit in ("m2", "share") and said.value >= 10]
-        # What two options hold beside each other is counted on maps, which stay as they are.
-        if len(areas) > 2 and laid.kind not in MEASURED | {"doubt", "against", "heat"}:
+        if len(areas) > 2 and laid.kind not in MEASURED | {"doubt", "heat"}:
             told.append(laid.page.name)
-            noticed += [laid.page.name] if untold(laid, site, changed) else []
+            noticed += [laid.page.name] if untold(laid, changed) else []
     assert len(told) > 20
     assert noticed == told
 
