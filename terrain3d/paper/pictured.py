@@ -1,6 +1,9 @@
 """What pages tell of an option past its verdicts, as plain values for `results.json`."""
 
+import math
 from typing import Any
+
+import numpy as np
 
 from terrain3d.cover.areas import protected_weight
 from terrain3d.cover.causes import reach_areas
@@ -19,12 +22,15 @@ from terrain3d.cover.profile import (
     stretches,
 )
 from terrain3d.cover.verdict import UNKNOWN, VERDICT_KEYS, Verdict
-from terrain3d.detector.pose import Detector
+from terrain3d.detector.outline import in_world
+from terrain3d.detector.pose import Detector, posed_heads
 from terrain3d.job import Outcome
 from terrain3d.paper.rounded import area, share, size
 from terrain3d.ranking.compare import held_beside
 from terrain3d.sight.hits import Hit
-from terrain3d.terrain import Ground, Solids
+from terrain3d.terrain import Ground, Solids, Terrain
+from terrain3d.walk.along import layers_over
+from terrain3d.walk.outlook import figure_places, outlook_shares, place_of
 from terrain3d.walk.viewpoints import SeenUnit, seen_unit, viewpoints
 
 #: How far a section's line runs behind the unit and past its range, metres: to see the last change.
@@ -118,6 +124,68 @@ def _end(profile: Profile, beam: Beam) -> dict[str, Any]:
         "at_m": size(float(beam.ends[beam.axis])),
         "meets": "ground" if is_ground else "solid",
         "name": None if solid is None or solid.is_surveyed else solid.name or None,
+    }
+
+
+def outlook_values(outcome: Outcome, unit: Detector) -> dict[str, Any]:
+    """What a unit sees: where its layers point, what becomes of them, how high they pass figures."""
+    terrain, names = outcome.terrain, outcome.terrain.solids.names
+    heads = [
+        {
+            "arc_deg": head.arc_deg,
+            "layers": [
+                {
+                    "layer": layer.name,
+                    "elevation_deg": size(in_world(unit, head, np.zeros(1), layer.elevation_deg)[0, 1]),
+                    "thickness_deg": layer.thickness_deg,
+                }
+                for layer in head.layers
+            ],
+        }
+        for head in posed_heads(unit)
+    ]
+    return {
+        "heads": heads,
+        "layers": [
+            {
+                "layer": own.layer,
+                "ground_share": share(own.ground),
+                "solids_share": share(own.solids),
+                "leaves_share": share(own.leaves),
+                "past_range_share": share(own.past),
+                "name": None if own.solid is None else names[own.solid],
+                "name_share": share(own.solid_share),
+            }
+            for own in outlook_shares(terrain, unit)
+        ],
+        "figures": [
+            told
+            for away_m, right_deg in figure_places(unit)
+            if (told := _figure_before(terrain, unit, away_m, right_deg)) is not None
+        ],
+    }
+
+
+def _figure_before(
+    terrain: Terrain, unit: Detector, away_m: float, right_deg: float
+) -> dict[str, Any] | None:
+    """How high each layer passes one figure; None where no ground is known."""
+    x, y = place_of(unit, away_m, right_deg)
+    ground_z = float(terrain.ground.height_at(x, y))
+    if not math.isfinite(ground_z):
+        return None
+    spans: dict[str, tuple[float, float]] = {}
+    for layer in layers_over(terrain, unit, np.array([x]), np.array([y])):
+        span = layer.over(0, ground_z)
+        if span is not None:
+            # Of two heads the one that passes there is told.
+            spans.setdefault(layer.layer, span)
+    return {
+        "away_m": away_m,
+        "right_deg": size(right_deg),
+        "layers": [
+            {"layer": layer, "from_m": size(low), "to_m": size(high)} for layer, (low, high) in spans.items()
+        ],
     }
 
 

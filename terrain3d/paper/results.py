@@ -28,7 +28,13 @@ from terrain3d.detector.pose import Detector, masked_arcs
 from terrain3d.detector.types import Microwave
 from terrain3d.frame import Frame
 from terrain3d.job import Outcome
-from terrain3d.paper.pictured import beside_best_values, in_reach_values, section_values, seen_from_values
+from terrain3d.paper.pictured import (
+    beside_best_values,
+    in_reach_values,
+    outlook_values,
+    section_values,
+    seen_from_values,
+)
 from terrain3d.paper.rounded import area, share, size
 from terrain3d.paper.supply import supply_of, supply_values
 from terrain3d.ranking.compare import held_share, weighted_share
@@ -318,6 +324,7 @@ def _detector(outcome: Outcome, option: OptionResult, number: int) -> dict[str, 
         "off_known_m2": area(facts.off_known_m2),
         "off_known_share": share(facts.off_known_share),
         "sections": section_values(outcome, unit),
+        "outlook": outlook_values(outcome, unit),
         **_set_by_itself(unit),
         **_watch(option, number),
     }

@@ -323,6 +323,57 @@ class SectionAhead(Part):
     passes_over: list[PassesOver] = said("From where on layers are over the head of the figure.")
 
 
+class LayerAim(Part):
+    """Where a layer points as the unit is set."""
+
+    layer: str = said("Name of the layer.")
+    elevation_deg: float = told("deg", "Of its axis in the middle of its head, above level.")
+    thickness_deg: float = told("deg", "From its lower edge to its upper.")
+
+
+class HeadOutlook(Part):
+    """Where the layers of one head point."""
+
+    arc_deg: float = told("deg", "Plan angle of the head.")
+    layers: list[LayerAim] = said("Its layers.")
+
+
+class LayerMeets(Part):
+    """What becomes of a layer on its way, as shares of its directions; the four add up to 1."""
+
+    layer: str = said("Name of the layer, of all heads together.")
+    ground_share: float = told("share", "Meets the ground within the range.")
+    solids_share: float = told("share", "Meets solids.")
+    leaves_share: float = told("share", "Is taken by leaves.")
+    past_range_share: float = told("share", "Runs on past the range.")
+    name: str | None = said("Of the solid that takes most of it, a survey's by its number.", "it meets none")
+    name_share: float = told("share", "Of all that solids take, what that one does; 0 where it meets none.")
+
+
+class LayerBefore(Part):
+    """How high over the ground a layer passes at a figure."""
+
+    layer: str = said("Name of the layer.")
+    from_m: float = told("m", "Lowest that it gets there over the ground.")
+    to_m: float = told("m", "Highest.")
+
+
+class FigureBefore(Part):
+    """A figure that stands before a unit."""
+
+    away_m: float = told("m", "Plan distance from the unit.")
+    right_deg: float = told("deg", "Right of where the unit faces.")
+    layers: list[LayerBefore] = said("The layers that get there; empty where none does.")
+
+
+class Outlook(Part):
+    """What a unit sees."""
+
+    heads: list[HeadOutlook] = said("Its heads as they are set, in the type's order.")
+    layers: list[LayerMeets] = said("What becomes of each layer.")
+    figures: list[FigureBefore] = said("At 4, 8 and 12 m within the range, where ground is known.")
+
+
 class SeenUnit(Part):
     """What is seen of a unit from where somebody stands."""
 
@@ -380,6 +431,7 @@ class Detector(Part):
     off_known_m2: float = told("m2", "Of its arcs out to `max_range_m`, what lies off the known ground.")
     off_known_share: float = told("share", "The same as a share of its arcs.")
     sections: list[SectionAhead] = said("The section straight ahead of each head, in the type's order.")
+    outlook: Outlook = said("What it sees.")
     sensitivity: str = part("The unit's sensitivity setting by the type's name, where it is set so.")
     bracket: bool = part("Where the unit is on its bracket.")
     microwave: Microwave = part("The unit's second sense, where its type has one.")

@@ -39,11 +39,6 @@ _NO_RESULT = re.compile(
     r"contour, every [\d.]+ m|1:\d+|page \d+ of \d+|\d{4}-\d\d-\d\d|within its arc and \d+° of it"
     r"|[\d.]+° [NS] [\d.]+° [EW]|less than \d+%|0% 50% 95%|in 95%|in cells of [\d.]+ m"
 )
-#: Kinds of page that measure on their own picture what results.json has no key for: shares and heights in an
-#: outlook.
-MEASURED = {"outlook"}
-
-
 _ROUNDED_DOWN = re.compile(r"\.(less|more)_(m|deg)$")
 
 
@@ -59,11 +54,12 @@ class Said(NamedTuple):
 def numbers_said(laid: Laid) -> list[Said]:
     """Every number with a unit on a page, but those of axes, of scale bars and what is no result."""
     axes_texts = [text for axes in laid.sheet.figure.axes for text in axes.texts if text.get_visible()]
-    # A scale bar lies over all else on a picture; one of stamp size has the smallest letters.
+    # A scale bar lies over all else on a picture; one of stamp size has the smallest letters. Lines of equal
+    # distance are numbered like an axis.
     texts = [
         text
         for text in (*laid.sheet.figure.texts, *axes_texts)
-        if text.get_zorder() != 31 and text.get_fontsize() != 5.5
+        if text.get_zorder() not in (9, 31) and text.get_fontsize() != 5.5
     ]
     words = _NO_RESULT.sub("", " ".join(" ".join(text.get_text().split()) for text in texts))
     return list(numbers_in(words))

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from page_checks import check_texts
 from page_colours import drawn, key_swatches, pixels_drawn, swatches, verdicts_drawn
-from page_numbers import MEASURED, is_told, numbers_of, numbers_said, part_of_page
+from page_numbers import is_told, numbers_of, numbers_said, part_of_page
 from studied_sites import SITES, studied
 from whole_pages import Laid, laid_out
 
@@ -89,12 +89,7 @@ def document(site: str) -> dict:
 def untold(laid: Laid, results: dict) -> list[str]:
     """The numbers of a page that results.json does not have."""
     pool = list(numbers_of(part_of_page(results, laid.page.option, laid.kind)))
-    checked = [
-        said
-        for said in numbers_said(laid)
-        if laid.kind not in MEASURED or said.unit in ("m2", "money", "milliamps")
-    ]
-    return [f"{said.unit}: {said.where}" for said in checked if not is_told(said, pool)]
+    return [f"{said.unit}: {said.where}" for said in numbers_said(laid) if not is_told(said, pool)]
 
 
 @sites
@@ -122,7 +117,7 @@ def test_numbers_that_are_changed_are_noticed():
     changed, noticed, told = larger(document(site)), [], []
     for laid in laid_out(site):
         areas = [said for said in numbers_said(laid) if said.unit in ("m2", "share") and said.value >= 10]
-        if len(areas) > 2 and laid.kind not in MEASURED | {"doubt", "heat"}:
+        if len(areas) > 2 and laid.kind not in ("doubt", "heat"):
             told.append(laid.page.name)
             noticed += [laid.page.name] if untold(laid, changed) else []
     assert len(told) > 20
