@@ -3,9 +3,12 @@
 They are made to be looked at. The demo, a small real survey and a plain slope go to out/gallery, a folder a
 site, the types to a folder of their own, with one picture of them all, index.png. With --readme the pictures
 of the README are drawn anew as well, into docs.
-The same code gives the same bytes.
+The same code gives the same bytes, but of the page in the browser, which is drawn where Chromium is there.
 """
 
+import re
+import shutil
+import subprocess
 import sys
 from pathlib import Path
 
@@ -21,6 +24,8 @@ from terrain3d.study import study_of
 
 ROOT = Path(__file__).resolve().parents[1]
 OUT, DOCS = ROOT / "out" / "gallery", ROOT / "docs"
+#: What looks at the page, and its picture in the README.
+BROWSER, PAGE = "chromium", "page.png"
 #: Pictures of the demo that the README shows, and their names there.
 README = {
     "00-contact.png": "all-options.png",
@@ -137,7 +142,39 @@ def main(words: list[str]) -> int:
         write_stills(PageContext(run(sites["demo"])), folder, FIRST_KINDS, is_shared=True)
         for name, shown in README.items():
             write_small(folder / name, DOCS / shown)
+        if shutil.which(BROWSER) is None:
+            print(f"there is no {BROWSER}: {PAGE} stays as it is")
+        else:
+            write_small(page_picture(sites["demo"], folder), DOCS / PAGE)
     return 0
+
+
+def page_picture(site: Path, folder: Path) -> Path:
+    """The page of a site in the browser, as it is when it opens."""
+    from playwright.sync_api import sync_playwright
+
+    to = folder / PAGE
+    command = [sys.executable, "-c", "from terrain3d.cli.start import main; main()", "serve", str(site)]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as serving:
+        try:
+            said = serving.stdout.readline() if serving.stdout else ""
+            found = re.search(r"http://\S+", said)
+            assert found, said
+            with sync_playwright() as playwright:
+                browser = playwright.chromium.launch(
+                    executable_path=shutil.which(BROWSER),
+                    args=["--headless", "--no-sandbox", "--disable-gpu"],
+                )
+                page = browser.new_page(viewport={"width": 1280, "height": 720})
+                page.goto(found[0])
+                page.wait_for_selector("[data-serial]", timeout=300_000)
+                page.wait_for_load_state("networkidle")
+                page.wait_for_timeout(2000)
+                page.screenshot(path=to)
+                browser.close()
+        finally:
+            serving.terminate()
+    return to
 
 
 def _written(name: str, text: str) -> Path:

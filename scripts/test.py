@@ -5,13 +5,16 @@ Format, lint, types, then the tests; every step runs, and any failure gives exit
 """
 
 import os
+import shutil
 import subprocess
 import sys
 
-from setup_env import ROOT, make_ready, say, venv_program
+from setup_env import ROOT, install_system_packages, make_ready, say, venv_program
 
 #: The tests of the live window draw it on a screen that only exists in memory.
 PROGRAMS = {"Xvfb": "xvfb"}
+#: The tests of the page look at it in this browser, and are skipped where it is not to be had.
+BROWSER, BROWSER_TESTS = "chromium", "tests/serve/page"
 
 
 def steps(pytest_arguments: list[str]) -> list[list[str]]:
@@ -28,8 +31,17 @@ def steps(pytest_arguments: list[str]) -> list[list[str]]:
     ]
 
 
+def look_for_browser() -> None:
+    """Install the browser where that can be done, and say what is left out where it is not there."""
+    if shutil.which(BROWSER) is None and shutil.which("apt-get") is not None and os.geteuid() == 0:
+        install_system_packages([BROWSER])
+    if shutil.which(BROWSER) is None:
+        say(f"There is no {BROWSER}: {BROWSER_TESTS} is skipped, and nothing looks at the page")
+
+
 def main() -> int:
     make_ready(PROGRAMS)
+    look_for_browser()
     failed = False
     for program, *arguments in steps(sys.argv[1:]):
         say(f"== {' '.join([program, *arguments])}")

@@ -539,6 +539,9 @@ class PaperSetting(Table):
 
     client: Annotated[Text | None, key("", "for whom the pages are")] = None
     by: Annotated[Text | None, key("", "who made them")] = None
+    logo: Annotated[
+        FileName | None, key("", "their sign, on the cover of a report: a PNG or JPEG, by its path")
+    ] = None
     revision: Annotated[Text | None, key("", "which issue of them")] = None
     date: Annotated[Day | None, key("", "the day on each page; a date given to a command comes first")] = None
 

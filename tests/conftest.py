@@ -52,7 +52,8 @@ if threading.current_thread() is threading.main_thread():
 DATA = Path(__file__).parent / "data"
 #: Files that take longest, the longest first: whoever begins with them at the end has others wait.
 LONGEST = (
-    "test_pictures", "test_window", "test_all_pages", "test_same_bytes", "test_stills", "test_cluster",
+    "test_pictures", "test_window", "test_all_pages", "test_same_bytes", "test_page", "test_keeping",
+    "test_looks", "test_stills", "test_cluster",
     "test_face", "test_routes_pages", "test_outlook", "test_inspect", "test_schema", "test_open_routes",
     "test_choose_set", "test_walktest", "test_study_window", "test_contact", "test_walk_pages",
     "test_surroundings", "test_drawing", "test_far", "test_nuisance_pages", "test_uncertainty", "test_embree",

@@ -16,7 +16,13 @@ ROOT = PACKAGE.parent
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
 
 #: The one module that may import what only an extra brings.
-EXTRAS = {"distributed": "search/cluster.py", "pye57": "readers/e57.py"}
+EXTRAS = {
+    "aiohttp": "serve/server.py",
+    "distributed": "search/cluster.py",
+    "pye57": "readers/e57.py",
+    "pyogrio": "pack/geopackage.py",
+    "xlsxwriter": "pack/sheets.py",
+}
 #: Needed without being imported here, and by whom.
 LOADED_BY_OTHERS = {
     "embreex": "trimesh casts rays with it",
@@ -68,8 +74,9 @@ def test_what_is_asked_for_is_needed():
     used = set().union(*(imported(path) for path in PACKAGE.rglob("*.py")))
     assert CORE - used == set(LOADED_BY_OTHERS)
     extras = PROJECT["project"]["optional-dependencies"]
-    assert set(extras) == {"cluster", "dev", "e57"}
-    assert names(extras["cluster"] + extras["e57"]) == set(EXTRAS)
+    assert set(extras) == {"cluster", "dev", "e57", "pack", "serve"}
+    brought = extras["cluster"] + extras["e57"] + extras["pack"] + extras["serve"]
+    assert names(brought) == set(EXTRAS)
 
 
 def test_every_file_that_is_read_goes_along():

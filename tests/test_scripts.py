@@ -2,6 +2,7 @@
 
 import ast
 import importlib
+import importlib.util
 import os
 import re
 import subprocess
@@ -227,3 +228,27 @@ def test_readme_names_every_command() -> None:
     """The short reference lists the commands there are, no more and no fewer."""
     listed = re.findall(r"^\| `terrain3d (\w+)", (ROOT / "README.md").read_text("utf-8"), re.MULTILINE)
     assert sorted(listed) == sorted(cli.list_commands(click.Context(cli)))
+
+
+def test_a_browser_is_installed_where_it_can_be_and_else_missed_aloud(monkeypatch, capsys) -> None:
+    """As root on Debian the tests of the page never go untried; elsewhere it is said that they do."""
+    monkeypatch.syspath_prepend(str(SCRIPTS))
+    described = importlib.util.spec_from_file_location("project_tests", SCRIPTS / "test.py")
+    assert described is not None
+    assert described.loader is not None
+    tests = importlib.util.module_from_spec(described)
+    described.loader.exec_module(tests)
+    installed: list[str] = []
+    monkeypatch.setattr(tests, "install_system_packages", installed.extend)
+    there = {"apt-get"}
+    monkeypatch.setattr(tests.shutil, "which", lambda name: name if name in there else None)
+    monkeypatch.setattr(tests.os, "geteuid", lambda: 0)
+    tests.look_for_browser()
+    assert installed == ["chromium"]
+    monkeypatch.setattr(tests.os, "geteuid", lambda: 1000)
+    tests.look_for_browser()
+    assert installed == ["chromium"]
+    assert "tests/serve/page is skipped" in capsys.readouterr().out
+    there.add("chromium")
+    tests.look_for_browser()
+    assert capsys.readouterr().out == ""

@@ -20,11 +20,13 @@ _COMMANDS = {
     "study": "what walks through the options, what else they sense, how surely they hold",
     "stills": "the pictures alone, without a display",
     "view": "the options in a window, to turn and look at",
+    "serve": "the whole job in the browser: draw the site, aim units by hand, ask why, save",
     "mounts": "places where a unit could be fixed, proposed; on request put into the site file",
     "search": "which mounts, which settings: every one judged, the best unit and the best set",
     "supply": "the voltage at each unit, the battery, what to change and what to buy",
     "sheet": "what an installer takes along: where, how high, which way, how steep, what to see",
     "walktest": "the walks that prove or break the map, and what their answers say is off",
+    "pack": "what is handed over to a client: a report, a scene to turn, plan, drawing, model, maps, tables",
     "inspect": "what a survey file holds, and every doubt about it",
     "type": "a detector type checked and drawn, with its numbers; alone, the built-in ones",
 }

@@ -154,7 +154,11 @@ def write_and_tell(
     """Write results, tell the answer, draw; then say which pictures beside them may show other verdicts."""
     from terrain3d.paper.folder import write_results
 
-    older = write_results(outcome, out, drawn, text, rasters, tell, put, waiting_for(out))
+    tell_older(out, write_results(outcome, out, drawn, text, rasters, tell, put, waiting_for(out)))
+
+
+def tell_older(out: Path, older: Sequence[Path]) -> None:
+    """Say which pictures beside new results may show other verdicts."""
     if older:
         count = "1 picture or map" if len(older) == 1 else f"{len(older)} pictures and maps"
         say(

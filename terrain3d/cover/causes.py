@@ -163,6 +163,36 @@ def taken_areas(maps: LayerMaps, names: tuple[str, ...], cell_m2: float) -> dict
     return areas
 
 
+def deciding(maps: LayerMaps) -> tuple[NDArray[np.int64], NDArray[np.uint8], NDArray[np.int32]]:
+    """The one layer that keeps each cell from being held: of those not broken the one farthest from success.
+
+    What a hedge takes would not be held without it as long as another layer looks elsewhere. The microwave
+    counts where all layers are broken.
+
+    Parameters
+    ----------
+    maps : LayerMaps
+        Of one layer at least.
+
+    Returns
+    -------
+    layer : (ny, nx) int64
+        By its place in `maps.outcomes`.
+    outcome : (ny, nx) uint8
+        What became of it: BROKEN where every layer is, NO_OUTCOME where no ground is known.
+    taker : (ny, nx) int32
+        The thing that takes it, by its place in `taker_names`; NO_TAKER for none.
+    """
+    # BROKEN is what no cell is charged to.
+    outcomes = np.stack(
+        [np.where(blamed(maps.outcomes, layer), own, BROKEN) for layer, own in maps.outcomes.items()]
+    ).astype(np.uint8)
+    takers = np.stack([maps.takers[layer] for layer in maps.outcomes])
+    farthest = outcomes.argmax(axis=0)
+    outcome, taker = (np.take_along_axis(rows, farthest[None], axis=0)[0] for rows in (outcomes, takers))
+    return farthest, outcome, taker
+
+
 @dataclass(frozen=True)
 class Loss:
     """Ground that is not held, m2, the cause that keeps it so, and the thing where it has a name."""
@@ -177,9 +207,7 @@ def losses(
 ) -> tuple[Loss, ...]:
     """What keeps ground from being held, each cell once, most first.
 
-    Of the layers that are not broken on a cell the one farthest from success counts: what a hedge takes would
-    not be held without it as long as another layer looks elsewhere. The microwave counts where all layers are
-    broken.
+    The layer that counts is that of `deciding`.
 
     Parameters
     ----------
@@ -193,16 +221,7 @@ def losses(
     """
     if not maps.outcomes or not where.any():
         return ()
-    # BROKEN is what no cell is charged to.
-    outcomes = np.stack(
-        [
-            np.where(np.broadcast_to(blamed(maps.outcomes, layer), where.shape), outcome, BROKEN)[where]
-            for layer, outcome in maps.outcomes.items()
-        ]
-    ).astype(np.uint8)
-    takers = np.stack([maps.takers[layer][where] for layer in maps.outcomes])
-    farthest = outcomes.argmax(axis=0)[None]
-    code, taker = (np.take_along_axis(rows, farthest, axis=0)[0] for rows in (outcomes, takers))
+    code, taker = (values[where] for values in deciding(maps)[1:])
     kept = (code != NO_OUTCOME) & (code != BROKEN)
     # A code and a thing as one number: places start at NO_TAKER.
     width = len(names) + 1

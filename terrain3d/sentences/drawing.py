@@ -57,3 +57,16 @@ def verdict_at(verdict: str, x: float, y: float) -> str:
     east = f"{abs(x):.1f} m {'east' if x >= 0 else 'west'}"
     north = f"{abs(y):.1f} m {'north' if y >= 0 else 'south'}"
     return f"{verdict} at {east}, {north}"
+
+
+def left_words(unsaved: Sequence[str]) -> str:
+    """What is left as it is when the page's server ends.
+
+    >>> left_words(())
+    'everything is saved'
+    >>> left_words(["a mount added"])
+    'not saved: a mount added; it is kept, and comes back when the site is opened again'
+    """
+    if not unsaved:
+        return "everything is saved"
+    return f"not saved: {'; '.join(unsaved)}; it is kept, and comes back when the site is opened again"

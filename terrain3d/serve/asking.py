@@ -17,7 +17,15 @@ from terrain3d.sentences.asking import change_words, no_change_words, place_line
 from terrain3d.sentences.options import brief_line
 from terrain3d.serve.bounds import FARTHEST_M, number, points, text
 from terrain3d.serve.settings import unit_changes
-from terrain3d.show.live.beside import along_image, outlook_image, packed, section_image, still_image
+from terrain3d.show.live.beside import (
+    OUTLOOK_PX,
+    SECTION_PX,
+    along_image,
+    outlook_image,
+    packed,
+    section_image,
+    still_image,
+)
 from terrain3d.terrain import Terrain
 from terrain3d.units import Floats
 from terrain3d.walk.along import profile_along
@@ -26,6 +34,8 @@ if TYPE_CHECKING:
     from terrain3d.serve.session import Session
 
 Message = dict[str, Any]
+#: What the name of a picture ends with that is to be looked at alone, and its width and height.
+LARGE, LARGE_PX = "-large", (1140, 420)
 
 
 @dataclass(frozen=True, eq=False)
@@ -128,12 +138,16 @@ def _forget(session: "Session", _message: Message) -> None:
 def picture_of(session: "Session", name: str) -> tuple[bytes, str] | None:
     """A small picture beside the views: the section of a unit, what it sees, the section asked for."""
     terrain, figure = session.site.terrain, session.now.outcome.figure
+    is_large, name = name.endswith(LARGE), name.removesuffix(LARGE)
+    section_px, outlook_px = (LARGE_PX, LARGE_PX) if is_large else (SECTION_PX, OUTLOOK_PX)
     if name == "why":
         answer = session.answer
         if answer is None or answer.unit is None or answer.terrain is not terrain:
             return None
         own = next(one for one in answer.place.units if one.unit == answer.unit.name)
-        return packed(section_image(terrain, answer.unit, own.bearing_deg, figure, own.distance_m))
+        return packed(
+            section_image(terrain, answer.unit, own.bearing_deg, figure, own.distance_m, size_px=section_px)
+        )
     if name == "still":
         return packed(still_image(session.view.whole_image(), still_foot(session)))
     line = chosen_line(session)
@@ -142,16 +156,16 @@ def picture_of(session: "Session", name: str) -> tuple[bytes, str] | None:
         profile = profile_along(
             terrain, option.detectors, option.combine, *line, figure.height_m
         )  # fmt: skip
-        return packed(along_image(terrain, profile, figure))
+        return packed(along_image(terrain, profile, figure, section_px))
     unit = session.unit
     if unit is None:
         return None
     is_moving = session.view.is_hurried
     if name == "section":
         bearing = section_bearing(session, unit)
-        return packed(section_image(terrain, unit, bearing, figure, None, is_moving), is_moving)
+        return packed(section_image(terrain, unit, bearing, figure, None, is_moving, section_px), is_moving)
     if name == "outlook":
-        return packed(outlook_image(terrain, unit, is_moving), is_moving)
+        return packed(outlook_image(terrain, unit, is_moving, outlook_px), is_moving)
     return None
 
 

@@ -29,6 +29,7 @@ for words in sys.argv[2:]:
 COMMANDS = (
     "cover site.toml --out cover",
     "study site.toml --out study",
+    "pack site.toml --out pack",
     # The pictures that stay are those of the last.
     "search site.toml --out search --units 2 --stills none",
     "search site.toml --out search --units 2 --stills none",  # gone on with: nothing is judged again
@@ -82,7 +83,19 @@ def test_whatever_is_written_is_the_same_again(written):
     one, other = (files(folder) for folder in written)
     assert one.keys() == other.keys()
     assert [name for name in one if one[name] != other[name]] == []
-    for name in ("cover/verdicts.tif", "study/chances.tif", "search/results.json", "mounts/mounts.png"):
+    for name in (
+        "cover/verdicts.tif",
+        "study/chances.tif",
+        "search/results.json",
+        "mounts/mounts.png",
+        "pack/site.gpkg",
+        "pack/plan.dxf",
+        "pack/scene.glb",
+        "pack/tables.xlsx",
+        "pack/plan.svg",
+        "pack/report.pdf",
+        "pack/scene.html",
+    ):
         assert name in one
     assert sum(name.endswith(".png") for name in one) > 15
 

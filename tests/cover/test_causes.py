@@ -7,8 +7,24 @@ import pytest
 from shapes import box, judged, plane, terrain, unit
 
 from terrain3d.cover.areas import cells_within, verdict_areas
-from terrain3d.cover.causes import CAUSE_KEYS, LayerMaps, cause_areas, combined_outcomes, losses
-from terrain3d.cover.layer_outcomes import BROKEN, NO_TAKER
+from terrain3d.cover.causes import (
+    CAUSE_KEYS,
+    NO_OUTCOME,
+    LayerMaps,
+    cause_areas,
+    combined_outcomes,
+    deciding,
+    losses,
+)
+from terrain3d.cover.layer_outcomes import (
+    BEYOND,
+    BROKEN,
+    BY_FOLIAGE,
+    BY_SOLID,
+    LANDS_SHORT,
+    NO_TAKER,
+    OUTSIDE_ARC,
+)
 from terrain3d.cover.sighted import sighted
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.pose import Detector
@@ -152,3 +168,22 @@ def test_what_warnings_say_is_there_in_numbers():
     (facts,) = judged(terrain(plane(0.0)), edge).facts
     assert facts.off_known_m2 == pytest.approx(np.pi * 12**2 / 4, rel=0.01)
     assert facts.off_known_share == pytest.approx(1.0, abs=0.01)
+
+
+def test_losses_keep_their_cause_and_their_thing_among_many_things():
+    """A survey brings hundreds of things: each cell keeps its own cause, and the thing that takes it."""
+    upper = np.array([[OUTSIDE_ARC, BY_SOLID, BROKEN, BY_FOLIAGE, NO_OUTCOME]], np.uint8)
+    lower = np.array([[BEYOND, BROKEN, BROKEN, LANDS_SHORT, NO_OUTCOME]], np.uint8)
+    takers = np.array([[NO_TAKER, 299, NO_TAKER, 3, NO_TAKER]], np.int32)
+    nobody = np.full((1, 5), NO_TAKER, np.int32)
+    maps = LayerMaps({"upper": upper, "lower": lower}, {"upper": takers, "lower": nobody})
+    found = losses(maps, tuple(f"thing {k}" for k in range(300)), 1.0, np.ones((1, 5), bool))
+    assert {(loss.cause, loss.name, loss.area_m2) for loss in found} == {
+        (CAUSE_KEYS[OUTSIDE_ARC], None, 1.0),
+        (CAUSE_KEYS[BY_SOLID], "thing 299", 1.0),
+        (CAUSE_KEYS[LANDS_SHORT], None, 1.0),
+    }
+    layer, outcome, taker = deciding(maps)
+    assert layer[0, :4].tolist() == [0, 0, 0, 1]
+    assert outcome.tolist() == [[OUTSIDE_ARC, BY_SOLID, BROKEN, LANDS_SHORT, NO_OUTCOME]]
+    assert taker.tolist() == [[NO_TAKER, 299, NO_TAKER, NO_TAKER, NO_TAKER]]

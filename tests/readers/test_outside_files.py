@@ -769,7 +769,7 @@ def site_with(path: Path, where: str, name: str) -> Path:
     }
     names = {
         "ground": "", "tiles": "", "surface": "", "photo": "",
-        "shapes": "", "type": "one-head-90", "types": "one-head-90", "tests": "",
+        "shapes": "", "type": "one-head-90", "types": "one-head-90", "tests": "", "logo": "",
     } | {where: name}  # fmt: skip
     quoted = {key: json.dumps(value) for key, value in names.items()}
     ground = (
@@ -785,6 +785,7 @@ def site_with(path: Path, where: str, name: str) -> Path:
         ground += f"\nphoto = {quoted['photo']}"
     shapes = f"[[protect]]\nfile = {quoted['shapes']}\n" if names["shapes"] else ""
     tests = f"[walk_test]\nfile = {quoted['tests']}\n" if names["tests"] else ""
+    tests += f"[paper]\nlogo = {quoted['logo']}\n" if names["logo"] else ""
     path.write_text(
         f'[site]\nname = "s"\n[ground]\n{ground}\n[[mount]]\nname = "m"\nat = [0, 0]\n{shapes}{tests}'
         f'[[option]]\nname = "o"\n[[option.detector]]\nname = "d"\nmount = "m"\ntype = {quoted["type"]}\n'
@@ -793,7 +794,9 @@ def site_with(path: Path, where: str, name: str) -> Path:
     return path
 
 
-@pytest.mark.parametrize("where", ["ground", "tiles", "surface", "photo", "shapes", "type", "types", "tests"])
+@pytest.mark.parametrize(
+    "where", ["ground", "tiles", "surface", "photo", "shapes", "type", "types", "tests", "logo"]
+)
 def test_a_site_file_names_local_files_alone(tmp_path: Path, where: str) -> None:
     """Wherever a site file names a file, an address or an order to a library is refused before any is met."""
     path = tmp_path / "site.toml"

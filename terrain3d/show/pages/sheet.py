@@ -94,6 +94,17 @@ class Sheet:
         self._sentence: list[Text] = []
         self.begin_column(COLUMN_LEFT, COLUMN_RIGHT, PICTURE[1] + PICTURE[3], PICTURE[1])
 
+    @property
+    def said(self) -> str:
+        """The sentence under its picture."""
+        return self._said
+
+    def unsay(self) -> None:
+        """Take the sentence away, where it is told elsewhere."""
+        for line in self._sentence:
+            line.remove()
+        self._sentence = []
+
     def title(self, title: str, subtitle: str, note: str = "", date: str = "") -> None:
         """The two lines over the picture; a note and a date at their right ends."""
         width = COLUMN_RIGHT - PICTURE[0]

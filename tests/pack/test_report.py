@@ -1,0 +1,170 @@
+"""The report as pypdf reads it: tags, language, bookmarks, words for pictures, fonts, letters, numbers."""
+
+import re
+from io import BytesIO
+
+import numpy as np
+import pypdf
+import pytest
+from packed import NAMES
+from PIL import Image
+from site_files import EVERYTHING, option_text, run, written
+
+from terrain3d.errors import InputError
+from terrain3d.readers.logos import logo_png
+from terrain3d.sentences.report import GLOSSARY, HEADINGS
+from terrain3d.typeset.report import report_pages, report_pdf
+
+
+@pytest.fixture(scope="module")
+def report(strange):
+    return pypdf.PdfReader(strange.folder / "report.pdf")
+
+
+@pytest.fixture(scope="module")
+def text(report) -> str:
+    """All that is written, without breaks between lines."""
+    return re.sub(r"\s+", " ", " ".join(page.extract_text() for page in report.pages))
+
+
+def structure(element) -> list:
+    """Every element of the tags below one."""
+    found = [element]
+    kids = element.get("/K", [])
+    for kid in kids if isinstance(kids, list) else [kids]:
+        kid = kid.get_object() if hasattr(kid, "get_object") else kid
+        if isinstance(kid, dict) and "/S" in kid:
+            found += structure(kid)
+    return found
+
+
+def test_it_is_tagged_and_says_its_language_and_title(report):
+    """ISO 14289-1: marked (7.1), the language (7.2), the title shown (7.1), all pictures with words (7.3)."""
+    root = report.trailer["/Root"]
+    assert root["/MarkInfo"]["/Marked"] == True  # noqa: E712  a value of pypdf
+    assert root["/Lang"] == "en"
+    assert root["/ViewerPreferences"]["/DisplayDocTitle"] == True  # noqa: E712
+    assert report.metadata.title == NAMES["site"]
+    tags = structure(root["/StructTreeRoot"])
+    pictures = [tag for tag in tags if tag.get("/S") == "/Figure"]
+    assert len(pictures) >= 7
+    assert all(len(tag.get("/Alt", "")) > 10 for tag in pictures)
+    assert any(tag.get("/S") == "/TH" for tag in tags)
+
+
+def test_bookmarks_are_its_headings(report):
+    """Those of the parts, from the answer to the ten words."""
+
+    def titles(outline) -> list[str]:
+        return [title for one in outline for title in (titles(one) if isinstance(one, list) else [one.title])]
+
+    found = titles(report.outline)
+    assert [title for title in found if title in HEADINGS.values()] == list(HEADINGS.values())
+    assert {"Plan", "Section", "From the unit", "What takes a layer"} <= set(found)
+
+
+def test_every_typeface_is_in_the_file(report):
+    """Fonts are embedded (ISO 14289-1, 7.21.4)."""
+    for page in report.pages:
+        for font in page["/Resources"].get("/Font", {}).values():
+            (below,) = font.get_object()["/DescendantFonts"]
+            descriptor = below.get_object()["/FontDescriptor"]
+            assert {"/FontFile2", "/FontFile3"} & set(descriptor)
+
+
+def test_pages_are_a4_and_numbered(report, text):
+    """ISO 216: 297 x 210 mm, lying."""
+    for page in report.pages:
+        width, height = (float(side) * 25.4 / 72 for side in page.mediabox[2:])
+        assert (width, height) == (pytest.approx(297, abs=0.2), pytest.approx(210, abs=0.2))
+    for number in range(1, len(report.pages) + 1):
+        assert f"{number} / {len(report.pages)}" in text
+    assert text.count("A planning aid, not proof of detection") >= len(report.pages)
+
+
+def test_the_numbers_are_those_of_the_results(text, strange):
+    """On the cover the share held; in the table the areas of every option; sentences word for word."""
+    joined = text.replace(" ", "").replace("\u200b", "")
+    best = strange.option(strange.document["ranking"][0])
+    assert f"{best['protected_share']:.0%}" in text[: text.index(HEADINGS["asked"])]
+    for name in strange.document["ranking"]:
+        option = strange.option(name)
+        assert f"{option['area_m2']['both']:.0f}m²" in joined
+    for sentence in (strange.document["why"], best["protect"][0]["words"], best["routes"][0]["words"]):
+        said = sentence.replace(" m2", "m²")
+        assert said.replace(" ", "") in joined
+    assert all(word in text for word, _ in GLOSSARY)
+
+
+def test_letters_of_every_script_are_there(text):
+    """Greek, Cyrillic, Japanese and Korean and a dog as they are."""
+    for letters in (
+        "\u03b1\u03c5\u03bb\u03ae",
+        "\u0434\u0432\u043e\u0440",
+        "\u6728\u306e\u67f1",
+        "\ub098\ubb34",
+    ):
+        assert letters in text
+    # Arabic, Hebrew and Devanagari have glyphs that are no single letters; at least each script is there.
+    for low, high in ((0x0600, 0x06FF), (0x0590, 0x05FF), (0x0900, 0x097F)):
+        assert any(low <= ord(letter) <= high for letter in text)
+    assert "\U0001f415" in text
+
+
+def test_markup_of_the_typesetter_is_text():
+    """Calls, emphasis, mathematics and comments in what the data says are letters."""
+    name = '#read("/etc/passwd") *a* _b_ $x^2$ // c /* d */ = e <f> @g \\ #panic()'
+    block = {"kind": "line", "text": name}
+    cover = {
+        "heading": name,
+        "option": name,
+        "numbers": [[name, "1"]],
+        "areas": [name],
+        "picture": "p.png",
+        "alt": name,
+    }
+    data = {
+        "title": name, "by": name, "named": [["for", name]], "caution": name, "logo": None, "logo_alt": "",
+        "cover": cover,
+        "parts": [{"heading": name, "blocks": [
+            block,
+            {"kind": "list", "items": [name]},
+            {"kind": "table", "headers": [name, "b"], "rows": [[name, "1"]]},
+            {"kind": "terms", "rows": [[name, name]]},
+        ]}],
+    }  # fmt: skip
+    picture = BytesIO()
+    Image.new("RGB", (20, 10), "#808080").save(picture, "PNG")
+    pictures = {"p.png": picture.getvalue()}
+    written_pdf = report_pdf(data, pictures)
+    assert written_pdf == report_pdf(data, pictures)
+    shown = "".join(page.extract_text() for page in pypdf.PdfReader(BytesIO(written_pdf)).pages)
+    assert shown.replace("\n", "").replace(" ", "").count(name.replace(" ", "")) >= 8
+    page = np.asarray(Image.open(BytesIO(report_pages(data, pictures, 30)[0])).convert("L"))
+    assert page.min() < 150
+
+
+def test_a_logo_is_its_pixels_alone(tmp_path):
+    """What else its file holds stays behind; another kind of file is refused."""
+    picture = Image.new("RGB", (40, 20), "#124b66")
+    notes = Image.Exif()
+    notes[0x010E] = "a secret place"
+    picture.save(tmp_path / "sign.jpg", exif=notes)
+    found = logo_png(tmp_path / "sign.jpg")
+    assert b"secret" not in found
+    assert Image.open(BytesIO(found)).size == (40, 20)
+    assert found == logo_png(tmp_path / "sign.jpg")
+    (tmp_path / "sign.svg").write_text("<svg xmlns='http://www.w3.org/2000/svg'/>")
+    with pytest.raises(InputError, match="no PNG or JPEG"):
+        logo_png(tmp_path / "sign.svg")
+    (tmp_path / "cut.png").write_bytes(found[:60])
+    with pytest.raises(InputError, match="no PNG or JPEG"):
+        logo_png(tmp_path / "cut.png")
+
+
+def test_a_logo_that_cannot_be_used_is_told_before_the_work(tmp_path, capsys):
+    (tmp_path / "sign.png").write_text("no picture")
+    site = written(tmp_path, EVERYTHING + '[paper]\nlogo = "sign.png"\n' + option_text("north"))
+    assert run("pack", site, "--out", tmp_path / "pack") == 2
+    assert "sign.png" in capsys.readouterr().err
+    assert not (tmp_path / "pack").exists()
