@@ -99,6 +99,9 @@ _PARTS = {
     "heat": ("heat",),
     "sun": ("sun",),
     "doubt": ("doubt",),
+    "seen_from": ("views",),
+    "sections": ("section", "contact", "side-by-side", "client"),
+    "outlook": ("outlook",),
 }
 
 
@@ -109,6 +112,10 @@ def part_of_page(document: dict[str, Any], option: str, kind: str) -> dict[str, 
     document["options"] = [
         {key: values for key, values in one.items() if key not in left_out} for one in document["options"]
     ]
+    for one in document["options"]:
+        one["detectors"] = [
+            {key: values for key, values in unit.items() if key not in left_out} for unit in one["detectors"]
+        ]
     if not option:
         return document
     ranked = ("name", "detectors", "protected_share", "weighted_share", "scenarios")
