@@ -1,6 +1,7 @@
 """The changes of a draft, one after the other: taken back and made again without end, saving in between."""
 
 import codecs
+import copy
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -73,6 +74,12 @@ class History:
         if self.is_saved:
             return ()
         return changes_between(self.read_tables, self._draft.tables)
+
+    def copied(self) -> "History":
+        """Another one that stands where this one does: what is done to one does nothing to the other."""
+        other = copy.copy(self)
+        other._past, other._future = [*self._past], [*self._future]
+        return other
 
     def push(self, draft: Draft, label: str, is_same: bool = False) -> None:
         """Go on to a changed draft.

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from pathlib import Path
 
-from terrain3d.wording import counted
+from terrain3d.wording import counted, fit, listed
 
 
 def next_step(has_mount: bool, has_area: bool, has_unit: bool) -> str:
@@ -46,6 +46,28 @@ def brought_back(count: int, is_file_changed: bool) -> str:
     """
     told = f"Unsaved work was brought back: {counted(count, 'change')}"
     return f"{told}; the file was changed meanwhile" if is_file_changed else told
+
+
+def fault_words(error: Exception) -> str:
+    """What is said of a fault of ours in something that was to be done by hand.
+
+    >>> fault_words(ZeroDivisionError("division by zero"))
+    'a fault in the program: ZeroDivisionError: division by zero; all is as it was before, and you can go on'
+    """
+    told = fit(f"{type(error).__name__}: {error}".removesuffix(": "))
+    return f"a fault in the program: {told}; all is as it was before, and you can go on"
+
+
+def survey_changed(names: Sequence[str]) -> str:
+    """Of files of a survey that somebody wrote since they were read.
+
+    >>> survey_changed(["hill.laz"])
+    'hill.laz was changed on disk: read it again, or keep what was read'
+    """
+    told = listed(names)
+    return (
+        f"{told} {'was' if len(names) == 1 else 'were'} changed on disk: read it again, or keep what was read"
+    )
 
 
 def verdict_at(verdict: str, x: float, y: float) -> str:

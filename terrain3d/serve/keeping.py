@@ -8,7 +8,7 @@ from terrain3d.draft.document import checked_draft, draft_of, new_draft, read_dr
 from terrain3d.draft.history import History
 from terrain3d.draft.journal import ended
 from terrain3d.draft.journal import found as found_unsaved
-from terrain3d.draft.saving import ChangedOnDiskError, save, save_as
+from terrain3d.draft.saving import ChangedOnDiskError, is_stale, save, save_as
 from terrain3d.draft.things import things_of
 from terrain3d.errors import InputError
 from terrain3d.readers.surveys import EXTENSIONS
@@ -146,13 +146,18 @@ def _save_as(session: "Session", message: Message) -> None:
 
 
 def _reread(session: "Session", _message: Message) -> None:
-    draft = session.draft
-    assert session.history is not None
-    if draft.path is None:
+    """Read again what was changed on disk; a draft is left as it is where its survey alone was."""
+    draft, history = session.draft, session.history
+    assert history is not None
+    is_other_survey = bool(session.site.changed_files)
+    if draft.path is None and not is_other_survey:
         raise InputError("this site has no file yet", mend="save it under a name")
-    read = read_draft(draft.path)
-    live = live_site(checked_draft(read), session.site, session.tell)
-    session.history.reread(read.content)
+    read = draft
+    if draft.path is not None and (is_stale(history) or not is_other_survey):
+        read = read_draft(draft.path)
+    live = live_site(checked_draft(read), None if is_other_survey else session.site, session.tell)
+    if read is not draft:
+        history.reread(read.content)
     session.is_stale = False
     session.show_live(live)
     session.keep_journal()
@@ -160,13 +165,18 @@ def _reread(session: "Session", _message: Message) -> None:
 
 
 def _keep_mine(session: "Session", _message: Message) -> None:
-    draft = session.draft
-    assert session.history is not None
-    if draft.path is None:
+    draft, history = session.draft, session.history
+    assert history is not None
+    is_other_survey = bool(session.site.changed_files)
+    if draft.path is None and not is_other_survey:
         raise InputError("this site has no file yet", mend="save it under a name")
-    session.history.keep_mine(read_draft(draft.path).content)
+    told = "Kept as it was read"
+    if draft.path is not None and (is_stale(history) or not is_other_survey):
+        history.keep_mine(read_draft(draft.path).content)
+        told = "Kept as it is here: saving takes the place of what stands on disk"
+    session.live = session.site.kept()
     session.is_stale = False
-    session.say("Kept as it is here: saving takes the place of what stands on disk")
+    session.say(told)
 
 
 def _undo(session: "Session", _message: Message) -> None:

@@ -1,15 +1,19 @@
 """A site that is being drawn: opened once, judged again after every change, without reading its survey."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping
+from contextlib import suppress
+from dataclasses import dataclass, field, replace
+from pathlib import Path
 
 import numpy as np
 import pyproj
 
 from terrain3d.cover.option import without_units
 from terrain3d.detector.types import DetectorType, builtin_names, load_type
+from terrain3d.errors import InputError
 from terrain3d.job import Outcome, judge
 from terrain3d.opened import OpenedSite, Progress, open_again
+from terrain3d.readers.tiles import found_files
 from terrain3d.ready import Ready, option_types
 from terrain3d.show.shapes import filled_heights
 from terrain3d.sight.carried import KeptLooks
@@ -44,6 +48,8 @@ class LiveSite:
         Its ground without gaps, to draw on.
     spare_m : float
         Ground that is read farther around mounts than units reach: none where the file had mounts at first.
+    stamps : mapping of Path to (int, int) or None
+        Of the files of its survey when they were read, as `stamps_of` gives them.
     """
 
     ready: Ready
@@ -52,6 +58,7 @@ class LiveSite:
     looks: KeptLooks
     filled: Ground
     spare_m: float = 0.0
+    stamps: "Stamps" = field(default_factory=dict)
 
     @property
     def site(self) -> OpenedSite:
@@ -92,6 +99,40 @@ class LiveSite:
         """The same with its units set otherwise."""
         return replace(self, outcome=outcome)
 
+    @property
+    def changed_files(self) -> tuple[Path, ...]:
+        """Files of its survey that were changed, or taken away, since they were read."""
+        now = stamps_of(self.stamps)
+        return tuple(path for path, stamp in self.stamps.items() if now[path] != stamp)
+
+    def kept(self) -> "LiveSite":
+        """The same, with what was read of its survey taken for what its files say now."""
+        return replace(self, stamps=stamps_of(self.stamps))
+
+
+#: When files were written, nanoseconds, and how long they are, bytes; None for one that is not there.
+Stamps = Mapping[Path, tuple[int, int] | None]
+
+
+def stamps_of(paths: Iterable[Path]) -> Stamps:
+    """When files were written last, and how long they are: another stamp is another file."""
+    stamps: dict[Path, tuple[int, int] | None] = {}
+    for path in paths:
+        stamps[path] = None
+        with suppress(OSError):
+            found = path.stat()
+            stamps[path] = found.st_mtime_ns, found.st_size
+    return stamps
+
+
+def _survey_files(ready: Ready) -> tuple[Path, ...]:
+    """The files that [ground] names; of what cannot be found, whoever reads it tells."""
+    ground, files = ready.site.ground, list[Path]()
+    for named in (ground.file, ground.surface, ground.terrain):
+        with suppress(InputError):
+            files += found_files(named, ready.folder) if named is not None else ()
+    return (*files, ready.folder / ground.photo) if ground.photo is not None else tuple(files)
+
 
 def live_site(ready: Ready, before: LiveSite | None = None, progress: Progress | None = None) -> LiveSite:
     """Open a site to be drawn, or put what was drawn otherwise to what was read before.
@@ -111,6 +152,9 @@ def live_site(ready: Ready, before: LiveSite | None = None, progress: Progress |
     """
     types = _types(ready)
     read = None if before is None else before.surveyed
+    is_read = before is not None and before.surveyed.is_of(ready.site, ready.folder)
+    # Looked at before they are read: what is written meanwhile is another file.
+    stamps = before.stamps if before is not None and is_read else stamps_of(_survey_files(ready))
     spare_m = before.spare_m if before is not None else 0.0 if ready.shapes.mount else SPARE_M
     if before is not None and _only_options_differ(ready, before, types):
         site, surveyed = replace(before.site, file=ready.site, types=types), before.surveyed
@@ -130,7 +174,7 @@ def live_site(ready: Ready, before: LiveSite | None = None, progress: Progress |
         filled = before.filled
     else:
         filled = Ground(ground.x0, ground.y0, ground.cell_m, filled_heights(ground))
-    return LiveSite(ready, outcome, surveyed, looks, filled, spare_m)
+    return LiveSite(ready, outcome, surveyed, looks, filled, spare_m, stamps)
 
 
 def _only_options_differ(ready: Ready, before: LiveSite, types: Mapping[str, DetectorType]) -> bool:

@@ -4,7 +4,9 @@ Everything here runs on one thread, which owns the graphics. `do` takes a messag
 that the page shows beside the picture, `frame` the picture where it changed.
 """
 
+import copy
 import threading
+import traceback
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -18,6 +20,7 @@ from terrain3d.draft.options import set_unit
 from terrain3d.draft.saving import is_stale
 from terrain3d.draft.things import things_of
 from terrain3d.errors import InputError, in_a_line
+from terrain3d.sentences.drawing import fault_words, survey_changed
 from terrain3d.serve import aiming, asking, drawing, keeping, settings, shown, viewing, working
 from terrain3d.serve.bounds import check_message
 from terrain3d.serve.live_site import LiveSite, live_site
@@ -25,6 +28,7 @@ from terrain3d.serve.work import Progress, Work
 from terrain3d.show.live.picture import Picture, ViewPlace
 from terrain3d.show.live.state import WindowState
 from terrain3d.study import Study
+from terrain3d.wording import listed
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,7 +97,10 @@ class Session:
         self.units = "m"
         self.message, self.is_refusal = "", False
         self.is_stale = False
+        self.changed_survey = ""  # names of its files, where they alone make it stale
         self._serial, self._is_due = 0, False
+        # Of a picture that a fault left half changed: what was hidden, whether in plan, whether hurried.
+        self._put_back: tuple[set[str], bool, bool] | None = None
         self.answer: asking.Answer | None = None
         self.study: Study | None = None
         self.found: working.Found | None = None
@@ -112,11 +119,15 @@ class Session:
     def do(self, message: Any) -> dict[str, Any] | None:
         """Do what the page asks; what cannot be done is said, and nothing is changed.
 
+        A fault of the program is said too, and printed for whoever mends it; what was changed before it came
+        is put back.
+
         Returns
         -------
         dict or None
             An answer to whoever asked.
         """
+        before = self._standing()
         try:
             told = check_message(message)
             action = _ACTIONS.get(told["do"])
@@ -125,7 +136,9 @@ class Session:
             return action(self, told)
         except InputError as error:
             self.say(in_a_line(error), True)
-            return None
+        except Exception as error:  # noqa: BLE001  one order must not end what a person has open
+            self._go_back(before, error)
+        return None
 
     def state(self) -> dict[str, Any]:
         """All that the page shows beside the picture."""
@@ -136,6 +149,7 @@ class Session:
         if self.picture_ is None or not self._is_due:
             return None
         self._is_due = False
+        self._put_picture_back()
         self._serial += 1
         return Frame(self.picture_.jpeg(), self.picture_.size, self.picture_.places(), self._serial)
 
@@ -173,12 +187,20 @@ class Session:
         """Look after what goes on beside: work, unsaved changes, and the file on disk."""
         news = self.work.poll()
         if news is not None and self.history is not None:
+            before = self._standing()
             try:
                 working.take_news(self, news)
             except InputError as error:
                 self.say(in_a_line(error), True)
+            except Exception as error:  # noqa: BLE001  nor must what comes of work
+                self._go_back(before, error)
         if self.history is not None:
-            self.is_stale = is_stale(self.history)
+            changed = () if self.live is None else self.live.changed_files
+            if changed and not self.is_stale:
+                self.say(survey_changed([path.name for path in changed]), True)
+            is_file_stale = is_stale(self.history)
+            self.changed_survey = "" if is_file_stale else listed([path.name for path in changed])
+            self.is_stale = bool(changed) or is_file_stale
             if self._is_journal_due:
                 self.keep_journal()
 
@@ -286,14 +308,15 @@ class Session:
         """Begin with a draft: its ground is read, its options judged."""
         live = live_site(checked_draft(draft), None, self.tell)
         content = as_read if as_read is not None else b"" if draft.path is None else draft.content
-        self.history, self.live = History(draft, content), live
-        self.chosen, self.is_unit_chosen = None, bool(live.has_options)
-        self.window = WindowState(live.outcome, _best(live), look=live.looks)
+        window = WindowState(live.outcome, _best(live), look=live.looks)
+        picture = Picture(window)
+        picture.resize(*self.size)
+        picture.reset_camera()
         if self.picture_ is not None:
             self.picture_.close()
-        self.picture_ = Picture(self.window)
-        self.picture_.resize(*self.size)
-        self.picture_.reset_camera()
+        self.history, self.live = History(draft, content), live
+        self.window, self.picture_ = window, picture
+        self.chosen, self.is_unit_chosen = None, bool(live.has_options)
         self._is_due = True
 
     def change(self, draft: Draft, label: str, is_same: bool = False) -> None:
@@ -351,6 +374,47 @@ class Session:
         self.view.draw()
         self._is_due = True
 
+    def _standing(self) -> dict[str, Any]:
+        """All that an order may change, as it stands: most of it are values, which are never changed."""
+        kept = {key: getattr(self, key) for key in _STANDING}
+        kept["history"] = None if self.history is None else self.history.copied()
+        kept["window"] = copy.copy(self.window)
+        kept["_put_back"] = None
+        if self.picture_ is not None:
+            kept["_put_back"] = {*self.picture_.hidden}, self.picture_.is_plan, self.picture_.is_hurried
+        return kept
+
+    def _go_back(self, before: dict[str, Any], error: Exception) -> None:
+        """Stand again where it stood before a fault, and say that it came."""
+        traceback.print_exception(error)
+        for key, value in before.items():
+            setattr(self, key, value)
+        self.say(fault_words(error), True)
+        self._unsaved = (None, ())
+        self._is_journal_due = self.history is not None  # it may have been written meanwhile
+        try:
+            self._put_picture_back()
+        except Exception as again:  # noqa: BLE001  it is tried again when the picture is asked for
+            traceback.print_exception(again)
+        self._is_due = True
+
+    def _put_picture_back(self) -> None:
+        """Have the picture show what it showed before a fault: it may be half changed, or closed."""
+        if self.window is None or self._put_back is None:
+            return
+        if self.picture_ is None:
+            self.picture_ = Picture(self.window)
+        hidden, is_plan, is_hurried = self._put_back
+        is_elsewhere = self.picture_.state.outcome.terrain.frame != self.window.outcome.terrain.frame
+        is_turned = (is_plan, self.size) != (self.picture_.is_plan, self.picture_.size)
+        self.picture_.hidden, self.picture_.is_plan = {*hidden}, is_plan
+        self.picture_.hurry(is_hurried)
+        self.picture_.renew(self.window)
+        self.picture_.resize(*self.size)
+        if is_elsewhere or is_turned:
+            self.picture_.reset_camera()
+        self._put_back = None
+
     def due(self) -> None:
         """Have the picture drawn."""
         self._is_due = True
@@ -360,6 +424,12 @@ class Session:
         self._is_journal_due = True
         if not is_same:
             self.keep_journal()
+
+
+#: What of a session an order may change.
+_STANDING = (
+    "live", "chosen", "is_unit_chosen", "units", "is_stale", "answer", "study", "found", "size",
+)  # fmt: skip
 
 
 def _best(live: LiveSite) -> int:

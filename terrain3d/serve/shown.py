@@ -259,6 +259,7 @@ def _site(session: "Session", draft: Draft, live: "LiveSite") -> dict[str, Any]:
         "name": draft.name, "file": None if draft.path is None else draft.path.name,
         "unsaved": list(session.unsaved), "undo": history.undo_label, "redo": history.redo_label,
         "units": session.units, "doubts": list(live.terrain.doubts), "is_stale": session.is_stale,
+        "changed_survey": session.changed_survey,
         "is_saved": history.is_saved,
     }  # fmt: skip
 

@@ -120,6 +120,31 @@ def page(folder):
 
 
 @pytest.fixture
+def write_levels(tmp_path):
+    """Writes spot levels of a slope, those north of y = 3 lifted by so many metres."""
+
+    def write(lift_m):
+        rows = [
+            f"{x},{y},{0.05 * y + lift_m * (y > 3)}" for x in range(-30, 31, 2) for y in range(-30, 31, 2)
+        ]
+        (tmp_path / "levels.csv").write_text("\n".join(["x,y,z", *rows]), encoding="utf-8")
+
+    return write
+
+
+@pytest.fixture
+def levels_page(folder, write_levels):
+    """The small site on spot levels of a file, open."""
+    write_levels(0.0)
+    path = folder / "site.toml"
+    text = SITE.replace("plane = { fall = 10, towards = 180, extent = 30 }", 'file = "levels.csv"')
+    path.write_text(text, encoding="utf-8")
+    session = Session(folder, read_draft(path))
+    yield Page(session)
+    session.end()
+
+
+@pytest.fixture
 def empty_page(tmp_path):
     """Nothing open yet."""
     session = Session(tmp_path)

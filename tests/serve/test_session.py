@@ -258,6 +258,25 @@ def test_less_is_drawn_while_something_moves_and_the_verdicts_are_the_true_ones(
     assert np.array_equal(image(page.session.frame()), whole)
 
 
+def test_leaves_have_fewer_faces_while_something_moves_and_are_hidden_then_too(demo):
+    """Half of the faces of the demo are leaves; the picture hardly differs, and no leaf stays when hidden."""
+    leaves = demo.session.view._panes[0].actors["foliage"]
+
+    def faces():
+        return sum(actor.mapper.dataset.n_cells for actor in leaves if actor.GetVisibility())
+
+    demo("moving", is_moving=False)
+    fine, whole = image(demo.session.frame()), faces()
+    demo("moving", is_moving=True)
+    assert np.abs(fine.astype(int) - image(demo.session.frame())).mean() < 6
+    assert 0 < faces() < whole / 5
+    demo("layer", name="foliage", is_shown=False)
+    assert faces() == 0
+    demo("layer", name="foliage", is_shown=True)
+    demo("moving", is_moving=False)
+    assert faces() == whole
+
+
 def test_two_sessions_on_one_file_tell_each_other_by_the_disk(page, folder):
     """What another saved meanwhile is noticed at the next look, and a save then asks who wins."""
     other = Session(folder, read_draft(folder / "site.toml"))
@@ -287,6 +306,37 @@ def test_rereading_takes_theirs_and_can_be_taken_back(page, folder):
     assert "mine" not in names
     page("undo")
     assert "mine" in {one["name"] for one in page.state["things"]}
+
+
+def test_a_survey_changed_on_disk_is_told_and_read_again(levels_page, write_levels):
+    """Levels lifted on one side are other ground: told once, kept if wished, read if wished."""
+    page, session = levels_page, levels_page.session
+    page("draw", kind="mount", points=[[-3, -3]], name="mine")
+    session.tick()
+    assert not page.state["site"]["is_stale"]
+    before = numbers(session.now.outcome)
+    write_levels(0.5)
+    session.tick()
+    assert page.state["site"]["is_stale"]
+    assert "levels.csv was changed on disk" in page.said
+    assert page.state["site"]["changed_survey"] == "levels.csv"
+    page("keep_mine")
+    session.tick()
+    assert not page.state["site"]["is_stale"]
+    assert numbers(session.now.outcome) == before
+    write_levels(0.75)
+    session.tick()
+    page("reread")
+    session.tick()
+    assert not page.state["site"]["is_stale"], page.said
+    assert page.thing("mine")
+    assert page.state["site"]["unsaved"]
+    assert numbers(session.now.outcome) != before
+    assert numbers(session.now.outcome) == numbers(judge_ready(checked_draft(session.draft)))
+    (session.folder / "levels.csv").unlink()
+    session.tick()
+    assert page.state["site"]["is_stale"]
+    page.refuses("reread", "no such file")
 
 
 def test_unsaved_work_comes_back_after_a_crash(page, folder):

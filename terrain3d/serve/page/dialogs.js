@@ -35,7 +35,7 @@ const KEYS = [
 /** The dialog that is open, if any: its title and what stands in it. @returns {any} */
 export function dialog() {
   const name = own.dialog;
-  if (state?.site?.is_stale) return framed("stale", "The site file was changed by someone else", stale(), false);
+  if (state?.site?.is_stale) return framed("stale", state.site.changed_survey ? "The survey was changed on disk" : "The site file was changed by someone else", stale(), false);
   if (!name || !state?.site) return null;
   if (name.startsWith("option ")) return framed(name, `Option \u201c${name.slice(7)}\u201d`, optionForm(name.slice(7)));
   const made = {
@@ -69,6 +69,15 @@ function framed(name, title, inside, canShut = true) {
 const large = (url, alt) => (url ? h("img", { class: "large", src: url.replace("?", "-large?"), alt }) : h("p", null, "It is not there any more."));
 
 function stale() {
+  if (state.site.changed_survey) {
+    return [
+      h("p", null, `${state.site.changed_survey}: not as it was when it was read here. What should hold?`),
+      h("div", { class: "row wrap" },
+        h("button", { class: "strong", onclick: () => link.send({ do: "reread" }) }, "Read it anew: what is drawn here stays"),
+        h("button", { onclick: () => link.send({ do: "keep_mine" }) }, "Go on with what was read"),
+      ),
+    ];
+  }
   return [
     h("p", null, `${state.site.file} is not as it was when it was read here. What should hold?`),
     h("div", { class: "row wrap" },

@@ -16,6 +16,7 @@ from terrain3d import palette
 from terrain3d.show.labels import Box, free_spot
 from terrain3d.show.lettering import fitted_lines
 from terrain3d.show.light import GROUND_AMBIENT, GROUND_DIFFUSE, LEAF_LIGHT, SOLID_LIGHT, daylight
+from terrain3d.show.live.coarse import coarse_leaves
 from terrain3d.show.live.ground_colours import GroundColours, paint_ground
 from terrain3d.show.parts import Part, Tag
 from terrain3d.show.scene import Scene, add_part, light_scene
@@ -64,8 +65,9 @@ class Pane:
         # Repeating a picture and asking at every pixel whether it does takes time without a graphics card.
         self.texture.SetWrap(vtkTexture.ClampToEdge)
         self.actors: dict[str, list[Any]] = {}
-        self._whole: Any = None
-        self._coarse: Any = None
+        # Drawn at rest alone, and in its place while something moves.
+        self._whole: set[Any] = set()
+        self._coarse: set[Any] = set()
         self._colours: GroundColours | None = None
         self._drape_px, self._moving_px = 0, moving_px
         self._shown: Scene | None = None
@@ -79,8 +81,12 @@ class Pane:
             if part.group == "scale":
                 continue
             if part.texture is not None:
-                self._whole = self._keep(part.group, self._add_ground(part))
-                self._coarse = self._keep(part.group, self._add_ground(replace(part, mesh=coarse)))
+                self._whole.add(self._keep(part.group, self._add_ground(part)))
+                self._coarse.add(self._keep(part.group, self._add_ground(replace(part, mesh=coarse))))
+            elif part.group == "foliage" and part.lit and not part.line_px:
+                few = replace(part, mesh=coarse_leaves(part.mesh))
+                self._whole.add(self._keep(part.group, self._add_lit(part)))
+                self._coarse.add(self._keep(part.group, self._add_lit(few)))
             elif part.lit and not part.line_px:
                 self._keep(part.group, self._add_lit(part))
             else:
@@ -158,11 +164,11 @@ class Pane:
         spare = self._whole if self._is_hurried else self._coarse
         for group, actors in self.actors.items():
             for actor in actors:
-                is_used = actor not in self._unused and actor is not spare
+                is_used = actor not in self._unused and actor not in spare
                 actor.SetVisibility(group not in hidden and is_used)
 
     def hurry(self, is_hurried: bool) -> None:
-        """Draw the ground with fewer faces under the same verdicts, or whole again."""
+        """Draw ground and leaves with fewer faces under the same verdicts, or whole again."""
         if is_hurried != self._is_hurried:
             self._is_hurried = is_hurried
             self.hide(self._hidden)

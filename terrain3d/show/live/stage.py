@@ -105,7 +105,7 @@ class Stage:
     def hurry(self, is_hurried: bool) -> None:
         """Draw less while something moves, and all of it once it rests.
 
-        While it moves the ground has fewer faces; the verdicts on it are the true ones at every moment.
+        While it moves ground and leaves have fewer faces; the verdicts are the true ones at every moment.
         """
         if is_hurried != self.is_hurried:
             self.stale |= {0, 1}

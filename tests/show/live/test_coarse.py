@@ -1,4 +1,4 @@
-"""The coarse ground: near the measured one everywhere, with what lies on it in its place."""
+"""The coarse ground: near the measured one everywhere, with what lies on it in its place; leaves too."""
 
 import numpy as np
 import pytest
@@ -7,7 +7,7 @@ from matplotlib.tri import LinearTriInterpolator, Triangulation
 from scenes import slope_outcome
 
 from terrain3d.show.extent import site_extent
-from terrain3d.show.live.coarse import OFF_M, coarse_surface
+from terrain3d.show.live.coarse import OFF_M, coarse_leaves, coarse_surface
 from terrain3d.show.parts import ground_parts
 
 
@@ -56,3 +56,21 @@ def test_a_bank_keeps_its_edges():
     edge = np.asarray(coarse.points)[:, 0]
     assert {19.0, 20.0} <= set(edge.tolist())
     assert coarse.n_cells < 200
+
+
+def test_leaves_with_few_faces_fill_what_they_filled():
+    """A ball of leaves and a hedge thinner than a cube keep their size: 4/3 pi r3, and length by height."""
+    ball = pv.Sphere(radius=1.5, center=(3.0, -2.0, 5.0), theta_resolution=80, phi_resolution=80)
+    few = coarse_leaves(ball)
+    assert few.n_cells < ball.n_cells / 10
+    assert few.volume == pytest.approx(4 / 3 * np.pi * 1.5**3, rel=0.05)
+    hedge = pv.Box((0.0, 8.0, 0.0, 0.3, 0.0, 1.4), level=20).triangulate()
+    few = coarse_leaves(hedge)
+    assert 0 < few.n_cells < hedge.n_cells / 4
+    assert np.reshape(few.bounds, (3, 2)) == pytest.approx(np.reshape(hedge.bounds, (3, 2)), abs=0.2)
+    # Seen from the side, leaves stand all along it: each metre of it has corners high and low.
+    along, up = np.asarray(few.points)[:, 0], np.asarray(few.points)[:, 2]
+    filled, _, _ = np.histogram2d(along, up, bins=(8, 2), range=((0, 8), (0, 1.4)))
+    assert (filled > 0).all()
+    bush = pv.Sphere(radius=0.05)
+    assert coarse_leaves(bush) is bush
