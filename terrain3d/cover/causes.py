@@ -117,6 +117,22 @@ def cause_areas(
     return areas
 
 
+def reach_areas(maps: LayerOutcomes, cell_m2: float) -> dict[str, tuple[float, float]]:
+    """Square metres by layer: within the arc and range of a unit, and of that where the layer is broken.
+
+    >>> reach_areas({"upper": np.array([BROKEN, BROKEN, OUTSIDE_ARC, BEYOND], np.uint8)}, 0.25)
+    {'upper': (0.5, 0.5)}
+    """
+    told = {}
+    for name, causes in cause_areas(maps, cell_m2).items():
+        broken_m2 = float(np.count_nonzero(maps[name] == BROKEN)) * cell_m2
+        told[name] = (
+            broken_m2 + sum(m2 for cause, m2 in causes.items() if cause not in ELSEWHERE),
+            broken_m2,
+        )
+    return told
+
+
 def blamed(maps: LayerOutcomes, name: str) -> NDArray[np.bool_] | Literal[True]:
     """Where a layer may be blamed for ground not held: the microwave only where all layers are broken."""
     if name != MICROWAVE:

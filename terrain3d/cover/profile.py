@@ -13,7 +13,7 @@ import shapely
 from numpy.typing import NDArray
 
 from terrain3d.cover.band import slope_at
-from terrain3d.cover.causes import NO_OUTCOME
+from terrain3d.cover.causes import CAUSE_KEYS, NO_OUTCOME, blamed
 from terrain3d.cover.layer_outcomes import PASSES_ABOVE
 from terrain3d.cover.sighted import sighted
 from terrain3d.cover.verdict import UNKNOWN, Codes, Verdict
@@ -317,6 +317,51 @@ def changes(profile: Profile) -> list[float]:
         for before, after in pairwise(long_runs(profile))
         if after.start_m > 0.5 and UNKNOWN not in (before.code, after.code)
     ]
+
+
+def stretches(profile: Profile) -> list[tuple[Run, dict[str, str]]]:
+    """The stretches of the line within reach, each with what takes most of each layer that is not broken.
+
+    Causes are words of `CAUSE_KEYS` by layer; none where both layers hold or the ground is not known.
+    """
+    found, reach = [], profile.unit.type.max_range
+    for whole in long_runs(profile):
+        # Past the range a line runs on as far as whoever draws it has room for.
+        # The place right under a unit has no bearing and counts as outside: nothing a reader needs to know.
+        start_m = 0.0 if whole.start_m < SHORT_RUN_M else whole.start_m
+        run = Run(start_m, min(whole.stop_m, reach), whole.code)
+        if run.code == Verdict.OUTSIDE or run.stop_m <= 0 or run.start_m >= reach:
+            continue
+        causes: dict[str, str] = {}
+        if run.code not in (Verdict.BOTH, UNKNOWN):
+            here = (profile.along >= run.start_m) & (profile.along <= run.stop_m)
+            for layer, outcomes in profile.layer_outcomes.items():
+                codes, counts = np.unique(outcomes[here], return_counts=True)
+                most = int(codes[counts.argmax()])
+                if most in CAUSE_KEYS:
+                    causes[layer] = CAUSE_KEYS[most]
+        found.append((run, causes))
+    return found
+
+
+def held_m(profile: Profile) -> float:
+    """How much of the line both layers hold, metres."""
+    both = [run for run in long_runs(profile) if run.code == Verdict.BOTH]
+    return sum(run.stop_m - max(run.start_m, 0.0) for run in both)
+
+
+def most_lost(profile: Profile) -> tuple[float, str, str] | None:
+    """What takes most of the line: metres, layer, cause; None where nothing takes enough to stand on."""
+    step, reach = float(profile.along[1] - profile.along[0]), profile.unit.type.max_range
+    losses = []
+    for layer, outcomes in profile.layer_outcomes.items():
+        counts = blamed(profile.layer_outcomes, layer)
+        for code, cause in CAUSE_KEYS.items():
+            lost = (profile.codes != Verdict.BOTH) & (profile.codes != UNKNOWN) & (outcomes == code)
+            lost &= counts & (profile.along > 0) & (profile.along <= reach)
+            losses.append((float(lost.sum()) * step, layer, cause))
+    most = max(losses, key=lambda loss: loss[0])
+    return most if most[0] >= SHORT_RUN_M else None
 
 
 def ground_at(profile: Profile, at_m: float) -> float:

@@ -20,6 +20,7 @@ from terrain3d.cover.areas import (
     standing_by_source,
 )
 from terrain3d.cover.option import OptionResult, ProtectedResult, UnderScenario
+from terrain3d.cover.profile import head_bearings
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.cover.wedges import wedges_of
 from terrain3d.detector.figures import Figure
@@ -27,6 +28,13 @@ from terrain3d.detector.pose import Detector, masked_arcs
 from terrain3d.detector.types import Microwave
 from terrain3d.frame import Frame
 from terrain3d.job import Outcome
+from terrain3d.paper.pictured import (
+    beside_best_values,
+    in_reach_values,
+    outlook_values,
+    section_values,
+    seen_from_values,
+)
 from terrain3d.paper.rounded import area, share, size
 from terrain3d.paper.supply import supply_of, supply_values
 from terrain3d.ranking.compare import held_share, weighted_share
@@ -100,7 +108,19 @@ def _site(outcome: Outcome) -> dict[str, Any]:
 def _ground(terrain: Terrain) -> dict[str, Any]:
     ground = terrain.ground
     cell_m2 = ground.cell_m**2
+    whole = known_ground(ground)
     return {
+        "worked_on_m2": area(whole.all_m2),
+        "measured_m2": area(whole.measured_m2),
+        **{
+            f"{word}_share": _part(m2, whole.all_m2)
+            for word, m2 in (
+                ("known", whole.measured_m2 + whole.bridged_m2),
+                ("measured", whole.measured_m2),
+                ("bridged", whole.bridged_m2),
+                ("unknown", whole.unknown_m2),
+            )
+        },
         "known_m2": area(np.count_nonzero(ground.known) * cell_m2),
         "unknown_m2": area(np.count_nonzero(~ground.known) * cell_m2),
         "bridged_m2": area(np.count_nonzero(ground.filled) * cell_m2),
@@ -108,13 +128,18 @@ def _ground(terrain: Terrain) -> dict[str, Any]:
         "dated": _dated(terrain.dated),
         "error_m": terrain.error_m,
         "error_from": terrain.error_from or None,
-        "returns": _returns(terrain),
+        "returns": _returns(terrain, whole),
         "standing": _standing(standing_by_source(terrain)),
         "protected": [_known(part, known_ground(ground, part)) for part in terrain.protect],
     }
 
 
-def _returns(terrain: Terrain) -> dict[str, Any] | None:
+def _part(m2: float, whole_m2: float) -> float | None:
+    """A piece of ground as a share; 0 of none."""
+    return share(m2 / whole_m2 if whole_m2 else 0.0)
+
+
+def _returns(terrain: Terrain, whole: KnownGround) -> dict[str, Any] | None:
     found, returns = measured_by(terrain), terrain.returns
     if found is None or returns is None:
         return None
@@ -123,7 +148,12 @@ def _returns(terrain: Terrain) -> dict[str, Any] | None:
         "median_per_m2": size(found.median_per_m2),
         "square_m": size(returns.square_m),
         "steps": [
-            {"from_per_m2": least, "below_per_m2": below, "area_m2": area(m2)}
+            {
+                "from_per_m2": least,
+                "below_per_m2": below,
+                "area_m2": area(m2),
+                "share": _part(m2, whole.all_m2),
+            }
             for least, below, m2 in zip(edges, edges[1:], found.area_m2, strict=False)
         ],
         "guessed_leaves_m2": area(found.guessed_m2),
@@ -142,6 +172,9 @@ def _standing(there: Standing) -> dict[str, Any]:
 def _known(protected: Area, known: KnownGround) -> dict[str, Any]:
     return {
         "name": protected.name,
+        "area_m2": area(known.all_m2),
+        "measured_m2": area(known.measured_m2),
+        "measured_share": _part(known.measured_m2, known.all_m2),
         "known_m2": area(known.measured_m2 + known.bridged_m2),
         "unknown_m2": area(known.unknown_m2),
         "bridged_m2": area(known.bridged_m2),
@@ -179,6 +212,9 @@ def _option(outcome: Outcome, option: OptionResult) -> dict[str, Any]:
             layer: {name: area(m2) for name, m2 in by_name.items()}
             for layer, by_name in option.taken_by.items()
         },
+        "in_reach": in_reach_values(option, outcome.terrain.ground),
+        "beside_best": beside_best_values(outcome, option),
+        "seen_from": seen_from_values(outcome, option),
         "hangs_on_leaves_m2": area(option.hangs_on_leaves_m2),
         "unknown_m2": area(option.unknown_m2),
         "scenarios": [_scenario(outcome, option, one) for one in option.scenarios],
@@ -277,6 +313,7 @@ def _detector(outcome: Outcome, option: OptionResult, number: int) -> dict[str, 
         "tilt_deg": unit.tilt_deg,
         "roll_deg": unit.roll_deg,
         "pan_deg": [unit.pan_of(head) for head in range(len(unit.type.head))],
+        "head_bearing_deg": [size(bearing) for bearing in head_bearings(unit)],
         "range_m": unit.range_m,
         "max_range_m": unit.type.max_range,
         "fill": unit.fill_needed,
@@ -286,6 +323,8 @@ def _detector(outcome: Outcome, option: OptionResult, number: int) -> dict[str, 
         "across_unknown_m2": area(facts.across_unknown_m2),
         "off_known_m2": area(facts.off_known_m2),
         "off_known_share": share(facts.off_known_share),
+        "sections": section_values(outcome, unit),
+        "outlook": outlook_values(outcome, unit),
         **_set_by_itself(unit),
         **_watch(option, number),
     }

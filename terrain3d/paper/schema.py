@@ -113,6 +113,7 @@ class ReturnsStep(Part):
     from_per_m2: float = told("1/m2", "As many or more.")
     below_per_m2: float | None = told("1/m2", "And fewer than this.", "however many")
     area_m2: float = told("m2", "Ground that was measured so; bridged gaps are left out.")
+    share: float = told("share", "The same of `site.ground.worked_on_m2`.")
 
 
 class ReturnsRead(Part):
@@ -132,6 +133,9 @@ class ProtectedGroundRead(Part):
     """How the ground of a protected area is known."""
 
     name: str = said("As the site file says.")
+    area_m2: float = told("m2", "All its ground, known or not.")
+    measured_m2: float = told("m2", "Its ground that is known and was not bridged; of drawn ground all.")
+    measured_share: float = told("share", "The same of `area_m2`; 0 where the area has no cell.")
     known_m2: float = told("m2", "Its ground whose height is known, bridged gaps with it.")
     unknown_m2: float = told("m2", "Its ground that is not known, off the survey too.")
     bridged_m2: float = told("m2", "Of its known ground, what was not measured but bridged across gaps.")
@@ -140,6 +144,12 @@ class ProtectedGroundRead(Part):
 class GroundRead(Part):
     """The ground that was worked on, cell by cell."""
 
+    worked_on_m2: float = told("m2", "All of it, known or not: what the shares are of.")
+    measured_m2: float = told("m2", "Ground that is known and was not bridged; of drawn ground all.")
+    known_share: float = told("share", "The share of `known_m2`.")
+    measured_share: float = told("share", "The share of `measured_m2`.")
+    bridged_share: float = told("share", "The share of `bridged_m2`.")
+    unknown_share: float = told("share", "The share of `unknown_m2`.")
     known_m2: float = told("m2", "Ground whose height is known, bridged gaps with it.")
     unknown_m2: float = told("m2", "Cells whose ground is not known: no verdict is given there.")
     bridged_m2: float = told("m2", "Of the known ground, what was not measured but bridged across gaps.")
@@ -247,6 +257,147 @@ class Watch(Part):
     things: list[InWatch] = said("What is within it: nearest first, then what is under a scenario alone.")
 
 
+VerdictWords = Literal["both", "upper_only", "lower_only", "dead", "outside", "unknown"]
+
+
+class Stretch(Part):
+    """A stretch of a section with one verdict."""
+
+    from_m: float = told("m", "Plan distance from the unit at which it starts.")
+    to_m: float = told("m", "Where it ends.")
+    verdict: VerdictWords = said("Of the ground there; `unknown` where no ground is known.")
+    causes: dict[str, CauseWords] = said(
+        "By layer what takes most of it, where it is not broken; empty where both layers hold."
+    )
+
+
+class LayerOverGround(Part):
+    """How high a layer passes."""
+
+    layer: str = said("Name of the layer.")
+    over_ground_m: float = told("m", "Of its axis; 0 where it lands.")
+
+
+class Change(Part):
+    """Where the verdict changes along a section."""
+
+    at_m: float = told("m", "Plan distance from the unit.")
+    layers: list[LayerOverGround] = said("The layers that get there.")
+
+
+class LayerEnd(Part):
+    """What the axis of a layer meets before its range ends."""
+
+    layer: str = said("Name of the layer.")
+    at_m: float = told("m", "Plan distance from the unit.")
+    meets: Literal["ground", "solid"] = said("What it meets.")
+    name: str | None = said(
+        "Of the solid, as the site file says.", "it is the ground, or found in the survey"
+    )
+
+
+class PassesOver(Part):
+    """A layer that passes over the figure."""
+
+    layer: str = said("Name of the layer.")
+    from_m: float = told("m", "Plan distance from the unit from which on it does.")
+
+
+class MostLost(Part):
+    """What takes most of a section."""
+
+    layer: str = said("Name of the layer, or `microwave`.")
+    cause: CauseWords = said("The cause.")
+    lost_m: float = told("m", "How much of the line it takes.")
+
+
+class SectionAhead(Part):
+    """The line from a unit straight ahead of one of its heads: verdicts are those of that unit alone."""
+
+    bearing_deg: float = told("deg", "Of the line, clockwise from true north.")
+    both_m: float = told("m", "Of the line out to `max_range_m`, held by both layers.")
+    most_lost: MostLost | None = said("What takes most of it.", "nothing takes 0.2 m of it")
+    stretches: list[Stretch] = said("The line within arc and range; what is shorter than 0.2 m is left out.")
+    changes: list[Change] = said("Where the verdict changes on known ground.")
+    ends: list[LayerEnd] = said("What ends layers before their range does, head by head.")
+    passes_over: list[PassesOver] = said("From where on layers are over the head of the figure.")
+
+
+class LayerAim(Part):
+    """Where a layer points as the unit is set."""
+
+    layer: str = said("Name of the layer.")
+    elevation_deg: float = told("deg", "Of its axis in the middle of its head, above level.")
+    thickness_deg: float = told("deg", "From its lower edge to its upper.")
+
+
+class HeadOutlook(Part):
+    """Where the layers of one head point."""
+
+    arc_deg: float = told("deg", "Plan angle of the head.")
+    layers: list[LayerAim] = said("Its layers.")
+
+
+class LayerMeets(Part):
+    """What becomes of a layer on its way, as shares of its directions; the four add up to 1."""
+
+    layer: str = said("Name of the layer, of all heads together.")
+    ground_share: float = told("share", "Meets the ground within the range.")
+    solids_share: float = told("share", "Meets solids.")
+    leaves_share: float = told("share", "Is taken by leaves.")
+    past_range_share: float = told("share", "Runs on past the range.")
+    name: str | None = said("Of the solid that takes most of it, a survey's by its number.", "it meets none")
+    name_share: float = told("share", "Of all that solids take, what that one does; 0 where it meets none.")
+
+
+class LayerBefore(Part):
+    """How high over the ground a layer passes at a figure."""
+
+    layer: str = said("Name of the layer.")
+    from_m: float = told("m", "Lowest that it gets there over the ground.")
+    to_m: float = told("m", "Highest.")
+
+
+class FigureBefore(Part):
+    """A figure that stands before a unit."""
+
+    away_m: float = told("m", "Plan distance from the unit.")
+    right_deg: float = told("deg", "Right of where the unit faces.")
+    layers: list[LayerBefore] = said("The layers that get there; empty where none does.")
+
+
+class Outlook(Part):
+    """What a unit sees."""
+
+    heads: list[HeadOutlook] = said("Its heads as they are set, in the type's order.")
+    layers: list[LayerMeets] = said("What becomes of each layer.")
+    figures: list[FigureBefore] = said("At 4, 8 and 12 m within the range, where ground is known.")
+
+
+class SeenUnit(Part):
+    """What is seen of a unit from where somebody stands."""
+
+    unit: str = said("Name of the unit.")
+    distance_m: float = told("m", "Slant, from the eye to the unit.")
+    bearing_deg: float = told("deg", "In which it is seen, clockwise from true north.")
+    elevation_deg: float = told("deg", "The same above level.")
+    hidden_by: Literal["ground", "solid"] | None = said("What hides it.", "it is in sight")
+    name: str | None = said(
+        "Of the solid, as the site file says.", "none hides it, or one found in the survey"
+    )
+    through_share: float = told("share", "Of sight that leaves let through, as far as it goes.")
+
+
+class SeenFrom(Part):
+    """A place from which somebody looks at the units of an option, at the height of his eye."""
+
+    name: str = said("Of the walk, the way in or the mark.")
+    where: Literal["start", "middle", "end"] | None = said(
+        "On the walk or the way in.", "it is a mark, or a walk that stands still"
+    )
+    units: list[SeenUnit] = said("Each unit of the option.")
+
+
 class Detector(Part):
     """One unit of an option as it is posed, and what may mislead about it."""
 
@@ -263,6 +414,9 @@ class Detector(Part):
     tilt_deg: float = told("deg", "Nose down positive.")
     roll_deg: float = told("deg", "Right side down positive.")
     pan_deg: list[float] = told("deg", "Of each head within the housing, clockwise, in the type's order.")
+    head_bearing_deg: list[float] = told(
+        "deg", "Where the middle of each head looks, clockwise from true north, in the type's order."
+    )
     range_m: float = told("m", "Range setting.")
     max_range_m: float = told("m", "Slant distance out to which the type is rated.")
     fill: float = told("share", "Share of a layer that a figure has to fill to break it.")
@@ -276,6 +430,8 @@ class Detector(Part):
     across_unknown_m2: float = told("m2", "Ground in its reach seen across ground that is not known.")
     off_known_m2: float = told("m2", "Of its arcs out to `max_range_m`, what lies off the known ground.")
     off_known_share: float = told("share", "The same as a share of its arcs.")
+    sections: list[SectionAhead] = said("The section straight ahead of each head, in the type's order.")
+    outlook: Outlook = said("What it sees.")
     sensitivity: str = part("The unit's sensitivity setting by the type's name, where it is set so.")
     bracket: bool = part("Where the unit is on its bracket.")
     microwave: Microwave = part("The unit's second sense, where its type has one.")
@@ -424,6 +580,18 @@ class WalkByMicrowave(Part):
     units: list[SensedByMicrowave] = said("Each unit that has a microwave.")
 
 
+class WalkMoment(Part):
+    """A walk at one moment."""
+
+    x: X
+    y: Y
+    along_m: float = told("m", "Walked by then.")
+    time_s: float = told("s", "Passed by then.")
+    verdict: VerdictWords = said("Of the ground there; `unknown` where no ground is known.")
+    pulses: dict[str, int] = told("pulses", "Of all units by then, by layer; layers of none are left out.")
+    has_alarm: bool = said("Whether the alarm is raised by then.")
+
+
 class Walk(Part):
     """One walk of the site file."""
 
@@ -437,6 +605,9 @@ class Walk(Part):
     alarm: Alarm | None = said("The first alarm.", "none is raised")
     protect: list[Reached] = said("Every protected area, in the order of the site file.")
     pulses: list[Pulse] = said("In the order they come.")
+    moments: list[WalkMoment] = said(
+        "Eight moments from start to end, that of the alarm among them; none of a walk without length."
+    )
     microwave: WalkByMicrowave = part("Where a unit has a microwave: what it makes of the walk.")
     words: str = said("The same as a sentence.")
 
@@ -481,6 +652,7 @@ class Fan(Part):
     walk_length_m: float = told("m", "Of every walk.")
     walk_count: int = told("count", "Walks of the fan.")
     alarm_count: int = told("count", "Walks that raise the alarm.")
+    alarm_share: float = told("share", "The same of all walks of the fan; 0 where it has none.")
     early_m: float | None = told("m", "Distance from the unit that `early_count` goes by.", "of walks across")
     early_count: int | None = told(
         "count", "Walks that raise the alarm farther from the unit than that.", "of walks across"
@@ -1218,6 +1390,30 @@ class Wedge(Part):
     width_deg: float = told("deg", "From the one arc to the other: up to 45 degrees.")
 
 
+class InReach(Part):
+    """Ground within the arc and range of a unit, by one layer: of several units of the one that decides."""
+
+    layer: str = said("Name of the layer, or `microwave`.")
+    area_m2: float = told("m2", "All of it: masked arcs and ground not known are left out.")
+    broken_m2: float = told("m2", "Of that, where a figure breaks the layer.")
+
+
+class HeldBeside(Part):
+    """Ground that an option and the best one hold with both layers."""
+
+    both_m2: float = told("m2", "Held by either.")
+    option_alone_m2: float = told("m2", "Held by this option and not by the best one.")
+    best_alone_m2: float = told("m2", "Held by the best one and not by this option.")
+
+
+class BesideBest(HeldBeside):
+    """The same of all ground, and of protected ground."""
+
+    protected: HeldBeside | None = said(
+        "Of protected ground; that of two areas counts once.", "nothing is protected"
+    )
+
+
 class Option(Part):
     """One option, judged; the parts of a study stand in it where they were asked for."""
 
@@ -1263,6 +1459,13 @@ class Option(Part):
         "m2",
         "Of all ground, by layer, or `microwave`, and by the name of the solid or foliage that takes it, most"
         " first: what `causes` has as hidden by a solid and by foliage. Things of one name count together.",
+    )
+    in_reach: list[InReach] = said("Ground within arc and range, layer by layer, and a microwave's.")
+    beside_best: BesideBest | None = said(
+        "What it holds beside the option that is ranked first.", "it is that option"
+    )
+    seen_from: list[SeenFrom] = said(
+        "What is seen of its units from each walk, way in and mark on known ground."
     )
     hangs_on_leaves_m2: float = told(
         "m2", "Ground whose verdict is another without any foliage; `leaves.tif` shows it."

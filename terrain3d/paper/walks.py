@@ -5,12 +5,14 @@ from typing import Any
 
 from terrain3d.cover.causes import CAUSE_KEYS
 from terrain3d.frame import Frame
+from terrain3d.paper.pictured import verdict_key
 from terrain3d.paper.results import figure_values, place
 from terrain3d.paper.rounded import share, size
 from terrain3d.sentences.walks import BORROWED, MODEL, fan_words, walk_words
 from terrain3d.units import Floats
 from terrain3d.walk.fans import NEAR_M, Fan, share_alarmed
 from terrain3d.walk.microwave import SensedWalk
+from terrain3d.walk.moments import MOMENTS, Moment, moments_of
 from terrain3d.walk.option import OptionWalks
 from terrain3d.walk.pulses import Alarm, Pulse, WalkResult
 from terrain3d.walk.reach import Reached
@@ -55,6 +57,7 @@ def _walk(walk: WalkResult, frame: Frame) -> dict[str, Any]:
         "alarm": None if walk.alarm is None else _alarm(walk.alarm, frame),
         "protect": [_reached(area) for area in walk.reached],
         "pulses": [_pulse(pulse, frame) for pulse in walk.pulses],
+        "moments": [_moment(moment, frame) for moment in moments_of(walk, MOMENTS)] if walk.length_m else [],
         **_microwave(walk),
         "words": walk_words(walk),
     }
@@ -105,6 +108,18 @@ def _pulse(pulse: Pulse, frame: Frame) -> dict[str, Any]:
     }
 
 
+def _moment(moment: Moment, frame: Frame) -> dict[str, Any]:
+    layers = sorted({pulse.layer for pulse in moment.pulses})
+    return {
+        **place(moment.x, moment.y, frame),
+        "along_m": size(moment.along_m),
+        "time_s": size(moment.time_s),
+        "verdict": verdict_key(moment.code),
+        "pulses": {layer: sum(pulse.layer == layer for pulse in moment.pulses) for layer in layers},
+        "has_alarm": moment.has_alarm,
+    }
+
+
 def _reached(area: Reached) -> dict[str, Any]:
     return {
         "name": area.name,
@@ -127,6 +142,7 @@ def _fan(fan: Fan) -> dict[str, Any]:
         "walk_length_m": size(math.hypot(*(fan.lines[0, 1] - fan.lines[0, 0]))),
         "walk_count": len(walks),
         "alarm_count": int(fan.raised.sum()),
+        "alarm_share": share(float(fan.raised.mean()) if walks else 0.0),
         "early_m": NEAR_M if is_to else None,
         "early_count": int(fan.early.sum()) if is_to else None,
         "weakest": None if fan.weakest is None else walks[fan.weakest],

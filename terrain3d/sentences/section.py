@@ -2,19 +2,17 @@
 
 import math
 
-import numpy as np
-
-from terrain3d.cover.causes import CAUSE_KEYS, blamed
 from terrain3d.cover.profile import (
-    SHORT_RUN_M,
     Beam,
     CutSolid,
     Profile,
     Run,
-    long_runs,
+    held_m,
     masked_along,
+    most_lost,
     over_ground,
     solid_met,
+    stretches,
 )
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.figures import Figure
@@ -53,9 +51,7 @@ def passing_words(layer: str, figure: Figure, from_m: float) -> str:
 
 
 def stretch_words(run: Run) -> str:
-    # The place right under a unit has no bearing and counts as outside: nothing a reader needs to know.
-    start = 0.0 if run.start_m < SHORT_RUN_M else run.start_m
-    return f"{metres(start).removesuffix(' m')} to {metres(run.stop_m)}"
+    return f"{metres(run.start_m).removesuffix(' m')} to {metres(run.stop_m)}"
 
 
 def end_words(profile: Profile) -> dict[str, list[Beam]]:
@@ -86,19 +82,13 @@ def _solid_words(solid: CutSolid | None) -> str:
 def run_rows(profile: Profile) -> list[tuple[Run, str]]:
     """The stretches of the line within reach, each with its verdict and the causes in words."""
     rows, masks = [], has_masks((profile.unit,))
-    for run in long_runs(profile):
-        if run.code == Verdict.OUTSIDE or run.stop_m <= 0:
-            continue
+    for run, by_layer in stretches(profile):
         if run.code == UNKNOWN:
             rows.append((run, UNKNOWN_WORDS))
             continue
-        here = (profile.along >= run.start_m) & (profile.along <= run.stop_m)
         causes: dict[str, list[str]] = {}
-        for layer, outcomes in profile.layer_outcomes.items():
-            codes, counts = np.unique(outcomes[here], return_counts=True)
-            outcome_code = int(codes[counts.argmax()])
-            if outcome_code in CAUSE_KEYS and run.code != Verdict.BOTH:
-                causes.setdefault(cause_name(CAUSE_KEYS[outcome_code], masks), []).append(layer)
+        for layer, cause in by_layer.items():
+            causes.setdefault(cause_name(cause, masks), []).append(layer)
         told = [f"{' and '.join(layers)}: {cause}" for cause, layers in causes.items()]
         rows.append((run, "; ".join([VERDICT_WORDS[Verdict(run.code)], *told])))
     return rows
@@ -106,23 +96,14 @@ def run_rows(profile: Profile) -> list[tuple[Run, str]]:
 
 def section_sentence(profile: Profile) -> str:
     """What to take from a section."""
-    step = float(profile.along[1] - profile.along[0])
     reach = profile.unit.type.max_range
-    both = [run for run in long_runs(profile) if run.code == Verdict.BOTH]
-    held = sum(run.stop_m - max(run.start_m, 0.0) for run in both)
-    text = f"Along this line both layers hold {metres(held)} of {reach:g} m"
-    losses = []
-    for layer, outcomes in profile.layer_outcomes.items():
-        counts = blamed(profile.layer_outcomes, layer)
-        for code, cause in CAUSE_KEYS.items():
-            lost = (profile.codes != Verdict.BOTH) & (profile.codes != UNKNOWN) & (outcomes == code)
-            lost &= counts & (profile.along > 0) & (profile.along <= reach)
-            losses.append((float(lost.sum()) * step, layer, cause))
-    length, layer, cause = max(losses, key=lambda loss: loss[0])
+    text = f"Along this line both layers hold {metres(held_m(profile))} of {reach:g} m"
+    most = most_lost(profile)
     masked = masked_words(masked_along(profile.unit, profile.bearing_deg))
     also = f"; {masked}" if masked else ""
-    if length < SHORT_RUN_M:
+    if most is None:
         return f"{text}{also}."
+    length, layer, cause = most
     does = cause_words(cause, has_masks((profile.unit,))).does
     return f"{text}; most is lost where the {sense_words(layer)} {does} ({metres(length)}){also}."
 

@@ -8,6 +8,9 @@ from terrain3d.units import Floats
 from terrain3d.walk.pulses import Pulse, WalkResult
 from terrain3d.walk.track import spots_at
 
+#: Moments at which a walk is told, and shown, from its start to its end.
+MOMENTS = 8
+
 
 @dataclass(frozen=True)
 class Moment:

@@ -6,11 +6,6 @@ from typing import Any, NamedTuple
 
 from whole_pages import Laid
 
-from terrain3d.cover.areas import protected_weight
-from terrain3d.cover.option import OptionResult
-from terrain3d.cover.verdict import Verdict
-from terrain3d.job import Outcome
-
 _NUMBER = r"(?P<number>\d[\d,]*(?:\.\d+)?)"
 #: How each unit is written; money, current and voltage stand in one line of their own.
 UNITS = {
@@ -44,11 +39,6 @@ _NO_RESULT = re.compile(
     r"contour, every [\d.]+ m|1:\d+|page \d+ of \d+|\d{4}-\d\d-\d\d|within its arc and \d+° of it"
     r"|[\d.]+° [NS] [\d.]+° [EW]|less than \d+%|0% 50% 95%|in 95%|in cells of [\d.]+ m"
 )
-#: Kinds of page that measure on their own picture what results.json has no key for: distances along a
-#: section, shares and heights in an outlook, directions from a viewpoint, moments of a walk.
-MEASURED = {"section", "outlook", "views", "frames", "fans"}
-
-
 _ROUNDED_DOWN = re.compile(r"\.(less|more)_(m|deg)$")
 
 
@@ -64,11 +54,12 @@ class Said(NamedTuple):
 def numbers_said(laid: Laid) -> list[Said]:
     """Every number with a unit on a page, but those of axes, of scale bars and what is no result."""
     axes_texts = [text for axes in laid.sheet.figure.axes for text in axes.texts if text.get_visible()]
-    # A scale bar lies over all else on a picture; one of stamp size has the smallest letters.
+    # A scale bar lies over all else on a picture; one of stamp size has the smallest letters. Lines of equal
+    # distance are numbered like an axis.
     texts = [
         text
         for text in (*laid.sheet.figure.texts, *axes_texts)
-        if text.get_zorder() != 31 and text.get_fontsize() != 5.5
+        if text.get_zorder() not in (9, 31) and text.get_fontsize() != 5.5
     ]
     words = _NO_RESULT.sub("", " ".join(" ".join(text.get_text().split()) for text in texts))
     return list(numbers_in(words))
@@ -98,7 +89,7 @@ def numbers_of(values: Any, key: str = "") -> Iterator[tuple[str, float]]:
 
 #: Of results.json the keys of each part of a study, and the kinds of page that tell of it.
 _PARTS = {
-    "walks": ("walks", "walks-table", "frames"),
+    "walks": ("walks", "walks-table", "frames", "fans"),
     "routes": ("routes", "routes-oblique"),
     "close_in": ("close-in", "side-by-side", "client", "contact"),
     "animals": ("animals",),
@@ -108,6 +99,9 @@ _PARTS = {
     "heat": ("heat",),
     "sun": ("sun",),
     "doubt": ("doubt",),
+    "seen_from": ("views",),
+    "sections": ("section", "contact", "side-by-side", "client"),
+    "outlook": ("outlook",),
 }
 
 
@@ -118,6 +112,10 @@ def part_of_page(document: dict[str, Any], option: str, kind: str) -> dict[str, 
     document["options"] = [
         {key: values for key, values in one.items() if key not in left_out} for one in document["options"]
     ]
+    for one in document["options"]:
+        one["detectors"] = [
+            {key: values for key, values in unit.items() if key not in left_out} for unit in one["detectors"]
+        ]
     if not option:
         return document
     ranked = ("name", "detectors", "protected_share", "weighted_share", "scenarios")
@@ -125,50 +123,6 @@ def part_of_page(document: dict[str, Any], option: str, kind: str) -> dict[str, 
         one if one["name"] == option else {key: one[key] for key in ranked} for one in document["options"]
     ]
     return {**document, "options": options}
-
-
-def derived(document: dict[str, Any], outcome: Outcome) -> dict[str, Any]:
-    """Sums and shares of numbers of results.json that pages tell as well, by what they are.
-
-    What two options hold together and alone is counted on the maps of verdicts.tif.
-    """
-    ground = document["site"]["ground"]
-    whole = ground["known_m2"] + ground["unknown_m2"]
-    measured = ground["known_m2"] - ground["bridged_m2"]
-    told: dict[str, Any] = {
-        "worked_on_m2": whole,
-        "measured_m2": measured,
-        "measured_share": [
-            part / whole
-            for part in (ground["known_m2"], measured, ground["unknown_m2"], ground["bridged_m2"])
-        ],
-        "protected_share": [
-            (part["known_m2"] - part["bridged_m2"]) / max(part["known_m2"] + part["unknown_m2"], 1e-9)
-            for part in ground["protected"]
-        ],
-    }
-    for option in document["options"]:
-        told[f"{option['name']} head_deg"] = [
-            (unit["bearing_deg"] + pan) % 360 for unit in option["detectors"] for pan in unit["pan_deg"]
-        ]
-        judged = sum(option["area_m2"].values())
-        for layer, causes in option["causes"].items():
-            broken = judged - sum(causes.values())
-            away = sum(causes.get(key, 0.0) for key in ("outside arc", "beyond range", "masked"))
-            told[f"{option['name']} {layer} of_m2"] = [broken, judged - away]
-    best = outcome.option(outcome.ranking[0])
-    for option in outcome.options:
-        told[f"{option.name} beside_best_m2"] = beside_best_m2(option, best, outcome)
-    return told
-
-
-def beside_best_m2(option: OptionResult, best: OptionResult, outcome: Outcome) -> list[float]:
-    """Ground that both hold, that one holds alone, that the other does; then the same of protected ground."""
-    own, other = option.verdicts == Verdict.BOTH, best.verdicts == Verdict.BOTH
-    counted = protected_weight(outcome.terrain.ground, outcome.terrain.protect) > 0
-    cell_m2 = outcome.terrain.ground.cell_m**2
-    masks = own & other, own & ~other, other & ~own
-    return [float((mask & part).sum()) * cell_m2 for part in (True, counted) for mask in masks]
 
 
 def is_told(said: Said, pool: list[tuple[str, float]]) -> bool:

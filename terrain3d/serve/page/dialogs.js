@@ -7,6 +7,7 @@ import { setLook } from "/top.js";
 export function shut() {
   own.dialog = null;
   sheets = null; // the folder is looked at again when it matters again
+  looks += 1;
   redraw();
 }
 
@@ -161,6 +162,8 @@ let day = "";
 /** Sheets of walk tests in the folder, and the one to be read; null before they were looked for. @type {string[] | null} */
 let sheets = null;
 let sheet = "";
+/** Counts the looks for them: what an earlier one finds late is of no use. */
+let looks = 0;
 
 function handOver() {
   const shown = state.options.find((/** @type {any} */ option) => option.is_shown)?.name;
@@ -187,7 +190,9 @@ function handOver() {
 function readForm(shown, on) {
   if (sheets === null) {
     sheets = [];
+    const look = looks;
     link.ask({ do: "walk_sheets" }).then((answer) => {
+      if (look !== looks) return;
       sheets = answer?.files ?? [];
       redraw();
     });

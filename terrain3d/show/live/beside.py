@@ -10,12 +10,13 @@ from PIL import Image, ImageDraw
 from terrain3d import palette
 from terrain3d.cover.profile import Profile, changes, ground_at, line_profile
 from terrain3d.detector.figures import Figure
+from terrain3d.detector.outline import Span, layer_outline, span_of
 from terrain3d.detector.pose import Detector, posed_heads, shut_arcs
 from terrain3d.palette import Rgb
 from terrain3d.sentences.section import change_words, metres
 from terrain3d.show.labels import placed_in_a_row
 from terrain3d.show.lettering import fitted_lines, line_width
-from terrain3d.show.outlook_image import Span, layer_outline, shaded, span_of
+from terrain3d.show.outlook_image import shaded
 from terrain3d.show.section_image import Window, cut_image, line_image, over_ground_pieces
 from terrain3d.show.silhouettes import silhouette
 from terrain3d.show.writing import letter_mask, sign_board

@@ -16,11 +16,10 @@ from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import haloed, marked
 from terrain3d.show.pages.plan import begin_plan
 from terrain3d.show.pages.sheet import COLUMN_RIGHT, PICTURE, Page, Place, Sheet
-from terrain3d.walk.moments import Moment, moments_of, walked_line
+from terrain3d.walk.moments import MOMENTS, Moment, moments_of, walked_line
 from terrain3d.walk.pulses import WalkResult, try_walk
 
-#: Frames of a page, in two rows.
-FRAMES = 8
+#: Frames of a page stand in two rows.
 _ACROSS, _GAP = 4, 0.02
 _TOP, _FLOOR, _TEXT = 0.875, 0.135, 0.094
 WALKER = Sign("who walks", width=0.0, mark=Mark("o", 7.5, palette.FIGURE, "white", 1.2))
@@ -56,13 +55,13 @@ def frames_sheet(context: PageContext, option: OptionResult, place: int) -> Shee
     """The page of one walk, by its place among those of the site."""
     walk = walk_of(context, option, place)
     page = context.begin_option(
-        option, f'"{walk.name}" at {FRAMES} moments, plans north up', walk_words(walk)
+        option, f'"{walk.name}" at {MOMENTS} moments, plans north up', walk_words(walk)
     )
     width = (COLUMN_RIGHT - PICTURE[0] - (_ACROSS - 1) * _GAP) / _ACROSS
-    height = (_TOP - _FLOOR) / (FRAMES // _ACROSS)
+    height = (_TOP - _FLOOR) / (MOMENTS // _ACROSS)
     size = (width, height - _TEXT - _GAP)
     base = context.base_in(size, [walk.line])
-    for k, moment in enumerate(moments_of(walk, FRAMES)):
+    for k, moment in enumerate(moments_of(walk, MOMENTS)):
         left = PICTURE[0] + (k % _ACROSS) * (width + _GAP)
         top = _TOP - (k // _ACROSS) * height
         _draw_frame(page, context, option, base, walk, moment, (left, top - size[1], *size))

@@ -6,12 +6,11 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import Polygon
 from matplotlib.ticker import MultipleLocator
-from numpy.typing import NDArray
 
 from terrain3d import palette
-from terrain3d.cover.layer_shares import layer_shares
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.profile import head_bearings
+from terrain3d.detector.outline import Span, in_world, layer_outline, span_of
 from terrain3d.detector.pose import Detector, PosedHead, posed_heads, shut_arcs
 from terrain3d.job import Outcome
 from terrain3d.sentences.outlook import figure_lines, layer_words, outlook_sentence
@@ -30,15 +29,7 @@ from terrain3d.show.legend import (
     masked_signs,
     site_signs,
 )
-from terrain3d.show.outlook_image import (
-    NEAREST_M,
-    Span,
-    distance_share,
-    in_world,
-    layer_outline,
-    shaded,
-    span_of,
-)
+from terrain3d.show.outlook_image import NEAREST_M, distance_share, shaded
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import HALO, Label, place_labels
 from terrain3d.show.pages.on_sight import at_foot, draw_figure, draw_protected
@@ -54,21 +45,16 @@ from terrain3d.show.pages.size import HEIGHT_PX, WIDTH_PX
 from terrain3d.show.sections import unit_section
 from terrain3d.sight.hits import Hit
 from terrain3d.sight.picture import Picture, picture
-from terrain3d.units import Floats, direction
+from terrain3d.units import Floats
 from terrain3d.walk.along import layers_over
-
-Ints = NDArray[np.int64]
+from terrain3d.walk.outlook import figure_places, outlook_shares, place_of
 
 #: How far sight is followed past the range, times.
 PAST_RANGE_TIMES = 4.0
 #: Lines of equal distance on the ground, metres.
 CONTOURS_M = (2.0, 4.0, 8.0, 12.0, 24.0, 48.0)
-#: Figures stand so far away, metres.
-FIGURES_M = (4.0, 8.0, 12.0)
 #: Directions are cast for no finer a page than this, however fine the paper.
 _FINEST = 1.6
-#: Elevations between the directions that are counted, degrees.
-_FINE_DEG = 0.1
 
 
 def pages(context: PageContext) -> list[Page]:
@@ -98,8 +84,7 @@ def outlook_sheet(context: PageContext, option: OptionResult, unit: Detector) ->
         elevations,
         PAST_RANGE_TIMES * unit.type.max_range,
     )
-    shares = layer_shares(unit, *_met(outcome, unit, azimuths))
-    sentence = outlook_sentence(shares, outcome.terrain.solids.names)
+    sentence = outlook_sentence(outlook_shares(outcome.terrain, unit), outcome.terrain.solids.names)
     page = context.begin_option(option, view, sentence)
     axes = page.picture_axes(WIDE_PICTURE)
     axes.imshow(
@@ -144,7 +129,7 @@ def _name_and_measure(page: Sheet, axes: Axes, outcome: Outcome, unit: Detector,
     # Distances are written on the ground already.
     taken = [text.get_window_extent() for text in axes.texts]
     for away_m, turn in figure_places(unit):
-        x, y = _place_of(unit, away_m, turn)
+        x, y = place_of(unit, away_m, turn)
         standing = draw_figure(axes, terrain, unit.eye, unit.bearing_deg, outcome.figure, (x, y))
         if standing is None:
             continue
@@ -155,26 +140,9 @@ def _name_and_measure(page: Sheet, axes: Axes, outcome: Outcome, unit: Detector,
     place_labels(axes, [*labels, *names], taken)
 
 
-def figure_places(unit: Detector) -> list[tuple[float, float]]:
-    """Where figures stand within a unit's range: metres away, and degrees from its facing, right positive.
-
-    Beside each other, so that none hides another, and within the arcs.
-    """
-    ends = [
-        in_world(unit, head, np.array([-0.5, 0.5]) * head.arc_deg, 0.0)[:, 0] for head in posed_heads(unit)
-    ]
-    width, span = 2 * float(np.abs(ends).max()), span_of(unit)
-    apart = min(0.28 * width, (span.right - span.left) / 9)
-    return [
-        (away, apart * place)
-        for away, place in zip(FIGURES_M, (-1, 0, 1), strict=True)
-        if away <= unit.type.max_range
-    ]
-
-
 def _with_figures(span: Span, outcome: Outcome, unit: Detector) -> Span:
     """What the picture holds so that the figures are in it from head to foot, and what is written there."""
-    x, y = np.transpose([_place_of(unit, *place) for place in figure_places(unit)] or [(unit.x, unit.y)])
+    x, y = np.transpose([place_of(unit, *place) for place in figure_places(unit)] or [(unit.x, unit.y)])
     foot = outcome.terrain.ground.height_at(x, y) - unit.eye[2]
     far = np.maximum(np.hypot(x - unit.x, y - unit.y), NEAREST_M)
     known = np.isfinite(foot)
@@ -183,20 +151,6 @@ def _with_figures(span: Span, outcome: Outcome, unit: Detector) -> Span:
     low = float(np.degrees(np.arctan2(foot, far))[known].min()) - 7
     high = float(np.degrees(np.arctan2(foot + outcome.figure.height_m, far))[known].max()) + 2
     return Span(span.left, span.right, max(min(span.low, low), -89.0), min(max(span.high, high), 89.0))
-
-
-def _place_of(unit: Detector, away_m: float, turn_deg: float) -> tuple[float, float]:
-    east, north = direction(unit.bearing_deg + turn_deg)
-    return unit.x + away_m * east, unit.y + away_m * north
-
-
-def _met(outcome: Outcome, unit: Detector, azimuths: Floats) -> tuple[Picture, Ints]:
-    """The directions of the unit's layers followed to its range, and which solid each meets (-1: none)."""
-    outlines = [layer_outline(unit, head, layer) for head in posed_heads(unit) for layer in head.layers]
-    elevation = np.vstack(outlines)[:, 1]
-    elevations = np.arange(float(elevation.min()), float(elevation.max()), _FINE_DEG) + _FINE_DEG / 2
-    seen = picture(outcome.terrain, unit.eye, unit.bearing_deg + azimuths, elevations, unit.type.max_range)
-    return seen, seen.solid
 
 
 def _distance_lines(axes: Axes, seen: Picture, azimuths: Floats, range_m: float) -> None:

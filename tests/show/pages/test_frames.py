@@ -13,11 +13,11 @@ from terrain3d import palette
 from terrain3d.sentences.walks import ALARM_RAISED, moment_words
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.film import EACH_MS, PICTURES, STAYS_MS, film_of
-from terrain3d.show.pages.frames import FRAMES, frames_sheet, walk_of
+from terrain3d.show.pages.frames import frames_sheet, walk_of
 from terrain3d.show.pages.names import pages_of
 from terrain3d.show.pages.stills import listed_pages, still_names
 from terrain3d.terrain import Walk
-from terrain3d.walk.moments import moments_of
+from terrain3d.walk.moments import MOMENTS, moments_of
 
 pytestmark = pytest.mark.usefixtures("coarse_ground")
 
@@ -60,7 +60,7 @@ def test_every_moment_is_told(walked):
         walk = walk_of(context, option, 1)
         with page_style():
             text = said(frames_sheet(context, option, 1))
-        moments = moments_of(walk, FRAMES)
+        moments = moments_of(walk, MOMENTS)
         for moment in moments:
             for words in moment_words(moment):
                 assert words in text

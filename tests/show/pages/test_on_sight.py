@@ -15,11 +15,12 @@ from terrain3d.detector.types import load_type
 from terrain3d.sentences.outlook import figure_lines
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.on_sight import draw_figure, outline_in_sight
-from terrain3d.show.pages.outlook import FIGURES_M, figure_places, outlook_sheet
+from terrain3d.show.pages.outlook import outlook_sheet
 from terrain3d.show.pages.sheet import Sheet
 from terrain3d.show.silhouettes import silhouette
 from terrain3d.sight.hits import in_sight
 from terrain3d.walk.along import layers_over
+from terrain3d.walk.outlook import FIGURES_M, figure_places
 
 ONE = load_type("one-head-90", Path())
 PERSON = Figure("person", 1.7, "for the tests")

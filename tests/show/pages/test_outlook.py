@@ -12,19 +12,15 @@ from shapes import box, plane, terrain, unit
 from test_stills import with_bad_names
 
 from terrain3d.cover.layer_shares import layer_shares
+from terrain3d.detector.outline import layer_outline, span_of
 from terrain3d.detector.pose import in_head, posed_heads
 from terrain3d.detector.types import load_type
 from terrain3d.job import run
 from terrain3d.sentences.outlook import outlook_sentence
 from terrain3d.show.lettering import page_style
+from terrain3d.show.outlook_image import distance_share, shaded
 from terrain3d.show.pages.context import PageContext
-from terrain3d.show.pages.outlook import (
-    distance_share,
-    layer_outline,
-    outlook_sheet,
-    shaded,
-    span_of,
-)
+from terrain3d.show.pages.outlook import outlook_sheet
 from terrain3d.show.pages.stills import write_stills
 from terrain3d.sight.picture import picture
 from terrain3d.terrain import Foliage
