@@ -1195,8 +1195,10 @@ class WalkedPoint(Part):
 class WalkCause(Part):
     """Something that may be off, with how likely it is by what was seen."""
 
-    cause: Literal["as set", "height", "bearing", "tilt", "roll", "range", "head", "leaves", "ground"] = said(
-        "What is off; `as set`: nothing is, by more than its standard deviation."
+    cause: Literal[
+        "as set", "height", "bearing", "tilt", "roll", "range", "head", "leaves", "ground", "unit"
+    ] = said(
+        "What is off; `as set`: nothing is, by more than its standard deviation; `unit`: it lights nowhere."
     )
     chance: float = told("chance", "How likely it is; of all causes together 1.")
     height_m: tuple[float, float, float] | None = told(

@@ -117,7 +117,7 @@ def unit_answer(unit: UnitReading) -> str:
 _NAMES = {
     Cause.AS_SET: "right", Cause.HEIGHT: "height", Cause.BEARING: "bearing", Cause.TILT: "tilt",
     Cause.ROLL: "roll", Cause.RANGE: "range", Cause.HEAD: "a dead head", Cause.LEAVES: "leaves",
-    Cause.GROUND: "ground",
+    Cause.GROUND: "ground", Cause.UNIT: "a dead unit",
 }  # fmt: skip
 
 
@@ -131,6 +131,8 @@ def cause_words(told: Told) -> str:
         return f"the range is set to {told.value:g} m"
     if told.cause is Cause.HEAD:
         return f"head {told.value:g} is dead"
+    if told.cause is Cause.UNIT:
+        return "the unit lights nowhere"
     if told.cause is Cause.LEAVES:
         how = "thinner" if told.value < 1 else "thicker"
         return f"the leaves are {how} than read, {told.low:.1f} to {told.high:.1f} times as dense"
@@ -164,6 +166,7 @@ def mend_words(told: Told) -> str:
     return {
         Cause.RANGE: " Set the range that the sheet says.",
         Cause.HEAD: " Look for covered zones, a loose plug or a setting that turns the head off.",
+        Cause.UNIT: " Look whether it has power, and whether it is set to walk test.",
         Cause.LEAVES: " Cut them, or draw them in the site file as they are.",
         Cause.GROUND: " Measure the ground between the unit and these points.",
     }.get(told.cause, "")

@@ -31,7 +31,7 @@ _TESTING = 3
 #: How much walks are to tell of each cause before any was made: a tilt or a range that is off opens most.
 _TELLING = {
     Cause.AS_SET: 3.0, Cause.TILT: 3.0, Cause.RANGE: 4.0, Cause.BEARING: 2.0, Cause.HEIGHT: 1.0,
-    Cause.ROLL: 1.0, Cause.HEAD: 0.5, Cause.LEAVES: 0.5, Cause.GROUND: 0.5,
+    Cause.ROLL: 1.0, Cause.HEAD: 0.5, Cause.LEAVES: 0.5, Cause.GROUND: 0.5, Cause.UNIT: 0.5,
 }  # fmt: skip
 #: Most walks that are added to prove pieces of the map.
 _MOST_MUST = 8

@@ -84,7 +84,7 @@ def _told(cause: Cause, guesses: Guesses, weights: Floats) -> Told:
     chance = float(weights.sum())
     own = weights > 0
     value, weight = guesses.value[own], weights[own]
-    if cause in (Cause.AS_SET, Cause.GROUND) or chance <= 0:
+    if cause in (Cause.AS_SET, Cause.GROUND, Cause.UNIT) or chance <= 0:
         return Told(cause, chance, 0.0, 0.0, 0.0)
     if cause in (Cause.RANGE, Cause.HEAD):
         choices = np.unique(value)

@@ -43,14 +43,18 @@ class Cause(Enum):
     HEAD = "head"
     LEAVES = "leaves"
     GROUND = "ground"
+    UNIT = "unit"
 
 
 #: How often each is what is found, before anything is walked: common practice, no source.
 _CHANCE = {
     Cause.AS_SET: 0.32, Cause.HEIGHT: 0.08, Cause.BEARING: 0.12, Cause.TILT: 0.16, Cause.ROLL: 0.06,
     Cause.RANGE: 0.16, Cause.HEAD: 0.04, Cause.LEAVES: 0.03, Cause.GROUND: 0.03,
+    Cause.UNIT: 0.03,
 }  # fmt: skip
 CAUSES = tuple(_CHANCE)
+#: The number of the dead head where all of them are: the unit has no power, or shows nothing.
+ALL_HEADS = -2
 #: Places from which is looked, for each cause, and guesses from each place.
 _LOOKS = {Cause.HEIGHT: 60, Cause.LEAVES: 32, Cause.GROUND: 40}
 _LOOKS_ELSE, _GUESSES = 40, 32
@@ -82,7 +86,7 @@ class Guesses:
     range_m : (n,) float
         As the unit is.
     dead_head : (n,) int64
-        From 0; -1 is none.
+        From 0; -1 is none, `ALL_HEADS` all.
     look : (n,) int64
         Row of the places.
     height_m, leaves : (l,) float
@@ -142,6 +146,8 @@ def draw_guesses(unit: Detector, terrain: Terrain, sizes: ErrorSizes, seed: int)
             value = range_m = np.array(others)[np.arange(n) % len(others)]
         elif cause is Cause.HEAD:
             value = dead = (np.arange(n) % len(unit.type.head)).astype(float)
+        elif cause is Cause.UNIT:
+            dead = np.full(n, float(ALL_HEADS))
         elif cause is Cause.LEAVES:
             thin = np.arange(n_looks) % 2 == 0
             span = np.where(thin, math.log(_THINNEST), math.log(_THICKEST))
@@ -177,6 +183,7 @@ def _possible(unit: Detector, terrain: Terrain, sizes: ErrorSizes, others: tuple
         Cause.TILT: sizes.tilt_deg > 0,
         Cause.ROLL: sizes.tilt_deg > 0,
         Cause.RANGE: bool(others),
+        Cause.HEAD: len(unit.type.head) > 1,
         Cause.LEAVES: _grows_near(terrain, unit),
         Cause.GROUND: sizes.ground_m > 0,
     }
@@ -293,7 +300,7 @@ def looked_from(site: Terrain, unit: Detector, higher_m: float, spots: Spots) ->
 def lit_by(seen: SightedUnit, hangs: Hanging, spots: Spots) -> Mask:
     """(m,) bool: whether each walk lights the indicator of a unit that hangs so."""
     own = seen.unit
-    if hangs.dead_head >= 0 and len(own.type.head) == 1:
+    if hangs.dead_head == ALL_HEADS or (hangs.dead_head >= 0 and len(own.type.head) == 1):
         return np.zeros(len(spots), bool)
     unit = replace(
         own,

@@ -6,6 +6,7 @@ import io
 import json
 import tomllib
 
+import numpy as np
 import pytest
 import seeded_tests as seeded
 from site_files import option_text, run, written
@@ -69,6 +70,13 @@ def test_a_head_that_is_dead(one):
     told = one.told(one.answers(dead_head=1))
     assert told.causes[0].cause is Cause.HEAD
     assert told.causes[0].value == 2
+    assert told.is_told
+
+
+def test_a_unit_that_lights_nowhere(one):
+    """No power, or not set to walk test: no setting is blamed for it."""
+    told = one.told(np.zeros(len(one.answers()), bool))
+    assert told.causes[0].cause is Cause.UNIT
     assert told.is_told
 
 
