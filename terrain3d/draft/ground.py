@@ -26,7 +26,7 @@ def setting_fields(table: str) -> tuple[Field, ...]:
     """The keys of a table that a site file has once.
 
     >>> [field.key for field in setting_fields("paper")][:3]
-    ['client', 'by', 'revision']
+    ['client', 'by', 'logo']
     """
     return tuple(
         field_of(info.alias or key, info)

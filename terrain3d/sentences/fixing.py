@@ -198,7 +198,7 @@ def staff_words(aim: HeadAim, is_one_of_several: bool) -> str:
     """How high the axes of a head pass a staff.
 
     >>> staff_words(HeadAim(1, 90.0, 5.0, 0.583, 1.0, 12.0, ()), False)
-    'On a staff 5 m off at 090.0° the lower axis is 0.58 m high, the upper 1.00 m; it lands 12.0 m off.'
+    'On a staff 5 m off at 090.0°: lower axis 0.58 m high, upper 1.00 m; the lower lands 12.0 m off.'
     """
     who = f"Head {aim.head}: " if is_one_of_several else ""
     if aim.staff_m is None or aim.lower_m is None or aim.upper_m is None:

@@ -141,7 +141,7 @@ def test_midsummer_sun_rises_north_of_east():
     day = datetime(2026, 6, 21, tzinfo=UTC).timetuple().tm_yday - 1
     rising = math.degrees(math.acos(math.sin(math.radians(23.437)) / math.cos(math.radians(45.0))))
     north_of, at_it, south_of = (
-        sun_times(site, (shapes.unit(tall(0.8), bearing_deg=bearing),), SETTING).layers[0].states[day]
+        sun_times(site, (shapes.unit(tall(1.0), bearing_deg=bearing),), SETTING).layers[0].states[day]
         for bearing in (rising - 3.0, rising, rising + 3.0)
     )
     assert (north_of == AWAY).all()

@@ -199,6 +199,14 @@ function pressed(event) {
     held = { what: shifts ? "shift" : "turn", from: pixel, isClick: event.button === 0 };
   }
   if (held.what === "turn" && state.view === "plan") held.what = "shift";
+  if (held.what === "edge") held.start = edgePlace(held, pixel);
+}
+
+/** Where an edge is taken hold of, at once: an answer would come when the pointer has gone on. @param {any} grip @param {[number, number]} pixel */
+function edgePlace(grip, pixel) {
+  const points = things().find((one) => one.id === grip.id)?.points ?? [];
+  const [from, to] = [points[grip.index], points[(grip.index + 1) % points.length]];
+  return from && to ? placeAtHeight(own.frame.panes[grip.pane], pixel, (from[2] + to[2]) / 2) ?? undefined : undefined;
 }
 
 /** @param {PointerEvent} event */
