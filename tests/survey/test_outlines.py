@@ -198,7 +198,8 @@ def test_mounts_of_two_files_must_differ_in_name(tmp_path: Path) -> None:
     ("name", "content", "message"),
     [
         ("a.geojson", None, "no such file"),
-        ("a.geojson", b"", "neither GeoJSON, GeoPackage, KML, Shapefile nor DXF"),
+        ("a.geojson", b"", "it is empty"),
+        ("a.geojson", b"outlines", "neither GeoJSON, GeoPackage, KML, Shapefile nor DXF"),
         ("a.shp", b"\x00\x00\x27\x0a", "cannot be read as a shapefile"),
         ("a.vrt", b"<OGRVRTDataSource/>", "no KML: it begins with <OGRVRTDataSource>"),
         ("a.kmz", b"PK\x03\x04" + b"x" * 90, "a ZIP archive, such as a KMZ"),
