@@ -163,9 +163,7 @@ def live_site(ready: Ready, before: LiveSite | None = None, progress: Progress |
     if before is not None and _only_options_differ(ready, before, types):
         site, surveyed = replace(before.site, file=ready.site, types=types), before.surveyed
     else:
-        site, surveyed = open_again(
-            ready, types, read, progress, most_cells=MOST_CELLS, spare_m=spare_m
-        )  # fmt: skip
+        site, surveyed = open_again(ready, types, read, progress, most_cells=MOST_CELLS, spare_m=spare_m)
         if before is not None and before.terrain is site.terrain:
             site = _with_scenarios_of(site, before.site)
     looks = KeptLooks(MOST_LOOKS) if before is None else before.looks
