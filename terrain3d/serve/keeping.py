@@ -197,7 +197,7 @@ def _step(session: "Session", is_back: bool) -> None:
     assert history is not None
     label = history.undo_label if is_back else history.redo_label
     if label is None:
-        session.say("There is no change to take back" if is_back else "There is no change to make again")
+        session.say("There is no change to take back" if is_back else "There is no change to do again")
         return
     chosen = _called(session)
     _ = history.take_back() if is_back else history.redo()
@@ -205,7 +205,7 @@ def _step(session: "Session", is_back: bool) -> None:
     if _called(session) != chosen:
         session.chosen = None  # its place in the file is that of another thing now
     session.keep_journal()
-    session.say(f"{'Taken back' if is_back else 'Made again'}: {label}")
+    session.say(f"{'Taken back' if is_back else 'Done again'}: {label}")
 
 
 def _called(session: "Session") -> tuple[str, str] | None:
