@@ -26,8 +26,8 @@ from terrain3d.show.shapes import filled_heights
 from terrain3d.sight.hits import reach_of
 from terrain3d.study import OptionStudy
 
-#: How far a step turns the view, degrees; how far it moves it, as a share of what is seen; how many times nearer
-#: it comes.
+#: How far a step turns the view, degrees; how far it moves it, as a share of what is seen; how many times
+#: nearer it comes.
 TURN_DEG, _MOVE_SHARE, NEARER = 5.0, 0.05, 1.12
 
 
