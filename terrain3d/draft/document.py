@@ -7,8 +7,8 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from terrain3d.draft.edits import is_there, value_at, with_value, without
-from terrain3d.draft.layout import Layout, contents, layout_of
+from terrain3d.draft.edits import is_there, value_at, with_entry, with_value, without
+from terrain3d.draft.layout import Layout, contents, layout_of, path_words
 from terrain3d.draft.layout import Path as Place
 from terrain3d.errors import InputError
 from terrain3d.outside import content
@@ -83,7 +83,7 @@ class Draft:
         """
         found = self.get(place, {})
         if not isinstance(found, dict):
-            raise InputError(f"{_words_of(place)} is no table", self.where, "write it as one")
+            raise InputError(f"{path_words(place)} is no table", self.where, "write it as one")
         return found
 
     def entries(self, place: Place) -> list[dict[str, Any]]:
@@ -96,12 +96,8 @@ class Draft:
         """
         found = self.get(place, [])
         if not isinstance(found, list) or not all(isinstance(one, dict) for one in found):
-            raise InputError(f"{_words_of(place)} is no list of tables", self.where, "write it as one")
+            raise InputError(f"{path_words(place)} is no list of tables", self.where, "write it as one")
         return found
-
-
-def _words_of(place: Place) -> str:
-    return " ".join(str(part + 1) if isinstance(part, int) else part for part in place)
 
 
 def read_draft(path: Path | str) -> Draft:
@@ -185,6 +181,20 @@ def edited(draft: Draft, place: Place, value: Any, order: Sequence[str] = ()) ->
         if value is None:
             return replace(draft, layout=without(draft.layout, place))
         return replace(draft, layout=with_value(draft.layout, place, value, order))
+    except InputError as error:
+        raise InputError(error.what, draft.where, error.mend) from None
+
+
+def with_table(draft: Draft, place: Place, table: Mapping[str, Any], order: Sequence[str] = ()) -> Draft:
+    """The draft with a table more in the list of tables at a place.
+
+    Raises
+    ------
+    InputError
+        Where its text is laid out so that none can be added.
+    """
+    try:
+        return replace(draft, layout=with_entry(draft.layout, place, table, order))
     except InputError as error:
         raise InputError(error.what, draft.where, error.mend) from None
 

@@ -6,7 +6,17 @@ from dataclasses import replace
 from itertools import pairwise, takewhile
 from typing import Any
 
-from terrain3d.draft.layout import Block, Contents, Layout, Pair, Path, Value, contents, line_end_at
+from terrain3d.draft.layout import (
+    Block,
+    Contents,
+    Layout,
+    Pair,
+    Path,
+    Value,
+    contents,
+    line_end_at,
+    path_words,
+)
 from terrain3d.draft.written import has_point, key_lines, key_text, number_text, value_text
 from terrain3d.errors import InputError
 
@@ -151,9 +161,8 @@ def with_entry(layout: Layout, path: Path, table: Mapping[str, Any], order: Sequ
 
 def odd_layout(path: Path) -> InputError:
     """The refusal of a text in which a thing cannot be changed alone."""
-    what = " ".join(str(part + 1) if isinstance(part, int) else part for part in path)
     return InputError(
-        f"the file is laid out so that this cannot be changed alone: {what}",
+        f"the file is laid out so that this cannot be changed alone: {path_words(path)}",
         mend="give each thing a table of its own, [[...]] with one key a line, or change it by hand",
     )
 

@@ -1,13 +1,13 @@
 """The ground of a draft, and what else its file says once: of the site, of its paper, of its studies."""
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, get_args
 
 from terrain3d.draft.document import TABLES, Draft, digits_of, edited, rounded
 from terrain3d.draft.kinds import Field, field_of, keys_of, made_of
 from terrain3d.errors import InputError
 from terrain3d.site import GroundSource, Plane, Shot, Site
-from terrain3d.tables import Table, checked
+from terrain3d.tables import FileName, Table, checked, metadata_of
 
 #: What says where the ground comes from, exactly one of them, and what goes with a survey alone.
 _SOURCES = ("file", "plane", "points", "shots")
@@ -33,6 +33,17 @@ def setting_fields(table: str) -> tuple[Field, ...]:
         for key, info in SETTINGS[table].model_fields.items()
         if not (table == "ground" and key in _SOURCES)
     )
+
+
+def names_files(table: str, key: str) -> bool:
+    """Whether a key of such a table names files.
+
+    >>> names_files("ground", "photo"), names_files("search", "types"), names_files("search", "units")
+    (True, True, False)
+    """
+    mark = get_args(FileName)[-1]
+    fields = SETTINGS[table].model_fields.items()
+    return any(mark in metadata_of(info) for name, info in fields if (info.alias or name) == key)
 
 
 def with_setting(draft: Draft, table: str, key: str, value: Any) -> Draft:

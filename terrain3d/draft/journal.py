@@ -1,5 +1,6 @@
 """Unsaved work beside the site file, so that a crash takes nothing with it."""
 
+import codecs
 import contextlib
 import json
 import os
@@ -99,7 +100,7 @@ def found(path: Path | None, folder: Path) -> Unsaved | None:
         if not isinstance(said, dict) or said.get("is") != _IS:
             raise ValueError(said)
         as_read = str(said["as_read"]).encode("utf-8", "surrogateescape")
-        mark = b"\xef\xbb\xbf" if said["has_mark"] is True else b""
+        mark = codecs.BOM_UTF8 if said["has_mark"] is True else b""
         draft = draft_of(mark + str(said["text"]).encode("utf-8"), path, folder)
     except (ValueError, KeyError):
         raise InputError(

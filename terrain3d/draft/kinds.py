@@ -6,6 +6,7 @@ from typing import Annotated, Any, Literal, get_args, get_origin
 
 from pydantic.fields import FieldInfo
 
+from terrain3d.errors import InputError
 from terrain3d.site import (
     ApproachShape,
     BeyondShape,
@@ -20,7 +21,7 @@ from terrain3d.site import (
     TreatShape,
     WalkShape,
 )
-from terrain3d.tables import Table, metadata_of, unit_of
+from terrain3d.tables import Table, checked, metadata_of, unit_of
 
 Form = Literal["point", "line", "outline"]
 #: The key that holds the points of each form, and how many points it takes at least.
@@ -118,6 +119,15 @@ _POINT_KEYS = ("at", "path", "outline")
 def keys_of(model: type[Table]) -> tuple[str, ...]:
     """The keys of a table as a site file has them, in order."""
     return tuple(info.alias or name for name, info in model.model_fields.items())
+
+
+def is_sound(model: type[Table], table: Mapping[str, Any]) -> bool:
+    """Whether a table of the site file says what its model takes."""
+    try:
+        checked(model, table, "")
+    except InputError:
+        return False
+    return True
 
 
 def field_of(key: str, info: FieldInfo, is_needed: bool = False, start: Any = None) -> Field:

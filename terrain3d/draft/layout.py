@@ -198,6 +198,15 @@ def contents(layout: Layout) -> Contents:
     return Contents(root, tuple(paths))
 
 
+def path_words(path: Path) -> str:
+    """A path as it is told, places in lists counted from one.
+
+    >>> path_words(("option", 0, "detector", 1, "mount"))
+    'option 1 detector 2 mount'
+    """
+    return " ".join(str(part + 1) if isinstance(part, int) else part for part in path)
+
+
 def line_end_at(text: str, place: int) -> int:
     """Where the line of a place ends, its line end within it."""
     end = text.find("\n", place)

@@ -1,13 +1,12 @@
 """What a site file lists by name and does not draw: scenarios, and figures of its own."""
 
 from collections.abc import Mapping
-from dataclasses import replace
 from typing import Any
 
-from terrain3d.draft.document import TABLES, Draft, edited, rounded
-from terrain3d.draft.edits import with_entry
+from terrain3d.draft.document import TABLES, Draft, edited, rounded, with_table
 from terrain3d.draft.kinds import Field, field_of, keys_of
 from terrain3d.draft.layout import Path as Place
+from terrain3d.draft.layout import path_words
 from terrain3d.draft.references import check_free, followed, named_at
 from terrain3d.errors import InputError
 from terrain3d.site import FigureShape, ScenarioShape
@@ -60,10 +59,7 @@ def added_entry(draft: Draft, table: str, values: Mapping[str, Any]) -> Draft:
     entry = {key: given[key] for key in keys_of(LISTED[table]) if key in given} | given
     checked(LISTED[table], entry, f"{draft.where}: {table}")
     check_free(draft, table, entry["name"])
-    try:
-        return replace(draft, layout=with_entry(draft.layout, (table,), entry, TABLES))
-    except InputError as error:
-        raise InputError(error.what, draft.where, error.mend) from None
+    return with_table(draft, (table,), entry, TABLES)
 
 
 def set_entry(draft: Draft, table: str, name: str, values: Mapping[str, Any]) -> Draft:
@@ -95,7 +91,7 @@ def removed_entry(draft: Draft, table: str, name: str) -> Draft:
     """
     place, _ = _entry(draft, table, name)
     if names := named_at(draft, table, name):
-        where = " ".join(str(part + 1) if isinstance(part, int) else part for part in names[0])
+        where = path_words(names[0])
         raise InputError(f"{name!r} is named by {where}", draft.where, "name another there first")
     return edited(draft, place, None)
 

@@ -1,13 +1,12 @@
 """The options of a draft and their units: added, copied, set and removed."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from terrain3d.detector.types import DetectorType, load_type
-from terrain3d.draft.document import TABLES, Draft, edited, rounded
-from terrain3d.draft.edits import with_entry
-from terrain3d.draft.kinds import Field, field_of, keys_of
+from terrain3d.draft.document import TABLES, Draft, edited, rounded, with_table
+from terrain3d.draft.kinds import Field, field_of, is_sound, keys_of
 from terrain3d.draft.layout import Path as Place
 from terrain3d.draft.references import followed, without_unit
 from terrain3d.errors import InputError
@@ -94,10 +93,7 @@ def added_option(
         table["detector"] = [_ordered(unit) for unit in units]
     shown = table if units else {**table, "detector": [_SOME_UNIT]}
     checked(Option, shown, f"{draft.where}: option {name!r}")
-    try:
-        return replace(draft, layout=with_entry(draft.layout, ("option",), table, TABLES))
-    except InputError as error:
-        raise InputError(error.what, draft.where, error.mend) from None
+    return with_table(draft, ("option",), table, TABLES)
 
 
 def copied_option(draft: Draft, name: str, copy: str) -> Draft:
@@ -164,11 +160,7 @@ def added_unit(draft: Draft, option: str, values: Mapping[str, Any]) -> tuple[Dr
             "give it another name",
         )
     checked(DetectorSetting, table, f"{draft.where}: option {option!r}, unit {table['name']!r}")
-    try:
-        layout = with_entry(draft.layout, (*place, "detector"), table)
-    except InputError as error:
-        raise InputError(error.what, draft.where, error.mend) from None
-    return replace(draft, layout=layout), str(table["name"])
+    return with_table(draft, (*place, "detector"), table), str(table["name"])
 
 
 def removed_unit(draft: Draft, option: str, unit: str) -> Draft:
@@ -208,13 +200,13 @@ def set_unit(draft: Draft, option: str, unit: str, values: Mapping[str, Any]) ->
     for key in new:
         if key not in _UNIT_KEYS:
             raise InputError(f"a unit has no {key!r}", where, f"it has {', '.join(_UNIT_KEYS)}")
-    is_sound = _is_sound(table)
-    if is_sound and isinstance(new.get("type"), str) and new["type"] != table["type"]:
+    was_sound = is_sound(DetectorSetting, table)
+    if was_sound and isinstance(new.get("type"), str) and new["type"] != table["type"]:
         new = _fitting(table, load_type(new["type"], draft.folder)) | new
     if new.get("name", unit) != unit and new["name"] in _unit_names(draft, option):
         raise InputError(f"there is a unit {new['name']!r} already", where, "give it another name")
     meant = {key: value for key, value in {**table, **new}.items() if value is not None}
-    if is_sound:
+    if was_sound:
         checked(DetectorSetting, meant, where)
     # What is taken out goes first: two keys may say the same thing.
     for key, value in sorted(new.items(), key=lambda one: one[1] is not None):
@@ -232,7 +224,7 @@ def _with_heads(draft: Draft, place: Place, heads: Any) -> Draft:
     if heads is None or len(there) != len(heads):
         draft = edited(draft, (*place, "head"), None)
         for head in heads or []:
-            draft = replace(draft, layout=with_entry(draft.layout, (*place, "head"), head))
+            draft = with_table(draft, (*place, "head"), head)
         return draft
     for number, (before, head) in enumerate(zip(there, heads, strict=True)):
         for key in before:
@@ -292,14 +284,6 @@ def _ordered(unit: Mapping[str, Any]) -> dict[str, Any]:
     return {key: table[key] for key in _UNIT_KEYS if table.get(key) is not None} | {
         key: value for key, value in table.items() if key not in _UNIT_KEYS
     }
-
-
-def _is_sound(table: Mapping[str, Any]) -> bool:
-    try:
-        checked(DetectorSetting, table, "")
-    except InputError:
-        return False
-    return True
 
 
 def _height(draft: Draft, values: Mapping[str, Any], kind: DetectorType) -> float:

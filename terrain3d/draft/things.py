@@ -1,12 +1,11 @@
 """What is drawn in a draft: listed, added, moved, given values and names, and removed."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
-from terrain3d.draft.document import TABLES, Draft, digits_of, edited, rounded
-from terrain3d.draft.edits import with_entry
-from terrain3d.draft.kinds import KINDS, Kind, kind_of
+from terrain3d.draft.document import TABLES, Draft, digits_of, edited, rounded, with_table
+from terrain3d.draft.kinds import KINDS, Kind, is_sound, kind_of
 from terrain3d.draft.layout import Path as Place
 from terrain3d.draft.references import check_free, check_nothing_hangs, followed, without_what_hangs
 from terrain3d.errors import InputError
@@ -161,11 +160,7 @@ def added(
         return edited(draft, (what.table,), table, TABLES), what.table
     draft = _as_list(draft, what.table)
     place = len(draft.entries((what.table,)))
-    try:
-        layout = with_entry(draft.layout, (what.table,), table, TABLES)
-    except InputError as error:
-        raise InputError(error.what, draft.where, error.mend) from None
-    return replace(draft, layout=layout), f"{what.table}/{place}"
+    return with_table(draft, (what.table,), table, TABLES), f"{what.table}/{place}"
 
 
 def moved(draft: Draft, id_: str, points: Points) -> Draft:
@@ -196,7 +191,7 @@ def valued(draft: Draft, id_: str, key: str, value: Any) -> Draft:
         raise InputError(f"a {what.name} has no {key!r}", draft.where, f"it has {known}")
     new = rounded(value, 6)
     table = {name: one for name, one in {**entry, key: new}.items() if one is not None}
-    if _is_sound(what, entry):
+    if is_sound(what.model, entry):
         _check(draft, what, table)
     return edited(draft, (*place, key), new, what.order)
 
@@ -216,7 +211,7 @@ def renamed(draft: Draft, id_: str, name: str) -> Draft:
     if name == old:
         return draft
     check_free(draft, what.table, name)
-    if _is_sound(what, entry):
+    if is_sound(what.model, entry):
         _check(draft, what, {**entry, "name": name})
     return followed(edited(draft, (*place, "name"), name, what.order), what.table, old, name)
 
@@ -314,18 +309,10 @@ def _check(draft: Draft, what: Kind, table: Mapping[str, Any]) -> None:
         raise InputError("the line has no length", where, "give two points that differ")
 
 
-def _is_sound(what: Kind, table: Mapping[str, Any]) -> bool:
-    try:
-        checked(what.model, table, "")
-    except InputError:
-        return False
-    return True
-
-
 def _as_list(draft: Draft, table: str) -> Draft:
     """`[mount] file = ...` made the first of a list, as it is meant: `[[mount]]`."""
     value = draft.get((table,))
     if not isinstance(value, dict) or "file" not in value:
         return draft
     draft = edited(draft, (table,), None)
-    return replace(draft, layout=with_entry(draft.layout, (table,), value, TABLES))
+    return with_table(draft, (table,), value, TABLES)

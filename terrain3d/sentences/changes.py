@@ -1,10 +1,9 @@
 """What was changed in a site file, a line for each thing."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from terrain3d.wording import counted, listed
+from terrain3d.wording import listed
 
 #: Values longer than this are not repeated.
 _LONG = 40
@@ -46,19 +45,6 @@ def change_words(change: Change) -> str:
     told = ["moved"] if any(key == change.points for key, _, _ in change.keys) else []
     told += [_key_words(*key) for key in change.keys if key[0] != change.points]
     return f"{change.thing}: {', '.join(told)}"
-
-
-def saved_words(changes: Sequence[str], file: str, before: str) -> str:
-    """What is said once a site file is saved.
-
-    >>> saved_words(["mount 'pole': added"], "site.toml", "site.toml.before")
-    "Saved in site.toml: mount 'pole': added. The file as it was is site.toml.before"
-    """
-    kept = f". The file as it was is {before}" if before else ""
-    if not changes:
-        return f"Saved in {file}{kept}"
-    told = changes[0] if len(changes) == 1 else counted(len(changes), "change")
-    return f"Saved in {file}: {told}{kept}"
 
 
 def _key_words(key: str, before: Any, after: Any) -> str:

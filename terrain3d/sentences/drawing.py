@@ -70,17 +70,6 @@ def survey_changed(names: Sequence[str]) -> str:
     )
 
 
-def verdict_at(verdict: str, x: float, y: float) -> str:
-    """The ground under the pointer.
-
-    >>> verdict_at("both layers", 3.04, -2.0)
-    'both layers at 3.0 m east, 2.0 m south'
-    """
-    east = f"{abs(x):.1f} m {'east' if x >= 0 else 'west'}"
-    north = f"{abs(y):.1f} m {'north' if y >= 0 else 'south'}"
-    return f"{verdict} at {east}, {north}"
-
-
 def left_words(unsaved: Sequence[str]) -> str:
     """What is left as it is when the page's server ends.
 

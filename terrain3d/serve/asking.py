@@ -15,7 +15,7 @@ from terrain3d.errors import InputError
 from terrain3d.search.would_hold import would_hold
 from terrain3d.sentences.asking import change_words, no_change_words, place_lines
 from terrain3d.sentences.options import brief_line
-from terrain3d.serve.bounds import FARTHEST_M, number, points, text
+from terrain3d.serve.bounds import FARTHEST_M, check_names, number, points, text
 from terrain3d.serve.settings import unit_changes
 from terrain3d.show.live.beside import (
     OUTLOOK_PX,
@@ -126,6 +126,7 @@ def _take(session: "Session", message: Message) -> None:
     if not isinstance(change, dict) or not isinstance(change.get("values"), dict):
         raise InputError("there is no such change", mend="ask again what would hold this")
     option, unit = text(change, "option"), text(change, "unit")
+    check_names(session.folder, change["values"].get("type"))
     at = points({"at": [change.get("at")]}, "at")[0]
     session.change(set_unit(session.draft, option, unit, change["values"]), f"set {unit} so that it holds")
     session.answer = _answered(session, {"x": at[0], "y": at[1]})
@@ -153,9 +154,7 @@ def picture_of(session: "Session", name: str) -> tuple[bytes, str] | None:
     line = chosen_line(session)
     if name == "section" and line is not None:
         option = session.now.option
-        profile = profile_along(
-            terrain, option.detectors, option.combine, *line, figure.height_m
-        )  # fmt: skip
+        profile = profile_along(terrain, option.detectors, option.combine, *line, figure.height_m)
         return packed(along_image(terrain, profile, figure, section_px))
     unit = session.unit
     if unit is None:

@@ -6,8 +6,8 @@ from typing import Any
 
 from terrain3d.errors import InputError
 
-#: Bytes of a message, drawn things of a site, letters of a name, points of an outline, at most.
-MOST_MESSAGE, MOST_THINGS, MOST_LETTERS, MOST_POINTS = 1 << 20, 1000, 200, 2000
+#: Drawn things of a site, letters of a name, points of an outline, at most.
+MOST_THINGS, MOST_LETTERS, MOST_POINTS = 1000, 200, 2000
 #: Points lie within this of the middle of the site's own metres.
 FARTHEST_M = 100_000.0
 #: Values within values, at most.

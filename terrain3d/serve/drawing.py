@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from terrain3d.draft.ground import with_plane, with_points, with_setting, with_shots
+from terrain3d.draft.ground import names_files, with_plane, with_points, with_setting, with_shots
 from terrain3d.draft.kinds import KINDS
 from terrain3d.draft.shapes import crosses_itself, from_tape
 from terrain3d.draft.things import added, moved, removed, renamed, thing, things_of, valued
@@ -16,10 +16,6 @@ if TYPE_CHECKING:
     from terrain3d.serve.session import Session
 
 Message = dict[str, Any]
-
-
-#: Keys of the single tables that name files.
-_NAMES_FILES = ("file", "surface", "terrain", "photo", "logo")
 
 
 def _check_draw(session: "Session", message: Message) -> dict[str, Any]:
@@ -73,7 +69,7 @@ def _move(session: "Session", message: Message) -> None:
 def _value(session: "Session", message: Message) -> None:
     id_, key = text(message, "id"), text(message, "key")
     if id_ in SINGLE_TABLES:
-        if key in _NAMES_FILES:
+        if names_files(id_, key):
             check_names(session.folder, message.get("value"))
         draft, name = with_setting(session.draft, id_, key, message.get("value")), f"[{id_}]"
     else:

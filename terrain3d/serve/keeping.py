@@ -1,6 +1,7 @@
 """What a person opens, begins, saves and takes back: the draft, its file and the journal beside it."""
 
 from collections.abc import Iterator
+from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,7 +15,7 @@ from terrain3d.errors import InputError
 from terrain3d.readers.surveys import EXTENSIONS
 from terrain3d.sentences.drawing import brought_back, saved_words
 from terrain3d.serve.bounds import inside, number, points, text
-from terrain3d.serve.live_site import live_site
+from terrain3d.serve.live_site import Stamp, live_site, stamp_of
 from terrain3d.site import GroundSource
 from terrain3d.survey.inspect import inspect, report_lines
 from terrain3d.tables import checked
@@ -36,7 +37,9 @@ def beginnings(folder: Path) -> dict[str, Any]:
         has_unsaved = False
     return {
         "unsaved": has_unsaved,
-        "sites": [path.name for path in files if path.suffix.lower() == ".toml" and _is_site(path)],
+        "sites": [
+            path.name for path in files if path.suffix.lower() == ".toml" and _is_site(path, stamp_of(path))
+        ],
         "surveys": [{"file": path.name, "doubts": []} for path in files if path.suffix.lower() in EXTENSIONS],
     }
 
@@ -46,7 +49,8 @@ def _files(folder: Path) -> Iterator[Path]:
     yield from found[:_MOST_FILES]
 
 
-def _is_site(path: Path) -> bool:
+@lru_cache(maxsize=2 * _MOST_FILES)
+def _is_site(path: Path, _stamp: Stamp | None) -> bool:
     """Whether a file says where its ground comes from: types and walk tests are TOML too."""
     try:
         return "ground" in read_draft(path).tables
@@ -193,7 +197,7 @@ def _step(session: "Session", is_back: bool) -> None:
     assert history is not None
     label = history.undo_label if is_back else history.redo_label
     if label is None:
-        session.say("There is no change to take back" if is_back else "There is no change to make again")
+        session.say("There is no change to take back" if is_back else "There is no change to do again")
         return
     chosen = _called(session)
     _ = history.take_back() if is_back else history.redo()
@@ -201,7 +205,7 @@ def _step(session: "Session", is_back: bool) -> None:
     if _called(session) != chosen:
         session.chosen = None  # its place in the file is that of another thing now
     session.keep_journal()
-    session.say(f"{'Taken back' if is_back else 'Made again'}: {label}")
+    session.say(f"{'Taken back' if is_back else 'Done again'}: {label}")
 
 
 def _called(session: "Session") -> tuple[str, str] | None:

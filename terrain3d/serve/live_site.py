@@ -48,7 +48,7 @@ class LiveSite:
         Its ground without gaps, to draw on.
     spare_m : float
         Ground that is read farther around mounts than units reach: none where the file had mounts at first.
-    stamps : mapping of Path to (int, int) or None
+    stamps : mapping of Path to Stamp or None
         Of the files of its survey when they were read, as `stamps_of` gives them.
     """
 
@@ -110,19 +110,23 @@ class LiveSite:
         return replace(self, stamps=stamps_of(self.stamps))
 
 
-#: When files were written, nanoseconds, and how long they are, bytes; None for one that is not there.
-Stamps = Mapping[Path, tuple[int, int] | None]
+#: When a file was written, nanoseconds, and how long it is, bytes.
+Stamp = tuple[int, int]
+#: Of files; None for one that is not there.
+Stamps = Mapping[Path, Stamp | None]
+
+
+def stamp_of(path: Path) -> Stamp | None:
+    """When a file was written last, and how long it is: another stamp is another file."""
+    with suppress(OSError):
+        found = path.stat()
+        return found.st_mtime_ns, found.st_size
+    return None
 
 
 def stamps_of(paths: Iterable[Path]) -> Stamps:
-    """When files were written last, and how long they are: another stamp is another file."""
-    stamps: dict[Path, tuple[int, int] | None] = {}
-    for path in paths:
-        stamps[path] = None
-        with suppress(OSError):
-            found = path.stat()
-            stamps[path] = found.st_mtime_ns, found.st_size
-    return stamps
+    """The stamp of each file."""
+    return {path: stamp_of(path) for path in paths}
 
 
 def _survey_files(ready: Ready) -> tuple[Path, ...]:
@@ -159,9 +163,7 @@ def live_site(ready: Ready, before: LiveSite | None = None, progress: Progress |
     if before is not None and _only_options_differ(ready, before, types):
         site, surveyed = replace(before.site, file=ready.site, types=types), before.surveyed
     else:
-        site, surveyed = open_again(
-            ready, types, read, progress, most_cells=MOST_CELLS, spare_m=spare_m
-        )  # fmt: skip
+        site, surveyed = open_again(ready, types, read, progress, most_cells=MOST_CELLS, spare_m=spare_m)
         if before is not None and before.terrain is site.terrain:
             site = _with_scenarios_of(site, before.site)
     looks = KeptLooks(MOST_LOOKS) if before is None else before.looks

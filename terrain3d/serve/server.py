@@ -62,8 +62,8 @@ class Session(Protocol):
     def do(self, message: Message) -> dict[str, Any] | None:
         """Carry out an order; what comes back is for whoever gave it."""
 
-    def tick(self) -> None:
-        """Look at what came about by itself."""
+    def tick(self) -> bool:
+        """Look at what came about by itself; whether the state may be another for it."""
 
     def state(self) -> dict[str, Any]:
         """All that a page shows besides the picture."""
@@ -126,6 +126,7 @@ class Serving:
         self._is_due = asyncio.Event()
         self._state: dict[str, Any] = {"opening": {"step": "opening", "share": 0.0}}
         self._told = json.dumps({"is": "state", **self._state})
+        self._is_opening_told = False
         self._frame: bytes | None = None
 
     @property
@@ -148,10 +149,12 @@ class Serving:
 
         self._session = await self._at_work(partial(begin, tell))
         self._session.tell = tell
+        is_first = True
         while True:
             taken, self._waiting = gathered(self._waiting), []
             is_free = any(tab.is_free for tab in self.tabs)
-            turn = await self._at_work(partial(_turn, self._session, taken, is_free))
+            turn = await self._at_work(partial(_turn, self._session, taken, is_free, is_first))
+            is_first = False
             for tab, answer in turn.answers:
                 tab.tell(answer)
             self._pass_on(turn)
@@ -202,20 +205,23 @@ class Serving:
     def _tell_opening(self, step: str, share: float) -> None:
         """What takes long says how far it is; the state that comes after it takes it away."""
         told = json.dumps({"is": "opening", "step": step, "share": share})
+        self._is_opening_told = True
         for tab in self.tabs:
             tab.answers.append(told)
             tab.has_more.set()
 
     def _pass_on(self, turn: "_Turn") -> None:
         """What came of a turn goes to every tab."""
-        state = self._state if turn.state is None else turn.state
-        told = json.dumps({"is": "state", **state})
-        is_new = told != self._told
-        self._state, self._told = state, told
+        is_new = self._is_opening_told
+        self._is_opening_told = False
+        if turn.state is not None:
+            told = json.dumps({"is": "state", **turn.state})
+            is_new = is_new or told != self._told
+            self._state, self._told = turn.state, told
         self._frame = turn.frame or self._frame
         for tab in self.tabs:
             if is_new:
-                tab.state = told
+                tab.state = self._told
             tab.frame = turn.frame or tab.frame
             tab.answers.extend(json.dumps(fault) for fault in turn.faults)
             tab.has_more.set()
@@ -231,8 +237,11 @@ class _Turn:
     frame: bytes | None
 
 
-def _turn(session: Session, taken: list[tuple[_Tab, Message]], is_free: bool) -> _Turn:
-    """Orders carried out, and a picture where one can be seen; a fault in one ends nothing else."""
+def _turn(session: Session, taken: list[tuple[_Tab, Message]], is_free: bool, is_first: bool) -> _Turn:
+    """Orders carried out, and a picture where one can be seen; a fault in one ends nothing else.
+
+    Where nothing was asked and nothing came about, the state is the one that was told.
+    """
     turn = _Turn([], [], None, None)
     for tab, message in taken:
         try:
@@ -247,8 +256,8 @@ def _turn(session: Session, taken: list[tuple[_Tab, Message]], is_free: bool) ->
         if answer is not None:
             turn.answers.append((tab, answer))
     try:
-        session.tick()
-        turn.state = session.state()
+        if session.tick() or taken or is_first:
+            turn.state = session.state()
         frame = session.frame() if is_free else None
         turn.frame = None if frame is None else packed(frame)
     except Exception as error:  # noqa: BLE001  nor must one in a picture

@@ -101,6 +101,7 @@ class Session:
         self._serial, self._is_due = 0, False
         # Of a picture that a fault left half changed: what was hidden, whether in plan, whether hurried.
         self._put_back: tuple[set[str], bool, bool] | None = None
+        self._is_put_back = False  # so that the page is told once more what it shows
         self.answer: asking.Answer | None = None
         self.study: Study | None = None
         self.found: working.Found | None = None
@@ -183,10 +184,19 @@ class Session:
             self.beside_version += 1
         return self.beside_version
 
-    def tick(self) -> None:
-        """Look after what goes on beside: work, unsaved changes, and the file on disk."""
+    def tick(self) -> bool:
+        """Look after what goes on beside: work, unsaved changes, and the file on disk.
+
+        Returns
+        -------
+        bool
+            Whether the state may be another than it was.
+        """
         news = self.work.poll()
-        if news is not None and self.history is not None:
+        if self.history is None:
+            return True  # the folder may have something else to begin with
+        is_other, self._is_put_back = self._is_put_back or news is not None, False
+        if news is not None:
             before = self._standing()
             try:
                 working.take_news(self, news)
@@ -194,15 +204,16 @@ class Session:
                 self.say(in_a_line(error), True)
             except Exception as error:  # noqa: BLE001  nor must what comes of work
                 self._go_back(before, error)
-        if self.history is not None:
-            changed = () if self.live is None else self.live.changed_files
-            if changed and not self.is_stale:
-                self.say(survey_changed([path.name for path in changed]), True)
-            is_file_stale = is_stale(self.history)
-            self.changed_survey = "" if is_file_stale else listed([path.name for path in changed])
-            self.is_stale = bool(changed) or is_file_stale
-            if self._is_journal_due:
-                self.keep_journal()
+        changed = () if self.live is None else self.live.changed_files
+        if changed and not self.is_stale:
+            self.say(survey_changed([path.name for path in changed]), True)
+        is_file_stale = is_stale(self.history)
+        stale = self.is_stale, self.changed_survey
+        self.changed_survey = "" if is_file_stale else listed([path.name for path in changed])
+        self.is_stale = bool(changed) or is_file_stale
+        if self._is_journal_due:
+            self.keep_journal()
+        return is_other or stale != (self.is_stale, self.changed_survey)
 
     def end(self) -> None:
         """Stop work and give back the graphics; unsaved changes stay beside the file.
@@ -297,7 +308,8 @@ class Session:
             self.live = replace(self.live, ready=checked_draft(self.draft))
 
     def close_site(self) -> None:
-        """Go back to where a site is begun."""
+        """Go back to where a site is begun; work for it ends, for nobody could see or stop it there."""
+        self.stop_work()
         if self.picture_ is not None:
             self.picture_.close()
         self.history = self.live = self.window = self.picture_ = self.chosen = self.answer = None
@@ -413,7 +425,7 @@ class Session:
         self.picture_.resize(*self.size)
         if is_elsewhere or is_turned:
             self.picture_.reset_camera()
-        self._put_back = None
+        self._put_back, self._is_put_back = None, True
 
     def due(self) -> None:
         """Have the picture drawn."""

@@ -9,7 +9,6 @@ import shapely
 
 from terrain3d.caution import SHORT_CAUTION
 from terrain3d.cover.option import OptionResult
-from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.types import builtin_names, load_type
 from terrain3d.draft.document import Draft
 from terrain3d.draft.ground import setting_fields
@@ -19,9 +18,9 @@ from terrain3d.draft.things import Thing, layers_of, things_of
 from terrain3d.errors import InputError
 from terrain3d.ranking.compare import held_share
 from terrain3d.sentences import words, work
+from terrain3d.sentences.asking import verdict_at
 from terrain3d.sentences.drawing import next_step, no_unit_yet
 from terrain3d.sentences.options import brief_line, worst_words
-from terrain3d.sentences.verdicts import UNKNOWN_WORDS, VERDICT_WORDS
 from terrain3d.sentences.warnings import voiding
 from terrain3d.serve import settings
 from terrain3d.serve.asking import chosen_line
@@ -147,7 +146,7 @@ def pointed(session: "Session", px: float, py: float) -> dict[str, Any]:
     code = code_at(session.site, option, x, y)
     return {
         "is": "pointed", "ground": [x, y, z], "over": _thing_at(session, x, y),
-        "verdict": None if code is None else verdict_words(code), "option": option.name,
+        "verdict": None if code is None else verdict_at(code), "option": option.name,
     }  # fmt: skip
 
 
@@ -157,10 +156,6 @@ def code_at(live: "LiveSite", option: OptionResult, x: float, y: float) -> int |
     ny, nx = ground.z.shape
     i, j = round((x - ground.x0) / ground.cell_m), round((y - ground.y0) / ground.cell_m)
     return int(option.verdicts[j, i]) if 0 <= i < nx and 0 <= j < ny else None
-
-
-def verdict_words(code: int) -> str:
-    return UNKNOWN_WORDS if code == UNKNOWN else VERDICT_WORDS[Verdict(code)]
 
 
 @lru_cache(maxsize=1)

@@ -6,7 +6,6 @@ import signal
 import subprocess
 import sys
 import threading
-from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -60,8 +59,6 @@ class Work:
     ----------
     folder : Path
         Nothing is written outside it.
-    on_news : callable, optional
-        Called from a thread of its own whenever `poll` has something new.
 
     Examples
     --------
@@ -71,9 +68,8 @@ class Work:
     True
     """
 
-    def __init__(self, folder: Path, on_news: Callable[[], object] | None = None) -> None:
+    def __init__(self, folder: Path) -> None:
         self.folder = folder
-        self._on_news = on_news or (lambda: None)
         self._lock = threading.Lock()
         self._process: subprocess.Popen[bytes] | None = None
         self._reader: threading.Thread | None = None
@@ -178,7 +174,6 @@ class Work:
             if self._process is not process or self._news is None:
                 return  # it was stopped
             self._news = news
-        self._on_news()
 
     def _end(self) -> None:
         """Wait for a process that has ended, and close what led to it."""

@@ -262,9 +262,7 @@ def _found_set(result: SearchResult | NothingFits) -> Found:
         return Found(title, (search_why(result),))
     options = as_options(result)
     judged = result.outcome.options
-    rows = [
-        found_option(option.name, held_words(one)) for option, one in zip(options, judged, strict=False)
-    ]  # fmt: skip
+    rows = [found_option(option.name, held_words(one)) for option, one in zip(options, judged, strict=False)]
     takes = [("option", option_table(option)) for option in options]
     return Found(title, (*rows, search_why(result)), tuple(takes))
 

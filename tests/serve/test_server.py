@@ -49,6 +49,7 @@ class Counting:
 
     def tick(self):
         """Nothing comes about by itself."""
+        return False
 
     def state(self):
         return {"site": {"name": "here", "unsaved": ["a wall"]}, "count": len(self.orders)}
@@ -227,6 +228,67 @@ def test_every_tab_sees_the_same():
                 assert (answer["n"], answer["ground"]) == (7, [1.0, 2.0, 3.0])
                 while (await next_of(two, "state"))["count"] < 3:
                     pass
+
+    asyncio.run(check())
+
+
+def test_an_idle_session_is_not_asked_for_its_state(monkeypatch):
+    """It is worked out after an order, and where something came about by itself."""
+    monkeypatch.setattr(server, "_TICK_S", 0.01)
+
+    class Idle(Counting):
+        looks = states = 0
+        has_news = False
+
+        def tick(self):
+            self.looks += 1
+            return self.has_news
+
+        def state(self):
+            self.states += 1
+            return super().state()
+
+    async def looked_at(session, times):
+        until = session.looks + times
+        while session.looks < until:
+            await asyncio.sleep(0.01)
+
+    async def check():
+        session = Idle()
+        async with served(session) as (serving, client):
+            await come_in(serving, client)
+            await looked_at(session, 5)
+            assert session.states == 1
+            async with socket_of(serving, client) as line:
+                await next_of(line, "state")
+                await line.send_json({"do": "seen"})
+                await looked_at(session, 3)
+                assert session.states == 1
+                await line.send_json({"do": "undo"})
+                assert (await next_of(line, "state"))["count"] == 1
+                assert session.states == 2
+            session.has_news = True
+            await looked_at(session, 3)
+            assert session.states >= 4
+
+    asyncio.run(check())
+
+
+def test_the_state_takes_away_how_far_something_is():
+    """Also where it is the one that was told before."""
+
+    class Inspecting(Counting):
+        def do(self, _message):
+            self.tell("reading the survey", 0.5)
+
+    async def check():
+        async with served(Inspecting()) as (serving, client):
+            await come_in(serving, client)
+            async with socket_of(serving, client) as line:
+                before = await next_of(line, "state")
+                await line.send_json({"do": "inspect"})
+                assert (await next_of(line, "opening"))["share"] == 0.5
+                assert await next_of(line, "state") == before
 
     asyncio.run(check())
 

@@ -277,6 +277,18 @@ def test_leaves_have_fewer_faces_while_something_moves_and_are_hidden_then_too(d
     assert faces() == whole
 
 
+def test_what_comes_into_the_folder_can_be_begun_with(page, folder):
+    """Before anything is open the folder is looked at again, and each file of it is read once."""
+    page("drop")
+    assert page.state["begin"]["sites"] == ["site.toml"]
+    text = (folder / "site.toml").read_text(encoding="utf-8")
+    (folder / "other.toml").write_text(text, encoding="utf-8")
+    assert page.session.tick()
+    assert page.state["begin"]["sites"] == ["other.toml", "site.toml"]
+    (folder / "other.toml").write_text("name = 'a type'\n", encoding="utf-8")
+    assert page.state["begin"]["sites"] == ["site.toml"]
+
+
 def test_two_sessions_on_one_file_tell_each_other_by_the_disk(page, folder):
     """What another saved meanwhile is noticed at the next look, and a save then asks who wins."""
     other = Session(folder, read_draft(folder / "site.toml"))
@@ -284,7 +296,8 @@ def test_two_sessions_on_one_file_tell_each_other_by_the_disk(page, folder):
     other.do({"do": "save"})
     other.end()
     page("draw", kind="mount", points=[[-3, -3]], name="mine")
-    page.session.tick()
+    assert page.session.tick()
+    assert not page.session.tick(), "told once"
     assert page.state["site"]["is_stale"]
     page.refuses("save", "changed on disk")
     page("keep_mine")

@@ -4,7 +4,6 @@ import os
 import signal
 import subprocess
 import sys
-import threading
 import time
 from pathlib import Path
 
@@ -190,9 +189,8 @@ def test_stopped_it_ends_at_once_and_leaves_nothing(work, tmp_path):
 
 
 def test_a_process_that_is_killed_is_told(tmp_path):
-    """As for want of memory: in words, once, through the callback too."""
-    news = threading.Event()
-    work = Work(tmp_path, news.set)
+    """As for want of memory: in words, once."""
+    work = Work(tmp_path)
     work.begin("study", read_draft(DEMO))
     at_work(work)
     os.killpg(work._process.pid, signal.SIGKILL)
@@ -202,7 +200,6 @@ def test_a_process_that_is_killed_is_told(tmp_path):
         "The study was not done: its process was ended from outside, perhaps for want of memory",
         False,
     )
-    assert news.is_set()
     assert work.poll() is None
 
 

@@ -107,6 +107,18 @@ def test_work_is_stopped_at_once(page):
     assert page.state["found"] is not None
 
 
+def test_work_for_a_site_ends_when_the_site_is_left(page):
+    """Before anything is open nobody could see it or stop it, and it would hold up the work of the next."""
+    page("study", parts=["doubt"])
+    page("drop")
+    assert not page.session.work.is_busy
+    page("open", file="site.toml")
+    assert page.state["work"] is None
+    page("study", parts=["close-in"])
+    wait(page)
+    assert page.state["found"] is not None
+
+
 def test_what_cannot_be_studied_is_said(empty_page):
     """Without a unit there is nothing to study; of parts there are those that there are."""
     page = empty_page

@@ -41,12 +41,12 @@ export function put(parent, children) {
     next = next.nextSibling;
     gone.remove();
   };
-  for (const [at, told] of kept.entries()) {
+  for (const told of kept) {
     if (!told && told !== "") continue;
     // What is gone goes first: whatever is moved in its place would lose the focus.
     while (next && next._key !== undefined && !keys.has(next._key)) drop();
     if (typeof told === "object" && told.props.key === undefined) {
-      const more = () => parent.childNodes.length - at > kept.length - at;
+      const more = () => parent.childNodes.length > kept.length;
       while (next && next._key === undefined && next._tag !== told.tag && more()) drop();
     }
     let node = next;

@@ -60,8 +60,8 @@ export function oneBlock(block) {
     return h("div", { class: "bar", "aria-hidden": "true" }, h("span", { style: { width: `${Math.round(block.fraction * 100)}%`, background: block.colour } }));
   }
   if (block.kind === "gap") return null;
-  const look = ["line", block.is_bold ? "bold" : "", block.is_quiet ? "quiet" : "", block.is_inset ? "inset" : "", block.kind === "band" ? "band" : ""].join(" ").trim();
-  if (block.kind === "paragraph" || block.kind === "band") return h("p", { class: look }, block.text);
+  const look = ["line", block.is_bold ? "bold" : "", block.is_quiet ? "quiet" : "", block.is_inset ? "inset" : ""].join(" ").trim();
+  if (block.kind === "paragraph") return h("p", { class: look }, block.text);
   return h("div", { class: look }, signed(block.sign), h("span", { class: "text" }, block.text), figures(block.figures));
 }
 

@@ -4,7 +4,7 @@ import { addPlace, askAt, drop, dropPlace, endDrawing, plan } from "/drawing.js"
 import { put } from "/dom.js";
 import { overlay } from "/overlay.js";
 import { drawnBy, framesGoTo, link, own, redraw, state, things } from "/page.js";
-import { bearingOf, lengthOf, paneAt, pixelOf, placeAtHeight, snapped } from "/project.js";
+import { bearingOf, paneAt, pixelOf, placeAtHeight, snapped } from "/project.js";
 
 const TURN_DEG_PER_PX = 0.35;
 const CLICK_PX = 5;
@@ -381,11 +381,4 @@ function moveCross([across, up], by) {
   const [width, height] = own.frame.size;
   cross = [Math.min(Math.max(x + across * by, 0), width - 1), Math.min(Math.max(y - up * by, 0), height - 1)];
   point(cross);
-}
-
-/** How long and in which direction the edge is that is being drawn. */
-export function measured() {
-  const last = own.draw?.points[own.draw.points.length - 1];
-  const at = own.pointed?.at;
-  return last && at ? { length: lengthOf(last, at), bearing: bearingOf(last, at) } : null;
 }

@@ -31,8 +31,6 @@ from terrain3d.study import OptionStudy
 from terrain3d.walk.routes import OpenRoutes
 from terrain3d.walk.ways_in import WayIn
 
-#: A figure that is not there.
-_NONE = "\u2013"
 #: Over what the colours of the chance are.
 CHANCE_HEADING = "Both layers hold, of all draws"
 _Options = tuple[OptionResult, ...]
@@ -176,4 +174,4 @@ def _past_words(found: OptionStudy | None) -> str:
 
 
 def _silent_of(found: OptionStudy | None) -> str:
-    return _NONE if found is None or found.heat is None else silent_words(found.heat)
+    return NO_FIGURE if found is None or found.heat is None else silent_words(found.heat)

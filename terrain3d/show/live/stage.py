@@ -26,8 +26,9 @@ from terrain3d.show.shapes import filled_heights
 from terrain3d.sight.hits import reach_of
 from terrain3d.study import OptionStudy
 
-#: How far a step turns the view, degrees; how far it moves it, as a share of what is seen.
-_TURN_DEG, _MOVE_SHARE, _NEARER = 5.0, 0.05, 1.12
+#: How far a step turns the view, degrees; how far it moves it, as a share of what is seen; how many times
+#: nearer it comes.
+TURN_DEG, _MOVE_SHARE, NEARER = 5.0, 0.05, 1.12
 
 
 class Stage:
@@ -133,25 +134,34 @@ class Stage:
     def turn(self, across: float, up: float) -> None:
         """Turn the view about what it looks at, by steps to the right and upwards."""
         camera = self.plotter.renderers[0].camera
-        camera.Azimuth(-_TURN_DEG * across)
+        camera.Azimuth(-TURN_DEG * across)
         down = np.subtract(camera.position, camera.focal_point)
         height_deg = np.degrees(np.arcsin(down[2] / np.linalg.norm(down)))
-        camera.Elevation(float(np.clip(height_deg + _TURN_DEG * up, 3.0, 87.0) - height_deg))
+        camera.Elevation(float(np.clip(height_deg + TURN_DEG * up, 3.0, 87.0) - height_deg))
         self._clip()
 
     def move(self, across: float, up: float) -> None:
         """Move the view by steps to the right and upwards."""
+        step_m = _MOVE_SHARE * self._seen_m()
+        self._move_by(step_m * across, step_m * up)
+
+    def _move_by(self, right_m: float, up_m: float) -> None:
+        """Move the camera and what it looks at, as its picture has right and up."""
         camera = self.plotter.renderers[0].camera
         right = np.cross(camera.direction, camera.up)
         right /= np.linalg.norm(right)
-        seen = 2 * camera.distance * np.tan(np.radians(camera.view_angle / 2))
-        by = _MOVE_SHARE * seen * (across * right + up * np.cross(right, camera.direction))
+        by = right_m * right + up_m * np.cross(right, camera.direction)
         camera.position, camera.focal_point = np.add(camera.position, by), np.add(camera.focal_point, by)
         self._clip()
 
+    def _seen_m(self) -> float:
+        """Metres from the upper edge of a view to the lower, where it looks at."""
+        camera = self.plotter.renderers[0].camera
+        return float(2 * camera.distance * np.tan(np.radians(camera.view_angle / 2)))
+
     def approach(self, steps: float) -> None:
         """Come nearer by steps, or go farther."""
-        self.plotter.renderers[0].camera.Dolly(_NEARER**steps)
+        self.plotter.renderers[0].camera.Dolly(NEARER**steps)
         self._clip()
 
     def _clip(self) -> None:
