@@ -157,6 +157,9 @@ def test_a_logo_is_its_pixels_alone(tmp_path):
     (tmp_path / "sign.svg").write_text("<svg xmlns='http://www.w3.org/2000/svg'/>")
     with pytest.raises(InputError, match="no PNG or JPEG"):
         logo_png(tmp_path / "sign.svg")
+    Image.new("1", (8000, 5001)).save(tmp_path / "large.png")
+    with pytest.raises(InputError, match="8000 x 5001 pixels"):
+        logo_png(tmp_path / "large.png")
     (tmp_path / "cut.png").write_bytes(found[:60])
     with pytest.raises(InputError, match="no PNG or JPEG"):
         logo_png(tmp_path / "cut.png")
