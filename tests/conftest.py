@@ -8,10 +8,11 @@ import signal
 import subprocess
 import sys
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import Any
 
 import kept_kernels
 import pytest
@@ -118,6 +119,24 @@ def pytest_sessionfinish(session: pytest.Session) -> None:
 def ready() -> Callable[[str], list[object]]:
     """A command line for `python -c` and this code, of a process that has everything loaded already."""
     return partial(ready_process.program, os.environ[READY])
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    """One browser for all tests of a file."""
+    import browsers
+
+    with browsers.launched() as one:
+        yield one
+
+
+@pytest.fixture
+def look(browser) -> Iterator[Callable[..., Any]]:
+    """Opens an address in a window of its own; nothing may fail in it or leave the machine."""
+    import browsers
+
+    with browsers.looking(browser) as open_:
+        yield open_
 
 
 @pytest.fixture

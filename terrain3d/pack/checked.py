@@ -4,6 +4,7 @@ from collections.abc import Collection
 from pathlib import Path
 
 from terrain3d.errors import InputError
+from terrain3d.pack.layers import site_crs
 from terrain3d.pack.names import CONTENTS, GEOJSON, ON_EARTH, RESULTS, TABLES, asked
 from terrain3d.paper.folder import RESULTS as MAPS
 from terrain3d.paper.whole import check_folder
@@ -43,7 +44,7 @@ def check_pack(ready: Ready, where: str, out: Path, only: Collection[str] = ()) 
         When the site cannot have one of them, its logo cannot be used, or something of the user's is in the
         way.
     """
-    is_on_earth = ready.site.site.crs is not None
+    is_on_earth = site_crs(ready.site, ready.folder) is not None
     if not is_on_earth and (off := [kind for kind in only if kind in ON_EARTH]):
         raise InputError(
             f"{off[0]} needs a place on earth, and the site file is in local metres",

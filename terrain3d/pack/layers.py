@@ -3,6 +3,7 @@
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any, Literal
 
 import numpy as np
@@ -18,13 +19,15 @@ from terrain3d.frame import Frame
 from terrain3d.job import Outcome
 from terrain3d.pack.polygons import polygons_in, polygons_of
 from terrain3d.paper.rounded import area, share, size
-from terrain3d.readers.crs import read_crs
+from terrain3d.readers.crs import horizontal
 from terrain3d.sentences.routes import start_words
 from terrain3d.sentences.walktest import should_words
 from terrain3d.show.extent import stretch_outline
 from terrain3d.show.shapes import footprints
 from terrain3d.show.ways import drawn_routes
+from terrain3d.site import Site
 from terrain3d.study import Study
+from terrain3d.survey.build import crs_of_site
 from terrain3d.terrain import SURVEYED_LEAVES, Terrain
 from terrain3d.units import Floats, direction
 from terrain3d.walk.routes import OpenRoutes
@@ -96,12 +99,10 @@ def layers_of(study: Study, walks: WalkTest | None = None) -> tuple[Layer, ...]:
     return tuple(layer for layer in layers if layer.features)
 
 
-def site_crs(outcome: Outcome) -> pyproj.CRS | None:
-    """The CRS of the site file, in plan; None on a site in local metres."""
-    name = outcome.site.file.site.crs
-    if name is None or not outcome.terrain.frame.is_georeferenced:
-        return None
-    return read_crs(name, "[site] crs").to_2d()
+def site_crs(site: Site, folder: Path) -> pyproj.CRS | None:
+    """The CRS that the coordinates of a site file are in, in plan; None where they are local metres."""
+    crs = crs_of_site(site, folder)
+    return None if crs is None else horizontal(crs)
 
 
 def placed(shape: Any, frame: Frame, crs: pyproj.CRS | None) -> Any:

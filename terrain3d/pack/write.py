@@ -36,10 +36,10 @@ from terrain3d.paper.results import json_text
 from terrain3d.paper.study import study_rasters, study_values
 from terrain3d.paper.walktest import plan_values
 from terrain3d.paper.whole import whole_folder, writing_to
+from terrain3d.readers.crs import crs_words
 from terrain3d.sentences.pack import contents_text, drawing_notes
 from terrain3d.study import Study
-from terrain3d.survey.build import crs_of_site
-from terrain3d.typeset.report import report_pdf
+from terrain3d.typeset.pages import pdf
 from terrain3d.walktest.plan import WalkTest, plan_walks
 
 
@@ -60,7 +60,8 @@ class Pack:
 
     @cached_property
     def crs(self) -> pyproj.CRS | None:
-        return site_crs(self.outcome)
+        site = self.outcome.site
+        return site_crs(site.file, Path() if site.path is None else site.path.parent)
 
     @property
     def best(self) -> OptionResult:
@@ -69,14 +70,12 @@ class Pack:
     @cached_property
     def fixing(self) -> tuple[UnitFixing, ...]:
         """What the units of the best option are fixed by."""
-        file, path = self.outcome.site.file, self.outcome.site.path
-        crs = self.crs if path is None else crs_of_site(file, path.parent)
         self.tell("looking along each unit", 0.0)
         try:
-            return option_fixing(self.outcome, self.best.name, crs, file.site.date)
+            return option_fixing(self.outcome, self.best.name, self.crs, self.outcome.site.file.site.date)
         except InputError:
             # No magnetic model covers the day of the site: what a compass shows stays out, as without a day.
-            return option_fixing(self.outcome, self.best.name, crs, None)
+            return option_fixing(self.outcome, self.best.name, self.crs, None)
 
     @cached_property
     def walks(self) -> WalkTest | None:
@@ -182,7 +181,7 @@ def _content(path: Path) -> bytes:
 
 def _report(pack: Pack, folder: Path) -> None:
     report = report_of(pack.study)
-    (folder / "report.pdf").write_bytes(report_pdf(report.data, report.pictures))
+    (folder / "report.pdf").write_bytes(pdf("report", report.data, report.pictures))
 
 
 def _scene(pack: Pack, folder: Path) -> None:
@@ -195,7 +194,8 @@ def _plan(pack: Pack, folder: Path) -> None:
 
 def _drawing(pack: Pack, folder: Path) -> None:
     crs = metric_crs(pack.crs)
-    notes = drawing_notes(pack.outcome, None if crs is None else pack.outcome.site.file.site.crs)
+    named = None if crs is None else pack.outcome.site.file.site.crs or crs_words(crs)
+    notes = drawing_notes(pack.outcome, named)
     (folder / "plan.dxf").write_bytes(dxf_bytes(pack.layers, notes, pack.frame, crs))
 
 

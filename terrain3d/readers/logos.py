@@ -28,6 +28,8 @@ def logo_png(path: Path) -> bytes:
             if picture.width * picture.height > _MOST_PIXELS:
                 raise InputError(f"it has {picture.width} x {picture.height} pixels", str(path), mend)
             pixels = picture.convert("RGBA")
+    except InputError:
+        raise
     except (UnidentifiedImageError, OSError, ValueError, SyntaxError, Image.DecompressionBombError):
         raise InputError("it is no PNG or JPEG that can be read", str(path), mend) from None
     pixels.thumbnail((_KEPT_PX, _KEPT_PX))

@@ -64,7 +64,8 @@ def _coordinates(site: OpenedSite) -> str:
         return "local metres"
     east, north = origin
     place = f"{abs(north):.6f}° {'N' if north >= 0 else 'S'} {abs(east):.6f}° {'E' if east >= 0 else 'W'}"
-    return f"site file in {site.file.site.crs}, axes in metres from {place}, heights as surveyed"
+    named = site.file.site.crs or "the survey's CRS"
+    return f"site file in {named}, axes in metres from {place}, heights as surveyed"
 
 
 def page_words(number: int, count: int) -> str:

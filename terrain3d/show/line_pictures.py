@@ -12,6 +12,7 @@ from typing import Any
 import matplotlib as mpl
 import numpy as np
 from matplotlib.figure import Figure
+from matplotlib.text import Text
 
 from terrain3d.cover.sighted import SightedUnit
 from terrain3d.cover.verdict import Verdict
@@ -19,6 +20,7 @@ from terrain3d.detector.pose import Detector, posed_heads
 from terrain3d.fixing.places import Known, known_places
 from terrain3d.fixing.unit import UnitFixing
 from terrain3d.job import Outcome
+from terrain3d.show.lettering import draw_as_meant, page_style
 from terrain3d.show.shapes import footprints
 from terrain3d.terrain import Terrain
 from terrain3d.units import Floats, direction
@@ -30,9 +32,10 @@ _INK, _GREY, _PALE = "black", "0.55", "0.86"
 _HIGHER = 2.0
 #: Metres around what a plan shows.
 _ROOM_M = 1.5
+#: In what these pictures are not as pages are.
 _STYLE: dict[Any, Any] = {
-    "font.family": "DejaVu Sans", "font.size": 7.0, "text.parse_math": False, "svg.fonttype": "path",
-    "svg.hashsalt": "terrain3d", "axes.linewidth": 0.6, "hatch.linewidth": 0.5,
+    "font.size": 7.0, "text.color": _INK, "axes.edgecolor": _INK, "hatch.linewidth": 0.5,
+    "svg.fonttype": "path", "svg.hashsalt": "terrain3d",
 }  # fmt: skip
 
 
@@ -40,10 +43,11 @@ _STYLE: dict[Any, Any] = {
 def _picture(width_mm: float, height_mm: float) -> Iterator[tuple[Any, list[str]]]:
     """A figure with one pair of axes; its SVG is put into the list when the block ends."""
     told: list[str] = []
-    with mpl.rc_context(_STYLE):
+    with page_style(), mpl.rc_context(_STYLE):
         figure = Figure(figsize=(width_mm * _MM, height_mm * _MM))
         axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
         yield axes, told
+        draw_as_meant(figure.findobj(Text))
         text = io.StringIO()
         figure.savefig(text, format="svg", metadata={"Date": None, "Creator": None})
         told.append(text.getvalue())
@@ -59,7 +63,7 @@ def unit_plan_svg(
     with _picture(width_mm, height_mm) as (axes, told):
         reach = max(unit.range_of(head) for head in range(len(unit.type.head)))
         xs, ys = [unit.x], [unit.y]
-        for posed, head in zip(posed_heads(unit), range(len(unit.type.head)), strict=True):
+        for head, posed in enumerate(posed_heads(unit)):
             bearing = math.degrees(math.atan2(posed.forward[0], posed.forward[1]))
             arc = _arc(unit, bearing, posed.arc_deg, unit.range_of(head))
             axes.plot(*arc.T, color=_INK, lw=0.9)
@@ -130,8 +134,7 @@ def walk_plan_svg(
 def unit_section_svg(
     outcome: Outcome, fixing: UnitFixing, width_mm: float = 88.0, height_mm: float = 74.0
 ) -> str:
-    """A section along the middle of a unit's first head: ground, axes, and a staff where it is to be
-    stood."""
+    """A section along the middle of a unit's first head: ground, axes, and where a staff is to be stood."""
     unit, aim = fixing.unit, fixing.aims[0]
     ground = outcome.terrain.ground
     east, north = direction(aim.bearing_deg)

@@ -8,10 +8,18 @@ import pyogrio
 import pyproj
 import pytest
 import shapely
+from made_files import write_tif
 from packed import NAMES
+from rasterio.transform import from_origin
+from site_files import SLOPE, option_text, written
 
 from terrain3d.cover.areas import cells_within
+from terrain3d.job import run
+from terrain3d.pack.checked import check_pack
 from terrain3d.pack.layers import layers_of, placed
+from terrain3d.pack.write import write_pack
+from terrain3d.ready import ready_site
+from terrain3d.study import study_of
 
 #: In the order of a table of contents.
 LAYERS = [
@@ -214,3 +222,21 @@ def test_the_walk_test_of_the_best_option_is_a_layer(strange):
         assert 0.5 * (start + end) == pytest.approx([point["x"], point["y"]], abs=0.01)
         assert (row["expect"], row["unit"]) == (point["expect"], point["unit"])
     assert sum("walktest" in option for option in strange.document["options"]) == 1
+
+
+def test_a_site_without_a_crs_has_its_shapes_in_the_surveys(tmp_path):
+    """As its coordinates are read: the unit stands at its mount of the site file, in the raster's CRS."""
+    x, y = np.meshgrid(np.arange(30.0), np.arange(30.0))
+    write_tif(tmp_path / "survey.tif", 100 + 0.1 * x + 0 * y, from_origin(560000, 4950030, 1, 1))
+    text = SLOPE.replace("plane = { fall = 10, towards = 135, extent = 30 }", 'file = "survey.tif"')
+    text = text.replace("at = [0, 0]", "at = [560015, 4950015]")
+    path = written(tmp_path, text + option_text("north"))
+    kinds = check_pack(ready_site(path), str(path), tmp_path / "pack", ("map", "geojson"))
+    write_pack(study_of(run(path), draws=2), tmp_path / "pack", kinds)
+    about, (unit,), _ = table(tmp_path / "pack" / "site.gpkg", "units")
+    assert pyproj.CRS(about["crs"]).to_epsg() == 32631
+    assert (unit.x, unit.y) == pytest.approx((560015, 4950015), abs=1e-3)
+    _, (unit,), _ = table(tmp_path / "pack" / "geojson" / "units.geojson")
+    there = pyproj.Transformer.from_crs(32631, 4326, always_xy=True).transform(560015, 4950015)
+    assert (unit.x, unit.y) == pytest.approx(there, abs=1e-8)
+    assert "survey's CRS" in (tmp_path / "pack" / "contents.txt").read_text(encoding="utf-8")

@@ -1,16 +1,18 @@
 """The scene as Debian's Chromium opens it from disk: what it asks for, shows, says and lets a person do."""
 
+import base64
+import io
 import json
 import re
-import shutil
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 import pytest
 from packed import NAMES
 from PIL import Image
-from playwright.sync_api import Page, sync_playwright
+from playwright.sync_api import Page
 
 from terrain3d import palette
 from terrain3d.cover.verdict import VERDICT_KEYS, Verdict
@@ -19,50 +21,19 @@ from terrain3d.pack.meshes import hillside
 from terrain3d.pack.three import three_js
 from terrain3d.sentences.verdicts import VERDICT_WORDS
 
-CHROMIUM = shutil.which("chromium")
-#: Drawn without a graphics card; nothing of the browser's own may call out.
-FLAGS = [
-    "--no-sandbox", "--use-gl=angle", "--use-angle=swiftshader", "--enable-unsafe-swiftshader",
-    "--disable-quic", "--no-first-run", "--disable-sync", "--disable-background-networking",
-    "--disable-component-update", "--host-resolver-rules=MAP * ~NOTFOUND",
-]  # fmt: skip
 DESKTOP, TELEPHONE = (1280, 800), (390, 844)
 
 
-@pytest.fixture(scope="module")
-def browser():
-    if CHROMIUM is None:
-        pytest.skip("there is no chromium: the scene is not looked at")
-    with sync_playwright() as playwright:
-        one = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        yield one
-        one.close()
-
-
 @pytest.fixture
-def opened(browser, strange) -> Iterator:
-    """Opens the scene in a window; at the end nothing was asked for but the page, and nothing failed."""
-    asked, faults, contexts = [], [], []
+def opened(look, strange) -> Callable[..., Page]:
+    """Opens the scene in a window and waits for its picture."""
 
-    def open_(size=DESKTOP, **how) -> Page:
-        context = browser.new_context(viewport={"width": size[0], "height": size[1]}, **how)
-        contexts.append(context)
-        page = context.new_page()
-        page.on("request", lambda request: asked.append(request.url))
-        page.on("pageerror", lambda error: faults.append(str(error)))
-        page.on("console", lambda said: faults.append(said.text) if said.type == "error" else None)
-        page.on("dialog", lambda dialog: faults.append(dialog.message))
-        page.goto((strange.folder / "scene.html").as_uri())
+    def open_(size: tuple[int, int] = DESKTOP, **how: Any) -> Page:
+        page = look((strange.folder / "scene.html").as_uri(), size, **how)
         drawn(page)
         return page
 
-    yield open_
-    for context in contexts:
-        context.close()
-    assert faults == []
-    assert [url.split("/")[-1] for url in asked if not url.startswith("data:")] == ["scene.html"] * len(
-        contexts
-    )
+    return open_
 
 
 def drawn(page: Page) -> None:
@@ -76,8 +47,6 @@ def drawn(page: Page) -> None:
 
 def picture(page: Page) -> np.ndarray:
     """(h, w, 3) of the canvas as it is shown."""
-    import io
-
     return np.asarray(Image.open(io.BytesIO(page.locator("#canvas").screenshot())).convert("RGB")).astype(int)
 
 
@@ -128,8 +97,6 @@ def test_whoever_points_is_told_the_verdict_of_that_cell(strange):
         bands = dict(zip(raster.descriptions, raster.read(), strict=True))
         left, top = raster.transform.c, raster.transform.f
         size = raster.transform.a
-    import base64
-
     for option in data["options"]:
         runs = np.frombuffer(base64.b64decode(option["pointed"]), "<u4").reshape(-1, 2)
         rows, columns = data["cells"]["rows"], data["cells"]["columns"]
@@ -236,8 +203,6 @@ def test_names_are_letters_everywhere(opened):
 
 def test_areas_of_the_options_are_those_of_the_results(strange):
     """Of every cell that the page tells a verdict of: square metres within the block, not more than all."""
-    import base64
-
     data = page_data(strange)
     cell_m2 = data["cells"]["size"] ** 2
     words = {VERDICT_WORDS[verdict].capitalize(): key for verdict, key in VERDICT_KEYS.items()}

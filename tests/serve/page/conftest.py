@@ -1,7 +1,6 @@
-"""A browser, and pages of it that look at a server of this process or of another."""
+"""Servers in this process, and a page that looks at one."""
 
 import asyncio
-import shutil
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import suppress
@@ -9,22 +8,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from page_tests import PATIENCE_MS, SITE, settled
-from playwright.sync_api import Browser, Page, sync_playwright
+from page_tests import SITE, settled
 from site_files import written
 
 from terrain3d.draft.document import read_draft
 from terrain3d.serve.keeping import bring_back
 from terrain3d.serve.server import listening
 from terrain3d.serve.session import Session
-
-CHROMIUM = shutil.which("chromium")
-#: Nothing of a browser's own may call out, and no name but loopback is known to it.
-FLAGS = [
-    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync",
-    "--disable-background-networking", "--disable-dev-shm-usage", "--disable-component-update",
-    "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1",
-]  # fmt: skip
 
 
 class Served:
@@ -91,55 +81,6 @@ def serve() -> Iterator[Callable[[Path], Served]]:
     yield start
     for one in running:
         one.end()
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    """One browser for all tests of a file."""
-    if CHROMIUM is None:
-        pytest.skip("there is no chromium: the page is not looked at")
-    with sync_playwright() as playwright:
-        one = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        yield one
-        one.close()
-
-
-@pytest.fixture
-def look(browser: Browser) -> Iterator[Callable[..., Page]]:
-    """Opens an address in a window of its own; nothing may fail in it or leave the machine."""
-    contexts, faults, asked = [], [], []
-
-    def open_(address: str, size: tuple[int, int] = (1280, 720), **how: Any) -> Page:
-        context = browser.new_context(viewport={"width": size[0], "height": size[1]}, **how)
-        context.set_default_timeout(PATIENCE_MS)
-        contexts.append(context)
-        page = context.new_page()
-        watched(page, faults, asked)
-        page.goto(address)
-        return page
-
-    yield open_
-    for context in contexts:
-        context.close()
-    assert faults == []
-    assert asked
-    assert [
-        url for url in asked if not url.startswith(("http://127.0.0.1:", "ws://127.0.0.1:", "blob:"))
-    ] == []
-
-
-def watched(page: Page, faults: list[str], asked: list[str]) -> None:
-    """Note what a page asks for, and whatever it complains of but a line that was cut."""
-    page.on("request", lambda request: asked.append(request.url))
-    page.on("websocket", lambda socket: asked.append(socket.url))
-    page.on("pageerror", lambda error: faults.append(str(error)))
-
-    def said(message: Any) -> None:
-        is_line = "WebSocket" in message.text or "ERR_CONNECTION" in message.text
-        if message.type in ("error", "warning") and not is_line:
-            faults.append(message.text)
-
-    page.on("console", said)
 
 
 @pytest.fixture

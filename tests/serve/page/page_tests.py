@@ -5,11 +5,9 @@ import time
 from collections.abc import Callable
 from typing import Any
 
+from browsers import PATIENCE_MS
 from playwright.sync_api import Page
 from site_files import YARD, option_text
-
-#: Long enough for a busy machine: nothing is timed.
-PATIENCE_MS = 60_000
 
 #: A yard with a wall, a second pole, and an option, whose comments a save has to keep.
 SITE = f"""# What was measured on the first visit.
