@@ -118,7 +118,7 @@ def alone_with(file: Path) -> Iterator[None]:
         When it cannot be opened.
     """
     until = time.monotonic() + _MOST_SAVING_S
-    while (lock := _once_locked(file.open("rb"), file, _lock_for_opening)) is None:
+    while (lock := _locked_itself(file)) is None:
         if time.monotonic() > until:
             raise BusyError
         time.sleep(_LOOK_AGAIN_S)
@@ -126,6 +126,11 @@ def alone_with(file: Path) -> Iterator[None]:
         yield
     finally:
         lock.close()
+
+
+def _locked_itself(file: Path) -> BinaryIO | None:
+    """A file, open and locked; None where another run has it, or replaced it since it was opened."""
+    return _once_locked(file.open("rb"), file, _lock_for_opening)
 
 
 def _once_locked(opened: BinaryIO, place: Path, lock: Callable[[BinaryIO], object]) -> BinaryIO | None:
