@@ -239,6 +239,24 @@ def test_on_the_command_line_nothing_waits_for_the_survey(site, monkeypatch, cap
     assert sorted(site.parent.iterdir()) == before
 
 
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("sheet", "--option", "gone"), "there is no option 'gone'"),
+        (("walktest", "--option", "gone"), "there is no option 'gone'"),
+        (("sheet", "--on", "2040-01-01"), "no magnetic model covers 2040-01-01"),
+    ],
+)
+def test_what_is_taken_to_a_site_waits_for_no_survey(site, monkeypatch, capsys, words, says):
+    """An option that is not there, a day that no model of the compass covers."""
+    monkeypatch.chdir(site.parent)
+    with pytest.raises(SystemExit) as leaving:
+        main([words[0], str(site), *words[1:]])
+    assert leaving.value.code == 2
+    assert says in capsys.readouterr().err
+    assert not Path("out").exists()
+
+
 @pytest.mark.parametrize("command", ["search", "mounts"])
 @pytest.mark.parametrize("fault", ["locked", "braces"])
 def test_a_file_that_will_not_take_what_is_found_is_told_first(site, capsys, monkeypatch, command, fault):

@@ -145,7 +145,7 @@ def outcome_pictures(outcome: "Outcome", which: str, progress: "Progress | None"
 def write_and_tell(
     outcome: "Outcome",
     out: Path,
-    drawn: "Pictures",
+    drawn: "Pictures | None",
     tell: Callable[[], object],
     text: str | None = None,
     rasters: Mapping[str, bytes] | None = None,

@@ -23,20 +23,26 @@ from terrain3d.cli.pictures import write_and_tell
 )
 def command(site: Path, name: str | None, out: Path, on: datetime.datetime | None) -> None:
     """Say where each unit of an option goes, how high, which way, how steep, how set, and what to see."""
+    from terrain3d.errors import one_named
+    from terrain3d.fixing.magnetism import check_day
     from terrain3d.fixing.unit import option_fixing
     from terrain3d.job import judge_ready
     from terrain3d.paper.fixing import fixing_json, print_fixing
-    from terrain3d.paper.folder import RESULTS, Pictures, check_place, no_picture
+    from terrain3d.paper.folder import RESULTS, check_place
     from terrain3d.paper.pages import SHEET_PDF
     from terrain3d.ready import ready_site
     from terrain3d.survey.build import crs_of_site
 
+    if on is not None:
+        check_day(on.date(), "--on")
     ready = ready_site(site)
+    if name is not None:
+        one_named(name, ready.site.option, "option")
     check_place(out, (*RESULTS, SHEET_PDF))
     day = ready.site.site.date if on is None else on.date()
     with progress_on_terminal() as progress:
         outcome = judge_ready(ready, progress)
-        option = outcome.ranking[0] if name is None else outcome.option(name).name
+        option = outcome.ranking[0] if name is None else name
         progress("looking along each unit", 0.0)
         units = option_fixing(outcome, option, crs_of_site(ready.site, ready.folder), day)
 
@@ -49,6 +55,5 @@ def command(site: Path, name: str | None, out: Path, on: datetime.datetime | Non
         with whoever_reads():
             print_fixing(outcome, option, units)
 
-    nothing = Pictures((), lambda _folder: None, no_picture)
-    write_and_tell(outcome, out, nothing, tell, fixing_json(outcome, option, units), files)
+    write_and_tell(outcome, out, None, tell, fixing_json(outcome, option, units), files)
     say_done(f"written to {out}")

@@ -51,8 +51,9 @@ def command(
         raise click.UsageError("--write goes with --read: it puts back what was seen")
     if write and on is None:
         raise click.UsageError("--write tells the day of the walk test: give --on, such as --on 2026-05-03")
+    from terrain3d.errors import one_named
     from terrain3d.job import judge_ready
-    from terrain3d.paper.folder import RESULTS, Pictures, check_place, no_picture
+    from terrain3d.paper.folder import RESULTS, check_place
     from terrain3d.paper.pages import WALK_PDF
     from terrain3d.paper.walktest import NEXT, SHEET
     from terrain3d.ready import ready_site
@@ -61,12 +62,14 @@ def command(
 
     as_read = site_bytes(site)
     ready = ready_site(site)
+    if name is not None:
+        one_named(name, ready.site.option, "option")
     check_place(out, (*RESULTS, *((SHEET, WALK_PDF) if sheet is None else (NEXT,))))
     answers = None if sheet is None else read_answers(sheet)
     crs = crs_of_site(ready.site, ready.folder)
     with progress_on_terminal() as progress:
         outcome = judge_ready(ready, progress)
-        option = outcome.ranking[0] if name is None else outcome.option(name).name
+        option = outcome.ranking[0] if name is None else name
         if answers is None:
             from terrain3d.walktest.plan import plan_walks
 
@@ -98,8 +101,7 @@ def command(
         with whoever_reads():
             paper.print_lines(f'{outcome.site_name}, walk test of "{option}"', lines)
 
-    nothing = Pictures((), lambda _folder: None, no_picture)
-    write_and_tell(outcome, out, nothing, tell, text, files, put)
+    write_and_tell(outcome, out, None, tell, text, files, put)
     say_done(f"written to {out}")
     if written:
         say_done(written)

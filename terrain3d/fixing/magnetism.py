@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from terrain3d.errors import InputError
 
 #: A declination told to a tenth is told for sure where the horizontal field is at least this, nT: below it
-#: the #: model's makers ask for caution with a compass, and below the lower one for no compass at all.
+#: the model's makers ask for caution with a compass, and below the lower one for no compass at all.
 CAUTION_NT, NO_COMPASS_NT = 6000.0, 2000.0
 #: Years for which the library has coefficients.
 _FIRST_YEAR, _LAST_YEAR = 2010, 2029
@@ -34,6 +34,21 @@ class Magnetic:
         return (true_deg - self.declination_deg) % 360
 
 
+def check_day(on: datetime.date, where: str = "") -> None:
+    """Refuse a day that no model covers; `where` it was given, for the message.
+
+    Raises
+    ------
+    InputError
+    """
+    if not _FIRST_YEAR <= on.year <= _LAST_YEAR:
+        raise InputError(
+            f"no magnetic model covers {on.isoformat()}",
+            where,
+            f"give a day of {_FIRST_YEAR} to {_LAST_YEAR}",
+        )
+
+
 def magnetic_at(lon: float, lat: float, height_m: float, on: datetime.date) -> Magnetic:
     """The declination at a place, WGS 84 degrees and metres above the sea, on a day.
 
@@ -48,11 +63,7 @@ def magnetic_at(lon: float, lat: float, height_m: float, on: datetime.date) -> M
     >>> found.model, round(found.declination_deg, 2)
     ('WMM-2025', 1.28)
     """
-    if not _FIRST_YEAR <= on.year <= _LAST_YEAR:
-        raise InputError(
-            f"no magnetic model covers {on.isoformat()}",
-            mend=f"give a day of {_FIRST_YEAR} to {_LAST_YEAR}",
-        )
+    check_day(on)
     from pygeomag import GeoMag
 
     model = GeoMag(base_year=on.year)
@@ -62,16 +73,17 @@ def magnetic_at(lon: float, lat: float, height_m: float, on: datetime.date) -> M
     found = model.calculate(
         glat=lat, glon=lon, alt=height_m / 1000, time=year, allow_date_outside_lifespan=True
     )
-    return Magnetic(str(model.model), on, float(found.d), _error_deg(found, on.year), float(found.h))
+    horizontal_nt = float(found.h)
+    error_deg = _error_deg(horizontal_nt, on.year)
+    return Magnetic(str(model.model), on, float(found.d), error_deg, horizontal_nt)
 
 
-def _error_deg(found: object, year: int) -> float:
+def _error_deg(horizontal_nt: float, year: int) -> float:
     """The model's own: sqrt(0.26^2 + (k / H)^2), k = 5417 nT of 2025 and 5625 of 2020 (their reports)."""
-    horizontal = max(float(getattr(found, "h", 0.0)), 1e-9)
     if year >= 2025:
         base, k = 0.26, 5417.0
     elif year >= 2020:
         base, k = 0.26, 5625.0
     else:
         base, k = 0.23, 5430.0
-    return math.hypot(base, k / horizontal)
+    return math.hypot(base, k / max(horizontal_nt, 1e-9))

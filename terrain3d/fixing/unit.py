@@ -7,9 +7,8 @@ from dataclasses import dataclass
 import pyproj
 
 from terrain3d.detector.pose import Detector, masked_arcs
-from terrain3d.errors import InputError
 from terrain3d.fixing.aim import AimMark, HeadAim, aim_mark, head_aims
-from terrain3d.fixing.magnetism import Magnetic, magnetic_at
+from terrain3d.fixing.magnetism import Magnetic, check_day, magnetic_at
 from terrain3d.fixing.places import Taped, known_places, nearest_taped, two_tapes
 from terrain3d.job import Outcome
 from terrain3d.nuisance.things import InLayer, in_layers
@@ -163,10 +162,8 @@ def _magnetic(
 ) -> Magnetic | None:
     if lonlat is None or on is None:
         return None
-    try:
-        return magnetic_at(*lonlat, unit.ground_z, on)
-    except InputError as error:
-        raise InputError(error.what, "the day of the sheet", error.mend) from None
+    check_day(on, "the day of the sheet")
+    return magnetic_at(*lonlat, unit.ground_z, on)
 
 
 def height_on_slope(terrain: Terrain, unit: Detector) -> HeightOnSlope | None:

@@ -13,9 +13,9 @@ from terrain3d.paper.rasters import leaves_tif, option_tifs, verdicts_tif
 from terrain3d.paper.results import results_json
 from terrain3d.paper.whole import check_folder, whole_folder, writing_to
 
-#: What is written of every outcome, the last where anything grows, and the folder of the pictures.
 #: Maps of one option each.
 _OF_OPTION = re.compile(r"\d\d+-verdicts-.*\.tif")
+#: What is written of every outcome, the last where anything grows, and the folder of the pictures.
 RESULTS, STILLS = ("results.json", "verdicts.tif", "leaves.tif"), "stills"
 
 

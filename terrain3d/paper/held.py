@@ -96,24 +96,7 @@ def _locked(folder: Path) -> BinaryIO | None:
     except FileNotFoundError:  # whoever held it before found it empty, and took it away
         folder.mkdir(parents=True, exist_ok=True)
         lock = place.open("ab")
-    try:
-        if fcntl is not None:
-            try:
-                # The process's own: no process that it started keeps it longer.
-                fcntl.lockf(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-            except (BlockingIOError, PermissionError):
-                lock.close()
-                return None
-            except OSError:  # a file system without locks, for every run alike
-                return lock
-        if _is_at(lock, place):
-            return lock
-    except BaseException:
-        lock.close()
-        raise
-    # It was let go, and taken away, between the opening and the locking.
-    lock.close()
-    return None
+    return _once_locked(lock, place, _lock_for_process)
 
 
 def _unlock(folder: Path, lock: BinaryIO) -> None:
@@ -147,23 +130,40 @@ def alone_with(file: Path) -> Iterator[None]:
 
 def _locked_itself(file: Path) -> BinaryIO | None:
     """A file, open and locked; None where another run has it, or replaced it since it was opened."""
-    lock = file.open("rb")
+    return _once_locked(file.open("rb"), file, _lock_for_opening)
+
+
+def _once_locked(opened: BinaryIO, place: Path, lock: Callable[[BinaryIO], object]) -> BinaryIO | None:
+    """An open file, locked; closed, and None, where another run has it.
+
+    So too where it was let go, and taken away or replaced, between the opening and the locking.
+    """
+    is_ours = False
     try:
-        if fcntl is not None:
-            try:
-                fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-            except BlockingIOError:
-                lock.close()
-                return None
-            except OSError:  # a file system without locks, for every run alike
-                return lock
-        if _is_at(lock, file):
-            return lock
-    except BaseException:
-        lock.close()
-        raise
-    lock.close()
-    return None
+        try:
+            lock(opened)
+        except (BlockingIOError, PermissionError):
+            return None
+        except OSError:  # a file system without locks, for every run alike
+            is_ours = True
+        else:
+            is_ours = _is_at(opened, place)
+        return opened if is_ours else None
+    finally:
+        if not is_ours:
+            opened.close()
+
+
+def _lock_for_process(opened: BinaryIO) -> None:
+    """The process's own: no process that it started keeps it longer."""
+    if fcntl is not None:
+        fcntl.lockf(opened, fcntl.LOCK_EX | fcntl.LOCK_NB)
+
+
+def _lock_for_opening(opened: BinaryIO) -> None:
+    """Of this opening alone: a file that is open for reading only can have it."""
+    if fcntl is not None:
+        fcntl.flock(opened, fcntl.LOCK_EX | fcntl.LOCK_NB)
 
 
 def _is_at(opened: BinaryIO, place: Path) -> bool:

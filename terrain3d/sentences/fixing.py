@@ -100,14 +100,14 @@ def _where(fixing: UnitFixing) -> SheetPart:
     return SheetPart("Where", main, (*lines, f"{place}."))
 
 
-def paced_words(taped: Taped) -> str:
+def paced_words(taped: Taped, decimals: int = 2) -> str:
     """A place from the nearest mark.
 
     >>> paced_words(Taped("gate post", 7.4, 7.5, 212.4))
     '7.50 m (10 paces) from "gate post", bearing 212°'
     """
-    paces = counted(taped.paces, "pace")
-    return f'{taped.tape_m:.2f} m ({paces}) from "{taped.name}", bearing {round(taped.bearing_deg) % 360}°'
+    metres, paces = f"{taped.tape_m:.{decimals}f} m", counted(taped.paces, "pace")
+    return f'{metres} ({paces}) from "{taped.name}", bearing {round(taped.bearing_deg) % 360}°'
 
 
 def _how_high(fixing: UnitFixing) -> SheetPart:

@@ -34,7 +34,7 @@ def supply_lines(found: OptionSupply) -> list[str]:
     if found.battery is not None:
         lines.append(battery_words(found.battery))
     if found.thinnest_mm2 is not None:
-        lines.append(f"The thinnest conductor that does for all runs is {found.thinnest_mm2:g} mm2.")
+        lines.append(f"The thinnest conductor that does for all runs is {found.thinnest_mm2:g} mm².")
     return lines
 
 
@@ -87,7 +87,7 @@ def run_words(loaded: LoadedRun, units: tuple[FedUnit, ...]) -> str:
     least = (
         "no size of the table does"
         if loaded.thinnest_mm2 is None
-        else f"the thinnest that does here is {loaded.thinnest_mm2:g} mm2"
+        else f"the thinnest that does here is {loaded.thinnest_mm2:g} mm²"
     )
     return (
         f'From {start} to "{run.end}": {run.length_m:.1f} m of {cable_name(run)}{over}{shared}{carried};'
@@ -111,11 +111,11 @@ def change_words(change: Change) -> str:
     """One thing that mends the supply.
 
     >>> change_words(Change("run", 1.5, "gate pole")), change_words(Change("volts", 12.6))
-    ('make the run to "gate pole" 1.5 mm2', 'let the panel give at least 12.60 V when it is lowest')
+    ('make the run to "gate pole" 1.5 mm²', 'let the panel give at least 12.60 V when it is lowest')
     """
     return {
-        "run": f'make the run to "{change.run}" {change.value:g} mm2',
-        "all runs": f"make all runs {change.value:g} mm2",
+        "run": f'make the run to "{change.run}" {change.value:g} mm²',
+        "all runs": f"make all runs {change.value:g} mm²",
         "two cores": "take two cores side by side, both ways, in every run",
         "volts": f"let the panel give at least {change.value:.2f} V when it is lowest",
         "less volts": f"let the panel give no more than {change.value:g} V",
@@ -129,8 +129,8 @@ def change_words(change: Change) -> str:
 def material_words(material: Material) -> str:
     """One line of the list of materials.
 
-    >>> material_words(Material("cable of 0.5 mm2, class 5", 42.25, True, 21.125))
-    '42.3 m of cable of 0.5 mm2, class 5: 21.13'
+    >>> material_words(Material("cable of 0.5 mm², class 5", 42.25, True, 21.125))
+    '42.3 m of cable of 0.5 mm², class 5: 21.13'
     """
     amount = f"{material.amount:.1f} m of" if material.is_cable else f"{material.amount:g} x"
     price = "not priced" if material.price is None else money_words(round(material.price + 1e-9, 2))

@@ -1,6 +1,7 @@
 """What is told of a walk test: each point in words, what differs, what explains it, and what to walk next."""
 
 from terrain3d.fixing.places import Taped
+from terrain3d.sentences.fixing import paced_words
 from terrain3d.walktest.explain import Told
 from terrain3d.walktest.faults import Cause
 from terrain3d.walktest.plan import WalkPoint, WalkTest
@@ -47,10 +48,7 @@ def place_words(taped: Taped) -> str:
     >>> place_words(Taped("gate post", 7.4, 7.6, 212.4))
     '7.6 m (10 paces) from "gate post", bearing 212°'
     """
-    if taped.level_m < 0.05:
-        return f'at "{taped.name}"'
-    paces = counted(taped.paces, "pace")
-    return f'{taped.tape_m:.1f} m ({paces}) from "{taped.name}", bearing {round(taped.bearing_deg) % 360}°'
+    return f'at "{taped.name}"' if taped.level_m < 0.05 else paced_words(taped, 1)
 
 
 def should_words(lights: bool) -> str:

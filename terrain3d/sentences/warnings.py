@@ -6,6 +6,7 @@ from terrain3d.cover.cautions import OFF_GROUND_SHARE, UnitFacts
 from terrain3d.cover.option import Covering, OptionResult, ProtectedResult
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
+from terrain3d.sentences.words import square_metres
 from terrain3d.terrain import Terrain
 from terrain3d.wording import listed
 
@@ -91,7 +92,7 @@ def _other_of_units(option: OptionResult) -> list[str]:
 def _void_warnings(unit: Detector, facts: UnitFacts) -> list[str]:
     if facts.is_inside_solid:
         return [
-            f"{unit.name} is inside a solid: move mount {unit.mount!r} in front of it, or name the bearing "
+            f'{unit.name} is inside a solid: move mount "{unit.mount}" in front of it, or name the bearing '
             "that its wall faces, [[mount]] wall, where it is on a house that a survey shows"
         ]
     if facts.solid_ahead_m is not None:
@@ -114,13 +115,13 @@ def _other_warnings(unit: Detector, facts: UnitFacts) -> list[str]:
         )
     if facts.across_unknown_m2 > 0.02 * np.pi * unit.type.max_range**2:
         warnings.append(
-            f"{unit.name} looks across ground that is not known to {facts.across_unknown_m2:.0f} m2 in its"
-            " reach; the sight there is taken as open"
+            f"{unit.name} looks across ground that is not known to {square_metres(facts.across_unknown_m2)}"
+            " in its reach; the sight there is taken as open"
         )
     if facts.off_known_share > OFF_GROUND_SHARE:
         warnings.append(
-            f"{facts.off_known_share:.0%} of the arc and range of {unit.name} ({facts.off_known_m2:.0f} m2)"
-            " lies off the known ground: nothing is said of it"
+            f"{facts.off_known_share:.0%} of the arc and range of {unit.name}"
+            f" ({square_metres(facts.off_known_m2)}) lies off the known ground: nothing is said of it"
         )
     return warnings
 
@@ -163,16 +164,16 @@ def area_warnings(areas: tuple[ProtectedResult, ...]) -> list[str]:
     warnings = []
     for area in areas:
         if area.area_m2 == 0:
-            warnings.append(f"{area.name!r} holds no cell of the known survey")
+            warnings.append(f'"{area.name}" holds no cell of the known survey')
             continue
         if area.out_of_reach_m2 > 0.01 * area.area_m2:
             warnings.append(
-                f"{area.out_of_reach_m2:.0f} m2 of {area.name!r} ({area.out_of_reach_m2 / area.area_m2:.0%})"
-                " lie beyond the reach of every unit"
+                f'{square_metres(area.out_of_reach_m2)} of "{area.name}"'
+                f" ({area.out_of_reach_m2 / area.area_m2:.0%}) lie beyond the reach of every unit"
             )
         if area.unknown_m2 > 0.01 * area.area_m2:
             warnings.append(
-                f"no ground is known under {area.unknown_m2:.0f} m2 of {area.name!r}"
+                f'no ground is known under {square_metres(area.unknown_m2)} of "{area.name}"'
                 f" ({area.unknown_m2 / area.area_m2:.0%}); that part counts as not held"
             )
     return warnings

@@ -3,7 +3,7 @@
 import numpy as np
 
 #: Temperature, °C, and by how much larger a lead-acid battery has to be there than at 25 °C: IEEE 485,
-#: table 1, as #: restated in the project's check values (from memory).
+#: table 1, as restated in the project's check values (from memory).
 _COLDER = (
     (-3.9, 1.520), (-1.1, 1.430), (1.7, 1.350), (4.4, 1.300), (10.0, 1.190), (15.6, 1.110), (25.0, 1.000),
 )  # fmt: skip

@@ -168,7 +168,7 @@ def judge_supply(supply: SupplySetting, runs: Sequence[Run], units: Sequence[Det
     fed = [n for n, (way, own) in enumerate(zip(ways, drawn, strict=True)) if way and own is not None]
     kinds = [own for n in fed if (own := drawn[n]) is not None]
     own_ways = [ways[n] for n in fed]
-    low_v = supply.volts if supply.lowest_volts is None else supply.lowest_volts
+    low_v = _lowest_v(supply)
     shared = _shared([run.ohm for run in runs], own_ways)
     rest = _solved(supply.volts, shared, kinds, in_alarm=False)
     alarm = _solved(low_v, shared, kinds, in_alarm=True)
@@ -265,16 +265,21 @@ def _thinnest(
     """The least size of some runs that feeds all units which depend on them."""
     below = [k for k, way in enumerate(ways) if set(way) & set(changed)]
     for size in SIZES_MM2:
-        ohms = [
-            replace(run, conductor=replace(run.conductor, mm2=size, awg=None, ohm_per_km=None)).ohm
-            if number in changed
-            else run.ohm
-            for number, run in enumerate(runs)
-        ]
-        found = _solved(_lowest_v(supply), _shared(ohms, ways), kinds, in_alarm=True)
+        shared = _shared(_ohms_with(runs, changed, size), ways)
+        found = _solved(_lowest_v(supply), shared, kinds, in_alarm=True)
         if found is not None and all(found.volts[k] >= kinds[k].volts[0] - _ROUNDING_V for k in below):
             return size
     return None
+
+
+def _ohms_with(runs: Sequence[Run], changed: tuple[int, ...], size: float) -> list[float]:
+    """Of every run, some of them of another size."""
+    return [
+        replace(run, conductor=replace(run.conductor, mm2=size, awg=None, ohm_per_km=None)).ohm
+        if number in changed
+        else run.ohm
+        for number, run in enumerate(runs)
+    ]
 
 
 def _battery(supply: SupplySetting, shared: Floats, kinds: Sequence[Supply], low_v: float) -> Battery | None:
@@ -309,7 +314,9 @@ def _changes(
     if kinds and not _is_fed(low_v, shared, kinds):
         cures = []
         for number, size in thinnest.items():
-            if size is not None and _all_fed_with(supply, runs, ways, kinds, number, size):
+            if size is None:
+                continue
+            if _is_fed(low_v, _shared(_ohms_with(runs, (number,), size), ways), kinds):
                 cures.append(Change("run", size, runs[number].end))
         if all_thinnest is not None and len(thinnest) > 1:
             cures.append(Change("all runs", all_thinnest))
@@ -319,27 +326,15 @@ def _changes(
         if least is not None:
             cures.append(Change("volts", least))
         found += cures or [Change("none")]
-    if any(unit.fit is Fit.TOO_HIGH for unit in units):
-        most = min(kind.volts[1] for kind in kinds)
-        found.append(Change("less volts", most))
+    # A unit that gets too little in alarm may be given too much at rest as well.
+    most_v = min((kind.volts[1] for kind in kinds), default=math.inf)
+    if supply.volts > most_v + _ROUNDING_V:
+        found.append(Change("less volts", most_v))
     if supply.milliamps is not None and alarm_ma is not None and alarm_ma > supply.milliamps + 1e-6:
         found.append(Change("panel", math.ceil(alarm_ma - 1e-6)))
     if battery is not None and not battery.is_enough:
         found.append(Change("battery", battery.needed_ah))
     return tuple(found)
-
-
-def _all_fed_with(
-    supply: SupplySetting,
-    runs: Sequence[Run],
-    ways: Sequence[tuple[int, ...]],
-    kinds: Sequence[Supply],
-    number: int,
-    size: float,
-) -> bool:
-    changed = replace(runs[number].conductor, mm2=size, awg=None, ohm_per_km=None)
-    ohms = [replace(run, conductor=changed).ohm if n == number else run.ohm for n, run in enumerate(runs)]
-    return _is_fed(_lowest_v(supply), _shared(ohms, ways), kinds)
 
 
 def _least_volts(shared: Floats, kinds: Sequence[Supply]) -> float | None:
@@ -379,11 +374,11 @@ def cable_name(run: Run) -> str:
 
     >>> from terrain3d.supply.conductors import Conductor
     >>> cable_name(Run("panel", "pole", 1.0, 0.0, Conductor(0.5, None, None, 5, is_tinned=True)))
-    'cable of 0.5 mm2, class 5, tinned'
+    'cable of 0.5 mm², class 5, tinned'
     """
     core = run.conductor
     if core.mm2 is not None:
-        size = f"{core.mm2:g} mm2"
+        size = f"{core.mm2:g} mm²"
     elif core.awg is not None:
         size = f"AWG {core.awg}"
     else:

@@ -83,7 +83,10 @@ def answers_in(text: str, where: str) -> tuple[Answer, ...]:
     >>> answers_in("Point;x;y;direction;seen\\n3;1,5;2;90;Ja\\n", "sheet")[0]
     Answer(row=2, point=3, x=1.5, y=2.0, towards_deg=90.0, seen=True, unit=None, length_m=None, posture=None)
     """
-    rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=_delimiter(text)))
+    try:
+        rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=_delimiter(text)))
+    except csv.Error as error:
+        raise InputError(f"it is no CSV: {error}", where, _MEND) from None
     if not rows:
         raise InputError("the sheet is empty", where, _MEND)
     places = _columns(rows[0], where)

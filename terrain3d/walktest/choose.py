@@ -98,9 +98,10 @@ def _entropy(chance: Floats) -> Floats:
 
 
 def likelihood(lights: Mask, seen: Mask, wrong: float) -> Floats:
-    """(n,) how likely some answers, (m,), are under each guess."""
-    right = (lights == seen).sum(axis=1)
-    return np.asarray((1 - wrong) ** right * wrong ** (lights.shape[1] - right))
+    """(n,) how likely some answers, (m,), are under each guess, by the guess that explains them best."""
+    differ = (lights != seen).sum(axis=1)
+    # By themselves the chances of some hundred answers that differ would be too small for a number.
+    return np.asarray((wrong / (1 - wrong)) ** (differ - differ.min()))
 
 
 def most_telling(
@@ -166,29 +167,19 @@ def _alike(guesses: Guesses, lights: Mask, weights: Floats) -> tuple[Floats, Int
 
 
 def proving(spots: Spots, chosen: list[int]) -> list[int]:
-    """Walks to be added so that each piece of the map that has to be proved is walked, those nearest
-    first."""
+    """Walks to be added so that each piece of the map that has to be proved is walked."""
     added: list[int] = []
     for row in range(len(spots)):
         proof = spots.proves[row]
-        if proof.kind in ("held", "edge", "open", "hangs") or spots.figure[row] != 0:
-            continue
         beside = [
             other
             for other in chosen + added
             if spots.proves[other].kind == proof.kind
             and math.hypot(spots.x[other] - spots.x[row], spots.y[other] - spots.y[row]) < 2.0
         ]
-        is_must = proof.kind != "dead" or row >= _first_must(spots)
-        if is_must and not beside and len(added) < _MOST_MUST:
+        if proof.is_must and not beside and len(added) < _MOST_MUST:
             added.append(row)
     return added
-
-
-def _first_must(spots: Spots) -> int:
-    """Where the walks begin that prove pieces: after those of the last posture."""
-    back = np.flatnonzero(np.diff(spots.figure) < 0)
-    return int(back[-1]) + 1 if len(back) else len(spots)
 
 
 def least_walk(x: Floats, y: Floats, start: tuple[float, float]) -> list[int]:

@@ -50,11 +50,13 @@ class Proof:
     """What a walk is there for: `kind` is "held", "edge", "dead", "way in", "wedge", "wall", "leaves", "open"
     or, of a low posture, "hangs".
 
-    `name` is that of the way in or the mount; of other kinds empty.
+    `name` is that of the way in or the mount; of other kinds empty. `is_must` says that the map has to be
+    proved there, whatever the walk tells of the unit.
     """
 
     kind: str
     name: str = ""
+    is_must: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -264,7 +266,10 @@ def _must(
     bare = one.without_leaves().verdicts(ground, figure.height_m)
     hangs = (verdicts != bare) & free
     silent = np.isin(verdicts, (Verdict.DEAD, Verdict.UPPER_ONLY, Verdict.LOWER_ONLY)) & free
-    for mask, proof in ((silent & ~hangs, Proof("dead")), (hangs, Proof("leaves"))):
+    for mask, proof in (
+        (silent & ~hangs, Proof("dead", is_must=True)),
+        (hangs, Proof("leaves", is_must=True)),
+    ):
         pieces, n = label(mask)
         for piece in range(1, n + 1):
             own = pieces == piece
@@ -275,12 +280,12 @@ def _must(
     for approach in terrain.approaches:
         spot = _nearest_on(approach.line, unit)
         if spot is not None and _is_free(ground, free, *spot):
-            yield *spot, Proof("way in", approach.name)
-    for bearing in _wedge_bearings(unit):
-        east, north = direction(bearing)
+            yield *spot, Proof("way in", approach.name, is_must=True)
+    for wedge in wedges_of((unit,)):
+        east, north = direction(wedge.bearing_deg)
         x, y = unit.x + unit.range_m / 2 * east, unit.y + unit.range_m / 2 * north
         if _is_free(ground, free, x, y):
-            yield x, y, Proof("wedge")
+            yield x, y, Proof("wedge", is_must=True)
     wall = terrain.wall_of(unit.mount)
     if wall is not None:
         out_e, out_n = direction(wall)
@@ -288,11 +293,7 @@ def _must(
             x = unit.x + _ALONG_WALL_M * out_e + side * 2.0 * out_n
             y = unit.y + _ALONG_WALL_M * out_n - side * 2.0 * out_e
             if _is_free(ground, free, x, y):
-                yield x, y, Proof("wall", unit.mount)
-
-
-def _wedge_bearings(unit: Detector) -> list[float]:
-    return [wedge.bearing_deg for wedge in wedges_of((unit,))]
+                yield x, y, Proof("wall", unit.mount, is_must=True)
 
 
 def _nearest_on(line: Floats, unit: Detector) -> tuple[float, float] | None:

@@ -29,7 +29,7 @@ def test_warnings_say_what_would_mislead():
     text = " / ".join(warned(site, unit(ONE, 1.5)))
     assert "1.5 m is outside the 0.8 to 1.2 m" in text
     assert "faces into a solid 0.3 m away" in text
-    assert "'far yard' (100%) lie beyond the reach" in text
+    assert '1.0 m² of "far yard" (100%) lie beyond the reach' in text
     inside = terrain(plane(0.0), box((-1, -1, -1), (1, 1, 2)))
     assert any("inside a solid" in w and "[[mount]] wall" in w for w in warned(inside, unit(ONE)))
     assert warned(terrain(plane(0.0)), unit(TWO)) == []
@@ -67,6 +67,6 @@ def test_each_is_said_once_the_most_serious_first():
     away = judged(site, unit(ONE, bearing_deg=180.0), name="away")
     told = warnings_by_option(Outcome(site_of(site), (high, low, away), ("low", "high", "away")))
     assert [who for _, who in told] == ["high; low", "high", "every option", "every option"]
-    assert [text.split(" ")[1] for text, _ in told] == ["faces", "at", "m2", "survey"]
+    assert [text.split(" ")[1] for text, _ in told] == ["faces", "at", "m²", "survey"]
     assert voiding(high) == voiding(low) != []
     assert voiding(away) == []

@@ -224,6 +224,17 @@ def test_too_much_for_a_unit():
     assert [(change.kind, change.value) for change in found.changes] == [("less volts", 3.6)]
 
 
+def test_too_little_in_alarm_and_too_much_at_rest():
+    """A panel of 18 V that falls to 11, and 9 to 16 V: a thicker run alone would leave the 18."""
+    setting = SupplySetting(volts=18.0, lowest_volts=11.0)
+    found = judge_supply(setting, (cable(0.22, 200.0),), (unit(70.0),))
+    assert found.units[0].fit is Fit.TOO_LOW
+    by_kind = {change.kind: change.value for change in found.changes}
+    assert by_kind["less volts"] == 16.0
+    mended = SupplySetting(volts=by_kind["less volts"], lowest_volts=11.0)
+    assert judge_supply(mended, (cable(by_kind["run"], 200.0),), (unit(70.0),)).holds
+
+
 def test_a_drawn_path_has_the_ground_s_own_length(tmp_path):
     """Straight down a slope of 75 % twenty metres in plan are twenty-five (3-4-5); off it, it is told."""
     text = SLOPE.replace("fall = 10, towards = 135", "fall = 75, towards = 180") + (
@@ -276,7 +287,7 @@ def test_the_command(tmp_path, capsys):
     told = capsys.readouterr().out
     drop = 2 * 0.036 * 120 * 1.0786 * ONE.supply.milliamps / 1000
     assert f"{12 - drop:.2f} V at the lowest" in told
-    assert "120.0 m of cable of 0.5 mm2, class 2: 60" in told
+    assert "120.0 m of cable of 0.5 mm², class 2: 60" in told
     assert "Licensed practice" in told
     assert run("supply", written(tmp_path, SLOPE + option_text("fed"))) == 2
     assert "it has no [supply]" in capsys.readouterr().err

@@ -50,6 +50,7 @@ def test_points_that_are_missing_or_doubled():
         (f"{HEAD}1,2,3,4,yes\n\n1,2,3,4,no\n", "point 1 stands in rows 2 and 4", "row 4, column point"),
         (f"{HEAD}1,2,3,4,\n", "nothing is filled in", "column seen"),
         (HEAD, "no row below its heading", "sheet"),
+        (f'{HEAD}1,2,3,4,"{"y" * 200_000}', "it is no CSV", "sheet"),
         (f"{HEAD}1,2,3\n", "'' is no number", "row 2, column direction"),
     ],
 )

@@ -29,12 +29,19 @@ def test_bayes_by_hand():
     one = guesses([Cause.AS_SET, Cause.TILT], [0.0, 2.0], [0.6, 0.4])
     lights = np.array([[True, True], [True, False]])
     seen = np.array([True, False])
-    assert likelihood(lights, seen, 0.1) == pytest.approx([0.09, 0.81])
+    assert likelihood(lights, seen, 0.1) == pytest.approx([0.09 / 0.81, 1.0])
     told = explain(one, lights, seen, 0.1)
     assert told.causes[0].cause is Cause.TILT
     assert told.causes[0].chance == pytest.approx(0.324 / (0.324 + 0.054))
     assert told.is_told
     assert sum(cause.chance for cause in told.causes) == pytest.approx(1)
+
+
+def test_answers_that_nothing_explains():
+    """Four hundred that differ from all guesses say as little as one that does."""
+    one = guesses([Cause.AS_SET, Cause.TILT], [0.0, 2.0], [0.6, 0.4])
+    told = explain(one, np.zeros((2, 400), bool), np.ones(400, bool), 0.05)
+    assert [cause.chance for cause in told.causes] == pytest.approx([0.6, 0.4])
 
 
 def test_what_a_cause_is_off_by():

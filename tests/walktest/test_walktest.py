@@ -11,7 +11,14 @@ import pytest
 import seeded_tests as seeded
 from site_files import option_text, run, written
 
+from terrain3d.cover.sighted import sighted
+from terrain3d.detector.figures import find_figure
+from terrain3d.detector.pose import Detector
+from terrain3d.detector.types import load_type
+from terrain3d.terrain import Mount, terrain_from_heights
+from terrain3d.walktest.choose import proving
 from terrain3d.walktest.faults import Cause
+from terrain3d.walktest.spots import candidate_spots, postures
 
 #: A slope with a pole, a way in, two marks and a hedge; the survey is as good as a level.
 SITE = """
@@ -78,6 +85,16 @@ def test_a_unit_that_lights_nowhere(one):
     told = one.told(np.zeros(len(one.answers()), bool))
     assert told.causes[0].cause is Cause.UNIT
     assert told.is_told
+
+
+def test_who_crawls_proves_dead_ground_too():
+    """Of one posture alone: under an upper layer 1 m up all ground is dead to it, and that is walked."""
+    crawling = find_figure("person crawling", ())
+    assert postures(crawling, 1.0) == (crawling,)
+    level = terrain_from_heights(np.zeros((121, 121)), 0.25, mounts=(Mount("pole", 0, 0),))
+    unit = Detector("D1", load_type("one-head-90"), "pole", 0, 0, 0, 1.0, 0.0)
+    spots = candidate_spots(level, sighted(level, unit), (crawling,))
+    assert [spots.proves[row].kind for row in proving(spots, [])] == ["dead"]
 
 
 def filled(sheet: bytes, other: dict[str, str]) -> bytes:
