@@ -12,6 +12,7 @@ from typing import Any
 import matplotlib as mpl
 import numpy as np
 from matplotlib.figure import Figure
+from matplotlib.text import Text
 
 from terrain3d.cover.sighted import SightedUnit
 from terrain3d.cover.verdict import Verdict
@@ -19,6 +20,8 @@ from terrain3d.detector.pose import Detector, posed_heads
 from terrain3d.fixing.places import Known, known_places
 from terrain3d.fixing.unit import UnitFixing
 from terrain3d.job import Outcome
+from terrain3d.sentences.along import stretch_note
+from terrain3d.show.lettering import draw_as_meant, fitted_lines, page_style
 from terrain3d.show.shapes import footprints
 from terrain3d.terrain import Terrain
 from terrain3d.units import Floats, direction
@@ -26,24 +29,27 @@ from terrain3d.walktest.plan import WalkPoint
 
 _MM = 1 / 25.4
 _INK, _GREY, _PALE = "black", "0.55", "0.86"
-#: A section is drawn so many times higher than it is, to show what a tilt does.
+#: A section is drawn so many times higher than it is, to show what a tilt does; less where ground is steep.
 _HIGHER = 2.0
 #: Metres around what a plan shows.
 _ROOM_M = 1.5
 _STYLE: dict[Any, Any] = {
-    "font.family": "DejaVu Sans", "font.size": 7.0, "text.parse_math": False, "svg.fonttype": "path",
-    "svg.hashsalt": "terrain3d", "axes.linewidth": 0.6, "hatch.linewidth": 0.5,
+    "font.size": 7.0, "svg.fonttype": "path", "svg.hashsalt": "terrain3d", "text.color": _INK,
+    "axes.edgecolor": _INK, "hatch.linewidth": 0.5,
 }  # fmt: skip
+#: Widest that a name is written, sizes of its type.
+_NAME = 15.0
 
 
 @contextmanager
 def _picture(width_mm: float, height_mm: float) -> Iterator[tuple[Any, list[str]]]:
     """A figure with one pair of axes; its SVG is put into the list when the block ends."""
     told: list[str] = []
-    with mpl.rc_context(_STYLE):
+    with page_style(), mpl.rc_context(_STYLE):
         figure = Figure(figsize=(width_mm * _MM, height_mm * _MM))
         axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
         yield axes, told
+        draw_as_meant(figure.findobj(Text))
         text = io.StringIO()
         figure.savefig(text, format="svg", metadata={"Date": None, "Creator": None})
         told.append(text.getvalue())
@@ -130,8 +136,7 @@ def walk_plan_svg(
 def unit_section_svg(
     outcome: Outcome, fixing: UnitFixing, width_mm: float = 88.0, height_mm: float = 74.0
 ) -> str:
-    """A section along the middle of a unit's first head: ground, axes, and a staff where it is to be
-    stood."""
+    """A section along the middle of a unit's first head: ground, axes, and where a staff is to be stood."""
     unit, aim = fixing.unit, fixing.aims[0]
     ground = outcome.terrain.ground
     east, north = direction(aim.bearing_deg)
@@ -145,9 +150,11 @@ def unit_section_svg(
         top = max(unit.height_m, high) + 1.2
         bottom = low - 0.8
         middle, span = float(along[0] + along[-1]) / 2, float(along[-1] - along[0])
-        tall = max((top - bottom) * _HIGHER, span * height_mm / width_mm) / _HIGHER
+        at_scale = span * height_mm / width_mm
+        tall = max(top - bottom, at_scale / _HIGHER)
+        shown = max(tall, 1.15 * (top - bottom))
         axes.set_xlim(middle - span / 2, middle + span / 2)
-        axes.set_ylim(bottom - 0.15 * tall, bottom - 0.15 * tall + max(tall, 1.15 * (top - bottom)))
+        axes.set_ylim(bottom - 0.15 * tall, bottom - 0.15 * tall + shown)
         axes.fill_between(along, np.where(known, z, np.nan), bottom - tall, color=_PALE, lw=0)
         axes.plot(along, z, color=_INK, lw=1.2)
         axes.plot([0, 0], [0, unit.height_m], color=_INK, lw=2.2)
@@ -182,8 +189,8 @@ def unit_section_svg(
                 axes.plot([away] * 2, [foot, foot + tall_m], color=_GREY, lw=3.0, solid_capstyle="butt")
                 axes.text(away, foot + tall_m, f" {away:.1f} m", fontsize=6.5, va="bottom", ha="center")
         axes.text(
-            0.02, 0.02, f"along {round(aim.bearing_deg) % 360}°, heights {_HIGHER:g} times", fontsize=6.5,
-            transform=axes.transAxes,
+            0.02, 0.02, f"along {round(aim.bearing_deg) % 360}°, {stretch_note(round(at_scale / shown, 1))}",
+            fontsize=6.5, transform=axes.transAxes,
         )  # fmt: skip
         axes.set_aspect("auto")
         _plain(axes)
@@ -240,9 +247,9 @@ def _mark(axes: Any, place: Known) -> None:
 
 
 def _label(axes: Any, x: float, y: float, words: str, offset: tuple[float, float] = (0, 0)) -> None:
-    short = words if len(words) <= 24 else f"{words[:23]}…"
+    (line,) = fitted_lines(words, _NAME, 1)
     axes.annotate(
-        short, (x, y), offset, textcoords="offset points", fontsize=7, zorder=7,
+        line, (x, y), offset, textcoords="offset points", fontsize=7, zorder=7,
         ha="center" if offset == (0, 0) else "left",
         bbox={"fc": "white", "ec": "none", "pad": 0.6, "alpha": 0.85},
     )  # fmt: skip

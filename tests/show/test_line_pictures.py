@@ -1,14 +1,18 @@
 """The small pictures of the sheets: one ink, the same bytes, names as they are."""
 
 import re
+from typing import Any
 from xml.etree import ElementTree
 
+import numpy as np
 import pytest
 from site_files import EVERYTHING, option_text, written
 
 from terrain3d.fixing.places import Taped
 from terrain3d.fixing.unit import option_fixing
 from terrain3d.job import run
+from terrain3d.sentences.along import stretch_note
+from terrain3d.show import line_pictures
 from terrain3d.show.line_pictures import unit_plan_svg, unit_section_svg, walk_plan_svg
 from terrain3d.walktest.plan import WalkPoint
 from terrain3d.walktest.spots import Proof
@@ -48,3 +52,30 @@ def test_they_are_svg_in_one_ink(pictures):
 def test_they_are_the_same_again(pictures):
     """No day and no number of the run is in them."""
     assert pictures[:3] == pictures[3:]
+
+
+def test_names_of_any_script_have_their_letters(tmp_path):
+    """A gate named in Chinese, a corner in Hebrew: a letter that no typeface has would be a warning."""
+    marks = '[[mark]]\nname = "东门"\nat = [4, 2]\n[[mark]]\nname = "פינה"\nat = [-6, 0]\n'
+    outcome = run(written(tmp_path, EVERYTHING + marks + option_text("one")))
+    (fixing,) = option_fixing(outcome, "one", None, None)
+    assert {tape.name for tape in fixing.tapes} == {"东门", "פינה"}
+    assert "<svg" in unit_plan_svg(outcome, outcome.option("one").units[0], fixing)
+
+
+@pytest.mark.parametrize("fall", [5, 70])
+def test_a_section_says_how_its_heights_are_drawn(tmp_path, monkeypatch, fall):
+    """As its axes have them, on gentle ground and on steep, which finds no room at twice its height."""
+    kept: list[Any] = []
+    monkeypatch.setattr(line_pictures, "_plain", kept.append)
+    site = re.sub(r"fall = [\d.]+", f"fall = {fall}", EVERYTHING)
+    outcome = run(written(tmp_path, site + option_text("one")))
+    (fixing,) = option_fixing(outcome, "one", None, None)
+    text = unit_section_svg(outcome, fixing)
+    (axes,) = kept
+    box = axes.get_window_extent()
+    stretch = (box.height / np.ptp(axes.get_ylim())) / (box.width / np.ptp(axes.get_xlim()))
+    assert (stretch == pytest.approx(2)) == (fall == 5)
+    # Beside the outlines of its letters each text stands in a comment.
+    (said,) = re.findall(r"<!-- along \d+°, (.*) -->", text)
+    assert said == stretch_note(round(stretch, 1))
