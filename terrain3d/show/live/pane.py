@@ -1,4 +1,4 @@
-"""One view: what stands still is added once, what follows the settings is swapped in place."""
+"""One view of the window: what stands still is added once, what follows the settings is swapped in place."""
 
 from dataclasses import replace
 from typing import Any

@@ -14,7 +14,7 @@ from terrain3d.job import Outcome
 from terrain3d.palette import Rgb
 from terrain3d.show.camera import framed_points
 from terrain3d.show.extent import Extent, site_extent, whole_cells
-from terrain3d.show.live.stage import NEARER, TURN_DEG, Stage
+from terrain3d.show.live.stage import Stage
 from terrain3d.show.live.state import WindowState
 from terrain3d.terrain import Ground
 from terrain3d.units import Floats
@@ -138,23 +138,30 @@ class Picture(Stage):
     def turn_by(self, across_deg: float, up_deg: float) -> None:
         """Turn about what is looked at; a plan keeps its north."""
         if not self.is_plan:
-            self.turn(-across_deg / TURN_DEG, up_deg / TURN_DEG)
+            self.turn(-across_deg / 5.0, up_deg / 5.0)
 
     def shift_by(self, right_px: float, up_px: float) -> None:
         """Move what is seen along with a hand that moves so many pixels."""
-        px_m = self._seen_m() / self.size[1]
-        self._carry(-px_m * self._in_picture(right_px, up_px))
+        camera = self.plotter.renderers[0].camera
+        right = np.cross(camera.direction, camera.up)
+        right /= np.linalg.norm(right)
+        metres = self._seen_m() / self.size[1]
+        by = -metres * (right_px * right + up_px * np.cross(right, camera.direction))
+        camera.position, camera.focal_point = np.add(camera.position, by), np.add(camera.focal_point, by)
+        self._clip()
 
     def come_nearer(self, steps: float, at: tuple[float, float] | None = None) -> None:
         """Come nearer by steps, or go farther, with what is under a place of the picture kept there."""
         before = None if at is None else self._on_focus(*at)
+        camera = self.plotter.renderers[0].camera
         if self.is_plan:
-            self.plotter.renderers[0].camera.parallel_scale /= NEARER**steps
+            camera.parallel_scale = camera.parallel_scale / 1.12**steps
         else:
             self.approach(steps)
         after = None if at is None else self._on_focus(*at)
         if before is not None and after is not None:
-            self._carry(before - after)
+            by = before - after
+            camera.position, camera.focal_point = np.add(camera.position, by), np.add(camera.focal_point, by)
         self._clip()
 
     def places(self) -> tuple[ViewPlace, ...]:
@@ -238,9 +245,11 @@ class Picture(Stage):
         return np.asarray(start + share * (end - start)) if 0 <= share <= 1 else None
 
     def _seen_m(self) -> float:
+        """Metres from the upper edge of the picture to the lower, where it looks at."""
+        camera = self.plotter.renderers[0].camera
         if self.is_plan:
-            return 2 * float(self.plotter.renderers[0].camera.parallel_scale)
-        return super()._seen_m()
+            return 2 * float(camera.parallel_scale)
+        return float(2 * camera.distance * np.tan(np.radians(camera.view_angle / 2)))
 
     def _look_down(self, aspect: float) -> None:
         extent = site_extent(self.state.outcome)

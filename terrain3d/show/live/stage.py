@@ -25,11 +25,9 @@ from terrain3d.show.scene import Scene, aim, moving_parts, standing_place, still
 from terrain3d.show.shapes import filled_heights
 from terrain3d.sight.hits import reach_of
 from terrain3d.study import OptionStudy
-from terrain3d.units import Floats
 
-#: How far a step turns the view, degrees; how far it moves it, as a share of what is seen; how many times
-#: nearer it comes.
-TURN_DEG, _MOVE_SHARE, NEARER = 5.0, 0.05, 1.12
+#: How far a step turns the view, degrees; how far it moves it, as a share of what is seen.
+_TURN_DEG, _MOVE_SHARE, _NEARER = 5.0, 0.05, 1.12
 
 
 class Stage:
@@ -135,38 +133,25 @@ class Stage:
     def turn(self, across: float, up: float) -> None:
         """Turn the view about what it looks at, by steps to the right and upwards."""
         camera = self.plotter.renderers[0].camera
-        camera.Azimuth(-TURN_DEG * across)
+        camera.Azimuth(-_TURN_DEG * across)
         down = np.subtract(camera.position, camera.focal_point)
         height_deg = np.degrees(np.arcsin(down[2] / np.linalg.norm(down)))
-        camera.Elevation(float(np.clip(height_deg + TURN_DEG * up, 3.0, 87.0) - height_deg))
+        camera.Elevation(float(np.clip(height_deg + _TURN_DEG * up, 3.0, 87.0) - height_deg))
         self._clip()
 
     def move(self, across: float, up: float) -> None:
         """Move the view by steps to the right and upwards."""
-        step_m = _MOVE_SHARE * self._seen_m()
-        self._carry(step_m * self._in_picture(across, up))
-
-    def approach(self, steps: float) -> None:
-        """Come nearer by steps, or go farther."""
-        self.plotter.renderers[0].camera.Dolly(NEARER**steps)
-        self._clip()
-
-    def _seen_m(self) -> float:
-        """Metres from the upper edge of a view to the lower, where it looks at."""
-        camera = self.plotter.renderers[0].camera
-        return float(2 * camera.distance * np.tan(np.radians(camera.view_angle / 2)))
-
-    def _in_picture(self, across: float, up: float) -> Floats:
-        """The way that goes so far to the right and so far upwards in a view."""
         camera = self.plotter.renderers[0].camera
         right = np.cross(camera.direction, camera.up)
         right /= np.linalg.norm(right)
-        return np.asarray(across * right + up * np.cross(right, camera.direction))
-
-    def _carry(self, by: Floats) -> None:
-        """Move where the view is seen from and what it looks at."""
-        camera = self.plotter.renderers[0].camera
+        seen = 2 * camera.distance * np.tan(np.radians(camera.view_angle / 2))
+        by = _MOVE_SHARE * seen * (across * right + up * np.cross(right, camera.direction))
         camera.position, camera.focal_point = np.add(camera.position, by), np.add(camera.focal_point, by)
+        self._clip()
+
+    def approach(self, steps: float) -> None:
+        """Come nearer by steps, or go farther."""
+        self.plotter.renderers[0].camera.Dolly(_NEARER**steps)
         self._clip()
 
     def _clip(self) -> None:

@@ -1,4 +1,4 @@
-"""What window and page are about: the options as set now, the chosen unit, and what a person is doing."""
+"""What the window is about: the options as set now, the chosen unit, and what a person is doing."""
 
 from collections.abc import Callable
 from dataclasses import replace
