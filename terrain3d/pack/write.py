@@ -39,7 +39,7 @@ from terrain3d.paper.whole import whole_folder, writing_to
 from terrain3d.sentences.pack import contents_text, drawing_notes
 from terrain3d.study import Study
 from terrain3d.survey.build import crs_of_site
-from terrain3d.typeset.report import report_pdf
+from terrain3d.typeset.pages import pdf
 from terrain3d.walktest.plan import WalkTest, plan_walks
 
 
@@ -182,7 +182,7 @@ def _content(path: Path) -> bytes:
 
 def _report(pack: Pack, folder: Path) -> None:
     report = report_of(pack.study)
-    (folder / "report.pdf").write_bytes(report_pdf(report.data, report.pictures))
+    (folder / "report.pdf").write_bytes(pdf("report", report.data, report.pictures))
 
 
 def _scene(pack: Pack, folder: Path) -> None:

@@ -31,14 +31,15 @@ _MM = 1 / 25.4
 _INK, _GREY, _PALE = "black", "0.55", "0.86"
 #: A section is drawn so many times higher than it is, to show what a tilt does; less where ground is steep.
 _HIGHER = 2.0
-#: Metres around what a plan shows.
-_ROOM_M = 1.5
-_STYLE: dict[Any, Any] = {
-    "font.size": 7.0, "svg.fonttype": "path", "svg.hashsalt": "terrain3d", "text.color": _INK,
-    "axes.edgecolor": _INK, "hatch.linewidth": 0.5,
-}  # fmt: skip
 #: Widest that a name is written, sizes of its type.
 _NAME = 15.0
+#: Metres around what a plan shows.
+_ROOM_M = 1.5
+#: In what these pictures are not as pages are.
+_STYLE: dict[Any, Any] = {
+    "font.size": 7.0, "text.color": _INK, "axes.edgecolor": _INK, "hatch.linewidth": 0.5,
+    "svg.fonttype": "path", "svg.hashsalt": "terrain3d",
+}  # fmt: skip
 
 
 @contextmanager
@@ -65,7 +66,7 @@ def unit_plan_svg(
     with _picture(width_mm, height_mm) as (axes, told):
         reach = max(unit.range_of(head) for head in range(len(unit.type.head)))
         xs, ys = [unit.x], [unit.y]
-        for posed, head in zip(posed_heads(unit), range(len(unit.type.head)), strict=True):
+        for head, posed in enumerate(posed_heads(unit)):
             bearing = math.degrees(math.atan2(posed.forward[0], posed.forward[1]))
             arc = _arc(unit, bearing, posed.arc_deg, unit.range_of(head))
             axes.plot(*arc.T, color=_INK, lw=0.9)

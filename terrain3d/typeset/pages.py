@@ -1,25 +1,33 @@
-"""Pages set in type: a template of ours, facts as data, pictures as SVG; the same bytes for the same facts.
+"""Pages set in type: a template of ours, facts as data, pictures; the same bytes for the same facts.
 
 What comes from files never meets the markup: it goes in as JSON, and the templates show it as text. No font
-of the machine is used and no package of others: the letters are those that come with matplotlib.
+of the machine is used, no package of others and no network.
 """
 
 import datetime
 import importlib.util
 import json
+import tempfile
 from collections.abc import Mapping
-from importlib.resources import as_file, files
+from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-#: Days that a PDF tells of itself would differ from run to run.
+#: A day that stands for all: what a PDF tells of itself would differ from run to run.
 _NO_DAY = datetime.datetime(2000, 1, 1, tzinfo=datetime.UTC)
-#: Letters that no typeface can show, or that turn the direction of writing, are not in what files say; what
-#: is left #: and has no sign is shown as a box.
+#: The typefaces, in the order in which they are asked for a letter: matplotlib's, then those that have what
+#: it lacks, with Chinese characters as in simplified writing, Japanese, Korean and traditional writing.
+_FAMILIES = ("DejaVu Sans", *(f"Kurinto Sans{of}" for of in (" SC", " JP", " KR", " TC", "")))
+#: Templates that make accessible PDF (ISO 14289-1): tagged, with its language, no picture without words for
+#: it.
+_ACCESSIBLE = ("report",)
+
 Data = Mapping[str, Any]
+#: SVG as text, PNG as bytes, by the names that the data calls them.
+Pictures = Mapping[str, str | bytes]
 
 
-def pdf(template: str, data: Data, pictures: Mapping[str, str] | None = None) -> bytes:
+def pdf(template: str, data: Data, pictures: Pictures | None = None) -> bytes:
     """The bytes of a PDF.
 
     Parameters
@@ -28,8 +36,7 @@ def pdf(template: str, data: Data, pictures: Mapping[str, str] | None = None) ->
         Name of one of the templates beside this module, such as "sheet".
     data : mapping
         Plain values; the template knows their keys.
-    pictures : mapping of str to str, optional
-        SVG texts by the names that the data calls them.
+    pictures : mapping of str to str or bytes, optional
 
     Examples
     --------
@@ -42,35 +49,47 @@ def pdf(template: str, data: Data, pictures: Mapping[str, str] | None = None) ->
 
 
 def png_pages(
-    template: str, data: Data, pictures: Mapping[str, str] | None = None, dots_an_inch: float = 100.0
+    template: str, data: Data, pictures: Pictures | None = None, dots_an_inch: float = 100.0
 ) -> list[bytes]:
     """The same pages as pictures, to be looked at."""
     found = _compiled(template, data, pictures or {}, "png", dots_an_inch)
     return found if isinstance(found, list) else [found]
 
 
-def _compiled(
-    template: str, data: Data, pictures: Mapping[str, str], kind: Any, dots_an_inch: float | None
-) -> Any:
+def _compiled(template: str, data: Data, pictures: Pictures, kind: Any, dots_an_inch: float | None) -> Any:
     import typst
 
-    inputs = {"data": json.dumps(data, ensure_ascii=False), **{f"svg-{k}": v for k, v in pictures.items()}}
-    with as_file(files("terrain3d.typeset")) as folder:
+    standards: Any = ["ua-1"] if kind == "pdf" and template in _ACCESSIBLE else []
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        for ours in ("common.typ", f"{template}.typ"):
+            (folder / ours).write_bytes((files("terrain3d.typeset") / ours).read_bytes())
+        told = json.dumps({**data, "families": _FAMILIES}, ensure_ascii=False)
+        (folder / "data.json").write_text(told, encoding="utf-8")
+        for picture, content in pictures.items():
+            (folder / picture).write_bytes(content.encode() if isinstance(content, str) else content)
         return typst.compile(
             str(folder / f"{template}.typ"),
             root=str(folder),
-            font_paths=[str(_fonts())],
+            font_paths=[str(path) for path in _fonts()],
             ignore_system_fonts=True,
             format=kind,
             ppi=dots_an_inch,
-            sys_inputs=inputs,
             timestamp=_NO_DAY,
+            pdf_standards=standards,
         )
 
 
-def _fonts() -> Path:
-    """The folder of matplotlib's typefaces, found without loading it."""
-    found = importlib.util.find_spec("matplotlib")
+def _fonts() -> list[Path]:
+    """The folders of the typefaces, found without loading what brings them."""
+    return [
+        _folder("matplotlib") / "mpl-data" / "fonts" / "ttf",
+        _folder("weblate_fonts") / "static" / "weblate_fonts" / "kurinto" / "ttf",
+    ]
+
+
+def _folder(package: str) -> Path:
+    found = importlib.util.find_spec(package)
     assert found is not None
     assert found.origin is not None
-    return Path(found.origin).parent / "mpl-data" / "fonts" / "ttf"
+    return Path(found.origin).parent

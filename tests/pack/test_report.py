@@ -13,7 +13,7 @@ from site_files import EVERYTHING, option_text, run, written
 from terrain3d.errors import InputError
 from terrain3d.readers.logos import logo_png
 from terrain3d.sentences.report import GLOSSARY, HEADINGS
-from terrain3d.typeset.report import report_pages, report_pdf
+from terrain3d.typeset.pages import pdf, png_pages
 
 
 @pytest.fixture(scope="module")
@@ -136,11 +136,11 @@ def test_markup_of_the_typesetter_is_text():
     picture = BytesIO()
     Image.new("RGB", (20, 10), "#808080").save(picture, "PNG")
     pictures = {"p.png": picture.getvalue()}
-    written_pdf = report_pdf(data, pictures)
-    assert written_pdf == report_pdf(data, pictures)
+    written_pdf = pdf("report", data, pictures)
+    assert written_pdf == pdf("report", data, pictures)
     shown = "".join(page.extract_text() for page in pypdf.PdfReader(BytesIO(written_pdf)).pages)
     assert shown.replace("\n", "").replace(" ", "").count(name.replace(" ", "")) >= 8
-    page = np.asarray(Image.open(BytesIO(report_pages(data, pictures, 30)[0])).convert("L"))
+    page = np.asarray(Image.open(BytesIO(png_pages("report", data, pictures, 30)[0])).convert("L"))
     assert page.min() < 150
 
 

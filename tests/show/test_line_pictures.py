@@ -4,6 +4,7 @@ import re
 from typing import Any
 from xml.etree import ElementTree
 
+import matplotlib as mpl
 import numpy as np
 import pytest
 from site_files import EVERYTHING, option_text, written
@@ -54,13 +55,17 @@ def test_they_are_the_same_again(pictures):
     assert pictures[:3] == pictures[3:]
 
 
-def test_names_of_any_script_have_their_letters(tmp_path):
-    """A gate named in Chinese, a corner in Hebrew: a letter that no typeface has would be a warning."""
-    marks = '[[mark]]\nname = "东门"\nat = [4, 2]\n[[mark]]\nname = "פינה"\nat = [-6, 0]\n'
+def test_names_of_marks_are_written_in_every_script_whatever_the_settings(tmp_path):
+    """Chinese and Korean as letters: matplotlib warns of one that no typeface has, and a warning fails."""
+    name = "\u4e2d\u5ead \ub098\ubb34"
+    marks = f'[[mark]]\nname = "{name}"\nat = [4, 2]\n[[mark]]\nname = "corner"\nat = [-6, 0]\n'
     outcome = run(written(tmp_path, EVERYTHING + marks + option_text("one")))
     (fixing,) = option_fixing(outcome, "one", None, None)
-    assert {tape.name for tape in fixing.tapes} == {"东门", "פינה"}
-    assert "<svg" in unit_plan_svg(outcome, outcome.option("one").units[0], fixing)
+    (unit,) = outcome.option("one").units
+    assert name in {tape.name for tape in fixing.tapes}
+    plain = unit_plan_svg(outcome, unit, fixing)
+    with mpl.rc_context({"axes.facecolor": "red", "lines.markersize": 30.0, "lines.markeredgewidth": 9.0}):
+        assert unit_plan_svg(outcome, unit, fixing) == plain
 
 
 @pytest.mark.parametrize("fall", [5, 70])

@@ -4,6 +4,7 @@ import io
 import re
 
 import numpy as np
+import pypdf
 import pytest
 from PIL import Image
 
@@ -16,14 +17,17 @@ HOSTILE = '#read("/etc/passwd") *x* _y_ $1/0$ <a> @b // c /* \\ " ] } \u202e \U0
 
 #: A picture that is black all over.
 SQUARE = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 10 10"><rect width="10" height="10"/></svg>'
+#: One with nothing in it.
+NOTHING = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 10 10"/>'
+PICTURES = {"plan": SQUARE, "section": NOTHING}
 
 
 def unit(title: str, lines: int = 2) -> dict:
     """A page with parts of so many lines."""
     part = {"title": "Where", "main": "10.00 m from the post", "size": 15, "lines": [title] * lines}
     return {
-        "title": title, "subtitle": title, "code": "", "parts": [part] * 6, "plan": "plan", "section": "none",
-        "cautions": ["Isolate the supply."],
+        "title": title, "subtitle": title, "code": "", "parts": [part] * 6, "plan": "plan",
+        "section": "section", "cautions": ["Isolate the supply."],
     }  # fmt: skip
 
 
@@ -33,13 +37,13 @@ def sheet(*units: dict) -> dict:
 
 def test_what_comes_from_files_is_text():
     """Names full of markup are set as they are, and neither run nor break the page."""
-    assert pdf("sheet", sheet(unit(HOSTILE)))[:5] == b"%PDF-"
-    assert len(png_pages("sheet", sheet(unit(HOSTILE)), dots_an_inch=40)) == 1
+    assert pdf("sheet", sheet(unit(HOSTILE)), PICTURES)[:5] == b"%PDF-"
+    assert len(png_pages("sheet", sheet(unit(HOSTILE)), PICTURES, dots_an_inch=40)) == 1
 
 
 def test_a_page_a_unit():
     """A4 in black on white, one page each."""
-    pages = png_pages("sheet", sheet(unit("D1"), unit("D2")), dots_an_inch=40)
+    pages = png_pages("sheet", sheet(unit("D1"), unit("D2")), PICTURES, dots_an_inch=40)
     assert len(pages) == 2
     picture = np.asarray(Image.open(io.BytesIO(pages[0])).convert("RGB")).astype(int)
     assert picture.shape[1] / picture.shape[0] == pytest.approx(210 / 297, abs=0.01)
@@ -49,7 +53,7 @@ def test_a_page_a_unit():
 
 def test_what_is_long_keeps_to_its_page():
     """A unit with much to say gets smaller letters, one with little larger; both stay on one page."""
-    square = {"plan": SQUARE, "none": SQUARE}
+    square = {"plan": SQUARE, "section": SQUARE}
     short, long = sheet(unit("D1", 1)), sheet(unit("a line of some length that is told of it " * 3, 3))
     assert len(png_pages("sheet", {**long, "scale": 1.15}, square, dots_an_inch=9)) > 1
     scales = []
@@ -62,7 +66,7 @@ def test_what_is_long_keeps_to_its_page():
 
 def test_the_same_bytes():
     """No day of the machine and no name of its own is in the file."""
-    one, other = pdf("sheet", sheet(unit("D1"))), pdf("sheet", sheet(unit("D1")))
+    one, other = (pdf("sheet", sheet(unit("D1")), PICTURES) for _ in range(2))
     assert one == other
     assert not re.search(rb"/CreationDate \(D:20[^0]", one)
 
@@ -74,4 +78,16 @@ def test_a_picture_goes_in_as_it_is():
         page = png_pages("sheet", sheet(unit("D1", 1)), pictures, dots_an_inch=30)[0]
         return float((np.asarray(Image.open(io.BytesIO(page)).convert("L")) < 60).mean())
 
-    assert ink({"plan": SQUARE}) > ink({}) + 0.07
+    assert ink(PICTURES) > ink({**PICTURES, "plan": NOTHING}) + 0.07
+
+
+def test_names_are_read_in_every_script():
+    """Of letters that the first typeface lacks none is a box: Chinese, Japanese, Korean, Devanagari, Hebrew,
+    Arabic. "Last Resort" has a box for each letter there is (from memory)."""
+    name = "\u4e2d\u5ead \u30e4\u30fc\u30c9 \ub098\ubb34 \u0932\u0915\u095c\u0940"
+    name += " \u05e2\u05e5 \u0634\u062c\u0631\u0629"
+    document = pypdf.PdfReader(io.BytesIO(pdf("sheet", sheet(unit(name)), PICTURES)))
+    fonts = document.pages[0]["/Resources"]["/Font"].values()
+    used = {str(font.get_object()["/BaseFont"]).split("+")[-1] for font in fonts}
+    assert not [one for one in used if "LastResort" in one]
+    assert {"KurintoSansSC-Rg", "KurintoSansKR-Rg"} <= used
