@@ -14,6 +14,17 @@ NAMES = {
     "walktest": "the sheet of the walk test",
     "read_walks": "the reading of the walk test",
 }
+#: What each part of a study asks.
+PARTS = {
+    "walks": "whether someone who walks raises the alarm, and where",
+    "routes": "where someone could come in without one",
+    "close-in": "what is missed near the unit and along its wall",
+    "animals": "which animals raise it, and where",
+    "beyond": "what the upper layer reaches past the boundary",
+    "heat": "what is held on warm evenings",
+    "sun": "when low sun stands near a layer",
+    "doubt": "how surely all this holds",
+}
 #: Those of which there are several.
 _SEVERAL = ("results", "stills")
 

@@ -18,7 +18,7 @@ from terrain3d.draft.options import options_of
 from terrain3d.draft.things import Thing, layers_of, things_of
 from terrain3d.errors import InputError
 from terrain3d.ranking.compare import held_share
-from terrain3d.sentences import words
+from terrain3d.sentences import words, work
 from terrain3d.sentences.drawing import next_step, no_unit_yet
 from terrain3d.sentences.options import brief_line, worst_words
 from terrain3d.sentences.verdicts import UNKNOWN_WORDS, VERDICT_WORDS
@@ -119,7 +119,7 @@ def state_of(session: "Session") -> dict[str, Any]:
         ],
         "view": "plan" if session.picture_.is_plan else "3d",
         "types": _types(draft),
-        "parts": [{"name": part, "words": part.replace("-", " ")} for part in PARTS],
+        "parts": [{"name": part, "words": work.PARTS[part]} for part in PARTS],
         "ground_table": _ground_table(draft),
         "why": _why(session),
         "section": None

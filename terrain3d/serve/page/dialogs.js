@@ -126,7 +126,7 @@ function studyForm() {
   return [
     h("p", { class: "quiet" }, "It runs in the background, and can be stopped. What it finds is laid on the ground and listed."),
     h("fieldset", { class: "checks" }, h("legend", null, "Parts"), all.map((/** @type {any} */ part) => h("label", { key: part.name, class: "way" },
-      h("input", { type: "checkbox", checked: taken.has(part.name), onchange: (/** @type {any} */ event) => change(part.name, event.target.checked) }), h("span", null, part.name), h("span", { class: "quiet" }, part.words ?? "")))),
+      h("input", { type: "checkbox", checked: taken.has(part.name), onchange: (/** @type {any} */ event) => change(part.name, event.target.checked) }), h("span", null, part.name.replace("-", " ")), h("span", { class: "quiet" }, part.words ?? "")))),
     h("div", { class: "row end" }, h("button", { class: "strong", disabled: !taken.size || !!state.work, onclick: () => { link.send({ do: "study", parts: all.map((/** @type {any} */ p) => p.name).filter((/** @type {string} */ p) => taken.has(p)) }); shut(); } }, "Study")),
   ];
 }

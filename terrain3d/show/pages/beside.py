@@ -1,5 +1,6 @@
 """Options side by side: up to four plans at one scale, each with its numbers."""
 
+from dataclasses import replace
 from functools import partial
 
 from terrain3d import palette
@@ -9,8 +10,7 @@ from terrain3d.sentences.close_in import close_in_short
 from terrain3d.sentences.outlay import outlay_words, wedge_words
 from terrain3d.sentences.warnings import voiding
 from terrain3d.sentences.why import why
-from terrain3d.show.blocks import Paragraph, Row, fill
-from terrain3d.show.pages.base import Base
+from terrain3d.show.blocks import Paragraph, Row, Section, fill
 from terrain3d.show.pages.column import shown_ground
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.plan import draw_plan, plan_signs
@@ -42,6 +42,7 @@ def beside_sheet(context: PageContext, options: tuple[OptionResult, ...]) -> She
     # Two options have their numbers under the plan, more of them beside it.
     plan_size = (width - 0.025, 0.455) if rows == 1 else (0.24, height - 0.075)
     shared, outcome = context.base_in(plan_size), context.outcome
+    grounds = [shown_ground(outcome, option, shared.extent) for option in options]
     view = "plans, north up, at one scale"
     page = context.begin(_TITLES[len(options)], view, why(outcome), scale=shared.scale)
     for place, option in enumerate(options):
@@ -54,9 +55,26 @@ def beside_sheet(context: PageContext, options: tuple[OptionResult, ...]) -> She
         if void := voiding(option):
             page.band("; ".join(void), left, left + width, top - 0.0335)
         outlay = "" if has_outlay else outlay_words(option)
-        _numbers(page, context, option, shared, sides, (top, top - height), rows, outlay)
-    page.key(plan_signs(outcome, options, shared.extent))
+        _numbers(page, context, option, _counted(grounds[place]), sides, (top, top - height), rows, outlay)
+    # What no figure goes with stands in the key once, and leaves its room to protected areas.
+    plain = dict.fromkeys(
+        row.sign for ground in grounds for row in _rows(ground) if _is_plain(row) and row.sign
+    )
+    page.key([*plan_signs(outcome, options, shared.extent), *plain])
     return page
+
+
+def _rows(ground: Section) -> list[Row]:
+    return [piece for piece in ground.blocks if isinstance(piece, Row)]
+
+
+def _is_plain(row: Row) -> bool:
+    return row.sign is not None and not row.figures
+
+
+def _counted(ground: Section) -> Section:
+    """The verdicts that have figures, and what ground outside them is drawn as."""
+    return replace(ground, blocks=tuple(row for row in _rows(ground) if not _is_plain(row)))
 
 
 def _title(page: Sheet, place: str, option: OptionResult, sides: tuple[float, float], top: float) -> bool:
@@ -82,7 +100,7 @@ def _numbers(
     page: Sheet,
     context: PageContext,
     option: OptionResult,
-    base: Base,
+    ground: Section,
     sides: tuple[float, float],
     heights: tuple[float, float],
     rows: int,
@@ -99,7 +117,7 @@ def _numbers(
         page.begin_column(left + 0.277, right, top - 0.05 - under_band, floor)
     if outlay:
         page.put(Row(outlay, size="small", is_quiet=True))
-    fill(page, [shown_ground(context.outcome, option, base.extent)])
+    fill(page, [ground])
     if rows == 1:
         page.begin_column(middle + 0.015, right, top - 0.54, floor)
     found = None if context.study is None else context.studied(option).close_in
