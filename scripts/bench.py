@@ -7,6 +7,7 @@ The search takes some minutes and is left out with `--no-search`.
 
 import math
 import os
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -343,8 +344,6 @@ def time_page() -> None:
     A step is a setting sent, the picture packed, all that is written beside it, the section and what the
     unit sees. Turning draws less of the ground, as it does while a hand turns.
     """
-    import shutil
-
     from terrain3d.draft.document import read_draft
     from terrain3d.serve.session import Session
 

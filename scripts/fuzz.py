@@ -479,7 +479,7 @@ def prepared(number: int, good: dict[str, bytes]) -> Case:
     """Write the files of a case into the current folder."""
     rng = random.Random(number)
     names = [name for name in good if "/" not in name and Path(name).suffix in CHANGES]
-    #: The files that everything begins with, and what is read back, are changed as often as all surveys are.
+    # The files that everything begins with, and what is read back, are changed as often as all surveys are.
     name = rng.choice((rng.choice(names), rng.choice(names), "site.toml", "own.toml", "back"))
     for needed in ("own.toml", "a.shp", "a.shx", "a.dbf", "a.prj", "a.cpg"):
         if needed in good:

@@ -10,7 +10,8 @@ from terrain3d.errors import InputError
 from terrain3d.ready import Ready, in_file, option_types, own_figures, ready_site, search_types
 from terrain3d.site import GroundSource, Plane, Site, SiteHead, WalkTested
 from terrain3d.supply.runs import Run, laid_runs
-from terrain3d.survey.build import Surveyed, build_surroundings, build_surveyed, crs_of_site
+from terrain3d.survey.build import build_surroundings, build_surveyed, crs_of_site
+from terrain3d.survey.kept import Surveyed
 from terrain3d.survey.scenarios import Scenario, scenarios_of
 from terrain3d.terrain import Terrain
 from terrain3d.walk.indoor_tests import IndoorTests

@@ -44,7 +44,7 @@ def site(tmp_path, monkeypatch) -> Path:
         raise _OpenedError
 
     monkeypatch.setattr("terrain3d.survey.build.read_headers", opened)
-    monkeypatch.setattr("terrain3d.survey.build.read_tiles", opened)
+    monkeypatch.setattr("terrain3d.survey.read_ground.read_tiles", opened)
     (tmp_path / "own.toml").write_text(OWN_TYPE, encoding="utf-8")
     (tmp_path / "tests.toml").write_text(OWN_TESTS, encoding="utf-8")
     place = {"type": "Point", "coordinates": [5.0, 45.0]}

@@ -295,11 +295,7 @@ def _opened(path: Path, form: str) -> Iterator[tuple[Any, Affine]]:
     except InputError:
         raise
     except (RasterioError, MemoryError, ValueError) as error:
-        raise InputError(
-            "its cells cannot be read",
-            str(path),
-            _AGAIN,
-        ) from error
+        raise InputError("its cells cannot be read", str(path), _AGAIN) from error
 
 
 def placed_by_world_file(dataset: Any, path: Path, suffixes: tuple[str, ...]) -> Affine:

@@ -22,7 +22,7 @@ from terrain3d.units import Floats
 RECORD_BYTES = (20, 28, 26, 34, 57, 63, 30, 36, 38, 59, 67)
 #: Points packed together in a LAZ: 50,000 as a rule, more than this never seen (common practice, no
 #: source); and the mark that the table of chunks tells each one's number (LASzip, chunk size).
-MOST_PACKED, PACKED_VARIOUSLY = 5_000_000, 2**32 - 1
+_MOST_PACKED, _PACKED_VARIOUSLY = 5_000_000, 2**32 - 1
 _WKT_BIT, _GPS_TIME_BIT = 16, 1
 _WKT_RECORD = 2112
 #: The description in words (LAS 1.4 R15, text area description).
@@ -71,7 +71,7 @@ class LasHeader:
 
     @property
     def n_packed(self) -> int:
-        """How many points are packed together; 1 where none are, `PACKED_VARIOUSLY` where it differs."""
+        """How many points are packed together; 1 where none are, 2**32 - 1 where it differs."""
         record = self.records.get(("laszip encoded", 22204), b"")
         if not self.compressed or len(record) < 16:
             return 1
@@ -251,9 +251,9 @@ def _check_chunks(las: LasHeader, size: int, path: Path) -> None:
         n_chunks = struct.unpack("<4xI", stream.read(8))[0]
     if n_chunks > min(las.n_points + 1, size):
         raise broken(f"it claims {n_chunks} compressed chunks for {las.n_points} points", path)
-    if (n_packed := las.n_packed) < PACKED_VARIOUSLY:
-        if n_packed > MOST_PACKED:
-            raise broken(f"it claims to pack {n_packed} points together, and has {las.n_points}", path)
+    if (n_packed := las.n_packed) < _PACKED_VARIOUSLY:
+        if n_packed > _MOST_PACKED:
+            raise broken(f"it claims to pack {n_packed} points together, more than any file does", path)
         if las.n_points > n_chunks * n_packed:
             raise broken(
                 f"it claims {las.n_points} points in {n_chunks} chunks of {n_packed}, which hold fewer", path

@@ -172,10 +172,10 @@ def _n_shown(nodes: list[dict[str, Any]]) -> int:
     pending, n = [k for k in range(len(nodes)) if k not in below], 0
     if nodes and not pending:  # all of them are below another: they go round
         return _MOST_NODES + 1
-    while pending and n <= _MOST_NODES:
+    while pending and n + len(pending) <= _MOST_NODES:
         n += 1
         pending += children[pending.pop()]
-    return n
+    return n + len(pending)
 
 
 def _damaged(path: Path, form: str) -> InputError:

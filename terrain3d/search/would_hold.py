@@ -187,9 +187,10 @@ def _ranges(unit: Detector) -> Iterator[Detector]:
 
 
 def _heights(unit: Detector) -> Iterator[Detector]:
-    """Within what the type allows."""
+    """Within what the type allows, however far from it the unit is."""
     low, high = unit.type.mount_height
-    for step in range(1, round((high - low) / HEIGHT_STEP_M) + 2):
+    farthest = max(abs(unit.height_m - low), abs(unit.height_m - high))
+    for step in range(1, round(farthest / HEIGHT_STEP_M) + 2):
         for side in (1, -1):
             height = round(unit.height_m + side * step * HEIGHT_STEP_M, 4)
             if low - 1e-9 <= height <= high + 1e-9:

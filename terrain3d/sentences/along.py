@@ -72,7 +72,13 @@ def layers_words(profile: LineProfile, at_m: float) -> str:
 def stretch_note(stretch: float) -> str:
     """How heights are drawn.
 
-    >>> stretch_note(1), stretch_note(2.5)
-    ('true scale', 'heights stretched 2.5 times')
+    >>> stretch_note(1), stretch_note(2.5), stretch_note(0.5)
+    ('true scale', 'heights stretched 2.5 times', 'heights at 0.5 times the scale of distances')
     """
-    return "true scale" if stretch == 1 else f"heights stretched {stretch:g} times"
+    if stretch == 1:
+        return "true scale"
+    return (
+        f"heights stretched {stretch:g} times"
+        if stretch > 1
+        else (f"heights at {stretch:g} times the scale of distances")
+    )

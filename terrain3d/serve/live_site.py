@@ -18,7 +18,7 @@ from terrain3d.ready import Ready, option_types
 from terrain3d.show.shapes import filled_heights
 from terrain3d.sight.carried import KeptLooks
 from terrain3d.site import Site
-from terrain3d.survey.build import Surveyed
+from terrain3d.survey.kept import Surveyed
 from terrain3d.terrain import Ground, Terrain
 from terrain3d.units import Floats
 

@@ -20,7 +20,8 @@ from terrain3d.detector.pose import Detector, posed_heads
 from terrain3d.fixing.places import Known, known_places
 from terrain3d.fixing.unit import UnitFixing
 from terrain3d.job import Outcome
-from terrain3d.show.lettering import draw_as_meant, page_style
+from terrain3d.sentences.along import stretch_note
+from terrain3d.show.lettering import draw_as_meant, fitted_lines, page_style
 from terrain3d.show.shapes import footprints
 from terrain3d.terrain import Terrain
 from terrain3d.units import Floats, direction
@@ -28,8 +29,10 @@ from terrain3d.walktest.plan import WalkPoint
 
 _MM = 1 / 25.4
 _INK, _GREY, _PALE = "black", "0.55", "0.86"
-#: A section is drawn so many times higher than it is, to show what a tilt does.
+#: A section is drawn so many times higher than it is, to show what a tilt does; less where ground is steep.
 _HIGHER = 2.0
+#: Widest that a name is written, sizes of its type.
+_NAME = 15.0
 #: Metres around what a plan shows.
 _ROOM_M = 1.5
 #: In what these pictures are not as pages are.
@@ -148,9 +151,11 @@ def unit_section_svg(
         top = max(unit.height_m, high) + 1.2
         bottom = low - 0.8
         middle, span = float(along[0] + along[-1]) / 2, float(along[-1] - along[0])
-        tall = max((top - bottom) * _HIGHER, span * height_mm / width_mm) / _HIGHER
+        at_scale = span * height_mm / width_mm
+        tall = max(top - bottom, at_scale / _HIGHER)
+        shown = max(tall, 1.15 * (top - bottom))
         axes.set_xlim(middle - span / 2, middle + span / 2)
-        axes.set_ylim(bottom - 0.15 * tall, bottom - 0.15 * tall + max(tall, 1.15 * (top - bottom)))
+        axes.set_ylim(bottom - 0.15 * tall, bottom - 0.15 * tall + shown)
         axes.fill_between(along, np.where(known, z, np.nan), bottom - tall, color=_PALE, lw=0)
         axes.plot(along, z, color=_INK, lw=1.2)
         axes.plot([0, 0], [0, unit.height_m], color=_INK, lw=2.2)
@@ -185,8 +190,8 @@ def unit_section_svg(
                 axes.plot([away] * 2, [foot, foot + tall_m], color=_GREY, lw=3.0, solid_capstyle="butt")
                 axes.text(away, foot + tall_m, f" {away:.1f} m", fontsize=6.5, va="bottom", ha="center")
         axes.text(
-            0.02, 0.02, f"along {round(aim.bearing_deg) % 360}°, heights {_HIGHER:g} times", fontsize=6.5,
-            transform=axes.transAxes,
+            0.02, 0.02, f"along {round(aim.bearing_deg) % 360}°, {stretch_note(round(at_scale / shown, 1))}",
+            fontsize=6.5, transform=axes.transAxes,
         )  # fmt: skip
         axes.set_aspect("auto")
         _plain(axes)
@@ -243,9 +248,9 @@ def _mark(axes: Any, place: Known) -> None:
 
 
 def _label(axes: Any, x: float, y: float, words: str, offset: tuple[float, float] = (0, 0)) -> None:
-    short = words if len(words) <= 24 else f"{words[:23]}…"
+    (line,) = fitted_lines(words, _NAME, 1)
     axes.annotate(
-        short, (x, y), offset, textcoords="offset points", fontsize=7, zorder=7,
+        line, (x, y), offset, textcoords="offset points", fontsize=7, zorder=7,
         ha="center" if offset == (0, 0) else "left",
         bbox={"fc": "white", "ec": "none", "pad": 0.6, "alpha": 0.85},
     )  # fmt: skip

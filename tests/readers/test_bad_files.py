@@ -131,7 +131,9 @@ def repacked(path: Path, at: int, layout: str, value: int) -> Path:
 def test_a_laz_that_claims_to_pack_billions_of_points_together(tmp_path: Path) -> None:
     """The decoder would allocate for them at once, and end the process where it cannot."""
     path = write_las(tmp_path / "survey.laz", slope_points(20))
-    with pytest.raises(InputError, match="claims to pack 4000000000 points together, and has 400"):
+    with pytest.raises(
+        InputError, match="claims to pack 4000000000 points together, more than any file does"
+    ):
         read(repacked(path, CHUNK_SIZE, "<I", 4_000_000_000))
 
 
@@ -212,6 +214,20 @@ def test_a_glb_that_claims_more_than_it_holds_is_refused_before_room_is_made(tmp
         path.write_bytes(glb(document, numbers))
         with pytest.raises(InputError, match=message):
             read(path)
+
+
+def test_a_glb_in_which_a_part_is_below_itself_thousands_of_times_takes_no_room(tmp_path: Path) -> None:
+    """Every look at that part brings 2,000 more to look at: 20,000 looks would be 320 MB of them."""
+    document, path = triangle(), tmp_path / "a.glb"
+    document["nodes"] = [{"children": [1]}, {"mesh": 0, "children": [1] * 2000}]
+    path.write_bytes(glb(document, struct.pack("<9f3I", 0, 0, 0, 10, 0, 0, 0, 0, 10, 0, 1, 2)))
+    tracemalloc.start()
+    try:
+        with pytest.raises(InputError, match="again and again, or in a circle"):
+            read(path)
+        assert tracemalloc.get_traced_memory()[1] < 20_000_000
+    finally:
+        tracemalloc.stop()
 
 
 def test_grids_that_claim_what_their_files_cannot_hold(tmp_path: Path) -> None:

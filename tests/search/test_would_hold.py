@@ -135,3 +135,11 @@ def test_ground_past_the_site_has_no_answer():
     site, at = hillside()
     outcome = judge_units(site, {"one": (placed(at),)})
     assert would_hold(outcome, outcome.options[0], 900.0, 0.0, remembered()) == ()
+
+
+def test_a_unit_far_above_what_its_type_allows_is_brought_down_to_it():
+    """At 3 m its layers pass over a person 4 m away; the first height that the type allows holds that."""
+    site = site_of(replace(terrain(plane(0.0, 10, cell_m=0.5)), mounts=(Mount("low", 0.0, 0.0),)))
+    outcome = judge_units(site, {"one": (placed({"low": (0.0, 0.0, 0.0)}, height=3.0),)})
+    found = would_hold(outcome, outcome.options[0], 0.25, 4.25, remembered(50))
+    assert [change.unit.height_m for change in found if change.what == "height"] == [ONE.mount_height[1]]

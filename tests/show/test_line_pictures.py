@@ -1,15 +1,19 @@
 """The small pictures of the sheets: one ink, the same bytes, names as they are."""
 
 import re
+from typing import Any
 from xml.etree import ElementTree
 
 import matplotlib as mpl
+import numpy as np
 import pytest
 from site_files import EVERYTHING, option_text, written
 
 from terrain3d.fixing.places import Taped
 from terrain3d.fixing.unit import option_fixing
 from terrain3d.job import run
+from terrain3d.sentences.along import stretch_note
+from terrain3d.show import line_pictures
 from terrain3d.show.line_pictures import unit_plan_svg, unit_section_svg, walk_plan_svg
 from terrain3d.walktest.plan import WalkPoint
 from terrain3d.walktest.spots import Proof
@@ -62,3 +66,21 @@ def test_names_of_marks_are_written_in_every_script_whatever_the_settings(tmp_pa
     plain = unit_plan_svg(outcome, unit, fixing)
     with mpl.rc_context({"axes.facecolor": "red", "lines.markersize": 30.0, "lines.markeredgewidth": 9.0}):
         assert unit_plan_svg(outcome, unit, fixing) == plain
+
+
+@pytest.mark.parametrize("fall", [5, 70])
+def test_a_section_says_how_its_heights_are_drawn(tmp_path, monkeypatch, fall):
+    """As its axes have them, on gentle ground and on steep, which finds no room at twice its height."""
+    kept: list[Any] = []
+    monkeypatch.setattr(line_pictures, "_plain", kept.append)
+    site = re.sub(r"fall = [\d.]+", f"fall = {fall}", EVERYTHING)
+    outcome = run(written(tmp_path, site + option_text("one")))
+    (fixing,) = option_fixing(outcome, "one", None, None)
+    text = unit_section_svg(outcome, fixing)
+    (axes,) = kept
+    box = axes.get_window_extent()
+    stretch = (box.height / np.ptp(axes.get_ylim())) / (box.width / np.ptp(axes.get_xlim()))
+    assert (stretch == pytest.approx(2)) == (fall == 5)
+    # Beside the outlines of its letters each text stands in a comment.
+    (said,) = re.findall(r"<!-- along \d+°, (.*) -->", text)
+    assert said == stretch_note(round(stretch, 1))

@@ -162,7 +162,7 @@ def test_what_is_no_photograph_is_told_before_the_survey_is_read(
     def read(*_args: object) -> None:
         raise AssertionError("the survey was read")
 
-    monkeypatch.setattr("terrain3d.survey.build.read_tiles", read)
+    monkeypatch.setattr("terrain3d.survey.read_ground.read_tiles", read)
     write_las(tmp_path / "s.las", slope_points(61, 0.5, EAST - 15, NORTH - 15))
     (tmp_path / "o.jpg").write_text("no picture")
     with pytest.raises(InputError, match="it is neither a TIFF nor a JPEG"):

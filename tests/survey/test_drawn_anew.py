@@ -10,7 +10,7 @@ import pytest
 from terrain3d.opened import open_again, open_ready
 from terrain3d.ready import option_types, ready_of
 from terrain3d.site import Site
-from terrain3d.survey import build
+from terrain3d.survey import build, kept, read_ground
 
 DEMO = Path(__file__).parents[2] / "data"
 WALL = {
@@ -51,18 +51,19 @@ def nothing_is_read(monkeypatch):
     def nobody(*_args, **_keys):
         raise AssertionError("the survey is read again")
 
-    for name in ("read_tiles", "read_headers", "surveyed", "ground_points"):
-        monkeypatch.setattr(build, name, nobody)
+    monkeypatch.setattr(build, "read_headers", nobody)
+    for name in ("read_tiles", "surveyed", "ground_points"):
+        monkeypatch.setattr(read_ground, name, nobody)
 
 
 def is_same(one, other):
     """Whether two terrains hold the same ground, solids, leaves and drawn things, name by name."""
     return (
         np.array_equal(one.ground.z, other.ground.z, equal_nan=True)
-        and build._is_same(one.solids, other.solids)
-        and build._is_same(one.foliage, other.foliage)
-        and build._is_same(one.protect, other.protect)
-        and build._is_same(one.mounts, other.mounts)
+        and kept.is_same(one.solids, other.solids)
+        and kept.is_same(one.foliage, other.foliage)
+        and kept.is_same(one.protect, other.protect)
+        and kept.is_same(one.mounts, other.mounts)
         and one.doubts == other.doubts
     )
 
@@ -148,7 +149,7 @@ def test_an_outline_that_says_how_returns_are_taken_sorts_them_again_without_the
     def nobody(*_args, **_keys):
         raise AssertionError("the file is read again")
 
-    monkeypatch.setattr(build, "read_tiles", nobody)
+    monkeypatch.setattr(read_ground, "read_tiles", nobody)
     live, _ = again(folder, new, read)
     assert is_same(live.terrain, fresh.terrain)
     assert not is_same(live.terrain, site.terrain)

@@ -13,6 +13,7 @@ from terrain3d.detector.figures import Figure
 from terrain3d.detector.outline import Span, layer_outline, span_of
 from terrain3d.detector.pose import Detector, posed_heads, shut_arcs
 from terrain3d.palette import Rgb
+from terrain3d.sentences.along import stretch_note
 from terrain3d.sentences.section import change_words, metres
 from terrain3d.show.labels import placed_in_a_row
 from terrain3d.show.lettering import fitted_lines, line_width
@@ -119,24 +120,17 @@ def section_image(
     def at(points: Floats) -> list[tuple[float, float]]:
         return [((s - left) * per_m, (window.top - z) * up) for s, z in np.asarray(points, float)]
 
-    for solid in profile.solids:
-        for piece in over_ground_pieces(solid, profile):
-            if len(piece) > 2:
-                draw.polygon(at(piece), palette.SOLID, palette.SOLID_EDGE)
+    _draw_solids(draw, profile, at)
     for beam in profile.beams:
         colour = palette.layer_colour(beam.layer)
         for row, wide in ((0, 1), (-1, 1), (beam.axis, 2)):
             end = beam.ends[row]
             ends = [[0.0, profile.eye_z], [end, profile.eye_z + beam.slopes[row] * end]]
             draw.line(at(np.array(ends)), colour, wide)
-    known = np.isfinite(profile.ground)
-    draw.line(at(np.column_stack([profile.along[known], profile.ground[known]])), palette.INK, 2)
+    _draw_ground(draw, profile, at)
     marked = changes(profile) if at_m is None else [at_m]
     for place in marked:
-        foot = ground_at(profile, place)
-        if math.isfinite(foot):
-            for outline in silhouette(figure):
-                draw.polygon(at(np.add(outline, (place, foot))), palette.FIGURE, palette.PAPER)
+        _draw_figure(draw, figure, place, ground_at(profile, place), at)
     draw.line(at(np.array([[0, unit.ground_z], [0, profile.eye_z]])), palette.POLE, 4)
     (x, y), *_ = at(np.array([[0.0, profile.eye_z]]))
     draw.ellipse((x - 5, y - 5, x + 5, y + 5), palette.PAPER, palette.UNIT, 2)
@@ -180,22 +174,38 @@ def along_image(
     def at(points: Floats) -> list[tuple[float, float]]:
         return [(s * per_m, (window.top - z) * up) for s, z in np.asarray(points, float)]
 
-    for solid in profile.solids:
-        for piece in over_ground_pieces(solid, profile):
-            if len(piece) > 2:
-                draw.polygon(at(piece), palette.SOLID, palette.SOLID_EDGE)
-    known = np.isfinite(profile.ground)
-    if known.sum() > 1:
-        draw.line(at(np.column_stack([profile.along[known], profile.ground[known]])), palette.INK, 2)
+    _draw_solids(draw, profile, at)
+    _draw_ground(draw, profile, at)
     for run in profile.runs()[1:]:
         foot = float(np.interp(run.start_m, profile.along, profile.ground))
+        _draw_figure(draw, figure, run.start_m, foot, at)
         if math.isfinite(foot):
-            for outline in silhouette(figure):
-                draw.polygon(at(np.add(outline, (run.start_m, foot))), palette.FIGURE, palette.PAPER)
             x = at(np.array([[run.start_m, foot]]))[0][0]
             _write(image, (x, 3), metres(run.start_m), "ma", is_bold=True)
     _write_scale(image, length, at, bottom, height, stretch)
     return np.asarray(image, np.uint8)
+
+
+def _draw_solids(draw: ImageDraw.ImageDraw, profile: Profile | LineProfile, at: _OnPicture) -> None:
+    for solid in profile.solids:
+        for piece in over_ground_pieces(solid, profile):
+            if len(piece) > 2:
+                draw.polygon(at(piece), palette.SOLID, palette.SOLID_EDGE)
+
+
+def _draw_ground(draw: ImageDraw.ImageDraw, profile: Profile | LineProfile, at: _OnPicture) -> None:
+    known = np.isfinite(profile.ground)
+    if known.sum() > 1:
+        draw.line(at(np.column_stack([profile.along[known], profile.ground[known]])), palette.INK, 2)
+
+
+def _draw_figure(
+    draw: ImageDraw.ImageDraw, figure: Figure, place_m: float, foot_z: float, at: _OnPicture
+) -> None:
+    """The figure where it stands; none where the ground is not known."""
+    if math.isfinite(foot_z):
+        for outline in silhouette(figure):
+            draw.polygon(at(np.add(outline, (place_m, foot_z))), palette.FIGURE, palette.PAPER)
 
 
 def _heights(profile: Profile, figure: Figure) -> tuple[float, float]:
@@ -231,9 +241,7 @@ def _write_scale(
         x = at(np.array([[float(place), bottom]]))[0][0]
         draw.line((x, height - _FOOT_PX, x, height - _FOOT_PX + 4), palette.PAPER, 1)
         _write(image, (x, height - 1), f"{place} m" if place == 0 else f"{place}", "md")
-    times = f"{stretch:.1f} times their size"
-    said = "true scale" if abs(stretch - 1) < 0.05 else f"heights are drawn {times}"
-    _write(image, (6, height - _FOOT_PX - 4), said, "ld")
+    _write(image, (6, height - _FOOT_PX - 4), stretch_note(round(stretch, 1)), "ld")
 
 
 def outlook_image(
@@ -275,7 +283,7 @@ def outlook_image(
                     draw.polygon(outline, (red, green, blue, 84), (red, green, blue, 255))
             for stretch in shut_arcs(kind, unit.head(h)):
                 for outline in _turns(layer_outline(unit, head, layer, stretch), span, size_px):
-                    draw.polygon(outline, None, (90, 90, 90, 255))
+                    draw.polygon(outline, None, palette.MASKED)
     image.paste(veil, (0, 0), veil)
     written = ImageDraw.Draw(image)
     level = _on_image(np.array([[0.0, 0.0]]), span, size_px)[0][1]

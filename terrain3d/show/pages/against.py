@@ -13,7 +13,7 @@ from terrain3d.sentences.options import against_line
 from terrain3d.show.blocks import Gap, Row, Section, fill
 from terrain3d.show.legend import GAINED, HELD_BY_BOTH, LOST, Sign
 from terrain3d.show.pages.context import PageContext
-from terrain3d.show.pages.plan import draw_plan, plan_signs, unknown_signs, without_verdicts
+from terrain3d.show.pages.plan import bare_plan_signs, draw_plan, without_verdicts
 from terrain3d.show.pages.shading import Shading, shade
 from terrain3d.show.pages.sheet import Page, Sheet
 from terrain3d.show.sections import unit_section
@@ -43,8 +43,7 @@ def against_sheet(context: PageContext, option: OptionResult) -> Sheet:
     bare = without_verdicts(option)
     axes = draw_plan(page, outcome, bare, base)
     shade(axes, [Shading(where, sign) for sign, where in told.items()], base.extent)
-    unknown = unknown_signs(outcome.terrain.ground, base.extent)
-    page.key([*plan_signs(outcome, (bare,), base.extent), *unknown])
+    page.key(bare_plan_signs(outcome, bare, base.extent))
     counted = protected_weight(outcome.terrain.ground, outcome.terrain.protect) > 0
     sections = [_ground_section("All ground", told, cell_m2)]
     if counted.any():

@@ -9,7 +9,7 @@ from terrain3d.sentences.animals import animals_line
 from terrain3d.show.blocks import fill
 from terrain3d.show.legend import CRAWLING, animal_sign
 from terrain3d.show.pages.context import PageContext
-from terrain3d.show.pages.plan import draw_plan, plan_signs, unknown_signs, without_verdicts
+from terrain3d.show.pages.plan import bare_plan_signs, draw_plan, without_verdicts
 from terrain3d.show.pages.shading import Shading, edge, shade
 from terrain3d.show.pages.sheet import Page, Sheet
 from terrain3d.show.sections import animal_section, crawling_section, unit_section
@@ -31,8 +31,7 @@ def animals_sheet(context: PageContext, option: OptionResult) -> Sheet:
     shade(axes, _shadings(found), base.extent)
     for ground in found.animals:
         edge(axes, outcome.terrain.ground, ground.where, palette.ANIMAL_SCALE[-1])
-    unknown = unknown_signs(outcome.terrain.ground, base.extent)
-    page.key([*plan_signs(outcome, (bare,), base.extent), *unknown])
+    page.key(bare_plan_signs(outcome, bare, base.extent))
     # Room is kept for the sentence under the animals, for crawling and for a unit.
     fill(page, [animal_section([found], spare=17), crawling_section([found]), unit_section(option.detectors)])
     return page

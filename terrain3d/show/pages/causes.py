@@ -13,7 +13,7 @@ from terrain3d.sentences.verdicts import sense_words
 from terrain3d.show.blocks import Bar, Gap, Paragraph, Piece, Row, Section, fill
 from terrain3d.show.legend import Sign, cause_sign, layer_sign
 from terrain3d.show.pages.context import PageContext
-from terrain3d.show.pages.plan import draw_plan, plan_signs, unknown_signs, without_verdicts
+from terrain3d.show.pages.plan import bare_plan_signs, draw_plan, without_verdicts
 from terrain3d.show.pages.shading import Shading, shade
 from terrain3d.show.pages.sheet import Page, Sheet
 from terrain3d.show.sections import unit_section
@@ -40,8 +40,7 @@ def causes_sheet(context: PageContext, option: OptionResult, layer: str) -> Shee
     outcomes = option.layer_outcomes[layer]
     signs = {code: _sign(layer, code) for code in (BROKEN, *_CAUSES)}
     shade(axes, [Shading(outcomes == code, sign) for code, sign in signs.items()], base.extent)
-    unknown = unknown_signs(outcome.terrain.ground, base.extent)
-    page.key([*plan_signs(outcome, (bare,), base.extent), *unknown])
+    page.key(bare_plan_signs(outcome, bare, base.extent))
     whole = sum(told.values()) or 1.0
     pieces: list[Piece] = []
     for code, area in told.items():

@@ -431,3 +431,8 @@ def plan_signs(outcome: Outcome, options: tuple[OptionResult, ...], extent: Exte
     if outcome.terrain.marks:
         signs.append(MARKED)
     return signs + site_signs(outcome.terrain, outcome.terrain.ground.z[extent.rows, extent.columns])
+
+
+def bare_plan_signs(outcome: Outcome, bare: OptionResult, extent: Extent) -> list[Sign]:
+    """The same of a plan of one option `without_verdicts`, beside which no column tells of unknown ground."""
+    return [*plan_signs(outcome, (bare,), extent), *unknown_signs(outcome.terrain.ground, extent)]

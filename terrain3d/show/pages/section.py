@@ -27,6 +27,7 @@ from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
+from terrain3d.sentences.along import stretch_note
 from terrain3d.sentences.heads import masked_words
 from terrain3d.sentences.section import (
     broken_words,
@@ -303,10 +304,9 @@ def _draw(page: Sheet, outcome: Outcome, view: View, place: Place, frame: Frame)
     axes = page.picture_axes(place)
     paint_section(page, axes, outcome.terrain, view.profile, view.figure, frame)
     _rulers(axes, frame)
-    said = f"heights stretched {frame.stretch} times" if frame.stretch > 1 else "true scale"
     note = axes.annotate(
-        said, (0, 1), (7, -6), "axes fraction", "offset points", fontsize=7, ha="left", va="top",
-        color=palette.QUIET_INK, path_effects=HALO, zorder=20,
+        stretch_note(frame.stretch), (0, 1), (7, -6), "axes fraction", "offset points", fontsize=7, ha="left",
+        va="top", color=palette.QUIET_INK, path_effects=HALO, zorder=20,
     )  # fmt: skip
     taken = [note.get_window_extent()]
     marked = changes(view.profile)

@@ -30,7 +30,7 @@ from terrain3d.show.lettering import printable
 from terrain3d.show.pages.base import Base
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import haloed
-from terrain3d.show.pages.plan import draw_plan, plan_signs, unknown_signs, without_verdicts
+from terrain3d.show.pages.plan import bare_plan_signs, draw_plan, without_verdicts
 from terrain3d.show.pages.shading import LAYER, on_ground
 from terrain3d.show.pages.sheet import TYPE, Page, Sheet, share_of_page
 from terrain3d.uncertainty.error_field import ErrorSizes
@@ -61,8 +61,7 @@ def uncertainty_sheet(context: PageContext, option: OptionResult) -> Sheet:
     bare = without_verdicts(option)
     axes = draw_plan(page, outcome, bare, base)
     _chances(axes, outcome, found, base)
-    unknown = unknown_signs(outcome.terrain.ground, base.extent)
-    page.key([*plan_signs(outcome, (bare,), base.extent), *unknown])
+    page.key(bare_plan_signs(outcome, bare, base.extent))
     units = context.studied(option).tolerances or ()
     sections = [
         _scale_section(page, outcome, found),
