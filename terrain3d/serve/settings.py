@@ -13,7 +13,7 @@ from terrain3d.units import FOOT_M
 
 #: Sliders, in the order in which they are offered.
 _SLIDERS = (controls.HEIGHT, controls.BEARING, controls.TILT, controls.ROLL)
-_PAN = controls.Setting("pan", "pan", 1.0, -180.0, 180.0, "°")
+_PAN = controls.Setting("pan", "pan", 1.0, -180.0, 180.0)
 
 
 def controls_of(

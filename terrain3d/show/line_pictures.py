@@ -20,6 +20,7 @@ from terrain3d.detector.pose import Detector, posed_heads
 from terrain3d.fixing.places import Known, known_places
 from terrain3d.fixing.unit import UnitFixing
 from terrain3d.job import Outcome
+from terrain3d.lengths import given, in_metres, in_unit, length
 from terrain3d.sentences.along import stretch_note
 from terrain3d.show.lettering import draw_as_meant, fitted_lines, page_style
 from terrain3d.show.shapes import footprints
@@ -84,8 +85,8 @@ def unit_plan_svg(
         for place in places:
             axes.plot([place.x, unit.x], [place.y, unit.y], color=_INK, lw=0.8, ls=(0, (4, 2)))
             _mark(axes, place)
-            length = next(tape.tape_m for tape in fixing.tapes if tape.name == place.name)
-            _label(axes, (place.x + unit.x) / 2, (place.y + unit.y) / 2, f"{length:.2f} m")
+            taped_m = next(tape.tape_m for tape in fixing.tapes if tape.name == place.name)
+            _label(axes, (place.x + unit.x) / 2, (place.y + unit.y) / 2, length(taped_m, 2))
         axes.plot(unit.x, unit.y, "o", color=_INK, ms=5)
         _label(axes, unit.x, unit.y, unit.name, (6, -6))
         _north_and_scale(axes)
@@ -180,7 +181,7 @@ def unit_section_svg(
             axes.plot(aim.staff_m, foot + aim.lower_m, "o", color=_INK, ms=3.5)
             axes.text(
                 aim.staff_m + 0.2, foot + aim.lower_m,
-                f"{aim.lower_m:.2f} m on a staff\n{aim.staff_m:g} m off", fontsize=6.5, va="top",
+                f"{length(aim.lower_m, 2)} on a staff\n{given(aim.staff_m)} off", fontsize=6.5, va="top",
                 bbox={"fc": "white", "ec": "none", "pad": 0.6, "alpha": 0.85}, zorder=7,
             )  # fmt: skip
         tall_m = outcome.figure.height_m
@@ -188,7 +189,7 @@ def unit_section_svg(
             for away in sorted({near, far}):
                 foot = float(np.interp(away, along, z))
                 axes.plot([away] * 2, [foot, foot + tall_m], color=_GREY, lw=3.0, solid_capstyle="butt")
-                axes.text(away, foot + tall_m, f" {away:.1f} m", fontsize=6.5, va="bottom", ha="center")
+                axes.text(away, foot + tall_m, f" {length(away)}", fontsize=6.5, va="bottom", ha="center")
         axes.text(
             0.02, 0.02, f"along {round(aim.bearing_deg) % 360}°, {stretch_note(round(at_scale / shown, 1))}",
             fontsize=6.5, transform=axes.transAxes,
@@ -259,10 +260,10 @@ def _label(axes: Any, x: float, y: float, words: str, offset: tuple[float, float
 def _north_and_scale(axes: Any) -> None:
     west, east = axes.get_xlim()
     south, north = axes.get_ylim()
-    length = next((m for m in (20.0, 10.0, 5.0, 2.0) if m <= (east - west) / 4), 1.0)
+    length = in_metres(next((m for m in (50.0, 20.0, 10.0, 5.0, 2.0) if m <= in_unit(east - west) / 4), 1.0))
     x, y = west + 0.04 * (east - west), south + 0.05 * (north - south)
     axes.plot([x, x + length], [y, y], color=_INK, lw=2.0, solid_capstyle="butt", zorder=8)
-    axes.text(x + length / 2, y, f"{length:g} m", ha="center", va="bottom", fontsize=7, zorder=8)
+    axes.text(x + length / 2, y, given(length), ha="center", va="bottom", fontsize=7, zorder=8)
     axes.annotate(
         "N", (0.95, 0.97), (0.95, 0.83), xycoords="axes fraction", ha="center", fontsize=8, weight="bold",
         arrowprops={"arrowstyle": "-|>", "lw": 1.1, "color": _INK},
