@@ -7,7 +7,7 @@ from rich.text import Text
 
 from terrain3d.caution import SHORT_CAUTION
 from terrain3d.frame import Frame
-from terrain3d.lengths import given_figure, length_unit
+from terrain3d.lengths import given_figure, length_unit, retold
 from terrain3d.search.propose import Proposed
 from terrain3d.sentences.mounts import closing_words, place_words
 from terrain3d.terminal import lay_out
@@ -55,5 +55,5 @@ def mounts_table(found: Proposed) -> RenderableType:
         heights = " ".join(given_figure(height) for height in proposal.mount.heights_m)
         x, y = (f"{value:.{decimals}f}" for value in place)
         table.add_row(str(number), Text(proposal.mount.name), x, y, heights, Text(place_words(proposal)))
-    doubts = [Text(f"! {doubt}") for doubt in found.terrain.doubts]
+    doubts = [Text(f"! {retold(doubt)}") for doubt in found.terrain.doubts]
     return Group(table, Text(closing_words(found)), *doubts, Text(SHORT_CAUTION, style="dim"))

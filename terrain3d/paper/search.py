@@ -8,7 +8,7 @@ from rich.text import Text
 
 from terrain3d.caution import SHORT_CAUTION
 from terrain3d.detector.types import DetectorType
-from terrain3d.lengths import given_figure, length_unit
+from terrain3d.lengths import given_figure, length_unit, lengths_in
 from terrain3d.paper.results import json_text, results_values
 from terrain3d.paper.rounded import area, share, size
 from terrain3d.ranking.compare import held_m2, held_share, weighted_share
@@ -32,6 +32,7 @@ Found = SearchResult | NothingFits
 NAMES = (("best set", "best found"), ("runner-up", "best unit"), ("best unit",))
 
 
+@lengths_in("m")
 def search_results_json(result: Found) -> str:
     """The text of `results.json` with its part `search`."""
     told = {"why": search_why(result), "search": search_part(result)}

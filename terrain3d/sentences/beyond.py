@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from terrain3d.lengths import given, length, plain_area, plain_area_figure, span
+from terrain3d.lengths import given, length, plain_area, plain_area_figure, retold, span
 from terrain3d.nuisance.sight_lines import Lands
 from terrain3d.nuisance.spill import KeepOff, Landing, PieceSpill, Spill
 from terrain3d.nuisance.things import InLayer
@@ -39,7 +39,7 @@ def beyond_lines(spilt: Spill, things: tuple[InLayer, ...], doubts: Sequence[str
 
 def beyond_notes(spilt: Spill, doubts: Sequence[str]) -> list[str]:
     """What a reader has to know besides; `doubts` are those of the ground that was looked at."""
-    notes = list(doubts)
+    notes = [retold(doubt) for doubt in doubts]
     if not spilt.has_boundary:
         notes.append("no boundary is drawn, so nothing is said of how far the layers run past it")
     notes += [f"{unit} stands off own land" for unit in spilt.off_own_land]

@@ -1,13 +1,13 @@
 """What is told of a walk test: each point in words, what differs, what explains it, and what to walk next."""
 
 from terrain3d.fixing.places import Taped
-from terrain3d.lengths import given, length, small, small_figure
+from terrain3d.lengths import given, length, retold, small, small_figure
 from terrain3d.sentences.fixing import paced_words
 from terrain3d.walktest.explain import Told
 from terrain3d.walktest.faults import Cause
 from terrain3d.walktest.plan import WalkPoint, WalkTest
 from terrain3d.walktest.read import UnitReading, Walked, WalkReading
-from terrain3d.walktest.spots import Proof
+from terrain3d.walktest.spots import BENT, Proof
 from terrain3d.wording import counted, listed
 
 #: Said on every sheet.
@@ -57,10 +57,15 @@ def should_words(lights: bool) -> str:
     return "lights" if lights else "stays dark"
 
 
+def posture_words(point: WalkPoint) -> str:
+    """Who walks: a figure of the site by its name, or a person bent so low."""
+    return retold(point.figure) if point.figure.startswith(BENT) else point.figure
+
+
 def walk_words(point: WalkPoint) -> str:
     """How a point is walked, and what for."""
     return (
-        f"walk {length(point.length_m)} towards {round(point.towards_deg) % 360}° as {point.figure}"
+        f"walk {length(point.length_m)} towards {round(point.towards_deg) % 360}° as {posture_words(point)}"
         f" ({proof_words(point.proof)})"
     )
 

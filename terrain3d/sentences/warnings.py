@@ -6,7 +6,7 @@ from terrain3d.cover.cautions import OFF_GROUND_SHARE, UnitFacts
 from terrain3d.cover.option import Covering, OptionResult, ProtectedResult
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
-from terrain3d.lengths import given, given_span, length
+from terrain3d.lengths import given, given_span, length, retold
 from terrain3d.sentences.words import square_metres
 from terrain3d.terrain import Terrain
 from terrain3d.wording import listed
@@ -74,7 +74,8 @@ def warnings_by_option(outcome: Outcome) -> list[tuple[str, str]]:
 def _by_weight(option: OptionResult, terrain: Terrain) -> tuple[list[str], ...]:
     """The warnings about one option, the most serious kind first."""
     return (
-        _void_of_units(option), _other_of_units(option), area_warnings(option.protect), list(terrain.doubts),
+        _void_of_units(option), _other_of_units(option), area_warnings(option.protect),
+        [retold(doubt) for doubt in terrain.doubts],
     )  # fmt: skip
 
 

@@ -8,7 +8,7 @@ from typing import Any
 from terrain3d.cover.option import OptionResult
 from terrain3d.detector.pose import Detector
 from terrain3d.errors import InputError
-from terrain3d.lengths import given, length
+from terrain3d.lengths import given, given_figure, in_metres, length
 from terrain3d.show.live.head_controls import with_head
 
 
@@ -144,7 +144,7 @@ def at_share(unit: Detector, setting: Setting, share: float, head: int | None = 
 
 
 def read_entry(text: str, chosen: Setting) -> tuple[Setting, float]:
-    """What was typed: a number for the chosen setting, or the setting's name and a number.
+    """What was typed: a number for the chosen setting, or the setting's name and a number, as it is told.
 
     Raises
     ------
@@ -175,13 +175,16 @@ def read_entry(text: str, chosen: Setting) -> tuple[Setting, float]:
         value = math.nan
     if not math.isfinite(value):
         raise InputError(f"{words[-1]!r} is not a number", mend="write it like 12 or 1.05")
-    return setting, value
+    return setting, in_metres(value) if setting in (HEIGHT, RANGE) else value
 
 
 def _with_range(unit: Detector, value: float, head: int | None = None) -> Detector:
     ranges = ranges_offered(unit, head)
     if value not in ranges:
-        offered = ", ".join(f"{r:g}" for r in ranges)
+        # Whoever types one as it is told means that one.
+        value = next((one for one in ranges if given(one) == given(value)), value)
+    if value not in ranges:
+        offered = ", ".join(given_figure(one) for one in ranges)
         of = unit.type.name if head is None else f"head {head + 1} of {unit.type.name}"
         raise InputError(f"{of} has no range of {given(value)}", mend=f"it has {offered}")
     return replace(unit, range_m=value) if head is None else with_head(unit, head, range_m=value)
