@@ -10,7 +10,7 @@ fewer of areas, so that it is rounded no coarser: a tenth of a foot is 3 cm, a s
 
 import math
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from typing import Literal
@@ -31,7 +31,7 @@ _LEVEL_MM, _LEVEL_IN = 100, 12
 
 #: What stands in quotation marks; one number or two with their unit.
 _QUOTED = re.compile(r"('[^']*'|\"[^\"]*\")")
-_MEASURED = re.compile(r"(?<![\w.])(?:(\d+(?:\.\d+)?)( to | x | and ))?(\d+(?:\.\d+)?) (m|m2|m²)(?![\w²/])")
+_MEASURED = re.compile(r"(?<![\w.:])(?:(\d+(?:\.\d+)?)( to | x | and ))?(\d+(?:\.\d+)?) (m|m2|m²)(?![\w²/])")
 
 _units: ContextVar[Units] = ContextVar("units", default="m")
 
@@ -209,6 +209,23 @@ def tick(metres: float) -> str:
     return given_figure(metres) + (f" {length_unit()}" if metres == 0 else "")
 
 
+def scale_words(words: Callable[[float], str]) -> Callable[[float, object], str]:
+    """What writes along a scale, in the units of now: that of a page is written whenever the page is drawn.
+
+    >>> with lengths_in("ft"):
+    ...     write = scale_words(tick)
+    >>> write(3.048, 1)
+    '10'
+    """
+    own = units()
+
+    def told(value: float, _place: object) -> str:
+        with lengths_in(own):
+            return words(value)
+
+    return told
+
+
 def span(low_m: float, high_m: float, digits: int = 1) -> str:
     """From one length to another.
 
@@ -300,7 +317,8 @@ def _one_retold(found: re.Match[str]) -> str:
     return f"{(to or '').join(numbers)} {length_unit()}"
 
 
-def _in_area_unit(area_m2: float) -> float:
+def in_areas(area_m2: float) -> float:
+    """An area as a number of the unit that areas are told in."""
     return area_m2 / FOOT_M**2 if _is_feet() else area_m2
 
 
@@ -310,7 +328,7 @@ def area_figure(area_m2: float) -> str:
     >>> area_figure(1234.4), area_figure(8.24)
     ('1234', '8.2')
     """
-    number = _in_area_unit(area_m2)
+    number = in_areas(area_m2)
     return f"{number:.1f}" if 0 < number < 10 else f"{number:.0f}"
 
 
@@ -329,7 +347,7 @@ def plain_area_figure(area_m2: float, digits: int = 1) -> str:
     >>> plain_area_figure(8.24), plain_area_figure(8.24, 0)
     ('8.2', '8')
     """
-    return f"{_in_area_unit(area_m2):.{max(digits - _is_feet(), 0)}f}"
+    return f"{in_areas(area_m2):.{max(digits - _is_feet(), 0)}f}"
 
 
 def plain_area(area_m2: float, digits: int = 1) -> str:
@@ -343,4 +361,4 @@ def plain_area(area_m2: float, digits: int = 1) -> str:
 
 def per_area(per_m2: float) -> float:
     """How many there are in a square metre, as the number of them in the unit that areas are told in."""
-    return per_m2 * FOOT_M**2 if _is_feet() else per_m2
+    return per_m2 / in_areas(1.0)

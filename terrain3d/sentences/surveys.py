@@ -74,7 +74,7 @@ def returns_words(step: int) -> str:
     >>> [returns_words(step) for step in range(5)]
     ['under 0.5', '0.5 to 2', '2 to 8', '8 to 32', '32 or more']
     """
-    steps = [plain(per_area(many)) for many in RETURN_STEPS]
+    steps = [plain(per_area(many), 2) for many in RETURN_STEPS]
     if step == 0:
         return f"under {steps[0]}"
     if step == len(RETURN_STEPS):

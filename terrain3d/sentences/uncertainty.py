@@ -3,7 +3,7 @@
 import math
 
 from terrain3d.detector.pose import Detector
-from terrain3d.lengths import given, length_unit, plain_area, to_digits
+from terrain3d.lengths import given, in_unit, length_unit, plain_area, to_digits
 from terrain3d.sentences.words import capital
 from terrain3d.uncertainty.error_field import ErrorSizes, Source
 from terrain3d.uncertainty.monte_carlo import OptionUncertainty, Uncertainty
@@ -161,8 +161,9 @@ def side_words(slack: Slack) -> tuple[str, str]:
 
 def _rounded(slack: Slack) -> tuple[float, float]:
     """How far a setting may be off to each side, rounded down: what is told must hold."""
-    scale = 10 ** _digits(slack)
-    return math.floor(slack.less * scale + 1e-6) / scale, math.floor(slack.more * scale + 1e-6) / scale
+    scale, is_length = 10 ** _digits(slack), slack.unit == "m"
+    less, more = (in_unit(off) if is_length else off for off in (slack.less, slack.more))
+    return math.floor(less * scale + 1e-6) / scale, math.floor(more * scale + 1e-6) / scale
 
 
 def _digits(slack: Slack) -> int:

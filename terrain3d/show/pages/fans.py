@@ -11,7 +11,7 @@ from matplotlib.transforms import Bbox
 from terrain3d import palette
 from terrain3d.cover.option import OptionResult
 from terrain3d.detector.pose import Detector
-from terrain3d.lengths import given, in_metres, in_unit, lengths_name
+from terrain3d.lengths import given, in_metres, in_unit, lengths_name, scale_words
 from terrain3d.sentences.walks import counting_words, fan_words, fans_sentence, who_walks
 from terrain3d.show.blocks import Paragraph, Row, Section, fill
 from terrain3d.show.legend import ALARM, NOTICED, UNNOTICED, WALK
@@ -118,7 +118,7 @@ def _chart_to(page: Sheet, unit: Detector, fan: Fan) -> None:
     marked(axes, ends, NOTICED, 3, clip_on=False)
     step = next(one for one in (2, 5, 10, 20) if in_unit(start) <= 8 * one or one == 20)
     axes.yaxis.set_major_locator(MultipleLocator(in_metres(step)))
-    axes.yaxis.set_major_formatter(lambda value, _: given(value))
+    axes.yaxis.set_major_formatter(scale_words(given))
     _caption(page, _TO, "distance from the unit, by bearing: the bar is the way walked unnoticed")
 
 

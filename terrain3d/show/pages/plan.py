@@ -20,7 +20,7 @@ from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
-from terrain3d.lengths import given_figure, in_metres, in_unit, length_figure
+from terrain3d.lengths import given_figure, in_metres, in_unit, length_figure, scale_words
 from terrain3d.sentences.paper import corner_words
 from terrain3d.sentences.warnings import voiding
 from terrain3d.show.drape import DRAPE_PIXELS, drape
@@ -245,7 +245,7 @@ def begin_plan(
         axes.xaxis.set_major_locator(MultipleLocator(step))
         axes.yaxis.set_major_locator(MultipleLocator(step))
         for axis in (axes.xaxis, axes.yaxis):
-            axis.set_major_formatter(lambda value, _: given_figure(value).replace("-", "\u2212"))
+            axis.set_major_formatter(scale_words(lambda value: given_figure(value).replace("-", "\u2212")))
         axes.tick_params(labelsize=6.5, length=3, width=0.6, colors=palette.QUIET_INK, pad=2)
         has_room = axes.get_window_extent().width > _LEAST_FOR_CORNERS_PX
         if has_room and not voiding(option):  # what voids it takes the room

@@ -11,7 +11,7 @@ from terrain3d import palette
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import Codes, Verdict
 from terrain3d.job import Outcome
-from terrain3d.lengths import length
+from terrain3d.lengths import length, speed
 from terrain3d.sentences.routes import percent, routes_words, start_words, trust_words
 from terrain3d.show.blocks import Gap, Paragraph, Row, Section, fill
 from terrain3d.show.extent import Extent, site_extent
@@ -207,7 +207,7 @@ def _figures(way: WayIn) -> list[tuple[str, ...]]:
     left = way.left_m
     return [
         ("chance of alarm", percent(way.chance)),
-        ("length, time at 1 m/s", f"{length(way.length_m)}, {way.time_s:.0f} s"),
+        (f"length, time at {speed(1.0)}", f"{length(way.length_m)}, {way.time_s:.0f} s"),
         ("alarm, zones as set", "none" if left is None else f"{length(left)} to go"),
     ]
 

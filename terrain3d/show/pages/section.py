@@ -27,7 +27,7 @@ from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
-from terrain3d.lengths import given, in_metres, in_unit, tick
+from terrain3d.lengths import given, in_metres, in_unit, scale_words, tick
 from terrain3d.sentences.along import stretch_note
 from terrain3d.sentences.heads import masked_words
 from terrain3d.sentences.section import (
@@ -472,8 +472,8 @@ def _rulers(axes: Axes, frame: Frame) -> None:
     up = next(s for s in (0.5, 1, 2, 5, 10, 20, 50, 100) if s >= rise * 0.8)
     axes.yaxis.set_major_locator(MultipleLocator(in_metres(up)))
     axes.tick_params(labelsize=6.5, length=3, width=0.6, colors=palette.QUIET_INK, pad=2)
-    axes.xaxis.set_major_formatter(lambda value, _: tick(value))
-    axes.yaxis.set_major_formatter(lambda value, _: given(value))
+    axes.xaxis.set_major_formatter(scale_words(tick))
+    axes.yaxis.set_major_formatter(scale_words(given))
 
 
 def section_signs(outcome: Outcome, profile: Profile) -> list[Sign]:

@@ -15,7 +15,7 @@ from terrain3d.detector.figures import find_figure
 from terrain3d.detector.level import LevelLayer, head_at, level_layers, level_lobe
 from terrain3d.detector.types import DetectorType, Fixing, Head
 from terrain3d.errors import InputError
-from terrain3d.lengths import given, given_figure, in_metres, in_unit, lengths_name, tick
+from terrain3d.lengths import given, given_figure, in_metres, in_unit, lengths_name, scale_words, tick
 from terrain3d.sentences.types import Told, fixing_told, height_words, type_sentence, type_told
 from terrain3d.show.blocks import Listing, Row, Section, fill
 from terrain3d.show.legend import (
@@ -206,7 +206,7 @@ def _metres(axes: Axes, most: int = 16) -> None:
     step = next(s for s in (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100) if in_unit(span) / s <= most)
     for axis in (axes.xaxis, axes.yaxis):
         axis.set_major_locator(MultipleLocator(in_metres(step)))
-        axis.set_major_formatter(lambda value, _: tick(value))
+        axis.set_major_formatter(scale_words(tick))
     axes.tick_params(labelsize=6.5, length=3, width=0.6, colors=palette.QUIET_INK, pad=2)
 
 
@@ -273,8 +273,8 @@ def _side(page: Sheet, kind: DetectorType, head: int, range_m: float) -> None:
     step = in_metres(next(s for s in (1, 2, 4, 5, 10, 20, 50) if in_unit(end) / s <= 7))
     axes.xaxis.set_major_locator(MultipleLocator(step))
     axes.yaxis.set_major_locator(MultipleLocator(in_metres(0.5 if in_unit(top) <= 4 else 1.0)))
-    axes.xaxis.set_major_formatter(lambda value, _: given(value) if value >= 0 else "")
-    axes.yaxis.set_major_formatter(lambda value, _: given(value) if value >= 0 else "")
+    axes.xaxis.set_major_formatter(scale_words(lambda value: given(value) if value >= 0 else ""))
+    axes.yaxis.set_major_formatter(scale_words(lambda value: given(value) if value >= 0 else ""))
     axes.tick_params(labelsize=6.5, length=3, width=0.6, colors=palette.QUIET_INK, pad=2)
     stretch = (_SIDE[3] * HEIGHT_PX / (1.12 * top)) / (_SIDE[2] * WIDTH_PX / (right - left))
     of_head = f" of head {head + 1}" if len(kind.head) > 1 else ""
