@@ -14,7 +14,7 @@ from terrain3d.errors import InputError
 from terrain3d.fixing.unit import UnitFixing, option_fixing
 from terrain3d.frame import Frame
 from terrain3d.job import Outcome
-from terrain3d.lengths import lengths_in
+from terrain3d.lengths import lengths_in, units
 from terrain3d.opened import Progress
 from terrain3d.pack.dxf import dxf_bytes, metric_crs
 from terrain3d.pack.geojson import geojson_text
@@ -101,7 +101,16 @@ class Pack:
 
     @cached_property
     def hillside(self) -> Hillside:
+        """With contours that are round in the units of whoever reads."""
         return hillside(self.study)
+
+    @cached_property
+    def hillside_in_metres(self) -> Hillside:
+        """The same as data."""
+        if units() == "m":
+            return self.hillside
+        with lengths_in("m"):
+            return hillside(self.study)
 
 
 def write_pack(
@@ -202,7 +211,7 @@ def _drawing(pack: Pack, folder: Path) -> None:
 
 
 def _model(pack: Pack, folder: Path) -> None:
-    (folder / "scene.glb").write_bytes(glb_bytes(pack.hillside, pack.best.name))
+    (folder / "scene.glb").write_bytes(glb_bytes(pack.hillside_in_metres, pack.best.name))
 
 
 def _map(pack: Pack, folder: Path) -> None:

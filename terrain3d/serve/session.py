@@ -379,17 +379,22 @@ class Session:
     def show_live(self, live: LiveSite) -> None:
         """Bring picture and figures to a site as it is now."""
         is_same_ground = live.terrain is self.site.terrain
+        units = live.ready.site.paper.units
+        is_turned = units != self.site.ready.site.paper.units
+        if is_turned:
+            self.units = units
         before, frame = self.now.option, self.site.terrain.frame
         if not is_same_ground:
             self.study = None  # it was of what stood there before
         self.live, self.window = live, self.now.renewed(live.outcome, self.study)
-        if is_same_ground:
-            self.view.state = self.window
-            self.view.draw()
-        else:
-            self.view.renew(self.window)
-            if live.terrain.frame != frame:
-                self.view.reset_camera()
+        with lengths_in(self.units):
+            if is_same_ground and not is_turned:
+                self.view.state = self.window
+                self.view.draw()
+            else:
+                self.view.renew(self.window)
+        if live.terrain.frame != frame:
+            self.view.reset_camera()
         if not any(one.id == self.chosen for one in things_of(self.draft)):
             self.chosen = None
         self.is_unit_chosen = self.is_unit_chosen and bool(self.window.option.detectors)

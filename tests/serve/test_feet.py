@@ -128,3 +128,15 @@ def test_what_work_found_turns_too(page):
         assert len(in_feet) == len(in_metres)
         assert any(re.search(r"\d ft\b", words) for words in in_feet)
         page("units", units="m")
+
+
+def test_it_follows_what_is_set_for_paper(page):
+    """The key is a field of the page too; taken back, the lengths are metres again."""
+    page("units", units="m")
+    page("value", id="paper", key="units", value="ft")
+    assert 'units = "ft"' in page.text
+    assert page.state["site"]["units"] == "ft"
+    assert metres_left(page) == []
+    page("undo")
+    assert page.state["site"]["units"] == "m"
+    assert feet_told(page) == []
