@@ -1153,12 +1153,13 @@ class Outlay(Part):
 
 
 class TapedPlace(Part):
-    """A place as it lies from a mark or a mount."""
+    """A place as it lies from a mark, a mount or a corner of something drawn."""
 
-    name: str = said("Of the mark or mount.")
+    name: str = said("Of the mark, the mount or what has the corner.")
+    part: str | None = said("Which corner or end of it.", "it is a mark or a mount")
     level_m: float = told("m", "Between them in plan.")
     tape_m: float = told("m", "Between them along a straight line from ground to ground, as a tape reads.")
-    bearing_deg: float = told("deg", "From the mark or mount to the place, clockwise from true north.")
+    bearing_deg: float = told("deg", "From there to the place, clockwise from true north.")
     paces_count: int = told("count", "The same in paces of 0.75 m.")
 
 
@@ -1315,9 +1316,10 @@ class Magnetic(Part):
 
 
 class AimMark(Part):
-    """A mark or mount beside which the unit looks."""
+    """A mark, a mount or a corner of something drawn, beside which the unit looks."""
 
     name: str = said("As the site file says.")
+    part: str | None = said("Which corner or end of it.", "it is a mark or a mount")
     distance_m: float = told("m", "From the unit, in plan.")
     bearing_deg: float = told("deg", "From the unit.")
     right_deg: float = told("deg", "How far the unit faces to the right of it; negative is left.")
@@ -1365,7 +1367,7 @@ class Fixing(Part):
     height_on_slope: HeightOnSlope | None = said("How the ground lies there.", "it is not known")
     bearing_deg: float = told("deg", "True.")
     magnetic: Magnetic | None = said("By compass.", "the site has no CRS, or no day was given")
-    mark: AimMark | None = said("What it looks at.", "no mark or mount is ahead of it")
+    mark: AimMark | None = said("What it looks at.", "nothing that can be named is ahead of it")
     tilt_deg: float = told("deg", "Nose down is positive.")
     roll_deg: float = told("deg", "Right side down is positive.")
     level_mm: float = told("mm", "How much lower the front end of a level of 100 mm is.")

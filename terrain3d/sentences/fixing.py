@@ -85,12 +85,12 @@ def coordinates_words(site_xy: tuple[float, float]) -> str:
 def _where(fixing: UnitFixing) -> SheetPart:
     lines = []
     if len(fixing.tapes) == 2:
-        main = " and ".join(f'{tape.tape_m:.2f} m from "{tape.name}"' for tape in fixing.tapes)
+        main = " and ".join(f"{tape.tape_m:.2f} m from {place_name(tape)}" for tape in fixing.tapes)
     elif fixing.paced is not None:
         main = paced_words(fixing.paced)
     else:
         main = "by its coordinates"
-        lines.append("No mark is drawn to tape from: draw a [[mark]] or two.")
+        lines.append("No mark and no corner is drawn to tape from: draw a [[mark]] or two.")
     if len(fixing.tapes) == 2 and fixing.paced is not None:
         lines.append(f"Or {paced_words(fixing.paced)}.")
     place = f"Coordinates {coordinates_words(fixing.site_xy)}"
@@ -107,7 +107,16 @@ def paced_words(taped: Taped, decimals: int = 2) -> str:
     '7.50 m (10 paces) from "gate post", bearing 212°'
     """
     metres, paces = f"{taped.tape_m:.{decimals}f} m", counted(taped.paces, "pace")
-    return f'{metres} ({paces}) from "{taped.name}", bearing {round(taped.bearing_deg) % 360}°'
+    return f"{metres} ({paces}) from {place_name(taped)}, bearing {round(taped.bearing_deg) % 360}°"
+
+
+def place_name(place: Taped | AimMark) -> str:
+    """What a place is called by.
+
+    >>> place_name(Taped("barn", 4.0, 4.0, 90.0, "north-east corner"))
+    'the north-east corner of "barn"'
+    """
+    return f'the {place.part} of "{place.name}"' if place.part else f'"{place.name}"'
 
 
 def _how_high(fixing: UnitFixing) -> SheetPart:
@@ -150,9 +159,9 @@ def mark_words(mark: AimMark) -> str:
     '5.7° left of "gate", that is 1.0 m there'
     """
     if abs(mark.right_deg) < 0.25:
-        return f'right at "{mark.name}"'
+        return f"right at {place_name(mark)}"
     side = "right" if mark.right_deg > 0 else "left"
-    return f'{abs(mark.right_deg):.1f}° {side} of "{mark.name}", that is {abs(mark.right_m):.1f} m there'
+    return f"{abs(mark.right_deg):.1f}° {side} of {place_name(mark)}, that is {abs(mark.right_m):.1f} m there"
 
 
 def bearing_words(bearing_deg: float) -> str:
