@@ -12,9 +12,16 @@ from terrain3d.cover.option import OptionResult
 from terrain3d.fixing.unit import UnitFixing
 from terrain3d.job import Outcome
 from terrain3d.paper.supply import supply_of
-from terrain3d.sentences.fixing import CAUTIONS, SheetPart, settings_text, sheet_parts
+from terrain3d.sentences.fixing import CAUTIONS, PICTURES_KEY, SheetPart, settings_text, sheet_parts
 from terrain3d.sentences.supply import unit_words
-from terrain3d.sentences.walktest import HOW_TO_WALK, WALK_CAUTION, place_words, should_words, walk_words
+from terrain3d.sentences.walktest import (
+    HOW_TO_WALK,
+    PLAN_KEY,
+    WALK_CAUTION,
+    place_words,
+    should_words,
+    walk_words,
+)
 from terrain3d.sentences.words import unit_title
 from terrain3d.typeset.pages import pdf, png_pages
 from terrain3d.walktest.plan import WalkTest
@@ -105,6 +112,7 @@ def sheet_data(
                 "code-mm": code_mm,
                 "parts": [_part(part) for part in sheet_parts(fixing)]
                 + ([_part(SheetPart("Supply", "", (fed,)))] if fed else []),
+                "key": PICTURES_KEY,
                 "cautions": list(CAUTIONS),
             }
         )
@@ -133,7 +141,7 @@ def walk_data(outcome: Outcome, plan: WalkTest) -> dict[str, Any]:
         units.append({"title": unit_title(unit), "plan": f"plan-{number}", "points": points})
     return {
         "head": f"Walk test: {outcome.site_name}, {plan.option}",
-        "how": [HOW_TO_WALK],
+        "how": [HOW_TO_WALK, PLAN_KEY],
         "units": units,
         "cautions": [WALK_CAUTION, SHORT_CAUTION],
         "foot": _foot(outcome),

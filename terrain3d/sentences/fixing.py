@@ -18,6 +18,11 @@ CAUTIONS = (
     "Walk-test the unit when it is fixed. This sheet is a planning aid, not proof of detection.",
 )
 
+#: Under the pictures of a unit.
+PICTURES_KEY = (
+    "Plan: grey is held, dashes are tapes, dots lead to what it is aimed by. Section: along head 1."
+)
+
 _MAY_BE_OFF = "May be off"
 
 

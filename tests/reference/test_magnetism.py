@@ -35,7 +35,7 @@ def test_all_published_values():
 
 
 def test_the_error_is_the_model_s_own():
-    """One standard deviation: sqrt(0.26^2 + (5417 / H)^2) degrees, as the model's makers have it (D_OFFSET and
+    """One standard deviation: sqrt(0.26^2 + (5417 / H)^2) degrees, as its makers have it (D_OFFSET and
     D_COEF in `wmm/uncertainty.py` of the PyPI package wmm-calculator 1.4.4)."""
     found = magnetic_at(3.76, 44.7, 0, datetime.date(2026, 6, 1))
     assert found.error_deg == pytest.approx(math.hypot(0.26, 5417 / found.horizontal_nt), rel=1e-12)
