@@ -29,6 +29,7 @@ OTHERS = (
     "mA",
     "V",
     "Ah",
+    "h",
     "ohm",
     "mm2",
 )
@@ -1067,6 +1068,7 @@ class CableRun(Part):
     unknown_m: float = told("m", "Of that, what lies over ground that is not known, taken level.")
     cable: str = said("What is asked for by.")
     resistance: float = told("ohm", "Of both its cores, as warm as they are.")
+    copper_c: float = told("°C", "Of its copper.")
     units: list[str] = said("Names of the units that it feeds.")
     milliamps: float | None = told("mA", "That it carries.", "the runs cannot carry what is drawn")
     drop_v: float | None = told("V", "Lost over both its cores.", "the runs cannot carry what is drawn")
@@ -1084,6 +1086,11 @@ class SupplyBattery(Part):
     alarm: float = told("mA", "In alarm.")
     needed: float = told("Ah", "That a new battery has to have.")
     given: float | None = told("Ah", "That the site file says is there.", "it says none")
+    rest_hours: float = told("h", "At rest that it has to last.")
+    alarm_hours: float = told("h", "In alarm that it has to last after them.")
+    ageing: float = told("ratio", "Of a new battery to what an old one has to have; in `needed`.")
+    coldest_c: float = told("°C", "Coldest that it has to work in.")
+    colder: float = told("ratio", "Of what it has to have in that cold to the same at 25 °C; in `needed`.")
 
 
 class SupplyChange(Part):
