@@ -103,7 +103,7 @@ DOORS = {
     "laspy.read": set(),
     "rasterio.open": {"readers/gdal.py"},
     "libe57.ImageFile": {"readers/e57.py"},
-    "Image.open": {"readers/logos.py", "show/pages/cuttings.py"},
+    "Image.open": {"readers/logos.py"},
     "MemoryFile": {"readers/gdal.py", "paper/rasters.py"},
     "trimesh.load": {"readers/meshes.py"},
     "trimesh.load_mesh": set(),
