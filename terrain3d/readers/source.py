@@ -36,6 +36,17 @@ class Marks:
     legacy_overlap: int = 0
     noise: int = 0
 
+    def add(self, other: "Marks") -> None:
+        """Count in what was counted elsewhere.
+
+        >>> marks = Marks(noise=2)
+        >>> marks.add(Marks(noise=1, withheld=3))
+        >>> marks.noise, marks.withheld
+        (3, 3)
+        """
+        for name, count in vars(other).items():
+            setattr(self, name, getattr(self, name) + count)
+
 
 class NothingThereError(InputError):
     """A survey has nothing to read in a box; another tile of it may."""
