@@ -7,11 +7,24 @@ from dataclasses import replace
 from importlib import import_module
 from pathlib import Path
 
+import numpy as np
+
 from terrain3d.apart import read_apart
 from terrain3d.errors import InputError
 from terrain3d.outside import opened
 from terrain3d.readers.dxf import is_dxf
-from terrain3d.readers.source import Box, Cloud, Gathered, Header, Marks, Progress, Raster, Surface
+from terrain3d.readers.source import (
+    FARTHEST,
+    HIGHEST_M,
+    Box,
+    Cloud,
+    Gathered,
+    Header,
+    Marks,
+    Progress,
+    Raster,
+    Surface,
+)
 from terrain3d.site import GroundSource
 from terrain3d.wording import fit
 
@@ -95,8 +108,6 @@ _STRANGE_TEXT = {
 _IS_GEOJSON = re.compile(r'"type"\s*:\s*"(Feature|Topology|Point|Multi|LineString|Polygon|Geometry)')
 
 
-#: No CRS has coordinates as far from its origin: 25 times round the earth in metres.
-_FARTHEST = 1e9
 #: The root of a LandXML document.
 _BEGINS_LANDXML = re.compile(rb"<(\w+:)?LandXML[\s>]")
 #: Control characters that no text has.
@@ -193,13 +204,29 @@ def _header(path: Path, ground: GroundSource) -> Header:
 
         header = mesh_header(path, ground, form)
     # What is no number is within no bounds either.
-    if not all(abs(edge) <= _FARTHEST for edge in header.bounds):
+    if not all(abs(edge) <= FARTHEST for edge in header.bounds):
         raise InputError(
             f"its coordinates reach to {max(header.bounds, key=_far):.3g}, which is no place in any CRS",
             str(path),
             "copy or export the survey again: it is damaged, or its scales and offsets are wrong",
         )
     return replace(header, doubts=tuple(map(fit, doubts + header.doubts)))
+
+
+def _refuse_no_heights(found: Cloud | Raster | Surface, path: Path) -> None:
+    """Refuse heights that none has: they would count as ground, and overflow on the way."""
+    if isinstance(found, Raster):
+        z = found.z
+    else:
+        z = (found.xyz if isinstance(found, Cloud) else found.vertices)[:, 2]
+    # The larger of a number and what is none is that number.
+    high, low = (float(end.reduce(z, axis=None, initial=0.0)) for end in (np.fmax, np.fmin))
+    if max(high, -low) > HIGHEST_M:
+        raise InputError(
+            f"its heights reach to {high if high > -low else low:.3g} m, which is no height on earth",
+            str(path),
+            "take out what holds it, or say in the file which number stands for no data",
+        )
 
 
 def _far(edge: float) -> float:
@@ -227,13 +254,15 @@ def read_survey(
         Where it cannot be decoded, or nothing of it lies in the box.
     """
     if not _is_read_apart(path):
-        return _survey(path, header, box, progress)
+        found = _survey(path, header, box, progress)
+        _refuse_no_heights(found, path)
+        return found
     if header.kind == "cloud":
         # Put together here: they come chunk by chunk.
         gathered = Gathered()
         doubts = pass_points(path, header, gathered.take, progress, box, coloured=True)
         return gathered.cloud(header.crs, doubts)
-    found: Raster | Surface = read_apart(_survey_apart, [path], path, header, box, progress=progress)
+    found = read_apart(_survey_apart, [path], path, header, box, progress=progress)
     return replace(found, crs=header.crs)
 
 
@@ -243,7 +272,9 @@ def read_survey(
 def _survey_apart(
     path: Path, header: Header, box: Box | None, progress: Progress | None = None
 ) -> Cloud | Raster | Surface:
-    return replace(_survey(path, header, box, progress), crs=None)
+    found = _survey(path, header, box, progress)
+    _refuse_no_heights(found, path)
+    return replace(found, crs=None)
 
 
 def _survey(
@@ -316,14 +347,19 @@ def pass_points(
     InputError
         As `read_survey`.
     """
+
+    def checked(cloud: Cloud) -> None:
+        _refuse_no_heights(cloud, path)
+        take(cloud)
+
     if not _is_read_apart(path):
-        return _passed(path, header, take, progress, box, marks, coloured)
+        return _passed(path, header, checked, progress, box, marks, coloured)
     doubts: tuple[str, ...]
     doubts, counted = read_apart(
         _passed_apart,
         [path],
         *(path, header, box, None if marks is None else Marks(), coloured),
-        take=lambda cloud: take(replace(cloud, crs=header.crs)),
+        take=lambda cloud: checked(replace(cloud, crs=header.crs)),
         progress=progress,
     )
     if marks is not None:
@@ -385,14 +421,15 @@ def pass_tops(path: Path, header: Header, box: Box, wide: int, take: Callable[[C
     take : callable
         Given some points at a time.
     """
-    if not _is_read_apart(path):
-        _tops(path, header, box, wide, take)
-        return
 
     def given(cloud: Cloud) -> None:
+        _refuse_no_heights(cloud, path)
         take(replace(cloud, crs=header.crs))
 
-    read_apart(_tops, [path], path, replace(header, crs=None), box, wide, take=given)
+    if _is_read_apart(path):
+        read_apart(_tops, [path], path, replace(header, crs=None), box, wide, take=given)
+    else:
+        _tops(path, header, box, wide, given)
 
 
 def _tops(path: Path, header: Header, box: Box, wide: int, take: Callable[[Cloud], None]) -> None:

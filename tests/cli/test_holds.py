@@ -203,7 +203,7 @@ def test_warnings_of_libraries_are_not_shown(tmp_path):
         check=False,
     )
     assert done.returncode == 2
-    assert done.stderr.startswith("terrain3d: its coordinates reach to 1e+39")
+    assert done.stderr.startswith("terrain3d: 2 of its vertices are no place, the first lies at [1e+39, ")
     assert len(done.stderr.splitlines()) == 3
 
 
