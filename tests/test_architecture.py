@@ -23,7 +23,7 @@ FLOORS = {
     "ready": 10, "opened": 11, "job": 12, "fixing": 13,
     "search": 14, "study": 14, "walktest": 14, "sentences": 15, "show": 16, "paper": 16,
     "pack": 17, "draft": 17, "serve": 18,
-    "cli": 19,
+    "cli": 19, "__main__": 20,
 }  # fmt: skip
 
 
