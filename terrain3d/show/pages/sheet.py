@@ -75,7 +75,8 @@ class PageFigure(Figure):
         drawn = BytesIO()
         # A hair more, or rounding would lose the last row and column of pixels.
         self.savefig(drawn, format="rgba", dpi=DPI * size.fineness * (1 + 1e-9))
-        # What a figure holds refers to it, so it stays for long, and with it what it was drawn into: 27 MB of A4.
+        # What a figure holds refers to it, so it stays for long, and with it what it was drawn into: 27 MB
+        # of A4.
         FigureCanvasAgg(self)
         return np.frombuffer(drawn.getbuffer(), np.uint8).reshape(-1, size.width_px, 4)[..., :3]
 
