@@ -21,7 +21,7 @@ from terrain3d.cli.options import (
     whoever_reads,
 )
 from terrain3d.cli.pictures import check_drawing, check_out, outcome_pictures, stills_option, write_and_tell
-from terrain3d.cli.start import hear_no_more
+from terrain3d.cli.stopping import hear_no_more
 from terrain3d.terminal import say
 
 if TYPE_CHECKING:

@@ -24,11 +24,11 @@ from terrain3d.readers.crs import horizontal
 from terrain3d.sentences.routes import start_words
 from terrain3d.sentences.walktest import should_words
 from terrain3d.show.extent import stretch_outline
-from terrain3d.show.shapes import footprints
 from terrain3d.show.ways import drawn_routes
 from terrain3d.site import Site
 from terrain3d.study import Study
 from terrain3d.survey.build import crs_of_site
+from terrain3d.survey.solids import footprints
 from terrain3d.terrain import SURVEYED_LEAVES, Terrain
 from terrain3d.units import Floats, direction
 from terrain3d.walk.routes import OpenRoutes

@@ -92,6 +92,7 @@ def _magnetic(magnetic: Magnetic, bearing_deg: float) -> dict[str, Any]:
 def _mark(mark: AimMark) -> dict[str, Any]:
     return {
         "name": mark.name,
+        "part": mark.part or None,
         "distance_m": size(mark.distance_m),
         "bearing_deg": size(mark.bearing_deg),
         "right_deg": size(mark.right_deg),

@@ -19,6 +19,11 @@ CAUTIONS = (
     "Walk-test the unit when it is fixed. This sheet is a planning aid, not proof of detection.",
 )
 
+#: Under the pictures of a unit.
+PICTURES_KEY = (
+    "Plan: grey is held, dashes are tapes, dots lead to what it is aimed by. Section: along head 1."
+)
+
 _MAY_BE_OFF = "May be off"
 
 
@@ -86,12 +91,12 @@ def coordinates_words(site_xy: tuple[float, float]) -> str:
 def _where(fixing: UnitFixing) -> SheetPart:
     lines = []
     if len(fixing.tapes) == 2:
-        main = " and ".join(f'{length(tape.tape_m, 2)} from "{tape.name}"' for tape in fixing.tapes)
+        main = " and ".join(f"{length(tape.tape_m, 2)} from {place_name(tape)}" for tape in fixing.tapes)
     elif fixing.paced is not None:
         main = paced_words(fixing.paced)
     else:
         main = "by its coordinates"
-        lines.append("No mark is drawn to tape from: draw a [[mark]] or two.")
+        lines.append("No mark and no corner is drawn to tape from: draw a [[mark]] or two.")
     if len(fixing.tapes) == 2 and fixing.paced is not None:
         lines.append(f"Or {paced_words(fixing.paced)}.")
     place = f"Coordinates {coordinates_words(fixing.site_xy)}"
@@ -107,9 +112,17 @@ def paced_words(taped: Taped, decimals: int = 2) -> str:
     >>> paced_words(Taped("gate post", 7.4, 7.5, 212.4))
     '7.50 m (10 paces) from "gate post", bearing 212°'
     """
-    paces = counted(taped.paces, "pace")
-    away = f"{length(taped.tape_m, decimals)} ({paces})"
-    return f'{away} from "{taped.name}", bearing {round(taped.bearing_deg) % 360}°'
+    taut, paces = length(taped.tape_m, decimals), counted(taped.paces, "pace")
+    return f"{taut} ({paces}) from {place_name(taped)}, bearing {round(taped.bearing_deg) % 360}°"
+
+
+def place_name(place: Taped | AimMark) -> str:
+    """What a place is called by.
+
+    >>> place_name(Taped("barn", 4.0, 4.0, 90.0, "north-east corner"))
+    'the north-east corner of "barn"'
+    """
+    return f'the {place.part} of "{place.name}"' if place.part else f'"{place.name}"'
 
 
 def _how_high(fixing: UnitFixing) -> SheetPart:
@@ -152,9 +165,11 @@ def mark_words(mark: AimMark) -> str:
     '5.7° left of "gate", that is 1.0 m there'
     """
     if abs(mark.right_deg) < 0.25:
-        return f'right at "{mark.name}"'
+        return f"right at {place_name(mark)}"
     side = "right" if mark.right_deg > 0 else "left"
-    return f'{abs(mark.right_deg):.1f}° {side} of "{mark.name}", that is {length(abs(mark.right_m))} there'
+    return (
+        f"{abs(mark.right_deg):.1f}° {side} of {place_name(mark)}, that is {length(abs(mark.right_m))} there"
+    )
 
 
 def bearing_words(bearing_deg: float) -> str:

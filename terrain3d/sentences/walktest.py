@@ -16,6 +16,10 @@ HOW_TO_WALK = (
     " Walk past the point at an even pace, the way that is told, half the length before it and half after it,"
     " and write down whether the indicator lit."
 )
+#: Beside its plan.
+PLAN_KEY = (
+    "On the plan: a black number where the indicator lights, a white one where it stays dark; grey is held."
+)
 WALK_CAUTION = (
     "A walk test shows what happened on that day with that person. Walk again by night, in the cold and in"
     " the heat, and after anything has changed."

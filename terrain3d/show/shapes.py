@@ -1,9 +1,8 @@
-"""Shapes of the scene as plain arrays: layer bodies, foliage shells, draped lines, footprints."""
+"""Shapes of the scene as plain arrays: layer bodies, foliage shells, draped lines."""
 
 import math
 from collections.abc import Callable
 from itertools import pairwise
-from typing import Any
 
 import numpy as np
 import shapely
@@ -14,7 +13,7 @@ from scipy.ndimage import distance_transform_edt, gaussian_filter, label
 from terrain3d.detector.pose import Arc, Detector, PosedHead, PosedLayer
 from terrain3d.lengths import in_metres
 from terrain3d.show.extent import Extent
-from terrain3d.terrain import Area, Foliage, Ground, Solids
+from terrain3d.terrain import Area, Foliage, Ground
 from terrain3d.units import Floats
 
 Ints = NDArray[np.int64]
@@ -295,26 +294,6 @@ def dashes(line: Floats, pattern_m: tuple[float, ...]) -> list[Floats]:
     spans = zip(starts[::2], ends[::2], strict=True)
     pieces = [shapely.ops.substring(whole, a, b) for a, b in spans if b - a > 1e-6]
     return [np.asarray(piece.coords) for piece in pieces]
-
-
-def footprints(solids: Solids) -> list[Any]:
-    """The plan of every solid as a shapely region, in the order of their names; empty without area.
-
-    >>> corners = np.array([[0.0, 0, 0], [2, 0, 0], [0, 2, 0], [0, 0, 5]])
-    >>> tetrahedron = np.array([[0, 1, 2], [0, 1, 3], [1, 2, 3], [2, 0, 3]])
-    >>> [region.area for region in footprints(Solids(corners, tetrahedron, np.zeros(4, int), ("stone",)))]
-    [2.0]
-    """
-    corners = solids.vertices[solids.triangles][:, :, :2]
-    u, v = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
-    has_area = np.abs(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]) > 1e-9
-    order = np.argsort(solids.owners[has_area], kind="stable")
-    triangles, owners = shapely.polygons(corners[has_area][order]), solids.owners[has_area][order]
-    starts = np.searchsorted(owners, np.arange(len(solids.names) + 1))
-    united = [shapely.union_all(triangles[start:stop]) for start, stop in pairwise(starts)]
-    # Triangles of one solid share edges up to rounding; the grid closes such slits. To lay every triangle on
-    # it takes five times as long.
-    return [shapely.set_precision(region, 1e-4) for region in united]
 
 
 def _thinned(cells: slice) -> Ints:

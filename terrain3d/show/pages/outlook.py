@@ -34,6 +34,7 @@ from terrain3d.show.outlook_image import NEAREST_M, distance_share, shaded
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import HALO, Label, place_labels
 from terrain3d.show.pages.on_sight import at_foot, draw_figure, draw_protected
+from terrain3d.show.pages.pixels import lay_pixels
 from terrain3d.show.pages.sheet import (
     BLOCK_FLOOR,
     BLOCK_TOP,
@@ -89,14 +90,9 @@ def outlook_sheet(context: PageContext, option: OptionResult, unit: Detector) ->
     sentence = outlook_sentence(outlook_shares(outcome.terrain, unit), outcome.terrain.solids.names)
     page = context.begin_option(option, view, sentence)
     axes = page.picture_axes(WIDE_PICTURE)
-    axes.imshow(
-        shaded(seen, unit.type.max_range),
-        extent=(span.left, span.right, span.low, span.high),
-        origin="lower",
-        aspect="auto",
-        interpolation="bilinear",
-        zorder=1,
-    )
+    _frame(axes, span)
+    sides = (span.left, span.right, span.low, span.high)
+    lay_pixels(axes, shaded(seen, unit.type.max_range), sides, 1, is_smooth=True)
     skyline(axes, seen, azimuths)
     _distance_lines(axes, seen, azimuths, unit.type.max_range)
     axes.axhline(0.0, zorder=5, **LEVEL.stroke)
@@ -108,7 +104,6 @@ def outlook_sheet(context: PageContext, option: OptionResult, unit: Detector) ->
             for stretch in masked:
                 _masked(axes, layer_outline(unit, head, layer, stretch))
         _arc_limits(axes, unit, head)
-    _frame(axes, span)
     names = draw_protected(page, axes, outcome.terrain, unit.eye, unit.bearing_deg)
     _name_and_measure(page, axes, outcome, unit, names)
     page.begin_column(0.05, 0.40, BLOCK_TOP, BLOCK_FLOOR)
