@@ -7,8 +7,8 @@ with 12 points at most:
     right answers: the map holds on 20 of 20 sites; first on 17 with a tenth of the answers wrong
     tilt 2 degrees off: found within half a degree on 20 of 20; first on 19 with a tenth wrong
     a wrong range setting: named on 18 of the 19 on which it changes a twentieth of the map; first on 16
-    of 200 cases, told with 85 to 95 %: 22, 95 % of them true; with 90 % and more: 44, 95 %; over all 71 % told,
-    69 % true; spans of 90 %: 41 of 45 hold the true value
+    of 200 cases, told with 85 to 95 %: 22, 95 % of them true; with 90 % and more: 44, 95 %; over all 71 %
+    told, 69 % true; spans of 90 %: 41 of 45 hold the true value
     of 1000 cases, told with 85 to 95 %: 127, 91 % of them true; with 90 % and more: 219, 97 %; over all 71 %
     told, 70 % true; spans of 90 %: 214 of 240. What 200 cases are off by is chance
 

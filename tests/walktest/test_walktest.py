@@ -88,9 +88,9 @@ def test_a_unit_that_lights_nowhere(one):
 
 
 def test_each_fault_is_named_or_told_alike():
-    """Height, tilt, roll, bearing, a wrong range, a dead head, leaves, no power: each comes first or stands among
-    those that are told, on a slope with a hedge; ground that lies otherwise is at least blamed on no setting for
-    sure. `seeded_tests.py faults` has more sites."""
+    """Height, tilt, roll, bearing, a wrong range, a dead head, leaves, no power: each comes first or stands
+    among those that are told, on a slope with a hedge; ground that lies otherwise is at least blamed on no
+    setting for sure. `seeded_tests.py faults` has more sites."""
     one = seeded.seeded(1, has_hedge=True)
     faults = seeded.faulty(one, 1)
     assert len(faults) == 10
