@@ -17,6 +17,7 @@ from terrain3d.cover.verdict import UNKNOWN, VERDICT_KEYS, Verdict
 from terrain3d.detector.pose import Detector, shut_arcs
 from terrain3d.frame import Frame
 from terrain3d.job import Outcome
+from terrain3d.lengths import lengths_in
 from terrain3d.pack.polygons import polygons_in, polygons_of
 from terrain3d.paper.rounded import area, share, size
 from terrain3d.readers.crs import horizontal
@@ -57,6 +58,7 @@ class Layer:
     features: tuple[Feature, ...]
 
 
+@lengths_in("m")
 def layers_of(study: Study, walks: WalkTest | None = None) -> tuple[Layer, ...]:
     """All layers of a site that have anything in them, in the order of a table of contents.
 

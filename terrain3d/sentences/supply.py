@@ -1,5 +1,6 @@
 """What is told of the supply of an option: voltages, runs, battery, what mends it and what to buy."""
 
+from terrain3d.lengths import length
 from terrain3d.supply.option import (
     Battery,
     Change,
@@ -79,7 +80,7 @@ def run_words(loaded: LoadedRun, units: tuple[FedUnit, ...]) -> str:
     """One run: its length, what it carries and drops."""
     run = loaded.run
     start = "the panel" if run.start == "panel" else f'"{run.start}"'
-    over = f", {run.unknown_m:.1f} m of it over ground that is not known" if run.unknown_m >= 0.05 else ""
+    over = f", {length(run.unknown_m)} of it over ground that is not known" if run.unknown_m >= 0.05 else ""
     carried = ""
     if loaded.milliamps is not None and loaded.drop_v is not None:
         warm = f"with its copper at {run.conductor.temperature_c:g} °C"
@@ -91,7 +92,7 @@ def run_words(loaded: LoadedRun, units: tuple[FedUnit, ...]) -> str:
         else f"the thinnest that does here is {loaded.thinnest_mm2:g} mm²"
     )
     return (
-        f'From {start} to "{run.end}": {run.length_m:.1f} m of {cable_name(run)}{over}{shared}{carried};'
+        f'From {start} to "{run.end}": {length(run.length_m)} of {cable_name(run)}{over}{shared}{carried};'
         f" {least}."
     )
 
@@ -147,7 +148,7 @@ def material_words(material: Material) -> str:
     >>> material_words(Material("cable of 0.5 mm², class 5", 42.25, True, 21.125))
     '42.3 m of cable of 0.5 mm², class 5: 21.13'
     """
-    amount = f"{material.amount:.1f} m of" if material.is_cable else f"{material.amount:g} x"
+    amount = f"{length(material.amount)} of" if material.is_cable else f"{material.amount:g} x"
     price = "not priced" if material.price is None else money_words(round(material.price + 1e-9, 2))
     return f"{amount} {material.name}: {price}"
 

@@ -21,6 +21,7 @@ from terrain3d.detector.pose import Detector, posed_heads
 from terrain3d.fixing.places import known_places
 from terrain3d.fixing.unit import UnitFixing
 from terrain3d.job import Outcome
+from terrain3d.lengths import given, in_metres, in_unit, length
 from terrain3d.sentences.along import stretch_note
 from terrain3d.show.labels import Box, free_spot, set_apart
 from terrain3d.show.lettering import draw_as_meant, fitted_lines, line_width, page_style
@@ -107,7 +108,7 @@ def unit_plan_svg(
             axes.plot([x, unit.x], [y, unit.y], color=_INK, lw=0.8, ls=(0, (4, 2)))
             axes.plot(x, y, "^", color=_INK, ms=6)
             labels.append(_Label(x, y, tape.name))
-            labels.append(_Label((x + unit.x) / 2, (y + unit.y) / 2, f"{tape.tape_m:.2f} m", (0.0, 0.0)))
+            labels.append(_Label((x + unit.x) / 2, (y + unit.y) / 2, length(tape.tape_m, 2), (0.0, 0.0)))
         if fixing.mark is not None and aim is not None:
             axes.plot(*zip(at, aim, strict=True), color=_INK, lw=0.8, ls=(0, (1, 2)))
             axes.plot(*aim, "^", color=_INK, mfc="white", ms=6)
@@ -196,7 +197,7 @@ def unit_section_svg(
                 _Label(
                     aim.staff_m,
                     foot + aim.lower_m,
-                    f"staff {aim.staff_m:g} m off: {aim.lower_m:.2f} m",
+                    f"staff {given(aim.staff_m)} off: {length(aim.lower_m, 2)}",
                     (1, -1),
                 )
             )
@@ -206,7 +207,7 @@ def unit_section_svg(
                 if away >= _BEFORE_M:
                     foot = float(np.interp(away, along, z))
                     axes.plot([away] * 2, [foot, foot + tall_m], color=_GREY, lw=3.0, solid_capstyle="butt")
-                    labels.append(_Label(away, foot + tall_m, f"{away:.1f} m", (0, 1)))
+                    labels.append(_Label(away, foot + tall_m, length(away), (0, 1)))
         for layer in posed.layers:
             e = math.radians(layer.elevation_deg)
             ray = math.cos(e) * posed.forward + math.sin(e) * posed.up
@@ -316,15 +317,16 @@ def _north_and_scale(axes: Any) -> list[Box]:
     """Draw both; the room that they take, points."""
     width, height = _size_in_points(axes)
     metres = (axes.get_xlim()[1] - axes.get_xlim()[0]) / width
-    length = next((m for m in (20.0, 10.0, 5.0, 2.0) if m <= width * metres / 4), 1.0)
-    long = length / metres
+    most = in_unit(width * metres / 4)
+    length_m = in_metres(next((long for long in (50.0, 20.0, 10.0, 5.0, 2.0) if long <= most), 1.0))
+    long = length_m / metres
     white = {"fc": "white", "ec": "none", "pad": 0.6, "alpha": 0.85}
     by = {"xycoords": "axes points", "ha": "center", "zorder": 8}
     axes.plot(
         [8 / width, (8 + long) / width], [8 / height] * 2, color=_INK, lw=2.5, solid_capstyle="butt",
         zorder=8, transform=axes.transAxes,
     )  # fmt: skip
-    axes.annotate(f"{length:g} m", (8 + long / 2, 11), va="bottom", bbox=white, **by)
+    axes.annotate(given(length_m), (8 + long / 2, 11), va="bottom", bbox=white, **by)
     axes.annotate(
         "N", (width - 13, height - 6), (width - 13, height - 38), weight="bold", bbox=white,
         textcoords="axes points", arrowprops={"arrowstyle": "-|>", "lw": 1.3, "color": _INK}, **by,

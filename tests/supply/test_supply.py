@@ -331,8 +331,8 @@ def test_a_run_may_say_its_start_by_default():
 
 
 def test_what_an_electrician_is_told(tmp_path, capsys):
-    """How warm the copper is taken, what the battery has to last and in what cold; a missing run once,
-    however many units hang on it."""
+    """How warm the copper is taken, what the battery has to last and in what cold; a run that is missing
+    once, however many units hang on it."""
     supply = (
         "[supply]\nvolts = 13.8\nlowest_volts = 10.5\nstandby_hours = 12\nbattery_temperature = 4.4\n"
         'temperature = 50\n[[supply.run]]\nto = "pole"\nlength = 80\nmm2 = 0.75\n'
