@@ -174,7 +174,7 @@ def _parts(study: Study, best: OptionResult, drawn: Callable[..., list[Block]]) 
         _part("others", _lines([*animals, *beyond])),
         _part("weather", _lines([*sun, *heat])),
         _part("sure", _lines([*sure, MODEL]), drawn(("routes", "doubt"))),
-        _part("to do", _listing(to_do_lines(best))),
+        _part("to do", _listing(to_do_lines(best, outcome.site.walk_tested(best.name)))),
         _part("watch", _listing([_sentence(text) for text in option_warnings(best, terrain)])),
         _part("cautions", _lines([CAUTION])),
         _part("words", [{"kind": "terms", "rows": [list(pair) for pair in GLOSSARY]}]),

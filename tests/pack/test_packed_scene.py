@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from packed import NAMES
+from packed import NAMES, WALK_TESTED
 from PIL import Image
 from playwright.sync_api import Page
 
@@ -127,6 +127,13 @@ def test_a_tap_tells_verdict_and_cause(opened):
     box = page.locator("#canvas").bounding_box()
     page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
     assert page.inner_text("#told") == by_key
+
+
+def test_a_walk_test_is_told_of_each_option(strange):
+    """First of what is told of it."""
+    options = page_data(strange)["options"]
+    assert len(options) == 2
+    assert all(option["lines"][0] == f"W{WALK_TESTED}." for option in options)
 
 
 def test_another_option_and_two_beside_each_other(opened, strange):

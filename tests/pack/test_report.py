@@ -6,7 +6,7 @@ from io import BytesIO
 import numpy as np
 import pypdf
 import pytest
-from packed import NAMES
+from packed import NAMES, WALK_TESTED
 from PIL import Image
 from site_files import EVERYTHING, option_text, run, written
 
@@ -94,6 +94,7 @@ def test_the_numbers_are_those_of_the_results(text, strange):
         said = sentence.replace(" m2", "m²")
         assert said.replace(" ", "") in joined
     assert all(word in text for word, _ in GLOSSARY)
+    assert WALK_TESTED.replace(" ", "") in joined
 
 
 def test_letters_of_every_script_are_there(text):
