@@ -39,7 +39,7 @@ HEADINGS = {
     "weather": "Sun and heat",
     "sure": "How sure this is",
     "to do": "What to do",
-    "watch": "What there is to watch",
+    "watch": "Warnings",
     "cautions": "Cautions",
     "words": "Ten words",
 }

@@ -73,9 +73,12 @@ class Pixels(Artist):
             ends = np.array([dots[0], dots[-1] + 1.0])
             part.append(np.clip((ends - low) * (count / (high - low)), 0, count))
         box = (part[0][0], part[1][0], part[0][1], part[1][1])
-        picture = Image.fromarray(np.ascontiguousarray(self.image)).convert("RGBA")
-        # A copy: whoever draws it wants to be able to write into it.
-        return np.array(picture.resize((len(across), len(up)), Image.Resampling.BILINEAR, box))
+        picture = Image.fromarray(np.ascontiguousarray(self.image))
+        dots = np.full((len(up), len(across), 4), 255, np.uint8)
+        dots[..., : self.image.shape[2]] = picture.resize(
+            (len(across), len(up)), Image.Resampling.BILINEAR, box
+        )
+        return dots
 
 
 def _pixel_of(dots: NDArray[np.int64], sides: Floats, count: int) -> NDArray[np.int64]:
