@@ -42,10 +42,12 @@ def check_libraries(needed: Mapping[str, str] = PICTURES) -> None:
 def hand_back_memory() -> None:
     """Have the system's library give pictures back to the system as they are let go of, from now on.
 
-    After the first large block that is let go of, glibc keeps those of its size for later (mallopt(3)): pages of
-    A4, one after the other, then hold a tenth of a GB that nobody uses. Other libraries are left as they are.
+    After the first large block that is let go of, glibc keeps those of its size for later (mallopt(3)): pages
+    of A4, one after the other, then hold a tenth of a GB that nobody uses. Other libraries stay as they are.
     """
-    library = ctypes.CDLL(None) if sys.platform.startswith("linux") else None
+    if not sys.platform.startswith("linux"):
+        return
+    library = ctypes.CDLL(None)
     if hasattr(library, "mallopt"):
         library.mallopt(_MMAP_THRESHOLD, _LARGE_BYTES)
         library.malloc_trim(0)

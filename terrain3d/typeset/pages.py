@@ -107,7 +107,7 @@ def _elsewhere(folder: Path, template: str) -> bytes:
     The typesetter keeps every picture of a report, opened, until its process ends: a fifth of a GB.
     """
     asked = [str(folder), template, *map(str, _fonts())]
-    told = subprocess.run(  # noqa: S603  ourselves, and folders that we made
+    told = subprocess.run(
         [sys.executable, "-c", _SET, *asked],
         env={**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))},
         capture_output=True,

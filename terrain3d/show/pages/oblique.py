@@ -62,8 +62,8 @@ def render(scene: Scene, camera: Camera, width_px: int, height_px: int, fineness
         Row 0 at the top.
     """
     k = _OVERSAMPLE
-    # A page finer than the screen's is drawn in as many parts each way: whole, what it is drawn into would take
-    # 0.7 GB for A4 at 300 dots an inch. Parts take twice as long, so the screen's is drawn whole.
+    # A page finer than the screen's is drawn in as many parts each way: whole, what it is drawn into would
+    # take 0.7 GB for A4 at 300 dots an inch. Parts take twice as long, so the screen's is drawn whole.
     parts = k if fineness > 1 else 1
     window = [k // parts * width_px, k // parts * height_px]
     # Without a display VTK falls back by itself, but says so on stderr.

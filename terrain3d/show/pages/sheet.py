@@ -54,18 +54,19 @@ PICTURE_ASPECT = PICTURE[2] * WIDTH_PX / (PICTURE[3] * HEIGHT_PX)
 
 
 @lru_cache(maxsize=4)
-def _renderer(width: float, height: float, dpi: float, _thread: int) -> RendererAgg:
-    return RendererAgg(width, height, dpi)
+def _renderer(width: float, height: float, dpi: float, _thread: int) -> Any:
+    made: Any = RendererAgg
+    return made(width, height, dpi)
 
 
 class PageCanvas(FigureCanvasAgg):
     """What pages of one size are drawn onto, one after the other.
 
-    matplotlib makes one for each figure; what a figure holds refers to it and to it again, so it would stay for
-    long, with 27 MB of dots for A4.
+    matplotlib makes one for each figure; what a figure holds refers to it and to it again, so it would stay
+    for long, with 27 MB of dots for A4.
     """
 
-    def get_renderer(self) -> RendererAgg:
+    def get_renderer(self) -> Any:
         """What measures letters and draws; a page that begins to be drawn clears it."""
         width, height = self.figure.bbox.size
         return _renderer(width, height, self.figure.dpi, threading.get_ident())
