@@ -198,6 +198,25 @@ def test_a_telephone_has_no_line_to_scroll_sideways_and_turns_by_finger(opened):
     assert (np.abs(before - picture(page)).max(axis=2) > 20).mean() > 0.02
 
 
+def test_buttons_stand_under_the_picture_on_a_telephone(opened):
+    """None covers ground of either option; the picture ends where they begin."""
+    page = opened(TELEPHONE)
+    canvas = page.locator("#canvas").bounding_box()
+    for button in page.locator("#views button").all():
+        assert button.bounding_box()["y"] >= canvas["y"] + canvas["height"]
+
+
+def test_an_answer_is_seen_however_far_the_list_was_scrolled(opened):
+    """Whoever looks at the key, at the end of what stands beside the picture, and points at ground."""
+    page = opened((1280, 500))
+    page.locator("#side").evaluate("side => side.scrollTo(0, side.scrollHeight)")
+    box = page.locator("#canvas").bounding_box()
+    page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    told = page.locator("#told").bounding_box()
+    side = page.locator("#side").bounding_box()
+    assert side["y"] <= told["y"] <= side["y"] + 20
+
+
 def test_names_are_letters_everywhere(opened):
     """Markup in a name makes no element, and what ends a script does not end it."""
     page = opened()
