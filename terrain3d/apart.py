@@ -44,9 +44,9 @@ else:
 
 #: Bytes that reading may take beside what the process holds already, and for each byte of the files. The
 #: largest known to be right are a grid packed in one piece of 1 GiB, and a mesh as text, made into lists.
-MOST_BYTES, MOST_BYTES_EACH = 4 << 30, 60
-#: Seconds of a processor, and for each million bytes of the files: ten times what a slow machine takes.
-MOST_S, MOST_S_EACH = 40, 5
+MOST_BYTES, MOST_BYTES_EACH = 4 << 30, 40
+#: Seconds of a processor, and for each million bytes of the files: fifty times what any format took.
+MOST_S, MOST_S_EACH = 40, 2
 #: Arrays from so many bytes on are shared; and where each begins in what is shared.
 _SHARED, _STEP = 1 << 16, 64
 #: Lengths of a message, and of what is shared with it.

@@ -17,6 +17,8 @@ from terrain3d.outside import content
 
 #: A sheet of a thousand points has a tenth of this.
 _MOST_BYTES = 2_000_000
+#: Directions may go round more than once; walks are some metres long.
+_MOST_TURNED_DEG, _MOST_LENGTH_M = 3600, 1000
 #: Columns that have to be there, and what else is read.
 NEEDED = ("point", "x", "y", "direction", "seen")
 ALSO = ("unit", "length", "posture")
@@ -157,11 +159,19 @@ def _answer(cells: Sequence[str], places: Mapping[str, int], row: int, where: st
         raise InputError(
             f"{told['point'][0]!r} is no number of a point", told["point"][1], "give 1, 2, 3 ..."
         )
+    towards = _number(*told["direction"])
+    if abs(towards) > _MOST_TURNED_DEG:
+        raise InputError(
+            f"{told['direction'][0]!r} is no direction", told["direction"][1], "give degrees from north"
+        )
     length = told.get("length", ("", ""))
+    length_m = _number(*length) if length[0] else None
+    if length_m is not None and not 0 < length_m <= _MOST_LENGTH_M:
+        raise InputError(f"{length[0]!r} is no length of a walk", length[1], "give metres")
     return Answer(
-        row, int(point), _number(*told["x"]), _number(*told["y"]), _number(*told["direction"]) % 360,
+        row, int(point), _number(*told["x"]), _number(*told["y"]), towards % 360,
         _seen(*told["seen"]), told["unit"][0] if "unit" in told else None,
-        _number(*length) if length[0] else None,
+        length_m,
         told["posture"][0] if "posture" in told and told["posture"][0] else None,
     )  # fmt: skip
 
