@@ -267,8 +267,8 @@ def read_survey(
         gathered = Gathered()
         doubts = pass_points(path, header, gathered.take, progress, box, coloured=True)
         return gathered.cloud(header.crs, doubts)
-    found = read_apart(_survey_apart, [path], path, header, box, progress=progress)
-    return replace(found, crs=header.crs)
+    apart: Cloud | Raster | Surface = read_apart(_survey_apart, [path], path, header, box, progress=progress)
+    return replace(apart, crs=header.crs)
 
 
 # A CRS takes longer to hand over than a million points, and whoever asks has it.
