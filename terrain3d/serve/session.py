@@ -101,7 +101,7 @@ class Session:
         self._serial, self._is_due = 0, False
         # Of a picture that a fault left half changed: what was hidden, whether in plan, whether hurried.
         self._put_back: tuple[set[str], bool, bool] | None = None
-        self._is_put_back = False  # so that the page is told once more what it shows
+        self._has_news = False  # so that the page is told once more what it shows
         self.answer: asking.Answer | None = None
         self.study: Study | None = None
         self.found: working.Found | None = None
@@ -195,7 +195,7 @@ class Session:
         news = self.work.poll()
         if self.history is None:
             return True  # the folder may have something else to begin with
-        is_other, self._is_put_back = self._is_put_back or news is not None, False
+        is_other, self._has_news = self._has_news or news is not None, False
         if news is not None:
             before = self._standing()
             try:
@@ -230,6 +230,7 @@ class Session:
 
     def say(self, message: str, is_refusal: bool = False) -> None:
         self.message, self.is_refusal = message, is_refusal
+        self._has_news = True
 
     @property
     def draft(self) -> Draft:
@@ -425,7 +426,7 @@ class Session:
         self.picture_.resize(*self.size)
         if is_elsewhere or is_turned:
             self.picture_.reset_camera()
-        self._put_back, self._is_put_back = None, True
+        self._put_back, self._has_news = None, True
 
     def due(self) -> None:
         """Have the picture drawn."""
