@@ -45,7 +45,7 @@ def few_looks(monkeypatch):
 
 @pytest.mark.usefixtures("few_looks")
 def test_nothing_grows_with_changes(page):
-    """Of what is costly there is as much after 120 changes as after 80; nobody looks for circles meanwhile."""
+    """Of what is costly there is as much after 120 changes as after 80, and nobody looks for circles."""
     gc.collect()
     gc.disable()
     try:

@@ -156,6 +156,7 @@ async function pointedAt(pixel, grip = held) {
   const near = own.mode === "draw" || grip?.what === "point" ? snapped(pane, pixel, snappable(grip?.id), SNAP_PX) : null;
   return {
     pane, pixel, at: near?.at ?? answer.ground, to: near?.name ?? null, over: answer.over, verdict: answer.verdict,
+    of_file: near ? null : answer.of_file,
   };
 }
 
