@@ -19,6 +19,8 @@ Box = tuple[float, float, float, float]
 Progress = Callable[[float], None]
 #: Colours of more points than this are let go: they only please the eye, and memory goes to what is judged.
 _MOST_COLOURED = 20_000_000
+#: Heights that stand for no data though the file does not say so (common practice, no source).
+USUAL_NO_DATA = (-9999.0, -99999.0, -32767.0, -32768.0, float(np.finfo(np.float32).min))
 Bytes = NDArray[np.uint8]
 
 
