@@ -177,7 +177,7 @@ CALLERS = {
     "head_table": {"cover/sighted.py", "search/settings.py"},
     "layer_outcomes": {"cover/sighted.py"},
     "band_over": {"cover/fill.py", "cover/layer_outcomes.py", "search/kernel.py"},
-    "trimesh.Trimesh": {"pack/glb.py", "sight/hits.py", "survey/far.py", "survey/sheets.py"},
+    "trimesh.Trimesh": {"pack/glb.py", "survey/far.py", "survey/sheets.py"},
 }
 #: Calls that cast or judge: pages and the window are handed what comes of them.
 NOT_IN_SHOW = {

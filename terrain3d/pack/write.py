@@ -39,6 +39,7 @@ from terrain3d.paper.walktest import plan_values
 from terrain3d.paper.whole import whole_folder, writing_to
 from terrain3d.readers.crs import crs_words
 from terrain3d.sentences.pack import contents_text, drawing_notes
+from terrain3d.show.libraries import hand_back_memory
 from terrain3d.study import Study
 from terrain3d.typeset.pages import pdf
 from terrain3d.walktest.plan import WalkTest, plan_walks
@@ -168,6 +169,7 @@ def write_pack(
 def _make(pack: Pack, scratch: Path, kinds: Collection[str], kept: list[Path], tell: Progress) -> None:
     """Every file, and the list of them with those that stay."""
     asked = [kind for kind in KINDS if kind in kinds]
+    hand_back_memory()
     for number, kind in enumerate(asked):
         tell(f"packing: {kind}", number / len(asked))
         _MAKERS[kind](pack, scratch)

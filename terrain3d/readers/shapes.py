@@ -83,5 +83,6 @@ def _refuse_plane_degrees(features: list[Feature], crs: pyproj.CRS | None, path:
             raise InputError(
                 f"{pair(*points[0][0])} is no longitude and latitude, and its CRS is {crs_words(crs)}",
                 f"{path}: feature {number}",
-                "GeoJSON without a crs member is in EPSG:4326: export it so, or as GeoPackage with its CRS",
+                "GeoJSON without a crs member and KML are in EPSG:4326, longitude first: export it so, or as "
+                "GeoPackage with its CRS",
             )
