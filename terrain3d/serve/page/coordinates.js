@@ -24,5 +24,5 @@ export function coordinatesChoice() {
       key: id, "aria-pressed": own.coordinates === id ? "true" : "false",
       onclick: () => { own.coordinates = id; keep("coordinates", id); redraw(); },
     }, word))) : null,
-    h("p", { class: "field-help" }, words));
+    h("p", { class: "quiet" }, words));
 }
