@@ -210,6 +210,8 @@ def _explain(model: type[Table], loc: Location, fault: Any) -> tuple[str, str]:
         near = difflib.get_close_matches(str(loc[-1]), known, n=1, cutoff=0.5)
         mend = f"did you mean {near[0]!r}?" if near else f"known here: {', '.join(known)}"
         return f"unknown key {str(loc[-1])!r}", mend
+    if kind == "missing" and isinstance(loc[-1], int):
+        return "a number is missing", "add it"
     if kind == "missing":
         return f"the key {str(loc[-1])!r} is missing", "add it"
     if kind == "value_error":

@@ -120,6 +120,7 @@ keep_out = true
     [
         ('[[walk]]\nname = "w"\npath = [[0, 0]]', "path"),
         ('[[walk]]\nname = "w"\npath = [[0, 0], [1, 1]]\nspeed = 0', "speed"),
+        ('[[walk]]\nname = "w"\npath = [[0, 0], [1]]', "a number is missing"),
         ('[[nuisance]]\nname = "n"\nheight = 1', "at, path and outline"),
         ('[[nuisance]]\nname = "n"\nat = [0, 0]\nheight = 1', "width"),
         ('[[nuisance]]\nname = "n"\nat = [0, 0]\nwidth = 1\nheight = 1\nbase = 2', "base"),

@@ -383,12 +383,13 @@ def judged_on(site: Terrain) -> dict[str, OptionResult]:
 @dataclass(frozen=True)
 class Agreement:
     """Of the ground inside arc and range: the share with the same verdict; of what is told held, the share
-    that is not; of what is held, the share that is not told; the share of it that is unknown; and the areas,
-    m2."""
+    that is not; of what is held, the share that is not told, and the share that is not told as hanging on
+    leaves either; the share of it that is unknown; and the areas, m2."""
 
     same: float
     false_held: float
     missed: float
+    untold: float
     unknown: float
     told_m2: float
     held_m2: float
@@ -401,12 +402,14 @@ def agreement(read: Terrain) -> dict[str, Agreement]:
     rows, columns = read.ground.part_of(truth().ground)
     for name in MOUNTS:
         is_, told = theirs[name].verdicts[rows, columns], ours[name].verdicts
+        bare = ours[name].without_leaves
         fan = is_ != Verdict.OUTSIDE
         held, said = is_ == Verdict.BOTH, told == Verdict.BOTH
         found[name] = Agreement(
             float((is_ == told)[fan].mean()),
             float((said & ~held).sum() / max(said.sum(), 1)),
             float((held & ~said).sum() / max(held.sum(), 1)),
+            float((held & ~said & (bare != Verdict.BOTH)).sum() / max(held.sum(), 1)),
             float((told == 255)[fan].mean()),
             float(said.sum() * CELL_M**2),
             float(held.sum() * CELL_M**2),

@@ -17,6 +17,7 @@ from terrain3d.cover.layer_outcomes import NO_TAKER, taker_names
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.job import Outcome
+from terrain3d.lengths import in_metres, length_unit
 from terrain3d.pack.glb import y_up
 from terrain3d.pack.meshes import Hillside, Mesh, eye_of
 from terrain3d.pack.three import three_js
@@ -26,6 +27,7 @@ from terrain3d.sentences.heads import has_masks
 from terrain3d.sentences.options import held_words, protected_words
 from terrain3d.sentences.pack import chance_told, left_out_words, pointed_words
 from terrain3d.sentences.paper import foot_words
+from terrain3d.sentences.walked import walked_words
 from terrain3d.sentences.words import figure_words, place_in_ranking, unit_lines, unit_title
 from terrain3d.show.camera import site_camera
 from terrain3d.show.extent import Extent
@@ -124,6 +126,7 @@ def _data(study: Study, hillside: Hillside) -> dict[str, Any]:
     best_first = [outcome.option(name) for name in outcome.ranking]
     return {
         "figure": figure_words(outcome.figure),
+        "unit": {"sign": length_unit(), "metres": in_metres(1.0)},
         "view": _view(outcome, extent),
         "cells": {
             "west": extent.west - middle[0],
@@ -195,12 +198,16 @@ def _mesh(mesh: Mesh, middle: Floats) -> dict[str, Any]:
 def _option(study: Study, option: OptionResult, hillside: Hillside, middle: Floats) -> dict[str, Any]:
     outcome, extent = study.outcome, hillside.extent
     codes, words = _pointed(outcome, option, extent)
+    tested = outcome.site.walk_tested(option.name)
     told: dict[str, Any] = {
         "name": option.name,
         "place": place_in_ranking(outcome, option),
         "held": held_words(option),
         "numbers": [list(pair) for pair in client_numbers(option)],
-        "lines": [protected_words(part, has_masks(option.detectors)) for part in option.protect],
+        "lines": [
+            *([] if tested is None else [walked_words(tested)]),
+            *(protected_words(part, has_masks(option.detectors)) for part in option.protect),
+        ],
         "units": [[unit_title(unit), *unit_lines(unit)] for unit in option.detectors],
         "picture": _png(hillside.pictures[option.name]),
         "pointed": _runs(codes),

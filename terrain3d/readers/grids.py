@@ -17,22 +17,22 @@ from rasterio.errors import RasterioError
 from rasterio.windows import Window
 
 from terrain3d.errors import InputError
-from terrain3d.outside import beside, content
+from terrain3d.outside import beside, content, opened
 from terrain3d.readers.crs import Said, from_wkt, said_by, settle, unit_words
 from terrain3d.readers.gdal import opened_raster, wkt_of_prj
-from terrain3d.readers.source import Box, Cloud, Header, NothingThereError, Progress, Raster
+from terrain3d.readers.source import USUAL_NO_DATA, Box, Cloud, Header, NothingThereError, Progress, Raster
 from terrain3d.readers.stated import stated_error
 from terrain3d.site import GroundSource
 from terrain3d.terrain import Dated
 from terrain3d.units import FOOT_M, US_SURVEY_FOOT_M, Floats
-from terrain3d.wording import box_words
+from terrain3d.wording import box_words, fit
 
 #: More cells than this are refused: 0.8 GB as heights.
 MOST_CELLS = 100_000_000
 #: Rows read at a time hold about this many cells.
 STRIP_CELLS = 4_000_000
-#: Values that stand for no data though the file does not say so (common practice, no source).
-USUAL_NO_DATA = (-9999.0, -99999.0, -32767.0, -32768.0, float(np.finfo(np.float32).min))
+#: All that numbers in text and what parts them are written with.
+_OF_NUMBERS = b"0123456789+-.,eE \t\r\n"
 #: World files and .prj files are a few hundred bytes long.
 _MOST_BESIDE = 100_000
 _WORLD_FILES = (".tfw", ".tifw", ".wld")
@@ -85,8 +85,37 @@ def _check_claims(dataset: Any, path: Path, form: str) -> None:
         )
 
 
+def _refuse_words(path: Path) -> None:
+    """Refuse words among the heights of an ASCII grid: GDAL takes each for a height of 0."""
+    with opened(path) as stream:
+        is_top = True
+        for number, line in enumerate(stream, 1):
+            if not line.translate(None, _OF_NUMBERS):
+                is_top = False
+                continue
+            # Lines on top begin with the name of what they say.
+            is_top = is_top and line.lstrip()[:1].isalpha()
+            word = None if is_top else next((word for word in line.split() if not _is_height(word)), None)
+            if word is not None:
+                raise InputError(
+                    f"{fit(word.decode('latin-1'), 40)!r} is no height",
+                    f"{path}: line {number}",
+                    "export the grid again; a cell without a height holds its NODATA_value",
+                )
+
+
+def _is_height(word: bytes) -> bool:
+    try:
+        float(word.replace(b",", b"."))
+    except ValueError:
+        return False
+    return True
+
+
 def grid_header(path: Path, ground: GroundSource, form: str) -> Header:
     """What a grid, 'tif' or 'asc', says before its cells are read."""
+    if form == "asc":
+        _refuse_words(path)
     with _opened(path, form) as (dataset, transform):
         width, height = dataset.width, dataset.height
         said = _said(dataset, path, form)

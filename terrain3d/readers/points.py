@@ -35,8 +35,9 @@ from terrain3d.terrain import Dated
 from terrain3d.units import Floats
 from terrain3d.wording import box_words
 
-#: Points decoded at a time: some 40 MB, so that memory goes to what is kept.
-CHUNK = 1_000_000
+#: Points decoded at a time: some 40 MB, so that memory goes to what is kept. Points that are not packed are
+#: passed in pieces of some 1 MB, which stay near the processor from one step to the next.
+CHUNK, _PLAIN_CHUNK = 1_000_000, 1 << 15
 #: ASPRS: 7 low point, 18 high noise (LAS 1.4 R15, table 17).
 NOISE = (7, 18)
 #: In formats 0 to 5 class 8 is a model key point, taken from the ground, and class 12 is an overlap
@@ -304,7 +305,7 @@ def _records_of(
         return
     with _reader(path, wanted) as reader:
         done = 0
-        for chunk in reader.chunk_iterator(CHUNK):
+        for chunk in reader.chunk_iterator(CHUNK if las.compressed else _PLAIN_CHUNK):
             done += len(chunk)
             yield min(1.0, done / las.n_points), chunk.array
     if done != las.n_points:

@@ -67,6 +67,12 @@ def _read(shapes: bytes, table: bytes | None, encoding: str, path: Path) -> list
     """Of each shape its geometry, as GeoJSON has it, and its row of the table."""
     import shapefile
 
+    # Its own length, in words of 16 bits: what is cut between two shapes would read as fewer of them.
+    claimed = 2 * int.from_bytes(shapes[24:28], "big")
+    if len(shapes) < claimed:
+        raise InputError(
+            f"it should be {claimed} bytes long, and is {len(shapes)}: it was cut short", str(path), _AGAIN
+        )
     # What it finds odd, it writes to standard error.
     shapefile.VERBOSE = False
     try:

@@ -5,6 +5,7 @@ from pathlib import Path
 import numpy as np
 import pyproj
 
+from terrain3d.apart import read_apart
 from terrain3d.errors import InputError
 from terrain3d.outside import opened
 from terrain3d.readers.crs import crs_words, horizontal
@@ -30,7 +31,7 @@ def read_features(
     if start.startswith(b"SQLite format 3\0"):
         from terrain3d.readers.geopackage import read_geopackage
 
-        features, crs = read_geopackage(path, layer)
+        features, crs = read_apart(read_geopackage, [path], path, layer)
     elif start.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"{"):
         from terrain3d.readers.geojson import read_geojson
 
@@ -82,5 +83,6 @@ def _refuse_plane_degrees(features: list[Feature], crs: pyproj.CRS | None, path:
             raise InputError(
                 f"{pair(*points[0][0])} is no longitude and latitude, and its CRS is {crs_words(crs)}",
                 f"{path}: feature {number}",
-                "GeoJSON without a crs member is in EPSG:4326: export it so, or as GeoPackage with its CRS",
+                "GeoJSON without a crs member and KML are in EPSG:4326, longitude first: export it so, or as "
+                "GeoPackage with its CRS",
             )

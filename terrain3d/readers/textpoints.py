@@ -24,10 +24,18 @@ from terrain3d.readers.crs import (
     plan_scale,
     settle,
 )
-from terrain3d.readers.source import Box, Cloud, Header, NothingThereError, Progress
+from terrain3d.readers.source import (
+    FARTHEST,
+    USUAL_NO_DATA,
+    Box,
+    Cloud,
+    Header,
+    NothingThereError,
+    Progress,
+)
 from terrain3d.site import GroundSource
 from terrain3d.units import FOOT_M, US_SURVEY_FOOT_M, Floats
-from terrain3d.wording import box_words, plain
+from terrain3d.wording import box_words, counted, plain
 
 #: Lines parsed at a time.
 CHUNK = 250_000
@@ -79,12 +87,21 @@ class _Layout:
 def text_header(path: Path, ground: GroundSource) -> Header:
     """Bounds and count of a text file, which means reading it through once."""
     layout = _layout(path)
-    low, high, n_points = np.full(2, np.inf), np.full(2, -np.inf), 0
+    low, high, n_points, n_read = np.full(2, np.inf), np.full(2, -np.inf), 0, 0
     for _, rows in _rows(path, layout):
+        n_read += len(rows)
+        rows = _with_heights(rows)
+        if not len(rows):
+            continue
         low, high = np.minimum(low, rows[:, :2].min(axis=0)), np.maximum(high, rows[:, :2].max(axis=0))
         n_points += len(rows)
     if n_points == 0:
-        raise InputError("it holds no points", str(path), "name a survey with points")
+        what = (
+            f"all its {n_read} heights are {USUAL_NO_DATA[0]:.0f} or the like"
+            if n_read
+            else "it holds no points"
+        )
+        raise InputError(what, str(path), "name a survey with points")
     if layout.in_degrees and ground.crs is None:
         raise InputError(
             "its columns are longitude and latitude, but no CRS is named",
@@ -108,7 +125,7 @@ def text_header(path: Path, ground: GroundSource) -> Header:
         vertical_unit_m=settled.vertical_unit_m,
         bounds=bounds,
         n_points=n_points,
-        doubts=settled.doubts + _order_doubts(layout, path),
+        doubts=settled.doubts + _no_data_doubts(n_read - n_points) + _order_doubts(layout, path),
         form="text, one point a line" + (", with names" if layout.named else ""),
         crs_from=settled.crs_from,
         vertical_unit_from=settled.vertical_unit_from,
@@ -145,6 +162,7 @@ def pass_text(
     scale = plan_scale(layout.plan_unit_m, header.crs)
     n_inside = n_kept = 0
     for done, rows in _rows(path, layout):
+        rows = _with_heights(rows)
         if scale != 1.0:
             rows[:, :2] *= scale
         if box is not None:
@@ -175,6 +193,20 @@ def pass_text(
             str(path),
             f"it covers {box_words(header.bounds)}: check [site] crs and [ground] crs, or name another",
         )
+
+
+def _with_heights(rows: Floats) -> Floats:
+    """The points but for those whose height stands for none, as grids that were written as text have them."""
+    none = np.isin(rows[:, 2], USUAL_NO_DATA)
+    return rows[~none] if none.any() else rows
+
+
+def _no_data_doubts(n: int) -> tuple[str, ...]:
+    if not n:
+        return ()
+    return (
+        f"{counted(n, 'point')} with heights of {USUAL_NO_DATA[0]:.0f} or the like are left out: no data",
+    )
 
 
 def _refuse_north_first(bounds: Box, crs: pyproj.CRS, path: Path) -> None:
@@ -248,9 +280,15 @@ def _parsed(lines: list[str], layout: _Layout, path: Path, n_before: int) -> Flo
         )
     except (ValueError, IndexError):
         raise _fault_at(text, layout, path, n_before) from None
-    if not np.all(np.isfinite(rows)) or (layout.has_class and np.any((rows[:, 3] < 0) | (rows[:, 3] > 255))):
+    if not _are_points(rows):
         raise _fault_at(text, layout, path, n_before)
     return rows
+
+
+def _are_points(rows: Floats) -> bool:
+    """Whether all are within what a place has, and of a class that there may be."""
+    are_places = np.abs(rows[:, :3]) <= FARTHEST
+    return bool(are_places.all() and ((rows[:, 3:] >= 0) & (rows[:, 3:] <= 255)).all())
 
 
 def _fault_at(lines: list[str], layout: _Layout, path: Path, n_before: int) -> InputError:
@@ -263,10 +301,10 @@ def _fault_at(lines: list[str], layout: _Layout, path: Path, n_before: int) -> I
         try:
             values = [float(fields[column]) for column in layout.columns]
         except (ValueError, IndexError):
-            values = [np.nan]
-        if not np.all(np.isfinite(values)) or (layout.has_class and not 0 <= values[3] <= 255):
+            values = [np.nan] * 3
+        if not _are_points(np.array([values])):
             return InputError(
-                f"{body[:60]!r} is no point: {len(layout.columns)} finite numbers are needed",
+                f"{body[:60]!r} is no point: {len(layout.columns)} numbers of a place on earth are needed",
                 f"{path}: line {number}",
                 "mend or take out that line",
             )
@@ -411,9 +449,22 @@ def _named_layout(
 
 def _plain(fields: list[str]) -> list[str]:
     """Names of columns in small letters, without quotes and units."""
-    names = [field.encode("latin-1").decode("utf-8", "replace").strip("\"' ").lower() for field in fields]
+    names = [_worded(field).strip("\"' ").lower() for field in fields]
     names = [re.split(r"[\[(]", name)[0].strip(' "_') for name in names]
     return [name.rpartition("_")[0] if name.rpartition("_")[2] in _UNITS else name for name in names]
+
+
+def _worded(field: str) -> str:
+    """Text that came as Latin-1, whatever it is in: spreadsheets in the west of Europe still write CP1252.
+
+    >>> _worded("HÃ¶he"), _worded("Höhe")
+    ('Höhe', 'Höhe')
+    """
+    raw = field.encode("latin-1")
+    try:
+        return raw.decode("utf-8")
+    except UnicodeDecodeError:
+        return raw.decode("cp1252", "replace")
 
 
 def _columns_of(names: list[str], wanted: str) -> list[int]:

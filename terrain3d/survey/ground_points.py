@@ -19,7 +19,7 @@ from terrain3d.survey.classes import (
     Treatment,
 )
 from terrain3d.survey.gaps import Mask
-from terrain3d.survey.outliers import flat_level, off_neighbours
+from terrain3d.survey.outliers import flat_doubt, flat_level, off_neighbours, stands_over
 from terrain3d.survey.surface import within
 from terrain3d.units import Floats
 from terrain3d.wording import counted, listed, pair, plain
@@ -69,7 +69,10 @@ def ground_points(
             "the survey does not class its points as ground: ground was filtered from all points "
             "(cloth simulation), so check it where banks, walls or low growth stand",
         )
-    _refuse_flat(xyz, ground)
+    level = flat_level(xyz[ground, 2])
+    if level is not None:
+        _refuse_heights_above_it(level, float(xyz[:, 2].max()))
+        doubts += (flat_doubt(level),)
     off = np.zeros(len(xyz), bool)
     off[np.flatnonzero(ground)[off_neighbours(xyz[ground])]] = True
     if off.any():
@@ -89,10 +92,9 @@ def ground_points(
     return ground, off & ~ground, doubts
 
 
-def _refuse_flat(xyz: Floats, ground: Mask) -> None:
+def _refuse_heights_above_it(level: float, highest_z: float) -> None:
     """Refuse a cloud whose ground is flat to the millimetre, with something on it."""
-    level = flat_level(xyz[ground, 2], float(xyz[:, 2].max(initial=-np.inf)))
-    if level is not None:
+    if stands_over(level, highest_z):
         raise InputError(
             f"its ground is flat to the millimetre, {plain(level, 3)} m throughout: its heights are "
             "above the ground already, and the shape of the land is not in it",

@@ -15,7 +15,7 @@ from terrain3d.readers.tiles import Survey, pass_tiles, read_headers, read_tiles
 from terrain3d.site import GroundSource
 from terrain3d.survey.dates import days
 from terrain3d.survey.gaps import spacing as spacing_of
-from terrain3d.survey.outliers import flat_level, off_neighbours
+from terrain3d.survey.outliers import flat_doubt, flat_level, off_neighbours, stands_over
 from terrain3d.survey.quality import FEWEST, HOLE_LIMITS_M, Coverage, Roughness, ends
 from terrain3d.survey.tally import Indices, Tally
 from terrain3d.terrain import Dated
@@ -297,8 +297,8 @@ def _of_points(files: Survey, scale: tuple[float, float], tell: Progress) -> Rep
     doubts += _class_doubts(tally.counts) + _mark_doubts(marks, tally.n_points)
     rough = tally.roughness()
     if tally.has_ground_class:
-        level = flat_level(sample[:, 2], tally.extent_m[3])
-        doubts += _off_doubts(tally, sample) if level is None else _flat_doubts(level)
+        level = flat_level(sample[:, 2])
+        doubts += _off_doubts(tally, sample) if level is None else _flat_doubts(level, tally.extent_m[3])
         # Heights above the ground say nothing of how well the land was measured.
         rough = rough if level is None else None
     else:
@@ -360,8 +360,10 @@ def _class_doubts(counts: Indices) -> tuple[str, ...]:
     )
 
 
-def _flat_doubts(level: float) -> tuple[str, ...]:
-    """Ground that is no land: its heights are above it."""
+def _flat_doubts(level: float, highest_z: float) -> tuple[str, ...]:
+    """Ground that is no land: its heights are above it, for sure where something stands on it."""
+    if not stands_over(level, highest_z):
+        return (flat_doubt(level),)
     return (
         f"its ground is flat to the millimetre, {plain(level, 3)} m throughout: its heights are above the "
         'ground already, and the shape of the land is not in it; [ground] heights = "above ground" takes it '

@@ -18,9 +18,10 @@ from scipy.spatial import cKDTree
 
 from terrain3d.survey.gaps import Mask, spacing
 from terrain3d.units import Floats
+from terrain3d.wording import plain
 
-#: So many ground returns whose heights differ by less than this are no land as an instrument sees it, where
-#: anything stands higher than this above them.
+#: So many ground returns whose heights differ by less than this are no land as an instrument sees it; where
+#: anything stands higher than this above them, their heights are above the ground for sure.
 _ENOUGH_GROUND, _FLAT_M, _STANDS_M = 100, 0.0015, 0.3
 #: The lie of the land is taken from squares of this side, or of so many spacings.
 _SQUARE_M, _SQUARE_SPACINGS = 4.0, 6.0
@@ -34,6 +35,8 @@ _BESIDE_M = 2.0
 _FEW_BESIDE = 5.5
 #: Fewer returns that hang together than this, off all around them, are no ground: a rock has more.
 _FEWEST = 12
+#: Squares that are laid over returns, at most.
+_MOST_SQUARES = 10_000_000
 
 
 def off_neighbours(xyz: Floats) -> Mask:
@@ -94,29 +97,47 @@ def off_neighbours(xyz: Floats) -> Mask:
     return none
 
 
-def flat_level(ground_z: Floats, highest_z: float) -> float | None:
-    """The level of ground that is flat to the millimetre with something on it: heights above ground already.
+def flat_level(ground_z: Floats) -> float | None:
+    """The level of ground that is flat to the millimetre, as no land is.
 
-    Parameters
-    ----------
-    ground_z : (n,) float
-    highest_z : float
-        Of all returns, metres.
-
-    Examples
-    --------
-    >>> flat_level(np.zeros(500), 20.0), flat_level(np.zeros(500), 0.1), flat_level(np.arange(500.0), 600.0)
+    >>> flat_level(np.zeros(500)), flat_level(np.zeros(50)), flat_level(np.arange(500.0))
     (0.0, None, None)
     """
-    if len(ground_z) < _ENOUGH_GROUND or highest_z <= np.median(ground_z) + _STANDS_M:
+    if len(ground_z) < _ENOUGH_GROUND:
         return None
     low, high = np.quantile(ground_z, (0.02, 0.98))
     return float(low) if high - low < _FLAT_M else None
 
 
+def _square(xyz: Floats, square_m: float) -> float:
+    """The side of squares, larger where there would be more of them than fit: returns strewn over a country.
+
+    >>> round(_square(np.array([[0.0, 0, 0], [4e5, 2e3, 0]]), 1.0))
+    16
+    """
+    across = np.ptp(xyz[:, :2], axis=0)
+    while float(np.prod(across / square_m + 1)) > _MOST_SQUARES:
+        square_m *= 2
+    return square_m
+
+
+def stands_over(level: float, highest_z: float) -> bool:
+    """Whether something stands on such ground: the heights are above the ground already, not the land's."""
+    return highest_z > level + _STANDS_M
+
+
+def flat_doubt(level: float) -> str:
+    """What is told of such ground with nothing on it."""
+    return (
+        f"its ground is flat to the millimetre, {plain(level, 3)} m throughout, as no land is: where its "
+        "heights are above the ground already, the shape of the land is not in it"
+    )
+
+
 def _lie(xyz: Floats, square_m: float) -> Floats:
     """Height of the lie of the land under each return: medians of squares, and of squares around them."""
     low = xyz[:, :2].min(axis=0)
+    square_m = _square(xyz, square_m)
     i, j = np.floor((xyz[:, :2] - low) / square_m).astype(np.int64).T
     nx, ny = int(i.max()) + 1, int(j.max()) + 1
     flat = j * nx + i
@@ -133,6 +154,7 @@ def _lie(xyz: Floats, square_m: float) -> Floats:
 
 def _uneven(xyz: Floats, rest: Floats, square_m: float) -> Mask:
     """Returns in and beside squares whose heights above the lie of the land, and those around, differ."""
+    square_m = _square(xyz, square_m)
     i, j = np.floor((xyz[:, :2] - xyz[:, :2].min(axis=0)) / square_m).astype(np.int64).T
     shape = (int(j.max()) + 1, int(i.max()) + 1)
     high, low = np.full(shape, -np.inf), np.full(shape, np.inf)

@@ -92,8 +92,10 @@ def _keys(feature: Feature, also: Mapping[str, Any], model: type[Table], where: 
     key = _GEOMETRY_KEYS.get(kind)
     takes = [kind for kind, name in _GEOMETRY_KEYS.items() if name in model.model_fields]
     if key is None or key not in model.model_fields:
+        # Drawings know lines alone, some of them closed.
+        closed = ", a line that is closed," if kind == "LineString" and "Polygon" in takes else ","
         raise InputError(
-            f"it is a {feature.kind}", where, f"draw it as a {' or a '.join(takes)}, as its kind needs"
+            f"it is a {feature.kind}", where, f"draw it as a {' or a '.join(takes)}{closed} as its kind needs"
         )
     if feature.kind != kind and len(feature.parts) != 1:
         raise InputError(

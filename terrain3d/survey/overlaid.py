@@ -22,8 +22,12 @@ _KEY = "site.toml: ground.surface"
 #: A surface this far below its ground over such a share of it is none of this ground: it lies on it
 #: or above, but for the noise of both (common practice, no source).
 REFUSED_BELOW_M, REFUSED_SHARE = 0.5, 0.25
-#: A share of the ground that is worth a sentence.
-_WORTH_SAYING = 0.02
+#: A surface meets its ground somewhere, over such a share of it: one that is higher everywhere is told, and
+#: one that is higher than any tree counts in another unit or from another zero (common practice, no source).
+_MEETS_M, _REFUSED_ABOVE_M, _SOMEWHERE = 2.0, 60.0, 0.01
+#: A share of the ground that is worth a sentence; and where nothing stands higher, so that the grids may have
+#: been taken for each other.
+_WORTH_SAYING, _WORTH_SAYING_ALONE = 0.02, 0.001
 
 
 def read_surface_headers(source: GroundSource, of: Survey, folder: Path) -> Survey | None:
@@ -117,7 +121,7 @@ def check_over(xyz: Floats, raster: Raster, frame: Frame, relief: Relief, of: Su
     Raises
     ------
     InputError
-        Where it covers none of the ground, or lies far below it over much of it.
+        Where it covers none of the ground, or lies far below it over much of it, or far above all of it.
     """
     ground = relief.ground
     x, y = np.meshgrid(ground.xs[::2], ground.ys[::2])
@@ -138,17 +142,31 @@ def check_over(xyz: Floats, raster: Raster, frame: Frame, relief: Relief, of: Su
     over = over[np.isfinite(over)]
     below = -over[over < -STANDS_ABOVE_M]
     share = len(below) / max(len(over), 1)
+    alike = (
+        "check that file is the bare ground and surface the highest things, and that both count heights in "
+        "one unit from one zero"
+    )
     if share > REFUSED_SHARE and float(np.median(below)) > REFUSED_BELOW_M:
         raise InputError(
             f"the surface lies {plain(float(np.median(below)), 2)} m (median) below its ground over "
             f"{share:.0%} of it",
             of.named,
-            "check that file is the bare ground and surface the highest things, and that both count heights "
-            "in one unit from one zero",
+            alike,
         )
-    if share > _WORTH_SAYING:
+    nearest = float(np.quantile(over, _SOMEWHERE)) if len(over) else 0.0
+    if nearest > _REFUSED_ABOVE_M:
+        raise InputError(
+            f"the surface lies {plain(nearest, 2)} m and more above its ground everywhere", of.named, alike
+        )
+    if nearest > _MEETS_M:
         doubts.append(
-            f"the surface lies below its ground by more than {STANDS_ABOVE_M:g} m over {share:.0%} of it, "
+            f"the surface lies {plain(nearest, 2)} m and more above its ground everywhere, and is taken "
+            f"for what stands there; {alike}"
+        )
+    stands = (over > STANDS_ABOVE_M).any()
+    if share > (_WORTH_SAYING if stands else _WORTH_SAYING_ALONE):
+        doubts.append(
+            f"the surface lies below its ground by more than {STANDS_ABOVE_M:g} m over {share:.1%} of it, "
             f"{plain(float(below.max()), 2)} m at most: nothing stands there here, so check both grids"
         )
     return tuple(doubts)

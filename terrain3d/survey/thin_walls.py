@@ -73,7 +73,7 @@ def thin_walls(xyz: Floats, ground_xyz: Floats, relief: Relief) -> tuple[Solids,
     if len(xyz) < _FEWEST:
         return Solids.none(), used
     apart = spacing(xyz[:, :2])
-    n, thing = connected(xyz[:, :2], max(_MOST_GAP_M / 2, 2 * apart))
+    n, thing = connected(xyz[:, :2], max(_MOST_GAP_M, 2 * apart))
     walls = Solids.none()
     for k in range(n):
         own = np.flatnonzero(thing == k)

@@ -1,5 +1,6 @@
 """A walk test read back: what differs from the map, what explains it, and what to walk next."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -29,6 +30,8 @@ from terrain3d.walktest.spots import Proof, candidate_spots, walks_past
 
 #: Walks that are told to be made next.
 _NEXT = 2
+#: Walks nearer to each other than this are the same: metres, degrees.
+_SAME_M, _SAME_DEG = 0.3, 10.0
 #: A corrected setting is written to this: metres, degrees.
 _FINELY = {Cause.HEIGHT: 2, Cause.BEARING: 1, Cause.TILT: 1, Cause.ROLL: 1}
 _KEYS = {Cause.HEIGHT: "height", Cause.BEARING: "bearing", Cause.TILT: "tilt", Cause.ROLL: "roll"}
@@ -74,6 +77,15 @@ class UnitReading:
         """Whether the map holds: what is likeliest is that nothing is off."""
         told = self.explanation
         return told is not None and told.causes[0].cause is Cause.AS_SET
+
+    def walked_before(self, point: WalkPoint) -> int | None:
+        """The number of the point that was walked where and as another is to be; None where none was."""
+        for one in self.walked:
+            near = math.hypot(one.point.x - point.x, one.point.y - point.y) <= _SAME_M
+            turned = abs((one.point.towards_deg - point.towards_deg + 180) % 360 - 180) <= _SAME_DEG
+            if near and turned and one.point.figure == point.figure:
+                return one.point.number
+        return None
 
     @property
     def found(self) -> Told | None:
@@ -136,7 +148,7 @@ def read_walks(
         tell("weighing the answers", number / len(units))
         own = by_unit[number]
         points = [_point(outcome, unit, answer, crs, where) for answer in own]
-        reading = _unit_reading(outcome, name, number, points, [answer.seen for answer in own], last, where)
+        reading = _unit_reading(outcome, name, number, points, [answer.seen for answer in own], last)
         last += len([point for point in reading.next if point.number > last])
         found.append(reading)
     tell("weighing the answers", 1.0)
@@ -166,7 +178,7 @@ def _sorted_out(answers: Sequence[Answer], units: Sequence[Detector], where: str
 
 
 def _point(outcome: Outcome, unit: Detector, answer: Answer, crs: pyproj.CRS | None, where: str) -> WalkPoint:
-    spot = f"{where}: row {answer.row}, column x"
+    spot = f"{where}: row {answer.row}, columns x and y"
     try:
         xs, ys = outcome.terrain.frame.to_local([answer.x], [answer.y], crs)
     except InputError as error:
@@ -178,6 +190,13 @@ def _point(outcome: Outcome, unit: Detector, answer: Answer, crs: pyproj.CRS | N
             f"no ground is known at point {answer.point}", spot, "give coordinates as the sheet had them"
         )
     figures = postures_of(outcome, unit)
+    names = [figure.name for figure in figures]
+    if answer.posture is not None and answer.posture not in names:
+        raise InputError(
+            f"nobody walks as {answer.posture!r} here",
+            f"{where}: row {answer.row}, column posture",
+            f"known: {', '.join(names)}",
+        )
     usual = walks_past(unit, np.array([x]), np.array([y]), np.zeros(1, np.int64), figures, (Proof("held"),))
     length_m = float(usual.length_m[0]) if answer.length_m is None else answer.length_m
     taped = found_from(outcome, x, y, ground_z)
@@ -194,11 +213,10 @@ def _unit_reading(
     points: list[WalkPoint],
     seen: list[bool | None],
     last: int,
-    where: str,
 ) -> UnitReading:
     unit = outcome.option(name).detectors[number]
     figures = postures_of(outcome, unit)
-    spots = spots_of(points, figures, where)
+    spots = spots_of(points, figures)
     mapped = as_mapped(outcome, name, number, spots)
     points = [
         replace(point, lights=bool(mapped[k]), figure_height_m=figures[spots.figure[k]].height_m)

@@ -65,6 +65,7 @@ def test_a_window_holds_the_box_and_stays_on_the_ground(tmp_path: Path, turn: fl
             assert 0.5 <= row <= raster.z.shape[0] - 0.5
 
 
+@pytest.mark.usefixtures("read_here")
 def test_strips_and_progress(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A grid read in strips is the grid read at once."""
     path = write_tif(tmp_path / "grid.tif", sloped(NORTH_UP, 40, 50), NORTH_UP)
@@ -102,6 +103,18 @@ def test_ascii_grid_with_and_without_a_crs(tmp_path: Path) -> None:
     crs = read(path).crs
     assert crs is not None
     assert crs.to_epsg(60) == 32631
+
+
+def test_a_word_among_the_heights_of_an_ascii_grid_is_refused(tmp_path: Path) -> None:
+    """GDAL takes it for 0, a pit down to the sea; nan and numbers with a decimal comma are heights."""
+    path = tmp_path / "grid.asc"
+    top = "ncols 3\nnrows 2\nxllcorner 0\nyllcorner 0\ncellsize 1\nNODATA_value -9999\n"
+    path.write_text(top + "101.5 nan 1.02e2\n101,5 102 -9999\n")
+    assert read_header(path, GroundSource(file=path.name)).n_points == 6
+    path.write_text(top + "101.5 102 103\n101.5 none 103\n")
+    with pytest.raises(InputError, match="'none' is no height") as fault:
+        read_header(path, GroundSource(file=path.name))
+    assert fault.value.where == f"{path}: line 8"
 
 
 def test_an_old_note_of_a_crs_beside_an_ascii_grid(tmp_path: Path) -> None:

@@ -114,6 +114,22 @@ def test_files_cut_short(tmp_path: Path, suffix: str, kept: float) -> None:
     assert str(path) in fault.value.where
 
 
+def test_a_file_cut_between_two_shapes(tmp_path: Path) -> None:
+    """Without a table it would read as fewer shapes: its own length tells (white paper, table 1)."""
+    path = tmp_path / "a.shp"
+    with shapefile.Writer(str(path)) as writer:
+        writer.field("NAME", "C", 20)
+        for number in range(3):
+            writer.point(number, 0)
+            writer.record("it")
+    path.with_suffix(".dbf").unlink()
+    content = path.read_bytes()
+    assert len(content) == 100 + 3 * 28
+    path.write_bytes(content[:-28])
+    with pytest.raises(InputError, match=r"it should be 184 bytes long, and is 156: it was cut short"):
+        read_shapefile(path)
+
+
 @pytest.mark.parametrize(("at", "value"), [(144, 2**31 - 1), (148, 2**31 - 1), (144, 10**6), (148, 10**6)])
 def test_shapes_that_claim_what_cannot_be(tmp_path: Path, at: int, value: int) -> None:
     """Numbers of parts and points (white paper, "PolyLine"): more than there are bytes."""

@@ -35,12 +35,23 @@ def read(tmp_path: Path, text: str, name: str = "survey.xyz", **ground: str) -> 
         "x y z\n1.5 2.5 3.5\n4 5 6\n",
         "Y;X;Z\n2.5;1.5;3.5\n5;4;6\n",
         '"Easting","Northing","Elevation [m]"\n1.5,2.5,3.5\n4,5,6\n',
+        "Rechtswert;Hochwert;H\xf6he\n1,5;2,5;3,5\n4;5;6\n",
+        "Rechtswert;Hochwert;H\xc3\xb6he\n1,5;2,5;3,5\n4;5;6\n",
         "\xef\xbb\xbfid,x (m),y (m),height (m)\n7,1.5,2.5,3.5\n8,4,5,6\n",
     ],
 )
 def test_separators_names_and_decimal_commas(tmp_path: Path, text: str) -> None:
     """Every usual way to write two points gives the same two points."""
     assert read(tmp_path, text).xyz.tolist() == [[1.5, 2.5, 3.5], [4, 5, 6]]
+
+
+def test_heights_that_stand_for_none_are_left_out_and_told(tmp_path: Path) -> None:
+    """Grids written as text have their cells without data too, as -9999 (common practice, no source)."""
+    cloud = read(tmp_path, "1 2 3\n4 5 -9999\n7 8 9\n1 1 -32768.0\n")
+    assert cloud.xyz[:, 2].tolist() == [3, 9]
+    assert "2 points with heights of -9999 or the like are left out: no data" in cloud.doubts
+    with pytest.raises(InputError, match="all its 2 heights are -9999 or the like"):
+        read(tmp_path, "1 2 -9999\n4 5 -9999\n")
 
 
 def test_a_named_class_column_is_used_and_its_noise_dropped(tmp_path: Path) -> None:

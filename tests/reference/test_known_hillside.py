@@ -1,6 +1,6 @@
 """What surveys make of a site that is known, against the site itself (tests/virtual_survey.py).
 
-The figures in each test's sentence are of three scans with seeds 0, 1 and 2; seed 0 is held here.
+The figures in each test's sentence are of five scans with seeds 0 to 4; seed 0 is held here.
 """
 
 from functools import lru_cache
@@ -55,15 +55,18 @@ def test_verdicts_on_a_survey_from_the_air_are_those_on_the_site(
 ):
     """For every mount: the same verdict, held that is not, held that is missed.
 
-    Of the 81 of three scans each at 10 and 30 a square metre and with ground classes alone the verdict is
-    the same on 91.8 % at least (2 under 93 %), of what is told held 4.3 % is not at most (8 over 3 %), of
-    what is held 9.2 % is missed at most (4 over 6 %).
+    Of the 180 at 10 and 30 a square metre, all classes or ground alone, the verdict is the same on 91.8 % at
+    least (4 under 93 %), of what is told held 4.3 % is not at most (16 over 3 %), of what is held 9.2 % is
+    missed at most (12 over 6 %), and 4.9 % at most without being told as hanging on leaves. At 4 a square
+    metre, or without classes, 17 of 225 claim over 5 % that is not held. In one of these scans a hedge has a
+    hole of 2 m that chance left, and 39 % of what a pole is told to hold lies behind it.
     """
     found = known.agreement(read(folder, density, how))
     for mount, figures in found.items():
         assert figures.same >= same, (mount, figures)
         assert figures.false_held <= false_held, (mount, figures)
         assert figures.missed <= missed, (mount, figures)
+        assert figures.untold <= (0.08 if how == "none" else 0.06), (mount, figures)
         assert figures.unknown < 0.01, (mount, figures)
 
 

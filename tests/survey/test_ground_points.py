@@ -62,6 +62,15 @@ def test_classes_are_believed_and_their_absence_is_told():
     assert "filtered" in doubts[0]
 
 
+def test_ground_that_is_flat_to_the_millimetre_is_told():
+    """With nothing on it, it may be a floor; no land is so flat, and heights above ground are."""
+    x, y = np.random.default_rng(0).uniform(0, 20, (2, 400))
+    for bump, told in ((0.0, True), (0.02, False)):
+        xyz = np.column_stack([x, y, bump * np.sin(x)])
+        _, _, doubts = ground_points(xyz, np.full(400, 2, np.uint8))
+        assert any("flat to the millimetre, 0 m throughout, as no land is" in one for one in doubts) == told
+
+
 def test_treat_as_ground_makes_ground():
     """A roof inside the outline is ground, the rest of it is not."""
     xyz, roof = hillside(0.0)

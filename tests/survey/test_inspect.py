@@ -85,6 +85,7 @@ def test_a_made_survey_has_the_figures_it_was_made_with(tmp_path: Path) -> None:
     assert any("unit of height" in doubt for doubt in report.doubts)
 
 
+@pytest.mark.usefixtures("read_here")
 def test_a_survey_read_in_chunks_has_the_same_report(
     autzen_laz: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -118,6 +119,7 @@ def test_bounds_of_the_header_do_not_rule_the_report(tmp_path: Path) -> None:
         assert report.n_ground == 3600
 
 
+@pytest.mark.usefixtures("read_here")
 def test_progress_rises_to_one(autzen_laz: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Whoever shows progress is told shares of the work, in order, up to all of it."""
     monkeypatch.setattr(points, "CHUNK", 30_000)
@@ -423,7 +425,8 @@ def wooded(n: int = 6000) -> tuple[np.ndarray, np.ndarray]:
 
 
 def test_heights_above_ground_are_told(tmp_path: Path) -> None:
-    """Flat to the millimetre under crowns: no instrument sees such land; with 3 cm of noise it may be."""
+    """Flat to the millimetre under crowns: no instrument sees such land; with 3 cm of noise it may be. With
+    nothing on it it may be a floor, and is told as flat."""
     xyz, classes = wooded()
     report = look(write_las(tmp_path / "a.las", xyz, classes=classes), vertical_unit="m")
     (doubt,) = report.doubts
@@ -434,7 +437,9 @@ def test_heights_above_ground_are_told(tmp_path: Path) -> None:
     xyz[:, 2] += np.random.default_rng(1).normal(0, 0.03, len(xyz))
     assert look(write_las(tmp_path / "b.las", xyz, classes=classes), vertical_unit="m").doubts == ()
     bare = xyz[classes == 2] * [1, 1, 0]
-    assert look(write_las(tmp_path / "c.las", bare, classes=2), vertical_unit="m").doubts == ()
+    (doubt,) = look(write_las(tmp_path / "c.las", bare, classes=2), vertical_unit="m").doubts
+    assert "flat to the millimetre, 0 m throughout, as no land is" in doubt
+    assert "[ground] heights" not in doubt
 
 
 def test_returns_that_stand_off_the_ground_are_counted_and_placed(tmp_path: Path) -> None:

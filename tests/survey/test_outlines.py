@@ -164,10 +164,11 @@ def test_geopackage_layers(tmp_path: Path) -> None:
         ),
         (SolidShape, ("Polygon", [SQUARE], {"name": "b", "height": "tall"}), r"'tall' is not a number"),
         (ProtectShape, ("Polygon", [SQUARE], {}), r"'name' is missing"),
+        (ProtectShape, ("LineString", SQUARE, {"name": "y"}), r"draw it as a Polygon, a line that is closed"),
         (
             MountShape,
             ("Point", [500_000, 6_000_000], {"name": "m"}),
-            r"no longitude and latitude(.|\n)*EPSG:4326",
+            r"no longitude and latitude(.|\n)*KML are in EPSG:4326, longitude first",
         ),
         (MountShape, ("Point", [], {"name": "m"}), r"empty|no geometry"),
     ],

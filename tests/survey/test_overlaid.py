@@ -108,11 +108,12 @@ def test_the_sun_is_hidden_by_the_surface(tmp_path: Path) -> None:
     ("change", "words"),
     [
         (lambda z: z - 30.0, "the surface lies 30 m .median. below its ground over 1?[089]?[0-9]% of it"),
+        (lambda z: z / 0.3048, "the surface lies 2[0-9]{2} m and more above its ground everywhere"),
         (lambda z: np.full_like(z, np.nan), "none of its cells there holds data"),
     ],
 )
 def test_a_surface_that_is_none_of_this_ground_is_refused(tmp_path: Path, change, words: str) -> None:
-    """In other heights, or without any."""
+    """In other heights, in feet where metres are taken, or without any."""
     _, surface = grids(tmp_path)
     write_tif(tmp_path / "dsm.tif", change(surface), Affine(0.5, 0, EAST - 20, 0, -0.5, NORTH + 20))
     with pytest.raises(InputError, match=words):
@@ -133,6 +134,27 @@ def test_a_surface_that_is_partly_off_or_below_is_told(tmp_path: Path) -> None:
     doubts = build_terrain(site(), tmp_path, 12.0).doubts
     (doubt,) = (doubt for doubt in doubts if "the surface lies below its ground by more than 0.3 m" in doubt)
     assert "1 m at most" in doubt
+
+
+def test_a_surface_that_nowhere_meets_its_ground_is_told(tmp_path: Path) -> None:
+    """From another zero, 5 m off: all of it would stand as a thing."""
+    _, surface = grids(tmp_path)
+    write_tif(tmp_path / "dsm.tif", surface + 5.0, Affine(0.5, 0, EAST - 20, 0, -0.5, NORTH + 20))
+    doubts = build_terrain(site(), tmp_path, 12.0).doubts
+    assert any("the surface lies 5 m and more above its ground everywhere" in doubt for doubt in doubts)
+
+
+def test_grids_taken_for_each_other_are_told(tmp_path: Path) -> None:
+    """A house of 4 m2 on 1600 m2 would be ground, and nothing stand: the surface is nowhere above it."""
+    ground, _ = grids(tmp_path)
+    surface = ground.copy()
+    surface[30:34, 30:34] += 3.0
+    for name, z in (("dtm.tif", surface), ("dsm.tif", ground)):
+        write_tif(tmp_path / name, z, Affine(0.5, 0, EAST - 20, 0, -0.5, NORTH + 20))
+    doubts = build_terrain(site(), tmp_path, 12.0).doubts
+    assert any(
+        "below its ground by more than 0.3 m over 0." in doubt and "3 m at most" in doubt for doubt in doubts
+    )
 
 
 def test_a_surface_goes_with_a_grid_alone(tmp_path: Path) -> None:

@@ -111,6 +111,17 @@ def ground_on_line(low, high, density=10.0, wide=1.0):
     return np.column_stack([rng.uniform(low, high, n), rng.uniform(-wide / 2, wide / 2, n), np.zeros(n)])
 
 
+@pytest.mark.parametrize("shift_m", [0.0, 0.4, 0.8, 1.2, 1.6, 2.0, 2.4, 2.8])
+def test_a_gap_that_chance_left_is_closed_wherever_the_wall_stands(shift_m):
+    """Of 2.7 m, the ground not seen in it, five returns on one side: one wall, whatever place it has."""
+    x = np.concatenate([np.linspace(0, 1.2, 5), np.linspace(3.9, 9, 30)]) + shift_m
+    wall = np.column_stack([x, 0.06 * (-1.0) ** np.arange(len(x)), np.full(len(x), 1.2)])
+    walls, used = thin_walls(wall, NO_GROUND, RELIEF)
+    assert used.all()
+    assert len(walls.names) == 1
+    assert at(walls, (2.5 + shift_m, 0.0)) > 1.0
+
+
 def test_a_way_through_is_open_where_ground_was_seen_in_it():
     """2 m without a return of the wall: open where the ground shows, closed where chance left it out."""
     wall = along((-8, 0), (8, 0))

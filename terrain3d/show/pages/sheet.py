@@ -1,6 +1,8 @@
 """One printed page: title, picture, legend column, sentence and caution; knows nothing of pictures."""
 
+import threading
 from collections.abc import Callable, Sequence
+from functools import lru_cache
 from io import BytesIO
 from pathlib import Path
 from typing import Any, NamedTuple, Protocol
@@ -8,7 +10,7 @@ from typing import Any, NamedTuple, Protocol
 import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.backends.backend_agg import FigureCanvasAgg, RendererAgg
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 from matplotlib.text import Text
@@ -16,12 +18,13 @@ from matplotlib.text import Text
 from terrain3d import palette
 from terrain3d.caution import SHORT_CAUTION
 from terrain3d.cover.verdict import Verdict
+from terrain3d.palette import Rgb
 from terrain3d.sentences.paper import page_words
 from terrain3d.show.blocks import Bar, Gap, Paragraph, Piece, Row, Section, TypeSize
 from terrain3d.show.legend import Sign, verdict_sign
 from terrain3d.show.lettering import draw_as_meant, fitted_lines, line_width, page_style
 from terrain3d.show.pages.packing import packed
-from terrain3d.show.pages.size import DPI, HEIGHT_PX, PRINT_DPI, SCREEN, WIDTH_PX, Size
+from terrain3d.show.pages.size import DPI, HEIGHT_PX, SCREEN, WIDTH_PX, Size
 
 #: Sizes of type in points; heights of a bar, a little air and that after a section, as shares of the page.
 TYPE: dict[TypeSize, float] = {"large": 8.5, "row": 8.0, "small": 7.5, "note": 7.0}
@@ -50,6 +53,25 @@ BLOCK_TOP, BLOCK_FLOOR = 0.308, 0.135
 PICTURE_ASPECT = PICTURE[2] * WIDTH_PX / (PICTURE[3] * HEIGHT_PX)
 
 
+@lru_cache(maxsize=4)
+def _renderer(width: float, height: float, dpi: float, _thread: int) -> Any:
+    made: Any = RendererAgg
+    return made(width, height, dpi)
+
+
+class PageCanvas(FigureCanvasAgg):
+    """What pages of one size are drawn onto, one after the other.
+
+    matplotlib makes one for each figure; what a figure holds refers to it and to it again, so it would stay
+    for long, with 27 MB of dots for A4.
+    """
+
+    def get_renderer(self) -> Any:
+        """What measures letters and draws; a page that begins to be drawn clears it."""
+        width, height = self.figure.bbox.size
+        return _renderer(width, height, self.figure.dpi, threading.get_ident())
+
+
 class PageFigure(Figure):
     """A page as a figure: at the end of a notebook's cell it is a picture by itself."""
 
@@ -62,16 +84,19 @@ class PageFigure(Figure):
 
     def save(self, to: Path | BytesIO, size: Size = SCREEN) -> None:
         """Write the picture, in the dots of a size."""
-        draw_as_meant(self.findobj(Text))
-        drawn = BytesIO()
-        # A hair more, or rounding would lose the last row and column of pixels.
-        self.savefig(drawn, format="rgba", dpi=DPI * size.fineness * (1 + 1e-9))
-        rows = np.frombuffer(drawn.getbuffer(), np.uint8).reshape(-1, size.width_px, 4)
-        picture = packed(rows[..., :3], DPI if size.width_mm is None else PRINT_DPI)
+        picture = packed(self.dots(size), size.dots_an_inch)
         if isinstance(to, Path):
             to.write_bytes(picture)
         else:
             to.write(picture)
+
+    def dots(self, size: Size = SCREEN) -> Rgb:
+        """The picture in the dots of a size: (height, width, 3) uint8, row 0 at the top."""
+        draw_as_meant(self.findobj(Text))
+        drawn = BytesIO()
+        # A hair more, or rounding would lose the last row and column of pixels.
+        self.savefig(drawn, format="rgba", dpi=DPI * size.fineness * (1 + 1e-9))
+        return np.frombuffer(drawn.getbuffer(), np.uint8).reshape(-1, size.width_px, 4)[..., :3]
 
 
 class Sheet:
@@ -89,7 +114,7 @@ class Sheet:
         self.figure: PageFigure = PageFigure(
             figsize=(inches, inches * size.height_px / size.width_px), dpi=DPI, facecolor=palette.PAPER
         )
-        FigureCanvasAgg(self.figure)
+        PageCanvas(self.figure)
         self._said = ""
         self._sentence: list[Text] = []
         self.begin_column(COLUMN_LEFT, COLUMN_RIGHT, PICTURE[1] + PICTURE[3], PICTURE[1])
