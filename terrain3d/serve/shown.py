@@ -18,7 +18,6 @@ from terrain3d.draft.things import Thing, layers_of, things_of
 from terrain3d.errors import InputError
 from terrain3d.lengths import retold
 from terrain3d.ranking.compare import held_share
-from terrain3d.readers.crs import crs_words
 from terrain3d.sentences import words, work
 from terrain3d.sentences.asking import verdict_at
 from terrain3d.sentences.drawing import axes_of, axis_unit, coordinates_words, next_step, no_unit_yet
@@ -267,11 +266,9 @@ def _coordinates(draft: Draft, live: "LiveSite") -> dict[str, Any]:
     crs = live.site_crs
     words = coordinates_words(crs, draft.get(("site", "crs")) is not None)
     if crs is None and live.terrain.frame.shift == (0.0, 0.0):
-        return {"name": "", "axes": None, "unit": "m", "digits": 3, "words": words}
-    return {
-        "name": "site file" if crs is None else crs_words(crs), "axes": list(axes_of(crs)),
-        "unit": axis_unit(crs), "digits": 8 if crs is not None and crs.is_geographic else 3, "words": words,
-    }  # fmt: skip
+        return {"axes": None, "unit": "m", "digits": 3, "words": words}
+    digits = 8 if crs is not None and crs.is_geographic else 3
+    return {"axes": list(axes_of(crs)), "unit": axis_unit(crs), "digits": digits, "words": words}
 
 
 def _unit(session: "Session", unit: Any) -> dict[str, Any]:
