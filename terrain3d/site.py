@@ -543,6 +543,10 @@ class PaperSetting(Table):
         FileName | None, key("", "their sign, on the cover of a report: a PNG or JPEG, by its path")
     ] = None
     revision: Annotated[Text | None, key("", "which issue of them")] = None
+    units: Annotated[
+        Literal["m", "ft"],
+        key("", "what lengths are told in to whoever reads: metres or feet; results and maps stay in metres"),
+    ] = "m"
     date: Annotated[Day | None, key("", "the day on each page; a date given to a command comes first")] = None
 
 

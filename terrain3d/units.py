@@ -13,6 +13,7 @@ FOOT_M = 0.3048
 US_SURVEY_FOOT_M = 1200 / 3937
 #: The unit names a site file may use, in metres.
 UNIT_M = {"m": 1.0, "ft": FOOT_M, "us-ft": US_SURVEY_FOOT_M}
+_COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
 
 def unit_name(metres: float) -> str | None:
@@ -37,6 +38,15 @@ def direction(bearing_deg: float) -> tuple[float, float]:
     """
     angle = math.radians(bearing_deg)
     return math.sin(angle), math.cos(angle)
+
+
+def compass_point(bearing_deg: float) -> str:
+    """The one of eight compass points that a bearing is nearest to.
+
+    >>> compass_point(50.0), compass_point(-10.0)
+    ('north-east', 'north')
+    """
+    return _COMPASS[round(bearing_deg / 45) % 8]
 
 
 def wrap_deg(angle_deg: float) -> float:

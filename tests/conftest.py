@@ -140,6 +140,12 @@ def look(browser) -> Iterator[Callable[..., Any]]:
 
 
 @pytest.fixture
+def read_here(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Surveys are read in the process of the test, for it changes their reader."""
+    monkeypatch.setattr("terrain3d.readers.surveys._is_read_apart", lambda _path: False)
+
+
+@pytest.fixture
 def nebraska_las() -> Path:
     """LAS 1.4 in US survey feet, classified, with both kinds of CRS record."""
     return DATA / "file_with_both_wkt_and_geotiff_vlrs.las"

@@ -16,14 +16,14 @@ PACKAGE = Path(terrain3d.__file__).parent
 #: A room may import from itself and from rooms of a lower floor.
 FLOORS = {
     "caution": 0, "compiling": 0, "palette": 15, "wording": -1, "errors": 0,
-    "terminal": 1, "units": 1, "outside": 1, "typeset": 1, "tables": 2, "frame": 2,
+    "terminal": 1, "units": 1, "outside": 1, "apart": 1, "typeset": 1, "tables": 2, "lengths": 2, "frame": 2,
     "site": 3, "detector": 3, "terrain": 4,
     "readers": 5, "survey": 6, "sight": 6, "cover": 7, "ranking": 8,
     "walk": 9, "nuisance": 9, "conditions": 9, "uncertainty": 9, "supply": 9,
     "ready": 10, "opened": 11, "job": 12, "fixing": 13,
     "search": 14, "study": 14, "walktest": 14, "sentences": 15, "show": 16, "paper": 16,
     "pack": 17, "draft": 17, "serve": 18,
-    "cli": 19,
+    "cli": 19, "__main__": 20,
 }  # fmt: skip
 
 
@@ -103,7 +103,7 @@ DOORS = {
     "laspy.read": set(),
     "rasterio.open": {"readers/gdal.py"},
     "libe57.ImageFile": {"readers/e57.py"},
-    "Image.open": {"readers/logos.py", "show/pages/cuttings.py"},
+    "Image.open": {"readers/logos.py"},
     "MemoryFile": {"readers/gdal.py", "paper/rasters.py"},
     "trimesh.load": {"readers/meshes.py"},
     "trimesh.load_mesh": set(),

@@ -7,7 +7,7 @@ import click
 
 from terrain3d import __version__
 from terrain3d.cli.options import print_nowhere
-from terrain3d.cli.start import hear_no_more
+from terrain3d.cli.stopping import hear_no_more
 from terrain3d.errors import InputError
 from terrain3d.terminal import say
 

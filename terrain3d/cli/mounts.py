@@ -11,6 +11,7 @@ from terrain3d.cli.options import (
     say_done,
     site_argument,
     site_bytes,
+    tell_in,
     waiting_for,
     whoever_reads,
 )
@@ -53,6 +54,7 @@ def command(site: Path, every: float, out: Path, write: bool, which: str) -> Non
         check_takes_mounts(site, as_read)
     with progress_on_terminal() as progress:
         found = propose_for(site, every, progress)
+    tell_in(found.site.file.paper.units)
     with whoever_reads():
         print_mounts(found)
     is_added = write and bool(found.mounts)

@@ -14,6 +14,7 @@ from terrain3d.terminal import say
 
 if TYPE_CHECKING:
     # The job brings numba and the survey readers: only a command that runs it waits for them.
+    from terrain3d.lengths import Units
     from terrain3d.opened import Progress
 
 site_argument = click.argument("site", type=click.Path(path_type=Path), metavar="SITE.toml")
@@ -57,6 +58,13 @@ def site_bytes(site: Path) -> bytes:
         return site.read_bytes() if site.is_file() else b""
     except OSError:
         return b""
+
+
+def tell_in(units: "Units") -> None:
+    """Tell lengths in these units until the command ends, printed and drawn; its errors are told by then."""
+    from terrain3d.lengths import lengths_in
+
+    click.get_current_context().with_resource(lengths_in(units))
 
 
 @contextmanager

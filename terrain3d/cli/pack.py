@@ -9,6 +9,7 @@ from terrain3d.cli.options import (
     progress_on_terminal,
     say_done,
     site_argument,
+    tell_in,
     waiting_for,
     whoever_reads,
 )
@@ -43,6 +44,7 @@ def command(site: Path, out: Path, only: tuple[str, ...]) -> None:
     check_extra()
     ready = ready_site(site)
     kinds = check_pack(ready, str(site), out, only)
+    tell_in(ready.site.paper.units)
     with progress_on_terminal() as progress:
         study = study_of(judge_ready(ready, progress), progress=progress)
         from terrain3d.pack.write import write_pack

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from terrain3d.cli.options import progress_on_terminal, say_done, waiting_for, whoever_reads
+from terrain3d.cli.options import progress_on_terminal, say_done, tell_in, waiting_for, whoever_reads
 from terrain3d.terminal import say
 
 if TYPE_CHECKING:
@@ -175,6 +175,7 @@ def judge_and_write(site: Path, out: Path, which: str, tell: Callable[["Outcome"
     from terrain3d.show.pages.names import FIRST_KINDS
 
     ready = checked_site(site, out, which, FIRST_KINDS, None)
+    tell_in(ready.site.paper.units)
     with progress_on_terminal() as progress:
         outcome = judge_ready(ready, progress)
 

@@ -16,11 +16,12 @@ from terrain3d.cli.options import (
     progress_on_terminal,
     say_done,
     site_bytes,
+    tell_in,
     waiting_for,
     whoever_reads,
 )
 from terrain3d.cli.pictures import check_drawing, check_out, outcome_pictures, stills_option, write_and_tell
-from terrain3d.cli.start import hear_no_more
+from terrain3d.cli.stopping import hear_no_more
 from terrain3d.terminal import say
 
 if TYPE_CHECKING:
@@ -102,6 +103,8 @@ def command(
         nonlocal written
         if write:
             written = _write_back(site, as_read, result)
+
+    tell_in(result.site.file.paper.units)
 
     def tell() -> None:
         with whoever_reads():
@@ -208,6 +211,7 @@ def _search_folder(
 ) -> int:
     """Search every site of a folder, each into a folder of its own; returns the exit status."""
     from terrain3d.cli.main import BAD_INPUT, FAULT, INTERRUPTED
+    from terrain3d.lengths import lengths_in
     from terrain3d.paper.sites import print_sites
     from terrain3d.search.sites import SiteDone, attempt, each_site, search_site, site_files
     from terrain3d.search.tasks import here
@@ -241,7 +245,8 @@ def _search_folder(
                     with whoever_reads():
                         say(site_line(SiteDone(paths[place], result)))
 
-                _write_out(result, out / paths[place].stem, which, found, put, tell)
+                with lengths_in(result.site.file.paper.units):
+                    _write_out(result, out / paths[place].stem, which, found, put, tell)
                 return result
 
             tell("searching", 0.0)

@@ -5,7 +5,14 @@ from pathlib import Path
 
 import click
 
-from terrain3d.cli.options import out_option, progress_on_terminal, say_done, site_argument, whoever_reads
+from terrain3d.cli.options import (
+    out_option,
+    progress_on_terminal,
+    say_done,
+    site_argument,
+    tell_in,
+    whoever_reads,
+)
 from terrain3d.cli.pictures import write_and_tell
 
 
@@ -36,6 +43,7 @@ def command(site: Path, name: str | None, out: Path, on: datetime.datetime | Non
     if on is not None:
         check_day(on.date(), "--on")
     ready = ready_site(site)
+    tell_in(ready.site.paper.units)
     if name is not None:
         one_named(name, ready.site.option, "option")
     check_place(out, (*RESULTS, SHEET_PDF))

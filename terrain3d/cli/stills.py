@@ -13,6 +13,7 @@ from terrain3d.cli.options import (
     say_done,
     site_argument,
     size_option,
+    tell_in,
     waiting_for,
 )
 from terrain3d.cli.pictures import check_drawing, checked_site, pictures
@@ -87,6 +88,7 @@ def command(
     ready = checked_site(site, out, "all", kinds, ())
     check_units(units, [unit.name for option in ready.site.option for unit in option.detector])
     _check_lines(along, ready.site)
+    tell_in(ready.site.paper.units)
     with progress_on_terminal() as progress:
         outcome = judge_ready(ready, progress)
     from terrain3d.show.pages.context import Lines, PageContext

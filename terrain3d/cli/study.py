@@ -12,6 +12,7 @@ from terrain3d.cli.options import (
     say_done,
     site_argument,
     size_option,
+    tell_in,
     whoever_reads,
 )
 from terrain3d.cli.pictures import (
@@ -68,6 +69,7 @@ def command(
     kinds = [kind for part in parts for kind in PART_KINDS[part]]
     files = (*RESULTS, *(RASTERS[part] for part in parts if part in RASTERS))
     ready = checked_site(site, out, which, kinds, files)
+    tell_in(ready.site.paper.units)
     with progress_on_terminal() as progress:
         result = study_of(judge_ready(ready, progress), parts, progress, draws)
 

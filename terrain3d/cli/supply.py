@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from terrain3d.cli.options import progress_on_terminal, site_argument, whoever_reads
+from terrain3d.cli.options import progress_on_terminal, site_argument, tell_in, whoever_reads
 
 
 @click.command("supply")
@@ -24,6 +24,7 @@ def command(site: Path) -> None:
         raise InputError(
             "it has no [supply]", str(site), "add the panel's volts and a [[supply.run]] to each mount"
         )
+    tell_in(ready.site.paper.units)
     with progress_on_terminal() as progress:
         outcome = judge_ready(ready, progress)
     with whoever_reads():

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from terrain3d.cli.options import progress_on_terminal, site_argument, site_bytes
+from terrain3d.cli.options import progress_on_terminal, site_argument, site_bytes, tell_in
 from terrain3d.cli.study import PARTS
 
 if TYPE_CHECKING:
@@ -50,6 +50,7 @@ def command(site: Path, is_studied: bool, parts: tuple[str, ...], draws: int | N
         outcome, found = run(site, progress), None
         if is_studied or parts:
             found = study_of(outcome, parts or PARTS, progress, draws)
+    tell_in(outcome.site.file.paper.units)
     open_window(outcome, save=_saver(site, as_read), study=found)
 
 

@@ -11,6 +11,7 @@ from terrain3d.cli.options import (
     say_done,
     site_argument,
     site_bytes,
+    tell_in,
     whoever_reads,
 )
 from terrain3d.cli.pictures import write_and_tell
@@ -62,6 +63,7 @@ def command(
 
     as_read = site_bytes(site)
     ready = ready_site(site)
+    tell_in(ready.site.paper.units)
     if name is not None:
         one_named(name, ready.site.option, "option")
     check_place(out, (*RESULTS, *((SHEET, WALK_PDF) if sheet is None else (NEXT,))))

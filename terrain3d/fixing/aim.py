@@ -15,6 +15,8 @@ from terrain3d.units import Floats, direction, wrap_deg
 
 #: A mark nearer than this to a unit tells no direction, metres.
 _NEAREST_MARK_M = 3.0
+#: An angle that is laid off by eye or by a tape across errs by this share of it (common practice, no source).
+_LAID_OFF = 0.1
 #: A mark farther to the side than this is no help to aim by, degrees.
 _AHEAD_DEG = 30.0
 #: Where a staff is stood, the first at which it meets the lower axis well, metres; and what is well.
@@ -27,9 +29,10 @@ _SHORTEST_M = 0.5
 
 @dataclass(frozen=True)
 class AimMark:
-    """A mark or mount beside which the middle of a unit looks.
+    """A mark, mount or corner beside which the middle of a unit looks.
 
-    `right_deg` is how far the unit's facing is to the right of it as the unit looks out; negative is left.
+    `part` says which corner of what is called so; it is empty of a mark or mount. `right_deg` is how far the
+    unit's facing is to the right of it as the unit looks out; negative is left.
     `distance_m` is its own, in plan.
     """
 
@@ -37,6 +40,7 @@ class AimMark:
     distance_m: float
     bearing_deg: float
     right_deg: float
+    part: str = ""
 
     @property
     def right_m(self) -> float:
@@ -74,7 +78,16 @@ class HeadAim:
 
 
 def aim_mark(places: tuple[Known, ...], unit: Detector) -> AimMark | None:
-    """The mark or mount that a unit's facing passes nearest by angle; None where none is far enough off.
+    """The place by which a unit is aimed best; None where none ahead is far enough off.
+
+    That is the one by which its facing comes out least wrong: near by angle, for angles are laid off with an
+    error, and far away, for there what the place and the unit err by is a smaller angle.
+
+    Parameters
+    ----------
+    places : tuple of Known
+        That are seen from it.
+    unit : Detector
 
     Examples
     --------
@@ -84,6 +97,11 @@ def aim_mark(places: tuple[Known, ...], unit: Detector) -> AimMark | None:
     >>> found = aim_mark((house, gate), north)
     >>> found.name, round(found.right_deg, 1), round(found.right_m, 2)
     ('gate', -5.7, -1.0)
+
+    Four metres off and straight ahead, a place tells less well than one far off and a little aside:
+
+    >>> aim_mark((Known("post", 0.0, 4.0, 0.0), gate), north).name
+    'gate'
     """
     found = []
     for place in places:
@@ -91,9 +109,17 @@ def aim_mark(places: tuple[Known, ...], unit: Detector) -> AimMark | None:
         if math.hypot(dx, dy) >= _NEAREST_MARK_M:
             bearing = math.degrees(math.atan2(dx, dy)) % 360
             right = (unit.bearing_deg - bearing + 180) % 360 - 180
-            found.append(AimMark(place.name, math.hypot(dx, dy), bearing, right))
-    ahead = [mark for mark in found if abs(mark.right_deg) <= _AHEAD_DEG]
-    return min(ahead, key=lambda mark: (abs(mark.right_deg), mark.name), default=None)
+            if abs(right) <= _AHEAD_DEG:
+                mark = AimMark(place.name, math.hypot(dx, dy), bearing, right, place.part)
+                found.append((_off_by_deg(mark, place.vague_m), mark))
+    best = min(found, key=lambda one: (one[0], one[1].name, one[1].part), default=None)
+    return None if best is None else best[1]
+
+
+def _off_by_deg(mark: AimMark, vague_m: float) -> float:
+    """How far a unit that is aimed by a mark may look wrong."""
+    aside_deg = _LAID_OFF * abs(mark.right_deg)
+    return math.hypot(aside_deg, math.degrees(math.atan2(vague_m, mark.distance_m)))
 
 
 def head_aims(terrain: Terrain, unit: Detector, figure_height_m: float) -> tuple[HeadAim, ...]:

@@ -8,8 +8,9 @@ import pyproj
 
 from terrain3d.detector.pose import Detector, masked_arcs
 from terrain3d.fixing.aim import AimMark, HeadAim, aim_mark, head_aims
+from terrain3d.fixing.corners import corner_places, seen_from
 from terrain3d.fixing.magnetism import Magnetic, check_day, magnetic_at
-from terrain3d.fixing.places import Taped, known_places, nearest_taped, two_tapes
+from terrain3d.fixing.places import Known, Taped, known_places, nearest_taped, tapes_from
 from terrain3d.job import Outcome
 from terrain3d.nuisance.things import InLayer, in_layers
 from terrain3d.terrain import Terrain
@@ -60,9 +61,10 @@ class UnitFixing:
     lonlat : (lon, lat) or None
         WGS 84; None without a CRS.
     tapes : tuple of Taped
-        From the two marks or mounts that fix the place best; fewer where there are no two.
+        From the two places that fix it best: marks and mounts, and corners that it sees where these fix it
+        ill; fewer where there are no two.
     paced : Taped or None
-        From the nearest.
+        From the nearest mark or mount; from the nearest corner where there is none.
     height : HeightOnSlope or None
         None where the ground about the pole is not known.
     magnetic : Magnetic or None
@@ -114,10 +116,10 @@ def option_fixing(
     """
     option, terrain = outcome.option(name), outcome.terrain
     tolerances = option_tolerances(terrain, option, outcome.figure.height_m)
-    things = in_layers(terrain, option.detectors)
+    things, corners = in_layers(terrain, option.detectors), corner_places(terrain)
     return tuple(
         _unit_fixing(
-            outcome, unit, crs, on, tolerance,
+            outcome, unit, corners, crs, on, tolerance,
             tuple(thing for thing in things if thing.unit == unit.name and thing.is_seen),
         )
         for unit, tolerance in zip(option.detectors, tolerances, strict=True)
@@ -127,6 +129,7 @@ def option_fixing(
 def _unit_fixing(
     outcome: Outcome,
     unit: Detector,
+    corners: tuple[Known, ...],
     crs: pyproj.CRS | None,
     on: datetime.date | None,
     tolerance: UnitTolerance,
@@ -140,15 +143,18 @@ def _unit_fixing(
         lon, lat = frame.from_local([unit.x], [unit.y], pyproj.CRS("EPSG:4326"))
         lonlat = float(lon[0]), float(lat[0])
     others = tuple(place for place in places if place.name != unit.mount)
+    seen = seen_from(terrain, unit.eye, (*others, *corners))
+    seen_corners = tuple(place for place in seen if place in corners)
+    at = unit.x, unit.y, unit.ground_z
     return UnitFixing(
         unit,
         (float(east[0]), float(north[0])),
         lonlat,
-        two_tapes(others, unit.x, unit.y, unit.ground_z),
-        nearest_taped(others, unit.x, unit.y, unit.ground_z),
+        tapes_from(others, seen_corners, *at),
+        nearest_taped(others or seen_corners, *at),
         height_on_slope(terrain, unit),
         _magnetic(lonlat, unit, on),
-        aim_mark(others, unit),
+        aim_mark(seen, unit),
         tuple(_head_set(unit, head) for head in range(len(unit.type.head))),
         head_aims(terrain, unit, outcome.figure.height_m),
         tolerance,

@@ -17,17 +17,18 @@ from terrain3d.cover.verdict import UNKNOWN, VERDICT_KEYS, Verdict
 from terrain3d.detector.pose import Detector, shut_arcs
 from terrain3d.frame import Frame
 from terrain3d.job import Outcome
+from terrain3d.lengths import lengths_in
 from terrain3d.pack.polygons import polygons_in, polygons_of
 from terrain3d.paper.rounded import area, share, size
 from terrain3d.readers.crs import horizontal
 from terrain3d.sentences.routes import start_words
 from terrain3d.sentences.walktest import should_words
 from terrain3d.show.extent import stretch_outline
-from terrain3d.show.shapes import footprints
 from terrain3d.show.ways import drawn_routes
 from terrain3d.site import Site
 from terrain3d.study import Study
 from terrain3d.survey.build import crs_of_site
+from terrain3d.survey.solids import footprints
 from terrain3d.terrain import SURVEYED_LEAVES, Terrain
 from terrain3d.units import Floats, direction
 from terrain3d.walk.routes import OpenRoutes
@@ -57,6 +58,7 @@ class Layer:
     features: tuple[Feature, ...]
 
 
+@lengths_in("m")
 def layers_of(study: Study, walks: WalkTest | None = None) -> tuple[Layer, ...]:
     """All layers of a site that have anything in them, in the order of a table of contents.
 

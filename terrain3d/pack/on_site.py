@@ -13,12 +13,13 @@ from terrain3d.walktest.answers import Answer
 from terrain3d.walktest.plan import WalkTest
 from terrain3d.walktest.read import WalkReading
 
-#: How large the plan of a walk test is, millimetres.
-_PLAN_MM = (170.0, 92.0)
+#: How large the pictures of a unit are beside each other on its page, those on a page of their own, and the
+#: plan of a walk test: millimetres.
+_BESIDE_MM, _OWN_PAGE_MM, _PLAN_MM = (88.0, 74.0), (182.0, 108.0), (182.0, 112.0)
 
 
 def sheet_files(outcome: Outcome, name: str, units: Sequence[UnitFixing]) -> dict[str, bytes]:
-    """The fixing sheet of an option, a page a unit, by the name of its file.
+    """The fixing sheet of an option, a page or two a unit, by the name of its file.
 
     Parameters
     ----------
@@ -29,19 +30,24 @@ def sheet_files(outcome: Outcome, name: str, units: Sequence[UnitFixing]) -> dic
         Of its units, in their order.
     """
     judged = outcome.option(name)
-    pictures = {}
-    for number, (one, fixing) in enumerate(zip(judged.units, units, strict=True), 1):
-        pictures[f"plan-{number}"] = unit_plan_svg(outcome, one, fixing)
-        pictures[f"section-{number}"] = unit_section_svg(outcome, fixing)
-    return {SHEET_PDF: sheet_pdf(outcome, judged, units, pictures)}
+
+    def drawn(number: int, is_large: bool) -> tuple[str, str]:
+        one, fixing = judged.units[number - 1], units[number - 1]
+        size = _OWN_PAGE_MM if is_large else _BESIDE_MM
+        return unit_plan_svg(outcome, one, fixing, *size), unit_section_svg(outcome, fixing, *size)
+
+    return {SHEET_PDF: sheet_pdf(outcome, judged, units, drawn)}
 
 
 def walk_files(outcome: Outcome, plan: WalkTest, crs: pyproj.CRS | None) -> dict[str, bytes]:
     """A walk test to walk by and to fill in, by the names of its files; `crs` is the site file's."""
-    picture = walk_plan_svg(outcome, outcome.option(plan.option).units, plan.points, *_PLAN_MM)
+    pictures = {}
+    for number, one in enumerate(outcome.option(plan.option).units, 1):
+        own = [point for point in plan.points if point.unit == one.unit.name]
+        pictures[f"plan-{number}"] = walk_plan_svg(outcome, one, own, *_PLAN_MM)
     return {
         SHEET: sheet_csv(plan.points, outcome.terrain.frame, crs),
-        WALK_PDF: walk_pdf(outcome, plan, {"plan": picture}),
+        WALK_PDF: walk_pdf(outcome, plan, pictures),
     }
 
 

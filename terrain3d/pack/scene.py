@@ -17,6 +17,7 @@ from terrain3d.cover.layer_outcomes import NO_TAKER, taker_names
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.job import Outcome
+from terrain3d.lengths import in_metres, length_unit
 from terrain3d.pack.glb import y_up
 from terrain3d.pack.meshes import Hillside, Mesh, eye_of
 from terrain3d.pack.three import three_js
@@ -124,6 +125,7 @@ def _data(study: Study, hillside: Hillside) -> dict[str, Any]:
     best_first = [outcome.option(name) for name in outcome.ranking]
     return {
         "figure": figure_words(outcome.figure),
+        "unit": {"sign": length_unit(), "metres": in_metres(1.0)},
         "view": _view(outcome, extent),
         "cells": {
             "west": extent.west - middle[0],

@@ -12,6 +12,7 @@ from terrain3d.caution import SHORT_CAUTION
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import VERDICT_KEYS, Verdict
 from terrain3d.job import Outcome
+from terrain3d.lengths import given, in_metres, length_unit
 from terrain3d.pack.layers import Feature, Layer
 from terrain3d.sentences.paper import foot_words
 from terrain3d.sentences.words import figure_words, place_in_ranking, square_metres
@@ -196,7 +197,9 @@ def _unit(into: ET.Element, on_paper: Any, feature: Feature) -> None:
     rim.set("stroke-width", _number(mark.rim_width * _POINT))
     _add(into, "circle", cx=x, cy=y, r=mark.dot / 2 * _POINT, fill=mark.rim)
     values = feature.values
-    told = f"{values['name']}: {values['height_m']:g} m high, facing {values['bearing_deg']:g}°"
+    told = (
+        f"{values['name']}: {given(float(values['height_m'] or 0.0))} high, facing {values['bearing_deg']:g}°"
+    )
     _write(into, told, x + 2.6, y + 1.1, _NAME, 40)
 
 
@@ -222,9 +225,11 @@ def _column(root: ET.Element, option: OptionResult, scale: int, is_there: dict[s
     _write(root, "N", left + 10.0, y + 7.0, 5.0, 2)
     y += 20.0
     step = next(
-        one for one in (1000, 500, 200, 100, 50, 20, 10, 5, 2, 1, 0.5) if one * 2000 / scale <= _COLUMN - 12
+        one
+        for one in (1000, 500, 200, 100, 50, 20, 10, 5, 2, 1, 0.5)
+        if in_metres(one) * 2000 / scale <= _COLUMN - 12
     )
-    mm = step * 1000 / scale
+    mm = in_metres(step) * 1000 / scale
     for k, colour in enumerate((palette.INK, palette.PAPER)):
         _add(
             root,
@@ -238,7 +243,15 @@ def _column(root: ET.Element, option: OptionResult, scale: int, is_there: dict[s
             **_hair(),
         )
     for k in range(3):
-        _write(root, f"{k * step:g}" + (" m" if k == 2 else ""), left + k * mm, y + 6.0, _SMALL, 8, "middle")
+        _write(
+            root,
+            f"{k * step:g}" + (f" {length_unit()}" if k == 2 else ""),
+            left + k * mm,
+            y + 6.0,
+            _SMALL,
+            8,
+            "middle",
+        )
     y += 16.0
     for verdict, key in VERDICT_KEYS.items():
         sign = verdict_sign(verdict)

@@ -14,6 +14,7 @@ from terrain3d.errors import InputError
 from terrain3d.fixing.unit import UnitFixing, option_fixing
 from terrain3d.frame import Frame
 from terrain3d.job import Outcome
+from terrain3d.lengths import lengths_in
 from terrain3d.opened import Progress
 from terrain3d.pack.dxf import dxf_bytes, metric_crs
 from terrain3d.pack.geojson import geojson_text
@@ -192,6 +193,7 @@ def _plan(pack: Pack, folder: Path) -> None:
     (folder / "plan.svg").write_bytes(svg_bytes(pack.outcome, pack.layers, pack.best))
 
 
+@lengths_in("m")
 def _drawing(pack: Pack, folder: Path) -> None:
     crs = metric_crs(pack.crs)
     named = None if crs is None else pack.outcome.site.file.site.crs or crs_words(crs)

@@ -9,6 +9,7 @@ from terrain3d.fixing.aim import AimMark, HeadAim
 from terrain3d.fixing.magnetism import Magnetic
 from terrain3d.fixing.unit import BESIDE_M, HeadSet, HeightOnSlope, UnitFixing
 from terrain3d.job import Outcome
+from terrain3d.lengths import lengths_in
 from terrain3d.paper.results import json_text, place, results_values
 from terrain3d.paper.rounded import share, size
 from terrain3d.paper.taped import taped_values
@@ -27,6 +28,7 @@ def fixing_json(outcome: Outcome, name: str, units: tuple[UnitFixing, ...]) -> s
     return json_text(document)
 
 
+@lengths_in("m")
 def fixing_values(outcome: Outcome, units: tuple[UnitFixing, ...]) -> list[dict[str, Any]]:
     """What `results.json` says of what fixes the units of an option."""
     return [_unit(outcome, unit) for unit in units]
@@ -90,6 +92,7 @@ def _magnetic(magnetic: Magnetic, bearing_deg: float) -> dict[str, Any]:
 def _mark(mark: AimMark) -> dict[str, Any]:
     return {
         "name": mark.name,
+        "part": mark.part or None,
         "distance_m": size(mark.distance_m),
         "bearing_deg": size(mark.bearing_deg),
         "right_deg": size(mark.right_deg),

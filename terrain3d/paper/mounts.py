@@ -7,6 +7,7 @@ from rich.text import Text
 
 from terrain3d.caution import SHORT_CAUTION
 from terrain3d.frame import Frame
+from terrain3d.lengths import given_figure, length_unit, retold
 from terrain3d.search.propose import Proposed
 from terrain3d.sentences.mounts import closing_words, place_words
 from terrain3d.terminal import lay_out
@@ -46,13 +47,13 @@ def mounts_table(found: Proposed) -> RenderableType:
     table.add_column("mount", overflow="fold")
     for words in ("x", "y") if found.crs is None or not found.crs.is_geographic else ("lon", "lat"):
         table.add_column(words, justify="right")
-    table.add_column("heights m")
+    table.add_column(f"heights {length_unit()}")
     table.add_column("why there", overflow="fold")
     decimals = decimals_of(found.crs)
     for number, proposal in enumerate(found.mounts, 1):
         place = site_place(proposal.mount, found.terrain.frame, found.crs)
-        heights = " ".join(f"{height:g}" for height in proposal.mount.heights_m)
+        heights = " ".join(given_figure(height) for height in proposal.mount.heights_m)
         x, y = (f"{value:.{decimals}f}" for value in place)
         table.add_row(str(number), Text(proposal.mount.name), x, y, heights, Text(place_words(proposal)))
-    doubts = [Text(f"! {doubt}") for doubt in found.terrain.doubts]
+    doubts = [Text(f"! {retold(doubt)}") for doubt in found.terrain.doubts]
     return Group(table, Text(closing_words(found)), *doubts, Text(SHORT_CAUTION, style="dim"))

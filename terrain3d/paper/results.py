@@ -28,6 +28,7 @@ from terrain3d.detector.pose import Detector, masked_arcs
 from terrain3d.detector.types import Microwave
 from terrain3d.frame import Frame
 from terrain3d.job import Outcome
+from terrain3d.lengths import lengths_in
 from terrain3d.paper.pictured import (
     beside_best_values,
     in_reach_values,
@@ -67,6 +68,7 @@ def json_text(document: dict[str, Any]) -> str:
     return json.dumps(_plus_zero(document), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 
 
+@lengths_in("m")
 def results_values(outcome: Outcome) -> dict[str, Any]:
     """What `results.json` says of an outcome, as plain values that other parts may grow."""
     return {

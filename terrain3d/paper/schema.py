@@ -29,6 +29,7 @@ OTHERS = (
     "mA",
     "V",
     "Ah",
+    "h",
     "ohm",
     "mm2",
 )
@@ -1067,6 +1068,7 @@ class CableRun(Part):
     unknown_m: float = told("m", "Of that, what lies over ground that is not known, taken level.")
     cable: str = said("What is asked for by.")
     resistance: float = told("ohm", "Of both its cores, as warm as they are.")
+    copper_c: float = told("°C", "Of its copper.")
     units: list[str] = said("Names of the units that it feeds.")
     milliamps: float | None = told("mA", "That it carries.", "the runs cannot carry what is drawn")
     drop_v: float | None = told("V", "Lost over both its cores.", "the runs cannot carry what is drawn")
@@ -1084,6 +1086,11 @@ class SupplyBattery(Part):
     alarm: float = told("mA", "In alarm.")
     needed: float = told("Ah", "That a new battery has to have.")
     given: float | None = told("Ah", "That the site file says is there.", "it says none")
+    rest_hours: float = told("h", "At rest that it has to last.")
+    alarm_hours: float = told("h", "In alarm that it has to last after them.")
+    ageing: float = told("ratio", "Of a new battery to what an old one has to have; in `needed`.")
+    coldest_c: float = told("°C", "Coldest that it has to work in.")
+    colder: float = told("ratio", "Of what it has to have in that cold to the same at 25 °C; in `needed`.")
 
 
 class SupplyChange(Part):
@@ -1153,12 +1160,13 @@ class Outlay(Part):
 
 
 class TapedPlace(Part):
-    """A place as it lies from a mark or a mount."""
+    """A place as it lies from a mark, a mount or a corner of something drawn."""
 
-    name: str = said("Of the mark or mount.")
+    name: str = said("Of the mark, the mount or what has the corner.")
+    part: str | None = said("Which corner or end of it.", "it is a mark or a mount")
     level_m: float = told("m", "Between them in plan.")
     tape_m: float = told("m", "Between them along a straight line from ground to ground, as a tape reads.")
-    bearing_deg: float = told("deg", "From the mark or mount to the place, clockwise from true north.")
+    bearing_deg: float = told("deg", "From there to the place, clockwise from true north.")
     paces_count: int = told("count", "The same in paces of 0.75 m.")
 
 
@@ -1315,9 +1323,10 @@ class Magnetic(Part):
 
 
 class AimMark(Part):
-    """A mark or mount beside which the unit looks."""
+    """A mark, a mount or a corner of something drawn, beside which the unit looks."""
 
     name: str = said("As the site file says.")
+    part: str | None = said("Which corner or end of it.", "it is a mark or a mount")
     distance_m: float = told("m", "From the unit, in plan.")
     bearing_deg: float = told("deg", "From the unit.")
     right_deg: float = told("deg", "How far the unit faces to the right of it; negative is left.")
@@ -1365,7 +1374,7 @@ class Fixing(Part):
     height_on_slope: HeightOnSlope | None = said("How the ground lies there.", "it is not known")
     bearing_deg: float = told("deg", "True.")
     magnetic: Magnetic | None = said("By compass.", "the site has no CRS, or no day was given")
-    mark: AimMark | None = said("What it looks at.", "no mark or mount is ahead of it")
+    mark: AimMark | None = said("What it looks at.", "nothing that can be named is ahead of it")
     tilt_deg: float = told("deg", "Nose down is positive.")
     roll_deg: float = told("deg", "Right side down is positive.")
     level_mm: float = told("mm", "How much lower the front end of a level of 100 mm is.")

@@ -8,6 +8,7 @@ from rich.text import Text
 
 from terrain3d.caution import SHORT_CAUTION
 from terrain3d.detector.types import DetectorType
+from terrain3d.lengths import given_figure, length_unit, lengths_in
 from terrain3d.paper.results import json_text, results_values
 from terrain3d.paper.rounded import area, share, size
 from terrain3d.ranking.compare import held_m2, held_share, weighted_share
@@ -31,6 +32,7 @@ Found = SearchResult | NothingFits
 NAMES = (("best set", "best found"), ("runner-up", "best unit"), ("best unit",))
 
 
+@lengths_in("m")
 def search_results_json(result: Found) -> str:
     """The text of `results.json` with its part `search`."""
     told = {"why": search_why(result), "search": search_part(result)}
@@ -151,10 +153,10 @@ def search_table(result: Found) -> RenderableType:
     for words in ("", "mount", "type"):
         table.add_column(words, overflow="fold")
     for words in (
-        "height\nm",
+        f"height\n{length_unit()}",
         "bearing\ndeg",
         "tilt\ndeg",
-        "range\nm",
+        f"range\n{length_unit()}",
         "held,\naim off",
         "held,\naim exact",
         *(("by\nweight",) if is_weighted else ()),
@@ -176,8 +178,8 @@ def search_table(result: Found) -> RenderableType:
                 f"{choice.slack_deg:g}",
             ]
             table.add_row(
-                name if place == 0 else "", Text(unit.mount), Text(label), f"{unit.height_m:g}",
-                f"{unit.bearing_deg:g}", f"{unit.tilt_deg:g}", f"{unit.range_m:g}",
+                name if place == 0 else "", Text(unit.mount), Text(label), given_figure(unit.height_m),
+                f"{unit.bearing_deg:g}", f"{unit.tilt_deg:g}", given_figure(unit.range_m),
                 *(shares if place == 0 else [""] * len(shares)),
             )  # fmt: skip
         table.add_section()

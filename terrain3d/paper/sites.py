@@ -3,6 +3,7 @@
 from rich.table import Table
 from rich.text import Text
 
+from terrain3d.lengths import lengths_in
 from terrain3d.search.budget import NothingFits
 from terrain3d.search.result import SearchResult
 from terrain3d.search.sites import SiteDone
@@ -35,8 +36,10 @@ def sites_table(sites: list[SiteDone]) -> Table:
             continue
         result: SearchResult = site.result
         other = result.runner_up
+        with lengths_in(result.site.file.paper.units):
+            best = Text(set_words(result.best))
         table.add_row(
             Text(site.path.name), f"{result.settings_judged:,}", f"{result.best.share:.1%}",
-            "" if other is None else f"{other.share:.1%}", Text(set_words(result.best)),
+            "" if other is None else f"{other.share:.1%}", best,
         )  # fmt: skip
     return table

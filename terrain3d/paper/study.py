@@ -5,6 +5,7 @@ from typing import Any
 import numpy as np
 
 from terrain3d.cover.verdict import UNKNOWN, Codes
+from terrain3d.lengths import lengths_in
 from terrain3d.nuisance.animals import AnimalGround
 from terrain3d.paper.close_in import close_in_values
 from terrain3d.paper.conditions import heat_values, sun_values
@@ -26,6 +27,7 @@ def study_json(study: Study) -> str:
     return json_text(study_values(study))
 
 
+@lengths_in("m")
 def study_values(study: Study) -> dict[str, Any]:
     """What `results.json` says of a study: its parts in each option, `doubt` beside them."""
     document = results_values(study.outcome)

@@ -7,6 +7,7 @@ from rich.text import Text
 from terrain3d.caution import SHORT_CAUTION
 from terrain3d.cover.option import OptionResult
 from terrain3d.job import Outcome
+from terrain3d.lengths import length_unit, plain_area_figure
 from terrain3d.ranking.compare import hanging_share, held_share, weighted_share
 from terrain3d.sentences.heads import has_masks
 from terrain3d.sentences.options import TRIFLE_M2, area_lines, most_lost, protected_words, worst_words
@@ -31,11 +32,13 @@ def comparison(outcome: Outcome) -> RenderableType:
     has_leaves = any(option.hangs_on_leaves_m2 >= TRIFLE_M2 for option in outcome.options)
     has_scenarios = any(option.scenarios for option in outcome.options)
     if has_leaves:
-        table.add_column("hangs on\nleaves" if has_protected else "hangs on\nleaves m2", justify="right")
+        table.add_column(
+            "hangs on\nleaves" if has_protected else f"hangs on\nleaves {length_unit()}2", justify="right"
+        )
     if has_scenarios:
         table.add_column("at worst", overflow="fold")
     for words in ("both\nlayers", "upper\nonly", "lower\nonly", "dead\nground"):
-        table.add_column(f"{words} m2", justify="right")
+        table.add_column(f"{words} {length_unit()}2", justify="right")
     table.add_column("protected ground most lost to" if has_protected else "most lost to", overflow="fold")
     by_name = {option.name: option for option in outcome.options}
     for place, name in enumerate(outcome.ranking, start=1):
@@ -45,9 +48,11 @@ def comparison(outcome: Outcome) -> RenderableType:
         row += [_percent(weighted_share(option))] if has_weights else []
         if has_leaves:
             share = hanging_share(option)
-            row.append(f"{option.hangs_on_leaves_m2:.1f}" if share is None else _percent(share))
+            row.append(plain_area_figure(option.hangs_on_leaves_m2) if share is None else _percent(share))
         row += [Text(worst_words(option))] if has_scenarios else []
-        row += [f"{option.area_m2[key]:.1f}" for key in ("both", "upper_only", "lower_only", "dead")]
+        row += [
+            plain_area_figure(option.area_m2[key]) for key in ("both", "upper_only", "lower_only", "dead")
+        ]
         table.add_row(*row, most_lost(option))
     best = [by_name[name] for name in outcome.ranking[:1]]
     areas = [Text(line) for option in best if option.protect for line in _protected_lines(option)]

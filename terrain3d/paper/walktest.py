@@ -14,6 +14,7 @@ from rich.text import Text
 from terrain3d.caution import SHORT_CAUTION
 from terrain3d.frame import Frame
 from terrain3d.job import Outcome
+from terrain3d.lengths import lengths_in
 from terrain3d.paper.added_tables import entries, parsed, with_table_replaced, with_tables
 from terrain3d.paper.results import json_text, place, results_values
 from terrain3d.paper.rounded import share, size
@@ -44,6 +45,7 @@ _COLUMNS = (
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
+@lengths_in("m")
 def sheet_csv(points: tuple[WalkPoint, ...], frame: Frame, crs: pyproj.CRS | None) -> bytes:
     """The sheet to be filled in: column `seen` is empty. Coordinates are those of the site file."""
     text = io.StringIO(newline="")
@@ -77,6 +79,7 @@ def plan_json(outcome: Outcome, plan: WalkTest) -> str:
     return json_text(_with_part(outcome, plan.option, plan_values(outcome, plan)))
 
 
+@lengths_in("m")
 def plan_values(outcome: Outcome, plan: WalkTest) -> dict[str, Any]:
     """What `results.json` says of a walk test that is to be walked."""
     return {
@@ -87,6 +90,7 @@ def plan_values(outcome: Outcome, plan: WalkTest) -> dict[str, Any]:
     }
 
 
+@lengths_in("m")
 def reading_json(outcome: Outcome, reading: WalkReading) -> str:
     """The text of `results.json` with the answers of a walk test, read."""
     frame = outcome.terrain.frame

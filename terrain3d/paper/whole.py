@@ -213,7 +213,7 @@ def _standing(place: Path, what: str) -> str:
 def _take_place(scratch: Path, out: Path, is_outdated: Callable[[Path], bool]) -> None:
     """Swap the finished files in and the outdated ones out, each folder with the list of what is ours.
 
-    Not broken off half-way by a signal: `cli/start` waits until this is done.
+    Not broken off half-way by a signal: `cli/stopping` waits until this is done.
     """
     new = scratch / NEW
     made = sorted(path.relative_to(new) for path in new.rglob("*") if path.is_file())

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from terrain3d.errors import InputError
 from terrain3d.outside import opened
-from terrain3d.readers.source import Feature
+from terrain3d.readers.source import FARTHEST, Feature
 from terrain3d.units import FOOT_M, US_SURVEY_FOOT_M, Floats
 from terrain3d.wording import counted, listed
 
@@ -137,9 +137,10 @@ def read_drawing(path: Path) -> Drawing:
                     left_out[kind] += 1
                     continue
                 taken = _entity(entity)
-                if not np.isfinite(taken.xyz).all():
+                if not (np.abs(taken.xyz) <= FARTHEST).all():
                     raise InputError(
-                        f"a {kind} on layer {taken.layer[:40]!r} has coordinates that are no numbers",
+                        f"a {kind} on layer {taken.layer[:40]!r} has coordinates that are no numbers of a "
+                        "place on earth",
                         f"{path}: entity {number}",
                         "take it out, or save the drawing again",
                     )

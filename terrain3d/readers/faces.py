@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from terrain3d.errors import InputError
-from terrain3d.readers.source import Box, Header, NothingThereError
+from terrain3d.readers.source import FARTHEST, Box, Header, NothingThereError
 from terrain3d.units import Floats
 from terrain3d.wording import box_words
 
@@ -33,10 +33,12 @@ def checked_faces(vertices: Floats, triangles: Triangles, path: Path) -> tuple[F
         )
     used = np.zeros(len(vertices), bool)
     used[triangles.ravel()] = True
-    bad = np.flatnonzero(~np.isfinite(vertices).all(axis=1) & used)
+    with np.errstate(invalid="ignore"):
+        bad = np.flatnonzero(~(np.abs(vertices) <= FARTHEST).all(axis=1) & used)
     if len(bad):
         raise InputError(
-            f"{len(bad)} of its vertices are no numbers, the first is {vertices[bad[0]].tolist()}",
+            f"{len(bad)} of its vertices {'is' if len(bad) == 1 else 'are'} no place, the first lies at "
+            f"{vertices[bad[0]].tolist()}",
             f"{path}: vertex {int(bad[0])}",
             "take those vertices out, or export it again",
         )

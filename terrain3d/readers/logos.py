@@ -5,6 +5,7 @@ from pathlib import Path
 
 from PIL import Image, UnidentifiedImageError
 
+from terrain3d.apart import read_apart
 from terrain3d.errors import InputError
 from terrain3d.outside import content
 
@@ -21,6 +22,11 @@ def logo_png(path: Path) -> bytes:
     InputError
         When there is no such file, or it is no PNG or JPEG, damaged or too large.
     """
+    found: bytes = read_apart(_png, [path], path)
+    return found
+
+
+def _png(path: Path) -> bytes:
     mend = "give a PNG or JPEG, some hundreds of pixels wide"
     raw = content(path, _MOST_BYTES, mend)
     try:

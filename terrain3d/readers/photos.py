@@ -3,7 +3,7 @@
 import math
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +16,7 @@ from rasterio.enums import ColorInterp, Resampling
 from rasterio.errors import RasterioError
 from rasterio.windows import Window
 
+from terrain3d.apart import read_apart
 from terrain3d.errors import InputError
 from terrain3d.outside import beside, content, opened
 from terrain3d.readers.crs import from_wkt, horizontal, metres_per_unit
@@ -67,6 +68,11 @@ def photo_crs(path: Path) -> pyproj.CRS | None:
     InputError
         Where it is no photograph that can be read, or does not say where its pixels lie.
     """
+    found: pyproj.CRS | None = read_apart(_crs, [path], path)
+    return found
+
+
+def _crs(path: Path) -> pyproj.CRS | None:
     with _opened(path) as (dataset, _):
         wkt = dataset.crs.to_wkt() if dataset.crs else ""
     prj = beside(path, ".prj")
@@ -99,6 +105,11 @@ def read_photo(path: Path, crs: pyproj.CRS | None, box: Box, pixel_m: float) -> 
     InputError
         Where it cannot be read, or does not meet the box.
     """
+    found: Photo = read_apart(_photo, [path], path, crs, box, pixel_m)
+    return replace(found, crs=crs)
+
+
+def _photo(path: Path, crs: pyproj.CRS | None, box: Box, pixel_m: float) -> Photo:
     with _opened(path) as (dataset, placed):
         window = _window(dataset, placed, box)
         if window is None:
@@ -123,7 +134,7 @@ def read_photo(path: Path, crs: pyproj.CRS | None, box: Box, pixel_m: float) -> 
         known = dataset.dataset_mask(window=window, out_shape=shape) > 0
         stretch = Affine.scale(window.width / shape[1], window.height / shape[0])
         transform = placed @ Affine.translation(window.col_off, window.row_off) @ stretch
-    return Photo(rgb, known, transform, crs)
+    return Photo(rgb, known, transform, None)
 
 
 def _pixels(dataset: Any, window: Window, shape: tuple[int, int], path: Path) -> Bytes:

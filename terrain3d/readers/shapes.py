@@ -5,6 +5,7 @@ from pathlib import Path
 import numpy as np
 import pyproj
 
+from terrain3d.apart import read_apart
 from terrain3d.errors import InputError
 from terrain3d.outside import opened
 from terrain3d.readers.crs import crs_words, horizontal
@@ -30,7 +31,7 @@ def read_features(
     if start.startswith(b"SQLite format 3\0"):
         from terrain3d.readers.geopackage import read_geopackage
 
-        features, crs = read_geopackage(path, layer)
+        features, crs = read_apart(read_geopackage, [path], path, layer)
     elif start.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(b"{"):
         from terrain3d.readers.geojson import read_geojson
 

@@ -21,6 +21,10 @@ Progress = Callable[[float], None]
 _MOST_COLOURED = 20_000_000
 #: Heights that stand for no data though the file does not say so (common practice, no source).
 USUAL_NO_DATA = (-9999.0, -99999.0, -32767.0, -32768.0, float(np.finfo(np.float32).min))
+#: No CRS has coordinates as far from its origin: 25 times round the earth in metres.
+FARTHEST = 1e9
+#: No height is as large, whatever its zero and the steps that a file counts in: 8 times through the earth.
+HIGHEST_M = 1e8
 Bytes = NDArray[np.uint8]
 
 
@@ -37,6 +41,17 @@ class Marks:
     overlap: int = 0
     legacy_overlap: int = 0
     noise: int = 0
+
+    def add(self, other: "Marks") -> None:
+        """Count in what was counted elsewhere.
+
+        >>> marks = Marks(noise=2)
+        >>> marks.add(Marks(noise=1, withheld=3))
+        >>> marks.noise, marks.withheld
+        (3, 3)
+        """
+        for name, count in vars(other).items():
+            setattr(self, name, getattr(self, name) + count)
 
 
 class NothingThereError(InputError):

@@ -2,14 +2,29 @@
 
 import math
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
+from importlib import import_module
 from pathlib import Path
 
+import numpy as np
+
+from terrain3d.apart import read_apart
 from terrain3d.errors import InputError
 from terrain3d.outside import opened
 from terrain3d.readers.dxf import is_dxf
-from terrain3d.readers.source import Box, Cloud, Header, Marks, Progress, Raster, Surface
+from terrain3d.readers.source import (
+    FARTHEST,
+    HIGHEST_M,
+    Box,
+    Cloud,
+    Gathered,
+    Header,
+    Marks,
+    Progress,
+    Raster,
+    Surface,
+)
 from terrain3d.site import GroundSource
 from terrain3d.wording import fit
 
@@ -46,6 +61,11 @@ _NAMES = {
     "dxf": "a DXF drawing",
     "e57": "an E57 scan",
 }
+#: The modules that read with a compiled library, or make far more of a file than it is long: those read in a
+#: process of their own. LAS that is not packed is as it stands, and so is a grid in text.
+_APART = {"tif": "grids", "e57": "e57", **dict.fromkeys(("ply", "obj", "stl", "glb"), "meshes")}
+#: Of LAS the format of points, with its highest bits where they are packed (LASzip).
+_FORMAT_AT, _PACKED = 104, 63
 #: Formats of which [ground] layer names a part.
 _HAVE_LAYERS = ("landxml", "dxf")
 #: First bytes that tell a format.
@@ -88,8 +108,6 @@ _STRANGE_TEXT = {
 _IS_GEOJSON = re.compile(r'"type"\s*:\s*"(Feature|Topology|Point|Multi|LineString|Polygon|Geometry)')
 
 
-#: No CRS has coordinates as far from its origin: 25 times round the earth in metres.
-_FARTHEST = 1e9
 #: The root of a LandXML document.
 _BEGINS_LANDXML = re.compile(rb"<(\w+:)?LandXML[\s>]")
 #: Control characters that no text has.
@@ -97,19 +115,59 @@ _IS_BINARY = re.compile(rb"[\x00-\x08\x0e-\x19\x1b-\x1f]")
 
 
 def read_header(path: Path, ground: GroundSource) -> Header:
-    """What is known of a survey before its points are read.
+    """What is known of a survey of one file before its points are read; see `read_headers`."""
+    return read_headers([path], ground)[0]
+
+
+def read_headers(
+    paths: Sequence[Path], ground: GroundSource, told: Progress | None = None
+) -> tuple[Header, ...]:
+    """What is known of the files of a survey before their points are read.
 
     Parameters
     ----------
-    path : Path
+    paths : sequence of Path
     ground : GroundSource
-        Its `crs` and `vertical_unit` go before what the file says.
+        Its `crs` and `vertical_unit` go before what the files say.
+    told : callable, optional
+        Told the share of the files that is looked at.
 
     Raises
     ------
     InputError
-        Where the file is none that can be read, or says what cannot be.
+        Where one is none that can be read, or says what cannot be.
     """
+    tell = told or (lambda _share: None)
+    # One process for all of them, with all that reads them: thousands of tiles would wait for as many.
+    are_apart = [_is_read_apart(path) for path in paths]
+    if any(are_apart):
+        return tuple(read_apart(_headers, paths, paths, ground, progress=tell))
+    return tuple(_headers(paths, ground, tell))
+
+
+def _is_read_apart(path: Path) -> bool:
+    """Whether a file is read in a process of its own; what reads it is loaded, so that it is there too."""
+    form, _ = recognise(path)
+    if form == "las":
+        with opened(path) as stream:
+            stream.seek(_FORMAT_AT)
+            is_apart = stream.read(1) > bytes([_PACKED])
+    else:
+        is_apart = form in _APART
+    if is_apart:
+        import_module(f"terrain3d.readers.{_APART.get(form, 'points')}")
+    return is_apart
+
+
+def _headers(paths: Sequence[Path], ground: GroundSource, progress: Progress) -> list[Header]:
+    found = []
+    for number, path in enumerate(paths, 1):
+        found.append(_header(path, ground))
+        progress(number / len(paths))
+    return found
+
+
+def _header(path: Path, ground: GroundSource) -> Header:
     form, doubts = recognise(path)
     if ground.layer is not None and form not in _HAVE_LAYERS:
         raise InputError(
@@ -146,13 +204,29 @@ def read_header(path: Path, ground: GroundSource) -> Header:
 
         header = mesh_header(path, ground, form)
     # What is no number is within no bounds either.
-    if not all(abs(edge) <= _FARTHEST for edge in header.bounds):
+    if not all(abs(edge) <= FARTHEST for edge in header.bounds):
         raise InputError(
             f"its coordinates reach to {max(header.bounds, key=_far):.3g}, which is no place in any CRS",
             str(path),
             "copy or export the survey again: it is damaged, or its scales and offsets are wrong",
         )
     return replace(header, doubts=tuple(map(fit, doubts + header.doubts)))
+
+
+def _refuse_no_heights(found: Cloud | Raster | Surface, path: Path) -> None:
+    """Refuse heights that none has: they would count as ground, and overflow on the way."""
+    if isinstance(found, Raster):
+        z = found.z
+    else:
+        z = (found.xyz if isinstance(found, Cloud) else found.vertices)[:, 2]
+    # The larger of a number and what is none is that number.
+    high, low = (float(end.reduce(z, axis=None, initial=0.0)) for end in (np.fmax, np.fmin))
+    if max(high, -low) > HIGHEST_M:
+        raise InputError(
+            f"its heights reach to {high if high > -low else low:.3g} m, which is no height on earth",
+            str(path),
+            "take out what holds it, or say in the file which number stands for no data",
+        )
 
 
 def _far(edge: float) -> float:
@@ -179,6 +253,33 @@ def read_survey(
     InputError
         Where it cannot be decoded, or nothing of it lies in the box.
     """
+    if not _is_read_apart(path):
+        found = _survey(path, header, box, progress)
+        _refuse_no_heights(found, path)
+        return found
+    if header.kind == "cloud":
+        # Put together here: they come chunk by chunk.
+        gathered = Gathered()
+        doubts = pass_points(path, header, gathered.take, progress, box, coloured=True)
+        return gathered.cloud(header.crs, doubts)
+    apart: Cloud | Raster | Surface = read_apart(_survey_apart, [path], path, header, box, progress=progress)
+    return replace(apart, crs=header.crs)
+
+
+# A CRS takes longer to hand over than a million points, and whoever asks has it.
+
+
+def _survey_apart(
+    path: Path, header: Header, box: Box | None, progress: Progress | None = None
+) -> Cloud | Raster | Surface:
+    found = _survey(path, header, box, progress)
+    _refuse_no_heights(found, path)
+    return replace(found, crs=None)
+
+
+def _survey(
+    path: Path, header: Header, box: Box | None, progress: Progress | None
+) -> Cloud | Raster | Surface:
     form, _ = recognise(path)
     if form == "las":
         from terrain3d.readers.points import read_las
@@ -246,6 +347,50 @@ def pass_points(
     InputError
         As `read_survey`.
     """
+
+    def checked(cloud: Cloud) -> None:
+        _refuse_no_heights(cloud, path)
+        take(cloud)
+
+    if not _is_read_apart(path):
+        return _passed(path, header, checked, progress, box, marks, coloured)
+    doubts: tuple[str, ...]
+    doubts, counted = read_apart(
+        _passed_apart,
+        [path],
+        *(path, header, box, None if marks is None else Marks(), coloured),
+        take=lambda cloud: checked(replace(cloud, crs=header.crs)),
+        progress=progress,
+    )
+    if marks is not None:
+        marks.add(counted)
+    return doubts
+
+
+def _passed_apart(
+    path: Path,
+    header: Header,
+    box: Box | None,
+    marks: Marks | None,
+    coloured: bool,
+    take: Callable[[Cloud], None],
+    progress: Progress | None = None,
+) -> tuple[tuple[str, ...], Marks | None]:
+    def hand_on(cloud: Cloud) -> None:
+        take(replace(cloud, crs=None))
+
+    return _passed(path, header, hand_on, progress, box, marks, coloured), marks
+
+
+def _passed(
+    path: Path,
+    header: Header,
+    take: Callable[[Cloud], None],
+    progress: Progress | None,
+    box: Box | None,
+    marks: Marks | None,
+    coloured: bool,
+) -> tuple[str, ...]:
     form, _ = recognise(path)
     if form == "las":
         from terrain3d.readers.points import pass_las
@@ -276,6 +421,18 @@ def pass_tops(path: Path, header: Header, box: Box, wide: int, take: Callable[[C
     take : callable
         Given some points at a time.
     """
+
+    def given(cloud: Cloud) -> None:
+        _refuse_no_heights(cloud, path)
+        take(replace(cloud, crs=header.crs))
+
+    if _is_read_apart(path):
+        read_apart(_tops, [path], path, replace(header, crs=None), box, wide, take=given)
+    else:
+        _tops(path, header, box, wide, given)
+
+
+def _tops(path: Path, header: Header, box: Box, wide: int, take: Callable[[Cloud], None]) -> None:
     from terrain3d.readers.grids import pass_grid
 
     pass_grid(path, header, recognise(path)[0], box, wide, take)

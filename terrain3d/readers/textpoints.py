@@ -24,7 +24,15 @@ from terrain3d.readers.crs import (
     plan_scale,
     settle,
 )
-from terrain3d.readers.source import USUAL_NO_DATA, Box, Cloud, Header, NothingThereError, Progress
+from terrain3d.readers.source import (
+    FARTHEST,
+    USUAL_NO_DATA,
+    Box,
+    Cloud,
+    Header,
+    NothingThereError,
+    Progress,
+)
 from terrain3d.site import GroundSource
 from terrain3d.units import FOOT_M, US_SURVEY_FOOT_M, Floats
 from terrain3d.wording import box_words, counted, plain
@@ -272,9 +280,15 @@ def _parsed(lines: list[str], layout: _Layout, path: Path, n_before: int) -> Flo
         )
     except (ValueError, IndexError):
         raise _fault_at(text, layout, path, n_before) from None
-    if not np.all(np.isfinite(rows)) or (layout.has_class and np.any((rows[:, 3] < 0) | (rows[:, 3] > 255))):
+    if not _are_points(rows):
         raise _fault_at(text, layout, path, n_before)
     return rows
+
+
+def _are_points(rows: Floats) -> bool:
+    """Whether all are within what a place has, and of a class that there may be."""
+    are_places = np.abs(rows[:, :3]) <= FARTHEST
+    return bool(are_places.all() and ((rows[:, 3:] >= 0) & (rows[:, 3:] <= 255)).all())
 
 
 def _fault_at(lines: list[str], layout: _Layout, path: Path, n_before: int) -> InputError:
@@ -287,10 +301,10 @@ def _fault_at(lines: list[str], layout: _Layout, path: Path, n_before: int) -> I
         try:
             values = [float(fields[column]) for column in layout.columns]
         except (ValueError, IndexError):
-            values = [np.nan]
-        if not np.all(np.isfinite(values)) or (layout.has_class and not 0 <= values[3] <= 255):
+            values = [np.nan] * 3
+        if not _are_points(np.array([values])):
             return InputError(
-                f"{body[:60]!r} is no point: {len(layout.columns)} finite numbers are needed",
+                f"{body[:60]!r} is no point: {len(layout.columns)} numbers of a place on earth are needed",
                 f"{path}: line {number}",
                 "mend or take out that line",
             )

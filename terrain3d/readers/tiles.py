@@ -28,7 +28,8 @@ from terrain3d.readers.source import (
     Raster,
     Surface,
 )
-from terrain3d.readers.surveys import EXTENSIONS, pass_points, pass_tops, read_header, read_survey
+from terrain3d.readers.surveys import EXTENSIONS, pass_points, pass_tops, read_survey
+from terrain3d.readers.surveys import read_headers as headers_of
 from terrain3d.site import GroundSource
 from terrain3d.terrain import Dated
 from terrain3d.units import Floats
@@ -158,20 +159,16 @@ def read_headers(
         As `read_header`; where tiles are of several kinds, in several CRSs or units of height.
     """
     paths = found_files(given, folder)
-    headers = []
-    for number, path in enumerate(paths, 1):
-        headers.append(read_header(path, ground))
-        if told is not None:
-            told(number / len(paths))
+    headers = headers_of(paths, ground, told)
     names = (given,) if isinstance(given, str) else tuple(given)
     named = _named(names, folder)
     if len(paths) == 1:
-        return Survey(str(paths[0]), paths, tuple(headers), headers[0])
+        return Survey(str(paths[0]), paths, headers, headers[0])
     _refuse_unlike(paths, headers, named)
-    return Survey(named, paths, tuple(headers), _joined(paths, headers))
+    return Survey(named, paths, headers, _joined(paths, headers))
 
 
-def _refuse_unlike(paths: tuple[Path, ...], headers: list[Header], named: str) -> None:
+def _refuse_unlike(paths: tuple[Path, ...], headers: Sequence[Header], named: str) -> None:
     first = headers[0]
     for path, header in zip(paths[1:], headers[1:], strict=True):
         two = f"{paths[0].name} and {path.name}"
@@ -208,7 +205,7 @@ def _crs_words(header: Header) -> str:
     return "no CRS that it names" if header.crs is None else crs_words(header.crs)
 
 
-def _joined(paths: tuple[Path, ...], headers: list[Header]) -> Header:
+def _joined(paths: tuple[Path, ...], headers: Sequence[Header]) -> Header:
     first = headers[0]
     forms = list(dict.fromkeys(header.form for header in headers))
     return replace(
@@ -222,7 +219,7 @@ def _joined(paths: tuple[Path, ...], headers: list[Header]) -> Header:
     )
 
 
-def _stated(headers: list[Header]) -> dict[str, Any]:
+def _stated(headers: Sequence[Header]) -> dict[str, Any]:
     """The largest error that a tile states, where all state one."""
     largest = max(headers, key=lambda header: header.error_m or 0.0)
     if any(header.error_m is None for header in headers):

@@ -13,7 +13,7 @@ from terrain3d.detector.types import DetectorType
 from terrain3d.search.fixing_places import FixingPlaces, slope_percent
 from terrain3d.search.wall_sides import Side, fixing_plans, sides
 from terrain3d.terrain import Mount, Terrain
-from terrain3d.units import Floats
+from terrain3d.units import Floats, compass_point
 
 Kind = Literal["corner", "wall", "boundary", "edge"]
 
@@ -38,7 +38,6 @@ _SAME_FACE_M = 0.05
 _HEIGHT_STEP_M = 0.1
 #: Names may be 300 characters long, and ours add some.
 _LONGEST_NAME = 270
-_COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
 
 @dataclass(frozen=True)
@@ -343,5 +342,4 @@ def _compass(towards: Floats) -> str:
     >>> _compass(np.array([1.0, 1.0])), _compass(np.array([-0.1, -1.0]))
     ('north-east', 'south')
     """
-    bearing = math.degrees(math.atan2(towards[0], towards[1]))
-    return _COMPASS[round(bearing / 45) % 8]
+    return compass_point(math.degrees(math.atan2(towards[0], towards[1])))

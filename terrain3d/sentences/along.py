@@ -2,6 +2,7 @@
 
 from terrain3d.cover.profile import Run
 from terrain3d.cover.verdict import UNKNOWN, Verdict
+from terrain3d.lengths import half_up_span, length, span
 from terrain3d.sentences.section import metres
 from terrain3d.sentences.verdicts import UNKNOWN_WORDS, VERDICT_WORDS
 from terrain3d.walk.along import LineProfile
@@ -50,7 +51,7 @@ def run_stretch(run: Run) -> str:
     >>> run_stretch(Run(1.26, 3.0, 4))
     '1.3 to 3.0 m'
     """
-    return f"{metres(max(run.start_m, 0.0)).removesuffix(' m')} to {metres(run.stop_m)}"
+    return half_up_span(max(run.start_m, 0.0), run.stop_m)
 
 
 def layers_words(profile: LineProfile, at_m: float) -> str:
@@ -59,10 +60,10 @@ def layers_words(profile: LineProfile, at_m: float) -> str:
     ground_z = float(profile.ground[place])
     by_unit: dict[str, list[str]] = {}
     for layer in profile.layers:
-        span = layer.over(place, ground_z)
-        if span is not None:
-            low, high = span
-            reach = f"{low:.2f} to {high:.2f} m" if low > _ON_THE_GROUND_M else f"0 to {high:.2f} m"
+        over = layer.over(place, ground_z)
+        if over is not None:
+            low, high = over
+            reach = span(low, high, 2) if low > _ON_THE_GROUND_M else f"0 to {length(high, 2)}"
             by_unit.setdefault(layer.unit, []).append(f"{layer.layer} {reach}")
     has_names = len({layer.unit for layer in profile.layers}) > 1
     told = [f"{unit + ' ' if has_names else ''}{', '.join(layers)}" for unit, layers in by_unit.items()]

@@ -1,5 +1,6 @@
 """Which animals raise the alarm where, and where a person who crawls does not."""
 
+from terrain3d.lengths import length, plain_area
 from terrain3d.nuisance.animals import AnimalGround, FigureGround
 from terrain3d.sentences.options import TRIFLE_M2
 from terrain3d.sentences.words import square_metres
@@ -20,23 +21,25 @@ def animals_lines(ground: AnimalGround) -> list[str]:
     crawling = ground.crawling
     if crawling.area_m2 >= TRIFLE_M2:
         on = (
-            f", {ground.crawling_protected_m2:.1f} m2 of it protected" if ground.crawling_protected_m2 else ""
+            f", {plain_area(ground.crawling_protected_m2)} of it protected"
+            if ground.crawling_protected_m2
+            else ""
         )
         lines.append(
-            f"a {crawling.figure.name} is not noticed on {crawling.area_m2:.1f} m2 "
+            f"a {crawling.figure.name} is not noticed on {plain_area(crawling.area_m2)} "
             f"where a {ground.upright.name} upright is{on}"
         )
     return lines
 
 
 def _from(row: FigureGround) -> str:
-    near = "" if row.nearest_m is None else f" from {row.nearest_m:.1f} m on"
-    return f"{row.figure.name} {row.area_m2:.1f} m2{near}"
+    near = "" if row.nearest_m is None else f" from {length(row.nearest_m)} on"
+    return f"{row.figure.name} {plain_area(row.area_m2)}{near}"
 
 
 def animal_words(ground: FigureGround) -> str:
     """A low figure with its height to a centimetre."""
-    return f"{ground.figure.name}, {ground.figure.height_m:.2f} m"
+    return f"{ground.figure.name}, {length(ground.figure.height_m, 2)}"
 
 
 def stripes_words(found: AnimalGround) -> str:
@@ -59,9 +62,10 @@ def animals_line(found: AnimalGround) -> str:
     troublesome = [ground for ground in found.animals if ground.area_m2 > 0]
     if troublesome:
         lowest = troublesome[0]
+        assert lowest.nearest_m is not None  # of ground that there is
         animals = (
             f"The lowest animal that raises the alarm is the {_named(lowest)}: on"
-            f" {square_metres(lowest.area_m2)}, from {lowest.nearest_m:.1f} m off."
+            f" {square_metres(lowest.area_m2)}, from {length(lowest.nearest_m)} off."
         )
         others = [ground.figure.name for ground in troublesome[1:]]
         if others:
@@ -80,4 +84,4 @@ def animals_line(found: AnimalGround) -> str:
 
 
 def _named(ground: FigureGround) -> str:
-    return f"{ground.figure.name} ({ground.figure.height_m:.2f} m)"
+    return f"{ground.figure.name} ({length(ground.figure.height_m, 2)})"

@@ -16,6 +16,7 @@ from terrain3d.cover.layer_outcomes import (
 )
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.pose import Detector
+from terrain3d.lengths import given, length
 from terrain3d.search.would_hold import Change
 from terrain3d.sentences.section import metres
 from terrain3d.sentences.verdicts import UNKNOWN_WORDS, VERDICT_WORDS, cause_words
@@ -87,13 +88,13 @@ def layer_words(layer: LayerAt, unit: UnitAt, figure: str) -> str:
     """
     who = f"the {layer.layer} layer"
     if layer.outcome == BROKEN:
-        return f"{who} passes {layer.passes_m:.2f} m up and is broken"
+        return f"{who} passes {length(layer.passes_m, 2)} up and is broken"
     if layer.outcome == BEYOND:
-        return f"{who} ends at {unit.max_range_m:g} m, before it"
+        return f"{who} ends at {given(unit.max_range_m)}, before it"
     if layer.outcome in (PASSES_ABOVE, CLOSE_IN):
         aside = ", close in" if layer.outcome == CLOSE_IN else ""
         if layer.passes_m > 0:
-            return f"{who} passes {layer.passes_m:.2f} m up, over the {figure}{aside}"
+            return f"{who} passes {length(layer.passes_m, 2)} up, over the {figure}{aside}"
     at = f" {metres(layer.met_m)} away" if layer.met_m is not None else ""
     if layer.outcome == LANDS_SHORT:
         return f"{who} lands{at or ' before it'}"
@@ -146,10 +147,10 @@ def _done(what: str, before: Detector, unit: Detector) -> str:
     if what == "aim":
         return f"Turn {unit.name} {turn}, and tilt it {tilt}"
     if what == "range":
-        return f"Set {unit.name} to the range of {unit.range_m:g} m"
+        return f"Set {unit.name} to the range of {given(unit.range_m)}"
     if what == "height":
         way = "Raise" if unit.height_m > before.height_m else "Lower"
-        return f"{way} {unit.name} to {unit.height_m:.2f} m"
+        return f"{way} {unit.name} to {length(unit.height_m, 2)}"
     tilted = f", tilt {unit.tilt_deg:g}°" if unit.tilt_deg != before.tilt_deg else ""
     return f"Move {unit.name} to {unit.mount}, facing {unit.bearing_deg:g}°{tilted}"
 

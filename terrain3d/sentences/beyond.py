@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from terrain3d.lengths import given, length, plain_area, plain_area_figure, retold, span
 from terrain3d.nuisance.sight_lines import Lands
 from terrain3d.nuisance.spill import KeepOff, Landing, PieceSpill, Spill
 from terrain3d.nuisance.things import InLayer
@@ -38,12 +39,12 @@ def beyond_lines(spilt: Spill, things: tuple[InLayer, ...], doubts: Sequence[str
 
 def beyond_notes(spilt: Spill, doubts: Sequence[str]) -> list[str]:
     """What a reader has to know besides; `doubts` are those of the ground that was looked at."""
-    notes = list(doubts)
+    notes = [retold(doubt) for doubt in doubts]
     if not spilt.has_boundary:
         notes.append("no boundary is drawn, so nothing is said of how far the layers run past it")
     notes += [f"{unit} stands off own land" for unit in spilt.off_own_land]
     notes += [
-        f"the upper layer of {unit} leaves the known ground from {from_m:.0f} m on;"
+        f"the upper layer of {unit} leaves the known ground from {length(from_m, 0)} on;"
         " what lies beyond is not known"
         for unit, from_m in spilt.known_until_m.items()
     ]
@@ -83,17 +84,17 @@ def loss_words(one: KeepOff) -> str:
     """What masking them loses, as a figure; empty where nobody has judged it."""
     if one.cost is None:
         return ""
-    return f"{one.cost.lost_m2:.0f} of {square_metres(one.cost.held_m2)}"
+    return f"{plain_area_figure(one.cost.lost_m2, 0)} of {square_metres(one.cost.held_m2)}"
 
 
 def _piece_line(piece: PieceSpill) -> str:
     text = (
-        f"{piece.name} ({piece.kind}): {piece.within_m2:.1f} m2 in the upper layer within its range, "
-        f"{piece.on_past_m2:.1f} m2 on past it"
+        f"{piece.name} ({piece.kind}): {plain_area(piece.within_m2)} in the upper layer within its range, "
+        f"{plain_area(piece.on_past_m2)} on past it"
     )
     if piece.microwave_m2 is None:
         return text
-    return f"{text}; the microwave reaches {piece.microwave_m2:.1f} m2"
+    return f"{text}; the microwave reaches {plain_area(piece.microwave_m2)}"
 
 
 def beyond_line(spilt: Spill, things: tuple[InLayer, ...]) -> str:
@@ -114,14 +115,14 @@ def beyond_line(spilt: Spill, things: tuple[InLayer, ...]) -> str:
     elif within < 0.05:
         past = (
             "Within its range the upper layer stays on own land;"
-            f" on past its range it runs over up to {on:.0f} m of others' ground."
+            f" on past its range it runs over up to {length(on, 0)} of others' ground."
         )
     elif on < 0.05:
-        past = f"The upper layer runs up to {within:.1f} m past the boundary, all of it within its range."
+        past = f"The upper layer runs up to {length(within)} past the boundary, all of it within its range."
     else:
         past = (
-            f"The upper layer runs up to {within:.1f} m past the boundary within its range,"
-            f" and up to {on:.0f} m on past its range."
+            f"The upper layer runs up to {length(within)} past the boundary within its range,"
+            f" and up to {length(on, 0)} on past its range."
         )
     if spilt.has_boundary and spilt.past_microwave_m2 is not None:
         past += f" {capital(microwave_words(spilt))}."
@@ -142,7 +143,7 @@ def landing_words(landing: Landing, follow_m: float) -> str:
     'nothing within 36 m'
     """
     return {
-        Lands.NOTHING: f"nothing within {follow_m:g} m",
+        Lands.NOTHING: f"nothing within {given(follow_m)}",
         Lands.GROUND: "ground",
         Lands.SOLID: landing.solid or "a solid",
         Lands.FOLIAGE: "foliage",
@@ -156,13 +157,13 @@ def span_words(nearest_m: float, farthest_m: float) -> str:
     >>> span_words(9.9, 10.1), span_words(21.5, 28.3)
     ('10 m', '22 to 28 m')
     """
-    low, high = f"{nearest_m:.0f}", f"{farthest_m:.0f}"
-    return f"{low} m" if low == high else f"{low} to {high} m"
+    low, high = length(nearest_m, 0), length(farthest_m, 0)
+    return low if low == high else span(nearest_m, farthest_m, 0)
 
 
 def length_words(metres: float) -> str:
     """How far a layer runs; nothing to speak of is none."""
-    return f"{metres:.1f} m" if metres >= 0.05 else "none"
+    return length(metres) if metres >= 0.05 else "none"
 
 
 def area_words(area_m2: float) -> str:

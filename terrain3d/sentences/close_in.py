@@ -1,5 +1,6 @@
 """What is left open close to the units of an option: between heads, under a unit, along its wall."""
 
+from terrain3d.lengths import length
 from terrain3d.sentences.words import NO_FIGURE, capital, square_metres
 from terrain3d.walk.close_in import AlongWall, CloseIn
 from terrain3d.wording import listed
@@ -31,7 +32,7 @@ def close_in_figures(found: CloseIn) -> tuple[tuple[str, str], ...]:
     nearest = found.nearest
     return (
         (BETWEEN, NO_FIGURE if found.wedge_m2 is None else square_metres(found.wedge_m2)),
-        (UNDER, f"{found.under_m:.1f} m" if found.under_m else "none"),
+        (UNDER, length(found.under_m) if found.under_m else "none"),
         (ALONG, NO_FIGURE if nearest is None else near_words(nearest)),
     )
 
@@ -44,7 +45,7 @@ def near_words(walk: AlongWall) -> str:
     >>> near_words(walk), near_words(AlongWall(("D1",), 90.0, walk.line, 0.0, False))
     ('2.4 m', 'no alarm')
     """
-    return f"{walk.near_m:.1f} m" if walk.is_noticed else "no alarm"
+    return length(walk.near_m) if walk.is_noticed else "no alarm"
 
 
 def from_words(walk: AlongWall) -> str:
@@ -69,7 +70,7 @@ def _under_line(found: CloseIn) -> str:
     if not found.under_m:
         return "no ground is missed for lying too close in"
     return (
-        f"within its arcs, ground under {found.under_unit} is not held out to {found.under_m:.1f} m:"
+        f"within its arcs, ground under {found.under_unit} is not held out to {length(found.under_m)}:"
         " a layer passes over it"
     )
 
@@ -80,7 +81,7 @@ def _along_line(found: CloseIn) -> str:
     for units in dict.fromkeys(walk.units for walk in found.along_wall):
         named = listed(units)
         sides = [
-            f"to within {walk.near_m:.1f} m of {named} {from_words(walk)}"
+            f"to within {length(walk.near_m)} of {named} {from_words(walk)}"
             if walk.is_noticed
             else f"to {named} {'itself' if len(units) == 1 else 'themselves'} {from_words(walk)}"
             for walk in found.along_wall
@@ -99,7 +100,7 @@ def close_in_short(found: CloseIn) -> str:
     '7.5 m² between heads in no arc; along the wall to within 2.4 m'
     """
     told = [] if found.wedge_m2 is None else [f"{square_metres(found.wedge_m2)} between heads in no arc"]
-    told += [f"under a unit open to {found.under_m:.1f} m"] if found.under_m else []
+    told += [f"under a unit open to {length(found.under_m)}"] if found.under_m else []
     nearest = found.nearest
     if nearest is not None:
         told.append(

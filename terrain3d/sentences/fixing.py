@@ -7,6 +7,7 @@ from terrain3d.fixing.aim import AimMark, HeadAim
 from terrain3d.fixing.magnetism import CAUTION_NT, NO_COMPASS_NT, Magnetic
 from terrain3d.fixing.places import Taped
 from terrain3d.fixing.unit import BESIDE_M, HeadSet, UnitFixing
+from terrain3d.lengths import given, length, lengths_name, over_level, span
 from terrain3d.sentences.nuisances import advice
 from terrain3d.sentences.uncertainty import tolerance_words
 from terrain3d.wording import coordinate, counted, listed
@@ -16,6 +17,11 @@ CAUTIONS = (
     "Work at height with safe access. Isolate the supply before you open the unit or a junction box.",
     "Follow the maker's instructions and local codes: where they differ from this sheet, they hold.",
     "Walk-test the unit when it is fixed. This sheet is a planning aid, not proof of detection.",
+)
+
+#: Under the pictures of a unit.
+PICTURES_KEY = (
+    "Plan: grey is held, dashes are tapes, dots lead to what it is aimed by. Section: along head 1."
 )
 
 _MAY_BE_OFF = "May be off"
@@ -51,7 +57,7 @@ def settings_text(fixing: UnitFixing) -> str:
     lines = [
         f"{unit.name}: {unit.type.name} on {unit.mount}",
         f"at {coordinates_words(fixing.site_xy)}",
-        f"height {unit.height_m:.2f} m, bearing {bearing_words(unit.bearing_deg)} true",
+        f"height {length(unit.height_m, 2)}, bearing {bearing_words(unit.bearing_deg)} true",
         f"tilt {unit.tilt_deg:+.1f}° nose down, roll {unit.roll_deg:+.1f}° right side down",
         *(head_words(fixing, head) for head in fixing.heads),
     ]
@@ -85,12 +91,12 @@ def coordinates_words(site_xy: tuple[float, float]) -> str:
 def _where(fixing: UnitFixing) -> SheetPart:
     lines = []
     if len(fixing.tapes) == 2:
-        main = " and ".join(f'{tape.tape_m:.2f} m from "{tape.name}"' for tape in fixing.tapes)
+        main = " and ".join(f"{length(tape.tape_m, 2)} from {place_name(tape)}" for tape in fixing.tapes)
     elif fixing.paced is not None:
         main = paced_words(fixing.paced)
     else:
         main = "by its coordinates"
-        lines.append("No mark is drawn to tape from: draw a [[mark]] or two.")
+        lines.append("No mark and no corner is drawn to tape from: draw a [[mark]] or two.")
     if len(fixing.tapes) == 2 and fixing.paced is not None:
         lines.append(f"Or {paced_words(fixing.paced)}.")
     place = f"Coordinates {coordinates_words(fixing.site_xy)}"
@@ -106,12 +112,21 @@ def paced_words(taped: Taped, decimals: int = 2) -> str:
     >>> paced_words(Taped("gate post", 7.4, 7.5, 212.4))
     '7.50 m (10 paces) from "gate post", bearing 212°'
     """
-    metres, paces = f"{taped.tape_m:.{decimals}f} m", counted(taped.paces, "pace")
-    return f'{metres} ({paces}) from "{taped.name}", bearing {round(taped.bearing_deg) % 360}°'
+    taut, paces = length(taped.tape_m, decimals), counted(taped.paces, "pace")
+    return f"{taut} ({paces}) from {place_name(taped)}, bearing {round(taped.bearing_deg) % 360}°"
+
+
+def place_name(place: Taped | AimMark) -> str:
+    """What a place is called by.
+
+    >>> place_name(Taped("barn", 4.0, 4.0, 90.0, "north-east corner"))
+    'the north-east corner of "barn"'
+    """
+    return f'the {place.part} of "{place.name}"' if place.part else f'"{place.name}"'
 
 
 def _how_high(fixing: UnitFixing) -> SheetPart:
-    main = f"{fixing.unit.height_m:.2f} m above the ground at the foot"
+    main = f"{length(fixing.unit.height_m, 2)} above the ground at the foot"
     if fixing.height is None:
         return SheetPart("How high", main, ("How the ground lies about the foot is not known.",))
     slope = fixing.height
@@ -119,8 +134,8 @@ def _how_high(fixing: UnitFixing) -> SheetPart:
         return SheetPart("How high", main, ("The ground about the foot is level.",))
     told = (
         f"The ground falls {slope.fall_percent:.0f} % towards {round(slope.fall_deg) % 360}°:"
-        f" {BESIDE_M:.2f} m uphill of the pole a plumb tape reads {slope.uphill_m:.2f} m, as far"
-        f" downhill {slope.downhill_m:.2f} m."
+        f" {length(BESIDE_M, 2)} uphill of the pole a plumb tape reads {length(slope.uphill_m, 2)}, as far"
+        f" downhill {length(slope.downhill_m, 2)}."
     )
     return SheetPart("How high", main, (told,))
 
@@ -150,9 +165,11 @@ def mark_words(mark: AimMark) -> str:
     '5.7° left of "gate", that is 1.0 m there'
     """
     if abs(mark.right_deg) < 0.25:
-        return f'right at "{mark.name}"'
+        return f"right at {place_name(mark)}"
     side = "right" if mark.right_deg > 0 else "left"
-    return f'{abs(mark.right_deg):.1f}° {side} of "{mark.name}", that is {abs(mark.right_m):.1f} m there'
+    return (
+        f"{abs(mark.right_deg):.1f}° {side} of {place_name(mark)}, that is {length(abs(mark.right_m))} there"
+    )
 
 
 def bearing_words(bearing_deg: float) -> str:
@@ -172,8 +189,8 @@ def magnetic_lines(magnetic: Magnetic) -> list[str]:
     lines = [
         f"Declination {abs(magnetic.declination_deg):.1f}° {side} by {magnetic.model} on"
         f" {magnetic.on.isoformat()}, give or take {magnetic.error_deg:.1f}°. A steel pole, steel in a wall"
-        " or a vehicle pulls a compass by degrees at arm's length: take the bearing from some metres off, or"
-        " by the mark."
+        " or a vehicle pulls a compass by degrees at arm's length: take the bearing from some"
+        f" {lengths_name()} off, or by the mark."
     ]
     if magnetic.horizontal_nt < CAUTION_NT:
         lines.append("So near the magnetic pole a compass is to be trusted little.")
@@ -186,7 +203,7 @@ def _how_steep(fixing: UnitFixing) -> SheetPart:
         main = "level: no tilt"
     else:
         way = "down" if unit.tilt_deg > 0 else "up"
-        main = f"nose {way} {abs(unit.tilt_deg):.1f}°: {abs(fixing.level_mm):.1f} mm over a level of 100 mm"
+        main = f"nose {way} {abs(unit.tilt_deg):.1f}°: {over_level(abs(fixing.level_mm) / 100)}"
     lines = [staff_words(aim, len(fixing.aims) > 1) for aim in fixing.aims]
     if abs(unit.roll_deg) >= 0.05:
         side = "right" if unit.roll_deg > 0 else "left"
@@ -203,11 +220,11 @@ def staff_words(aim: HeadAim, is_one_of_several: bool) -> str:
     who = f"Head {aim.head}: " if is_one_of_several else ""
     if aim.staff_m is None or aim.lower_m is None or aim.upper_m is None:
         return f"{who}{'no' if who else 'No'} staff near by meets the lower axis."
-    upper = "" if abs(aim.upper_m - aim.lower_m) < 0.005 else f", upper {aim.upper_m:.2f} m"
-    lands = "does not land within the range" if aim.lands_m is None else f"lands {aim.lands_m:.1f} m off"
+    upper = "" if abs(aim.upper_m - aim.lower_m) < 0.005 else f", upper {length(aim.upper_m, 2)}"
+    lands = "does not land within the range" if aim.lands_m is None else f"lands {length(aim.lands_m)} off"
     return (
-        f"{who}{'on' if who else 'On'} a staff {aim.staff_m:g} m off at {bearing_words(aim.bearing_deg)}:"
-        f" lower axis {aim.lower_m:.2f} m high{upper}; the lower {lands}."
+        f"{who}{'on' if who else 'On'} a staff {given(aim.staff_m)} off at {bearing_words(aim.bearing_deg)}:"
+        f" lower axis {length(aim.lower_m, 2)} high{upper}; the lower {lands}."
     )
 
 
@@ -218,7 +235,7 @@ def head_words(fixing: UnitFixing, head: HeadSet) -> str:
     own = fixing.unit.head(head.head - 1).sensitivity
     sensitivity = " and ".join(own) if own else (named or f"a layer filled to {listed(fills)}")
     pan = f", panned {head.pan_deg:+g}°" if head.pan_deg else ""
-    told = f"range {head.range_m:g} m, {counted(head.pulses, 'pulse')}, sensitivity: {sensitivity}"
+    told = f"range {given(head.range_m)}, {counted(head.pulses, 'pulse')}, sensitivity: {sensitivity}"
     covered = ""
     if head.masked:
         zones = listed([str(zone) for zone in head.masked], 20)
@@ -240,17 +257,17 @@ def lights_words(aim: HeadAim) -> str:
     who = f"Head {aim.head}, straight out at {bearing_words(aim.bearing_deg)}"
     if not aim.lights_m:
         return f"{who}: walk across; it lights nowhere."
-    spans = [f"from {low:.1f} to {high:.1f} m" for low, high in aim.lights_m]
+    spans = [f"from {span(low, high)}" for low, high in aim.lights_m]
     return f"{who}: walk across; it lights {listed(spans, 5)}, and nowhere else."
 
 
 def _troubles(fixing: UnitFixing) -> tuple[SheetPart, ...]:
     lines = [
         f"{thing.thing} ({thing.kind}) shows in the {thing.layer} layer of head {thing.head},"
-        f" {thing.distance_m:.1f} m off: {advice(thing)}"
+        f" {length(thing.distance_m)} off: {advice(thing)}"
         for thing in fixing.things
     ]
     if fixing.unit.type.anti_masking is not None:
         reach = fixing.unit.type.anti_masking.reach
-        lines.append(f"Keep {reach:g} m in front of it free: its watch against covering looks there.")
+        lines.append(f"Keep {given(reach)} in front of it free: its watch against covering looks there.")
     return (SheetPart("Would trouble it", "", tuple(lines)),) if lines else ()

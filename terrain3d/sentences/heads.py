@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 
 from terrain3d.cover.profile import MaskedZone
 from terrain3d.detector.pose import Detector, masked_arcs
+from terrain3d.lengths import given, given_figure, length_unit
 from terrain3d.wording import counted, listed
 
 
@@ -24,8 +25,9 @@ def range_words(unit: Detector) -> str:
     >>> range_words(two), range_words(Detector("D1", two.type, "pole", 0, 0, 0, 1.0, 0.0, heads=heads))
     ('range 12 m', 'ranges 6 and 12 m')
     """
-    ranges = [f"{unit.range_of(head):g}" for head in range(len(unit.type.head))]
-    return f"range {ranges[0]} m" if len(set(ranges)) == 1 else f"ranges {listed(ranges, len(ranges))} m"
+    ranges = [given_figure(unit.range_of(head)) for head in range(len(unit.type.head))]
+    what = f"range {ranges[0]}" if len(set(ranges)) == 1 else f"ranges {listed(ranges, len(ranges))}"
+    return f"{what} {length_unit()}"
 
 
 def pulse_words(units: Iterable[Detector]) -> str:
@@ -62,7 +64,7 @@ def _own(unit: Detector, head: int) -> list[str]:
     if own.pan_deg is not None and own.pan_deg != unit.type.head[head].pan:
         told.append(f"pan {own.pan_deg:+g}°")
     if own.range_m is not None:
-        told.append(f"range {own.range_m:g} m")
+        told.append(f"range {given(own.range_m)}")
     if own.sensitivity is not None:
         told.append(f"sensitivity {sensitivity_words(unit, own.sensitivity)}")
     if own.fill is not None:

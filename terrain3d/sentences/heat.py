@@ -1,6 +1,7 @@
 """What stays held as the ground warms, and how far that is known."""
 
 from terrain3d.conditions.heat import REFERENCE_GROUND_C, REFERENCE_K, HeatResult, Loss
+from terrain3d.lengths import plain_area
 from terrain3d.sentences.words import NO_FIGURE
 
 #: What the contrast is measured by.
@@ -36,7 +37,7 @@ def _told(heat: HeatResult) -> tuple[str, ...]:
     if not heat.losses:
         return (_NOTHING,)
     course = (
-        f"At full contrast {heat.full_m2:.0f} m2 is held with both layers. As the ground warms to the"
+        f"At full contrast {plain_area(heat.full_m2, 0)} is held with both layers. As the ground warms to the"
         f" figure's {heat.setting.figure:g} °C, {_course(heat.losses)}."
     )
     return course, _HOTTER

@@ -1,5 +1,6 @@
 """Where mounts are proposed, and what a survey cannot tell of them."""
 
+from terrain3d.lengths import given
 from terrain3d.search.mounts import Proposal
 from terrain3d.search.propose import Proposed
 
@@ -28,8 +29,9 @@ def mounts_sentence(found: Proposed) -> str:
     if not found.mounts:
         return _NO_PLACE
     return (
-        f"Every {found.every_m:g} m along walls and boundaries, on free and known ground, no two nearer than "
-        f"{found.every_m / 2:g} m. What a survey cannot tell is whether a wall bears a bracket: go and look."
+        f"Every {given(found.every_m)} along walls and boundaries, on free and known ground, no two nearer"
+        f" than {given(found.every_m / 2)}. What a survey cannot tell is whether a wall bears a bracket:"
+        " go and look."
     )
 
 
@@ -43,6 +45,6 @@ def closing_words(found: Proposed) -> str:
             "or give a smaller --every."
         )
     return (
-        f"Every {found.every_m:g} m along walls and boundaries{beside}. Go and look: what a survey cannot "
+        f"Every {given(found.every_m)} along walls and boundaries{beside}. Go and look: what a survey cannot "
         "tell is whether a wall bears a bracket and a pole may stand there."
     )

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+from terrain3d.lengths import length
 from terrain3d.nuisance.masking import MaskCost
 from terrain3d.nuisance.things import InLayer
 from terrain3d.sentences.heads import zones_words
@@ -42,7 +43,7 @@ def cost_words(cost: MaskCost) -> str:
 
 def nuisance_line(thing: InLayer) -> str:
     """One thing that shows in a layer, and what to do about it."""
-    where = f"{thing.unit}, {thing.layer} layer of head {thing.head}, {thing.distance_m:.1f} m away"
+    where = f"{thing.unit}, {thing.layer} layer of head {thing.head}, {length(thing.distance_m)} away"
     fills = f"fills {thing.seen_fill:.0%} of a zone"
     return f"{thing.thing} ({thing.kind}) lies in {where}, {fills}: {advice(thing)}"
 
@@ -58,7 +59,7 @@ def worst_line(things: tuple[InLayer, ...]) -> str:
     worst = max(near, key=lambda thing: thing.seen_fill)
     return (
         f"{capital(worst.thing)} fills {worst.seen_fill:.0%} of a zone of the {worst.layer} layer of"
-        f" {worst.unit}, {worst.distance_m:.1f} m off. {advice(replace(worst, cost=None))}"
+        f" {worst.unit}, {length(worst.distance_m)} off. {advice(replace(worst, cost=None))}"
     )
 
 
@@ -69,5 +70,5 @@ def fill_words(thing: InLayer) -> str:
 
 def where_words(thing: InLayer) -> str:
     """In which layer, and how far off."""
-    where = f"{thing.unit}, {thing.layer}, {thing.distance_m:.1f} m"
+    where = f"{thing.unit}, {thing.layer}, {length(thing.distance_m)}"
     return where if thing.is_within_range else f"{where}, past its range"

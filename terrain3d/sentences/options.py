@@ -5,6 +5,7 @@ from terrain3d.cover.option import OptionResult, ProtectedResult
 from terrain3d.cover.verdict import VERDICT_KEYS
 from terrain3d.detector.types import MICROWAVE
 from terrain3d.job import Outcome
+from terrain3d.lengths import plain_area
 from terrain3d.ranking.compare import hanging_m2, hanging_share, held_m2, held_share, worst_scenario
 from terrain3d.sentences.heads import has_masks
 from terrain3d.sentences.verdicts import VERDICT_WORDS, cause_name, cause_words, sense_words
@@ -90,18 +91,24 @@ def most_lost(option: OptionResult) -> str:
     """What takes most of what is not held, for a row."""
     if option.protect:
         found = _lost_by_kind(option.protect, has_masks(option.detectors))
-        return f"{found[0][1]} ({found[0][0]:.1f} m2)" if found and found[0][0] >= TRIFLE_M2 else "nothing"
+        return (
+            f"{found[0][1]} ({plain_area(found[0][0])})" if found and found[0][0] >= TRIFLE_M2 else "nothing"
+        )
     losses = [loss for loss in _losses(option) if loss[0] >= TRIFLE_M2]
     if not losses:
         return "nothing"
     m2, layer, cause = max(losses)
-    return f"{cause} ({m2:.1f} m2)" if layer == MICROWAVE else f"{layer} layer {cause} ({m2:.1f} m2)"
+    return (
+        f"{cause} ({plain_area(m2)})" if layer == MICROWAVE else f"{layer} layer {cause} ({plain_area(m2)})"
+    )
 
 
 def area_lines(option: OptionResult) -> list[str]:
     """Its areas, what it holds of each protected area, and what costs each layer most."""
     lines = [
-        ", ".join(f"{words} {option.area_m2[VERDICT_KEYS[v]]:.1f} m2" for v, words in VERDICT_WORDS.items())
+        ", ".join(
+            f"{words} {plain_area(option.area_m2[VERDICT_KEYS[v]])}" for v, words in VERDICT_WORDS.items()
+        )
     ]
     masks = has_masks(option.detectors)
     lines += [protected_words(area, masks) for area in option.protect]
@@ -249,4 +256,4 @@ def _losses(option: OptionResult) -> list[tuple[float, str, str]]:
 def _listed(causes: dict[str, float], has_masks: bool = False) -> str:
     """Causes and their areas, largest first."""
     ordered = sorted(((m2, cause) for cause, m2 in causes.items()), reverse=True)
-    return ", ".join(f"{cause_name(cause, has_masks)} {m2:.1f} m2" for m2, cause in ordered) or "nothing"
+    return ", ".join(f"{cause_name(cause, has_masks)} {plain_area(m2)}" for m2, cause in ordered) or "nothing"

@@ -2,6 +2,7 @@
 
 from terrain3d.cover.layer_shares import LayerShares
 from terrain3d.detector.pose import PosedLayer
+from terrain3d.lengths import given, span
 from terrain3d.sentences.words import capital, tilt_words
 from terrain3d.walk.along import LayerOver
 
@@ -54,7 +55,7 @@ def figure_lines(away_m: float, layers: tuple[LayerOver, ...], ground_z: float) 
     """
     told: dict[str, str] = {}
     for layer in layers:
-        span = layer.over(0, ground_z)
-        if span is not None:
-            told.setdefault(layer.layer, f"{layer.layer} {span[0]:.2f} to {span[1]:.2f} m")
-    return [f"{away_m:g} m away", *(told.values() or ["no layer passes"])]
+        over = layer.over(0, ground_z)
+        if over is not None:
+            told.setdefault(layer.layer, f"{layer.layer} {span(*over, 2)}")
+    return [f"{given(away_m)} away", *(told.values() or ["no layer passes"])]

@@ -1,5 +1,6 @@
 """What every page says of where it comes from: for whom, by whom, of which survey, in which coordinates."""
 
+from terrain3d.lengths import given, lengths_name
 from terrain3d.opened import OpenedSite
 from terrain3d.readers.crs import read_crs
 from terrain3d.survey.dates import days
@@ -35,7 +36,7 @@ def _survey(site: OpenedSite) -> str:
     if terrain.dated is not None:
         told.append(f"{'measured' if terrain.dated.is_flown else 'written'} {days(terrain.dated)}")
     if terrain.error_m is not None:
-        told.append(f"heights within {terrain.error_m:g} m (RMSE)")
+        told.append(f"heights within {given(terrain.error_m)} (RMSE)")
     return ", ".join(told)
 
 
@@ -61,11 +62,11 @@ def _coordinates(site: OpenedSite) -> str:
     """The CRS of the site file, and where the metres of the axes begin."""
     origin = site.terrain.frame.origin_lonlat
     if origin is None:
-        return "local metres"
+        return f"local {lengths_name()}"
     east, north = origin
     place = f"{abs(north):.6f}° {'N' if north >= 0 else 'S'} {abs(east):.6f}° {'E' if east >= 0 else 'W'}"
     named = site.file.site.crs or "the survey's CRS"
-    return f"site file in {named}, axes in metres from {place}, heights as surveyed"
+    return f"site file in {named}, axes in {lengths_name()} from {place}, heights as surveyed"
 
 
 def page_words(number: int, count: int) -> str:

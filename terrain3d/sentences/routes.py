@@ -1,6 +1,7 @@
 """The ways in to protected ground, as a client reads them."""
 
 from terrain3d.cover.option import OptionResult
+from terrain3d.lengths import length
 from terrain3d.sentences.heads import pulse_words
 from terrain3d.walk.routes import OpenRoutes
 from terrain3d.walk.ways_in import ALIKE, ClearRoute, Crossing, Start, WayIn
@@ -76,7 +77,7 @@ def shorter_words(which: str, shorter: WayIn, least: WayIn) -> str:
     """A much shorter walk beside the least likely one, as what it is."""
     where = "" if shorter.start == least.start else f"from {start_words(shorter.start)}, "
     left = shorter.left_m
-    as_set = "no alarm" if left is None else f"alarm {left:.1f} m before the end"
+    as_set = "no alarm" if left is None else f"alarm {length(left)} before the end"
     return (
         f"{which}, {where}{_metres(shorter.length_m)} instead of {_metres(least.length_m)}, has a chance of"
         f" {percent(shorter.chance)} (zones as set: {as_set})."
@@ -92,7 +93,7 @@ def inner_words(inner: WayIn) -> str:
 
 
 def _metres(length_m: float) -> str:
-    return f"{length_m:.0f} m" if length_m >= 1.0 else f"{length_m:.1f} m"
+    return length(length_m, 0) if length_m >= 1.0 else length(length_m)
 
 
 def _as_set(way: WayIn) -> str:
@@ -100,7 +101,7 @@ def _as_set(way: WayIn) -> str:
     left = way.left_m
     if left is None:
         return "; with the zones exactly as set there is none"
-    return f"; with the zones exactly as set it comes {left:.1f} m before the end"
+    return f"; with the zones exactly as set it comes {length(left)} before the end"
 
 
 def clear_words(clear: ClearRoute | None, crossing: Crossing | None) -> str:
@@ -108,12 +109,12 @@ def clear_words(clear: ClearRoute | None, crossing: Crossing | None) -> str:
     if clear is not None:
         if clear.berth_m is None:
             return "No ground is held by both layers, so every way is clear."
-        return f"A clear route keeps {clear.berth_m:.1f} m from all ground held by both layers."
+        return f"A clear route keeps {length(clear.berth_m)} from all ground held by both layers."
     if crossing is None:
         return ""
     if crossing.held_m < 0.05:
         return "No way is clear, yet one touches ground held by both layers in a single spot alone."
-    return f"No way is clear: each touches ground held by both layers for {crossing.held_m:.1f} m or more."
+    return f"No way is clear: each touches ground held by both layers for {length(crossing.held_m)} or more."
 
 
 def percent(share: float) -> str:

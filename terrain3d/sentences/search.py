@@ -2,6 +2,7 @@
 
 from terrain3d.cover.option import OptionResult
 from terrain3d.detector.pose import Detector
+from terrain3d.lengths import given
 from terrain3d.ranking.compare import held_share
 from terrain3d.search.budget import NothingFits
 from terrain3d.search.result import Choice, SearchResult
@@ -48,7 +49,7 @@ def share_held(option: OptionResult, by_weight: float) -> str:
 def set_words(choice: Choice) -> str:
     """The units of a set: types, mounts, heights and bearings."""
     return "; ".join(
-        f"{label} on {unit.mount}, {unit.height_m:g} m, bearing {unit.bearing_deg:g}"
+        f"{label} on {unit.mount}, {given(unit.height_m)}, bearing {unit.bearing_deg:g}"
         for unit, label in zip(choice.option.detectors, choice.labels, strict=True)
     )
 

@@ -1,7 +1,5 @@
 """What a section says: where the verdict changes, how high layers pass there, and what ends them."""
 
-import math
-
 from terrain3d.cover.profile import (
     Beam,
     CutSolid,
@@ -17,6 +15,7 @@ from terrain3d.cover.profile import (
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector
+from terrain3d.lengths import given, half_up, half_up_span, length
 from terrain3d.sentences.heads import has_masks, masked_words
 from terrain3d.sentences.verdicts import UNKNOWN_WORDS, VERDICT_WORDS, cause_name, cause_words, sense_words
 from terrain3d.sight.hits import Hit
@@ -29,7 +28,7 @@ def metres(value_m: float) -> str:
     >>> metres(8.45), metres(8.449), metres(0.04)
     ('8.5 m', '8.4 m', '0.0 m')
     """
-    return f"{math.floor(value_m * 10 + 0.5 + 1e-6) / 10:.1f} m"
+    return half_up(value_m)
 
 
 def change_words(profile: Profile, at_m: float) -> list[str]:
@@ -41,7 +40,7 @@ def change_words(profile: Profile, at_m: float) -> list[str]:
     for layer, beam in {beam.layer: beam for beam in profile.beams}.items():
         height = over_ground(profile, beam, at_m)
         if height is not None:
-            lines.append(f"{layer} {height:.2f} m up" if height > 0.005 else f"{layer} lands")
+            lines.append(f"{layer} {length(height, 2)} up" if height > 0.005 else f"{layer} lands")
     return lines
 
 
@@ -51,7 +50,7 @@ def passing_words(layer: str, figure: Figure, from_m: float) -> str:
 
 
 def stretch_words(run: Run) -> str:
-    return f"{metres(run.start_m).removesuffix(' m')} to {metres(run.stop_m)}"
+    return half_up_span(run.start_m, run.stop_m)
 
 
 def end_words(profile: Profile) -> dict[str, list[Beam]]:
@@ -97,7 +96,7 @@ def run_rows(profile: Profile) -> list[tuple[Run, str]]:
 def section_sentence(profile: Profile) -> str:
     """What to take from a section."""
     reach = profile.unit.type.max_range
-    text = f"Along this line both layers hold {metres(held_m(profile))} of {reach:g} m"
+    text = f"Along this line both layers hold {metres(held_m(profile))} of {given(reach)}"
     most = most_lost(profile)
     masked = masked_words(masked_along(profile.unit, profile.bearing_deg))
     also = f"; {masked}" if masked else ""
@@ -128,9 +127,9 @@ def broken_words(unit: Detector) -> list[str]:
     )
     ranges = sorted({unit.range_of(head) for head in heads})
     if follows and ranges[0] < unit.type.max_range:
-        set_to = listed([f"{one:g} m" for one in ranges])
+        set_to = listed([given(one) for one in ranges])
         words.append(
             f"The range setting of {set_to} lowers the {listed(list(follows))} layer alone;"
-            f" the others look to {unit.type.max_range:g} m."
+            f" the others look to {given(unit.type.max_range)}."
         )
     return words

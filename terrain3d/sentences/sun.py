@@ -3,6 +3,7 @@
 from datetime import date
 
 from terrain3d.conditions.sun import LEAST_LIGHT, STEP_MIN, SunLayer, SunResult, SunSpan
+from terrain3d.lengths import length_unit, to_digits_figure
 from terrain3d.sentences.words import minutes_words
 
 UNPLACED = (
@@ -86,9 +87,10 @@ def far_words(cells_m: tuple[float, ...]) -> str:
     """
     if not cells_m:
         return ""
-    sizes = " to ".join(dict.fromkeys(f"{cell_m:.2g}" for cell_m in (cells_m[0], cells_m[-1])))
+    sizes = " to ".join(dict.fromkeys(to_digits_figure(cell_m, 2) for cell_m in (cells_m[0], cells_m[-1])))
     return (
-        f"Far from the units the survey is a surface of cells of {sizes} m, crowns and roofs taken as solid. "
+        f"Far from the units the survey is a surface of cells of {sizes} {length_unit()},"
+        " crowns and roofs taken as solid. "
     )
 
 

@@ -1,5 +1,6 @@
 """What is told of the supply of an option: voltages, runs, battery, what mends it and what to buy."""
 
+from terrain3d.lengths import length
 from terrain3d.supply.option import (
     Battery,
     Change,
@@ -79,10 +80,11 @@ def run_words(loaded: LoadedRun, units: tuple[FedUnit, ...]) -> str:
     """One run: its length, what it carries and drops."""
     run = loaded.run
     start = "the panel" if run.start == "panel" else f'"{run.start}"'
-    over = f", {run.unknown_m:.1f} m of it over ground that is not known" if run.unknown_m >= 0.05 else ""
+    over = f", {length(run.unknown_m)} of it over ground that is not known" if run.unknown_m >= 0.05 else ""
     carried = ""
     if loaded.milliamps is not None and loaded.drop_v is not None:
-        carried = f"; {loaded.milliamps:.0f} mA drop {loaded.drop_v:.2f} V"
+        warm = f"with its copper at {run.conductor.temperature_c:g} °C"
+        carried = f"; {warm} {loaded.milliamps:.0f} mA drop {loaded.drop_v:.2f} V"
     shared = f", shared by {_names([units[n] for n in loaded.units])}" if len(loaded.units) > 1 else ""
     least = (
         "no size of the table does"
@@ -90,7 +92,7 @@ def run_words(loaded: LoadedRun, units: tuple[FedUnit, ...]) -> str:
         else f"the thinnest that does here is {loaded.thinnest_mm2:g} mm²"
     )
     return (
-        f'From {start} to "{run.end}": {run.length_m:.1f} m of {cable_name(run)}{over}{shared}{carried};'
+        f'From {start} to "{run.end}": {length(run.length_m)} of {cable_name(run)}{over}{shared}{carried};'
         f" {least}."
     )
 
@@ -98,13 +100,27 @@ def run_words(loaded: LoadedRun, units: tuple[FedUnit, ...]) -> str:
 def battery_words(battery: Battery) -> str:
     """What the battery has to be, and whether it is."""
     carries = (
-        f"It carries {battery.rest_milliamps:.0f} mA at rest and {battery.alarm_milliamps:.0f} mA in alarm"
+        f"The battery carries {battery.rest_milliamps:.0f} mA for {counted_hours(battery.rest_hours)} at rest"
+        f" and then {battery.alarm_milliamps:.0f} mA for {counted_hours(battery.alarm_hours)} in alarm"
+    )
+    cold = f", {battery.colder:.2f} times as much in the cold of {battery.temperature_c:g} °C"
+    needed = (
+        f"new it has to have {battery.needed_ah:.2f} Ah ({battery.ageing:g} times as much, for it ages"
+        f"{cold if battery.colder > 1 else ''})"
     )
     if battery.given_ah is None:
-        return f"{carries}: the battery has to have {battery.needed_ah:.2f} Ah."
+        return f"{carries}: {needed}."
     verdict = "enough" if battery.is_enough else "too little"
-    needed = f"the battery has to have {battery.needed_ah:.2f} Ah"
     return f"{carries}: {needed}, and {battery.given_ah:g} Ah are {verdict}."
+
+
+def counted_hours(hours: float) -> str:
+    """So many hours, whole or not.
+
+    >>> counted_hours(12.0), counted_hours(0.5), counted_hours(1.0)
+    ('12 hours', '0.5 hours', '1 hour')
+    """
+    return f"{hours:g} {'hour' if hours == 1 else 'hours'}"
 
 
 def change_words(change: Change) -> str:
@@ -132,7 +148,7 @@ def material_words(material: Material) -> str:
     >>> material_words(Material("cable of 0.5 mm², class 5", 42.25, True, 21.125))
     '42.3 m of cable of 0.5 mm², class 5: 21.13'
     """
-    amount = f"{material.amount:.1f} m of" if material.is_cable else f"{material.amount:g} x"
+    amount = f"{length(material.amount)} of" if material.is_cable else f"{material.amount:g} x"
     price = "not priced" if material.price is None else money_words(round(material.price + 1e-9, 2))
     return f"{amount} {material.name}: {price}"
 

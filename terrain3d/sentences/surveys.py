@@ -1,6 +1,7 @@
 """What a survey is worth, and where: measured, bridged and unknown ground, spacing, error, date."""
 
 from terrain3d.cover.areas import RETURN_STEPS, KnownGround, Measured, Standing
+from terrain3d.lengths import about, given, length_name, per_area
 from terrain3d.sentences.words import capital, square_metres
 from terrain3d.survey.dates import days
 from terrain3d.terrain import Terrain
@@ -13,18 +14,17 @@ _TRIFLE = 0.001
 def survey_line(terrain: Terrain, known: KnownGround, measured: Measured | None = None) -> str:
     """The sentence under the picture; where returns were counted, how many half of the ground has."""
     if terrain.spacing_m is None:
-        given = "its heights are the site file's own"
+        are = "its heights are the site file's own"
         if known.unknown_m2 > _TRIFLE * known.all_m2:
-            given = _parts_words(known, "is given")
-        return f"The ground is drawn, not surveyed: {given}. {_STANDS_ON_IT}"
+            are = _parts_words(known, "is given")
+        return f"The ground is drawn, not surveyed: {are}. {_STANDS_ON_IT}"
     many = ""
     if measured is not None:
-        many = (
-            f", and half of what was measured has {plain(measured.median_per_m2, 2)} or more a square metre"
-        )
+        half = plain(per_area(measured.median_per_m2), 2)
+        many = f", and half of what was measured has {half} or more a square {length_name()}"
     return (
         f"{capital(_parts_words(known, 'was measured'))}; ground points lie about"
-        f" {plain(terrain.spacing_m, 2)} m apart{many}. {_STANDS_ON_IT}"
+        f" {about(terrain.spacing_m)} apart{many}. {_STANDS_ON_IT}"
     )
 
 
@@ -69,28 +69,29 @@ def not_measured_words(known: KnownGround) -> str:
 
 
 def returns_words(step: int) -> str:
-    """How many ground returns a square metre a step of `RETURN_STEPS` stands for.
+    """How many ground returns a unit of area a step of `RETURN_STEPS` stands for.
 
     >>> [returns_words(step) for step in range(5)]
     ['under 0.5', '0.5 to 2', '2 to 8', '8 to 32', '32 or more']
     """
+    steps = [plain(per_area(many), 2) for many in RETURN_STEPS]
     if step == 0:
-        return f"under {plain(RETURN_STEPS[0])}"
+        return f"under {steps[0]}"
     if step == len(RETURN_STEPS):
-        return f"{plain(RETURN_STEPS[-1])} or more"
-    return f"{plain(RETURN_STEPS[step - 1])} to {plain(RETURN_STEPS[step])}"
+        return f"{steps[-1]} or more"
+    return f"{steps[step - 1]} to {steps[step]}"
 
 
 def survey_facts(terrain: Terrain) -> list[str]:
     """Spacing, stated error and date, a line each; what nobody states is said to be not stated."""
-    cell = f"cells of {terrain.ground.cell_m:g} m"
+    cell = f"cells of {given(terrain.ground.cell_m)}"
     if terrain.spacing_m is None:
         return [f"Ground drawn in the site file, in {cell}."]
-    told = [f"Ground points about {plain(terrain.spacing_m, 2)} m apart, in {cell}."]
+    told = [f"Ground points about {about(terrain.spacing_m)} apart, in {cell}."]
     if terrain.error_m is None:
         told.append("No error of its heights is stated.")
     else:
-        told.append(f"Heights within {terrain.error_m:g} m (RMSE), as {terrain.error_from} states.")
+        told.append(f"Heights within {given(terrain.error_m)} (RMSE), as {terrain.error_from} states.")
     dated = terrain.dated
     if dated is None:
         told.append("No date of it is stated.")

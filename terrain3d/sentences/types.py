@@ -4,6 +4,7 @@ import math
 
 from terrain3d.detector.level import LevelLayer, level_layers
 from terrain3d.detector.types import DetectorType, Fixing
+from terrain3d.lengths import given, given_figure, given_span, length, length_figure, length_unit, speed
 from terrain3d.sentences.words import NO_FIGURE, tilt_words
 from terrain3d.wording import counted, listed, money_words
 
@@ -19,18 +20,18 @@ def type_sentence(kind: DetectorType, head: int, range_m: float) -> str:
     'Set to 8 m and fixed 1 m high over level ground, the upper layer stays at 1'
     """
     clauses = [f"the {layer.name} layer {_runs(layer)}" for layer in level_layers(kind, head, range_m)]
-    where = f"fixed {kind.nominal_height:g} m high over level ground"
-    return f"Set to {range_m:g} m and {where}, {listed(clauses, 8)}."
+    where = f"fixed {given(kind.nominal_height)} high over level ground"
+    return f"Set to {given(range_m)} and {where}, {listed(clauses, 8)}."
 
 
 def _runs(layer: LevelLayer) -> str:
     lands = layer.lands_m()
     if not math.isnan(lands):
-        return f"comes down to the ground {lands:.1f} m out"
+        return f"comes down to the ground {length(lands)} out"
     if abs(layer.elevation_deg) < 0.05:
-        return f"stays at {layer.height_m:g} m out to {layer.reach_m:g} m"
+        return f"stays at {given(layer.height_m)} out to {given(layer.reach_m)}"
     end = layer.reach_m * math.cos(math.radians(layer.elevation_deg))
-    return f"is {layer.at(end):.2f} m high at the end of its range"
+    return f"is {length(layer.at(end), 2)} high at the end of its range"
 
 
 def height_words(layer: LevelLayer, distance_m: float) -> str:
@@ -44,18 +45,18 @@ def height_words(layer: LevelLayer, distance_m: float) -> str:
     if math.isnan(axis) and math.isnan(high):
         return NO_FIGURE
     low = 0.0 if math.isnan(low) else low
-    top = f"{high:.2f}" if not math.isnan(high) else NO_FIGURE
-    middle = f"{axis:.2f}" if not math.isnan(axis) else NO_FIGURE
-    return f"{middle} ({low:.2f}\u2013{top})"
+    top = length_figure(high, 2) if not math.isnan(high) else NO_FIGURE
+    middle = length_figure(axis, 2) if not math.isnan(axis) else NO_FIGURE
+    return f"{middle} ({length_figure(low, 2)}\u2013{top})"
 
 
 def type_told(kind: DetectorType) -> tuple[Told, ...]:
     """What a type states, heading by heading; how it is fixed is told by `fixing_told`."""
     low, high = kind.mount_height
     unit = (
-        ("senses a person out to", f"{kind.max_range:g} m"),
-        ("height allowed", f"{low:g} to {high:g} m"),
-        ("layers lie as meant at", f"{kind.nominal_height:g} m"),
+        ("senses a person out to", given(kind.max_range)),
+        ("height allowed", given_span(low, high)),
+        ("layers lie as meant at", given(kind.nominal_height)),
     )
     needs = "every layer of a head" if kind.alarm == "all" else "any layer of a head"
     alarm = (
@@ -71,9 +72,9 @@ def type_told(kind: DetectorType) -> tuple[Told, ...]:
             "Microwave",
             (
                 ("an alarm takes", "it and the layers" if lobe.needs == "also" else "it or the layers"),
-                ("lobe", f"{lobe.arc:g}°, {lobe.range:g} m, {lobe.frequency_ghz:g} GHz"),
+                ("lobe", f"{lobe.arc:g}°, {given(lobe.range)}, {lobe.frequency_ghz:g} GHz"),
                 ("axis", f"{tilt_words(lobe.elevation)}, {lobe.thickness:g}° thick"),
-                ("slowest, to or fro", f"{lobe.slowest_mps:g} m/s"),
+                ("slowest, to or fro", speed(lobe.slowest_mps)),
             ),
         ))  # fmt: skip
     told += [(_head_name(kind, head), _head_told(kind, head)) for head in range(len(kind.head))]
@@ -94,12 +95,12 @@ def _head_name(kind: DetectorType, head: int) -> str:
 
 def _head_told(kind: DetectorType, head: int) -> tuple[tuple[str, str], ...]:
     own = kind.head[head]
-    ranges = ", ".join(f"{r:g}" for r in sorted(kind.ranges_of(head)))
+    ranges = ", ".join(given_figure(r) for r in sorted(kind.ranges_of(head)))
     rows = [("arc", f"{own.arc:g}°" + (f", called {own.nominal_arc:g}°" if own.nominal_arc else ""))]
     if own.pan or len(kind.head) > 1:
         side = "right" if own.pan > 0 else "left"
         rows.append(("turned", f"{abs(own.pan):g}° {side}" if own.pan else "straight ahead"))
-    rows.append(("range settings", f"{ranges} m"))
+    rows.append(("range settings", f"{ranges} {length_unit()}"))
     for layer in own.layer:
         axis = "down to the range" if layer.elevation == "range" else tilt_words(layer.elevation)
         rows.append((f"{layer.name} layer", f"{axis}, {layer.thickness:g}°, {counted(layer.zones, 'zone')}"))
@@ -127,7 +128,7 @@ def fixing_told(kind: DetectorType) -> tuple[Told, ...]:
         told.append(("Turns off its wall by", tuple(rows)))
     if kind.anti_masking is not None:
         watch = kind.anti_masking
-        free = (("to be free", f"{watch.reach:g} m, {watch.arc:g}° ahead"),)
+        free = (("to be free", f"{given(watch.reach)}, {watch.arc:g}° ahead"),)
         told.append(("Watch against covering", free))
     return tuple(told)
 

@@ -3,6 +3,7 @@
 import math
 
 from terrain3d.detector.pose import Detector
+from terrain3d.lengths import given, in_unit, length_unit, plain_area, to_digits
 from terrain3d.sentences.words import capital
 from terrain3d.uncertainty.error_field import ErrorSizes, Source
 from terrain3d.uncertainty.monte_carlo import OptionUncertainty, Uncertainty
@@ -80,7 +81,7 @@ def amount_words(option: OptionUncertainty, amount: float) -> str:
     """A share of protected ground, or square metres where none is protected; of nothing, none."""
     if amount == 0:
         return "none"
-    return f"{amount:.0f} m2" if option.held_share is None else f"{amount:.0%}"
+    return plain_area(amount, 0) if option.held_share is None else f"{amount:.0%}"
 
 
 def chance_words(share: float) -> str:
@@ -106,9 +107,9 @@ def error_size_words(error_sizes: ErrorSizes) -> tuple[str, str]:
     """
     source = SOURCE_WORDS[error_sizes.source]
     return (
-        f"heights of the ground by {error_sizes.ground_m:g} m ({source}), alike over some "
-        f"{error_sizes.correlation_m:g} m",
-        f"units in height by {error_sizes.height_m:g} m, in bearing by {error_sizes.bearing_deg:g}°, "
+        f"heights of the ground by {given(error_sizes.ground_m)} ({source}), alike over some "
+        f"{given(error_sizes.correlation_m)}",
+        f"units in height by {given(error_sizes.height_m)}, in bearing by {error_sizes.bearing_deg:g}°, "
         f"in tilt and roll by {error_sizes.tilt_deg:g}°",
     )
 
@@ -153,15 +154,16 @@ def side_words(slack: Slack) -> tuple[str, str]:
     >>> side_words(Slack("bearing", "deg", 7.58, 4.0)), side_words(Slack("tilt", "deg", 0.0, 0.04))
     (('-7.5°', '+4.0°'), ('0°', '0°'))
     """
-    digits, unit = (_digits(slack), " m" if slack.unit == "m" else "°")
+    digits, unit = (_digits(slack), f" {length_unit()}" if slack.unit == "m" else "°")
     less, more = (f"{off:.{digits}f}{unit}" if off else "" for off in _rounded(slack))
     return f"-{less}" if less else f"0{unit}", f"+{more}" if more else f"0{unit}"
 
 
 def _rounded(slack: Slack) -> tuple[float, float]:
     """How far a setting may be off to each side, rounded down: what is told must hold."""
-    scale = 10 ** _digits(slack)
-    return math.floor(slack.less * scale + 1e-6) / scale, math.floor(slack.more * scale + 1e-6) / scale
+    scale, is_length = 10 ** _digits(slack), slack.unit == "m"
+    less, more = (in_unit(off) if is_length else off for off in (slack.less, slack.more))
+    return math.floor(less * scale + 1e-6) / scale, math.floor(more * scale + 1e-6) / scale
 
 
 def _digits(slack: Slack) -> int:
@@ -174,7 +176,9 @@ def range_words(slack: Slack) -> str:
     >>> range_words(Slack("range", "m", 4.0, 0.0)), range_words(Slack("range", "m", 0.0, 0.0))
     ('the range setting may be 4 m shorter', 'no other range holds enough')
     """
-    ways = [f"{off:g} m {way}" for way, off in (("shorter", slack.less), ("longer", slack.more)) if off > 0]
+    ways = [
+        f"{given(off)} {way}" for way, off in (("shorter", slack.less), ("longer", slack.more)) if off > 0
+    ]
     of = "" if slack.head is None else f" of head {slack.head}"
     if not ways:
         return f"no other range{of} holds enough"
@@ -191,14 +195,14 @@ def setting_words(unit: Detector, setting: str, head: int | None = None) -> str:
     ['height 1 m', 'bearing 135°', 'tilt -9.5°', 'range 12 m']
     """
     value = {
-        "height": f"{unit.height_m:.4g} m",
+        "height": to_digits(unit.height_m, 4),
         "bearing": f"{unit.bearing_deg:.4g}°",
         "tilt": f"{unit.tilt_deg:.3g}°",
         "roll": f"{unit.roll_deg:.3g}°",
-        "range": f"{unit.range_m:.4g} m",
+        "range": to_digits(unit.range_m, 4),
     }[setting]
     if head is not None:
-        return f"{setting}, head {head} {unit.range_of(head - 1):.4g} m"
+        return f"{setting}, head {head} {to_digits(unit.range_of(head - 1), 4)}"
     return f"{setting} {value}"
 
 
@@ -223,5 +227,5 @@ def range_figure(slack: Slack) -> str:
     >>> range_figure(Slack("range", "m", 4.0, 0.0)), range_figure(Slack("range", "m", 0.0, 0.0))
     ('down by 4 m', 'only as it is set')
     """
-    ways = [f"{way} by {off:g} m" for way, off in (("down", slack.less), ("up", slack.more)) if off > 0]
+    ways = [f"{way} by {given(off)}" for way, off in (("down", slack.less), ("up", slack.more)) if off > 0]
     return " or ".join(ways) or "only as it is set"

@@ -7,6 +7,7 @@ import numpy as np
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.pose import Detector
+from terrain3d.lengths import given, length, span, speed, to_digits
 from terrain3d.sentences.heads import pulse_words
 from terrain3d.units import Floats
 from terrain3d.walk.fans import ACROSS_M, NEAR_M, Fan
@@ -42,7 +43,7 @@ def walk_words(walk: WalkResult) -> str:
         where = f"; reaches {goal.name} unnoticed" if goal is not None and goal.enters_m is not None else ""
         return f"No alarm: the layers alone would raise it, but no microwave senses the walk in time{where}."
     if alarm is None:
-        reason = "never under both layers" if walk.both_m == 0 else f"{walk.both_m:.1f} m under both layers"
+        reason = "never under both layers" if walk.both_m == 0 else f"{length(walk.both_m)} under both layers"
         if walk.both_m > 0:
             reason += (
                 ", no pulse"
@@ -54,14 +55,14 @@ def walk_words(walk: WalkResult) -> str:
     by = f" by {' and '.join(alarm.units)}" if walk.unit_count > 1 else ""
     if walk.sensed and (walk.layers_alone_s is None or alarm.time_s < walk.layers_alone_s - 1e-6):
         by += " by microwave" if not by else ", by microwave,"
-    first = f"Alarm{by} after {alarm.along_m:.1f} m and {alarm.time_s:.1f} s"
+    first = f"Alarm{by} after {length(alarm.along_m)} and {alarm.time_s:.1f} s"
     if goal is None:
         return f"{first}."
     if goal.left_m is None:
-        return f"{first}, {goal.straight_m or 0.0:.1f} m from {goal.name}, which the path does not enter."
+        return f"{first}, {length(goal.straight_m or 0.0)} from {goal.name}, which the path does not enter."
     if walk.is_late:
-        return f"{first}: too late, {-goal.left_m:.1f} m after the path enters {goal.name}."
-    return f"{first}, {max(goal.left_m, 0.0):.1f} m before the path enters {goal.name}."
+        return f"{first}: too late, {length(-goal.left_m)} after the path enters {goal.name}."
+    return f"{first}, {length(max(goal.left_m, 0.0))} before the path enters {goal.name}."
 
 
 def short_walk_words(walk: WalkResult) -> str:
@@ -69,12 +70,12 @@ def short_walk_words(walk: WalkResult) -> str:
     if walk.alarm is None:
         entered = walk.goal is not None and walk.goal.enters_m is not None
         return f"no alarm, reaches {walk.goal.name}" if walk.goal is not None and entered else "no alarm"
-    first = f"after {walk.alarm.along_m:.1f} m"
+    first = f"after {length(walk.alarm.along_m)}"
     if walk.goal is None or walk.goal.left_m is None:
         return first
     if walk.is_late:
-        return f"{first}: too late, {-walk.goal.left_m:.1f} m inside"
-    return f"{first}, {max(walk.goal.left_m, 0.0):.1f} m before it enters"
+        return f"{first}: too late, {length(-walk.goal.left_m)} inside"
+    return f"{first}, {length(max(walk.goal.left_m, 0.0))} before it enters"
 
 
 def in_time_sentence(walks: Mapping[str, tuple[WalkResult, ...]]) -> str:
@@ -106,11 +107,11 @@ def sensing_words(units: Iterable[Detector]) -> str:
         microwave = unit.type.microwave
         if microwave is None:
             continue
-        speed = f"at {microwave.slowest_mps:g} m/s or more towards or away"
+        moves = f"at {speed(microwave.slowest_mps)} or more towards or away"
         told = (
-            f" Within the same time its microwave must sense the figure, {speed}."
+            f" Within the same time its microwave must sense the figure, {moves}."
             if microwave.needs == "also"
-            else f" A figure that its microwave senses, {speed}, is an alarm too."
+            else f" A figure that its microwave senses, {moves}, is an alarm too."
         )
         found[told] = None
     return "".join(found)
@@ -142,7 +143,7 @@ def how_walked(walk: WalkResult) -> str:
         per_layer[pulse.layer] = per_layer.get(pulse.layer, 0) + 1
     counts = ", ".join(f"{n} {name}" for name, n in per_layer.items()) or "none"
     return (
-        f"{walk.figure.name}, {walk.speed_mps:g} m/s, {walk.length_m:.1f} m in {walk.time_s:.0f} s;"
+        f"{walk.figure.name}, {speed(walk.speed_mps)}, {length(walk.length_m)} in {walk.time_s:.0f} s;"
         f" {_both_words(walk)} under both layers; pulses: {counts}"
         + "".join(f"; {sensed_words(own)}" for own in walk.sensed)
     )
@@ -151,8 +152,8 @@ def how_walked(walk: WalkResult) -> str:
 def _both_words(walk: WalkResult) -> str:
     """How far it leads under both layers: pulses may come on less than a piece of what is measured."""
     if walk.pulses and walk.both_m < walk.strip_m:
-        return f"less than {walk.strip_m:.1g} m"
-    return f"{walk.both_m:.1f} m"
+        return f"less than {to_digits(walk.strip_m, 1)}"
+    return length(walk.both_m)
 
 
 def sensed_words(own: SensedWalk) -> str:
@@ -160,8 +161,8 @@ def sensed_words(own: SensedWalk) -> str:
     if own.sensed_m == 0:
         return f"the microwave of {own.unit.name} senses none of it"
     return (
-        f"the microwave of {own.unit.name} senses {own.sensed_m:.1f} m,"
-        f" at most {own.fastest_mps:.1f} m/s towards or away ({own.shift_hz:.0f} Hz)"
+        f"the microwave of {own.unit.name} senses {length(own.sensed_m)},"
+        f" at most {speed(own.fastest_mps, 1)} towards or away ({own.shift_hz:.0f} Hz)"
     )
 
 
@@ -175,13 +176,13 @@ def fan_words(fan: Fan) -> str:
     missed = _bearing_words(np.unique(fan.bearing_deg[~noticed]))
     bearing = fan.bearing_deg[worst]
     if fan.kind == "to":
-        near = f"{int(fan.early.sum())} of them while the walker is more than {NEAR_M:g} m from the unit"
-        weakest = f"weakest is bearing {bearing:.0f}°, {fan.left_m[worst]:.1f} m from it"
+        near = f"{int(fan.early.sum())} of them while the walker is more than {given(NEAR_M)} from the unit"
+        weakest = f"weakest is bearing {bearing:.0f}°, {length(fan.left_m[worst])} from it"
         return f"{first}, {near}; {weakest if not missed else f'never at {missed}'}."
-    first_m, last_m = f"{np.nanmin(fan.walked_m):.1f}", f"{fan.walked_m[worst]:.1f}"
-    span = f"{first_m} to {last_m}" if first_m != last_m else last_m
-    near = f"after {span} m of {ACROSS_M:g} m"
-    weakest = f"weakest is bearing {bearing:.0f}° at {fan.distance_m[worst]:g} m"
+    first_m, last_m = float(np.nanmin(fan.walked_m)), float(fan.walked_m[worst])
+    is_one = length(first_m) == length(last_m)
+    near = f"after {length(last_m) if is_one else span(first_m, last_m)} of {given(ACROSS_M)}"
+    weakest = f"weakest is bearing {bearing:.0f}° at {given(fan.distance_m[worst])}"
     return f"{first}, {near}; {weakest if not missed else f'the others pass bearings {missed}'}."
 
 
@@ -191,13 +192,11 @@ def fans_sentence(unit: Detector, to: Fan, across: Fan) -> str:
         text = f"Whoever walks straight at {unit.name} is never noticed"
     else:
         near, far = np.nanmin(to.left_m), np.nanmax(to.left_m)
-        text = (
-            f"Whoever walks straight at {unit.name} comes within {near:.1f} to {far:.1f} m before the alarm"
-        )
+        text = f"Whoever walks straight at {unit.name} comes within {span(near, far)} before the alarm"
         if not to.raised.all():
             text += f", from {int((~to.raised).sum())} bearings without any"
     share = float(across.raised.mean())
-    return f"{text}; across it {share:.0%} of walks of {ACROSS_M:g} m raise it."
+    return f"{text}; across it {share:.0%} of walks of {given(ACROSS_M)} raise it."
 
 
 def who_walks(fan: Fan, unit: Detector) -> str:
@@ -205,7 +204,7 @@ def who_walks(fan: Fan, unit: Detector) -> str:
     pulses = pulse_words((unit,))
     also = {"also": " and the microwave", "either": ", or the microwave"}.get(fan.microwave or "", "")
     return (
-        f"walked by: {fan.figure.name}, {fan.speed_mps:g} m/s; the alarm takes {pulses} in each layer{also}"
+        f"walked by: {fan.figure.name}, {speed(fan.speed_mps)}; the alarm takes {pulses} in each layer{also}"
     )
 
 
@@ -238,7 +237,7 @@ def moment_words(moment: Moment) -> tuple[str, str, str]:
         counts[pulse.layer] = counts.get(pulse.layer, 0) + 1
     pulses = ", ".join(f"{layer} {count}" for layer, count in sorted(counts.items(), reverse=True))
     return (
-        f"{moment.along_m:.1f} m, {moment.time_s:.1f} s",
+        f"{length(moment.along_m)}, {moment.time_s:.1f} s",
         _BROKEN[moment.code],
         f"pulses so far: {pulses}" if pulses else "no pulse so far",
     )

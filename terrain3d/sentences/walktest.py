@@ -1,12 +1,13 @@
 """What is told of a walk test: each point in words, what differs, what explains it, and what to walk next."""
 
 from terrain3d.fixing.places import Taped
+from terrain3d.lengths import given, length, retold, small, small_figure
 from terrain3d.sentences.fixing import paced_words
 from terrain3d.walktest.explain import Told
 from terrain3d.walktest.faults import Cause
 from terrain3d.walktest.plan import WalkPoint, WalkTest
 from terrain3d.walktest.read import UnitReading, Walked, WalkReading
-from terrain3d.walktest.spots import Proof
+from terrain3d.walktest.spots import BENT, Proof
 from terrain3d.wording import counted, listed
 
 #: Said on every sheet.
@@ -14,6 +15,10 @@ HOW_TO_WALK = (
     "Set the unit to walk test, so that its indicator shows each alarm. Let it come to rest before each walk."
     " Walk past the point at an even pace, the way that is told, half the length before it and half after it,"
     " and write down whether the indicator lit."
+)
+#: Beside its plan.
+PLAN_KEY = (
+    "On the plan: a black number where the indicator lights, a white one where it stays dark; grey is held."
 )
 WALK_CAUTION = (
     "A walk test shows what happened on that day with that person. Walk again by night, in the cold and in"
@@ -56,10 +61,15 @@ def should_words(lights: bool) -> str:
     return "lights" if lights else "stays dark"
 
 
+def posture_words(point: WalkPoint) -> str:
+    """Who walks: a figure of the site by its name, or a person bent so low."""
+    return retold(point.figure) if point.figure.startswith(BENT) else point.figure
+
+
 def walk_words(point: WalkPoint) -> str:
     """How a point is walked, and what for."""
     return (
-        f"walk {point.length_m:.1f} m towards {round(point.towards_deg) % 360}° as {point.figure}"
+        f"walk {length(point.length_m)} towards {round(point.towards_deg) % 360}° as {posture_words(point)}"
         f" ({proof_words(point.proof)})"
     )
 
@@ -126,7 +136,7 @@ def cause_words(told: Told) -> str:
     ('the nose is 1.5 to 2.5 degrees too low', 'the range is set to 8 m')
     """
     if told.cause is Cause.RANGE:
-        return f"the range is set to {told.value:g} m"
+        return f"the range is set to {given(told.value)}"
     if told.cause is Cause.HEAD:
         return f"head {told.value:g} is dead"
     if told.cause is Cause.UNIT:
@@ -141,7 +151,7 @@ def cause_words(told: Told) -> str:
     more = told.value > 0
     low, high = sorted((abs(told.low), abs(told.high)))
     if told.cause is Cause.HEIGHT:
-        return f"it hangs {100 * low:.0f} to {100 * high:.0f} cm too {'high' if more else 'low'}"
+        return f"it hangs {small_figure(low)} to {small(high)} too {'high' if more else 'low'}"
     span = f"{low:.1f} to {high:.1f} degrees"
     return {
         Cause.TILT: f"the nose is {span} too {'low' if more else 'high'}",
@@ -160,7 +170,7 @@ def mend_words(told: Told) -> str:
     if told.cause is Cause.BEARING:
         return f" Turn it to its {'left' if more else 'right'} by {abs(told.value):.0f} degrees."
     if told.cause is Cause.HEIGHT:
-        return f" Move it {'down' if more else 'up'} by {100 * abs(told.value):.0f} cm."
+        return f" Move it {'down' if more else 'up'} by {small(abs(told.value))}."
     return {
         Cause.RANGE: " Set the range that the sheet says.",
         Cause.HEAD: " Look for covered zones, a loose plug or a setting that turns the head off.",

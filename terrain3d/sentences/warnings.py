@@ -6,6 +6,7 @@ from terrain3d.cover.cautions import OFF_GROUND_SHARE, UnitFacts
 from terrain3d.cover.option import Covering, OptionResult, ProtectedResult
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
+from terrain3d.lengths import given, given_span, length, retold
 from terrain3d.sentences.words import square_metres
 from terrain3d.terrain import Terrain
 from terrain3d.wording import listed
@@ -33,7 +34,7 @@ def voiding(option: OptionResult) -> list[str]:
         if facts.is_inside_solid:
             told.append(f"{unit.name} stands inside a solid: all this is void until it is moved")
         elif facts.solid_ahead_m is not None:
-            away = f"{facts.solid_ahead_m:.1f} m away"
+            away = f"{length(facts.solid_ahead_m)} away"
             told.append(
                 f"{unit.name} faces into a solid {away}: all this is void until it is turned or moved"
             )
@@ -47,7 +48,7 @@ def _units_of(option: OptionResult) -> list[tuple[Detector, UnitFacts]]:
 def height_warning(unit: Detector) -> str:
     """Of a height that can be set and yet is not as the unit's type means it; empty for none."""
     low, high = unit.type.mount_height
-    return "" if low - 1e-9 <= unit.height_m <= high + 1e-9 else f"outside {low:g} to {high:g} m"
+    return "" if low - 1e-9 <= unit.height_m <= high + 1e-9 else f"outside {given_span(low, high)}"
 
 
 def warnings_by_option(outcome: Outcome) -> list[tuple[str, str]]:
@@ -73,7 +74,8 @@ def warnings_by_option(outcome: Outcome) -> list[tuple[str, str]]:
 def _by_weight(option: OptionResult, terrain: Terrain) -> tuple[list[str], ...]:
     """The warnings about one option, the most serious kind first."""
     return (
-        _void_of_units(option), _other_of_units(option), area_warnings(option.protect), list(terrain.doubts),
+        _void_of_units(option), _other_of_units(option), area_warnings(option.protect),
+        [retold(doubt) for doubt in terrain.doubts],
     )  # fmt: skip
 
 
@@ -96,7 +98,9 @@ def _void_warnings(unit: Detector, facts: UnitFacts) -> list[str]:
             "that its wall faces, [[mount]] wall, where it is on a house that a survey shows"
         ]
     if facts.solid_ahead_m is not None:
-        return [f"{unit.name} faces into a solid {facts.solid_ahead_m:.1f} m away: turn it or move its mount"]
+        return [
+            f"{unit.name} faces into a solid {length(facts.solid_ahead_m)} away: turn it or move its mount"
+        ]
     return []
 
 
@@ -105,7 +109,7 @@ def _other_warnings(unit: Detector, facts: UnitFacts) -> list[str]:
     low, high = unit.type.mount_height
     if not low - 1e-9 <= unit.height_m <= high + 1e-9:
         warnings.append(
-            f"{unit.name} at {unit.height_m:g} m is outside the {low:g} to {high:g} m"
+            f"{unit.name} at {given(unit.height_m)} is outside the {given_span(low, high)}"
             f" that {unit.type.name} allows: its layers do not lie as its maker means"
         )
     if unit.type.alarm == "any" and any(len(head.layer) > 1 for head in unit.type.head):
@@ -145,17 +149,17 @@ cut that back, or move its mount'
     """
     assert unit.type.anti_masking is not None
     what = f'"{thing.name}"' if thing.name else "the ground"
-    under = listed([f'{m:.2f} m with "{name}"' for name, m in thing.under])
+    under = listed([f'{length(m, 2)} with "{name}"' for name, m in thing.under])
     if thing.distance_m is not None:
         aside = f" ({under})" if under else ""
-        near = f"{what} is within {thing.distance_m:.2f} m of {unit.name}{aside}"
+        near = f"{what} is within {length(thing.distance_m, 2)} of {unit.name}{aside}"
     else:
         (first, m), *others = thing.under
-        more = listed([f'"{name}" ({at:.2f} m)' for name, at in others])
-        near = f'with "{first}" {what} comes within {m:.2f} m of {unit.name}' + (
+        more = listed([f'"{name}" ({length(at, 2)})' for name, at in others])
+        near = f'with "{first}" {what} comes within {length(m, 2)} of {unit.name}' + (
             f", too with {more}" if more else ""
         )
-    needs = f"whose watch against covering needs {unit.type.anti_masking.reach:g} m free"
+    needs = f"whose watch against covering needs {given(unit.type.anti_masking.reach)} free"
     return f"{near}, {needs}: {_UNCOVER[thing.kind]}"
 
 

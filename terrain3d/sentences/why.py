@@ -2,6 +2,7 @@
 
 from terrain3d.cover.option import OptionResult
 from terrain3d.job import Outcome, Steady
+from terrain3d.lengths import plain_area, plain_area_figure
 from terrain3d.ranking.compare import held_m2, held_share, weighted_share, worst_scenario
 from terrain3d.ranking.reasons import Reason, holds_as_much, holds_at_least, rivals
 from terrain3d.sentences.heads import has_masks
@@ -102,13 +103,16 @@ def _against(best: OptionResult, other: OptionResult, reason: Reason, figure: st
 
 def _of_what(best: OptionResult, reason: Reason) -> str:
     """How much a cause takes, of which ground: that which the best holds and the other does not."""
-    lost, whole = f"{reason.lost_m2:.0f}", f"{reason.of_m2:.0f}"
-    share = f"all {whole} m2" if lost == whole else f"{lost} of the {whole} m2"
+    assert reason.lost_m2 is not None  # or there would be no cause
+    assert reason.of_m2 is not None
+    lost, whole = plain_area(reason.lost_m2, 0), plain_area(reason.of_m2, 0)
+    part = plain_area_figure(reason.lost_m2, 0)
+    share = f"all {whole}" if lost == whole else f"{part} of the {whole}"
     return f'{share} that only "{best.name}" holds'
 
 
 def _amount(option: OptionResult) -> str:
     share, weighted = held_share(option), weighted_share(option)
     if share is None:
-        return f"{held_m2(option):.0f} m2"
+        return plain_area(held_m2(option), 0)
     return f"{share:.0%}" if weighted is None else f"{share:.0%} ({weighted:.0%} by weight)"

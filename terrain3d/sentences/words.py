@@ -4,6 +4,7 @@ from terrain3d.cover.option import OptionResult
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
+from terrain3d.lengths import area, given, length_figure, length_unit
 from terrain3d.sentences.heads import range_words, setting_lines
 
 #: A figure that is not there.
@@ -16,7 +17,7 @@ def figure_words(figure: Figure) -> str:
     >>> figure_words(Figure("person", 1.7, "invented"))
     'person, 1.7 m'
     """
-    return f"{figure.name}, {figure.height_m:g} m"
+    return f"{figure.name}, {given(figure.height_m)}"
 
 
 def place_in_ranking(outcome: Outcome, option: OptionResult) -> str:
@@ -36,9 +37,9 @@ def unit_lines(unit: Detector) -> tuple[str, ...]:
     >>> unit_lines(Detector("D1", load_type("one-head-90", Path()), "pole", 0, 0, 0, 1.0, 135, 2.5))
     ('1.0 m high, facing 135°, range 12 m', 'tilt 2.5°, roll 0°')
     """
-    height = f"{unit.height_m:.2f}".removesuffix("0")
+    height = length_figure(unit.height_m, 2).removesuffix("0")
     return (
-        f"{height} m high, facing {unit.bearing_deg:g}°, {range_words(unit)}",
+        f"{height} {length_unit()} high, facing {unit.bearing_deg:g}°, {range_words(unit)}",
         f"tilt {unit.tilt_deg:g}°, roll {unit.roll_deg:g}°",
         *setting_lines(unit),
     )
@@ -55,7 +56,7 @@ def square_metres(area_m2: float) -> str:
     >>> square_metres(1234.4), square_metres(8.24), square_metres(0.0)
     ('1234 m²', '8.2 m²', '0 m²')
     """
-    return f"{area_m2:.1f} m²" if 0 < area_m2 < 10 else f"{area_m2:.0f} m²"
+    return area(area_m2)
 
 
 def minutes_words(minutes: int) -> str:

@@ -48,7 +48,7 @@ def _set(session: "Session", message: Message) -> None:
     state = session.now
     head = message.get("head", state.head_at)
     head = head if isinstance(head, int) and 0 <= head < len(unit.type.head) else None
-    new = settings.set_to(unit, text(message, "setting"), message.get("value"), head, session.units)
+    new = settings.set_to(unit, text(message, "setting"), message.get("value"), head)
     session.set_unit_to(new, message.get("is_same") is True)
 
 

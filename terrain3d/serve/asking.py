@@ -1,6 +1,6 @@
 """What a person asks of the ground: why it is held or not, the section to it, and what would hold it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -12,7 +12,7 @@ from terrain3d.detector.pose import Detector
 from terrain3d.draft.options import set_unit
 from terrain3d.draft.things import things_of
 from terrain3d.errors import InputError
-from terrain3d.search.would_hold import would_hold
+from terrain3d.search.would_hold import Change, would_hold
 from terrain3d.sentences.asking import change_words, no_change_words, place_lines
 from terrain3d.sentences.options import brief_line
 from terrain3d.serve.bounds import FARTHEST_M, check_names, number, points, text
@@ -50,27 +50,42 @@ class Answer:
     units : tuple of Detector
         Of the option that was asked about.
     terrain : Terrain
-    lines : tuple of str
-    changes : tuple of (words, change) or None
-        What would hold it, where that was asked.
+    figure : str
+        Whom the verdicts are for.
+    changes : tuple of (change, values) or None
+        What would hold it, where that was asked; as a message takes it.
+    is_protected : bool
+        Whether what is gained and lost is protected ground.
     """
 
     place: PlaceAt
     unit: Detector | None
     units: tuple[Detector, ...]
     terrain: Terrain
-    lines: tuple[str, ...]
-    changes: tuple[tuple[str, dict[str, Any]], ...] | None = None
+    figure: str
+    changes: tuple[tuple[Change, dict[str, Any]], ...] | None = None
+    is_protected: bool = False
+
+    @property
+    def lines(self) -> list[str]:
+        """What is said of the place."""
+        told = place_lines(self.place, self.figure)
+        if self.changes == ():
+            told.append(no_change_words(self.place.code, [unit.name for unit in self.units]))
+        return told
 
     @property
     def values(self) -> dict[str, Any]:
         """As plain values; the section is a picture of its own."""
         return {
             "at": [self.place.x, self.place.y, self.place.z],
-            "lines": list(self.lines),
+            "lines": self.lines,
             "would_hold": None
             if self.changes is None
-            else [{"words": words, "change": change} for words, change in self.changes],
+            else [
+                {"words": change_words(change, self.is_protected), "change": values}
+                for change, values in self.changes
+            ],
         }
 
 
@@ -85,7 +100,7 @@ def _would_hold(session: "Session", message: Message) -> None:
     found = would_hold(now.outcome, option, answer.place.x, answer.place.y, session.site.looks)
     changes = tuple(
         (
-            change_words(change, is_protected),
+            change,
             {
                 "option": option.name,
                 "unit": change.before.name,
@@ -95,10 +110,7 @@ def _would_hold(session: "Session", message: Message) -> None:
         )
         for change in found
     )
-    lines = answer.lines
-    if not changes:
-        lines = (*lines, no_change_words(answer.place.code, [unit.name for unit in answer.units]))
-    session.answer = Answer(answer.place, answer.unit, answer.units, answer.terrain, lines, changes)
+    session.answer = replace(answer, changes=changes, is_protected=is_protected)
 
 
 def _values(before: Detector, unit: Detector) -> dict[str, Any]:
@@ -116,8 +128,7 @@ def _answered(session: "Session", message: Message) -> Answer:
         own = [one.code for one in place.units]
         at = now.unit_at if session.is_unit_chosen else own.index(max(own))
         unit = option.detectors[min(at, len(own) - 1)]
-    lines = place_lines(place, outcome.figure.name)
-    return Answer(place, unit, option.detectors, outcome.terrain, tuple(lines))
+    return Answer(place, unit, option.detectors, outcome.terrain, outcome.figure.name)
 
 
 def _take(session: "Session", message: Message) -> None:

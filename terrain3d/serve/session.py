@@ -9,8 +9,9 @@ import threading
 import traceback
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import wraps
 from pathlib import Path
-from typing import Any
+from typing import Any, Concatenate, ParamSpec, TypeVar
 
 from terrain3d.detector.pose import Detector
 from terrain3d.draft.document import Draft, checked_draft
@@ -20,6 +21,8 @@ from terrain3d.draft.options import set_unit
 from terrain3d.draft.saving import is_stale
 from terrain3d.draft.things import things_of
 from terrain3d.errors import InputError, in_a_line
+from terrain3d.lengths import Units, lengths_in
+from terrain3d.ready import Ready
 from terrain3d.sentences.drawing import fault_words, survey_changed
 from terrain3d.serve import aiming, asking, drawing, keeping, settings, shown, viewing, working
 from terrain3d.serve.bounds import check_message
@@ -29,6 +32,9 @@ from terrain3d.show.live.picture import Picture, ViewPlace
 from terrain3d.show.live.state import WindowState
 from terrain3d.study import Study
 from terrain3d.wording import listed
+
+P = ParamSpec("P")
+R = TypeVar("R")
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,6 +66,17 @@ class Frame:
             }
             for place in self.places
         ]  # fmt: skip
+
+
+def _in_its_units(call: Callable[Concatenate["Session", P], R]) -> Callable[Concatenate["Session", P], R]:
+    """A method of a session within which lengths are told in the session's units."""
+
+    @wraps(call)
+    def told(session: "Session", /, *args: P.args, **kwargs: P.kwargs) -> R:
+        with lengths_in(session.units):
+            return call(session, *args, **kwargs)
+
+    return told
 
 
 class Session:
@@ -94,7 +111,7 @@ class Session:
         self.picture_: Picture | None = None
         self.chosen: str | None = None
         self.is_unit_chosen = False
-        self.units = "m"
+        self.units: Units = "m"
         self.message, self.is_refusal = "", False
         self.is_stale = False
         self.changed_survey = ""  # names of its files, where they alone make it stale
@@ -117,6 +134,7 @@ class Session:
 
     # -- what the server calls
 
+    @_in_its_units
     def do(self, message: Any) -> dict[str, Any] | None:
         """Do what the page asks; what cannot be done is said, and nothing is changed.
 
@@ -141,10 +159,12 @@ class Session:
             self._go_back(before, error)
         return None
 
+    @_in_its_units
     def state(self) -> dict[str, Any]:
         """All that the page shows beside the picture."""
         return shown.state_of(self)
 
+    @_in_its_units
     def frame(self) -> Frame | None:
         """The picture, where it changed since it was asked for last."""
         if self.picture_ is None or not self._is_due:
@@ -154,6 +174,7 @@ class Session:
         self._serial += 1
         return Frame(self.picture_.jpeg(), self.picture_.size, self.picture_.places(), self._serial)
 
+    @_in_its_units
     def picture(self, name: str) -> tuple[bytes, str] | None:
         """A picture beside the views by its name, and its kind; None where there is none now."""
         if self.window is None:
@@ -174,6 +195,7 @@ class Session:
             self.unit,
             self.window and self.window.head_at,
             self.answer,
+            self.units,
         )
         if self.chosen is not None and self.window is not None and self.history is not None:
             # A line that is chosen is cut: it may be drawn otherwise, and the option set otherwise.
@@ -184,6 +206,7 @@ class Session:
             self.beside_version += 1
         return self.beside_version
 
+    @_in_its_units
     def tick(self) -> bool:
         """Look after what goes on beside: work, unsaved changes, and the file on disk.
 
@@ -317,8 +340,15 @@ class Session:
         self.is_unit_chosen = self.is_stale = False
 
     def open_draft(self, draft: Draft, as_read: bytes | None = None) -> None:
-        """Begin with a draft: its ground is read, its options judged."""
-        live = live_site(checked_draft(draft), None, self.tell)
+        """Begin with a draft: its ground is read, its options judged; lengths are told in its units."""
+        ready = checked_draft(draft)
+        if self.history is None or self.history.draft.path != draft.path:
+            self.units = ready.site.paper.units
+        self._open(draft, ready, as_read)
+
+    @_in_its_units
+    def _open(self, draft: Draft, ready: Ready, as_read: bytes | None) -> None:
+        live = live_site(ready, None, self.tell)
         content = as_read if as_read is not None else b"" if draft.path is None else draft.content
         window = WindowState(live.outcome, _best(live), look=live.looks)
         picture = Picture(window)

@@ -6,20 +6,18 @@ from typing import Any
 from terrain3d.detector.fixing import fixing_of
 from terrain3d.detector.pose import Detector, HeadSetting
 from terrain3d.errors import InputError
+from terrain3d.lengths import given, in_metres, in_unit, length_unit
 from terrain3d.sentences.warnings import height_warning
 from terrain3d.show.live import controls
 from terrain3d.show.live.head_controls import OPEN, with_head, with_head_entry, with_sensitivity
-from terrain3d.units import FOOT_M
 
 #: Sliders, in the order in which they are offered.
 _SLIDERS = (controls.HEIGHT, controls.BEARING, controls.TILT, controls.ROLL)
-_PAN = controls.Setting("pan", "pan", 1.0, -180.0, 180.0, "°")
+_PAN = controls.Setting("pan", "pan", 1.0, -180.0, 180.0)
 
 
-def controls_of(
-    unit: Detector, head: int | None, wall_deg: float | None, units: str = "m"
-) -> list[dict[str, Any]]:
-    """The controls of a unit, or of one of its heads, counted from 0.
+def controls_of(unit: Detector, head: int | None, wall_deg: float | None) -> list[dict[str, Any]]:
+    """The controls of a unit, or of one of its heads, counted from 0; lengths as they are told.
 
     Parameters
     ----------
@@ -28,28 +26,17 @@ def controls_of(
         None is all of the unit.
     wall_deg : float or None
         What the wall of its mount faces.
-    units : {"m", "ft"}
-        What lengths are shown and set in.
     """
-    scale, sign = (FOOT_M, " ft") if units == "ft" else (1.0, " m")
     found: list[dict[str, Any]] = []
     for setting in _SLIDERS if head is None else ():
         value = controls.value_of(unit, setting)
         low, high = controls.slider_span(unit, setting)
+        numbers = (value, low, high, setting.step)
         is_length = setting is controls.HEIGHT
-        by = scale if is_length else 1.0
-        told = f"{value / by:.2f}{sign}" if is_length else controls.shown(value, setting)
-        found.append(
-            _slider(
-                setting.name,
-                value / by,
-                low / by,
-                high / by,
-                setting.step / by,
-                sign if is_length else "°",
-                told,
-            )
-        )
+        if is_length:
+            numbers = (in_unit(value), in_unit(low), in_unit(high), in_unit(setting.step))
+        unit_told = length_unit() if is_length else "°"
+        found.append(_slider(setting.name, *numbers, unit_told, controls.shown(value, setting)))
     limits = fixing_of(unit.type, unit.bracket)
     if limits is not None:
         for one in found:
@@ -62,7 +49,7 @@ def controls_of(
         found.append(_slider("pan", pan, _PAN.low, _PAN.high, _PAN.step, "°", f"{pan:g}°"))
     ranges = controls.ranges_offered(unit, head)
     now = controls.value_of(unit, controls.RANGE, head)
-    found.append(_choice("range", now, [(one, f"{one / scale:.4g}{sign}") for one in ranges]))
+    found.append(_choice("range", now, [(one, given(one)) for one in ranges]))
     names = [*(unit.type.sensitivity or {})]
     if names:
         own = (unit.sensitivity,) if head is None else unit.head(head).sensitivity
@@ -84,8 +71,8 @@ def controls_of(
     return found
 
 
-def set_to(unit: Detector, setting: str, value: Any, head: int | None, units: str = "m") -> Detector:
-    """The unit with a control set; lengths in `units`.
+def set_to(unit: Detector, setting: str, value: Any, head: int | None) -> Detector:
+    """The unit with a control set; its height as it is told.
 
     Raises
     ------
@@ -101,8 +88,9 @@ def set_to(unit: Detector, setting: str, value: Any, head: int | None, units: st
     """
     sliders = {one.name: one for one in _SLIDERS}
     if setting in sliders:
-        by = FOOT_M if setting == "height" and units == "ft" else 1.0
-        return controls.with_value(unit, sliders[setting], _number(setting, value) * by)
+        given_value = _number(setting, value)
+        metres = in_metres(given_value) if sliders[setting] is controls.HEIGHT else given_value
+        return controls.with_value(unit, sliders[setting], metres)
     if setting == "range":
         return controls.with_value(unit, controls.RANGE, _number(setting, value), head)
     if setting == "pan" and head is not None:

@@ -16,6 +16,7 @@ from terrain3d.draft.kinds import KINDS, Field, Kind
 from terrain3d.draft.options import options_of
 from terrain3d.draft.things import Thing, layers_of, things_of
 from terrain3d.errors import InputError
+from terrain3d.lengths import retold
 from terrain3d.ranking.compare import held_share
 from terrain3d.sentences import words, work
 from terrain3d.sentences.asking import verdict_at
@@ -99,9 +100,7 @@ def state_of(session: "Session") -> dict[str, Any]:
         "units_drawn": [
             unit_values(live.filled, option, one) for option in options_shown(now) for one in option.detectors
         ],
-        "controls": []
-        if unit is None
-        else settings.controls_of(unit, now.head_at, now.wall_deg, session.units),
+        "controls": [] if unit is None else settings.controls_of(unit, now.head_at, now.wall_deg),
         "options": _options(session, draft),
         "side": [option.name for option in options_shown(now)] if now.is_comparing else [],
         "blocks": _blocks(session),
@@ -253,7 +252,8 @@ def _site(session: "Session", draft: Draft, live: "LiveSite") -> dict[str, Any]:
     return {
         "name": draft.name, "file": None if draft.path is None else draft.path.name,
         "unsaved": list(session.unsaved), "undo": history.undo_label, "redo": history.redo_label,
-        "units": session.units, "doubts": list(live.terrain.doubts), "is_stale": session.is_stale,
+        "units": session.units, "doubts": [retold(doubt) for doubt in live.terrain.doubts],
+        "is_stale": session.is_stale,
         "changed_survey": session.changed_survey,
         "is_saved": history.is_saved,
     }  # fmt: skip
@@ -307,7 +307,7 @@ def _blocks(session: "Session") -> list[dict[str, Any]]:
 
 
 def _doubts(doubts: Iterable[str]) -> Section:
-    return Section("Warnings", tuple(Paragraph(doubt, 20) for doubt in doubts))
+    return Section("Warnings", tuple(Paragraph(retold(doubt), 20) for doubt in doubts))
 
 
 def _types(draft: Draft) -> list[dict[str, str]]:

@@ -3,6 +3,7 @@
 from typing import TYPE_CHECKING, Any
 
 from terrain3d.errors import InputError
+from terrain3d.lengths import lengths_in
 from terrain3d.serve import shown
 from terrain3d.serve.bounds import number, points, text
 from terrain3d.show.live.picture import LAYERS
@@ -71,7 +72,14 @@ def _units(session: "Session", message: Message) -> None:
     units = text(message, "units")
     if units not in ("m", "ft"):
         raise InputError(f"nothing is shown in {units!r}", mend="choose m or ft")
-    session.units = units
+    session.units = "ft" if units == "ft" else "m"
+    session.say("")  # what was said before was said in the other
+    if session.window is None:
+        return
+    session.window.say("")
+    with lengths_in(session.units):
+        session.view.renew(session.window)
+    session.due()
 
 
 def _point(session: "Session", message: Message) -> dict[str, Any]:

@@ -11,13 +11,14 @@ import struct
 import sys
 import threading
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any
 
 from terrain3d.draft.document import UNNAMED, checked_draft, draft_of
 from terrain3d.errors import InputError
+from terrain3d.lengths import UNITS, Units, lengths_in, units
 from terrain3d.ready import Ready
 
 if TYPE_CHECKING:
@@ -60,10 +61,15 @@ class Task:
 
 @dataclass(frozen=True, eq=False)
 class Written:
-    """Files that were written, and what they say, a line each."""
+    """Files that were written, and what they say, a line each, in each of the units of lengths."""
 
     files: tuple[Path, ...]
-    lines: tuple[str, ...] = ()
+    lines: Mapping[Units, tuple[str, ...]] = field(default_factory=dict)
+
+    @property
+    def told(self) -> tuple[str, ...]:
+        """What they say, as lengths are told here."""
+        return self.lines.get(units(), ())
 
 
 @dataclass(frozen=True, eq=False)
@@ -164,14 +170,18 @@ def sheet(ready: Ready, tell: Tell, out: Path, option: str, on: datetime.date | 
     outcome = judge_ready(ready, tell)
     tell("looking along each unit", 0.0)
     day = ready.site.site.date if on is None else on
-    units = option_fixing(outcome, option, crs_of_site(ready.site, ready.folder), day)
+    fixings = option_fixing(outcome, option, crs_of_site(ready.site, ready.folder), day)
     tell("drawing the pages", 0.9)
     from terrain3d.pack.on_site import sheet_files
 
-    files = sheet_files(outcome, option, units)
-    write_results(outcome, out, None, fixing_json(outcome, option, units), files)
-    lines = [line for one in units for line in (unit_title(one.unit), *fixing_lines(one))]
-    return Written(tuple(out / name for name in (*files, RESULTS[0])), tuple(lines))
+    files = sheet_files(outcome, option, fixings)
+    write_results(outcome, out, None, fixing_json(outcome, option, fixings), files)
+
+    def lines() -> Iterator[str]:
+        for one in fixings:
+            yield from (unit_title(one.unit), *fixing_lines(one))
+
+    return Written(tuple(out / name for name in (*files, RESULTS[0])), _in_each(lines))
 
 
 def walktest(ready: Ready, tell: Tell, out: Path, option: str) -> Written:
@@ -191,7 +201,7 @@ def walktest(ready: Ready, tell: Tell, out: Path, option: str) -> Written:
 
     files = walk_files(outcome, plan, crs_of_site(ready.site, ready.folder))
     write_results(outcome, out, None, plan_json(outcome, plan), files)
-    return Written(tuple(out / name for name in (*files, RESULTS[0])), tuple(plan_lines(plan)))
+    return Written(tuple(out / name for name in (*files, RESULTS[0])), _in_each(lambda: plan_lines(plan)))
 
 
 def read_walks(
@@ -215,7 +225,8 @@ def read_walks(
     files = next_files(outcome, told, reading, crs)
     write_results(outcome, out, None, reading_json(outcome, reading), files)
     walked = next(one for one in outcome.site.file.option if one.name == option)
-    written = Written(tuple(out / name for name in (*files, RESULTS[0])), tuple(reading_lines(reading)))
+    lines = _in_each(lambda: reading_lines(reading))
+    written = Written(tuple(out / name for name in (*files, RESULTS[0])), lines)
     return WalksRead(written, walked, reading, on)
 
 
@@ -224,6 +235,15 @@ TASKS: dict[str, Callable[..., Any]] = {
     "study": study, "search": search, "mounts": mounts, "results": results, "stills": stills, "pack": pack,
     "sheet": sheet, "walktest": walktest, "read_walks": read_walks,
 }  # fmt: skip
+
+
+def _in_each(tell: Callable[[], Iterable[str]]) -> dict[Units, tuple[str, ...]]:
+    """Lines in each of the units: the page may be turned to the other when they are there."""
+    told = {}
+    for one in UNITS:
+        with lengths_in(one):
+            told[one] = tuple(tell())
+    return told
 
 
 def _pictures(context: Any, kinds: tuple[str, ...], tell: Tell) -> Any:
@@ -330,7 +350,7 @@ def _done(task: Task, tell: Tell) -> tuple[Any, ...]:
         def compiling(is_compiling: bool) -> None:
             tell(f"{step[0]}{COMPILING if is_compiling else ''}", step[1])
 
-        with compiling_told(compiling):
+        with compiling_told(compiling), lengths_in(ready.site.paper.units):
             return ("done", TASKS[task.what](ready, told, **task.how))
     except InputError as error:
         return ("refused", error.what, error.where.replace(str(task.folder / UNNAMED), where), error.mend)

@@ -1,8 +1,9 @@
 """Long work that a person starts: studies, searches and pictures, done beside, and what comes of them."""
 
 import datetime
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -46,11 +47,18 @@ _MOST_SHEETS = 50
 
 @dataclass(frozen=True)
 class Found:
-    """What work found, a row each; `takes` has what a row puts into the draft, where it can be taken."""
+    """What work found, a row each, worded when it is shown; `takes` has what a row puts into the draft, where
+    it can be taken.
+    """
 
     title: str
-    rows: tuple[str, ...]
+    tell: Callable[[], Iterable[str]]
     takes: tuple[tuple[str, Mapping[str, Any]] | None, ...] = ()
+
+    @property
+    def rows(self) -> tuple[str, ...]:
+        """In the units that lengths are told in."""
+        return tuple(self.tell())
 
     @property
     def values(self) -> dict[str, Any]:
@@ -223,15 +231,14 @@ def _found_files(session: "Session", what: str, written: Written) -> Found:
     out = session.folder.resolve() / (PACK if what == "pack" else OUT)
     names = [path.relative_to(out).as_posix() for path in written.files]
     title = written_title(what, out.relative_to(session.folder.resolve()).as_posix())
-    return Found(title, (*names, *written.lines))
+    return Found(title, lambda: (*names, *written.told))
 
 
 def _found_walks(read: WalksRead) -> Found:
     hanging = as_it_hangs(read.option, read.reading)
     take = take_walks_words(None if hanging is None else hanging.name, read.option.name, read.on)
-    lines = read.written.lines
-    takes = (*(None for _ in lines), ("walks", {"read": read}))
-    return Found(found_title("read_walks"), (*lines, take), takes)
+    takes = (*(None for _ in read.written.told), ("walks", {"read": read}))
+    return Found(found_title("read_walks"), lambda: (*read.written.told, take), takes)
 
 
 def _lay_study(session: "Session", draft: Draft, study: Study) -> None:
@@ -241,13 +248,17 @@ def _lay_study(session: "Session", draft: Draft, study: Study) -> None:
     if _is_on(study, session.site):
         session.study = study
         session.show_live(session.site)
+    session.found = Found(found_title("study"), partial(_study_rows, study))
+
+
+def _study_rows(study: Study) -> list[str]:
     rows = []
     for name in study.outcome.ranking:
         lines = option_lines(study, study.of(name))
         rows += [f"{name}: {part}: {line}" for part, line in lines]
     if study.uncertainty is not None:
         rows += of_all_lines(study.uncertainty)
-    session.found = Found(found_title("study"), tuple(rows))
+    return rows
 
 
 def _is_on(study: Study, live: LiveSite) -> bool:
@@ -259,12 +270,16 @@ def _is_on(study: Study, live: LiveSite) -> bool:
 def _found_set(result: SearchResult | NothingFits) -> Found:
     title = found_title("search")
     if isinstance(result, NothingFits):
-        return Found(title, (search_why(result),))
+        return Found(title, lambda: (search_why(result),))
     options = as_options(result)
     judged = result.outcome.options
-    rows = [found_option(option.name, held_words(one)) for option, one in zip(options, judged, strict=False)]
-    takes = [("option", option_table(option)) for option in options]
-    return Found(title, (*rows, search_why(result)), tuple(takes))
+
+    def rows() -> Iterator[str]:
+        for option, one in zip(options, judged, strict=False):
+            yield found_option(option.name, held_words(one))
+        yield search_why(result)
+
+    return Found(title, rows, tuple(("option", option_table(option)) for option in options))
 
 
 def _found_mounts(session: "Session", found: Proposed) -> Found:
@@ -281,7 +296,7 @@ def _found_mounts(session: "Session", found: Proposed) -> Found:
             values["wall"] = round(mount.wall_deg, 1)
         rows.append(f"{mount.name}: {place_words(proposal)}")
         takes.append(("mount", {"at": np.column_stack([x, y]), "values": values}))
-    return Found(found_title("mounts"), (*rows, mounts_sentence(found)), tuple(takes))
+    return Found(found_title("mounts"), lambda: (*rows, mounts_sentence(found)), tuple(takes))
 
 
 ACTIONS = {

@@ -3,9 +3,12 @@
 Whoever draws measures the texts; a box is left, bottom, right, top, in pixels of the picture.
 """
 
-from collections.abc import Iterable
+import math
+from collections.abc import Iterable, Sequence
 
 Box = tuple[float, float, float, float]
+#: Discs are pushed off each other so often at most.
+_ROUNDS = 200
 #: Spots tried around a mark, as (sideways, up) shares of the text's own size plus a gap.
 _SPOTS = (
     (0, 1), (1, 0), (-1, 0), (0, -1), (1, 1), (-1, 1), (1, -1), (-1, -1), (0, 2), (0, -2), (2, 0), (-2, 0),
@@ -77,6 +80,44 @@ def meet(a: Box, b: Box, air: float = 0.0) -> bool:
     (False, True)
     """
     return a[0] < b[2] + air and b[0] < a[2] + air and a[1] < b[3] + air and b[1] < a[3] + air
+
+
+def set_apart(wanted: Sequence[tuple[float, float]], radius: float, room: Box) -> list[tuple[float, float]]:
+    """Places for discs of one size that do not overlap, each near to where it is wanted, within a room.
+
+    Where there are more than find room they overlap still, by as little as comes about.
+
+    Examples
+    --------
+    >>> [(round(x, 1), round(y, 1)) for x, y in set_apart([(50, 50), (54, 50)], 5.0, (0, 0, 100, 100))]
+    [(47.0, 50.0), (57.0, 50.0)]
+    """
+    at = [(float(x), float(y)) for x, y in wanted]
+    for _ in range(_ROUNDS):
+        is_clear = True
+        for i in range(len(at)):
+            for k in range(i):
+                dx, dy = at[i][0] - at[k][0], at[i][1] - at[k][1]
+                away = math.hypot(dx, dy)
+                if away >= 2 * radius - 1e-6:
+                    continue
+                is_clear = False
+                if away < 1e-9:
+                    # Each goes its own way from where several are wanted.
+                    dx, dy, away = math.sin(2.4 * i), math.cos(2.4 * i), 1.0
+                    push = radius
+                else:
+                    push = (2 * radius - away) / 2
+                east, north = push * dx / away, push * dy / away
+                at[i] = at[i][0] + east, at[i][1] + north
+                at[k] = at[k][0] - east, at[k][1] - north
+        at = [
+            (min(max(x, room[0] + radius), room[2] - radius), min(max(y, room[1] + radius), room[3] - radius))
+            for x, y in at
+        ]
+        if is_clear:
+            break
+    return at
 
 
 def placed_in_a_row(

@@ -12,6 +12,7 @@ from terrain3d.cover.causes import CAUSE_KEYS
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.pose import Detector
 from terrain3d.detector.types import MICROWAVE
+from terrain3d.lengths import given
 from terrain3d.sentences.heads import has_masks
 from terrain3d.sentences.surveys import returns_words
 from terrain3d.sentences.verdicts import UNKNOWN_WORDS, VERDICT_WORDS
@@ -357,5 +358,5 @@ def site_signs(terrain: Terrain, heights: Floats | None = None, leaves: Sign = F
     signs = [sign for sign, is_there in there if is_there]
     levels, step = contour_levels(terrain.ground.z[:0] if heights is None else heights)
     if len(levels):
-        signs.append(replace(CONTOUR, text=f"contour, every {step:g} m"))
+        signs.append(replace(CONTOUR, text=f"contour, every {given(step)}"))
     return signs

@@ -63,7 +63,7 @@ def printable(text: str, has_glyph: Callable[[str], bool]) -> str:
     >>> printable("8.2 m2", lambda letter: True)
     '8.2 m²'
     """
-    line = re.sub(r"(?<=\d) ?m2\b", " m\u00b2", " ".join(text.split()))
+    line = re.sub(r"(?<=\d) ?(m|ft)2\b", " \\1\u00b2", " ".join(text.split()))
     return "".join(letter if has_glyph(letter) else "\u25a1" for letter in line if letter.isprintable())
 
 

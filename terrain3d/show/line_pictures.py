@@ -1,12 +1,13 @@
 """Small pictures in black on white for pages that are set in type: a plan and a section of one unit, as SVG.
 
-They are meant for one ink and wet paper: lines and grey, no colours.
+They are meant for one ink and wet paper: lines and grey, no colours, no letter smaller than ten points.
 """
 
 import io
 import math
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from typing import Any
 
 import matplotlib as mpl
@@ -17,12 +18,14 @@ from matplotlib.text import Text
 from terrain3d.cover.sighted import SightedUnit
 from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.pose import Detector, posed_heads
-from terrain3d.fixing.places import Known, known_places
+from terrain3d.fixing.places import known_places
 from terrain3d.fixing.unit import UnitFixing
 from terrain3d.job import Outcome
+from terrain3d.lengths import given, in_metres, in_unit, length
 from terrain3d.sentences.along import stretch_note
-from terrain3d.show.lettering import draw_as_meant, fitted_lines, page_style
-from terrain3d.show.shapes import footprints
+from terrain3d.show.labels import Box, free_spot, set_apart
+from terrain3d.show.lettering import draw_as_meant, fitted_lines, line_width, page_style
+from terrain3d.survey.solids import footprints
 from terrain3d.terrain import Terrain
 from terrain3d.units import Floats, direction
 from terrain3d.walktest.plan import WalkPoint
@@ -31,15 +34,35 @@ _MM = 1 / 25.4
 _INK, _GREY, _PALE = "black", "0.55", "0.86"
 #: A section is drawn so many times higher than it is, to show what a tilt does; less where ground is steep.
 _HIGHER = 2.0
+#: Letters, points: what an installer needs is read on wet paper. A line of them is so high.
+_LETTERS, _LINE = 10.0, 13.0
 #: Widest that a name is written, sizes of its type.
-_NAME = 15.0
+_NAME = 13.0
+#: The disc of a number of a walk test, points.
+_DISC = 10.5
 #: Metres around what a plan shows.
 _ROOM_M = 1.5
+#: A mark that a unit is aimed by is drawn where it is within so many times the unit's reach.
+_NEAR_AIM = 1.5
+#: A figure nearer to a unit than this is not drawn in its section: it would cover the pole, metres.
+_BEFORE_M = 0.5
+#: The part of a picture that its frame leaves.
+_INSET = 0.003
 #: In what these pictures are not as pages are.
 _STYLE: dict[Any, Any] = {
-    "font.size": 7.0, "text.color": _INK, "axes.edgecolor": _INK, "hatch.linewidth": 0.5,
+    "font.size": _LETTERS, "text.color": _INK, "axes.edgecolor": _INK, "hatch.linewidth": 0.5,
     "svg.fonttype": "path", "svg.hashsalt": "terrain3d",
 }  # fmt: skip
+
+
+@dataclass(frozen=True)
+class _Label:
+    """Words beside a place in data coordinates; `prefer` is the side that is tried first, (0, 0) on it."""
+
+    x: float
+    y: float
+    words: str
+    prefer: tuple[float, float] = (1.0, 0.0)
 
 
 @contextmanager
@@ -48,7 +71,7 @@ def _picture(width_mm: float, height_mm: float) -> Iterator[tuple[Any, list[str]
     told: list[str] = []
     with page_style(), mpl.rc_context(_STYLE):
         figure = Figure(figsize=(width_mm * _MM, height_mm * _MM))
-        axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
+        axes = figure.add_axes((_INSET, _INSET, 1 - 2 * _INSET, 1 - 2 * _INSET))
         yield axes, told
         draw_as_meant(figure.findobj(Text))
         text = io.StringIO()
@@ -59,78 +82,82 @@ def _picture(width_mm: float, height_mm: float) -> Iterator[tuple[Any, list[str]
 def unit_plan_svg(
     outcome: Outcome, one: SightedUnit, fixing: UnitFixing, width_mm: float = 88.0, height_mm: float = 74.0
 ) -> str:
-    """A plan of one unit: what it holds, where it looks, the two tapes, what stands there. North is up."""
+    """A plan of one unit: what it holds, where it looks, the two tapes, what it is aimed by, what stands
+    there. North is up."""
     terrain, unit = outcome.terrain, one.unit
-    tapes = {tape.name for tape in fixing.tapes}
-    places = [place for place in known_places(terrain) if place.name in tapes]
+    at = unit.x, unit.y
+    reach = max(unit.range_of(head) for head in range(len(unit.type.head)))
+    places = [(tape, _away(at, tape.bearing_deg + 180, tape.level_m)) for tape in fixing.tapes]
+    aim = None
+    if fixing.mark is not None and fixing.mark.distance_m <= _NEAR_AIM * reach:
+        aim = _away(at, fixing.mark.bearing_deg, fixing.mark.distance_m)
+    arcs = [
+        _arc(unit, math.degrees(math.atan2(posed.forward[0], posed.forward[1])), posed.arc_deg,
+        unit.range_of(head)) for head, posed in enumerate(posed_heads(unit))
+    ]  # fmt: skip
+    shown = np.vstack([*arcs, *(place for _, place in places), at, *([] if aim is None else [aim])])
     with _picture(width_mm, height_mm) as (axes, told):
-        reach = max(unit.range_of(head) for head in range(len(unit.type.head)))
-        xs, ys = [unit.x], [unit.y]
-        for head, posed in enumerate(posed_heads(unit)):
-            bearing = math.degrees(math.atan2(posed.forward[0], posed.forward[1]))
-            arc = _arc(unit, bearing, posed.arc_deg, unit.range_of(head))
-            axes.plot(*arc.T, color=_INK, lw=0.9)
-            xs += arc[:, 0].tolist()
-            ys += arc[:, 1].tolist()
-        xs += [place.x for place in places]
-        ys += [place.y for place in places]
-        _frame(axes, xs, ys, width_mm / height_mm)
+        _frame(axes, shown[:, 0].tolist(), shown[:, 1].tolist(), width_mm / height_mm)
         _ground(axes, terrain, one, outcome.figure.height_m)
-        east, north = direction(unit.bearing_deg)
-        axes.annotate(
-            "", (unit.x + 0.45 * reach * east, unit.y + 0.45 * reach * north), (unit.x, unit.y),
-            arrowprops={"arrowstyle": "-|>", "lw": 1.2, "color": _INK},
-        )  # fmt: skip
-        for place in places:
-            axes.plot([place.x, unit.x], [place.y, unit.y], color=_INK, lw=0.8, ls=(0, (4, 2)))
-            _mark(axes, place)
-            length = next(tape.tape_m for tape in fixing.tapes if tape.name == place.name)
-            _label(axes, (place.x + unit.x) / 2, (place.y + unit.y) / 2, f"{length:.2f} m")
-        axes.plot(unit.x, unit.y, "o", color=_INK, ms=5)
-        _label(axes, unit.x, unit.y, unit.name, (6, -6))
-        _north_and_scale(axes)
+        for arc in arcs:
+            axes.plot(*arc.T, color=_INK, lw=0.9)
+        labels = [_Label(*at, unit.name)]
+        facing = _away(at, unit.bearing_deg, 0.45 * reach)
+        axes.annotate("", facing, at, arrowprops={"arrowstyle": "-|>", "lw": 1.2, "color": _INK})
+        for tape, (x, y) in places:
+            axes.plot([x, unit.x], [y, unit.y], color=_INK, lw=0.8, ls=(0, (4, 2)))
+            axes.plot(x, y, "^", color=_INK, ms=6)
+            labels.append(_Label(x, y, tape.name))
+            labels.append(_Label((x + unit.x) / 2, (y + unit.y) / 2, length(tape.tape_m, 2), (0.0, 0.0)))
+        if fixing.mark is not None and aim is not None:
+            axes.plot(*zip(at, aim, strict=True), color=_INK, lw=0.8, ls=(0, (1, 2)))
+            axes.plot(*aim, "^", color=_INK, mfc="white", ms=6)
+            if fixing.mark.name not in {tape.name for tape, _ in places}:
+                labels.append(_Label(*aim, fixing.mark.name))
+        axes.plot(*at, "o", color=_INK, ms=5)
+        _write(axes, labels, _north_and_scale(axes))
     return told[0]
 
 
 def walk_plan_svg(
-    outcome: Outcome,
-    units: Sequence[SightedUnit],
-    points: Sequence[WalkPoint],
-    width_mm: float,
-    height_mm: float,
+    outcome: Outcome, one: SightedUnit, points: Sequence[WalkPoint], width_mm: float, height_mm: float
 ) -> str:
-    """A plan of the points of a walk test, each with an arrow the way it is walked. North is up."""
+    """A plan of the points of a walk test of one unit, each with an arrow the way it is walked. North is
+    up."""
     terrain = outcome.terrain
     with _picture(width_mm, height_mm) as (axes, told):
-        xs = [point.x for point in points] + [one.unit.x for one in units]
-        ys = [point.y for point in points] + [one.unit.y for one in units]
         names = {point.taped.name for point in points}
         places = [place for place in known_places(terrain) if place.name in names]
-        xs += [place.x for place in places]
-        ys += [place.y for place in places]
+        xs = [one.unit.x, *(point.x for point in points), *(place.x for place in places)]
+        ys = [one.unit.y, *(point.y for point in points), *(place.y for place in places)]
         _frame(axes, xs, ys, width_mm / height_mm)
-        for one in units:
-            _ground(axes, terrain, one, outcome.figure.height_m)
-        for one in units:
-            axes.plot(one.unit.x, one.unit.y, "o", color=_INK, ms=5)
-            _label(axes, one.unit.x, one.unit.y, one.unit.name, (6, -6))
+        _ground(axes, terrain, one, outcome.figure.height_m)
+        axes.plot(one.unit.x, one.unit.y, "o", color=_INK, ms=6)
+        labels = [_Label(one.unit.x, one.unit.y, one.unit.name)]
         for place in places:
-            _mark(axes, place)
+            axes.plot(place.x, place.y, "^", color=_INK, ms=6)
+            labels.append(_Label(place.x, place.y, place.name, (-1.0, 0.0)))
         for point in points:
-            east, north = direction(point.towards_deg)
             half = point.length_m / 2
-            start = point.x - half * east, point.y - half * north
+            ends = [_away((point.x, point.y), point.towards_deg, by) for by in (half, -half)]
+            arrow = {"arrowstyle": "-|>", "lw": 1.1, "color": _INK, "shrinkA": 0, "shrinkB": 0}
+            axes.annotate("", ends[0], ends[1], arrowprops=arrow)
+        taken = _north_and_scale(axes)
+        wanted = [_in_points(axes, point.x, point.y) for point in points]
+        room = (0.0, 0.0, *_size_in_points(axes))
+        for point, was, disc in zip(points, wanted, set_apart(wanted, _DISC, room), strict=True):
+            off = disc[0] - was[0], disc[1] - was[1]
+            if math.hypot(*off) > 1.0:
+                axes.plot(point.x, point.y, "o", color=_INK, ms=3.5, zorder=5)
             axes.annotate(
-                "", (point.x + half * east, point.y + half * north), start,
-                arrowprops={"arrowstyle": "-|>", "lw": 1.1, "color": _INK, "shrinkA": 0, "shrinkB": 0},
+                str(point.number), (point.x, point.y), off, textcoords="offset points", ha="center",
+                va="center_baseline", fontsize=_LETTERS, weight="bold", zorder=6,
+                color="white" if point.lights else _INK,
+                bbox={"boxstyle": "circle,pad=0.16", "fc": _INK if point.lights else "white", "ec": _INK,
+                "lw": 0.9}, arrowprops={"arrowstyle": "-", "lw": 0.7, "color": _INK, "shrinkB": 0},
             )  # fmt: skip
-            axes.text(
-                point.x, point.y, str(point.number), ha="center", va="center", fontsize=7.5, weight="bold",
-                color="white" if point.lights else _INK, zorder=6,
-                bbox={"boxstyle": "circle,pad=0.18", "fc": _INK if point.lights else "white", "ec": _INK,
-                "lw": 0.9},
-            )  # fmt: skip
-        _north_and_scale(axes)
+            taken.append((disc[0] - _DISC, disc[1] - _DISC, disc[0] + _DISC, disc[1] + _DISC))
+        _write(axes, labels, taken)
     return told[0]
 
 
@@ -156,10 +183,31 @@ def unit_section_svg(
         shown = max(tall, 1.15 * (top - bottom))
         axes.set_xlim(middle - span / 2, middle + span / 2)
         axes.set_ylim(bottom - 0.15 * tall, bottom - 0.15 * tall + shown)
+        _plain(axes)
         axes.fill_between(along, np.where(known, z, np.nan), bottom - tall, color=_PALE, lw=0)
         axes.plot(along, z, color=_INK, lw=1.2)
         axes.plot([0, 0], [0, unit.height_m], color=_INK, lw=2.2)
-        axes.plot(0, unit.height_m, "s", color=_INK, ms=4)
+        axes.plot(0, unit.height_m, "s", color=_INK, ms=5)
+        labels = []
+        if aim.staff_m is not None and aim.lower_m is not None:
+            foot = float(np.interp(aim.staff_m, along, z))
+            axes.plot([aim.staff_m] * 2, [foot, foot + 2.0], color=_INK, lw=1.0, ls=(0, (1, 1)))
+            axes.plot(aim.staff_m, foot + aim.lower_m, "o", color=_INK, ms=5)
+            labels.append(
+                _Label(
+                    aim.staff_m,
+                    foot + aim.lower_m,
+                    f"staff {given(aim.staff_m)} off: {length(aim.lower_m, 2)}",
+                    (1, -1),
+                )
+            )
+        tall_m = outcome.figure.height_m
+        for near, far in aim.lights_m[:1]:
+            for away in sorted({near, far}):
+                if away >= _BEFORE_M:
+                    foot = float(np.interp(away, along, z))
+                    axes.plot([away] * 2, [foot, foot + tall_m], color=_GREY, lw=3.0, solid_capstyle="butt")
+                    labels.append(_Label(away, foot + tall_m, length(away), (0, 1)))
         for layer in posed.layers:
             e = math.radians(layer.elevation_deg)
             ray = math.cos(e) * posed.forward + math.sin(e) * posed.up
@@ -169,33 +217,19 @@ def unit_section_svg(
             line = unit.height_m + slope * out
             below = np.flatnonzero(line < over)
             stop = int(below[0]) + 1 if len(below) else len(out)
-            axes.plot(
-                out[:stop], line[:stop], color=_INK, lw=0.9, ls="-" if layer.name == "lower" else (0, (5, 2))
-            )
+            is_lower = layer.name == "lower"
+            axes.plot(out[:stop], line[:stop], color=_INK, lw=0.9, ls="-" if is_lower else (0, (5, 2)))
             last = min(stop, len(out)) - 1
-            axes.text(out[last], line[last], f"{layer.name} ", fontsize=6.5, va="bottom", ha="right")
-        if aim.staff_m is not None and aim.lower_m is not None:
-            foot = float(np.interp(aim.staff_m, along, z))
-            axes.plot([aim.staff_m] * 2, [foot, foot + 2.0], color=_INK, lw=1.0, ls=(0, (1, 1)))
-            axes.plot(aim.staff_m, foot + aim.lower_m, "o", color=_INK, ms=3.5)
-            axes.text(
-                aim.staff_m + 0.2, foot + aim.lower_m,
-                f"{aim.lower_m:.2f} m on a staff\n{aim.staff_m:g} m off", fontsize=6.5, va="top",
-                bbox={"fc": "white", "ec": "none", "pad": 0.6, "alpha": 0.85}, zorder=7,
-            )  # fmt: skip
-        tall_m = outcome.figure.height_m
-        for near, far in aim.lights_m[:1]:
-            for away in sorted({near, far}):
-                foot = float(np.interp(away, along, z))
-                axes.plot([away] * 2, [foot, foot + tall_m], color=_GREY, lw=3.0, solid_capstyle="butt")
-                axes.text(away, foot + tall_m, f" {away:.1f} m", fontsize=6.5, va="bottom", ha="center")
-        axes.text(
-            0.02, 0.02, f"along {round(aim.bearing_deg) % 360}°, {stretch_note(round(at_scale / shown, 1))}",
-            fontsize=6.5, transform=axes.transAxes,
-        )  # fmt: skip
-        axes.set_aspect("auto")
-        _plain(axes)
+            labels.append(_Label(out[last], line[last], layer.name, (0, -1) if is_lower else (0, 1)))
+        said = f"along {round(aim.bearing_deg) % 360}°, {stretch_note(round(at_scale / shown, 1))}"
+        axes.annotate(said, (0, 0), (4, 5), xycoords="axes fraction", textcoords="offset points")
+        _write(axes, labels, [(0.0, 0.0, 1e3, _LINE + 5)])
     return told[0]
+
+
+def _away(at: tuple[float, float], bearing_deg: float, by_m: float) -> tuple[float, float]:
+    east, north = direction(bearing_deg)
+    return at[0] + by_m * east, at[1] + by_m * north
 
 
 def _frame(axes: Any, xs: Sequence[float], ys: Sequence[float], wide: float) -> None:
@@ -204,11 +238,11 @@ def _frame(axes: Any, xs: Sequence[float], ys: Sequence[float], wide: float) -> 
     x, y = (west + east) / 2, (south + north) / 2
     axes.set_xlim(x - height * wide / 2, x + height * wide / 2)
     axes.set_ylim(y - height / 2, y + height / 2)
-    axes.set_aspect("equal")
     _plain(axes)
 
 
 def _plain(axes: Any) -> None:
+    axes.autoscale(False)
     axes.set_xticks([])
     axes.set_yticks([])
 
@@ -242,28 +276,59 @@ def _arc(unit: Detector, bearing_deg: float, arc_deg: float, reach_m: float) -> 
     return np.vstack([at, rim, at])
 
 
-def _mark(axes: Any, place: Known) -> None:
-    axes.plot(place.x, place.y, "^", color=_INK, ms=5)
-    _label(axes, place.x, place.y, place.name, (5, 4))
+def _size_in_points(axes: Any) -> tuple[float, float]:
+    width, height = axes.figure.get_size_inches()
+    return 72 * width * (1 - 2 * _INSET), 72 * height * (1 - 2 * _INSET)
 
 
-def _label(axes: Any, x: float, y: float, words: str, offset: tuple[float, float] = (0, 0)) -> None:
-    (line,) = fitted_lines(words, _NAME, 1)
-    axes.annotate(
-        line, (x, y), offset, textcoords="offset points", fontsize=7, zorder=7,
-        ha="center" if offset == (0, 0) else "left",
-        bbox={"fc": "white", "ec": "none", "pad": 0.6, "alpha": 0.85},
+def _in_points(axes: Any, x: float, y: float) -> tuple[float, float]:
+    """A place in points from the lower left corner of the axes."""
+    (west, east), (south, north) = axes.get_xlim(), axes.get_ylim()
+    width, height = _size_in_points(axes)
+    return (x - west) / (east - west) * width, (y - south) / (north - south) * height
+
+
+def _write(axes: Any, labels: Sequence[_Label], taken: list[Box]) -> None:
+    """Write names beside their places: none over another, none over the rim."""
+    width, height = _size_in_points(axes)
+    places = [_in_points(axes, label.x, label.y) for label in labels]
+    used = [*taken, *((x - 3, y - 3, x + 3, y + 3) for x, y in places)]
+    for label, at in zip(labels, places, strict=True):
+        (line,) = fitted_lines(label.words, _NAME, 1)
+        size = _LETTERS * line_width(line) + 4, _LINE
+        is_on = label.prefer == (0.0, 0.0)
+        own = (at[0] - 3, at[1] - 3, at[0] + 3, at[1] + 3)
+        others = [box for box in used if not (is_on and box == own)]
+        box = free_spot(at, size, (0.0, 0.0, width, height), others, label.prefer, gap=5.0)
+        if box is None:
+            # No spot is free: it is better over something than not there.
+            x = min(max(at[0] + size[0] / 2 + 5, size[0] / 2), width - size[0] / 2)
+            y = min(max(at[1], size[1] / 2), height - size[1] / 2)
+            box = (x - size[0] / 2, y - size[1] / 2, x + size[0] / 2, y + size[1] / 2)
+        used.append(box)
+        axes.annotate(
+            line, (label.x, label.y), ((box[0] + box[2]) / 2 - at[0], (box[1] + box[3]) / 2 - at[1]),
+            textcoords="offset points", ha="center", va="center", zorder=7,
+            bbox={"fc": "white", "ec": "none", "pad": 0.6, "alpha": 0.85},
+        )  # fmt: skip
+
+
+def _north_and_scale(axes: Any) -> list[Box]:
+    """Draw both; the room that they take, points."""
+    width, height = _size_in_points(axes)
+    metres = (axes.get_xlim()[1] - axes.get_xlim()[0]) / width
+    most = in_unit(width * metres / 4)
+    length_m = in_metres(next((long for long in (50.0, 20.0, 10.0, 5.0, 2.0) if long <= most), 1.0))
+    long = length_m / metres
+    white = {"fc": "white", "ec": "none", "pad": 0.6, "alpha": 0.85}
+    by = {"xycoords": "axes points", "ha": "center", "zorder": 8}
+    axes.plot(
+        [8 / width, (8 + long) / width], [8 / height] * 2, color=_INK, lw=2.5, solid_capstyle="butt",
+        zorder=8, transform=axes.transAxes,
     )  # fmt: skip
-
-
-def _north_and_scale(axes: Any) -> None:
-    west, east = axes.get_xlim()
-    south, north = axes.get_ylim()
-    length = next((m for m in (20.0, 10.0, 5.0, 2.0) if m <= (east - west) / 4), 1.0)
-    x, y = west + 0.04 * (east - west), south + 0.05 * (north - south)
-    axes.plot([x, x + length], [y, y], color=_INK, lw=2.0, solid_capstyle="butt", zorder=8)
-    axes.text(x + length / 2, y, f"{length:g} m", ha="center", va="bottom", fontsize=7, zorder=8)
+    axes.annotate(given(length_m), (8 + long / 2, 11), va="bottom", bbox=white, **by)
     axes.annotate(
-        "N", (0.95, 0.97), (0.95, 0.83), xycoords="axes fraction", ha="center", fontsize=8, weight="bold",
-        arrowprops={"arrowstyle": "-|>", "lw": 1.1, "color": _INK},
+        "N", (width - 13, height - 6), (width - 13, height - 38), weight="bold", bbox=white,
+        textcoords="axes points", arrowprops={"arrowstyle": "-|>", "lw": 1.3, "color": _INK}, **by,
     )  # fmt: skip
+    return [(4.0, 4.0, 12 + max(long, 30.0), 26.0), (width - 24, height - 42, width, height)]

@@ -17,6 +17,7 @@ from terrain3d import palette
 from terrain3d.cover.option import OptionResult
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector, posed_heads
+from terrain3d.lengths import given, given_figure, in_metres, in_unit
 from terrain3d.show.camera import Camera, block_foot
 from terrain3d.show.drape import drape
 from terrain3d.show.extent import Extent, masked_outlines, open_outlines, seen_part
@@ -27,6 +28,7 @@ from terrain3d.show.shapes import (
     Ints,
     Reach,
     contour_levels,
+    contour_steps_m,
     dashes,
     draped_lines,
     filled_heights,
@@ -80,13 +82,16 @@ def ground_parts(terrain: Terrain, option: OptionResult, extent: Extent) -> list
     library: Any = pv
     texture = library.Texture(np.ascontiguousarray(image[::-1]))
     texture.interpolate = True
-    surface, *rest = _block(terrain.ground, extent)
+    surface, *rest = _block(terrain.ground, extent, contour_steps_m())
     return [replace(surface, texture=texture), *rest]
 
 
 @lru_cache(maxsize=2)
-def _block(ground: Ground, extent: Extent) -> tuple[Part, ...]:
-    """Top, sides and contours of the block of ground without verdicts: the same for all options."""
+def _block(ground: Ground, extent: Extent, steps_m: tuple[float, ...]) -> tuple[Part, ...]:
+    """Top, sides and contours of the block of ground without verdicts: the same for all options.
+
+    `steps_m` are those of contours, in the unit that is shown.
+    """
     heights = filled_heights(ground)
     xs, ys, z = ground_nodes(ground, heights, extent)
     x, y = np.meshgrid(xs, ys)
@@ -107,7 +112,7 @@ def _block(ground: Ground, extent: Extent) -> tuple[Part, ...]:
         Part("ground", surface, light=raised_to_paper(surface.point_data.active_normals)),
         Part("ground", _sides(x, y, z, block_foot(xs, ys, z, extent)), palette.BLOCK_SIDE),
     ]
-    levels, _ = contour_levels(smooth)
+    levels, _ = contour_levels(smooth, steps_m)
     if len(levels):
         measured = np.isfinite(smooth).ravel()
         known = _surface(surface.points, quads[measured[quads].all(axis=1)])
@@ -275,7 +280,8 @@ def scale_parts(corners: Floats, camera: Camera) -> tuple[list[Part], list[Tag]]
     # Of distances on the map, along a foot that leans as well.
     length = float(np.linalg.norm((end - start)[:2]))
     along = (end - start) / length
-    step = next((s for s in (50.0, 20.0, 10.0, 5.0, 2.0, 1.0) if 2 * s <= 0.45 * length), 0.5)
+    rounds = (200.0, 100.0, 50.0, 20.0, 10.0, 5.0, 2.0, 1.0)
+    step = in_metres(next((s for s in rounds if 2 * s <= 0.45 * in_unit(length)), 0.5))
     start = start + 0.06 * length * along + 0.02 * outward[side]
     tall = np.array([0, 0, 0.011 * length])
     parts = []
@@ -287,7 +293,7 @@ def scale_parts(corners: Floats, camera: Camera) -> tuple[list[Part], list[Tag]]
     ring = np.array([start, start + 2 * step * along, start + 2 * step * along + tall, start + tall, start])
     parts.append(Part("scale", _line(ring), palette.INK, line_px=1.0))
     tags = [
-        Tag(f"{k * step:g}" + (" m" if k == 2 else ""), _point(start + k * step * along), "scale")
+        Tag(given(k * step) if k == 2 else given_figure(k * step), _point(start + k * step * along), "scale")
         for k in range(3)
     ]
     return parts, tags

@@ -9,6 +9,7 @@ import pyvista as pv
 
 from terrain3d.cover.option import OptionResult
 from terrain3d.job import Outcome
+from terrain3d.lengths import given
 from terrain3d.show.camera import Camera
 from terrain3d.show.extent import Extent, head_arcs, head_sector
 from terrain3d.show.legend import PROTECTED
@@ -241,7 +242,7 @@ def _still_tags(
     tags = []
     if person is not None:
         top = (person[0], person[1], person[2] + outcome.figure.height_m)
-        tags.append(Tag(f"{outcome.figure.name}, {outcome.figure.height_m:g} m", top, "figure"))
+        tags.append(Tag(f"{outcome.figure.name}, {given(outcome.figure.height_m)}", top, "figure"))
     surface = Ground(terrain.ground.x0, terrain.ground.y0, terrain.ground.cell_m, heights)
     for area in terrain.protect:
         for x, y in _spots_in(area):

@@ -1,5 +1,6 @@
 """The upright cut through site and layers as pixels: ground, verdict strip, leaves, light of the layers."""
 
+from collections.abc import Iterator
 from typing import NamedTuple, Protocol
 
 import numpy as np
@@ -17,6 +18,8 @@ from terrain3d.walk.along import LayerOver, LineProfile
 
 #: Thickness of the strip of verdicts, in pixels of the layout.
 STRIP_PX = 15.0
+#: Rows of a picture that are drawn at a time.
+_BAND_PX = 64
 
 
 class Window(NamedTuple):
@@ -62,25 +65,36 @@ def cut_image(profile: Profile, foliage: Foliage, window: Window, fineness: floa
     (height_px, width_px, 3) uint8
         Row 0 at the top.
     """
-    s, z, image = blank(window)
-    for beam in profile.beams:
-        # Only the rows that the layer crosses: it is a narrow band of a large picture.
-        high = z[:, 0] <= profile.eye_z + max(float((beam.slopes * beam.ends).max()), 0.0)
-        low = z[:, 0] >= profile.eye_z + min(float((beam.slopes * beam.ends).min()), 0.0)
-        rows = slice(int(high.argmax()), len(z) - int(low[::-1].argmax()))
-        share = LAYER_STRENGTH * lit(beam, s, z[rows] - profile.eye_z)
-        lay(image[rows], palette.layer_colour(beam.layer), share)
-    lay_ground(image, profile, foliage, window, fineness)
-    return np.asarray(np.rint(image), np.uint8)
+    s, z = _middles_of(window)
+    image = np.empty((window.height_px, window.width_px, 3), np.uint8)
+    for rows in _bands(window):
+        band = _blank(rows, window)
+        above = z[rows] - profile.eye_z
+        for beam in profile.beams:
+            reach = beam.slopes * beam.ends
+            # A layer crosses few of the bands: it is narrow, and the picture large.
+            if above.min() <= max(float(reach.max()), 0.0) and above.max() >= min(float(reach.min()), 0.0):
+                lay(band, palette.layer_colour(beam.layer), LAYER_STRENGTH * lit(beam, s, above))
+        _lay_ground(band, profile, foliage, window, fineness, rows)
+        image[rows] = np.rint(band)
+    return image
 
 
 def line_image(profile: LineProfile, foliage: Foliage, window: Window, fineness: float = 1.0) -> Rgb:
     """Draw the cut along a line: (height_px, width_px, 3) uint8, row 0 at the top."""
-    s, z, image = blank(window)
-    for layer in profile.layers:
-        lay(image, palette.layer_colour(layer.layer), _STRENGTH * _lit(layer, profile.along, s, z))
-    lay_ground(image, profile, foliage, window, fineness)
-    return np.asarray(np.rint(image), np.uint8)
+    s, z = _middles_of(window)
+    shares = [
+        (palette.layer_colour(layer.layer), _STRENGTH * _lit(layer, profile.along, s, z))
+        for layer in profile.layers
+    ]
+    image = np.empty((window.height_px, window.width_px, 3), np.uint8)
+    for rows in _bands(window):
+        band = _blank(rows, window)
+        for colour, share in shares:
+            lay(band, colour, share[rows])
+        _lay_ground(band, profile, foliage, window, fineness, rows)
+        image[rows] = np.rint(band)
+    return image
 
 
 #: How strongly one of several layers covers the paper.
@@ -104,31 +118,46 @@ def _lit(layer: LayerOver, along: Floats, s: Floats, z: Floats) -> Floats:
     return share
 
 
-def blank(window: Window) -> tuple[Floats, Floats, Floats]:
-    """(n,) distances and (m, 1) heights of a window's pixels, and white paper, (m, n, 3)."""
+def _bands(window: Window) -> Iterator[slice]:
+    """The rows of a picture, some at a time: as colours in floats, all would take a quarter of a GB."""
+    for first in range(0, window.height_px, _BAND_PX):
+        yield slice(first, min(first + _BAND_PX, window.height_px))
+
+
+def _middles_of(window: Window) -> tuple[Floats, Floats]:
+    """(n,) distances and (m, 1) heights of a window's pixels."""
     s = _middles(window.left, window.right, window.width_px)
-    z = _middles(window.bottom, window.top, window.height_px)[::-1, None]
-    return s, z, np.full((window.height_px, window.width_px, 3), 255.0)
+    return s, _middles(window.bottom, window.top, window.height_px)[::-1, None]
 
 
-def lay_ground(image: Floats, profile: Cut, foliage: Foliage, window: Window, fineness: float) -> None:
-    """Draw leaves, ground and the strip of verdicts over what is cut."""
-    s, z, _ = blank(window)
+def _blank(rows: slice, window: Window) -> Floats:
+    """White paper, (m, n, 3)."""
+    return np.full((rows.stop - rows.start, window.width_px, 3), 255.0)
+
+
+def _lay_ground(
+    image: Floats, profile: Cut, foliage: Foliage, window: Window, fineness: float, rows: slice
+) -> None:
+    """Draw leaves, ground and the strip of verdicts over what is cut, in some rows of a picture."""
+    s, z = _middles_of(window)
     # The ground hides what leaves and layers have under it; where it is not known nothing does.
     if has_leaves(profile, foliage):
-        lay(image, palette.FOLIAGE, _leafiness(profile, foliage, s, z))
+        lay(image, palette.FOLIAGE, _leafiness(profile, foliage, s, z[rows]))
     known = np.isfinite(profile.ground)
     ground = np.interp(s, profile.along[known], profile.ground[known])
     unknown = _codes_at(profile, s) == UNKNOWN
-    below = (z < ground) & ~unknown
+    below = (z[rows] < ground) & ~unknown
     image[below] = palette.rgb(palette.BLOCK_SIDE)
     thick = STRIP_PX * fineness * (window.top - window.bottom) / window.height_px
-    _strip(image, profile, s, below & (z >= ground - thick), fineness)
+    down = np.arange(window.height_px)[rows, None]
+    # Heights fall from row to row.
+    first = np.searchsorted(-z[:, 0], -ground, side="right")
+    _strip(image, profile, s, below & (z[rows] >= ground - thick), down, first, fineness)
     stripe = verdict_sign(UNKNOWN).stripe
-    down, across = np.arange(window.height_px)[:, None], np.arange(window.width_px)
+    across = np.arange(window.width_px)
     # Rows run from the top.
     stripes = (across - stripe.slant * down) % round(14 * fineness) < max(1, round(1.5 * fineness))
-    image[unknown & (z < ground) & stripes] = palette.rgb(stripe.colour)
+    image[unknown & (z[rows] < ground) & stripes] = palette.rgb(stripe.colour)
 
 
 def over_ground_pieces(solid: CutSolid, profile: Cut) -> list[Floats]:
@@ -198,13 +227,31 @@ def _codes_at(profile: Cut, s: Floats) -> Codes:
     return np.asarray(profile.codes[index], np.uint8)
 
 
-def _strip(image: Floats, profile: Cut, s: Floats, where: NDArray[np.bool_], fineness: float) -> None:
-    """Colours and stripes of the verdicts, as the plan has them."""
+def _strip(
+    image: Floats,
+    profile: Cut,
+    s: Floats,
+    where: NDArray[np.bool_],
+    rows: NDArray[np.int64],
+    first: NDArray[np.int64],
+    fineness: float,
+) -> None:
+    """Colours and stripes of the verdicts, as the plan has them.
+
+    Parameters
+    ----------
+    where : (m, n) bool
+        The pixels of the strip.
+    rows : (m, 1) int
+        Of the whole picture.
+    first : (n,) int
+        The row in which ground begins.
+    """
     codes = np.broadcast_to(_codes_at(profile, s), where.shape)
     image[where] = palette.verdict_rgb(codes[where])
-    rows, columns = np.arange(where.shape[0])[:, None], np.arange(where.shape[1])
+    columns = np.arange(where.shape[1])
     thin = max(1, round(1.2 * fineness))
-    level = (rows - where.argmax(axis=0)) % round(5 * fineness) >= round(5 * fineness) - thin
+    level = (rows - first) % round(5 * fineness) >= round(5 * fineness) - thin
     for verdict in Verdict:
         stripe = verdict_sign(verdict).stripe
         if stripe.hatch:
@@ -231,9 +278,10 @@ def _leafiness(profile: Cut, foliage: Foliage, s: Floats, z: Floats) -> Floats:
     """How green each place is: 0 without leaves, deeper with their density."""
     share = np.zeros((len(z), len(s)))
     column, density = _columns(profile, foliage, s), foliage.density
-    for k in np.flatnonzero(column >= 0):
-        step = np.floor((z[:, 0] - foliage.base_z[column[k]]) / foliage.step_m).astype(int)
-        grown = (step >= 0) & (step < density.shape[1])
-        leaf = density[column[k], np.clip(step, 0, density.shape[1] - 1)]
-        share[:, k] = np.where(grown & (leaf > 0), 0.3 + 0.5 * (1 - np.exp(-leaf / 2)), 0.0)
+    grows = np.flatnonzero(column >= 0)
+    place = column[grows]
+    step = np.floor((z - foliage.base_z[place]) / foliage.step_m).astype(int)
+    grown = (step >= 0) & (step < density.shape[1])
+    leaf = density[place, np.clip(step, 0, density.shape[1] - 1)]
+    share[:, grows] = np.where(grown & (leaf > 0), 0.3 + 0.5 * (1 - np.exp(-leaf / 2)), 0.0)
     return share

@@ -1,9 +1,8 @@
-"""Shapes of the scene as plain arrays: layer bodies, foliage shells, draped lines, footprints."""
+"""Shapes of the scene as plain arrays: layer bodies, foliage shells, draped lines."""
 
 import math
 from collections.abc import Callable
 from itertools import pairwise
-from typing import Any
 
 import numpy as np
 import shapely
@@ -12,8 +11,9 @@ from numpy.typing import NDArray
 from scipy.ndimage import distance_transform_edt, gaussian_filter, label
 
 from terrain3d.detector.pose import Arc, Detector, PosedHead, PosedLayer
+from terrain3d.lengths import in_metres
 from terrain3d.show.extent import Extent
-from terrain3d.terrain import Area, Foliage, Ground, Solids
+from terrain3d.terrain import Area, Foliage, Ground
 from terrain3d.units import Floats
 
 Ints = NDArray[np.int64]
@@ -33,7 +33,8 @@ _MOST_LEAF_POINTS = 4e6
 _LEAF_SOFTNESS = 0.8
 #: Elevations at which a layer's far end is found.
 LAYER_ROWS = 5
-CONTOUR_STEPS_M = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
+#: Steps of contours, metres or feet.
+CONTOUR_STEPS = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0)
 
 
 def filled_heights(ground: Ground) -> Floats:
@@ -77,10 +78,16 @@ def ground_nodes(ground: Ground, heights: Floats, extent: Extent) -> tuple[Float
     return xs, ys, heights[np.ix_(rows, columns)]
 
 
-def contour_levels(z: Floats) -> tuple[Floats, float]:
+def contour_steps_m() -> tuple[float, ...]:
+    """Steps that contours may have, metres: round in the unit that is shown."""
+    return tuple(map(in_metres, CONTOUR_STEPS))
+
+
+def contour_levels(z: Floats, steps_m: tuple[float, ...] | None = None) -> tuple[Floats, float]:
     """Heights of the contours over some ground, and the step between them.
 
-    At most fourteen cross the ground; level ground has none.
+    At most fourteen cross the ground; level ground has none. `steps_m` are `contour_steps_m()` where they are
+    not given.
 
     >>> levels, step = contour_levels(np.array([[0.0, 4.0]]))
     >>> step, len(levels)
@@ -88,11 +95,12 @@ def contour_levels(z: Floats) -> tuple[Floats, float]:
     >>> contour_levels(np.full((2, 2), np.nan))[0]
     array([], dtype=float64)
     """
+    steps = steps_m or contour_steps_m()
     known = z[np.isfinite(z)]
     if not known.size:
-        return np.zeros(0), CONTOUR_STEPS_M[0]
+        return np.zeros(0), steps[0]
     low, high = float(known.min()), float(known.max())
-    step = next((s for s in CONTOUR_STEPS_M if (high - low) / s <= 14), CONTOUR_STEPS_M[-1])
+    step = next((s for s in steps if (high - low) / s <= 14), steps[-1])
     levels = np.asarray(step * np.arange(math.ceil(low / step), math.floor(high / step) + 1), float)
     # A ground whose rim just touches a level has no line to draw there.
     return levels[(levels > low + 1e-6) & (levels < high - 1e-6)], step
@@ -286,26 +294,6 @@ def dashes(line: Floats, pattern_m: tuple[float, ...]) -> list[Floats]:
     spans = zip(starts[::2], ends[::2], strict=True)
     pieces = [shapely.ops.substring(whole, a, b) for a, b in spans if b - a > 1e-6]
     return [np.asarray(piece.coords) for piece in pieces]
-
-
-def footprints(solids: Solids) -> list[Any]:
-    """The plan of every solid as a shapely region, in the order of their names; empty without area.
-
-    >>> corners = np.array([[0.0, 0, 0], [2, 0, 0], [0, 2, 0], [0, 0, 5]])
-    >>> tetrahedron = np.array([[0, 1, 2], [0, 1, 3], [1, 2, 3], [2, 0, 3]])
-    >>> [region.area for region in footprints(Solids(corners, tetrahedron, np.zeros(4, int), ("stone",)))]
-    [2.0]
-    """
-    corners = solids.vertices[solids.triangles][:, :, :2]
-    u, v = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
-    has_area = np.abs(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]) > 1e-9
-    order = np.argsort(solids.owners[has_area], kind="stable")
-    triangles, owners = shapely.polygons(corners[has_area][order]), solids.owners[has_area][order]
-    starts = np.searchsorted(owners, np.arange(len(solids.names) + 1))
-    united = [shapely.union_all(triangles[start:stop]) for start, stop in pairwise(starts)]
-    # Triangles of one solid share edges up to rounding; the grid closes such slits. To lay every triangle on
-    # it takes five times as long.
-    return [shapely.set_precision(region, 1e-4) for region in united]
 
 
 def _thinned(cells: slice) -> Ints:

@@ -11,7 +11,7 @@ import numpy as np
 from terrain3d.detector.pose import Detector
 from terrain3d.detector.types import Supply
 from terrain3d.site import SupplySetting
-from terrain3d.supply.battery import needed_ah
+from terrain3d.supply.battery import colder, needed_ah
 from terrain3d.supply.circuit import solve_volts
 from terrain3d.supply.conductors import SIZES_MM2
 from terrain3d.supply.runs import Run, way_to
@@ -69,12 +69,24 @@ class LoadedRun:
 
 @dataclass(frozen=True)
 class Battery:
-    """What the battery has to carry, and what it would have to be; currents are those from the panel."""
+    """What the battery has to carry for how long, and what it would have to be.
+
+    Currents are those from the panel. `ageing` is by how much a new one is larger than an old one has to be,
+    `temperature_c` the coldest that it has to work in, and `colder` by how much that makes it larger.
+    """
 
     rest_milliamps: float
     alarm_milliamps: float
     needed_ah: float
     given_ah: float | None
+    rest_hours: float
+    alarm_hours: float
+    ageing: float
+    temperature_c: float
+
+    @property
+    def colder(self) -> float:
+        return colder(self.temperature_c)
 
     @property
     def is_enough(self) -> bool:
@@ -293,7 +305,10 @@ def _battery(supply: SupplySetting, shared: Floats, kinds: Sequence[Supply], low
     needed = needed_ah(
         rest_a, supply.standby_hours, alarm_a, supply.alarm_hours, supply.ageing, supply.battery_temperature
     )
-    return Battery(1000 * rest_a, 1000 * alarm_a, needed, supply.battery_ah)
+    return Battery(
+        1000 * rest_a, 1000 * alarm_a, needed, supply.battery_ah, supply.standby_hours, supply.alarm_hours,
+        supply.ageing, supply.battery_temperature,
+    )  # fmt: skip
 
 
 def _changes(
@@ -309,7 +324,8 @@ def _changes(
     shared: Floats,
 ) -> tuple[Change, ...]:
     """What mends what fails, each by itself."""
-    found = [Change("feed", run=unit.mount) for unit in units if unit.fit is Fit.NOT_FED]
+    unfed = dict.fromkeys(unit.mount for unit in units if unit.fit is Fit.NOT_FED)
+    found = [Change("feed", run=mount) for mount in unfed]
     low_v = _lowest_v(supply)
     if kinds and not _is_fed(low_v, shared, kinds):
         cures = []

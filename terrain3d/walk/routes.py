@@ -26,7 +26,7 @@ from terrain3d.cover.option import OptionResult, option_verdicts
 from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.figures import Figure
 from terrain3d.terrain import Approach, Area, Terrain, Walk
-from terrain3d.units import Floats
+from terrain3d.units import Floats, compass_point
 from terrain3d.walk.bodies import body_of
 from terrain3d.walk.chance import (
     SPEED_MPS,
@@ -62,7 +62,6 @@ from terrain3d.walk.ways_in import (
 
 #: Directions of a step in the open: with straight lines pulled, a turning path is within 0.2 % of the true.
 DIRECTIONS = 16
-_COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
 
 @dataclass(frozen=True, eq=False)
@@ -318,7 +317,7 @@ def _start(approaches: tuple[Approach, ...], area: Area, start: Floats) -> Start
     if approaches:
         return Start(True, min(approaches, key=lambda approach: _distance(approach.line, start)).name)
     east, north = start - area.outline.mean(axis=0)
-    return Start(False, _COMPASS[round(float(np.degrees(np.arctan2(east, north))) / 45) % 8])
+    return Start(False, compass_point(float(np.degrees(np.arctan2(east, north)))))
 
 
 def _distance(line: Floats, point: Floats) -> float:

@@ -31,6 +31,9 @@ _YES = {
     "lights",
     "on",
     "alarm",
+    "\u2713",
+    "\u2714",
+    "\u2611",
     "ja",
     "j",
     "oui",
@@ -39,7 +42,25 @@ _YES = {
     "sí",
     "s",
 }
-_NO = {"no", "n", "false", "0", "dark", "off", "none", "nothing", "no alarm", "nein", "non", "nee", "nej"}
+_NO = {
+    "no",
+    "n",
+    "false",
+    "0",
+    "dark",
+    "off",
+    "none",
+    "nothing",
+    "no alarm",
+    "nein",
+    "non",
+    "nee",
+    "nej",
+    "\u2717",
+    "\u2718",
+}
+#: Longer than any walk past a point, metres.
+_LONGEST_M = 100.0
 _EMPTY = {"", "-", "?", "not walked"}
 _MEND = "make the sheet anew, or put back the columns that `terrain3d walktest` writes"
 
@@ -87,13 +108,22 @@ def answers_in(text: str, where: str) -> tuple[Answer, ...]:
         rows = list(csv.reader(io.StringIO(text, newline=""), delimiter=_delimiter(text)))
     except csv.Error as error:
         raise InputError(f"it is no CSV: {error}", where, _MEND) from None
-    if not rows:
+    filled = [(n, cells) for n, cells in enumerate(rows, 1) if any(cell.strip() for cell in cells)]
+    if filled and len(filled[0][1]) <= 2 and filled[0][1][0].strip('\ufeff" ').lower().startswith("sep="):
+        # Some programs say on a line of its own what parts the cells.
+        filled = filled[1:]
+    if not filled:
         raise InputError("the sheet is empty", where, _MEND)
-    places = _columns(rows[0], where)
+    heading_row, heading = filled[0]
+    places = _columns(heading, f"{where}: row {heading_row}")
     found: dict[int, Answer] = {}
-    for number, cells in enumerate(rows[1:], 2):
-        if not any(cell.strip() for cell in cells):
-            continue
+    for number, cells in filled[1:]:
+        if any(cell.strip() for cell in cells[len(heading) :]):
+            raise InputError(
+                f"row {number} has more cells than the heading",
+                f"{where}: row {number}, column {len(heading) + 1}",
+                "write numbers with a decimal point, or in quotes, and give columns of your own a heading",
+            )
         answer = _answer(cells, places, number, where)
         before = found.get(answer.point)
         if before is not None and (before.seen, before.x, before.y) != (answer.seen, answer.x, answer.y):
@@ -129,7 +159,7 @@ def _decoded(raw: bytes, path: Path) -> str:
 
 def _delimiter(text: str) -> str:
     """What parts the cells of the heading: the one of these that it has most of."""
-    heading = next((line for line in text.splitlines() if line.strip()), "")
+    heading = next((line for line in text.splitlines() if "point" in line.lower()), text)
     return max(",;\t", key=heading.count)
 
 
@@ -137,10 +167,10 @@ def _columns(heading: Sequence[str], where: str) -> dict[str, int]:
     names = [cell.strip().strip("\ufeff").lower() for cell in heading]
     for name in NEEDED:
         if name not in names:
-            raise InputError(f"there is no column {name!r}", f"{where}: row 1", _MEND)
+            raise InputError(f"there is no column {name!r}", where, _MEND)
     for name in (*NEEDED, *ALSO):
         if names.count(name) > 1:
-            raise InputError(f"two columns are called {name!r}", f"{where}: row 1", "keep one of them")
+            raise InputError(f"two columns are called {name!r}", where, "keep one of them")
     return {name: names.index(name) for name in (*NEEDED, *ALSO) if name in names}
 
 
@@ -157,11 +187,19 @@ def _answer(cells: Sequence[str], places: Mapping[str, int], row: int, where: st
         raise InputError(
             f"{told['point'][0]!r} is no number of a point", told["point"][1], "give 1, 2, 3 ..."
         )
-    length = told.get("length", ("", ""))
+    length, length_m = told.get("length", ("", "")), None
+    if length[0]:
+        length_m = _number(*length)
+        if not 0 < length_m <= _LONGEST_M:
+            raise InputError(
+                f"nobody walks {length[0]} m past a point",
+                length[1],
+                f"give more than 0, {_LONGEST_M:g} at most",
+            )
     return Answer(
         row, int(point), _number(*told["x"]), _number(*told["y"]), _number(*told["direction"]) % 360,
         _seen(*told["seen"]), told["unit"][0] if "unit" in told else None,
-        _number(*length) if length[0] else None,
+        length_m,
         told["posture"][0] if "posture" in told and told["posture"][0] else None,
     )  # fmt: skip
 
@@ -174,6 +212,13 @@ def _number(cell: str, where: str) -> float:
         value = float(plain)
     except ValueError:
         value = math.nan
+    if math.isfinite(value) and "e" in plain.lower():
+        # A program for tables writes 560039.2 so when its column is narrow: the place is gone.
+        raise InputError(
+            f"{cell!r} has lost its last figures",
+            where,
+            "take the number from the sheet as it was made: a program for tables has rounded it",
+        )
     if not math.isfinite(value):
         raise InputError(f"{cell!r} is no number", where, "write it with a point or a comma, without units")
     return value

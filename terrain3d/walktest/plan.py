@@ -165,22 +165,9 @@ def found_from(outcome: Outcome, x: float, y: float, ground_z: float) -> Taped:
     return taped
 
 
-def spots_of(points: list[WalkPoint], figures: tuple[Figure, ...], where: str) -> Spots:
-    """Points of a sheet as walks again.
-
-    Raises
-    ------
-    InputError
-        When nobody knows a posture.
-    """
+def spots_of(points: list[WalkPoint], figures: tuple[Figure, ...]) -> Spots:
+    """Points of a sheet as walks again; their figures are among those given."""
     names = [figure.name for figure in figures]
-    for point in points:
-        if point.figure not in names:
-            raise InputError(
-                f"nobody walks as {point.figure!r} here",
-                f"{where}: point {point.number}, posture",
-                f"known: {', '.join(names)}",
-            )
     return Spots(
         np.array([point.x for point in points], float),
         np.array([point.y for point in points], float),

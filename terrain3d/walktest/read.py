@@ -136,7 +136,7 @@ def read_walks(
         tell("weighing the answers", number / len(units))
         own = by_unit[number]
         points = [_point(outcome, unit, answer, crs, where) for answer in own]
-        reading = _unit_reading(outcome, name, number, points, [answer.seen for answer in own], last, where)
+        reading = _unit_reading(outcome, name, number, points, [answer.seen for answer in own], last)
         last += len([point for point in reading.next if point.number > last])
         found.append(reading)
     tell("weighing the answers", 1.0)
@@ -166,7 +166,7 @@ def _sorted_out(answers: Sequence[Answer], units: Sequence[Detector], where: str
 
 
 def _point(outcome: Outcome, unit: Detector, answer: Answer, crs: pyproj.CRS | None, where: str) -> WalkPoint:
-    spot = f"{where}: row {answer.row}, column x"
+    spot = f"{where}: row {answer.row}, columns x and y"
     try:
         xs, ys = outcome.terrain.frame.to_local([answer.x], [answer.y], crs)
     except InputError as error:
@@ -178,6 +178,13 @@ def _point(outcome: Outcome, unit: Detector, answer: Answer, crs: pyproj.CRS | N
             f"no ground is known at point {answer.point}", spot, "give coordinates as the sheet had them"
         )
     figures = postures_of(outcome, unit)
+    names = [figure.name for figure in figures]
+    if answer.posture is not None and answer.posture not in names:
+        raise InputError(
+            f"nobody walks as {answer.posture!r} here",
+            f"{where}: row {answer.row}, column posture",
+            f"known: {', '.join(names)}",
+        )
     usual = walks_past(unit, np.array([x]), np.array([y]), np.zeros(1, np.int64), figures, (Proof("held"),))
     length_m = float(usual.length_m[0]) if answer.length_m is None else answer.length_m
     taped = found_from(outcome, x, y, ground_z)
@@ -194,11 +201,10 @@ def _unit_reading(
     points: list[WalkPoint],
     seen: list[bool | None],
     last: int,
-    where: str,
 ) -> UnitReading:
     unit = outcome.option(name).detectors[number]
     figures = postures_of(outcome, unit)
-    spots = spots_of(points, figures, where)
+    spots = spots_of(points, figures)
     mapped = as_mapped(outcome, name, number, spots)
     points = [
         replace(point, lights=bool(mapped[k]), figure_height_m=figures[spots.figure[k]].height_m)

@@ -33,6 +33,8 @@ _SPARE = 1.3
 _PAST_M = 1.0
 #: Most places that are looked at for one posture.
 _MOST_PLACES = 100
+#: What a posture between upright and crawling is called, with the height of the back after it.
+BENT = "person bent to"
 #: Somebody bends to so far above and below a unit, and to no more than that height, metres.
 _ABOVE_M, _BELOW_M, _MOST_BENT_M = 0.15, 0.1, 1.4
 #: Ground that counts as a piece of its own, m2; nearer than this to an edge of held ground is beside it,
@@ -120,7 +122,7 @@ def postures(figure: Figure, unit_height_m: float) -> tuple[Figure, ...]:
     crawling = find_figure("person crawling", ())
     backs = (round(unit_height_m + by_m, 2) for by_m in (_ABOVE_M, -_BELOW_M))
     bent = [
-        own_figure(f"person bent to {back_m:.2f} m", back_m)
+        own_figure(f"{BENT} {back_m:.2f} m", back_m)
         for back_m in backs
         if crawling.height_m + _BELOW_M <= back_m <= _MOST_BENT_M
     ]

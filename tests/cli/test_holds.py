@@ -2,6 +2,7 @@
 
 import json
 import os
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -184,6 +185,29 @@ def test_a_write_that_fails_changes_no_results(tmp_path, capsys, monkeypatch):
     assert site.read_text().endswith("# mine\n")
 
 
+def test_ctrl_c_before_anything_listens_ends_the_command_at_once(tmp_path):
+    """As a shell tells it, status 130, and no traceback; under nohup it goes on."""
+    script = tmp_path / "terrain3d"
+    script.write_text(
+        "import os, signal, sys\n"
+        "class Early:\n"
+        "    def find_spec(self, name, *_):\n"
+        "        if name == 'terrain3d.cli.start':\n"
+        "            os.kill(os.getpid(), signal.SIGINT)\n"
+        "sys.meta_path.insert(0, Early())\n"
+        "if sys.argv[1] == 'ignored':\n"
+        "    signal.signal(signal.SIGINT, signal.SIG_IGN)\n"
+        "del sys.argv[1]\n"
+        "from terrain3d.__main__ import main\n"
+        "main()\n"
+    )
+    for word, status in (("heard", -signal.SIGINT), ("ignored", 0)):
+        done = subprocess.run(
+            [sys.executable, script, word, "--version"], capture_output=True, text=True, check=False
+        )
+        assert (done.returncode, done.stderr) == (status, "")
+
+
 def test_files_that_the_system_makes_up_are_not_read(capsys):
     """/proc/self/mem and /proc/kmsg are plain files by their kind, and have no length (proc(5))."""
     for name in ("/proc/self/mem", "/proc/kmsg", "/proc/self/maps"):
@@ -203,7 +227,7 @@ def test_warnings_of_libraries_are_not_shown(tmp_path):
         check=False,
     )
     assert done.returncode == 2
-    assert done.stderr.startswith("terrain3d: its coordinates reach to 1e+39")
+    assert done.stderr.startswith("terrain3d: 2 of its vertices are no place, the first lies at [1e+39, ")
     assert len(done.stderr.splitlines()) == 3
 
 

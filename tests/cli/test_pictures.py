@@ -16,7 +16,7 @@ import pytest
 from blank_pages import IN_A_PROCESS, draw_blanks
 from site_files import option_text, run, said_on_terminal, until, written
 
-from terrain3d.cli import start
+from terrain3d.cli import stopping
 from terrain3d.paper import whole
 from terrain3d.show.pages.names import FIRST_KINDS, KINDS
 
@@ -360,7 +360,7 @@ def test_a_terminal_that_closes_stops_the_work(tmp_path, ready):
 
 def test_what_is_never_broken_off_is_there():
     """The functions that a signal waits for are those of their modules."""
-    for module, names in start._WHOLE.items():
+    for module, names in stopping._WHOLE.items():
         for name in names:
             assert callable(getattr(import_module(module), name))
 

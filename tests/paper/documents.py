@@ -450,3 +450,11 @@ def fixed_alone(folder: Path) -> dict:
     outcome = run(written(folder, text.replace("[0, -4]", "[0, -4.9]") + option_text("alone")))
     units = option_fixing(outcome, "alone", None, date(2026, 11, 27))
     return json.loads(fixing_json(outcome, "alone", units))
+
+
+def fixed_by_corners(folder: Path) -> dict:
+    """`sheet` where no mark is drawn, and a barn stands ahead."""
+    barn = '[[solid]]\nname = "barn"\noutline = [[-2, 8], [5, 8], [5, 12], [-2, 12]]\nheight = 3.0\n'
+    outcome = run(written(folder, BARE + barn + option_text("by the barn")))
+    units = option_fixing(outcome, "by the barn", None, None)
+    return json.loads(fixing_json(outcome, "by the barn", units))

@@ -59,6 +59,7 @@ def written(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Node]:
         "fixed": documents.fixed(folder),
         "fixed high": documents.fixed_high(folder),
         "fixed alone": documents.fixed_alone(folder),
+        "fixed by corners": documents.fixed_by_corners(folder),
         "set": documents.searched(folder, "units = 2"),
         "budget": documents.searched(folder, "budget = 200\nranges = [8, 12]"),
         "nothing fits": documents.searched(folder, "budget = 50"),

@@ -136,6 +136,7 @@ def test_the_crs_is_taken_from_its_wkt(tmp_path: Path) -> None:
     assert any("'site grid 7', cannot be understood" in doubt for doubt in read(other).doubts)
 
 
+@pytest.mark.usefixtures("read_here")
 def test_a_box_takes_what_lies_in_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Chunk by chunk, with nothing lost between them."""
     monkeypatch.setattr(e57, "CHUNK", 70)
@@ -261,6 +262,7 @@ def test_scans_without_a_valid_point(tmp_path: Path) -> None:
         read(write_e57(tmp_path / "b.e57"))
 
 
+@pytest.mark.usefixtures("read_here")
 def test_without_the_library_the_line_that_installs_it_is_told(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -65,6 +65,7 @@ def test_a_window_holds_the_box_and_stays_on_the_ground(tmp_path: Path, turn: fl
             assert 0.5 <= row <= raster.z.shape[0] - 0.5
 
 
+@pytest.mark.usefixtures("read_here")
 def test_strips_and_progress(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A grid read in strips is the grid read at once."""
     path = write_tif(tmp_path / "grid.tif", sloped(NORTH_UP, 40, 50), NORTH_UP)

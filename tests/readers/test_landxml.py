@@ -172,7 +172,7 @@ def test_inspect_tells_the_surface(tmp_path: Path, capsys: pytest.CaptureFixture
         ('<P id="2">', '<P id="1">', "two of its points are named '1'"),
         ("104.9375</P>", "high</P>", r"is no point: northing, easting and height(.|\n)*point '5'"),
         ("104.9375</P>", "</P>", r"is no point: northing, easting and height"),
-        ("104.9375</P>", "nan</P>", "of its vertices are no numbers"),
+        ("104.9375</P>", "nan</P>", "of its vertices are no place"),
         ("</Surfaces></LandXML>", "", "cut off or wrong"),
         ("<Surfaces>", "<Surfaces>" + "<Surfaces>" * 100_000, "too deep in each other"),
         ("meter", "cubit", "its unit 'cubit'"),

@@ -99,7 +99,7 @@ def test_a_mesh_that_stands_upright_is_doubted(tmp_path: Path) -> None:
     ("name", "text", "message"),
     [
         ("a.obj", "v 0 0 0\nv 1 0 0\nv 0 1 0\n", r"3 vertices and no triangles(.|\n)*LAS"),
-        ("a.obj", "v 0 0 nan\nv 1 0 0\nv 0 1 0\nf 1 2 3\n", r"no numbers(.|\n)*vertex 0"),
+        ("a.obj", "v 0 0 nan\nv 1 0 0\nv 0 1 0\nf 1 2 3\n", r"no place(.|\n)*vertex 0"),
         ("a.obj", "v 0 0 0\nv 1 0 0\nf 1 2 9\n", r"cannot be read as OBJ|names vertex"),
         ("a.ply", "ply\nformat ascii 1.0\nelement vertex 3\n", "cannot be read as PLY"),
         (

@@ -34,6 +34,7 @@ def test_las_gives_the_librarys_own_points_with_heights_in_metres(nebraska_las: 
     np.testing.assert_array_equal(cloud.n_returns, las.number_of_returns[keep])
 
 
+@pytest.mark.usefixtures("read_here")
 def test_laz_is_read_in_chunks_to_the_same_points(autzen_laz: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Chunks that do not divide the count leave no point out and none twice."""
     monkeypatch.setattr(points, "CHUNK", 7_777)
@@ -57,6 +58,7 @@ def test_copc_clips_to_the_box_by_query_and_in_order(oregon_copc: Path, share: f
     np.testing.assert_allclose(found, wanted, rtol=0, atol=1e-6)
 
 
+@pytest.mark.usefixtures("read_here")
 @pytest.mark.parametrize("per_query", [10, 1_000_000])
 def test_a_copc_asked_in_strips_gives_each_point_once(
     oregon_copc: Path, monkeypatch: pytest.MonkeyPatch, per_query: int
@@ -147,6 +149,7 @@ def test_a_box_holds_its_edges_and_nothing_else(tmp_path: Path) -> None:
     np.testing.assert_allclose(cloud.xyz[:, 1], 6_000_004)
 
 
+@pytest.mark.usefixtures("read_here")
 def test_progress_rises_to_one(autzen_laz: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Whoever shows progress is told shares of the work, in order, up to all of it."""
     monkeypatch.setattr(points, "CHUNK", 30_000)
@@ -194,6 +197,7 @@ def test_a_box_off_the_survey_names_both_places(nebraska_las: Path) -> None:
         read(nebraska_las, (0, 0, 1, 1))
 
 
+@pytest.mark.usefixtures("read_here")
 def test_chunks_handed_on_are_the_points_read(autzen_laz: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Whoever keeps nothing sees the same points, in order, no more than a chunk at a time."""
     monkeypatch.setattr(points, "CHUNK", 30_000)

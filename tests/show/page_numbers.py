@@ -6,12 +6,17 @@ from typing import Any, NamedTuple
 
 from whole_pages import Laid
 
+#: The international foot is 0.3048 m exactly, and so a square foot 0.09290304 m2: NIST SP 811 (2008), B.6, as
+#: agreed in 1959.
+FOOT_M = 0.3048
 _NUMBER = r"(?P<number>\d[\d,]*(?:\.\d+)?)"
 #: How each unit is written; money, current and voltage stand in one line of their own.
 UNITS = {
     "m2": re.compile(rf"{_NUMBER} m²"),
     "share": re.compile(rf"{_NUMBER} ?%"),
     "m": re.compile(rf"{_NUMBER} m\b(?!²)"),
+    "ft2": re.compile(rf"{_NUMBER} ft²"),
+    "ft": re.compile(rf"{_NUMBER} ft\b(?!²)"),
     "deg": re.compile(rf"{_NUMBER}°"),
     "money": re.compile(rf"price {_NUMBER}"),
     "milliamps": re.compile(rf"{_NUMBER} mA"),
@@ -31,13 +36,17 @@ _KEYS = {
     "volts": re.compile(r"volts"),
     "hours": re.compile(r"_min\b"),
 }
-#: Of which a page tells more than its unit: a hundredth, an hour.
-_TIMES = {"share": 100.0, "hours": 1 / 60}
-#: What is no result: the steps of contours, the scale, which page it is, the caution of a band, days, how
-#: near a stretch of arc counts for the sun, the scale of chances, the corners and the origin of the frame.
+#: Feet are told of what is in metres.
+_KEYS |= {"ft": _KEYS["m"], "ft2": _KEYS["m2"]}
+#: Of which a page tells more than its unit: a hundredth, an hour, a foot.
+_TIMES = {"share": 100.0, "hours": 1 / 60, "ft": 1 / FOOT_M, "ft2": 1 / FOOT_M**2}
+#: What is no result: the steps of contours, the scale, that of a scene, which page it is, the caution of a
+#: band, days, how near a stretch of arc counts for the sun, the scale of chances, the corners and the origin
+#: of the frame, what is doubted of roofs.
 _NO_RESULT = re.compile(
-    r"contour, every [\d.]+ m|1:\d+|page \d+ of \d+|\d{4}-\d\d-\d\d|within its arc and \d+° of it"
-    r"|[\d.]+° [NS] [\d.]+° [EW]|less than \d+%|0% 50% 95%|in 95%|in cells of [\d.]+ m"
+    r"contour, every [\d.]+ (?:m|ft)|1:\d+|page \d+ of \d+|\d{4}-\d\d-\d\d|within its arc and \d+° of it"
+    r"|[\d.]+° [NS] [\d.]+° [EW]|less than \d+%|0% 50% 95%|in 95%|in cells of [\d.]+ (?:m|ft)"
+    r"|\b0 \d+ \d+ (?:m|ft)\b|roofs are taken to stand out [\d.]+ (?:m|ft)"
 )
 _ROUNDED_DOWN = re.compile(r"\.(less|more)_(m|deg)$")
 
@@ -131,8 +140,13 @@ def is_told(said: Said, pool: list[tuple[str, float]]) -> bool:
     How far a setting may be off is rounded down: what is told must hold.
     """
     times, key, last = _TIMES.get(said.unit, 1.0), _KEYS[said.unit], 10.0**-said.decimals
-    near = (name for name, value in pool if abs(times * value - said.value) <= 0.5 * last + 1e-6)
+    # Lengths in results.json are rounded to a tenth of a millimetre, which is no round number of feet.
+    spare = 5e-5 / FOOT_M if said.unit == "ft" else 1e-6
+    near = (name for name, value in pool if abs(times * value - said.value) <= 0.5 * last + spare)
     under = (
-        name for name, value in pool if _ROUNDED_DOWN.search(name) and -1e-6 <= value - said.value < last
+        name
+        for name, value in pool
+        if _ROUNDED_DOWN.search(name)
+        and -1e-6 <= (times if said.unit == "ft" else 1.0) * value - said.value < last
     )
     return any(key.search(name) for name in (*near, *under))

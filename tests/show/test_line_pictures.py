@@ -7,6 +7,7 @@ from xml.etree import ElementTree
 import matplotlib as mpl
 import numpy as np
 import pytest
+from matplotlib.text import Text
 from site_files import EVERYTHING, option_text, written
 
 from terrain3d.fixing.places import Taped
@@ -36,7 +37,7 @@ def pictures(tmp_path_factory) -> list[str]:
         for text in (
             unit_plan_svg(outcome, option.units[0], fixing),
             unit_section_svg(outcome, fixing),
-            walk_plan_svg(outcome, option.units, [point], 170.0, 92.0),
+            walk_plan_svg(outcome, option.units[0], [point], 170.0, 92.0),
         )
     ]
 
@@ -84,3 +85,49 @@ def test_a_section_says_how_its_heights_are_drawn(tmp_path, monkeypatch, fall):
     # Beside the outlines of its letters each text stands in a comment.
     (said,) = re.findall(r"<!-- along \d+°, (.*) -->", text)
     assert said == stretch_note(round(stretch, 1))
+
+
+def test_letters_are_large_and_names_stand_clear(tmp_path, monkeypatch):
+    """On every picture of a sheet no letter is under ten points, and no name over the rim or another name."""
+    kept: list[Any] = []
+    inner = line_pictures.draw_as_meant
+    monkeypatch.setattr(
+        line_pictures, "draw_as_meant", lambda texts: (kept.append(list(texts)), inner(kept[-1]))
+    )
+    marks = "".join(
+        f'[[mark]]\nname = "{name}"\nat = {at}\n'
+        for name, at in (("столб нижних ворот", [4, 2]), ("عمود البوابة", [-6, 0]), ("倉庫の角", [9, -3]))
+    )
+    outcome = run(written(tmp_path, EVERYTHING + marks + option_text("one")))
+    (fixing,) = option_fixing(outcome, "one", None, None)
+    (unit,) = outcome.option("one").units
+    # Points one upon another, as a walk test of edges has them.
+    points = [
+        WalkPoint(
+            number, "D1", x, y, 90.0, 2.0, "person", 1.7, number % 2 == 0, Proof("edge"),
+            Taped("倉庫の角", 6.0, 6.0, 80.0),
+        )
+        for number, (x, y) in enumerate([(0, 2), (0, 2), (0.2, 2.1), (3, 1), (0.1, 1.8), (-4, 3)], 8)
+    ]  # fmt: skip
+    unit_plan_svg(outcome, unit, fixing)
+    unit_section_svg(outcome, fixing)
+    walk_plan_svg(outcome, unit, points, 182.0, 112.0)
+    assert len(kept) == 3
+    for texts in kept:
+        shown = [text for text in texts if text.get_text() and text.get_visible()]
+        assert len(shown) >= 5
+        assert min(text.get_fontsize() for text in shown) >= 10
+        boxes = [Text.get_window_extent(text) for text in shown]
+        rim = shown[0].figure.bbox
+        for k, box in enumerate(boxes):
+            assert rim.x0 <= box.x0, shown[k].get_text()
+            assert box.x1 <= rim.x1, shown[k].get_text()
+            assert rim.y0 <= box.y0 < box.y1 <= rim.y1
+            for other in range(k):
+                apart = (
+                    box.x1 <= boxes[other].x0
+                    or boxes[other].x1 <= box.x0
+                    or box.y1 <= boxes[other].y0
+                    or boxes[other].y1 <= box.y0
+                )
+                assert apart, (shown[k].get_text(), shown[other].get_text())

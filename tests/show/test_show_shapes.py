@@ -9,7 +9,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from scenes import box, flat_ground, unit
-from shapely.geometry import box as rectangle
 
 from terrain3d.cover.sighted import sighted, unit_on
 from terrain3d.cover.verdict import Verdict
@@ -23,7 +22,6 @@ from terrain3d.show.shapes import (
     contour_levels,
     draped_lines,
     filled_heights,
-    footprints,
     layer_body,
     leaf_ends,
     leaf_volume,
@@ -109,12 +107,6 @@ def test_foliage_that_only_leans_into_the_picture_is_left_out():
     ground = Ground(0.0, 0.0, 1.0, np.zeros((12, 30)))
     assert leaf_volume(foliage, whole_cells(ground, 0, 0, 9, 11)) is None
     assert leaf_volume(foliage, whole_cells(ground, 0, 0, 20, 11)) is not None
-
-
-def test_footprint_of_a_block():
-    """A block's plan is its rectangle, whatever its triangles."""
-    (region,) = footprints(box(flat_ground(), "block", 1, 2, 4, 6, 3))
-    assert region.symmetric_difference(rectangle(1, 2, 4, 6)).area == pytest.approx(0, abs=1e-6)
 
 
 def test_heights_to_draw_with():

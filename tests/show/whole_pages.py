@@ -15,6 +15,7 @@ from terrain3d.show.drape import drape
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages import oblique, outlook, plan, views
 from terrain3d.show.pages.sheet import Page, Sheet
+from terrain3d.study import Study
 
 
 class Laid(NamedTuple):
@@ -57,9 +58,14 @@ def in_few_dots() -> Iterator[None]:
 @lru_cache(maxsize=4)
 def laid_out(site: str, size: str = "screen") -> list[Laid]:
     """All pages of a site of `studied_sites`."""
+    return laid_out_pages(studied(site), size)
+
+
+def laid_out_pages(study: Study, size: str = "screen") -> list[Laid]:
+    """All pages of a study."""
     laid = []
     with in_few_dots(), page_style():
-        for page in all_pages(studied(site), size):
+        for page in all_pages(study, size):
             sheet = page.draw()
             laid.append(Laid(page, sheet, texts_of(sheet)))
     return laid

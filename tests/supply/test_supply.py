@@ -22,7 +22,7 @@ from terrain3d.errors import InputError
 from terrain3d.paper.results import results_json
 from terrain3d.ready import ready_site
 from terrain3d.site import CONDUCTOR_SIZES, SupplyRun, SupplySetting
-from terrain3d.supply.battery import colder, needed_ah
+from terrain3d.supply.battery import AGEING, colder, needed_ah
 from terrain3d.supply.circuit import solve_volts
 from terrain3d.supply.conductors import OHM_PER_KM, Conductor, awg_ohm_per_km, ohm_per_m, warmed
 from terrain3d.supply.option import Fit, judge_supply
@@ -78,6 +78,25 @@ def test_sizes_of_the_site_file_are_those_of_the_table():
 def test_gauges_are_those_of_a_table_of_copper_wire(awg, ohm_per_kft):
     """Ohm a thousand feet of solid wire as a handbook table prints it."""
     assert awg_ohm_per_km(awg) * 0.3048 == pytest.approx(ohm_per_kft, rel=5e-4)
+
+
+@pytest.mark.parametrize(
+    ("awg", "diameter_mm", "area_mm2", "ohm_per_km", "stranded_per_kft"),
+    [
+        (18, 1.02369, 0.82305, 20.9482, 6.505),
+        (20, 0.81182, 0.51762, 33.3090, 10.34),
+        (22, 0.64380, 0.32553, 52.9634, 16.45),
+    ],
+)
+def test_gauges_by_their_definition(awg, diameter_mm, area_mm2, ohm_per_km, stranded_per_kft):
+    """Diameter 0.127 mm * 92^((36 - n) / 39), area of a circle, 1/58 ohm mm2/m: worked by hand; what
+    tables of the trade print for stranded wire is no more than is reckoned with."""
+    assert 0.127 * 92 ** ((36 - awg) / 39) == pytest.approx(diameter_mm, rel=1e-5)
+    assert math.pi / 4 * diameter_mm**2 == pytest.approx(area_mm2, rel=2e-5)
+    assert awg_ohm_per_km(awg) == pytest.approx(ohm_per_km, rel=1e-5)
+    assert awg_ohm_per_km(awg) == pytest.approx(1000 / 58 / area_mm2, rel=2e-5)
+    stranded = 1000 * ohm_per_m(Conductor(None, awg, None, 2)) * 0.3048
+    assert stranded_per_kft <= stranded <= 1.06 * 1.001 * awg_ohm_per_km(awg) * 0.3048
 
 
 @pytest.mark.parametrize(
@@ -173,11 +192,23 @@ def test_the_battery_of_the_worked_examples():
     assert needed_ah(0.25, 24, 0.30, 0.5) == pytest.approx(1.25 * (6 + 0.15))
     for hours, ah in ((12, 1.5), (30, 3.75), (60, 7.5)):
         assert needed_ah(0.1, hours, 0.0, 0.5) == pytest.approx(ah)
+    # For 60 h it takes 5.71875 Ah with D = 1, and 0.3 A is still more than a twentieth of that.
+    assert needed_ah(0.075, 60, 0.3, 0.25) == pytest.approx(5.71875 + 1.25 * 0.75 * 0.075)
+    # What D = 1 would give for the first, 7.96875 Ah, is for a current of a twentieth of it at most.
+    edge = 7.96875 / 20
+    assert needed_ah((7.96875 / 1.25 - 0.5 * edge) / 24, 24, edge, 0.5) == pytest.approx(7.96875)
+    # It is replaced when it is down to 80 %.
+    assert pytest.approx(1 / 0.8) == AGEING
     # 75 mA for 12 h and 300 mA for a quarter hour: 1.21875 Ah with D = 1, which such a current does not get.
     assert needed_ah(0.075, 12, 0.3, 0.25) == pytest.approx(1.21875 + 1.25 * 0.75 * 0.075)
 
 
-@pytest.mark.parametrize(("degrees", "factor"), [(-3.9, 1.52), (4.4, 1.3), (10, 1.19), (25, 1.0), (40, 1.0)])
+@pytest.mark.parametrize(
+    ("degrees", "factor"),
+    [
+        (-3.9, 1.52), (-1.1, 1.43), (1.7, 1.35), (4.4, 1.3), (10, 1.19), (15.6, 1.11), (25, 1.0), (40, 1.0),
+    ],
+)  # fmt: skip
 def test_the_battery_in_the_cold(degrees, factor):
     """IEEE 485, table 1; values from memory. Nothing is gained above 25 °C."""
     assert colder(degrees) == pytest.approx(factor)
@@ -297,3 +328,28 @@ def test_a_run_may_say_its_start_by_default():
     """`from` is the panel where it is left out."""
     assert SupplyRun(to="pole", length=3.0, mm2=0.5).start == "panel"
     assert math.isclose(cable(0.5, 10.0).ohm, 0.78)
+
+
+def test_what_an_electrician_is_told(tmp_path, capsys):
+    """How warm the copper is taken, what the battery has to last and in what cold; a run that is missing
+    once, however many units hang on it."""
+    supply = (
+        "[supply]\nvolts = 13.8\nlowest_volts = 10.5\nstandby_hours = 12\nbattery_temperature = 4.4\n"
+        'temperature = 50\n[[supply.run]]\nto = "pole"\nlength = 80\nmm2 = 0.75\n'
+    )
+    post = '[[mount]]\nname = "post"\nat = [4, 0]\n'
+    more = "".join(
+        option_text("x", "post").partition('name = "x"\n')[2].replace("D1", name) for name in ("D2", "D3")
+    )
+    assert run("supply", written(tmp_path, SLOPE + post + supply + option_text("fed") + more)) == 0
+    told = " ".join(capsys.readouterr().out.split())
+    assert told.count('lay a run to "post"') == 1
+    assert "with its copper at 50 °C" in told
+    rest = ONE.supply.milliamps / 1000
+    ah = needed_ah(rest, 12, ONE.supply.most_milliamps / 1000, 0.5, temperature_c=4.4)
+    assert "for 12 hours at rest" in told
+    assert "for 0.5 hours in alarm" in told
+    assert (
+        f"new it has to have {ah:.2f} Ah (1.25 times as much, for it ages, 1.30 times as much in the cold"
+        in told
+    )

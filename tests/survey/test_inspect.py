@@ -85,6 +85,7 @@ def test_a_made_survey_has_the_figures_it_was_made_with(tmp_path: Path) -> None:
     assert any("unit of height" in doubt for doubt in report.doubts)
 
 
+@pytest.mark.usefixtures("read_here")
 def test_a_survey_read_in_chunks_has_the_same_report(
     autzen_laz: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -118,6 +119,7 @@ def test_bounds_of_the_header_do_not_rule_the_report(tmp_path: Path) -> None:
         assert report.n_ground == 3600
 
 
+@pytest.mark.usefixtures("read_here")
 def test_progress_rises_to_one(autzen_laz: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Whoever shows progress is told shares of the work, in order, up to all of it."""
     monkeypatch.setattr(points, "CHUNK", 30_000)

@@ -2,12 +2,13 @@
 
 import numpy as np
 import pytest
+import shapely
 import trimesh
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from terrain3d.errors import InputError
-from terrain3d.survey.solids import FOLLOWS_WITHIN_M, block, wall
+from terrain3d.survey.solids import FOLLOWS_WITHIN_M, block, footprints, wall
 from terrain3d.terrain import Solids
 
 
@@ -138,3 +139,10 @@ def test_a_path_without_length_is_refused():
     """The message names the wall."""
     with pytest.raises(InputError, match=r"no length(.|\n)*solid 'stub'"):
         wall(np.array([[1.0, 1], [1, 1]]), 0.2, 1.0, 0.0, level, "stub")
+
+
+def test_footprint_of_a_block():
+    """A block's plan is its rectangle, whatever its triangles."""
+    corners = np.array([[1, 2], [4, 2], [4, 6], [1, 6]])
+    (region,) = footprints(block(corners, 3.0, 0.0, bumpy, "block"))
+    assert region.symmetric_difference(shapely.Polygon(corners)).area == pytest.approx(0, abs=1e-6)

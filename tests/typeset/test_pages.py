@@ -8,7 +8,7 @@ import pypdf
 import pytest
 from PIL import Image
 
-from terrain3d.paper.pages import on_a_page_each
+from terrain3d.paper.pages import laid_out
 from terrain3d.typeset.pages import pdf, png_pages
 
 #: What markup would take for a call, a comment, emphasis, mathematics, a label; and letters that have no
@@ -26,8 +26,9 @@ def unit(title: str, lines: int = 2) -> dict:
     """A page with parts of so many lines."""
     part = {"title": "Where", "main": "10.00 m from the post", "size": 15, "lines": [title] * lines}
     return {
-        "title": title, "subtitle": title, "code": "", "parts": [part] * 6, "plan": "plan",
-        "section": "section", "cautions": ["Isolate the supply."],
+        "title": title, "subtitle": title, "code": "", "code-mm": 0, "parts": [part] * 6, "plan": "plan",
+        "section": "section", "is_spread": False, "scale": 1.0, "key": "Grey is held.",
+        "cautions": ["Isolate the supply."],
     }  # fmt: skip
 
 
@@ -51,17 +52,24 @@ def test_a_page_a_unit():
     assert np.abs(picture - picture.mean(axis=2, keepdims=True)).max() < 2
 
 
-def test_what_is_long_keeps_to_its_page():
-    """A unit with much to say gets smaller letters, one with little larger; both stay on one page."""
-    square = {"plan": SQUARE, "section": SQUARE}
-    short, long = sheet(unit("D1", 1)), sheet(unit("a line of some length that is told of it " * 3, 3))
-    assert len(png_pages("sheet", {**long, "scale": 1.15}, square, dots_an_inch=9)) > 1
-    scales = []
-    for data in (short, long):
-        sized = on_a_page_each(data, square)
-        assert len(png_pages("sheet", sized, square, dots_an_inch=9)) == 1
-        scales.append(sized["scale"])
-    assert scales[0] > scales[1]
+def test_what_is_long_gets_pages():
+    """A unit with little to say has large letters and one page, one with more small ones, one with too much
+    its pictures on a page of their own, drawn as large."""
+    asked: list[tuple[int, bool]] = []
+
+    def drawn(number: int, is_large: bool) -> tuple[str, str]:
+        asked.append((number, is_large))
+        picture = SQUARE.replace("0 0 10 10", "0 0 182 108") if is_large else SQUARE
+        return picture, picture
+
+    line = "a line of some length that is told of it "
+    units = [unit("D1", 1), unit(line * 2, 3), unit(line * 3, 3)]
+    data, pictures = laid_out(sheet(*units), {}, drawn)
+    assert [page["is_spread"] for page in data["units"]] == [False, False, True]
+    assert asked == [(1, False), (2, False), (3, False), (3, True)]
+    scales = [page["scale"] for page in data["units"]]
+    assert scales[0] > scales[1] >= 1
+    assert len(png_pages("sheet", data, pictures, dots_an_inch=9)) == 4
 
 
 def test_the_same_bytes():

@@ -22,6 +22,7 @@ from terrain3d.detector.figures import find_figure
 from terrain3d.detector.pose import Detector
 from terrain3d.detector.types import load_type
 from terrain3d.sight.panorama import eye_over
+from terrain3d.survey.scenarios import thinned
 from terrain3d.terrain import Mount, Terrain, terrain_from_heights
 from terrain3d.uncertainty.error_field import ErrorSizes, draw_field, field_law
 from terrain3d.uncertainty.moved_site import moved
@@ -29,6 +30,7 @@ from terrain3d.units import direction
 from terrain3d.walktest.choose import most_telling
 from terrain3d.walktest.explain import Explanation, explain
 from terrain3d.walktest.faults import (
+    ALL_HEADS,
     CAUSES,
     Cause,
     Guesses,
@@ -59,9 +61,10 @@ class Seeded:
     guesses: Guesses
     lights: np.ndarray
 
-    def answers(self, higher_m: float = 0.0, **off: float) -> np.ndarray:
-        """What a unit shows that hangs otherwise, on the very ground."""
-        return lit_by(looked_from(self.terrain, self.unit, higher_m, self.spots), Hanging(**off), self.spots)
+    def answers(self, higher_m: float = 0.0, on: Terrain | None = None, **off: float) -> np.ndarray:
+        """What a unit shows that hangs otherwise, on the very ground or another."""
+        site = self.terrain if on is None else on
+        return lit_by(looked_from(site, self.unit, higher_m, self.spots), Hanging(**off), self.spots)
 
     def told(self, seen: np.ndarray) -> Explanation:
         return explain(self.guesses, self.lights, seen, WRONG)
@@ -99,8 +102,23 @@ def site(seed: int) -> tuple[Terrain, Detector]:
     return terrain, unit
 
 
-def seeded(seed: int, points: int = 12) -> Seeded:
+def hedged(terrain: Terrain, unit: Detector) -> Terrain:
+    """The same with a hedge of a man's height across what the unit looks at, five metres off."""
+    from shapes import leaves
+
+    east, north = direction(unit.bearing_deg)
+
+    def within(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        along, across = x * east + y * north, x * north - y * east
+        return (np.abs(along - 5.0) < 0.6) & (np.abs(across) < 6.0)
+
+    return replace(terrain, foliage=leaves(terrain.ground, within, 0.0, 1.6, 2.0))
+
+
+def seeded(seed: int, points: int = 12, has_hedge: bool = False) -> Seeded:
     terrain, unit = site(seed)
+    if has_hedge:
+        terrain = hedged(terrain, unit)
     spots = candidate_spots(terrain, sighted(terrain, unit), postures(PERSON, unit.height_m))
     guesses = draw_guesses(unit, terrain, SIZES, seed)
     lights = expected_lights(standing_around(terrain, unit, SIZES, seed), guesses, spots)
@@ -130,6 +148,67 @@ def finds_tilt(one: Seeded, seen: np.ndarray, true: float) -> bool:
 
 def finds_range(one: Seeded, seen: np.ndarray) -> bool:
     return one.told(seen).causes[0].cause is Cause.RANGE
+
+
+def faulty(one: Seeded, seed: int) -> dict[str, tuple[Cause, np.ndarray]]:
+    """What a unit shows with each of the faults, as far as it can have it: its cause, its answers."""
+    side = 1.0 if seed % 2 else -1.0
+    found = {
+        "height": (Cause.HEIGHT, one.answers(higher_m=0.10 * side)),
+        "tilt": (Cause.TILT, one.answers(tilt_deg=2.0 * side)),
+        "roll": (Cause.ROLL, one.answers(roll_deg=3.0 * side)),
+        "bearing": (Cause.BEARING, one.answers(bearing_deg=8.0 * side)),
+        "unit": (Cause.UNIT, one.answers(dead_head=ALL_HEADS)),
+    }
+    range_m = wrong_range(one, seed)
+    if range_m is not None:
+        found["range step"] = Cause.RANGE, one.answers(range_m=range_m)
+    if len(one.unit.type.head) > 1:
+        found["dead head"] = Cause.HEAD, one.answers(dead_head=seed // 3 % 2)
+    if len(one.terrain.foliage.base_z):
+        for name, share in (("leaves thinner", 0.25), ("leaves thicker", 3.0)):
+            other = replace(one.terrain, foliage=thinned(one.terrain.foliage, share))
+            found[name] = Cause.LEAVES, one.answers(on=other)
+    law = field_law(one.terrain.ground, 1.0, SIZES.correlation_m)
+    field = draw_field(law, np.random.default_rng(8000 + seed))
+    found["ground off"] = Cause.GROUND, one.answers(on=moved(one.terrain, 2.5 * SIZES.ground_m * field))
+    return found
+
+
+def each_fault(seeds: range) -> None:
+    """Print for each fault how often it is told by name, told alike with others, or not told."""
+    tally: dict[str, list[int]] = {}
+    others: dict[str, list[str]] = {}
+    for seed in seeds:
+        for has_hedge in (False, True):
+            one = seeded(seed, has_hedge=has_hedge)
+            expected = one.answers()
+            for name, (cause, seen) in faulty(one, seed).items():
+                told = one.told(seen)
+                how = fate(told, cause)
+                if how == MISSED and (seen == expected).all():
+                    # Nothing is to be seen of it on any walk: that the map holds is right.
+                    how = UNSEEN
+                tally.setdefault(name, [0, 0, 0, 0])[how] += 1
+                beside = {ALIKE: told.likely, MISSED: told.causes[:1]}.get(how, ())
+                others.setdefault(name, []).extend(c.cause.value for c in beside if c.cause is not cause)
+        say(f"sites to {seed}: {tally}")
+    for name, counts in tally.items():
+        often = sorted(set(others[name]), key=lambda other: -others[name].count(other))
+        told_of = ", ".join(f"{other} {others[name].count(other)}" for other in often[:4])
+        named, alike, unseen, missed = counts
+        say(f"{name}: named {named}, alike {alike}, not to be seen {unseen}, missed {missed}; {told_of}")
+
+
+#: What may become of a fault.
+NAMED, ALIKE, UNSEEN, MISSED = range(4)
+
+
+def fate(told: Explanation, cause: Cause) -> int:
+    """Whether a cause comes first, is told alike with others, or is not told."""
+    if told.causes[0].cause is cause:
+        return NAMED
+    return ALIKE if cause in {one.cause for one in told.likely} else MISSED
 
 
 def drawn_case(one: Seeded, seed: int) -> tuple[Cause, float, Explanation]:
@@ -202,5 +281,8 @@ def say(line: str) -> None:
 
 
 if __name__ == "__main__":
-    sys.path.insert(0, str(Path(__file__).parents[2]))
-    study(int(sys.argv[1]) if len(sys.argv) > 1 else 20, int(sys.argv[2]) if len(sys.argv) > 2 else 200)
+    sys.path[:0] = [str(Path(__file__).parents[2]), str(Path(__file__).parents[1])]
+    if sys.argv[1:2] == ["faults"]:
+        each_fault(range(int(sys.argv[2]) if len(sys.argv) > 2 else 6))
+    else:
+        study(int(sys.argv[1]) if len(sys.argv) > 1 else 20, int(sys.argv[2]) if len(sys.argv) > 2 else 200)

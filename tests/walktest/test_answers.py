@@ -17,6 +17,8 @@ def test_what_programs_for_tables_make_of_it(tmp_path):
         "Point;X;Y;Direction;Seen;Notiz\n1;560001,5;10;90;Ja;naß\n2;3;4;0;NEIN;\n3;5;6;0;;\n;;;;;\n",
         "point\tx\ty\tdirection\tseen\r\n"
         "1\t560 001,5\t10,0\t450\tlit\r\n2\t3\t4\t0\tdark\r\n3\t5\t6\t0\t-\r\n",
+        "sep=;\r\npoint;x;y;direction;seen;;\r\n1;560001,5;10;90;yes;;\r\n2;3;4;0;no;;\r\n3;5;6;0;;;\r\n",
+        '\n\npoint,x,y,direction,seen\n1,"560001,5",10,90,Y\n2,3,4,0,N\n3,5,6,0,\n',
         "seen,point,direction,y,x\nTRUE,1,90,10,'560001.5\nFalse,2,0,4,3\n?,3,0,6,5\n",
     ]
     for number, text in enumerate(others):
@@ -51,6 +53,14 @@ def test_points_that_are_missing_or_doubled():
         (f"{HEAD}1,2,3,4,\n", "nothing is filled in", "column seen"),
         (HEAD, "no row below its heading", "sheet"),
         (f'{HEAD}1,2,3,4,"{"y" * 200_000}', "it is no CSV", "sheet"),
+        (f"{HEAD}1,560001,5,10,0,90,yes\n", "row 2 has more cells than the heading", "row 2, column 6"),
+        (f"{HEAD}1,2,3,4,yes,it rained\n", "row 2 has more cells than the heading", "row 2, column 6"),
+        (f"{HEAD}1,5.6E+05,3,4,yes\n", "'5.6E+05' has lost its last figures", "row 2, column x"),
+        (f"{HEAD}1,1.234,3 m,4,yes\n", "'3 m' is no number", "row 2, column y"),
+        ("point;x;y;direction;seen\n1;1.234,5;3;4;ja\n", "'1.234,5' is no number", "row 2, column x"),
+        ("point,x,y,direction,length,seen\n1,2,3,4,0,yes\n", "nobody walks 0 m", "row 2, column length"),
+        ("point,x,y,direction,length,seen\n1,2,3,4,-2,yes\n", "nobody walks -2 m", "row 2, column length"),
+        (f"{HEAD}1,2,3,4,#REF!\n", "'#REF!' says neither", "row 2, column seen"),
         (f"{HEAD}1,2,3\n", "'' is no number", "row 2, column direction"),
     ],
 )

@@ -178,13 +178,14 @@
     parts.push({ group: mesh.group, made });
   };
 
-  /** Black and white along each side of the block, two steps of whole metres. */
+  /** Black and white along each side of the block, two steps of round length. */
   const tags = [];
   const buildScale = () => {
     const x = floats(data.ground.x), z = floats(data.ground.z);
     const west = x[0], east = x[x.length - 1], south = z[0], north = z[z.length - 1];
     const low = floats(data.ground.y).reduce((a, b) => Math.min(a, b), 0) - 0.02 * Math.max(east - west, south - north);
-    const step = [50, 20, 10, 5, 2, 1].find((one) => 2 * one <= 0.5 * Math.min(east - west, south - north)) || 0.5;
+    const count = [200, 100, 50, 20, 10, 5, 2, 1].find((one) => 2 * one * data.unit.metres <= 0.5 * Math.min(east - west, south - north)) || 0.5;
+    const step = count * data.unit.metres;
     const tall = 0.012 * Math.max(east - west, south - north);
     const sides = [[west, south, 1, 0, 0, 1], [east, south, 0, -1, 1, 0], [east, north, -1, 0, 0, -1], [west, north, 0, 1, -1, 0]];
     for (const [x0, z0, dx, dz, ox, oz] of sides) {
@@ -199,7 +200,7 @@
       for (let k = 0; k < 3; k += 1) {
         const far = 0.6 + k * step;
         tags.push({
-          text: `${k * step}${k === 2 ? " m" : ""}`, kind: "scale", outward: [ox, oz], option: -1,
+          text: `${k * count}${k === 2 ? ` ${data.unit.sign}` : ""}`, kind: "scale", outward: [ox, oz], option: -1,
           at: new T.Vector3(x0 + dx * far + ox * 2.5 * tall, low - tall, z0 + dz * far + oz * 2.5 * tall),
         });
       }

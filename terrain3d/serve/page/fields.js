@@ -41,17 +41,29 @@ function nameField(thing, isFixed) {
     }));
 }
 
-const isLength = (/** @type {any} */ field) => field.unit === "metres";
+/** Units that turn with lengths: which power of a length they are of, and how they are written in either. @type {Record<string, {power: number, m: string, ft: string}>} */
+const OF_LENGTH = {
+  metres: { power: 1, m: "m", ft: "ft" },
+  "metres a second": { power: 1, m: "m/s", ft: "ft/s" },
+  "m2/m3": { power: -1, m: "m\u00b2/m\u00b3", ft: "ft\u00b2/ft\u00b3" },
+  "decibels a metre": { power: -1, m: "dB/m", ft: "dB/ft" },
+};
+
+const isLength = (/** @type {any} */ field) => field.unit in OF_LENGTH;
+/** A number of the site file as it is shown. @param {number} number @param {any} field */
+const shownNumber = (number, field) => (isLength(field) ? number * inUnits(1) ** OF_LENGTH[field.unit].power : number);
+/** A number that is typed as the site file has it. @param {number} number @param {any} field */
+const fileNumber = (number, field) => (isLength(field) ? round(number * inMetres(1) ** OF_LENGTH[field.unit].power) : number);
 
 /** The unit of a field as it is shown. @param {import("/page.js").Field} field */
 export function unitOf(field) {
-  if (isLength(field)) return lengthUnit();
-  return { "": "", degrees: "\u00b0", percent: "%", "m2/m3": "m\u00b2/m\u00b3", "metres a second": "m/s", decibels: "dB", "degrees C": "\u00b0C" }[field.unit] ?? field.unit;
+  if (isLength(field)) return OF_LENGTH[field.unit][lengthUnit()];
+  return { "": "", degrees: "\u00b0", percent: "%", decibels: "dB", "degrees C": "\u00b0C" }[field.unit] ?? field.unit;
 }
 
 /** What may be given, in words. @param {import("/page.js").Field} field */
 function limits(field) {
-  const shown = (/** @type {number} */ number) => plain(isLength(field) ? inUnits(number) : number, state.site.units === "ft" ? 1 : 2);
+  const shown = (/** @type {number} */ number) => plain(shownNumber(number, field), 2);
   const low = field.low === null ? "" : `${field.is_above ? "above" : "from"} ${shown(field.low)}`;
   const high = field.high === null || field.high > 1e5 ? "" : `up to ${shown(field.high)}`;
   return [low, high].filter(Boolean).join(", ");
@@ -61,7 +73,7 @@ function limits(field) {
 function shownValue(value, field) {
   if (value === null || value === undefined) return "";
   if (Array.isArray(value)) return value.map((one) => shownValue(one, field)).join(", ");
-  if (typeof value === "number") return plain(isLength(field) ? inUnits(value) : value, isLength(field) && lengthUnit() === "ft" ? 2 : 4);
+  if (typeof value === "number") return plain(shownNumber(value, field), isLength(field) && lengthUnit() === "ft" ? 2 : 4);
   return String(value);
 }
 
@@ -123,7 +135,7 @@ function readValue(text, field) {
   if (field.form === "text" || field.choices.includes(typed)) return typed;
   if (field.form === "list" && !isNumbers(field)) return typed.split(",").map((one) => one.trim()).filter(Boolean);
   const words = field.form === "list" ? typed.split(/[,;\s]+/).filter(Boolean) : [typed];
-  const numbers = words.map((word) => (isLength(field) ? round(inMetres(Number(word))) : Number(word)));
+  const numbers = words.map((word) => fileNumber(Number(word), field));
   if (numbers.some((number) => !Number.isFinite(number))) {
     say(`${field.label}: \u201c${typed}\u201d is no number`, true);
     return undefined;

@@ -12,6 +12,7 @@ from terrain3d.cover.profile import Profile, changes, ground_at, line_profile
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.outline import Span, layer_outline, span_of
 from terrain3d.detector.pose import Detector, posed_heads, shut_arcs
+from terrain3d.lengths import in_metres, in_unit, length_unit
 from terrain3d.palette import Rgb
 from terrain3d.sentences.along import stretch_note
 from terrain3d.sentences.section import change_words, metres
@@ -236,11 +237,12 @@ def _write_scale(
 ) -> None:
     """Distances along the foot, and how heights are drawn."""
     draw = ImageDraw.Draw(image)
-    step = next((one for one in (1, 2, 5, 10, 20, 50) if right / one <= 12), 100)
-    for place in range(0, math.floor(right) + 1, step):
-        x = at(np.array([[float(place), bottom]]))[0][0]
+    most = in_unit(right)
+    step = next((one for one in (1, 2, 5, 10, 20, 50) if most / one <= 12), 100)
+    for place in range(0, math.floor(most) + 1, step):
+        x = at(np.array([[in_metres(place), bottom]]))[0][0]
         draw.line((x, height - _FOOT_PX, x, height - _FOOT_PX + 4), palette.PAPER, 1)
-        _write(image, (x, height - 1), f"{place} m" if place == 0 else f"{place}", "md")
+        _write(image, (x, height - 1), f"{place} {length_unit()}" if place == 0 else f"{place}", "md")
     _write(image, (6, height - _FOOT_PX - 4), stretch_note(round(stretch, 1)), "ld")
 
 

@@ -8,6 +8,7 @@ from typing import Any
 from terrain3d.cover.option import OptionResult
 from terrain3d.detector.pose import Detector
 from terrain3d.errors import InputError
+from terrain3d.lengths import given, given_figure, in_metres, length
 from terrain3d.show.live.head_controls import with_head
 
 
@@ -23,17 +24,16 @@ class Setting:
     step: float
     low: float
     high: float
-    sign: str
 
 
-HEIGHT = Setting("height", "height_m", 0.05, 0.05, 10.0, " m")
-BEARING = Setting("bearing", "bearing_deg", 2.5, -360.0, 360.0, "°")
-TILT = Setting("tilt", "tilt_deg", 1.0, -30.0, 30.0, "°")
+HEIGHT = Setting("height", "height_m", 0.05, 0.05, 10.0)
+BEARING = Setting("bearing", "bearing_deg", 2.5, -360.0, 360.0)
+TILT = Setting("tilt", "tilt_deg", 1.0, -30.0, 30.0)
 #: A unit has only the ranges of its type; these limits stand for none.
-RANGE = Setting("range", "range_m", 0.0, 0.0, math.inf, " m")
+RANGE = Setting("range", "range_m", 0.0, 0.0, math.inf)
 SETTINGS = (HEIGHT, BEARING, TILT, RANGE)
 #: Set where there is room for it.
-ROLL = Setting("roll", "roll_deg", 1.0, -30.0, 30.0, "°")
+ROLL = Setting("roll", "roll_deg", 1.0, -30.0, 30.0)
 
 Units = tuple[Detector, ...]
 
@@ -51,7 +51,9 @@ def shown(value: float, setting: Setting) -> str:
     >>> shown(1.2, HEIGHT), shown(137.5, BEARING), shown(-9.0, TILT), shown(12.0, RANGE)
     ('1.20 m', '137.5°', '-9°', '12 m')
     """
-    return f"{value:.2f}{setting.sign}" if setting is HEIGHT else f"{value:g}{setting.sign}"
+    if setting is HEIGHT:
+        return length(value, 2)
+    return given(value) if setting is RANGE else f"{value:g}°"
 
 
 def with_value(unit: Detector, setting: Setting, value: float, head: int | None = None) -> Detector:
@@ -142,7 +144,7 @@ def at_share(unit: Detector, setting: Setting, share: float, head: int | None = 
 
 
 def read_entry(text: str, chosen: Setting) -> tuple[Setting, float]:
-    """What was typed: a number for the chosen setting, or the setting's name and a number.
+    """What was typed: a number for the chosen setting, or the setting's name and a number, as it is told.
 
     Raises
     ------
@@ -173,15 +175,18 @@ def read_entry(text: str, chosen: Setting) -> tuple[Setting, float]:
         value = math.nan
     if not math.isfinite(value):
         raise InputError(f"{words[-1]!r} is not a number", mend="write it like 12 or 1.05")
-    return setting, value
+    return setting, in_metres(value) if setting in (HEIGHT, RANGE) else value
 
 
 def _with_range(unit: Detector, value: float, head: int | None = None) -> Detector:
     ranges = ranges_offered(unit, head)
     if value not in ranges:
-        offered = ", ".join(f"{r:g}" for r in ranges)
+        # Whoever types one as it is told means that one.
+        value = next((one for one in ranges if given(one) == given(value)), value)
+    if value not in ranges:
+        offered = ", ".join(given_figure(one) for one in ranges)
         of = unit.type.name if head is None else f"head {head + 1} of {unit.type.name}"
-        raise InputError(f"{of} has no range of {value:g} m", mend=f"it has {offered}")
+        raise InputError(f"{of} has no range of {given(value)}", mend=f"it has {offered}")
     return replace(unit, range_m=value) if head is None else with_head(unit, head, range_m=value)
 
 

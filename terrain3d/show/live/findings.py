@@ -6,6 +6,7 @@ import numpy as np
 
 from terrain3d import palette
 from terrain3d.cover.option import OptionResult
+from terrain3d.lengths import length
 from terrain3d.sentences import words
 from terrain3d.sentences.close_in import close_in_figures
 from terrain3d.sentences.heat import silent_words
@@ -170,7 +171,7 @@ def _is_much_shorter(route: OpenRoutes) -> bool:
 
 def _past_words(found: OptionStudy | None) -> str:
     past = None if found is None or found.spill is None else found.spill.farthest_within_m
-    return NO_FIGURE if past is None else f"{past:.1f} m"
+    return NO_FIGURE if past is None else length(past)
 
 
 def _silent_of(found: OptionStudy | None) -> str:

@@ -11,7 +11,8 @@ from terrain3d.job import Outcome
 from terrain3d.show.drape import relief
 from terrain3d.show.extent import Extent, site_extent, whole_cells
 from terrain3d.show.pages.size import HEIGHT_PX, WIDTH_PX, Size, scale_for
-from terrain3d.show.shapes import foliage_cells, footprints, smoothed_heights
+from terrain3d.show.shapes import foliage_cells, smoothed_heights
+from terrain3d.survey.solids import footprints
 from terrain3d.terrain import Terrain
 from terrain3d.units import Floats
 

@@ -2,12 +2,11 @@
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from io import BytesIO
 
-from PIL import Image
-
+from terrain3d.palette import Rgb
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.context import PageContext
+from terrain3d.show.pages.packing import packed
 from terrain3d.show.pages.sheet import Place, Sheet
 from terrain3d.show.pages.stills import listed_pages
 
@@ -43,24 +42,16 @@ def cuttings(context: PageContext, kinds: Iterable[str], place: Place = WHOLE) -
                 drawn = page.draw()
                 if isinstance(drawn, Sheet):
                     drawn.unsay()
-                    whole = BytesIO()
-                    drawn.figure.save(whole, context.size)
+                    picture = _cut(drawn.figure.dots(context.size), place)
                     said = drawn.said
                     # What a figure holds refers to it and would stay for long.
                     drawn.figure.clear()
-                    yield Cutting(kind, page.option, _cut(whole, place), said)
+                    yield Cutting(kind, page.option, packed(picture, context.size.dots_an_inch), said)
 
 
-def _cut(whole: BytesIO, place: Place) -> bytes:
+def _cut(whole: Rgb, place: Place) -> Rgb:
     """A part of a picture; cut out of its pixels, for names would move in one that is drawn smaller."""
     left, bottom, across, up = place
-    with Image.open(whole, formats=("PNG",)) as page:
-        width, height = page.size
-        box = (
-            round(left * width), round((1 - bottom - up) * height), round((left + across) * width),
-            round((1 - bottom) * height),
-        )  # fmt: skip
-        part = page.convert("RGB").crop(box)
-    found = BytesIO()
-    part.save(found, "PNG", compress_level=4)
-    return found.getvalue()
+    height, width = whole.shape[:2]
+    rows = slice(round((1 - bottom - up) * height), round((1 - bottom) * height))
+    return whole[rows, round(left * width) : round((left + across) * width)]

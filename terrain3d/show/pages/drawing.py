@@ -9,6 +9,7 @@ from multiprocessing.connection import wait
 from pathlib import Path
 from typing import Any
 
+from terrain3d.lengths import Units, lengths_in, units
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.sheet import Page
 
@@ -82,7 +83,9 @@ def _helped(
     try:
         for share in shares:
             ours, theirs = context.Pipe(duplex=False)
-            helper = context.Process(target=_help, args=(theirs, open_pages, folder, share), daemon=True)
+            helper = context.Process(
+                target=_help, args=(theirs, open_pages, folder, share, units()), daemon=True
+            )
             with _deaf_to_ctrl_c():
                 helper.start()
             theirs.close()
@@ -108,10 +111,10 @@ def _deaf_to_ctrl_c() -> Iterator[None]:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
-def _help(end: Any, open_pages: Callable[[], list[Page]], folder: Path, share: range) -> None:
+def _help(end: Any, open_pages: Callable[[], list[Page]], folder: Path, share: range, told_in: Units) -> None:
     """Draw a share of the pages, telling the place of each, or what went wrong."""
     try:
-        with page_style():
+        with lengths_in(told_in), page_style():
             pages = open_pages()
             for place in share:
                 _draw(pages[place], folder)

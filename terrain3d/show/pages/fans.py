@@ -11,6 +11,7 @@ from matplotlib.transforms import Bbox
 from terrain3d import palette
 from terrain3d.cover.option import OptionResult
 from terrain3d.detector.pose import Detector
+from terrain3d.lengths import given, in_metres, in_unit, lengths_name, scale_words
 from terrain3d.sentences.walks import counting_words, fan_words, fans_sentence, who_walks
 from terrain3d.show.blocks import Paragraph, Row, Section, fill
 from terrain3d.show.legend import ALARM, NOTICED, UNNOTICED, WALK
@@ -115,8 +116,9 @@ def _chart_to(page: Sheet, unit: Detector, fan: Fan) -> None:
     axes.bar(offsets, start - noticed, 3.4, bottom=noticed, color=palette.FIGURE, zorder=2)
     ends = np.column_stack([offsets, fan.left_m])[fan.raised]
     marked(axes, ends, NOTICED, 3, clip_on=False)
-    axes.yaxis.set_major_locator(MultipleLocator(2 if start <= 16 else 5))
-    axes.yaxis.set_major_formatter(lambda value, _: f"{value:g} m")
+    step = next(one for one in (2, 5, 10, 20) if in_unit(start) <= 8 * one or one == 20)
+    axes.yaxis.set_major_locator(MultipleLocator(in_metres(step)))
+    axes.yaxis.set_major_formatter(scale_words(given))
     _caption(page, _TO, "distance from the unit, by bearing: the bar is the way walked unnoticed")
 
 
@@ -142,19 +144,23 @@ def _chart_across(page: Sheet, unit: Detector, fan: Fan) -> None:
             offsets[seen] + shift[k],
             fan.walked_m[seen],
             mfc=greys[k % 3],
-            label=f"{distance:g} m off",
+            label=f"{given(distance)} off",
             **look,
         )
         never = own & ~fan.raised
         axes.plot(offsets[never] + shift[k], np.full(never.sum(), ACROSS_M * 1.12), mfc="white", **look)
     axes.axhline(ACROSS_M, color=palette.QUIET_INK, linewidth=0.6)
-    axes.set_yticks([0, 2, 4, ACROSS_M, ACROSS_M * 1.12], ["0 m", "2 m", "4 m", f"{ACROSS_M:g} m", "never"])
+    step, most = (2 if in_unit(ACROSS_M) <= 8 else 5), in_unit(ACROSS_M)
+    marks = [*(in_metres(at) for at in np.arange(0, 0.8 * most, step)), ACROSS_M]
+    axes.set_yticks([*marks, ACROSS_M * 1.12], [*map(given, marks), "never"])
     axes.legend(
         loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=len(distances), fontsize=6.8, frameon=False,
         handletextpad=0.1, columnspacing=1.0, borderpad=0.1,
     )  # fmt: skip
     _caption(
-        page, _ACROSS, f"metres walked until noticed, of {ACROSS_M:g} m, by bearing of the walk's middle"
+        page,
+        _ACROSS,
+        f"{lengths_name()} walked until noticed, of {given(ACROSS_M)}, by bearing of the walk's middle",
     )
 
 

@@ -11,6 +11,7 @@ from matplotlib.ticker import MultipleLocator, PercentFormatter
 from terrain3d import palette
 from terrain3d.conditions.heat import HeatResult, band_radiance, reference_contrast
 from terrain3d.cover.option import OptionResult
+from terrain3d.lengths import area_unit, in_areas
 from terrain3d.sentences.heat import BORROWED, MIND, condition_words, heat_line, loss_rows
 from terrain3d.show.blocks import Gap, Listing, Paragraph, Row, Section, fill
 from terrain3d.show.legend import CONTRAST, NOTHING_HELD, OPTION_LINES, WEAK_CONTRAST, Sign
@@ -96,7 +97,7 @@ def _held(page: Sheet, axes: Axes, shown: tuple[Warmed, ...], silent: tuple[floa
     as_share = all(heat.curve.protected_share is not None for _, heat in shown)
     most = 0.0
     for sign, (_, heat) in zip(OPTION_LINES, shown, strict=False):
-        held = heat.curve.protected_share if as_share else heat.curve.held_m2
+        held = heat.curve.protected_share if as_share else in_areas(1.0) * heat.curve.held_m2
         assert held is not None
         axes.plot(heat.curve.grounds_c, held, zorder=4, **sign.stroke)
         most = max(most, float(held.max()))
@@ -111,7 +112,12 @@ def _held(page: Sheet, axes: Axes, shown: tuple[Warmed, ...], silent: tuple[floa
             (sum(silent) / 2, 0.5), xycoords=("data", "axes fraction"), fontsize=7, ha="center", va="center",
             rotation=90, color=palette.INK, zorder=6,
         )  # fmt: skip
-    _above(page, axes, f"{'Protected ground' if as_share else 'Ground, m²,'} held with both layers", "")
+    _above(
+        page,
+        axes,
+        f"{'Protected ground' if as_share else f'Ground, {area_unit()},'} held with both layers",
+        "",
+    )
     box = axes.get_position()
     page.text(
         (box.x0 + box.x1) / 2, box.y0 - 0.042, "temperature of the ground, °C", 7.5, ha="center",

@@ -62,9 +62,13 @@ def render(scene: Scene, camera: Camera, width_px: int, height_px: int, fineness
         Row 0 at the top.
     """
     k = _OVERSAMPLE
+    # A page finer than the screen's is drawn in as many parts each way: whole, what it is drawn into would
+    # take 0.7 GB for A4 at 300 dots an inch. Parts take twice as long, so the screen's is drawn whole.
+    parts = k if fineness > 1 else 1
+    window = [k // parts * width_px, k // parts * height_px]
     # Without a display VTK falls back by itself, but says so on stderr.
     vtkLogger.SetStderrVerbosity(vtkLogger.VERBOSITY_ERROR)
-    plotter: Any = pv.Plotter(off_screen=True, window_size=[k * width_px, k * height_px], lighting="none")
+    plotter: Any = pv.Plotter(off_screen=True, window_size=window, lighting="none")
     try:
         plotter.set_background(palette.PAPER)
         plotter.disable_anti_aliasing()
@@ -73,7 +77,7 @@ def render(scene: Scene, camera: Camera, width_px: int, height_px: int, fineness
         show_scene(plotter, scene, line_scale=k * fineness)
         light_scene(plotter)
         aim(plotter, camera)
-        image: Any = plotter.screenshot(None, return_img=True)
+        image: Any = plotter.screenshot(None, return_img=True, scale=parts)
     finally:
         plotter.close()
     total = sum(image[row::k, column::k, :3].astype(np.uint16) for row in range(k) for column in range(k))

@@ -12,6 +12,7 @@ from matplotlib.patches import Polygon, Rectangle
 from matplotlib.transforms import Bbox
 
 from terrain3d import palette
+from terrain3d.lengths import in_metres, in_unit, length_unit
 from terrain3d.show.extent import Extent
 from terrain3d.show.labels import free_spot, meet
 from terrain3d.show.legend import Sign
@@ -114,11 +115,11 @@ def north_arrow(axes: Axes, busy: Sequence[Floats]) -> Bbox:
 
 
 def scale_bar(axes: Axes, extent: Extent, busy: Sequence[Floats], taken: Bbox) -> Bbox:
-    """A bar of two steps, black and white, with its metres; returns where, in page pixels."""
+    """A bar of two steps, black and white, with its lengths; returns where, in page pixels."""
     width = axes.get_window_extent().width
-    px_per_m, most = width / extent.width_m, min(250, 0.35 * width)
-    step = next((s for s in (50, 20, 10, 5, 2, 1, 0.5) if 2 * s * px_per_m < most), 0.2)
-    length = step * px_per_m
+    px_each, most = in_metres(width / extent.width_m), min(250, 0.35 * width)
+    step = next((s for s in (200, 100, 50, 20, 10, 5, 2, 1, 0.5) if 2 * s * px_each < most), 0.2)
+    length = step * px_each
     box = _quiet_corner(axes, 2 * length + 64, 50, busy, "SW SE NW NE S N", taken)
     _rectangle(axes, box, facecolor="white", alpha=0.86, edgecolor=palette.HAIRLINE, linewidth=0.6, zorder=30)
     left, bottom = box.x0 + 20, box.y0 + 10
@@ -127,7 +128,7 @@ def scale_bar(axes: Axes, extent: Extent, busy: Sequence[Floats], taken: Bbox) -
         _rectangle(axes, bar, facecolor=colour, edgecolor=palette.INK, linewidth=0.7, zorder=31)
     for k in range(3):
         x, y = page_share(axes.figure, left + k * length, bottom + 12)
-        unit = " m" if k == 2 else ""
+        unit = f" {length_unit()}" if k == 2 else ""
         axes.figure.text(x, y, f"{k * step:g}{unit}", fontsize=7, ha="center", va="bottom", zorder=31)
     return box
 
@@ -164,16 +165,17 @@ def _rectangle(axes: Axes, box: Bbox, **look: Any) -> None:
 
 
 def small_scale(axes: Axes, width_m: float) -> None:
-    """A bar of whole metres in the lower right corner of a picture of stamp size, with its length over it."""
-    length = next(one for one in (50, 20, 10, 5, 2, 1) if one <= width_m / 4 or one == 1)
+    """A bar of round length in the lower right corner of a picture of stamp size, with its length over it."""
+    count = next(one for one in (200, 100, 50, 20, 10, 5, 2, 1) if one <= in_unit(width_m) / 4 or one == 1)
+    length = in_metres(count)
     low, high = axes.get_xlim()
     floor, ceiling = axes.get_ylim()
     end, y = high - 0.03 * (high - low), floor + 0.07 * (ceiling - floor)
     axes.plot([end - length, end], [y, y], color=palette.INK, linewidth=1.6, solid_capstyle="butt", zorder=20,
               path_effects=HALO)  # fmt: skip
     axes.annotate(
-        f"{length} m", (end - length / 2, y), (0, 2), textcoords="offset points", ha="center", va="bottom",
-        fontsize=5.5, path_effects=HALO, zorder=20,
+        f"{count} {length_unit()}", (end - length / 2, y), (0, 2), textcoords="offset points", ha="center",
+        va="bottom", fontsize=5.5, path_effects=HALO, zorder=20,
     )  # fmt: skip
 
 

@@ -13,6 +13,7 @@ from terrain3d.cover.profile import head_bearings
 from terrain3d.detector.outline import Span, in_world, layer_outline, span_of
 from terrain3d.detector.pose import Detector, PosedHead, posed_heads, shut_arcs
 from terrain3d.job import Outcome
+from terrain3d.lengths import given, given_figure, in_metres
 from terrain3d.sentences.outlook import figure_lines, layer_words, outlook_sentence
 from terrain3d.show.blocks import Gap, Listing, Row, Section, fill
 from terrain3d.show.legend import (
@@ -33,6 +34,7 @@ from terrain3d.show.outlook_image import NEAREST_M, distance_share, shaded
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import HALO, Label, place_labels
 from terrain3d.show.pages.on_sight import at_foot, draw_figure, draw_protected
+from terrain3d.show.pages.pixels import lay_pixels
 from terrain3d.show.pages.sheet import (
     BLOCK_FLOOR,
     BLOCK_TOP,
@@ -51,8 +53,9 @@ from terrain3d.walk.outlook import figure_places, outlook_shares, place_of
 
 #: How far sight is followed past the range, times.
 PAST_RANGE_TIMES = 4.0
-#: Lines of equal distance on the ground, metres.
-CONTOURS_M = (2.0, 4.0, 8.0, 12.0, 24.0, 48.0)
+#: Lines of equal distance on the ground, and distances told under its colours, metres or feet.
+_LINES = (2.0, 4.0, 8.0, 12.0, 24.0, 48.0, 96.0, 192.0)
+_MARKED = (0.5, 1, 2, 4, 8, 16, 32, 64, 128, 256)
 #: Directions are cast for no finer a page than this, however fine the paper.
 _FINEST = 1.6
 
@@ -87,14 +90,9 @@ def outlook_sheet(context: PageContext, option: OptionResult, unit: Detector) ->
     sentence = outlook_sentence(outlook_shares(outcome.terrain, unit), outcome.terrain.solids.names)
     page = context.begin_option(option, view, sentence)
     axes = page.picture_axes(WIDE_PICTURE)
-    axes.imshow(
-        shaded(seen, unit.type.max_range),
-        extent=(span.left, span.right, span.low, span.high),
-        origin="lower",
-        aspect="auto",
-        interpolation="bilinear",
-        zorder=1,
-    )
+    _frame(axes, span)
+    sides = (span.left, span.right, span.low, span.high)
+    lay_pixels(axes, shaded(seen, unit.type.max_range), sides, 1, is_smooth=True)
     skyline(axes, seen, azimuths)
     _distance_lines(axes, seen, azimuths, unit.type.max_range)
     axes.axhline(0.0, zorder=5, **LEVEL.stroke)
@@ -106,7 +104,6 @@ def outlook_sheet(context: PageContext, option: OptionResult, unit: Detector) ->
             for stretch in masked:
                 _masked(axes, layer_outline(unit, head, layer, stretch))
         _arc_limits(axes, unit, head)
-    _frame(axes, span)
     names = draw_protected(page, axes, outcome.terrain, unit.eye, unit.bearing_deg)
     _name_and_measure(page, axes, outcome, unit, names)
     page.begin_column(0.05, 0.40, BLOCK_TOP, BLOCK_FLOOR)
@@ -162,7 +159,7 @@ def _distance_lines(axes: Axes, seen: Picture, azimuths: Floats, range_m: float)
     distance[leap] = np.nan
     if not np.isfinite(distance).any():
         return  # within a solid, say, no ground is seen at all
-    levels = sorted({level for level in CONTOURS_M if level < range_m} | {range_m})
+    levels = sorted({level for level in map(in_metres, _LINES) if level < range_m} | {range_m})
     shown = [level for level in levels if np.nanmin(distance) < level < np.nanmax(distance)]
     if not shown:
         return
@@ -175,7 +172,7 @@ def _distance_lines(axes: Axes, seen: Picture, azimuths: Floats, range_m: float)
         linewidths=[1.3 if level == range_m else 0.6 for level in shown],
         zorder=3,
     )
-    for text in axes.clabel(lines, fontsize=6.8, fmt="%g m", inline=True, inline_spacing=3):
+    for text in axes.clabel(lines, fontsize=6.8, fmt=given, inline=True, inline_spacing=3):
         text.set(color=palette.INK, path_effects=HALO, zorder=9)
 
 
@@ -250,9 +247,11 @@ def _scale_section(page: Sheet, unit: Detector, seen: Picture) -> Section:
         axes.set(xticks=[], yticks=[])
 
     def ticks(baseline: float) -> None:
-        for m in [m for m in (0.5, 1, 2, 4, 8, 16, 32, 64) if m < 0.8 * range_m] + [range_m]:
+        for m in [m for m in map(in_metres, _MARKED) if NEAREST_M <= m < 0.8 * range_m] + [range_m]:
             x = left + width * float(distance_share(np.array([m]), range_m)[0])
-            page.text(x, baseline, f"{m:g}" + (" m" if m == range_m else ""), 7, ha="center", va="baseline")
+            page.text(
+                x, baseline, given(m) if m == range_m else given_figure(m), 7, ha="center", va="baseline"
+            )
 
     rows = [Row(name, draw=partial(bar, what)) for what, name in kinds if (seen.what == what).any()]
     signs = (Row(sign.text, sign=sign, size="small") for sign in (PAST_RANGE, SKY))

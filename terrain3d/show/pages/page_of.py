@@ -4,6 +4,7 @@ from matplotlib.figure import Figure
 
 from terrain3d.errors import InputError
 from terrain3d.job import Outcome
+from terrain3d.lengths import lengths_in
 from terrain3d.search.budget import NothingFits
 from terrain3d.search.result import SearchResult
 from terrain3d.show.lettering import page_style
@@ -44,11 +45,11 @@ def page_of(
         raise InputError("there is no option to draw")
     if option:
         outcome.option(option)
-    pages = listed_pages(PageContext(outcome, study=study), (kind,))
-    mine = [page for page in pages if page.option == option]
-    if not 1 <= number <= len(mine):
-        raise _no_such_page(pages, kind, option, number)
-    with page_style():
+    with lengths_in(outcome.site.file.paper.units), page_style():
+        pages = listed_pages(PageContext(outcome, study=study), (kind,))
+        mine = [page for page in pages if page.option == option]
+        if not 1 <= number <= len(mine):
+            raise _no_such_page(pages, kind, option, number)
         return mine[number - 1].draw().figure
 
 

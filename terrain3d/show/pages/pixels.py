@@ -1,4 +1,4 @@
-"""Pictures of whole pixels on a page: each dot of the page has the colour of the pixel it lies in."""
+"""Pictures of pixels on a page: each dot of the page has the colour of the pixel it lies in, or runs over."""
 
 from typing import Any
 
@@ -7,6 +7,7 @@ from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.transforms import Bbox
 from numpy.typing import NDArray
+from PIL import Image
 
 from terrain3d.units import Floats
 
@@ -23,11 +24,15 @@ class Pixels(Artist):
         Row 0 the lowest. The fourth number is 0 where nothing is drawn and 255 elsewhere.
     extent : (left, right, low, high)
         Where its sides lie, in data of the axes.
+    is_smooth : bool
+        Whether colours run from the middle of a pixel to those of its neighbours.
     """
 
-    def __init__(self, image: NDArray[np.uint8], extent: tuple[float, float, float, float]) -> None:
+    def __init__(
+        self, image: NDArray[np.uint8], extent: tuple[float, float, float, float], is_smooth: bool = False
+    ) -> None:
         super().__init__()
-        self.image, self._extent = image, extent
+        self.image, self._extent, self._is_smooth = image, extent, is_smooth
 
     def draw(self, renderer: Any) -> None:
         """Find the colour of each dot within the frame of the axes."""
@@ -42,21 +47,35 @@ class Pixels(Artist):
         x0, y0, x1, y1 = part.extents * finer
         first_x, end_x = int(np.floor(x0 + 0.5)), int(np.floor(x1 + 0.5 + _HAIR_PX))
         first_y, end_y = int(np.ceil(y0 - 0.5 - _HAIR_PX)), int(np.ceil(y1 - 0.5))
-        ny, nx = self.image.shape[:2]
-        columns = _pixel_of(np.arange(first_x, end_x), finer * sides[:, 0], nx)
-        rows = _pixel_of(np.arange(first_y, end_y), finer * sides[:, 1], ny)
-        if not rows.size or not columns.size:
+        across, up = np.arange(first_x, end_x), np.arange(first_y, end_y)
+        if not across.size or not up.size:
             return
+        found = self._running if self._is_smooth else self._whole
+        context = renderer.new_gc()
+        context.set_clip_rectangle(self.axes.bbox)
+        renderer.draw_image(context, first_x / finer, first_y / finer, found(across, up, finer * sides))
+        context.restore()
+
+    def _whole(self, across: NDArray[np.int64], up: NDArray[np.int64], sides: Floats) -> NDArray[np.uint8]:
+        """(m, n, 4) colours of dots, each of the pixel that it lies in."""
+        ny, nx = self.image.shape[:2]
+        columns, rows = _pixel_of(across, sides[:, 0], nx), _pixel_of(up, sides[:, 1], ny)
         # Four bytes at a time: colour by colour a look-up takes several times as long.
         line = np.full((len(rows), nx, 4), 255, np.uint8)
         line[..., : self.image.shape[2]] = self.image[rows]
         dots = np.take(line.view(np.uint32)[..., 0], columns, axis=1).view(np.uint8)
-        context = renderer.new_gc()
-        context.set_clip_rectangle(self.axes.bbox)
-        renderer.draw_image(
-            context, first_x / finer, first_y / finer, dots.reshape(len(rows), len(columns), 4)
-        )
-        context.restore()
+        return dots.reshape(len(rows), len(columns), 4)
+
+    def _running(self, across: NDArray[np.int64], up: NDArray[np.int64], sides: Floats) -> NDArray[np.uint8]:
+        """The same between the middles of pixels; in bytes, where matplotlib's own takes 32 for each dot."""
+        part = []
+        for dots, (low, high), count in zip((across, up), sides.T, self.image.shape[1::-1], strict=True):
+            ends = np.array([dots[0], dots[-1] + 1.0])
+            part.append(np.clip((ends - low) * (count / (high - low)), 0, count))
+        box = (part[0][0], part[1][0], part[0][1], part[1][1])
+        picture = Image.fromarray(np.ascontiguousarray(self.image)).convert("RGBA")
+        # A copy: whoever draws it wants to be able to write into it.
+        return np.array(picture.resize((len(across), len(up)), Image.Resampling.BILINEAR, box))
 
 
 def _pixel_of(dots: NDArray[np.int64], sides: Floats, count: int) -> NDArray[np.int64]:
@@ -66,7 +85,11 @@ def _pixel_of(dots: NDArray[np.int64], sides: Floats, count: int) -> NDArray[np.
 
 
 def lay_pixels(
-    axes: Axes, image: NDArray[np.uint8], extent: tuple[float, float, float, float], zorder: float
+    axes: Axes,
+    image: NDArray[np.uint8],
+    extent: tuple[float, float, float, float],
+    zorder: float,
+    is_smooth: bool = False,
 ) -> None:
     """Lay an image into axes, whose limits stay as they are.
 
@@ -78,7 +101,9 @@ def lay_pixels(
     extent : (left, right, low, high)
         Of its sides, in data of the axes.
     zorder : float
+    is_smooth : bool
+        As `Pixels` takes it.
     """
-    artist = Pixels(image, extent)
+    artist = Pixels(image, extent, is_smooth)
     artist.set_zorder(zorder)
     axes.add_artist(artist)

@@ -20,6 +20,7 @@ from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
+from terrain3d.lengths import given_figure, in_metres, in_unit, length_figure, scale_words
 from terrain3d.sentences.paper import corner_words
 from terrain3d.sentences.warnings import voiding
 from terrain3d.show.drape import DRAPE_PIXELS, drape
@@ -239,9 +240,12 @@ def begin_plan(
         page.set_to_scale(axes, extent.width_m, extent.depth_m, base.scale)
     corners: list[Text] = []
     if is_ruled:
-        step = 10.0 if max(extent.width_m, extent.depth_m) > 45 else 5.0
+        side = in_unit(max(extent.width_m, extent.depth_m))
+        step = in_metres(next((one for one in (5, 10, 20, 50, 100) if side <= 9 * one), 200))
         axes.xaxis.set_major_locator(MultipleLocator(step))
         axes.yaxis.set_major_locator(MultipleLocator(step))
+        for axis in (axes.xaxis, axes.yaxis):
+            axis.set_major_formatter(scale_words(lambda value: given_figure(value).replace("-", "\u2212")))
         axes.tick_params(labelsize=6.5, length=3, width=0.6, colors=palette.QUIET_INK, pad=2)
         has_room = axes.get_window_extent().width > _LEAST_FOR_CORNERS_PX
         if has_room and not voiding(option):  # what voids it takes the room
@@ -310,8 +314,12 @@ def _contours(axes: Axes, ground: Ground, smooth: Floats, extent: Extent) -> lis
         linewidths=[1.0 if round(level / step) % 5 == 0 else 0.55 for level in levels],
         zorder=2,
     )
-    digits = max(0, -math.floor(math.log10(step) + 1e-9))
-    named = list(axes.clabel(lines, fontsize=6.5, fmt=f"%.{digits}f", inline=True, inline_spacing=3))
+    digits = max(0, -math.floor(math.log10(in_unit(step)) + 1e-9))
+    named = list(
+        axes.clabel(
+            lines, fontsize=6.5, fmt=lambda z: length_figure(z, digits), inline=True, inline_spacing=3
+        )
+    )
     for text in named:
         text.set(color=palette.QUIET_INK, path_effects=HALO, zorder=2.5)
     return named

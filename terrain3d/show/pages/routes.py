@@ -11,6 +11,7 @@ from terrain3d import palette
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import Codes, Verdict
 from terrain3d.job import Outcome
+from terrain3d.lengths import length, speed
 from terrain3d.sentences.routes import percent, routes_words, start_words, trust_words
 from terrain3d.show.blocks import Gap, Paragraph, Row, Section, fill
 from terrain3d.show.extent import Extent, site_extent
@@ -206,24 +207,24 @@ def _figures(way: WayIn) -> list[tuple[str, ...]]:
     left = way.left_m
     return [
         ("chance of alarm", percent(way.chance)),
-        ("length, time at 1 m/s", f"{way.length_m:.1f} m, {way.time_s:.0f} s"),
-        ("alarm, zones as set", "none" if left is None else f"{left:.1f} m to go"),
+        (f"length, time at {speed(1.0)}", f"{length(way.length_m)}, {way.time_s:.0f} s"),
+        ("alarm, zones as set", "none" if left is None else f"{length(left)} to go"),
     ]
 
 
 def _clear_figures(clear: ClearRoute) -> list[tuple[str, ...]]:
     return [
-        ("keeps from held ground", "none is held" if clear.berth_m is None else f"{clear.berth_m:.1f} m"),
-        ("length, shortest clear", f"{clear.length_m:.1f} m, {clear.shortest_m:.1f} m"),
-        ("clear ground goes on inside", f"{clear.into_m:.1f} m"),
+        ("keeps from held ground", "none is held" if clear.berth_m is None else length(clear.berth_m)),
+        ("length, shortest clear", f"{length(clear.length_m)}, {length(clear.shortest_m)}"),
+        ("clear ground goes on inside", length(clear.into_m)),
     ]
 
 
 def _crossing_figures(crossing: Crossing) -> list[tuple[str, ...]]:
     return [
-        ("touching held ground", f"{crossing.held_m:.1f} m"),
-        ("length", f"{crossing.length_m:.1f} m"),
-        ("clear ground ends short by", f"{crossing.unseen_to_m:.1f} m"),
+        ("touching held ground", length(crossing.held_m)),
+        ("length", length(crossing.length_m)),
+        ("clear ground ends short by", length(crossing.unseen_to_m)),
     ]
 
 

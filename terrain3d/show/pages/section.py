@@ -27,6 +27,7 @@ from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
+from terrain3d.lengths import given, in_metres, in_unit, scale_words, tick
 from terrain3d.sentences.along import stretch_note
 from terrain3d.sentences.heads import masked_words
 from terrain3d.sentences.section import (
@@ -465,13 +466,14 @@ def _label(page: Sheet, axes: Axes, text: str, s: float, z: float, below: bool) 
 
 def _rulers(axes: Axes, frame: Frame) -> None:
     span = frame.right - frame.left
-    step = next(s for s in (1, 2, 5, 10, 20, 50, 100) if span / s <= 26)
-    axes.xaxis.set_major_locator(MultipleLocator(step))
-    rise = (frame.top - frame.bottom) / 6
-    axes.yaxis.set_major_locator(MultipleLocator(next(s for s in (0.5, 1, 2, 5, 10, 20) if s >= rise * 0.8)))
+    step = next(s for s in (1, 2, 5, 10, 20, 50, 100) if in_unit(span) / s <= 26)
+    axes.xaxis.set_major_locator(MultipleLocator(in_metres(step)))
+    rise = in_unit(frame.top - frame.bottom) / 6
+    up = next(s for s in (0.5, 1, 2, 5, 10, 20, 50, 100) if s >= rise * 0.8)
+    axes.yaxis.set_major_locator(MultipleLocator(in_metres(up)))
     axes.tick_params(labelsize=6.5, length=3, width=0.6, colors=palette.QUIET_INK, pad=2)
-    axes.xaxis.set_major_formatter(lambda value, _: f"{value:g}" + (" m" if value == 0 else ""))
-    axes.yaxis.set_major_formatter(lambda value, _: f"{value:g} m")
+    axes.xaxis.set_major_formatter(scale_words(tick))
+    axes.yaxis.set_major_formatter(scale_words(given))
 
 
 def section_signs(outcome: Outcome, profile: Profile) -> list[Sign]:

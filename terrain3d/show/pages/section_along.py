@@ -14,6 +14,7 @@ from terrain3d.cover.option import OptionResult
 from terrain3d.cover.profile import Run
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.figures import Figure
+from terrain3d.lengths import given, in_metres, in_unit, scale_words, tick
 from terrain3d.sentences.along import (
     NO_STRETCH,
     along_sentence,
@@ -286,15 +287,14 @@ def _change_labels(page: Sheet, axes: Axes, changes: list[float], left_px: float
 
 
 def _rulers(axes: Axes, length: float, frame: _Frame) -> None:
-    step = next((one for one in (0.5, 1, 2, 5, 10, 20, 50, 100) if length / one <= 26), 200)
-    axes.xaxis.set_major_locator(MultipleLocator(step))
-    rise = (frame.top - frame.bottom) / 8
-    axes.yaxis.set_major_locator(
-        MultipleLocator(next((one for one in (0.5, 1, 2, 5, 10, 20) if one >= rise * 0.8), 50))
-    )
+    step = next((one for one in (0.5, 1, 2, 5, 10, 20, 50, 100) if in_unit(length) / one <= 26), 200)
+    axes.xaxis.set_major_locator(MultipleLocator(in_metres(step)))
+    rise = in_unit(frame.top - frame.bottom) / 8
+    up = next((one for one in (0.5, 1, 2, 5, 10, 20) if one >= rise * 0.8), 50)
+    axes.yaxis.set_major_locator(MultipleLocator(in_metres(up)))
     axes.tick_params(labelsize=6.5, length=3, width=0.6, colors=palette.QUIET_INK, pad=2)
-    axes.xaxis.set_major_formatter(lambda value, _: f"{value:g}" + (" m" if value == 0 else ""))
-    axes.yaxis.set_major_formatter(lambda value, _: f"{value:g} m")
+    axes.xaxis.set_major_formatter(scale_words(tick))
+    axes.yaxis.set_major_formatter(scale_words(given))
 
 
 def _signs(profile: LineProfile, foliage: Foliage, figure: Figure) -> list[Sign]:

@@ -16,12 +16,13 @@ from matplotlib.text import Text
 from terrain3d import palette
 from terrain3d.caution import SHORT_CAUTION
 from terrain3d.cover.verdict import Verdict
+from terrain3d.palette import Rgb
 from terrain3d.sentences.paper import page_words
 from terrain3d.show.blocks import Bar, Gap, Paragraph, Piece, Row, Section, TypeSize
 from terrain3d.show.legend import Sign, verdict_sign
 from terrain3d.show.lettering import draw_as_meant, fitted_lines, line_width, page_style
 from terrain3d.show.pages.packing import packed
-from terrain3d.show.pages.size import DPI, HEIGHT_PX, PRINT_DPI, SCREEN, WIDTH_PX, Size
+from terrain3d.show.pages.size import DPI, HEIGHT_PX, SCREEN, WIDTH_PX, Size
 
 #: Sizes of type in points; heights of a bar, a little air and that after a section, as shares of the page.
 TYPE: dict[TypeSize, float] = {"large": 8.5, "row": 8.0, "small": 7.5, "note": 7.0}
@@ -62,16 +63,22 @@ class PageFigure(Figure):
 
     def save(self, to: Path | BytesIO, size: Size = SCREEN) -> None:
         """Write the picture, in the dots of a size."""
-        draw_as_meant(self.findobj(Text))
-        drawn = BytesIO()
-        # A hair more, or rounding would lose the last row and column of pixels.
-        self.savefig(drawn, format="rgba", dpi=DPI * size.fineness * (1 + 1e-9))
-        rows = np.frombuffer(drawn.getbuffer(), np.uint8).reshape(-1, size.width_px, 4)
-        picture = packed(rows[..., :3], DPI if size.width_mm is None else PRINT_DPI)
+        picture = packed(self.dots(size), size.dots_an_inch)
         if isinstance(to, Path):
             to.write_bytes(picture)
         else:
             to.write(picture)
+
+    def dots(self, size: Size = SCREEN) -> Rgb:
+        """The picture in the dots of a size: (height, width, 3) uint8, row 0 at the top."""
+        draw_as_meant(self.findobj(Text))
+        drawn = BytesIO()
+        # A hair more, or rounding would lose the last row and column of pixels.
+        self.savefig(drawn, format="rgba", dpi=DPI * size.fineness * (1 + 1e-9))
+        # What a figure holds refers to it, so it stays for long, and with it what it was drawn into: 27 MB
+        # of A4.
+        FigureCanvasAgg(self)
+        return np.frombuffer(drawn.getbuffer(), np.uint8).reshape(-1, size.width_px, 4)[..., :3]
 
 
 class Sheet:

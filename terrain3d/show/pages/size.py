@@ -33,6 +33,11 @@ class Size:
         """Pixels of the file for one of the layout."""
         return self.width_px / WIDTH_PX
 
+    @property
+    def dots_an_inch(self) -> int:
+        """Dots of the file for an inch: of the paper, or of the layout on a screen."""
+        return DPI if self.width_mm is None else PRINT_DPI
+
     def paper_m(self, share: float) -> float:
         """Metres of paper of a share of the page's width; the page must be paper."""
         assert self.width_mm is not None

@@ -4,6 +4,7 @@ from dataclasses import replace
 from functools import lru_cache, partial
 
 from terrain3d.cover.option import OptionResult
+from terrain3d.lengths import given
 from terrain3d.nuisance.spill import Fan, Landing, PieceSpill, Spill
 from terrain3d.nuisance.things import InLayer
 from terrain3d.sentences import words
@@ -160,8 +161,8 @@ def _fan_rows(fan: Fan, landings: tuple[Landing, ...], has_boundary: bool) -> tu
     if has_boundary:
         within, on = length_words(float(fan.past_within_m.max())), length_words(float(fan.past_on_m.max()))
         rows = [
-            Row(f"{fan.unit}, head {fan.head}, within {fan.range_m:g} m", (within,)),
-            Row(f"on from there to {fan.follow_m:g} m", (on,), size="small", is_quiet=True, is_inset=True),
+            Row(f"{fan.unit}, head {fan.head}, within {given(fan.range_m)}", (within,)),
+            Row(f"on from there to {given(fan.follow_m)}", (on,), size="small", is_quiet=True, is_inset=True),
         ]
     for landing in landings:
         span = span_words(landing.nearest_m, landing.farthest_m)

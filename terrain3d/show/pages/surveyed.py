@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from terrain3d import palette
 from terrain3d.cover.areas import RETURN_STEPS, known_ground, measured_by, return_steps, standing_by_source
 from terrain3d.cover.verdict import UNKNOWN
+from terrain3d.lengths import area_unit, retold
 from terrain3d.sentences.surveys import (
     measured_figure,
     not_measured_words,
@@ -111,7 +112,11 @@ def _ground_sections(terrain: Terrain) -> list[Section]:
             for step, m2 in reversed(list(enumerate(found.area_m2)))
             if m2
         ]
-        sections.append(Section("Measured, ground returns a m²", tuple(steps), short="Returns a m²"))
+        sections.append(
+            Section(
+                f"Measured, ground returns a {area_unit()}", tuple(steps), short=f"Returns a {area_unit()}"
+            )
+        )
     items: list[tuple[Piece, ...]] = []
     for area in terrain.protect:
         part = known_ground(terrain.ground, area)
@@ -133,7 +138,7 @@ def _survey_section(terrain: Terrain) -> Section:
 
 def _doubt_sections(terrain: Terrain) -> list[Section]:
     """What is doubted, whole sentences only."""
-    items = tuple((Paragraph(doubt, _WHOLE), Gap()) for doubt in terrain.doubts)
+    items = tuple((Paragraph(retold(doubt), _WHOLE), Gap()) for doubt in terrain.doubts)
     listing = Listing(items, noun="doubt", where="see the page of warnings")
     return [Section("What is doubted of it", (listing,))] if items else []
 

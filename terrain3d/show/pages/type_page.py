@@ -15,6 +15,7 @@ from terrain3d.detector.figures import find_figure
 from terrain3d.detector.level import LevelLayer, head_at, level_layers, level_lobe
 from terrain3d.detector.types import DetectorType, Fixing, Head
 from terrain3d.errors import InputError
+from terrain3d.lengths import given, given_figure, in_metres, in_unit, lengths_name, scale_words, tick
 from terrain3d.sentences.types import Told, fixing_told, height_words, type_sentence, type_told
 from terrain3d.show.blocks import Listing, Row, Section, fill
 from terrain3d.show.legend import (
@@ -68,7 +69,7 @@ def check_range(kind: DetectorType, range_m: float | None) -> float:
     if head_at(kind, range_m) is None:
         offered = sorted({r for head in range(len(kind.head)) for r in kind.ranges_of(head)})
         raise InputError(
-            f"{kind.name} has no range setting of {range_m:g} m",
+            f"{kind.name} has no range setting of {given(range_m)}",
             "--range",
             f"it has {', '.join(f'{r:g}' for r in offered)}",
         )
@@ -156,7 +157,7 @@ def _plan(page: Sheet, kind: DetectorType, place: Place) -> None:
             if range_m < reach:
                 axes.plot(*ring.T, zorder=4, **RANGE_SETTING.stroke)
             if range_m < 0.97 * reach:
-                ranges.append((head.pan, range_m, f"{range_m:g}"))
+                ranges.append((head.pan, range_m, given_figure(range_m)))
         if len(kind.head) > 1:
             names.append((head.pan, _HEAD_AT * reach, f"head {number}"))
     written = _write(axes, names, [], fontsize=7.5, weight="bold")
@@ -164,7 +165,7 @@ def _plan(page: Sheet, kind: DetectorType, place: Place) -> None:
     _write(axes, zones, written, fontsize=6.8)
     marked(axes, np.zeros(2), UNIT, 10)
     _metres(axes)
-    _caption(page, place, "from above, straight ahead is up: range settings in metres")
+    _caption(page, place, f"from above, straight ahead is up: range settings in {lengths_name()}")
 
 
 def _fit(axes: Axes, place: Place, points: Floats) -> None:
@@ -202,10 +203,10 @@ def _write(axes: Axes, texts: list[tuple[float, float, str]], taken: list[Bbox],
 def _metres(axes: Axes, most: int = 16) -> None:
     """Metres along both sides, at so many places at most."""
     span = axes.get_xlim()[1] - axes.get_xlim()[0]
-    step = next(s for s in (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50) if span / s <= most)
+    step = next(s for s in (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100) if in_unit(span) / s <= most)
     for axis in (axes.xaxis, axes.yaxis):
-        axis.set_major_locator(MultipleLocator(step))
-        axis.set_major_formatter(lambda value, _: f"{value:g}" + (" m" if value == 0 else ""))
+        axis.set_major_locator(MultipleLocator(in_metres(step)))
+        axis.set_major_formatter(scale_words(tick))
     axes.tick_params(labelsize=6.5, length=3, width=0.6, colors=palette.QUIET_INK, pad=2)
 
 
@@ -269,17 +270,16 @@ def _side(page: Sheet, kind: DetectorType, head: int, range_m: float) -> None:
     axes.plot([left, right], [0, 0], color=GROUND_LINE.line, linewidth=GROUND_LINE.width, zorder=6)
     axes.plot([0, 0], [0, kind.nominal_height], color=palette.POLE, linewidth=3, zorder=7)
     marked(axes, np.array([0.0, kind.nominal_height]), UNIT, 9)
-    step = next(s for s in (1, 2, 4, 5, 10, 20) if end / s <= 7)
+    step = in_metres(next(s for s in (1, 2, 4, 5, 10, 20, 50) if in_unit(end) / s <= 7))
     axes.xaxis.set_major_locator(MultipleLocator(step))
-    axes.yaxis.set_major_locator(MultipleLocator(0.5))
-    axes.xaxis.set_major_formatter(lambda value, _: f"{value:g} m" if value >= 0 else "")
-    axes.yaxis.set_major_formatter(lambda value, _: f"{value:g} m" if value >= 0 else "")
+    axes.yaxis.set_major_locator(MultipleLocator(in_metres(0.5 if in_unit(top) <= 4 else 1.0)))
+    axes.xaxis.set_major_formatter(scale_words(lambda value: given(value) if value >= 0 else ""))
+    axes.yaxis.set_major_formatter(scale_words(lambda value: given(value) if value >= 0 else ""))
     axes.tick_params(labelsize=6.5, length=3, width=0.6, colors=palette.QUIET_INK, pad=2)
     stretch = (_SIDE[3] * HEIGHT_PX / (1.12 * top)) / (_SIDE[2] * WIDTH_PX / (right - left))
     of_head = f" of head {head + 1}" if len(kind.head) > 1 else ""
-    view = (
-        f"from the side, straight ahead{of_head}, set to {range_m:g} m, heights stretched {stretch:.1f} times"
-    )
+    view = f"from the side, straight ahead{of_head}, set to {given(range_m)}"
+    view = f"{view}, heights stretched {stretch:.1f} times"
     _caption(page, _SIDE, f"{view}; a person stands at the range setting")
     _heights(page, layers, lobe, (left, right), step, end)
 
@@ -325,5 +325,5 @@ def _heights(
         for distance in distances:
             x = _SIDE[0] + _SIDE[2] * (distance - sides[0]) / (sides[1] - sides[0])
             page.text(x, y, height_words(layer, float(distance)), 6.6, ha="center", va="baseline")
-    note = "height over the ground in metres: axis, and from its lower edge to its upper"
+    note = f"height over the ground in {lengths_name()}: axis, and from its lower edge to its upper"
     page.text(_SIDE[0], _HEIGHTS - len(rows) * _LINE, note, 6.6, va="baseline", color=palette.QUIET_INK)

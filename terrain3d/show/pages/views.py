@@ -19,6 +19,7 @@ from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.on_picture import Label, marked, place_labels
 from terrain3d.show.pages.on_sight import direction_label, draw_protected, seen_at
 from terrain3d.show.pages.outlook import skyline
+from terrain3d.show.pages.pixels import lay_pixels
 from terrain3d.show.pages.sheet import BLOCK_FLOOR, BLOCK_TOP, COLUMN_RIGHT, WIDE_PICTURE, Page, Sheet
 from terrain3d.show.pages.size import HEIGHT_PX, WIDTH_PX
 from terrain3d.sight.picture import Picture, picture
@@ -116,11 +117,8 @@ def _draw_view(
     azimuths = aside * (2 * (np.arange(across) + 0.5) / across - 1)
     elevations = low + (high - low) * (np.arange(rows) + 0.5) / rows
     seen = picture(terrain, point.eye, ahead + azimuths, elevations, _REACH_M)
-    axes.imshow(
-        shaded(seen, _FAR_M), extent=(-aside, aside, low, high), origin="lower", aspect="auto",
-        interpolation="bilinear", zorder=1,
-    )  # fmt: skip
     axes.set(xlim=(-aside, aside), ylim=(low, high))
+    lay_pixels(axes, shaded(seen, _FAR_M), (-aside, aside, low, high), 1, is_smooth=True)
     skyline(axes, seen, azimuths)
     axes.axhline(0.0, zorder=5, **LEVEL.stroke)
     _ticks(axes)

@@ -5,6 +5,7 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 
 from terrain3d import palette
+from terrain3d.lengths import given, in_metres, in_unit, scale_words, tick
 from terrain3d.sentences.routes import NO_WALK, profile_words
 from terrain3d.show.legend import ALARM
 from terrain3d.show.pages.on_picture import marked
@@ -17,6 +18,8 @@ from terrain3d.walk.ways_in import WayIn
 #: Share of the height that the ground takes; the strip of layers and pulses lies under it.
 _GROUND_SHARE = 0.62
 _STEP_M = 0.1
+#: Round steps of a scale, within a power of ten.
+_STEPS = (1, 2, 5, 10)
 
 
 def draw_walk_profile(
@@ -69,11 +72,12 @@ def _ground(axes: Axes, terrain: Terrain, least: WayIn) -> None:
     axes.plot(along, z, color=palette.INK, linewidth=1.3, zorder=3)
     axes.set(xlim=(0, least.length_m), ylim=(foot, top))
     # A height beside the foot of the picture would run into the first distance.
-    heights = MaxNLocator(3, steps=[1, 2, 5, 10]).tick_values(low, low + room)
-    axes.set(yticks=[value for value in heights if low - 0.1 * room <= value <= top])
-    axes.yaxis.set_major_formatter(lambda value, _: f"{value:g} m")
-    axes.xaxis.set_major_locator(MaxNLocator(14, steps=[1, 2, 5, 10]))
-    axes.xaxis.set_major_formatter(lambda value, _: f"{value:g}" + (" m" if value == 0 else ""))
+    heights = MaxNLocator(3, steps=[*_STEPS]).tick_values(in_unit(low), in_unit(low + room))
+    axes.set(yticks=[z for z in map(in_metres, heights) if low - 0.1 * room <= z <= top])
+    axes.yaxis.set_major_formatter(scale_words(given))
+    places = MaxNLocator(14, steps=[*_STEPS]).tick_values(0.0, in_unit(least.length_m))
+    axes.set(xticks=[place for place in map(in_metres, places) if 0 <= place <= least.length_m])
+    axes.xaxis.set_major_formatter(scale_words(tick))
     axes.tick_params(labelsize=6.5, length=3, width=0.6, colors=palette.QUIET_INK, pad=2)
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)

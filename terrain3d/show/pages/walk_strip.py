@@ -11,6 +11,7 @@ from matplotlib.ticker import MultipleLocator
 
 from terrain3d import palette
 from terrain3d.cover.layer_outcomes import BROKEN, MOVES_ACROSS
+from terrain3d.lengths import in_metres, in_unit, scale_words, tick
 from terrain3d.show.legend import ALARM, MICROWAVE_ACROSS, MICROWAVE_SENSES, verdict_sign
 from terrain3d.show.pages.on_picture import marked
 from terrain3d.show.pages.sheet import Sheet
@@ -63,9 +64,9 @@ def draw_strip(
         axes.plot([at, at], [inside[0], _TOP], color=palette.INK, linewidth=1.6, zorder=6)
         marked(axes, np.array([at, sum(verdicts) / 2]), ALARM, 7, clip_on=False)
     # One pitch of ticks for all strips of a page, or a short walk would look as long as a long one.
-    pitch = next((step for step in (0.5, 1, 2, 5, 10, 20, 50) if longest_m / step <= 16), 100)
-    axes.xaxis.set_major_locator(MultipleLocator(pitch))
-    axes.xaxis.set_major_formatter(lambda value, _: f"{value:g}" + (" m" if value == 0 else ""))
+    pitch = next((step for step in (0.5, 1, 2, 5, 10, 20, 50) if in_unit(longest_m) / step <= 16), 100)
+    axes.xaxis.set_major_locator(MultipleLocator(in_metres(pitch)))
+    axes.xaxis.set_major_formatter(scale_words(tick))
     axes.tick_params(labelsize=6.5, length=3, width=0.6, colors=palette.QUIET_INK, pad=2)
     for side in ("top", "left", "right"):
         axes.spines[side].set_visible(False)

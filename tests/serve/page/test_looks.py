@@ -2,6 +2,7 @@
 
 import base64
 import io
+import re
 from importlib.resources import files
 
 import numpy as np
@@ -243,6 +244,12 @@ def test_light_dark_and_feet_are_chosen_on_the_page(yard):
     field.fill("3")
     field.press("Enter")
     settled(page, lambda state: any(one["values"].get("height") == 0.9144 for one in state["things"]))
+    # With a unit chosen, and what it holds: no metre is left on the page but in what a type says of itself.
+    page.get_by_role("button", name="D1 on pole").click()
+    quiet(page)
+    words = page.locator("body").inner_text()
+    assert re.findall(r"[^\n]*(?:\bm\b|\bm2\b|m²|metre)[^\n]*", words) == []
+    assert "ft²" in words
     page.keyboard.press("Control+s")
     settled(page, lambda state: not state["site"]["unsaved"])
     assert "height = 0.914" in path.read_text()
