@@ -84,6 +84,18 @@ kind = "vent"
 at = [0, 2]
 width = 0.4
 height = 1.2
+[[mark]]
+name = "gate post"
+at = [4, 8]
+[supply]
+volts = 13.8
+lowest_volts = 11.0
+standby_hours = 12
+battery_ah = 7
+[[supply.run]]
+to = "pole"
+length = 20
+mm2 = 0.5
 [[option]]
 name = "one"
 [[option.detector]]
@@ -462,6 +474,7 @@ SHAPES = (".geojson", ".gpkg", ".kml", ".shp", ".dbf", ".dxf")
 #: Surveys in a CRS, as those of `good_files` are.
 _IN_CRS = (".las", ".laz", ".tif")
 QUIET = ["--stills", "none", "--out", "out"]
+_HAVE_NO_STILLS = {"supply": [], "sheet": ["--out", "out"], "walktest": ["--out", "out"]}
 
 
 def moved(text: str, x0: float, y0: float) -> str:
@@ -480,7 +493,7 @@ def prepared(number: int, good: dict[str, bytes]) -> Case:
     rng = random.Random(number)
     names = [name for name in good if "/" not in name and Path(name).suffix in CHANGES]
     # The files that everything begins with, and what is read back, are changed as often as all surveys are.
-    name = rng.choice((rng.choice(names), rng.choice(names), "site.toml", "own.toml", "back"))
+    name = rng.choice((rng.choice(names), rng.choice(names), "site.toml", "own.toml", "back", "walked"))
     for needed in ("own.toml", "a.shp", "a.shx", "a.dbf", "a.prj", "a.cpg"):
         if needed in good:
             Path(needed).write_bytes(good[needed])
@@ -511,20 +524,32 @@ def prepared(number: int, good: dict[str, bytes]) -> Case:
         Path(name).write_bytes(changed_text(rng, good[name]))
     elif name == "back":
         return _read_back(rng, good)
+    elif name == "walked":
+        return _walked(rng)
     text = site.encode()
     if name == "site.toml":
         text = changed_text(rng, text) if rng.random() < 0.9 else changed_bytes(rng, text)
         Path("site.toml").write_bytes(text)
-        command = rng.choice(("compare", "compare", "cover", "mounts", "study"))
+        command = rng.choice(
+            ("compare", "compare", "cover", "mounts", "study", "supply", "sheet", "walktest")
+        )
     else:
         Path("site.toml").write_bytes(text)
         command = rng.choice(("compare", "compare", "compare", "study"))
-    return Case(kind if name != "site.toml" else "site", [command, "site.toml", *QUIET])
+    words = _HAVE_NO_STILLS.get(command, QUIET)
+    return Case(kind if name != "site.toml" else "site", [command, "site.toml", *words])
+
+
+def _walked(rng: random.Random) -> Case:
+    """A sheet of a walk test as somebody brings it back."""
+    Path("site.toml").write_text(SITE)
+    Path("walked.csv").write_bytes(changed_text(rng, WALKED.encode()))
+    return Case("walked", ["walktest", "site.toml", "--read", "walked.csv", "--out", "out"])
 
 
 def _read_back(rng: random.Random, good: dict[str, bytes]) -> Case:
     """What the program wrote itself, and reads again: lists of files, finished mounts, results."""
-    text = SITE.replace("bearing = 180\n", "bearing = 180\n[search]\nbearing_step = 90\ntilts = [0]\n")
+    text = SITE.replace("bearing = 180\n", "bearing = 180\n[search]\nbearing_step = 30\ntilts = [0]\n")
     Path("site.toml").write_text(text)
     for name, content in good.items():
         if name.startswith("back/"):
@@ -545,7 +570,19 @@ WRITING = (
     ["study", "site.toml", "--part", "animals", "--part", "heat", *QUIET],
     ["search", "site.toml", "--write", *QUIET], ["mounts", "site.toml", "--write", *QUIET],
     ["stills", "site.toml", "--kind", "contact", "--out", "out"], ["type", "own.toml", "--out", "out"],
+    ["sheet", "site.toml", "--out", "out"], ["walktest", "site.toml", "--out", "out"],
+    ["walktest", "site.toml", "--read", "walked.csv", "--write", "--on", "2026-05-03", "--out", "out"],
+    ["pack", "site.toml", "--only", "tables", "--out", "out"],
 )  # fmt: skip
+#: A sheet of a walk test that was filled in.
+WALKED = """\
+point,unit,x,y,direction,length,posture,seen
+1,D1,1.5,5.5,239,1.5,person,yes
+2,D1,-0.5,6.5,288,1.5,person,yes
+3,D1,-3.5,3.5,308,1.5,person,no
+4,D1,-5.5,1.5,310,1.9,person,yes
+5,D1,-8.5,0.5,319,2.6,person,no
+"""
 
 
 def to_be_read(folder: Path) -> dict[str, bytes]:
@@ -571,20 +608,30 @@ def kills(words: list[str], count: int, top: Path, good: dict[str, bytes]) -> tu
     faults_found, n_new = [], 0
 
     def begin() -> None:
-        shutil.rmtree(folder, ignore_errors=True)
-        folder.mkdir()
-        (folder / "own.toml").write_bytes(good["own.toml"])
-        (folder / "site.toml").write_text(SITE.replace("fall = 5", "fall = 9"))
-        (folder / "mine.txt").write_text("mine")
-        run_case(Case("", [word for word in words if word != "--write"]), folder, said, told)
-        site = SITE + "[search]\nbearing_step = 90\ntilts = [0]\n"
-        (folder / "site.toml").write_text(site)
+        for place in (folder, folder.with_name("killed.judged")):
+            shutil.rmtree(place, ignore_errors=True)
+        shutil.copytree(begun, folder, symlinks=True)
 
+    begun = top / "begun"
+    shutil.rmtree(begun, ignore_errors=True)
+    begun.mkdir()
+    (begun / "own.toml").write_bytes(good["own.toml"].replace(b"arc = 90", b"arc = 80"))
+    (begun / "walked.csv").write_text(WALKED)
+    searched = SITE + "[search]\nbearing_step = 30\ntilts = [0]\n"
+    (begun / "site.toml").write_text(searched.replace("fall = 5", "fall = 9"))
+    (begun / "mine.txt").write_text("mine")
+    run_case(Case("", [word for word in words if word != "--write"]), begun, said, told)
+    (begun / "own.toml").write_bytes(good["own.toml"])
+    (begun / "site.toml").write_text(searched)
     begin()
     old = to_be_read(folder)
     began = time.monotonic()
-    run_case(Case("", words), folder, said, told)
+    status, _, _ = run_case(Case("", words), folder, said, told)
     seconds, new = time.monotonic() - began, to_be_read(folder)
+    if status or {name: new[name] for name in new if "out/" in name} == {
+        name: old[name] for name in old if "out/" in name
+    }:
+        return 0, [f"{' '.join(words)}: it writes nothing new, so that nothing is tried"]
     for number in range(count):
         begin()
         pid = os.fork()
@@ -596,7 +643,7 @@ def kills(words: list[str], count: int, top: Path, good: dict[str, bytes]) -> tu
             os.kill(pid, signal.SIGKILL)
         os.wait4(pid, 0)
         found = to_be_read(folder)
-        for group in ("out/", "site.toml", "mine.txt"):
+        for group in ("out/", "site.toml", "mine.txt", "walked.csv"):
             there, before, after = (
                 {name: one[name] for name in one if name.startswith(group)} for one in (found, old, new)
             )
@@ -604,7 +651,7 @@ def kills(words: list[str], count: int, top: Path, good: dict[str, bytes]) -> tu
                 mixed = [name for name in {*there, *before} if there.get(name) != before.get(name)]
                 faults_found.append(f"{' '.join(words)}, kill {number}: {group} is mixed: {mixed}")
         n_new += found == new
-        (folder / "site.toml").write_bytes(SITE.encode() + b"[search]\nbearing_step = 90\ntilts = [0]\n")
+        (folder / "site.toml").write_text(searched)
         run_case(Case("", words), folder, said, told)
         if to_be_read(folder) != new:
             faults_found.append(f"{' '.join(words)}, kill {number}: the next run left something else")
@@ -787,7 +834,7 @@ def _ready(top: Path) -> dict[str, bytes]:
     good = good_files(folder)
     os.chdir(folder)
     (folder / "site.toml").write_text(
-        SITE.replace("bearing = 180\n", "bearing = 180\n[search]\nbearing_step = 90\n")
+        SITE.replace("bearing = 180\n", "bearing = 180\n[search]\nbearing_step = 30\n")
     )
     for module in ("dxfground", "e57", "grids", "landxml", "meshes", "points", "shapes", "textpoints"):
         import_module(f"terrain3d.readers.{module}")

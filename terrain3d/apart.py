@@ -44,9 +44,9 @@ else:
 
 #: Bytes that reading may take beside what the process holds already, and for each byte of the files. The
 #: largest known to be right are a grid packed in one piece of 1 GiB, and a mesh as text, made into lists.
-MOST_BYTES, MOST_BYTES_EACH = 4 << 30, 60
-#: Seconds of a processor, and for each million bytes of the files: ten times what a slow machine takes.
-MOST_S, MOST_S_EACH = 40, 5
+MOST_BYTES, MOST_BYTES_EACH = 4 << 30, 40
+#: Seconds of a processor, and for each million bytes of the files: fifty times what any format took.
+MOST_S, MOST_S_EACH = 40, 2
 #: Arrays from so many bytes on are shared; and where each begins in what is shared.
 _SHARED, _STEP = 1 << 16, 64
 #: Lengths of a message, and of what is shared with it.
@@ -93,7 +93,11 @@ def read_apart(
     size = sum(map(_length, paths))
     limits = (MOST_BYTES + MOST_BYTES_EACH * size, MOST_S + MOST_S_EACH * size // 1_000_000)
     share = 0.0
-    with _asked(_Task(function, args, take is not None, progress is not None, *limits)) as child:
+    # A folder that is gone is told of by whoever looks for a file in it.
+    folder = ""
+    with contextlib.suppress(OSError):
+        folder = str(Path.cwd())
+    with _asked(_Task(folder, function, args, take is not None, progress is not None, *limits)) as child:
         while (message := _received(child.ours)) is not None:
             kind, value, trace = message
             if kind == "take" and take is not None:
@@ -148,8 +152,9 @@ def _broken_down(status: int, path: Path, most_bytes: int, most_s: int) -> Input
 
 @dataclass(frozen=True)
 class _Task:
-    """What is to be called there, and the limits of it."""
+    """What is to be called there, in which folder, and the limits of it."""
 
+    folder: str
     function: Callable[..., Any]
     args: tuple[Any, ...]
     takes: bool
@@ -176,6 +181,7 @@ class _Child:
     ) -> None:
         self.pid, self.ours, self.process = pid, ours, process
         self.is_whole = False
+        self.asker = os.getpid()
         self._lifeline = lifeline
         self._status: int | None = None
 
@@ -190,13 +196,17 @@ class _Child:
             if self.process is not None:
                 self._status = self.process.wait()
             else:
-                self._status = os.waitstatus_to_exitcode(os.waitpid(self.pid, 0)[1])
+                try:
+                    self._status = os.waitstatus_to_exitcode(os.waitpid(self.pid, 0)[1])
+                except ChildProcessError:  # nobody is to wait for a process where SIGCHLD is ignored
+                    self._status = 0
         return self._status
 
     def end(self) -> None:
         """End it, whatever it does."""
         if self._status is None:
-            os.kill(self.pid, signal.SIGKILL)
+            with contextlib.suppress(ProcessLookupError):
+                os.kill(self.pid, signal.SIGKILL)
             self.wait()
         self.ours.close()
         os.close(self._lifeline)
@@ -297,9 +307,9 @@ def _told(task: _Task) -> _Child:
 
 @atexit.register
 def _end_all() -> None:
-    """End the Pythons of their own with this one."""
+    """End the Pythons of their own with this one; a fork of this one leaves them alone."""
     for child in _started:
-        if child.process is not None and child.process.returncode is None:
+        if child.asker == os.getpid():
             child.end()
 
 
@@ -311,6 +321,8 @@ def main(theirs: int, there: int) -> None:
     asked = socket.socket(fileno=theirs)
     _live_with(there)
     while (task := _received(asked)) is not None:
+        with contextlib.suppress(OSError):
+            os.chdir(task.folder)
         _do(task, asked)
     os._exit(0)
 

@@ -64,6 +64,8 @@ def opened(path: Path) -> BinaryIO:
             raise InputError("it is empty", str(path), "copy or export it again, or name another file")
         return path.open("rb")
     except FileNotFoundError:
+        if fault := strange_name(str(path)):
+            raise InputError(fault, "", LOCAL_NAME) from None
         raise InputError(
             "there is no such file", str(path), "check the path; in a site file it is relative to that file"
         ) from None

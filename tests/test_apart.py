@@ -222,6 +222,22 @@ def test_a_python_of_its_own_is_asked_again(file, monkeypatch):
     assert read_apart(os.getpid, [file]) == read_apart(os.getpid, [file]) != os.getpid()
 
 
+def test_names_are_found_from_where_they_are_asked(file, tmp_path, monkeypatch):
+    """A Python that was started elsewhere goes along; a fork of ours leaves it to us."""
+    monkeypatch.setattr(apart, "_is_alone", lambda: False)
+    for name in ("here", "there"):
+        (tmp_path / name).mkdir()
+        (tmp_path / name / "a.txt").write_text(name)
+        monkeypatch.chdir(tmp_path / name)
+        assert read_apart(Path.read_text, [file], Path("a.txt")) == name
+    reading = read_apart(os.getpid, [file])
+    if (pid := os.fork()) == 0:
+        apart._end_all()
+        os._exit(0)
+    os.waitpid(pid, 0)
+    assert read_apart(os.getpid, [file]) == reading
+
+
 def test_beside_other_threads_there_are_as_many_as_read_at_once(file):
     """Each answer goes to whoever asked."""
     found: dict[int, object] = {}

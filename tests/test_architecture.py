@@ -177,7 +177,7 @@ CALLERS = {
     "head_table": {"cover/sighted.py", "search/settings.py"},
     "layer_outcomes": {"cover/sighted.py"},
     "band_over": {"cover/fill.py", "cover/layer_outcomes.py", "search/kernel.py"},
-    "trimesh.Trimesh": {"pack/glb.py", "sight/hits.py", "survey/far.py", "survey/sheets.py"},
+    "trimesh.Trimesh": {"pack/glb.py", "survey/far.py", "survey/sheets.py"},
 }
 #: Calls that cast or judge: pages and the window are handed what comes of them.
 NOT_IN_SHOW = {
@@ -301,3 +301,25 @@ def test_one_place_prints():
                 ("console.print", "stdout.write", "stderr.write", "stdout.writelines")
             )
             assert not is_print or name in allowed, f"{path}:{node.lineno} calls {name}"
+
+
+#: Rooms and modules that word or draw what a person reads.
+_TOLD = (
+    "sentences", "show", "serve", "pack/report.py", "pack/scene.py", "pack/svg.py", "paper/table.py",
+    "paper/pages.py", "paper/study_lines.py", "paper/mounts.py", "paper/search.py",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("room", _TOLD)
+def test_lengths_are_written_in_one_place(room):
+    """By `lengths`, which knows metres and feet: nowhere else does a number stand before a metre."""
+    paths = [PACKAGE / room] if room.endswith(".py") else sorted((PACKAGE / room).rglob("*.py"))
+    by_hand = []
+    for path in paths:
+        for node in ast.walk(parsed(path)):
+            if isinstance(node, ast.JoinedStr):
+                parts = (part.value if isinstance(part, ast.Constant) else "{}" for part in node.values)
+                text = "".join(map(str, parts))
+                if re.search(r"\{\} ?(?:m|m2|m²|cm)(?![\w²/])", text):
+                    by_hand.append(f"{path.relative_to(PACKAGE)}: {text}")
+    assert by_hand == []

@@ -17,7 +17,7 @@ from terrain3d.ranking.outlay import outlay_of
 from terrain3d.readers.logos import logo_png
 from terrain3d.sentences.animals import animals_line
 from terrain3d.sentences.beyond import beyond_lines
-from terrain3d.sentences.client import client_numbers, open_lines, to_do_lines
+from terrain3d.sentences.client import client_numbers, holds_nothing, open_lines, to_do_lines
 from terrain3d.sentences.close_in import close_in_line
 from terrain3d.sentences.heads import has_masks
 from terrain3d.sentences.heat import heat_words
@@ -27,7 +27,9 @@ from terrain3d.sentences.report import (
     GLOSSARY,
     HEADINGS,
     MODEL,
+    NOTHING_HELD,
     PICTURES,
+    RANKED_FIRST,
     SIGN_OF,
     asked_lines,
     named_lines,
@@ -41,7 +43,7 @@ from terrain3d.sentences.walks import walks_lines
 from terrain3d.sentences.warnings import option_warnings
 from terrain3d.sentences.why import why
 from terrain3d.sentences.words import capital, square_metres, unit_lines, unit_title
-from terrain3d.show.lettering import has_glyph, printable
+from terrain3d.show.lettering import has_glyph, in_order, printable
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.cuttings import PICTURE_ALONE, Cutting, cuttings
 from terrain3d.show.pages.size import Size
@@ -105,6 +107,7 @@ def report_of(study: Study) -> Report:
     if logo is not None:
         pictures["logo.png"] = logo
     paper = outcome.site.file.paper
+    areas = [protected_words(part, has_masks(best.detectors)) for part in best.protect]
     data = {
         "title": outcome.site_name,
         "logo": None if logo is None else "logo.png",
@@ -116,7 +119,7 @@ def report_of(study: Study) -> Report:
             "heading": HEADINGS["answer"],
             "option": best.name,
             "numbers": [list(pair) for pair in client_numbers(best)],
-            "areas": [protected_words(part, has_masks(best.detectors)) for part in best.protect],
+            "areas": [NOTHING_HELD, *areas] if holds_nothing(best) else areas,
             "why": why(outcome),
             "picture": "cover.png",
             "alt": picture_words("oblique", best.name, cover.said),
@@ -127,13 +130,16 @@ def report_of(study: Study) -> Report:
 
 
 def _printable(value: Any) -> Any:
-    """The same values as the typesetter can set them: long words may break, and what has no sign is a box."""
+    """The same values as the typesetter can set them.
+
+    Long words may break, what has no sign is a box, and a name from the right keeps out of what follows it.
+    """
     if isinstance(value, dict):
         return {key: _printable(below) for key, below in value.items()}
     if isinstance(value, list):
         return [_printable(below) for below in value]
     return (
-        _LONG_WORD.sub(f"\\g<0>{_MAY_BREAK}", printable(value, has_glyph))
+        _LONG_WORD.sub(f"\\g<0>{_MAY_BREAK}", in_order(printable(value, has_glyph)))
         if isinstance(value, str)
         else value
     )
@@ -169,12 +175,15 @@ def _parts(study: Study, best: OptionResult, drawn: Callable[..., list[Block]]) 
     return [
         _part("asked", _lines(asked_lines(outcome)), _lines([*ground, _sentence(foot_words(outcome.site))])),
         _part("options", [_options_table(study)], _lines([why(outcome)])),
-        _part("best", _lines(_unit_lines(best)), drawn(_PICTURES)),
+        {
+            **_part("best", _lines(_unit_lines(best)), drawn(_PICTURES)),
+            **({"heading": RANKED_FIRST} if holds_nothing(best) else {}),
+        },
         _part("open", _lines([*open_lines(best), *routes, *close]), _listing(walks)),
         _part("others", _lines([*animals, *beyond])),
         _part("weather", _lines([*sun, *heat])),
         _part("sure", _lines([*sure, MODEL]), drawn(("routes", "doubt"))),
-        _part("to do", _listing(to_do_lines(best))),
+        _part("to do", _listing(to_do_lines(best, outcome.site.walk_tested(best.name)))),
         _part("watch", _listing([_sentence(text) for text in option_warnings(best, terrain)])),
         _part("cautions", _lines([CAUTION])),
         _part("words", [{"kind": "terms", "rows": [list(pair) for pair in GLOSSARY]}]),

@@ -27,6 +27,7 @@ from terrain3d.sentences.heads import has_masks
 from terrain3d.sentences.options import held_words, protected_words
 from terrain3d.sentences.pack import chance_told, left_out_words, pointed_words
 from terrain3d.sentences.paper import foot_words
+from terrain3d.sentences.walked import walked_words
 from terrain3d.sentences.words import figure_words, place_in_ranking, unit_lines, unit_title
 from terrain3d.show.camera import site_camera
 from terrain3d.show.extent import Extent
@@ -197,12 +198,16 @@ def _mesh(mesh: Mesh, middle: Floats) -> dict[str, Any]:
 def _option(study: Study, option: OptionResult, hillside: Hillside, middle: Floats) -> dict[str, Any]:
     outcome, extent = study.outcome, hillside.extent
     codes, words = _pointed(outcome, option, extent)
+    tested = outcome.site.walk_tested(option.name)
     told: dict[str, Any] = {
         "name": option.name,
         "place": place_in_ranking(outcome, option),
         "held": held_words(option),
         "numbers": [list(pair) for pair in client_numbers(option)],
-        "lines": [protected_words(part, has_masks(option.detectors)) for part in option.protect],
+        "lines": [
+            *([] if tested is None else [walked_words(tested)]),
+            *(protected_words(part, has_masks(option.detectors)) for part in option.protect),
+        ],
         "units": [[unit_title(unit), *unit_lines(unit)] for unit in option.detectors],
         "picture": _png(hillside.pictures[option.name]),
         "pointed": _runs(codes),

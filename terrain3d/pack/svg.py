@@ -15,6 +15,7 @@ from terrain3d.job import Outcome
 from terrain3d.lengths import given, in_metres, length_unit
 from terrain3d.pack.layers import Feature, Layer
 from terrain3d.sentences.paper import foot_words
+from terrain3d.sentences.walked import walked_briefly
 from terrain3d.sentences.words import figure_words, place_in_ranking, square_metres
 from terrain3d.show.extent import site_extent
 from terrain3d.show.legend import (
@@ -205,12 +206,14 @@ def _unit(into: ET.Element, on_paper: Any, feature: Feature) -> None:
 
 def _head(root: ET.Element, outcome: Outcome, option: OptionResult, scale: int) -> None:
     place = place_in_ranking(outcome, option)
+    tested = outcome.site.walk_tested(option.name)
     _write(root, option.name, _MARGIN, _MARGIN + _TITLE, _TITLE, 78, most=1)
     told = [
         outcome.site_name,
         f"plan, north up, 1:{scale} on A3",
         f"figure: {figure_words(outcome.figure)}",
         place,
+        "" if tested is None else walked_briefly(tested),
     ]
     _write(root, "  |  ".join(text for text in told if text), _MARGIN, _MARGIN + 13.0, _NAME, 150, most=2)
     foot = _HEIGHT - _MARGIN

@@ -86,6 +86,16 @@ def _of(*keys: str) -> Callable[[Mapping[str, Any]], Cell]:
     return value
 
 
+def _of_tape(place: int, key: str) -> Callable[[Mapping[str, Any]], Cell]:
+    """What stands under a key of one of the tapes to a unit; nothing where there are not so many."""
+
+    def value(row: Mapping[str, Any]) -> Cell:
+        tapes = row["tapes"]
+        return _of(key)(tapes[place]) if place < len(tapes) else None
+
+    return value
+
+
 _BY_OPTION: tuple[Column, ...] = (("option", "", _of("option")), ("place", "", _of("place")))
 
 _OPTION: tuple[Column, ...] = (
@@ -202,13 +212,23 @@ _FIXING: tuple[Column, ...] = (
     *_BY_OPTION,
     ("unit", "", _of("name")),
     ("coordinates", "", _of("coordinates")),
+    ("taped from", "", _of_tape(0, "name")),
+    ("its corner", "", _of_tape(0, "part")),
+    ("first tape", "m, along the slope", _of_tape(0, "tape_m")),
+    ("and from", "", _of_tape(1, "name")),
+    ("corner of that", "", _of_tape(1, "part")),
+    ("second tape", "m, along the slope", _of_tape(1, "tape_m")),
     ("paced from", "", _of("paced", "name")),
+    ("corner paced from", "", _of("paced", "part")),
     ("at bearing", "degrees from true north", _of("paced", "bearing_deg")),
     ("tape", "m, along the slope", _of("paced", "tape_m")),
     ("height", "m above the ground", _of("height_m")),
     ("bearing", "degrees from true north", _of("bearing_deg")),
     ("by compass", "degrees from magnetic north", _of("magnetic", "compass_deg")),
     ("on", "", _of("magnetic", "on")),
+    ("looks beside", "", _of("mark", "name")),
+    ("corner beside it", "", _of("mark", "part")),
+    ("right of that", "degrees", _of("mark", "right_deg")),
     ("tilt", "degrees, nose down", _of("tilt_deg")),
     ("over a level", "mm", _of("level_mm")),
     ("roll", "degrees, right side down", _of("roll_deg")),

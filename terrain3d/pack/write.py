@@ -14,7 +14,7 @@ from terrain3d.errors import InputError
 from terrain3d.fixing.unit import UnitFixing, option_fixing
 from terrain3d.frame import Frame
 from terrain3d.job import Outcome
-from terrain3d.lengths import lengths_in
+from terrain3d.lengths import lengths_in, units
 from terrain3d.opened import Progress
 from terrain3d.pack.dxf import dxf_bytes, metric_crs
 from terrain3d.pack.geojson import geojson_text
@@ -39,6 +39,7 @@ from terrain3d.paper.walktest import plan_values
 from terrain3d.paper.whole import whole_folder, writing_to
 from terrain3d.readers.crs import crs_words
 from terrain3d.sentences.pack import contents_text, drawing_notes
+from terrain3d.show.libraries import hand_back_memory
 from terrain3d.study import Study
 from terrain3d.typeset.pages import pdf
 from terrain3d.walktest.plan import WalkTest, plan_walks
@@ -101,7 +102,16 @@ class Pack:
 
     @cached_property
     def hillside(self) -> Hillside:
+        """With contours that are round in the units of whoever reads."""
         return hillside(self.study)
+
+    @cached_property
+    def hillside_in_metres(self) -> Hillside:
+        """The same as data."""
+        if units() == "m":
+            return self.hillside
+        with lengths_in("m"):
+            return hillside(self.study)
 
 
 def write_pack(
@@ -159,6 +169,7 @@ def write_pack(
 def _make(pack: Pack, scratch: Path, kinds: Collection[str], kept: list[Path], tell: Progress) -> None:
     """Every file, and the list of them with those that stay."""
     asked = [kind for kind in KINDS if kind in kinds]
+    hand_back_memory()
     for number, kind in enumerate(asked):
         tell(f"packing: {kind}", number / len(asked))
         _MAKERS[kind](pack, scratch)
@@ -202,7 +213,7 @@ def _drawing(pack: Pack, folder: Path) -> None:
 
 
 def _model(pack: Pack, folder: Path) -> None:
-    (folder / "scene.glb").write_bytes(glb_bytes(pack.hillside, pack.best.name))
+    (folder / "scene.glb").write_bytes(glb_bytes(pack.hillside_in_metres, pack.best.name))
 
 
 def _map(pack: Pack, folder: Path) -> None:

@@ -157,7 +157,7 @@ def _foot(outcome: Outcome) -> str:
 def _part(part: SheetPart) -> dict[str, Any]:
     size = _LARGE if len(part.main) <= _LONG else _SMALLER
     # A number stays on the line of its unit.
-    main = re.sub(r"(?<=\d) (?=mm?\b)", "\u00a0", part.main)
+    main = re.sub(r"(?<=\d) (?=(?:mm?|ft|in)\b)", "\u00a0", part.main)
     return {"title": part.title, "main": main, "size": size, "lines": list(part.lines)}
 
 

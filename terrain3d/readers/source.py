@@ -19,12 +19,12 @@ Box = tuple[float, float, float, float]
 Progress = Callable[[float], None]
 #: Colours of more points than this are let go: they only please the eye, and memory goes to what is judged.
 _MOST_COLOURED = 20_000_000
-#: Heights that stand for no data though the file does not say so (common practice, no source).
-USUAL_NO_DATA = (-9999.0, -99999.0, -32767.0, -32768.0, float(np.finfo(np.float32).min))
 #: No CRS has coordinates as far from its origin: 25 times round the earth in metres.
 FARTHEST = 1e9
 #: No height is as large, whatever its zero and the steps that a file counts in: 8 times through the earth.
 HIGHEST_M = 1e8
+#: Heights that stand for no data though the file does not say so (common practice, no source).
+USUAL_NO_DATA = (-9999.0, -99999.0, -32767.0, -32768.0, float(np.finfo(np.float32).min))
 Bytes = NDArray[np.uint8]
 
 

@@ -61,9 +61,14 @@ _NAMES = {
     "dxf": "a DXF drawing",
     "e57": "an E57 scan",
 }
-#: The modules that read with a compiled library, or make far more of a file than it is long: those read in a
-#: process of their own. LAS that is not packed is as it stands, and so is a grid in text.
-_APART = {"tif": "grids", "e57": "e57", **dict.fromkeys(("ply", "obj", "stl", "glb"), "meshes")}
+#: The modules that read with a compiled library, or make far more of a file than it is long, by the formats
+#: that they read in a process of their own; beside these LAS, where it is packed.
+_APART = {
+    "tif": "grids",
+    "asc": "grids",
+    "e57": "e57",
+    **dict.fromkeys(("ply", "obj", "stl", "glb"), "meshes"),
+}
 #: Of LAS the format of points, with its highest bits where they are packed (LASzip).
 _FORMAT_AT, _PACKED = 104, 63
 #: Formats of which [ground] layer names a part.

@@ -1,7 +1,7 @@
 """What a client is told on one page: what is held, what stays open, and what there is to do."""
 
 from terrain3d.cover.option import OptionResult
-from terrain3d.ranking.compare import worst_scenario
+from terrain3d.ranking.compare import held_share, worst_scenario
 from terrain3d.ranking.outlay import outlay_of
 from terrain3d.sentences.heads import has_masks
 from terrain3d.sentences.options import held_words, not_held_words, wanting, worst_words
@@ -18,6 +18,12 @@ _TO_DO = (
 )
 #: Areas that a page for a client names.
 _MOST = 3
+
+
+def holds_nothing(option: OptionResult) -> bool:
+    """Whether an option holds no part of protected ground that a page would tell."""
+    share = held_share(option)
+    return share is not None and f"{share:.0%}" == "0%"
 
 
 def client_numbers(option: OptionResult) -> list[tuple[str, str]]:

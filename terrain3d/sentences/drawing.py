@@ -3,6 +3,9 @@
 from collections.abc import Sequence
 from pathlib import Path
 
+import pyproj
+
+from terrain3d.readers.crs import crs_words
 from terrain3d.wording import counted, fit, listed
 
 
@@ -58,16 +61,65 @@ def fault_words(error: Exception) -> str:
     return f"a fault in the program: {told}; all is as it was before, and you can go on"
 
 
-def survey_changed(names: Sequence[str]) -> str:
-    """Of files of a survey that somebody wrote since they were read.
+def files_changed(names: Sequence[str]) -> str:
+    """Of files that a site file names, and that somebody wrote since they were read.
 
-    >>> survey_changed(["hill.laz"])
+    >>> files_changed(["hill.laz"])
     'hill.laz was changed on disk: read it again, or keep what was read'
     """
     told = listed(names)
     return (
         f"{told} {'was' if len(names) == 1 else 'were'} changed on disk: read it again, or keep what was read"
     )
+
+
+def axes_of(crs: pyproj.CRS | None) -> tuple[str, str]:
+    """What the two coordinates of the site file are called, in their order.
+
+    >>> axes_of(pyproj.CRS("EPSG:4326")), axes_of(pyproj.CRS("EPSG:32631")), axes_of(None)
+    (('longitude', 'latitude'), ('easting', 'northing'), ('east', 'north'))
+    """
+    if crs is None:
+        return "east", "north"
+    return ("longitude", "latitude") if crs.is_geographic else ("easting", "northing")
+
+
+def axis_unit(crs: pyproj.CRS | None) -> str:
+    """The unit of the coordinates of the site file, as it stands beside a number.
+
+    >>> axis_unit(pyproj.CRS("EPSG:4326")), axis_unit(pyproj.CRS("EPSG:2263")), axis_unit(None)
+    ('°', 'US survey foot', 'm')
+    """
+    if crs is None:
+        return "m"
+    name = str(crs.axis_info[0].unit_name)
+    return {"degree": "°", "metre": "m", "foot": "ft"}.get(name, name)
+
+
+def coordinates_words(crs: pyproj.CRS | None, is_named: bool) -> str:
+    """In what the coordinates of the site file are.
+
+    >>> coordinates_words(pyproj.CRS("EPSG:32631"), False)
+    "The site file names no CRS: its coordinates are in the survey's, WGS 84 / UTM zone 31N."
+    >>> coordinates_words(None, False)
+    'The site file is in metres of its own: nothing says where on the earth they lie.'
+    """
+    if crs is None:
+        return "The site file is in metres of its own: nothing says where on the earth they lie."
+    if is_named:
+        return f"The site file is in {crs_words(crs)}."
+    return f"The site file names no CRS: its coordinates are in the survey's, {crs_words(crs)}."
+
+
+def far_words(point: Sequence[float], crs: pyproj.CRS | None, away_m: float, is_survey: bool) -> str:
+    """Of a place that was typed and lies nowhere near the site.
+
+    >>> far_words((570018.5, 4950020.85), pyproj.CRS("EPSG:32631"), 9876.0, True)
+    '(570018.5, 4950020.85) in WGS 84 / UTM zone 31N lies 9.9 km from the survey'
+    """
+    system = "metres of the site file" if crs is None else crs_words(crs)
+    whole = f"({point[0]:.10g}, {point[1]:.10g})"
+    return f"{whole} in {system} lies {away_m / 1000:,.1f} km from the {'survey' if is_survey else 'ground'}"
 
 
 def left_words(unsaved: Sequence[str]) -> str:

@@ -39,10 +39,13 @@ HEADINGS = {
     "weather": "Sun and heat",
     "sure": "How sure this is",
     "to do": "What to do",
-    "watch": "What there is to watch",
+    "watch": "Warnings",
     "cautions": "Cautions",
     "words": "Ten words",
 }
+#: Where the best of the options holds nothing: its heading, and what is said before all else.
+RANKED_FIRST = "The option ranked first"
+NOTHING_HELD = "No option holds any of the protected ground: none is recommended as it is."
 #: What the sign of whoever made the report is to somebody who does not see it.
 SIGN_OF = "Logo of {}"
 #: Said under the headings of parts that a model tells.

@@ -18,5 +18,15 @@ def walked_words(tested: WalkTested) -> str:
     >>> walked_words(WalkTested(name="a", on=datetime.date(2026, 5, 3), points=12, as_told=11))
     'Walk-tested on 2026-05-03: 11 of 12 points as told.'
     """
+    return f"W{walked_briefly(tested)[1:]}."
+
+
+def walked_briefly(tested: WalkTested) -> str:
+    """The same within a line of its own page.
+
+    >>> import datetime
+    >>> walked_briefly(WalkTested(name="a", on=datetime.date(2026, 5, 3), points=1, as_told=1))
+    'walk-tested on 2026-05-03: 1 of 1 point as told'
+    """
     points = counted(tested.points, "point")
-    return f"Walk-tested on {tested.on.isoformat()}: {tested.as_told} of {points} as told."
+    return f"walk-tested on {tested.on.isoformat()}: {tested.as_told} of {points} as told"

@@ -93,11 +93,17 @@ def reading_lines(reading: WalkReading) -> list[str]:
     for unit in reading.units:
         lines.append(unit_answer(unit))
         lines += [f"  {differs_words(one)}" for one in unit.walked if not one.is_as_told]
-        lines += [f"  Next: {point_words(point)}" for point in unit.next]
+        lines += [f"  Next: {point_words(point)}{again_words(unit, point)}" for point in unit.next]
         if unit.left_out:
             numbers = [str(point.number) for point in unit.left_out]
             lines.append(f"  Not walked: {listed(numbers, 8)}.")
     return lines
+
+
+def again_words(unit: UnitReading, point: WalkPoint) -> str:
+    """That a point to be walked was walked already; begins with a space, empty where it was not."""
+    before = unit.walked_before(point)
+    return "" if before is None or before == point.number else f" That is point {before} again."
 
 
 def unit_answer(unit: UnitReading) -> str:

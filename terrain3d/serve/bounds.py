@@ -76,8 +76,10 @@ def text(message: dict[str, Any], key: str) -> str:
     return value
 
 
-def points(message: dict[str, Any], key: str = "points", width: int = 2) -> list[list[float]]:
-    """Points of a message in local metres.
+def points(
+    message: dict[str, Any], key: str = "points", width: int = 2, farthest: float = FARTHEST_M
+) -> list[list[float]]:
+    """Points of a message in local metres, none farther from their middle than that.
 
     Raises
     ------
@@ -98,8 +100,8 @@ def points(message: dict[str, Any], key: str = "points", width: int = 2) -> list
         )
     for row in given:
         if not isinstance(row, list) or len(row) < width or not all(_is_number(one) for one in row[:width]):
-            raise InputError(f"{row!r:.60} is no point", mend=f"give {width} numbers, in metres")
-        if any(abs(one) > FARTHEST_M for one in row[:2]):
+            raise InputError(f"{row!r:.60} is no point", mend=f"give {width} numbers")
+        if any(abs(one) > farthest for one in row[:2]):
             raise InputError(
                 "a point lies more than 100 km from the middle of the site", mend="draw it on the site"
             )

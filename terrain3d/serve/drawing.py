@@ -1,5 +1,6 @@
 """What a person draws: things added, moved, named, given values and removed, and the ground under them."""
 
+import math
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -8,7 +9,7 @@ from terrain3d.draft.ground import names_files, with_plane, with_points, with_se
 from terrain3d.draft.kinds import KINDS
 from terrain3d.draft.shapes import crosses_itself, from_tape
 from terrain3d.draft.things import added, moved, removed, renamed, thing, things_of, valued
-from terrain3d.errors import InputError
+from terrain3d.errors import InputError, in_a_line
 from terrain3d.serve.bounds import MOST_THINGS, check_names, number, points, text
 from terrain3d.serve.shown import SINGLE_TABLES
 
@@ -18,10 +19,25 @@ if TYPE_CHECKING:
 Message = dict[str, Any]
 
 
+def _places(session: "Session", message: Message) -> tuple[list[list[float]], Any]:
+    """Places of a message in the coordinates of the file, and (n, 3) on the ground in local metres.
+
+    Those that were typed in the file's own coordinates stay as they were typed.
+    """
+    if message.get("is_of_file") is True:
+        typed = points(message, farthest=math.inf)
+        return typed, session.site.placed(np.array(typed, float).reshape(-1, 2))
+    ground = session.site.on_ground(np.array(points(message), float).reshape(-1, 2))
+    return session.site.to_file(ground[:, :2]).tolist(), ground
+
+
 def _check_draw(session: "Session", message: Message) -> dict[str, Any]:
-    drawn = points(message)
+    try:
+        ground = _places(session, message)[1]
+    except InputError as error:
+        return {"is": "checked", "refusal": in_a_line(error), "points": []}
+    drawn = ground[:, :2].tolist()
     at = crosses_itself(drawn, message.get("form") == "outline") if message.get("form") != "point" else None
-    ground = session.site.on_ground(np.array(drawn, float).reshape(-1, 2))
     return {
         "is": "checked",
         "refusal": None if at is None else f"it crosses itself at ({at[0]:.1f}, {at[1]:.1f})",
@@ -53,7 +69,7 @@ def _draw(session: "Session", message: Message) -> None:
     given = dict(values) if isinstance(values, dict) else {}
     if isinstance(message.get("name"), str) and message["name"].strip():
         given["name"] = message["name"].strip()
-    at = session.site.to_file(np.array(points(message), float).reshape(-1, 2)).tolist()
+    at, _ = _places(session, message)
     draft, id_ = added(session.draft, kind, at, given)
     session.change(draft, f"draw {kind}")
     session.chosen, session.is_unit_chosen = id_, False
@@ -61,7 +77,7 @@ def _draw(session: "Session", message: Message) -> None:
 
 def _move(session: "Session", message: Message) -> None:
     id_ = text(message, "id")
-    at = session.site.to_file(np.array(points(message), float).reshape(-1, 2)).tolist()
+    at, _ = _places(session, message)
     name = thing(session.draft, id_).name or id_
     session.change(moved(session.draft, id_, at), f"move {name}", message.get("is_same") is True)
 

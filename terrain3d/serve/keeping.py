@@ -150,14 +150,15 @@ def _save_as(session: "Session", message: Message) -> None:
 
 
 def _reread(session: "Session", _message: Message) -> None:
-    """Read again what was changed on disk; a draft is left as it is where its survey alone was."""
+    """Read again what was changed on disk; a draft is left as it is where files that it names alone were."""
     draft, history = session.draft, session.history
     assert history is not None
-    is_other_survey = bool(session.site.changed_files)
-    if draft.path is None and not is_other_survey:
+    is_other_survey = bool(session.site.changed_survey)
+    is_other = is_other_survey or bool(session.site.changed_layers)
+    if draft.path is None and not is_other:
         raise InputError("this site has no file yet", mend="save it under a name")
     read = draft
-    if draft.path is not None and (is_stale(history) or not is_other_survey):
+    if draft.path is not None and (is_stale(history) or not is_other):
         read = read_draft(draft.path)
     live = live_site(checked_draft(read), None if is_other_survey else session.site, session.tell)
     if read is not draft:
@@ -171,11 +172,11 @@ def _reread(session: "Session", _message: Message) -> None:
 def _keep_mine(session: "Session", _message: Message) -> None:
     draft, history = session.draft, session.history
     assert history is not None
-    is_other_survey = bool(session.site.changed_files)
-    if draft.path is None and not is_other_survey:
+    is_other = bool(session.site.changed_survey or session.site.changed_layers)
+    if draft.path is None and not is_other:
         raise InputError("this site has no file yet", mend="save it under a name")
     told = "Kept as it was read"
-    if draft.path is not None and (is_stale(history) or not is_other_survey):
+    if draft.path is not None and (is_stale(history) or not is_other):
         history.keep_mine(read_draft(draft.path).content)
         told = "Kept as it is here: saving takes the place of what stands on disk"
     session.live = session.site.kept()

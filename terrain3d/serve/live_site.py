@@ -13,11 +13,13 @@ from terrain3d.detector.types import DetectorType, builtin_names, load_type
 from terrain3d.errors import InputError
 from terrain3d.job import Outcome, judge
 from terrain3d.opened import OpenedSite, Progress, open_again
+from terrain3d.readers.source import Box
 from terrain3d.readers.tiles import found_files
 from terrain3d.ready import Ready, option_types
+from terrain3d.sentences.drawing import axes_of, far_words
 from terrain3d.show.shapes import filled_heights
 from terrain3d.sight.carried import KeptLooks
-from terrain3d.site import Site
+from terrain3d.site import FileRef, Site
 from terrain3d.survey.kept import Surveyed
 from terrain3d.terrain import Ground, Terrain
 from terrain3d.units import Floats
@@ -48,8 +50,9 @@ class LiveSite:
         Its ground without gaps, to draw on.
     spare_m : float
         Ground that is read farther around mounts than units reach: none where the file had mounts at first.
-    stamps : mapping of Path to Stamp or None
-        Of the files of its survey when they were read, as `stamps_of` gives them.
+    stamps, drawn_stamps : mapping of Path to Stamp or None
+        Of the files of its survey, and of those that draw its things, when they were read, as `stamps_of`
+        gives them.
     """
 
     ready: Ready
@@ -59,6 +62,7 @@ class LiveSite:
     filled: Ground
     spare_m: float = 0.0
     stamps: "Stamps" = field(default_factory=dict)
+    drawn_stamps: "Stamps" = field(default_factory=dict)
 
     @property
     def site(self) -> OpenedSite:
@@ -82,6 +86,38 @@ class LiveSite:
         x, y = self.terrain.frame.to_local(points[:, 0], points[:, 1], self.site_crs)
         return self.on_ground(np.column_stack([x, y]))
 
+    def placed(self, points: Floats) -> Floats:
+        """The same of points that a person types, near the site's ground or not at all.
+
+        Raises
+        ------
+        InputError
+            Where the CRS cannot hold a point, or it lies a kilometre and more from the ground.
+        """
+        local = self.to_local(points)
+        west, south, east, north = self._ground_box()
+        inside = np.clip(local[:, :2], (west, south), (east, north))
+        away_m = np.hypot(*(local[:, :2] - inside).T)
+        k = int(np.argmax(away_m))
+        if away_m[k] > FAR_TYPED_M:
+            is_survey = self.surveyed.source.survey is not None
+            raise InputError(
+                far_words(points[k].tolist(), self.site_crs, float(away_m[k]), is_survey),
+                mend=f"check its digits; {' comes before '.join(axes_of(self.site_crs))}",
+            )
+        return local
+
+    def _ground_box(self) -> Box:
+        """West, south, east and north of all ground there is, read or not, local metres."""
+        survey = self.surveyed.source.survey
+        if survey is None:
+            return self.terrain.ground.bounds
+        west, south, east, north = survey.header.bounds
+        x, y = self.terrain.frame.to_local(
+            [west, east, east, west], [south, south, north, north], survey.header.crs
+        )
+        return float(x.min()), float(y.min()), float(x.max()), float(y.max())
+
     def on_ground(self, points: Floats) -> Floats:
         """(n, 3) of (n, 2) local points: with the height of the ground, that of its edge past it."""
         ground = self.filled
@@ -100,16 +136,25 @@ class LiveSite:
         return replace(self, outcome=outcome)
 
     @property
-    def changed_files(self) -> tuple[Path, ...]:
-        """Files of its survey that were changed, or taken away, since they were read."""
-        now = stamps_of(self.stamps)
-        return tuple(path for path, stamp in self.stamps.items() if now[path] != stamp)
+    def changed_survey(self) -> tuple[Path, ...]:
+        """Files of its survey that were changed, added or taken away since they were read."""
+        return _changed(self.stamps, _survey_files(self.ready))
+
+    @property
+    def changed_layers(self) -> tuple[Path, ...]:
+        """Files that draw its things, and say something else since they were read."""
+        return _changed(self.drawn_stamps)
 
     def kept(self) -> "LiveSite":
-        """The same, with what was read of its survey taken for what its files say now."""
-        return replace(self, stamps=stamps_of(self.stamps))
+        """The same, with what was read of its files taken for what they say now."""
+        stamps = stamps_of({*self.stamps, *_survey_files(self.ready)})
+        return replace(self, stamps=stamps, drawn_stamps=stamps_of(self.drawn_stamps))
 
 
+#: What is typed farther than this from all ground was not meant (common practice, no source), metres.
+FAR_TYPED_M = 1000.0
+#: What stands beside a shapefile and says what its shapes are.
+_BESIDE = (".dbf", ".prj", ".cpg")
 #: When a file was written, nanoseconds, and how long it is, bytes.
 Stamp = tuple[int, int]
 #: Of files; None for one that is not there.
@@ -127,6 +172,21 @@ def stamp_of(path: Path) -> Stamp | None:
 def stamps_of(paths: Iterable[Path]) -> Stamps:
     """The stamp of each file."""
     return {path: stamp_of(path) for path in paths}
+
+
+def _changed(stamps: Stamps, found: Iterable[Path] = ()) -> tuple[Path, ...]:
+    """Files that are not as their stamps have them; those that are found without a stamp are new."""
+    paths = dict.fromkeys((*stamps, *found))
+    return tuple(path for path, stamp in stamps_of(paths).items() if stamps.get(path) != stamp)
+
+
+def _drawing_files(ready: Ready) -> tuple[Path, ...]:
+    """The files whose shapes a site file takes for its own, with what lies beside them."""
+    tables = (getattr(ready.site, key) for key in _STANDS)
+    entries = (entry for table in tables if isinstance(table, tuple | list) for entry in table)
+    named = [ready.folder / entry.file for entry in entries if isinstance(entry, FileRef)]
+    beside = [path.with_suffix(end) for path in named if path.suffix.lower() == ".shp" for end in _BESIDE]
+    return tuple(dict.fromkeys((*named, *beside)))
 
 
 def _survey_files(ready: Ready) -> tuple[Path, ...]:
@@ -160,7 +220,9 @@ def live_site(ready: Ready, before: LiveSite | None = None, progress: Progress |
     # Looked at before they are read: what is written meanwhile is another file.
     stamps = before.stamps if before is not None and is_read else stamps_of(_survey_files(ready))
     spare_m = before.spare_m if before is not None else 0.0 if ready.shapes.mount else SPARE_M
+    drawn_stamps = stamps_of(_drawing_files(ready))
     if before is not None and _only_options_differ(ready, before, types):
+        drawn_stamps = before.drawn_stamps
         site, surveyed = replace(before.site, file=ready.site, types=types), before.surveyed
     else:
         site, surveyed = open_again(ready, types, read, progress, most_cells=MOST_CELLS, spare_m=spare_m)
@@ -176,7 +238,7 @@ def live_site(ready: Ready, before: LiveSite | None = None, progress: Progress |
         filled = before.filled
     else:
         filled = Ground(ground.x0, ground.y0, ground.cell_m, filled_heights(ground))
-    return LiveSite(ready, outcome, surveyed, looks, filled, spare_m, stamps)
+    return LiveSite(ready, outcome, surveyed, looks, filled, spare_m, stamps, drawn_stamps)
 
 
 def _only_options_differ(ready: Ready, before: LiveSite, types: Mapping[str, DetectorType]) -> bool:

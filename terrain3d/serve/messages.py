@@ -14,6 +14,8 @@ MOST_BYTES = 1 << 20
 _NEWEST = {"point", "size"}
 #: Orders that add up: how far the hand has come since.
 _SUMMED = {"turn": ("across", "up"), "shift": ("across", "up"), "nearer": ("steps",)}
+#: Orders that turn the view, or ask what lies under a place of it: they change nothing that stands beside it.
+_LOOKING = {"turn", "shift", "nearer", "point"}
 _WHERE = "a message of the page"
 
 _From = TypeVar("_From")
@@ -76,6 +78,15 @@ def gathered(waiting: Sequence[tuple[_From, Message]]) -> list[tuple[_From, Mess
         else:
             kept.append((sender, message))
     return kept
+
+
+def changes_state(message: Message) -> bool:
+    """Whether an order may change what a page shows beside the picture.
+
+    >>> changes_state({"do": "turn", "across": 1.0}), changes_state({"do": "undo"})
+    (False, True)
+    """
+    return message["do"] not in _LOOKING
 
 
 def _goes_on(before: Message, message: Message) -> bool:

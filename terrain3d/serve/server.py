@@ -16,7 +16,7 @@ from typing import Any, Protocol, TypeVar
 
 from terrain3d.errors import InputError
 from terrain3d.serve.door import Door
-from terrain3d.serve.messages import MOST_BYTES, Message, gathered, read_message
+from terrain3d.serve.messages import MOST_BYTES, Message, changes_state, gathered, read_message
 
 try:
     from aiohttp import WSCloseCode, WSMsgType, web
@@ -240,7 +240,7 @@ class _Turn:
 def _turn(session: Session, taken: list[tuple[_Tab, Message]], is_free: bool, is_first: bool) -> _Turn:
     """Orders carried out, and a picture where one can be seen; a fault in one ends nothing else.
 
-    Where nothing was asked and nothing came about, the state is the one that was told.
+    Where nothing was asked but to look and nothing came about, the state is the one that was told.
     """
     turn = _Turn([], [], None, None)
     for tab, message in taken:
@@ -256,7 +256,8 @@ def _turn(session: Session, taken: list[tuple[_Tab, Message]], is_free: bool, is
         if answer is not None:
             turn.answers.append((tab, answer))
     try:
-        if session.tick() or taken or is_first:
+        is_asked = any(changes_state(message) for _, message in taken)
+        if session.tick() or is_asked or is_first:
             turn.state = session.state()
         frame = session.frame() if is_free else None
         turn.frame = None if frame is None else packed(frame)

@@ -23,7 +23,7 @@ from terrain3d.draft.things import things_of
 from terrain3d.errors import InputError, in_a_line
 from terrain3d.lengths import Units, lengths_in
 from terrain3d.ready import Ready
-from terrain3d.sentences.drawing import fault_words, survey_changed
+from terrain3d.sentences.drawing import fault_words, files_changed
 from terrain3d.serve import aiming, asking, drawing, keeping, settings, shown, viewing, working
 from terrain3d.serve.bounds import check_message
 from terrain3d.serve.live_site import LiveSite, live_site
@@ -114,11 +114,12 @@ class Session:
         self.units: Units = "m"
         self.message, self.is_refusal = "", False
         self.is_stale = False
-        self.changed_survey = ""  # names of its files, where they alone make it stale
+        # Names of files of its survey, and of those that draw its things, where they alone make it stale.
+        self.changed_survey = self.changed_layers = ""
         self._serial, self._is_due = 0, False
         # Of a picture that a fault left half changed: what was hidden, whether in plan, whether hurried.
         self._put_back: tuple[set[str], bool, bool] | None = None
-        self._is_put_back = False  # so that the page is told once more what it shows
+        self._has_news = False  # so that the page is told once more what it shows
         self.answer: asking.Answer | None = None
         self.study: Study | None = None
         self.found: working.Found | None = None
@@ -218,7 +219,6 @@ class Session:
         news = self.work.poll()
         if self.history is None:
             return True  # the folder may have something else to begin with
-        is_other, self._is_put_back = self._is_put_back or news is not None, False
         if news is not None:
             before = self._standing()
             try:
@@ -227,16 +227,21 @@ class Session:
                 self.say(in_a_line(error), True)
             except Exception as error:  # noqa: BLE001  nor must what comes of work
                 self._go_back(before, error)
-        changed = () if self.live is None else self.live.changed_files
-        if changed and not self.is_stale:
-            self.say(survey_changed([path.name for path in changed]), True)
+        before_it = self.is_stale, self.changed_survey, self.changed_layers
+        survey, layers = (
+            ((), ()) if self.live is None else (self.live.changed_survey, self.live.changed_layers)
+        )
+        if (survey or layers) and not self.is_stale:
+            self.say(files_changed([path.name for path in (*survey, *layers)]), True)
         is_file_stale = is_stale(self.history)
-        stale = self.is_stale, self.changed_survey
-        self.changed_survey = "" if is_file_stale else listed([path.name for path in changed])
-        self.is_stale = bool(changed) or is_file_stale
+        self.changed_survey, self.changed_layers = (
+            "" if is_file_stale else listed([path.name for path in changed]) for changed in (survey, layers)
+        )
+        self.is_stale = bool(survey or layers) or is_file_stale
         if self._is_journal_due:
             self.keep_journal()
-        return is_other or stale != (self.is_stale, self.changed_survey)
+        is_told, self._has_news = self._has_news or news is not None, False
+        return is_told or before_it != (self.is_stale, self.changed_survey, self.changed_layers)
 
     def end(self) -> None:
         """Stop work and give back the graphics; unsaved changes stay beside the file.
@@ -253,6 +258,7 @@ class Session:
 
     def say(self, message: str, is_refusal: bool = False) -> None:
         self.message, self.is_refusal = message, is_refusal
+        self._has_news = True
 
     @property
     def draft(self) -> Draft:
@@ -379,17 +385,22 @@ class Session:
     def show_live(self, live: LiveSite) -> None:
         """Bring picture and figures to a site as it is now."""
         is_same_ground = live.terrain is self.site.terrain
+        units = live.ready.site.paper.units
+        is_turned = units != self.site.ready.site.paper.units
+        if is_turned:
+            self.units = units
         before, frame = self.now.option, self.site.terrain.frame
         if not is_same_ground:
             self.study = None  # it was of what stood there before
         self.live, self.window = live, self.now.renewed(live.outcome, self.study)
-        if is_same_ground:
-            self.view.state = self.window
-            self.view.draw()
-        else:
-            self.view.renew(self.window)
-            if live.terrain.frame != frame:
-                self.view.reset_camera()
+        with lengths_in(self.units):
+            if is_same_ground and not is_turned:
+                self.view.state = self.window
+                self.view.draw()
+            else:
+                self.view.renew(self.window)
+        if live.terrain.frame != frame:
+            self.view.reset_camera()
         if not any(one.id == self.chosen for one in things_of(self.draft)):
             self.chosen = None
         self.is_unit_chosen = self.is_unit_chosen and bool(self.window.option.detectors)
@@ -455,7 +466,7 @@ class Session:
         self.picture_.resize(*self.size)
         if is_elsewhere or is_turned:
             self.picture_.reset_camera()
-        self._put_back, self._is_put_back = None, True
+        self._put_back, self._has_news = None, True
 
     def due(self) -> None:
         """Have the picture drawn."""

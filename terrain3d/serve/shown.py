@@ -18,9 +18,10 @@ from terrain3d.draft.things import Thing, layers_of, things_of
 from terrain3d.errors import InputError
 from terrain3d.lengths import retold
 from terrain3d.ranking.compare import held_share
+from terrain3d.readers.crs import crs_words
 from terrain3d.sentences import words, work
 from terrain3d.sentences.asking import verdict_at
-from terrain3d.sentences.drawing import next_step, no_unit_yet
+from terrain3d.sentences.drawing import axes_of, axis_unit, coordinates_words, next_step, no_unit_yet
 from terrain3d.sentences.options import brief_line, worst_words
 from terrain3d.sentences.warnings import voiding
 from terrain3d.serve import settings
@@ -142,9 +143,10 @@ def pointed(session: "Session", px: float, py: float) -> dict[str, Any]:
         return {"is": "pointed", "ground": None, "over": None, "verdict": None}
     (x, y, z), index = found
     option = session.now.outcome.options[index]
+    of_file = session.site.to_file(np.array([[x, y]]))[0].tolist()
     code = code_at(session.site, option, x, y)
     return {
-        "is": "pointed", "ground": [x, y, z], "over": _thing_at(session, x, y),
+        "is": "pointed", "ground": [x, y, z], "of_file": of_file, "over": _thing_at(session, x, y),
         "verdict": None if code is None else verdict_at(code), "option": option.name,
     }  # fmt: skip
 
@@ -233,6 +235,7 @@ def _local_rows(live: "LiveSite", rows: list[Any]) -> list[list[list[float]]]:
 def _thing(one: Thing, points: list[list[float]]) -> dict[str, Any]:
     return {
         "id": one.id, "kind": one.kind, "name": one.name, "points": points,
+        "of_file": [list(point) for point in one.points],
         "values": {key: _plain(value) for key, value in one.values.items()}, "is_from_file": one.is_from_file,
     }  # fmt: skip
 
@@ -253,9 +256,21 @@ def _site(session: "Session", draft: Draft, live: "LiveSite") -> dict[str, Any]:
         "name": draft.name, "file": None if draft.path is None else draft.path.name,
         "unsaved": list(session.unsaved), "undo": history.undo_label, "redo": history.redo_label,
         "units": session.units, "doubts": [retold(doubt) for doubt in live.terrain.doubts],
-        "is_stale": session.is_stale,
-        "changed_survey": session.changed_survey,
-        "is_saved": history.is_saved,
+        "is_stale": session.is_stale, "changed_survey": session.changed_survey,
+        "changed_layers": session.changed_layers, "is_saved": history.is_saved,
+        "coordinates": _coordinates(draft, live),
+    }  # fmt: skip
+
+
+def _coordinates(draft: Draft, live: "LiveSite") -> dict[str, Any]:
+    """What the coordinates of the site file are; without axes where they are the metres of the page."""
+    crs = live.site_crs
+    words = coordinates_words(crs, draft.get(("site", "crs")) is not None)
+    if crs is None and live.terrain.frame.shift == (0.0, 0.0):
+        return {"name": "", "axes": None, "unit": "m", "digits": 3, "words": words}
+    return {
+        "name": "site file" if crs is None else crs_words(crs), "axes": list(axes_of(crs)),
+        "unit": axis_unit(crs), "digits": 8 if crs is not None and crs.is_geographic else 3, "words": words,
     }  # fmt: skip
 
 

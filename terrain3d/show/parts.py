@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pyvista as pv
 import shapely
+from numpy.typing import NDArray
 from vtkmodules.vtkFiltersHybrid import vtkPolyDataSilhouette
 from vtkmodules.vtkRenderingCore import vtkCamera
 
@@ -299,22 +300,29 @@ def scale_parts(corners: Floats, camera: Camera) -> tuple[list[Part], list[Tag]]
     return parts, tags
 
 
+@lru_cache(maxsize=2)
+def _figure_bodies(figure: Figure) -> list[tuple[Floats, NDArray[np.int64]]]:
+    """Corners and triangles of each outline of a figure, as thick as a body, standing on zero."""
+    from trimesh.creation import extrude_polygon
+
+    depth, bodies = _BODY_DEPTH * figure.height_m, []
+    for outline in silhouette(figure):
+        solid: Any = extrude_polygon(shapely.Polygon(outline), depth)
+        # Drawn lying down: what was up on paper stands up.
+        corners = np.column_stack(
+            [solid.vertices[:, 0], depth / 2 - solid.vertices[:, 2], solid.vertices[:, 1]]
+        )
+        bodies.append((corners, np.array(solid.faces, np.int64)))
+    return bodies
+
+
 def figure_parts(figure: Figure, place: tuple[float, float, float], camera: Camera) -> list[Part]:
     """The figure for scale, as thick as a body, turned to face the camera, with a white rim as in a section.
 
     No light falls on it: it has the colour of the key, and its rim shows it on the darkest verdict.
     """
-    from trimesh.creation import extrude_polygon
-
     depth = _BODY_DEPTH * figure.height_m
-    meshes = []
-    for outline in silhouette(figure):
-        solid: Any = extrude_polygon(shapely.Polygon(outline), depth)
-        # Drawn lying down: what was up on paper stands up.
-        points = np.column_stack(
-            [solid.vertices[:, 0], depth / 2 - solid.vertices[:, 2], solid.vertices[:, 1]]
-        )
-        meshes.append(_surface(points, np.asarray(solid.faces)))
+    meshes = [_surface(points, faces) for points, faces in _figure_bodies(figure)]
     east, north = np.subtract(camera.position, place)[:2]
     body = meshes[0] if len(meshes) == 1 else meshes[0].append_polydata(*meshes[1:])
     around = shapely.union_all([shapely.Polygon(outline) for outline in silhouette(figure)])

@@ -119,7 +119,7 @@ def _lit(layer: LayerOver, along: Floats, s: Floats, z: Floats) -> Floats:
 
 
 def _bands(window: Window) -> Iterator[slice]:
-    """The rows of a picture, some at a time: as colours in floats, all would take a quarter of a GB."""
+    """The rows of a picture, some at a time: all of A4 as colours in floats would take a quarter of a GB."""
     for first in range(0, window.height_px, _BAND_PX):
         yield slice(first, min(first + _BAND_PX, window.height_px))
 

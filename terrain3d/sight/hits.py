@@ -131,7 +131,7 @@ def solid_hits(
 ) -> tuple[Floats, NDArray[np.int64]]:
     """The first solid along each unit ray: how far, metres (inf for none), and which (-1 for none)."""
     distance, owner = np.full(len(rays), np.inf), np.full(len(rays), -1, np.int64)
-    triangle, ray, points = _mesh_about(solids, origin).ray.intersects_id(
+    triangle, ray, points = _rays_about(solids, origin).intersects_id(
         np.zeros_like(rays), rays, multiple_hits=False, return_locations=True
     )
     distance[ray] = np.linalg.norm(points, axis=1)
@@ -148,18 +148,39 @@ def inside_solid(solids: Solids, point: tuple[float, float, float]) -> bool:
         return False
     rays = np.array([[0.3011, 0.5087, 0.8065], [-0.7013, 0.3171, 0.6381], [0.2239, -0.8111, 0.5403]])
     rays /= np.linalg.norm(rays, axis=1, keepdims=True)
-    mesh = _mesh_about(solids, point)
-    _, ray_index = mesh.ray.intersects_id(np.zeros_like(rays), rays, multiple_hits=True)
+    about = _rays_about(solids, point)
+    _, ray_index = about.intersects_id(np.zeros_like(rays), rays, multiple_hits=True)
     crossings = np.bincount(ray_index, minlength=len(rays))
     return int((crossings % 2).sum()) >= 2
 
 
-@lru_cache(maxsize=16)
-def _mesh_about(solids: Solids, origin: tuple[float, float, float]) -> Any:
-    """Solids moved to an eye at exact zero, in 64 bits: embree works in 32 and moves nothing."""
-    import trimesh
+@dataclass(frozen=True, eq=False)
+class _Faces:
+    """What trimesh asks of a mesh to have embree follow rays to it.
 
-    return trimesh.Trimesh(solids.vertices - np.asarray(origin, float), solids.triangles, process=False)
+    A mesh of its own holds itself in circles, and what embree made of it, until Python goes looking for
+    circles: on a site that is drawn for hours that came to hundreds of megabytes.
+    """
+
+    vertices: Floats
+    faces: NDArray[np.int64]
+    triangles: Floats
+    face_normals: Floats
+    scale: float
+
+
+@lru_cache(maxsize=16)
+def _rays_about(solids: Solids, origin: tuple[float, float, float]) -> Any:
+    """Solids moved to an eye at exact zero, in 64 bits: embree works in 32 and moves nothing."""
+    from trimesh.ray.ray_pyembree import RayMeshIntersector
+
+    vertices = solids.vertices - np.asarray(origin, float)
+    triangles = vertices[solids.triangles]
+    across = np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0])
+    length = np.linalg.norm(across, axis=1)[:, None]
+    normals = np.divide(across, length, out=np.zeros_like(across), where=length > np.finfo(float).eps)
+    scale = float(np.linalg.norm(np.ptp(triangles.reshape(-1, 3), axis=0)))
+    return RayMeshIntersector(_Faces(vertices, solids.triangles, triangles, normals, scale))
 
 
 @njit(cache=True, nogil=True)

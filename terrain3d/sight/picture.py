@@ -17,6 +17,8 @@ from terrain3d.units import Floats
 
 #: Lines steeper than this are followed through leaves as if they rose or fell this much per metre.
 _STEEPEST = 1e4
+#: So many rays are cast at a time, or those of one row.
+_RAYS = 1 << 16
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,18 +88,22 @@ def picture(
     a, e = np.radians(azimuths), np.radians(elevations)
     shape = (len(e), len(a))
     level = np.cos(e)[:, None]
-    up = np.broadcast_to(np.sin(e)[:, None], shape)
-    rays = np.stack([level * np.sin(a), level * np.cos(a), up], axis=-1)
-    hits = first_hits(terrain, eye, rays.reshape(-1, 3), reach_m)
-    distance = hits.distance.reshape(shape)
+    distance, what, solid = np.empty(shape), np.empty(shape, np.uint8), np.empty(shape, np.int64)
+    # Some rows at a time: what is worked out for a ray takes ten times what is told of it.
+    step = max(1, _RAYS // len(a))
+    for first in range(0, len(e), step):
+        rows = slice(first, first + step)
+        up = np.broadcast_to(np.sin(e[rows])[:, None], (len(e[rows]), len(a)))
+        rays = np.stack([level[rows] * np.sin(a), level[rows] * np.cos(a), up], axis=-1)
+        hits = first_hits(terrain, eye, rays.reshape(-1, 3), reach_m)
+        for whole, part in ((distance, hits.distance), (what, hits.what), (solid, hits.solid)):
+            whole[rows] = part.reshape(up.shape)
     through = np.ones(shape)
     if len(terrain.foliage.base_z):
         far = np.minimum(distance, reach_m) * level
         slopes = np.clip(np.tan(e), -_STEEPEST, _STEEPEST)
         _dim(*_leaves(terrain), *map(float, eye), np.sin(a), np.cos(a), slopes, far, through)
-    return Picture(
-        azimuths, elevations, distance, hits.what.reshape(shape), hits.solid.reshape(shape), through
-    )
+    return Picture(azimuths, elevations, distance, what, solid, through)
 
 
 def light_along(

@@ -35,6 +35,8 @@ _BESIDE_M = 2.0
 _FEW_BESIDE = 5.5
 #: Fewer returns that hang together than this, off all around them, are no ground: a rock has more.
 _FEWEST = 12
+#: Squares that are laid over returns, at most.
+_MOST_SQUARES = 10_000_000
 
 
 def off_neighbours(xyz: Floats) -> Mask:
@@ -107,6 +109,18 @@ def flat_level(ground_z: Floats) -> float | None:
     return float(low) if high - low < _FLAT_M else None
 
 
+def _square(xyz: Floats, square_m: float) -> float:
+    """The side of squares, larger where there would be more of them than fit: returns strewn over a country.
+
+    >>> round(_square(np.array([[0.0, 0, 0], [4e5, 2e3, 0]]), 1.0))
+    16
+    """
+    across = np.ptp(xyz[:, :2], axis=0)
+    while float(np.prod(across / square_m + 1)) > _MOST_SQUARES:
+        square_m *= 2
+    return square_m
+
+
 def stands_over(level: float, highest_z: float) -> bool:
     """Whether something stands on such ground: the heights are above the ground already, not the land's."""
     return highest_z > level + _STANDS_M
@@ -123,6 +137,7 @@ def flat_doubt(level: float) -> str:
 def _lie(xyz: Floats, square_m: float) -> Floats:
     """Height of the lie of the land under each return: medians of squares, and of squares around them."""
     low = xyz[:, :2].min(axis=0)
+    square_m = _square(xyz, square_m)
     i, j = np.floor((xyz[:, :2] - low) / square_m).astype(np.int64).T
     nx, ny = int(i.max()) + 1, int(j.max()) + 1
     flat = j * nx + i
@@ -139,6 +154,7 @@ def _lie(xyz: Floats, square_m: float) -> Floats:
 
 def _uneven(xyz: Floats, rest: Floats, square_m: float) -> Mask:
     """Returns in and beside squares whose heights above the lie of the land, and those around, differ."""
+    square_m = _square(xyz, square_m)
     i, j = np.floor((xyz[:, :2] - xyz[:, :2].min(axis=0)) / square_m).astype(np.int64).T
     shape = (int(j.max()) + 1, int(i.max()) + 1)
     high, low = np.full(shape, -np.inf), np.full(shape, np.inf)

@@ -60,6 +60,10 @@ _MODELS = {
 _KINDS = (*_MODELS, "boundary")
 #: Kinds that stand on their path, which then needs a length; a walk may stay where it is.
 _STANDING = ("solid", "foliage", "nuisance")
+#: Nobody walks as far about a site, metres; what is looked at along a path grows with its length.
+MOST_WALKED_M = 20_000.0
+#: Kinds that are gone along.
+_WALKED = ("walk", "approach", "section")
 #: An outline is a line where its points span less than this share of its length squared.
 _FLAT = 1e-9
 
@@ -198,6 +202,17 @@ def _no_length(where: str) -> InputError:
     return InputError("the path has no length", where, "give two points that differ")
 
 
+def _check_length(at: Floats, where: str) -> None:
+    length_m = float(np.hypot(*np.diff(at, axis=0).T).sum())
+    if length_m > MOST_WALKED_M:
+        raise InputError(
+            f"the path is {length_m / 1000:,.0f} km long, and at most {MOST_WALKED_M / 1000:.0f} km are gone "
+            "along",
+            where,
+            "draw the part that lies about the site",
+        )
+
+
 def middle(shapes: Drawn, dst_crs: pyproj.CRS | None) -> tuple[float, float] | None:
     """Centre of the box around mounts and protect outlines (else around all shapes); None without any."""
     first = Drawn(shapes.mount, shapes.protect)
@@ -225,6 +240,9 @@ def placed(shapes: Drawn, frame: Frame) -> Placed:
     """
     points = [_local(name, points, crs, frame) for name, points, crs in corners(shapes)]
     local = {kind: [(shape, points.pop(0)) for shape, _ in getattr(shapes, kind)] for kind in _KINDS}
+    for kind in _WALKED:
+        for shape, at in local[kind]:
+            _check_length(at, f"site.toml: {label(kind, shape)}: path")
     return Placed(
         tuple(
             Mount(m.name, float(at[0, 0]), float(at[0, 1]), m.heights, m.not_for, m.wall)

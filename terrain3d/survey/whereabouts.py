@@ -43,27 +43,38 @@ def check_whereabouts(shapes: Drawn, site: Site, header: Header | None, site_crs
       where: site.toml: solid 'wall'
       to mend: check its coordinates, and that [site] crs names the CRS they are in
     """
-    for name, points, crs in corners(shapes):
-        if crs is not None and _geodetic(crs) is not None:
-            _refuse_misplaced(name, points, crs, site_crs)
+    of_crs: dict[int, list[tuple[str, Floats, pyproj.CRS | None]]] = {}
+    for one in corners(shapes):
+        of_crs.setdefault(id(one[2]), []).append(one)
+    # All corners in a CRS at once, and each shape for itself only where one of them is at fault: tens of
+    # thousands of shapes would turn theirs one after the other for a minute.
+    for alike in of_crs.values():
+        crs, points = alike[0][2], np.vstack([points for _, points, _ in alike])
+        if crs is not None and _geodetic(crs) is not None and not np.isfinite(_lonlat(points, crs)).all():
+            for name, own, _ in alike:
+                _refuse_misplaced(name, own, crs, site_crs)
     home = _home(shapes, site, header, site_crs)
     if home is None:
         return
     what, box, home_crs = home
-    for name, points, crs in corners(shapes):
+    for alike in of_crs.values():
+        crs, points = alike[0][2], np.vstack([points for _, points, _ in alike])
         if (crs is None) != (home_crs is None):
             continue  # placing them says what is wrong
-        away_m = _away_m(points, crs, box, home_crs)
-        k = int(np.argmax(away_m))
-        if away_m[k] > FAR_M:
-            key = "[site] crs" if crs == site_crs else "its file"
-            system = "local metres" if crs is None else crs_words(crs)
-            raise InputError(
-                f"{pair(*points[k])} in {system} lies {away_m[k] / 1000:.0f} km from {what}",
-                f"site.toml: {name}",
-                f"check its coordinates, and that {key} names the CRS they are in"
-                + ("" if header is None else " and [ground] crs that of the survey"),
-            )
+        if _away_m(points, crs, box, home_crs).max() <= FAR_M:
+            continue
+        for name, own, _ in alike:
+            away_m = _away_m(own, crs, box, home_crs)
+            k = int(np.argmax(away_m))
+            if away_m[k] > FAR_M:
+                key = "[site] crs" if crs == site_crs else "its file"
+                system = "local metres" if crs is None else crs_words(crs)
+                raise InputError(
+                    f"{pair(*own[k])} in {system} lies {away_m[k] / 1000:.0f} km from {what}",
+                    f"site.toml: {name}",
+                    f"check its coordinates, and that {key} names the CRS they are in"
+                    + ("" if header is None else " and [ground] crs that of the survey"),
+                )
 
 
 def _refuse_misplaced(name: str, points: Floats, crs: pyproj.CRS, site_crs: pyproj.CRS | None) -> None:

@@ -7,6 +7,9 @@ of the machine is used, no package of others and no network.
 import datetime
 import importlib.util
 import json
+import os
+import subprocess
+import sys
 import tempfile
 from collections.abc import Mapping
 from importlib.resources import files
@@ -21,6 +24,16 @@ _FAMILIES = ("DejaVu Sans", *(f"Kurinto Sans{of}" for of in (" SC", " JP", " KR"
 #: Templates that make accessible PDF (ISO 14289-1): tagged, with its language, no picture without words for
 #: it.
 _ACCESSIBLE = ("report",)
+
+#: The file that another process leaves its PDF in, and what it does.
+_MADE = "made.pdf"
+_SET = f"""
+import sys
+from pathlib import Path
+from terrain3d.typeset.pages import compiled
+folder, template, *fonts = sys.argv[1:]
+Path(folder, "{_MADE}").write_bytes(compiled(folder, template, fonts, "pdf", None, ["ua-1"]))
+"""
 
 Data = Mapping[str, Any]
 #: SVG as text, PNG as bytes, by the names that the data calls them.
@@ -57,9 +70,6 @@ def png_pages(
 
 
 def _compiled(template: str, data: Data, pictures: Pictures, kind: Any, dots_an_inch: float | None) -> Any:
-    import typst
-
-    standards: Any = ["ua-1"] if kind == "pdf" and template in _ACCESSIBLE else []
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         for ours in ("common.typ", f"{template}.typ"):
@@ -68,16 +78,45 @@ def _compiled(template: str, data: Data, pictures: Pictures, kind: Any, dots_an_
         (folder / "data.json").write_text(told, encoding="utf-8")
         for picture, content in pictures.items():
             (folder / picture).write_bytes(content.encode() if isinstance(content, str) else content)
-        return typst.compile(
-            str(folder / f"{template}.typ"),
-            root=str(folder),
-            font_paths=[str(path) for path in _fonts()],
-            ignore_system_fonts=True,
-            format=kind,
-            ppi=dots_an_inch,
-            timestamp=_NO_DAY,
-            pdf_standards=standards,
-        )
+        if kind == "pdf" and template in _ACCESSIBLE:
+            return _elsewhere(folder, template)
+        return compiled(str(folder), template, [str(path) for path in _fonts()], kind, dots_an_inch, [])
+
+
+def compiled(
+    folder: str, template: str, fonts: list[str], kind: Any, dots_an_inch: float | None, standards: Any
+) -> Any:
+    """What the typesetter makes of a template and its data, which lie in a folder."""
+    import typst
+
+    return typst.compile(
+        f"{folder}/{template}.typ",
+        root=folder,
+        font_paths=fonts,
+        ignore_system_fonts=True,
+        format=kind,
+        ppi=dots_an_inch,
+        timestamp=_NO_DAY,
+        pdf_standards=standards,
+    )
+
+
+def _elsewhere(folder: Path, template: str) -> bytes:
+    """The bytes of accessible PDF, set by a process of its own.
+
+    The typesetter keeps every picture of a report, opened, until its process ends: a fifth of a GB.
+    """
+    asked = [str(folder), template, *map(str, _fonts())]
+    told = subprocess.run(
+        [sys.executable, "-c", _SET, *asked],
+        env={**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    if told.returncode:
+        raise RuntimeError(f"the typesetter ended with {told.returncode}: {told.stderr.strip()}")
+    return (folder / _MADE).read_bytes()
 
 
 def _fonts() -> list[Path]:

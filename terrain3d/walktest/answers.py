@@ -17,6 +17,8 @@ from terrain3d.outside import content
 
 #: A sheet of a thousand points has a tenth of this.
 _MOST_BYTES = 2_000_000
+#: A direction may go round more than once.
+_MOST_TURNED_DEG = 3600
 #: Columns that have to be there, and what else is read.
 NEEDED = ("point", "x", "y", "direction", "seen")
 ALSO = ("unit", "length", "posture")
@@ -187,6 +189,11 @@ def _answer(cells: Sequence[str], places: Mapping[str, int], row: int, where: st
         raise InputError(
             f"{told['point'][0]!r} is no number of a point", told["point"][1], "give 1, 2, 3 ..."
         )
+    towards = _number(*told["direction"])
+    if abs(towards) > _MOST_TURNED_DEG:
+        raise InputError(
+            f"{told['direction'][0]!r} is no direction", told["direction"][1], "give degrees from north"
+        )
     length, length_m = told.get("length", ("", "")), None
     if length[0]:
         length_m = _number(*length)
@@ -197,7 +204,7 @@ def _answer(cells: Sequence[str], places: Mapping[str, int], row: int, where: st
                 f"give more than 0, {_LONGEST_M:g} at most",
             )
     return Answer(
-        row, int(point), _number(*told["x"]), _number(*told["y"]), _number(*told["direction"]) % 360,
+        row, int(point), _number(*told["x"]), _number(*told["y"]), towards % 360,
         _seen(*told["seen"]), told["unit"][0] if "unit" in told else None,
         length_m,
         told["posture"][0] if "posture" in told and told["posture"][0] else None,

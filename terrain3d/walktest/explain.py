@@ -15,8 +15,8 @@ from terrain3d.walktest.faults import CAUSES, Cause, Guesses
 
 Mask = NDArray[np.bool_]
 
-#: A cause is named where it is at least this likely; and so likely have those to be together that are told.
-SURE = 0.80
+#: A cause is named where it is at least this likely; else those are told that together are so likely.
+SURE, TOGETHER = 0.80, 0.90
 #: Of what a cause is off by, the part that is told holds so much of its chance.
 _INSIDE = 0.90
 
@@ -51,9 +51,9 @@ class Explanation:
 
     @property
     def likely(self) -> tuple[Told, ...]:
-        """The fewest causes that together are sure enough."""
+        """The one cause that is sure enough to be named, else the fewest that together leave little out."""
         chances = np.cumsum([one.chance for one in self.causes])
-        return self.causes[: int(np.searchsorted(chances, SURE - 1e-12)) + 1]
+        return self.causes[: 1 if self.is_told else int(np.searchsorted(chances, TOGETHER - 1e-12)) + 1]
 
 
 def explain(guesses: Guesses, lights: Mask, seen: Mask, wrong: float) -> Explanation:

@@ -1,5 +1,6 @@
 """A walk test read back: what differs from the map, what explains it, and what to walk next."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -29,6 +30,8 @@ from terrain3d.walktest.spots import Proof, candidate_spots, walks_past
 
 #: Walks that are told to be made next.
 _NEXT = 2
+#: Walks nearer to each other than this are the same: metres, degrees.
+_SAME_M, _SAME_DEG = 0.3, 10.0
 #: A corrected setting is written to this: metres, degrees.
 _FINELY = {Cause.HEIGHT: 2, Cause.BEARING: 1, Cause.TILT: 1, Cause.ROLL: 1}
 _KEYS = {Cause.HEIGHT: "height", Cause.BEARING: "bearing", Cause.TILT: "tilt", Cause.ROLL: "roll"}
@@ -74,6 +77,15 @@ class UnitReading:
         """Whether the map holds: what is likeliest is that nothing is off."""
         told = self.explanation
         return told is not None and told.causes[0].cause is Cause.AS_SET
+
+    def walked_before(self, point: WalkPoint) -> int | None:
+        """The number of the point that was walked where and as another is to be; None where none was."""
+        for one in self.walked:
+            near = math.hypot(one.point.x - point.x, one.point.y - point.y) <= _SAME_M
+            turned = abs((one.point.towards_deg - point.towards_deg + 180) % 360 - 180) <= _SAME_DEG
+            if near and turned and one.point.figure == point.figure:
+                return one.point.number
+        return None
 
     @property
     def found(self) -> Told | None:

@@ -80,7 +80,19 @@ height = 1.0
 bearing = 90
 [[option.detector.head]]
 masked = [3, 4]
+[[walk_tested]]
+name = {_text("first")}
+on = 2026-05-03
+points = 12
+as_told = 11
+[[walk_tested]]
+name = {_text("second")}
+on = 2026-05-03
+points = 12
+as_told = 11
 """
+#: What is told of that.
+WALK_TESTED = "alk-tested on 2026-05-03: 11 of 12 points as told"
 
 
 @dataclass(frozen=True, eq=False)

@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from packed import NAMES
+from packed import NAMES, WALK_TESTED
 from PIL import Image
 from playwright.sync_api import Page
 
@@ -129,6 +129,13 @@ def test_a_tap_tells_verdict_and_cause(opened):
     assert page.inner_text("#told") == by_key
 
 
+def test_a_walk_test_is_told_of_each_option(strange):
+    """First of what is told of it."""
+    options = page_data(strange)["options"]
+    assert len(options) == 2
+    assert all(option["lines"][0] == f"W{WALK_TESTED}." for option in options)
+
+
 def test_another_option_and_two_beside_each_other(opened, strange):
     """The picture changes with the option; side by side both have their names and their verdict told."""
     page = opened()
@@ -189,6 +196,25 @@ def test_a_telephone_has_no_line_to_scroll_sideways_and_turns_by_finger(opened):
     page.get_by_role("button", name="Turn left").tap()
     drawn(page)
     assert (np.abs(before - picture(page)).max(axis=2) > 20).mean() > 0.02
+
+
+def test_buttons_stand_under_the_picture_on_a_telephone(opened):
+    """None covers ground of either option; the picture ends where they begin."""
+    page = opened(TELEPHONE)
+    canvas = page.locator("#canvas").bounding_box()
+    for button in page.locator("#views button").all():
+        assert button.bounding_box()["y"] >= canvas["y"] + canvas["height"]
+
+
+def test_an_answer_is_seen_however_far_the_list_was_scrolled(opened):
+    """Whoever looks at the key, at the end of what stands beside the picture, and points at ground."""
+    page = opened((1280, 500))
+    page.locator("#side").evaluate("side => side.scrollTo(0, side.scrollHeight)")
+    box = page.locator("#canvas").bounding_box()
+    page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    told = page.locator("#told").bounding_box()
+    side = page.locator("#side").bounding_box()
+    assert side["y"] <= told["y"] <= side["y"] + 20
 
 
 def test_names_are_letters_everywhere(opened):

@@ -106,6 +106,14 @@ def test_what_the_best_option_is_fixed_and_walked_by(book, strange):
         (best["name"], one["name"]) for one in best["fixing"]
     ]
     assert [row["over a level (mm)"] for row in fixed] == [one["level_mm"] for one in best["fixing"]]
+    tapes = [[*one["tapes"], {}, {}][:2] for one in best["fixing"]]
+    assert [row["taped from"] for row in fixed] == [one.get("name") for one, _ in tapes]
+    assert [row["second tape (m, along the slope)"] for row in fixed] == [
+        two.get("tape_m") for _, two in tapes
+    ]
+    assert [row["looks beside"] for row in fixed] == [
+        (one["mark"] or {}).get("name") for one in best["fixing"]
+    ]
     walked = rows(book["walk test"])
     assert [(row["number"], row["expected"]) for row in walked] == [
         (point["number"], point["expect"]) for point in best["walktest"]["points"]
@@ -125,4 +133,4 @@ def test_how_an_option_is_fed(tmp_path):
     assert fed["in alarm (V)"] == pytest.approx(12 - drop_v, abs=0.01)
     (run_,) = (dict(zip(tables["cables"].headers, row, strict=True)) for row in tables["cables"].rows)
     assert (run_["from"], run_["to"], run_["length (m)"]) == ("panel", "pole", 120.0)
-    assert {row[2]: row[-1] for row in tables["materials"].rows}["cable of 0.5 mm2, class 2"] == 60.0
+    assert {row[2]: row[-1] for row in tables["materials"].rows}["cable of 0.5 mm², class 2"] == 60.0

@@ -1,19 +1,39 @@
-"""The report as pypdf reads it: tags, language, bookmarks, words for pictures, fonts, letters, numbers."""
+"""The report as pypdf and qpdf read it: tags, language, bookmarks, words for pictures, fonts, letters."""
 
+import itertools
 import re
 from io import BytesIO
 
 import numpy as np
+import pikepdf
 import pypdf
 import pytest
-from packed import NAMES
+from packed import NAMES, WALK_TESTED
 from PIL import Image
 from site_files import EVERYTHING, option_text, run, written
 
 from terrain3d.errors import InputError
+from terrain3d.job import run as judged
+from terrain3d.pack.report import _printable, report_of
 from terrain3d.readers.logos import logo_png
-from terrain3d.sentences.report import GLOSSARY, HEADINGS
+from terrain3d.sentences.report import GLOSSARY, HEADINGS, NOTHING_HELD, RANKED_FIRST
+from terrain3d.study import study_of
 from terrain3d.typeset.pages import pdf, png_pages
+
+#: Ground to be held that lies behind the only unit.
+NOTHING = """
+[site]
+name = "Behind"
+cell = 0.5
+[ground]
+plane = { fall = 10, towards = 180, extent = 30 }
+[[mount]]
+name = "pole"
+at = [0, 0]
+[[protect]]
+name = "yard"
+outline = [[-3, 3], [3, 3], [3, 8], [-3, 8]]
+""" + option_text("south", bearing=180)
 
 
 @pytest.fixture(scope="module")
@@ -50,6 +70,48 @@ def test_it_is_tagged_and_says_its_language_and_title(report):
     assert len(pictures) >= 7
     assert all(len(tag.get("/Alt", "")) > 10 for tag in pictures)
     assert any(tag.get("/S") == "/TH" for tag in tags)
+
+
+def tags_of(document) -> list:
+    """Every element of the tags of a file that pikepdf has opened, in the order of reading aloud."""
+
+    def below(element) -> list:
+        if not isinstance(element, pikepdf.Dictionary) or "/S" not in element:
+            return []
+        kids = element.get("/K", [])
+        return [element, *(one for kid in _listed(kids) for one in below(kid))]
+
+    return [one for kid in _listed(document.Root.StructTreeRoot.K) for one in below(kid)]
+
+
+def _listed(kids) -> list:
+    return list(kids) if isinstance(kids, pikepdf.Array) else [kids]
+
+
+def test_another_reader_finds_no_fault_in_it(strange):
+    """qpdf, by pikepdf, reads every object and stream (what `qpdf --check` does) and warns of nothing.
+
+    Headings go down by one step at most (ISO 14289-1, 7.4.2), pictures have words, every page is in the tags.
+    """
+    with pikepdf.open(strange.folder / "report.pdf") as document:
+        assert document.check_pdf_syntax() == []
+        assert document.get_warnings() == []
+        assert str(document.Root.Lang) == "en"
+        tags = tags_of(document)
+        kinds = [str(tag.S)[1:] for tag in tags]
+        levels = [int(kind[1:]) for kind in kinds if re.fullmatch(r"H\d", kind)]
+        assert levels[0] == 1
+        assert all(after <= before + 1 for before, after in itertools.pairwise(levels))
+        figures = [tag for tag, kind in zip(tags, kinds, strict=True) if kind == "Figure"]
+        assert len(figures) >= 7
+        assert all(len(str(tag.Alt)) > 10 for tag in figures)
+        told = {tag.Pg.objgen for tag in tags if "/Pg" in tag}
+        assert {page.objgen for page in document.pages} <= told
+        fonts = [
+            one for one in document.objects if isinstance(one, pikepdf.Dictionary) and "/FontName" in one
+        ]
+        assert fonts
+        assert all({"/FontFile2", "/FontFile3"} & set(one.keys()) for one in fonts)
 
 
 def test_bookmarks_are_its_headings(report):
@@ -94,6 +156,7 @@ def test_the_numbers_are_those_of_the_results(text, strange):
         said = sentence.replace(" m2", "m²")
         assert said.replace(" ", "") in joined
     assert all(word in text for word, _ in GLOSSARY)
+    assert WALK_TESTED.replace(" ", "") in joined
 
 
 def test_letters_of_every_script_are_there(text):
@@ -142,6 +205,73 @@ def test_markup_of_the_typesetter_is_text():
     assert shown.replace("\n", "").replace(" ", "").count(name.replace(" ", "")) >= 8
     page = np.asarray(Image.open(BytesIO(png_pages("report", data, pictures, 30)[0])).convert("L"))
     assert page.min() < 150
+
+
+def _report_of(parts: list, cover: dict) -> tuple[dict, dict]:
+    """Data of a report of these parts and its picture."""
+    picture = BytesIO()
+    Image.new("RGB", (20, 10), "#808080").save(picture, "PNG")
+    whole = {
+        "heading": "h",
+        "option": "o",
+        "numbers": [],
+        "areas": [],
+        "picture": "p.png",
+        "alt": "a picture",
+    }
+    data = {
+        "title": "t", "by": None, "named": [], "caution": "c", "logo": None, "logo_alt": "",
+        "cover": {**whole, **cover}, "parts": parts,
+    }  # fmt: skip
+    return data, {"p.png": picture.getvalue()}
+
+
+def _places(page) -> dict[str, tuple[float, float]]:
+    """Where each piece of text of a page begins, points from its lower left."""
+    found: dict[str, tuple[float, float]] = {}
+
+    def see(text, matrix, of_text, _font, _size):
+        if text.strip():
+            found[text.strip()] = (
+                of_text[4] * matrix[0] + matrix[4],
+                of_text[5] * matrix[3] + matrix[5],
+            )
+
+    page.extract_text(visitor_text=see)
+    return found
+
+
+def test_columns_of_what_fits_a_page_are_of_one_height():
+    """Three parts of one height and a glossary: none of its words stands alone in a column of its own."""
+    lines = [{"kind": "line", "text": f"line {k}"} for k in range(24)]
+    words = {"kind": "terms", "rows": [[f"word{k}", "what it means"] for k in range(10)]}
+    parts = [{"heading": "Lines", "blocks": lines}, {"heading": "Words", "blocks": [words]}]
+    page = pypdf.PdfReader(BytesIO(pdf("report", *_report_of(parts, {})))).pages[1]
+    middle = float(page.mediabox[2]) / 2
+    sides: dict[bool, list[float]] = {False: [], True: []}
+    for text, (x, y) in _places(page).items():
+        if re.match(r"line \d|word\d", text):
+            sides[x > middle].append(y)
+    low, other = (min(sides[side]) for side in (False, True))
+    assert abs(low - other) < 60
+
+
+def test_what_follows_an_arabic_name_stands_after_it():
+    """By the standard's own rules (UAX #9) a number would go to the name's other side; a mark keeps it."""
+    name = "\u0627\u0644\u0645\u0645\u0631"
+    told = _printable({"text": f'Held 5% of "{name}" (48 m2).'})["text"]
+    assert f'{name}\u200e" (48' in told
+
+
+def test_an_option_that_holds_nothing_is_not_recommended(tmp_path):
+    """Protected ground behind the unit, no other option: the cover says so, and no heading contradicts it."""
+    site = written(tmp_path, NOTHING)
+    data = report_of(study_of(judged(site), draws=2)).data
+    assert data["cover"]["numbers"][0][1] == "0%"
+    assert data["cover"]["areas"][0] == NOTHING_HELD
+    headings = [part["heading"] for part in data["parts"]]
+    assert RANKED_FIRST in headings
+    assert HEADINGS["best"] not in headings
 
 
 def test_a_logo_is_its_pixels_alone(tmp_path):

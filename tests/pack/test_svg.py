@@ -5,7 +5,7 @@ import xml.etree.ElementTree as ET
 
 import numpy as np
 import pytest
-from packed import NAMES
+from packed import NAMES, WALK_TESTED
 
 from terrain3d.pack.svg import SCALES
 
@@ -60,6 +60,7 @@ def test_names_are_text_and_nothing_runs(plan):
     for name in ("site", "shed", "hedge", "second"):
         assert NAMES[name].replace(" ", "") in shown
     assert "A planning aid, not proof of detection" in said(plan)
+    assert WALK_TESTED in said(plan)
 
 
 def test_the_key_has_the_areas_of_the_results(plan, strange):

@@ -11,7 +11,7 @@ from terrain3d.cover.verdict import Verdict
 from terrain3d.draft.document import checked_draft, read_draft
 from terrain3d.job import judge_ready, run
 from terrain3d.serve.session import Session
-from terrain3d.survey import build
+from terrain3d.survey import read_ground
 
 #: The words of the verdicts (the design page, 2).
 VERDICTS = {
@@ -113,7 +113,7 @@ def test_a_thing_drawn_reads_no_survey_and_looks_only_where_it_must(demo, monkey
     def nobody(*_args, **_keys):
         raise AssertionError("the survey is read again")
 
-    monkeypatch.setattr(build, "read_tiles", nobody)
+    monkeypatch.setattr(read_ground, "read_tiles", nobody)
     looks = demo.session.site.looks
     at, before = looks.looked, demo.session.now.outcome
     demo("draw", kind="wall", points=[[-11.0, 16.0], [-9.0, 16.0]], values={"height": 1.0})

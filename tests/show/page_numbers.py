@@ -42,11 +42,11 @@ _KEYS |= {"ft": _KEYS["m"], "ft2": _KEYS["m2"]}
 _TIMES = {"share": 100.0, "hours": 1 / 60, "ft": 1 / FOOT_M, "ft2": 1 / FOOT_M**2}
 #: What is no result: the steps of contours, the scale, that of a scene, which page it is, the caution of a
 #: band, days, how near a stretch of arc counts for the sun, the scale of chances, the corners and the origin
-#: of the frame, what is doubted of roofs.
+#: of the frame, what is doubted of roofs, what is less than one step of a walk.
 _NO_RESULT = re.compile(
     r"contour, every [\d.]+ (?:m|ft)|1:\d+|page \d+ of \d+|\d{4}-\d\d-\d\d|within its arc and \d+° of it"
     r"|[\d.]+° [NS] [\d.]+° [EW]|less than \d+%|0% 50% 95%|in 95%|in cells of [\d.]+ (?:m|ft)"
-    r"|\b0 \d+ \d+ (?:m|ft)\b|roofs are taken to stand out [\d.]+ (?:m|ft)"
+    r"|\b0 \d+ \d+ (?:m|ft)\b|roofs are taken to stand out [\d.]+ (?:m|ft)|less than [\d.]+ ft"
 )
 _ROUNDED_DOWN = re.compile(r"\.(less|more)_(m|deg)$")
 

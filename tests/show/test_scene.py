@@ -42,6 +42,20 @@ def pictured(outcome, hide=("layers", "marks", "units", "contours")):
     return scene, camera, render(bare, camera, 300, 200)
 
 
+def test_a_page_of_paper_is_rendered_in_parts_that_meet():
+    """Finer than the screen's it is drawn in four parts: it shows the same, with no seam between them."""
+    outcome = quarters(flat_ground())
+    extent = site_extent(outcome)
+    camera = fitted_camera(VIEW, framed_points(outcome, extent), 1.5)
+    scene = build_scene(outcome, outcome.options[0], extent, plane_reach(outcome.terrain), camera)
+    # Lines are as wide as they are asked for in both.
+    whole, parts = (render(scene, camera, 300, 200, fineness).astype(int) for fineness in (1.0, 1.0001))
+    differs = np.abs(whole - parts).max(axis=2) > 30
+    assert differs.mean() < 0.002
+    assert not differs.all(axis=0).any()
+    assert not differs.all(axis=1).any()
+
+
 def colour_at(image, camera, point):
     x, y = camera.project(np.array([point]), 1.5)[0]
     return image[round((1 - y) * image.shape[0]), round(x * image.shape[1])].astype(int)

@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapes import box, leaves, plane, terrain
 
+from terrain3d.sight import picture as sight_picture
 from terrain3d.sight.hits import Hit
 from terrain3d.sight.picture import light_along, picture
 from terrain3d.terrain import LEAF_PROJECTION
@@ -26,6 +27,17 @@ def test_a_plane_is_met_where_geometry_says(rise, elevation, azimuth):
     if at * level < 14.0:
         assert seen.distance[0, 0] == pytest.approx(at, rel=1e-9)
         assert seen.what[0, 0] == Hit.GROUND
+
+
+def test_rays_cast_some_at_a_time_meet_what_all_of_them_meet(monkeypatch):
+    """To the last figure: ground, a wall and leaves."""
+    site = terrain(plane(0.1), box((-9, 4, -0.5), (9, 4.3, 1.5)))
+    azimuths, elevations = np.linspace(-40, 40, 33), np.linspace(-40, 20, 21)
+    whole = picture(site, EYE, azimuths, elevations, 50.0)
+    monkeypatch.setattr(sight_picture, "_RAYS", 70)
+    parts = picture(site, EYE, azimuths, elevations, 50.0)
+    for one in ("distance", "what", "solid", "through"):
+        assert np.array_equal(getattr(whole, one), getattr(parts, one))
 
 
 def test_a_wall_is_met_at_its_face_and_passed_over():

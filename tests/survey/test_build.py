@@ -597,3 +597,12 @@ def test_progress_rises_to_one(tmp_path):
     build_terrain(surveyed_site(tmp_path), tmp_path, 6.0, told.append)
     assert told == sorted(told)
     assert told[-1] == 1.0
+
+
+@pytest.mark.parametrize("kind", ["walk", "approach", "section"])
+def test_a_path_that_nobody_walks_is_refused(kind):
+    """A walk to and fro for 360 km took 2.5 GiB to look at; its length is said at once."""
+    path = tuple((-9.0 if k % 2 else 9.0, -9 + 18 * k / 20_000) for k in range(20_000))
+    with pytest.raises(InputError, match=r"the path is 360 km long(.|\n)*'to and fro': path"):
+        build(site(PLANE, **{kind: [{"name": "to and fro", "path": path}]}))
+    build(site(PLANE, **{kind: [{"name": "shorter", "path": path[:1000]}]}))

@@ -1,5 +1,7 @@
 """Returns that are called ground and are not: dropped, and no bank, cliff or rock with them."""
 
+import tracemalloc
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -103,3 +105,15 @@ def test_no_return_of_a_smooth_hillside_is_dropped(fall, towards, swell_m, lengt
 
     xyz = land(density, height, noise=noise, seed=seed)
     assert not off_neighbours(xyz).any()
+
+
+def test_returns_strewn_over_a_country_take_no_more_memory():
+    """A damaged file had them 400 km apart: squares of a metre over all that took 4.6 GiB for each grid."""
+    x, y = np.random.default_rng(0).uniform(0, (400_000.0, 1500.0), (500, 2)).T
+    xyz = np.column_stack([x, y, 0.01 * y])
+    tracemalloc.start()
+    try:
+        assert off_neighbours(xyz).shape == (500,)
+        assert tracemalloc.get_traced_memory()[1] < 1e9
+    finally:
+        tracemalloc.stop()

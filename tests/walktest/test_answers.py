@@ -48,6 +48,7 @@ def test_points_that_are_missing_or_doubled():
         (f"{HEAD}1,2,3,4,=A1\n", "there is a formula, '=A1'", "row 2, column seen"),
         (f'{HEAD}1,"=HYPERLINK(""x"")",3,4,yes\n', "there is a formula", "row 2, column x"),
         (f"{HEAD}1,two,3,4,yes\n", "'two' is no number", "row 2, column x"),
+        (f"{HEAD}1,2,3,99999,yes\n", "'99999' is no direction", "row 2, column direction"),
         (f"{HEAD}1.5,2,3,4,yes\n", "'1.5' is no number of a point", "row 2, column point"),
         (f"{HEAD}1,2,3,4,yes\n\n1,2,3,4,no\n", "point 1 stands in rows 2 and 4", "row 4, column point"),
         (f"{HEAD}1,2,3,4,\n", "nothing is filled in", "column seen"),

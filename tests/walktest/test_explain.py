@@ -6,11 +6,14 @@ import itertools
 import numpy as np
 import pytest
 
-from terrain3d.sentences.walktest import unit_answer
+from terrain3d.fixing.places import Taped
+from terrain3d.sentences.walktest import reading_lines, unit_answer
 from terrain3d.walktest.choose import least_walk, likelihood, told_bits
 from terrain3d.walktest.explain import explain
 from terrain3d.walktest.faults import CAUSES, Cause, Guesses
-from terrain3d.walktest.read import UnitReading
+from terrain3d.walktest.plan import WalkPoint
+from terrain3d.walktest.read import UnitReading, Walked, WalkReading
+from terrain3d.walktest.spots import Proof
 
 
 def guesses(causes: list[Cause], values: list[float], weights: list[float]) -> Guesses:
@@ -67,6 +70,21 @@ def test_what_is_not_told_is_said(causes, words):
     assert words in unit_answer(UnitReading("D1", (), (), told, ()))
 
 
+def test_a_walk_that_is_to_be_made_again_says_so():
+    """One at a walked place and the same way is that point again; one the other way, or elsewhere, is new."""
+
+    def point(number: int, x: float, towards: float) -> WalkPoint:
+        taped = Taped("post", 3.0, 3.0, 90.0)
+        return WalkPoint(number, "D1", x, 2.0, towards, 2.0, "person", 1.7, True, Proof("edge"), taped)
+
+    one = guesses([Cause.TILT, Cause.HEIGHT], [2.0, 2.0], [0.6, 0.4])
+    told = explain(one, np.ones((2, 1), bool), np.array([True]), 0.05)
+    to_do = (point(13, 0.1, 357.0), point(14, 0.1, 177.0), point(15, 1.0, 0.0))
+    unit = UnitReading("D1", (Walked(point(3, 0.0, 2.0), True),), (), told, to_do)
+    lines = [line for line in reading_lines(WalkReading("one", (unit,))) if "Next:" in line]
+    assert ["That is point 3 again." in line for line in lines] == [True, False, False]
+
+
 def test_alike_causes_are_told_together():
     """Two causes with the same answers keep their chances, and neither is named."""
     one = guesses([Cause.TILT, Cause.HEIGHT, Cause.AS_SET], [2.0, 0.05, 0.0], [0.3, 0.3, 0.4])
@@ -74,6 +92,15 @@ def test_alike_causes_are_told_together():
     told = explain(one, lights, np.array([True, True]), 0.05)
     assert not told.is_told
     assert {cause.cause for cause in told.likely} == {Cause.TILT, Cause.HEIGHT}
+
+
+def test_what_is_left_out_is_little():
+    """Where none is sure, those are told that make up nine tenths; where one is, it alone."""
+    causes = [Cause.AS_SET, Cause.TILT, Cause.GROUND, Cause.ROLL]
+    for weights, count in (([0.5, 0.33, 0.09, 0.08], 3), ([0.82, 0.1, 0.05, 0.03], 1)):
+        one = guesses(causes, [0.0, 2.0, 0.0, 2.0], weights)
+        told = explain(one, np.ones((4, 1), bool), np.array([True]), 0.05)
+        assert [cause.cause for cause in told.likely] == causes[:count]
 
 
 @pytest.mark.parametrize("seed", range(5))

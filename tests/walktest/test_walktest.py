@@ -87,6 +87,22 @@ def test_a_unit_that_lights_nowhere(one):
     assert told.is_told
 
 
+def test_each_fault_is_named_or_told_alike():
+    """Height, tilt, roll, bearing, a wrong range, a dead head, leaves, no power: each comes first or stands
+    among those that are told, on a slope with a hedge; ground that lies otherwise is at least blamed on no
+    setting for sure. `seeded_tests.py faults` has more sites."""
+    one = seeded.seeded(1, has_hedge=True)
+    faults = seeded.faulty(one, 1)
+    assert len(faults) == 10
+    _, of_ground = faults.pop("ground off")
+    told = one.told(of_ground)
+    assert not told.is_told or told.causes[0].cause in (Cause.AS_SET, Cause.GROUND)
+    fates = {name: seeded.fate(one.told(seen), cause) for name, (cause, seen) in faults.items()}
+    assert [name for name, fate in fates.items() if fate == seeded.MISSED] == []
+    named = ("tilt", "bearing", "range step", "dead head", "unit")
+    assert [fates[name] for name in named] == [seeded.NAMED] * 5
+
+
 def test_who_crawls_proves_dead_ground_too():
     """Of one posture alone: under an upper layer 1 m up all ground is dead to it, and that is walked."""
     crawling = find_figure("person crawling", ())

@@ -37,7 +37,7 @@ const KEYS = [
 /** The dialog that is open, if any: its title and what stands in it. @returns {any} */
 export function dialog() {
   const name = own.dialog;
-  if (state?.site?.is_stale) return framed("stale", state.site.changed_survey ? "The survey was changed on disk" : "The site file was changed by someone else", stale(), false);
+  if (state?.site?.is_stale) return framed("stale", staleTitle(), stale(), false);
   if (!name || !state?.site) return null;
   if (name.startsWith("option ")) return framed(name, `Option \u201c${name.slice(7)}\u201d`, optionForm(name.slice(7)));
   const made = {
@@ -70,10 +70,17 @@ function framed(name, title, inside, canShut = true) {
 /** @param {string} url @param {string} alt */
 const large = (url, alt) => (url ? h("img", { class: "large", src: url.replace("?", "-large?"), alt }) : h("p", null, "It is not there any more."));
 
+function staleTitle() {
+  if (state.site.changed_survey) return "The survey was changed on disk";
+  return state.site.changed_layers ? "What other files draw was changed on disk" : "The site file was changed by someone else";
+}
+
 function stale() {
-  if (state.site.changed_survey) {
+  const { changed_survey, changed_layers } = state.site;
+  if (changed_survey || changed_layers) {
     return [
-      h("p", null, `${state.site.changed_survey}: not as it was when it was read here. What should hold?`),
+      h("p", null, `${[changed_survey, changed_layers].filter(Boolean).join(", ")}: not as it was when it was read here. What should hold?`),
+      changed_layers ? h("p", { class: "quiet" }, "What a file draws is read again in any case when you next draw or move something here.") : null,
       h("div", { class: "row wrap" },
         h("button", { class: "strong", onclick: () => link.send({ do: "reread" }) }, "Read it anew: what is drawn here stays"),
         h("button", { onclick: () => link.send({ do: "keep_mine" }) }, "Go on with what was read"),

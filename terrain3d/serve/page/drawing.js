@@ -32,9 +32,9 @@ export async function addPlace(at) {
   }
 }
 
-/** Place by numbers: metres east and north. @param {number} x @param {number} y */
-export async function addAt(x, y) {
-  const answer = await link.ask({ do: "check_draw", points: [[x, y]], form: "point" });
+/** Place by numbers: metres east and north, or as the site file has them. @param {number} x @param {number} y @param {boolean} [is_of_file] */
+export async function addAt(x, y, is_of_file = false) {
+  const answer = await link.ask({ do: "check_draw", points: [[x, y]], form: "point", is_of_file });
   if (answer?.refusal) say(answer.refusal, true);
   else if (answer) await addPlace(answer.points[0]);
 }

@@ -1,5 +1,6 @@
 // At the other side: the fields of what is chosen, with their units and limits.
 
+import { coordinatesChoice, ofFile } from "/coordinates.js";
 import { h } from "/dom.js";
 import { chosenThing, inMetres, inUnits, kindOf, lengthUnit, link, own, plain, redraw, say, state } from "/page.js";
 import { unitFields } from "/unit.js";
@@ -148,6 +149,8 @@ const round = (/** @type {number} */ number) => Number(number.toFixed(4));
 /** Where the thing lies, in numbers. @param {import("/page.js").Thing} thing @param {import("/page.js").Kind} kind @param {boolean} isFixed */
 function pointsTable(thing, kind, isFixed) {
   const unit = lengthUnit();
+  const file = ofFile();
+  const labels = file ? file.axes.map((axis) => `${axis}, ${file.unit}`) : [`east, ${unit}`, `north, ${unit}`];
   const move = (/** @type {number[][]} */ points) => link.send({ do: "move", id: thing.id, points: points.map(([x, y]) => [x, y]), is_same: false });
   const change = (/** @type {number} */ k, /** @type {number} */ axis, /** @type {any} */ event) => {
     const number = Number(event.target.value);
@@ -155,7 +158,10 @@ function pointsTable(thing, kind, isFixed) {
       say(`\u201c${event.target.value}\u201d is no number`, true);
       return;
     }
-    move(thing.points.map((point, at) => (at === k ? point.map((v, a) => (a === axis ? inMetres(number) : v)) : point)));
+    if (file) {
+      const points = thing.of_file.map((point, at) => (at === k ? point.map((v, a) => (a === axis ? number : v)) : point));
+      link.send({ do: "move", id: thing.id, points, is_of_file: true, is_same: false });
+    } else move(thing.points.map((point, at) => (at === k ? point.map((v, a) => (a === axis ? inMetres(number) : v)) : point)));
   };
   const between = (/** @type {number} */ k) => {
     const a = thing.points[k];
@@ -165,13 +171,14 @@ function pointsTable(thing, kind, isFixed) {
   const isShort = thing.form === "point";
   return h("details", { key: `points ${thing.id}`, class: "points", open: isShort || own.pointsOpen, ontoggle: (/** @type {any} */ event) => { if (!isShort) own.pointsOpen = event.target.open; } },
     h("summary", null, isShort ? "Place" : `${thing.points.length} points`),
+    coordinatesChoice(),
     h("table", null,
-      h("thead", null, h("tr", null, h("th", { scope: "col" }, "point"), h("th", { scope: "col" }, `east, ${unit}`), h("th", { scope: "col" }, `north, ${unit}`), isShort ? null : h("th", { scope: "col" }, h("span", { class: "hidden" }, "add or remove")))),
+      h("thead", null, h("tr", null, h("th", { scope: "col" }, "point"), labels.map((label) => h("th", { key: label, scope: "col" }, label)), isShort ? null : h("th", { scope: "col" }, h("span", { class: "hidden" }, "add or remove")))),
       h("tbody", null, thing.points.map((point, k) => h("tr", { key: k },
         h("th", { scope: "row" }, k + 1),
         [0, 1].map((axis) => h("td", { key: axis }, h("input", {
-          type: "text", inputmode: "decimal", autocomplete: "off", disabled: isFixed, value: plain(inUnits(point[axis]), 2),
-          "aria-label": `point ${k + 1}, ${axis ? "north" : "east"}`, onchange: (/** @type {any} */ event) => change(k, axis, event),
+          type: "text", inputmode: "decimal", autocomplete: "off", disabled: isFixed, value: file ? plain(thing.of_file[k][axis], file.digits) : plain(inUnits(point[axis]), 2),
+          "aria-label": `point ${k + 1}, ${file ? file.axes[axis] : axis ? "north" : "east"}`, onchange: (/** @type {any} */ event) => change(k, axis, event),
         }))),
         isShort ? null : h("td", { class: "row" },
           h("button", { class: "small", disabled: isFixed || (thing.form === "line" && k === thing.points.length - 1), onclick: () => between(k), "aria-label": `a point after point ${k + 1}`, title: "a point after this one" }, "+"),

@@ -1,6 +1,7 @@
 // The page put together: what stands where, and the keys that work anywhere.
 
 import { beginPage } from "/begin.js";
+import { ofFile, ofFileWords } from "/coordinates.js";
 import { dialog } from "/dialogs.js";
 import { h, put } from "/dom.js";
 import { drop, hint } from "/drawing.js";
@@ -48,7 +49,8 @@ function pointedWords() {
   const pointed = own.pointed;
   if (!pointed?.at) return "";
   const over = things().find((thing) => thing.id === pointed.over);
-  return [over?.name, pointed.verdict, `${placeWords(pointed.at)}, ${lengthText(pointed.at[2])} up`].filter(Boolean).join("; ");
+  const place = ofFile() && pointed.of_file ? ofFileWords(pointed.of_file) : placeWords(pointed.at);
+  return [over?.name, pointed.verdict, `${place}, ${lengthText(pointed.at[2])} up`].filter(Boolean).join("; ");
 }
 
 function opening() {

@@ -3,7 +3,7 @@
 import { Link } from "/link.js";
 
 /**
- * @typedef {{id: string, kind: string, name: string, points: number[][], values: Record<string, any>,
+ * @typedef {{id: string, kind: string, name: string, points: number[][], of_file: number[][], values: Record<string, any>,
  *   is_from_file: boolean, form: string}} Thing
  * @typedef {{key: string, label: string, unit: string, low: number | null, high: number | null,
  *   choices: any[], default: any, meaning: string, is_required: boolean, is_above: boolean,
@@ -27,7 +27,7 @@ export const own = {
   mode: "look",
   /** @type {{kind: Kind, points: number[][]} | null} */
   draw: null,
-  /** @type {{pane: any, at: number[] | null, pixel: [number, number], verdict: string | null, to: string | null, over: string | null} | null} */
+  /** @type {{pane: any, at: number[] | null, pixel: [number, number], verdict: string | null, to: string | null, over: string | null, of_file: number[] | null} | null} */
   pointed: null,
   /** @type {any} the picture's head as it came */
   frame: null,
@@ -38,6 +38,8 @@ export const own = {
   /** @type {string | null} the dialog that is open */
   dialog: null,
   look: read("look") ?? "auto",
+  /** how places are told: "middle" of the site, or "file" as the site file has them */
+  coordinates: read("coordinates") ?? "middle",
   pointsOpen: false,
   isMoreOpen: false,
   /** @type {string | undefined} the type of the next unit */

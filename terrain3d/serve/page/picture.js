@@ -14,6 +14,8 @@ const STEPS_A_DOUBLING = 7.3;
 const TURN_KEY_DEG = 5;
 const SHIFT_KEY_PX = 40;
 const CROSS_KEY_PX = 10;
+/** A wheel that does not turn for so long rests. */
+const REST_MS = 200;
 
 /** @type {HTMLElement} */
 let place;
@@ -21,7 +23,7 @@ let place;
 let canvas;
 /** @type {SVGSVGElement} */
 let over;
-/** How the frame lies in its place: pixels of the page for one of the frame, and its upper left. */
+/** How the frame lies in its place: pixels of the page for one of the frame as it is meant to be shown, and its upper left. */
 let fit = { scale: 1, left: 0, top: 0 };
 /** @type {Map<number, {x: number, y: number}>} */
 const fingers = new Map();
@@ -40,6 +42,7 @@ export function beginPicture(found) {
   framesGoTo(show);
   drawnBy(drawOver);
   new ResizeObserver(resized).observe(place);
+  rest();
   place.addEventListener("pointerdown", pressed);
   place.addEventListener("pointermove", moved);
   place.addEventListener("pointerup", released);
@@ -68,15 +71,27 @@ export function resized() {
 export function askSize() {
   asked = "";
   resized();
+  rest();
+}
+
+/** What a lost line or a page that went took away: the hand has let go. */
+function rest() {
+  if (!held) link.send({ do: "moving", is_moving: false });
 }
 
 /** @type {ImageBitmap | null} */
 let shown = null;
+/** The picture before is unpacked before: the next one is drawn meanwhile. @type {Promise<any>} */
+let unpacked = Promise.resolve();
 
 /** @param {any} head @param {Blob} jpeg */
 async function show(head, jpeg) {
-  const bitmap = await createImageBitmap(jpeg);
-  link.send({ do: "seen", serial: head.serial });
+  const turn = unpacked.then(() => {
+    link.send({ do: "seen", serial: head.serial });
+    return createImageBitmap(jpeg);
+  });
+  unpacked = turn.catch(() => null);
+  const bitmap = await turn;
   shown?.close();
   shown = bitmap;
   own.frame = head;
@@ -88,10 +103,12 @@ async function show(head, jpeg) {
 function paint() {
   const pen = canvas.getContext("2d");
   if (!pen || !shown) return;
-  const scale = Math.min(canvas.width / shown.width, canvas.height / shown.height);
-  fit = { scale, left: (canvas.width - shown.width * scale) / 2, top: (canvas.height - shown.height * scale) / 2 };
+  // While the view moves fewer pixels come than are shown: all places are told in those of its size.
+  const [width, height] = own.frame.size;
+  const scale = Math.min(canvas.width / width, canvas.height / height);
+  fit = { scale, left: (canvas.width - width * scale) / 2, top: (canvas.height - height * scale) / 2 };
   pen.clearRect(0, 0, canvas.width, canvas.height);
-  pen.drawImage(shown, fit.left, fit.top, shown.width * scale, shown.height * scale);
+  pen.drawImage(shown, fit.left, fit.top, width * scale, height * scale);
 }
 
 /** Where an event lies in the frame, in its pixels. @param {{clientX: number, clientY: number}} event @returns {[number, number]} */
@@ -139,6 +156,7 @@ async function pointedAt(pixel, grip = held) {
   const near = own.mode === "draw" || grip?.what === "point" ? snapped(pane, pixel, snappable(grip?.id), SNAP_PX) : null;
   return {
     pane, pixel, at: near?.at ?? answer.ground, to: near?.name ?? null, over: answer.over, verdict: answer.verdict,
+    of_file: near ? null : answer.of_file,
   };
 }
 
@@ -192,7 +210,10 @@ function pressed(event) {
   fingers.set(event.pointerId, { x: event.clientX, y: event.clientY });
   const handle = /** @type {Element} */ (event.target).closest?.("[data-handle]");
   const pixel = pixelAt(event);
-  if (fingers.size > 1) held = { what: "pinch" };
+  if (fingers.size > 1) {
+    held = { what: "pinch" };
+    link.send({ do: "moving", is_moving: true });
+  }
   else if (handle && event.button === 0) held = { ...JSON.parse(handle.getAttribute("data-handle") ?? "{}"), from: pixel, is_same: false };
   else {
     const shifts = event.shiftKey || event.button === 1 || event.button === 2;
@@ -255,8 +276,8 @@ async function released(event) {
   const done = held;
   if (done.what === "pinch") {
     // What lifts last of two fingers is no click.
-    if (fingers.size === 0) held = null;
-    else held = { what: "rest" };
+    held = fingers.size === 0 ? null : { what: "rest" };
+    link.send({ do: "moving", is_moving: false });
     return;
   }
   held = null;
@@ -337,9 +358,18 @@ async function letGo(grip, pixel) {
   }
 }
 
+/** @type {ReturnType<typeof setTimeout> | undefined} */
+let untilRest;
+
 /** @param {WheelEvent} event */
 function wheeled(event) {
   event.preventDefault();
+  if (untilRest === undefined) link.send({ do: "moving", is_moving: true });
+  clearTimeout(untilRest);
+  untilRest = setTimeout(() => {
+    untilRest = undefined;
+    rest();
+  }, REST_MS);
   const steps = event.ctrlKey ? -event.deltaY / 15 : -Math.sign(event.deltaY) * Math.min(Math.abs(event.deltaY) / 100, 3);
   link.send({ do: "nearer", steps, at: pixelAt(event) });
 }

@@ -1,5 +1,6 @@
 // At one side: what can be drawn, and what there is, by kind.
 
+import { coordinatesChoice, ofFile } from "/coordinates.js";
 import { h } from "/dom.js";
 import { addAt, addByTape, beginDrawing, drop, dropPlace, endDrawing } from "/drawing.js";
 import { inMetres, lengthUnit, link, own, redraw, say, state, things } from "/page.js";
@@ -40,8 +41,7 @@ function drawingNow() {
   return [
     h("h2", null, `Drawing: ${kind.label}`),
     h("p", { class: "quiet" }, count ? `${count} ${count === 1 ? "place" : "places"} so far` : "Click its places on the ground, or give them here."),
-    numbersForm("place", "Place, from the middle of the site", [["east", `east, ${unit}`], ["north", `north, ${unit}`]],
-      "Place", (east, north) => addAt(inMetres(east), inMetres(north))),
+    placeForm(),
     numbersForm("tape", count ? "By tape, from the last place" : "By tape, from the chosen mount or mark", [["length", `length, ${unit}`], ["bearing", "bearing, \u00b0"]],
       "Tape", (length, bearing) => addByTape(inMetres(length), bearing)),
     h("div", { class: "row" },
@@ -49,6 +49,18 @@ function drawingNow() {
       h("button", { onclick: dropPlace, disabled: !count }, "Last place back"),
       h("button", { onclick: drop }, "Drop")),
   ];
+}
+
+/** A place by numbers, in the coordinates that are chosen. */
+function placeForm() {
+  const file = ofFile(), unit = lengthUnit();
+  return h("div", { key: file ? "place of file" : "place", class: "place" },
+    coordinatesChoice(),
+    file
+      ? numbersForm("place of file", "Place, as the site file has it", [["east", `${file.axes[0]}, ${file.unit}`], ["north", `${file.axes[1]}, ${file.unit}`]],
+        "Place", (x, y) => addAt(x, y, true))
+      : numbersForm("place", "Place, from the middle of the site", [["east", `east, ${unit}`], ["north", `north, ${unit}`]],
+        "Place", (east, north) => addAt(inMetres(east), inMetres(north))));
 }
 
 /**

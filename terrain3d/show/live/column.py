@@ -11,6 +11,7 @@ from terrain3d.ranking.compare import held_beside
 from terrain3d.sentences import words
 from terrain3d.sentences.heads import setting_lines
 from terrain3d.sentences.options import loss_line
+from terrain3d.sentences.walked import walked_briefly
 from terrain3d.sentences.warnings import option_warnings
 from terrain3d.show.blocks import Paragraph, Row, Section
 from terrain3d.show.legend import GAINED, HELD_BY_BOTH, LOST, PROTECTED, layer_signs, masked_signs
@@ -117,5 +118,8 @@ def _head(state: WindowState, option: OptionResult) -> OptionHead:
     notes = [f"{place} in the ranking"] if place else []
     if option.name in state.unsaved:
         notes.append("not saved")
+    tested = state.outcome.site.walk_tested(option.name)
+    if tested is not None:
+        notes.append(walked_briefly(tested))
     is_otherwise = state.study is not None and state.studied(option) is None
     return OptionHead(option.name, tuple(notes), loss_line(state.outcome, option), is_otherwise)

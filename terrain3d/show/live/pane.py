@@ -77,6 +77,8 @@ class Pane:
         self._unused: set[Any] = set()
         self._hidden: set[str] = set()
         self._is_hurried = self._has_title = False
+        # Pixels that are drawn for one that is shown, and how broad lines are where both are the same.
+        self._share, self._line_px = 1.0, dict[Any, float]()
         for part in still.parts:
             if part.group == "scale":
                 continue
@@ -158,6 +160,27 @@ class Pane:
             self._moving_tags[k].write(tag)
         self._unused |= {name.actor for name in self._moving_tags[len(moving.tags) :]}
 
+    def draw_at(self, share: float) -> None:
+        """Draw fewer pixels than are shown: lines, names and signs stay as large beside the ground.
+
+        Parameters
+        ----------
+        share : float
+            Pixels that are drawn for one that is shown, along a side.
+        """
+        if share != self._share:
+            self._share = share
+            for writing in (self._title, self._north, *(name.writing for name in self._names)):
+                writing.draw_at(share)
+        for actor in self.renderer.GetActors():
+            look = actor.GetProperty()
+            look.SetLineWidth(share * self._line_px.setdefault(actor, look.GetLineWidth()))
+
+    def _size(self) -> tuple[float, float]:
+        """How large the view is shown, pixels."""
+        width, height = self.renderer.GetSize()
+        return width / self._share, height / self._share
+
     def hide(self, hidden: set[str]) -> None:
         """Switch groups off, and all others on."""
         self._hidden = set(hidden)
@@ -185,7 +208,7 @@ class Pane:
 
     def _fit_title(self) -> None:
         """The title as far as the view is wide."""
-        width = self.renderer.GetSize()[0]
+        width = round(self._size()[0])
         if self._has_title and (self._heading, width) != self._fitted:
             self._fitted = self._heading, width
             room = max(width - 2 * _TITLE_PX, _TITLE_PX) / _TITLE_PX
@@ -252,6 +275,7 @@ class Pane:
 
     def _name(self, tag: Tag) -> "_Name":
         name = _Name(tag)
+        name.writing.draw_at(self._share)
         self._names.append(name)
         self.renderer.AddViewProp(name.actor)
         return name
@@ -275,9 +299,9 @@ class Pane:
             if name not in away and name.actor not in self._unused and "names" not in self._hidden
         ]  # fmt: skip
         names.sort(key=lambda name: _ORDER.index(name.tag.kind))
-        width, height = self.renderer.GetSize()
-        room = (0.0, 0.0, float(width), float(height))
-        taken: list[Box] = [(width - 80.0, height - 100.0, float(width), float(height))]
+        width, height = self._size()
+        room = (0.0, 0.0, width, height)
+        taken: list[Box] = [(width - 80.0, height - 100.0, width, height)]
         if self._has_title:
             taken.append((0.0, 0.92 * height, float(width), float(height)))
         seen = self.points_seen([name.tag.point for name in names])
@@ -285,13 +309,13 @@ class Pane:
             # A name whose point is out of view is not written.
             is_seen = 0 <= x <= width and 0 <= y <= height
             spot = free_spot((x, y), name.size, room, taken, (0, 1), _GAP_PX, _AIR_PX, is_beside=True)
-            name.place(spot if is_seen else None)
+            name.place(spot if is_seen else None, self._share)
             if is_seen and spot is not None:
                 taken.append(spot)
 
     def points_seen(self, points: list[tuple[float, float, float]]) -> Any:
         """(n, 2) where points of the scene lie, pixels from the view's lower left; NaN behind the eye."""
-        width, height = self.renderer.GetSize()
+        width, height = self._size()
         camera = self.renderer.GetActiveCamera()
         matrix = camera.GetCompositeProjectionTransformMatrix(width / max(height, 1), -1, 1)
         rows = np.array([[matrix.GetElement(i, j) for j in range(4)] for i in (0, 1, 3)])
@@ -303,14 +327,14 @@ class Pane:
         """Point the flat arrow in the upper right corner to the north as the camera sees it."""
         seen = self.renderer.GetActiveCamera().GetViewTransformMatrix()
         east, north = (np.array([seen.GetElement(0, k), seen.GetElement(1, k)]) for k in (0, 1))
-        width, height = self.renderer.GetSize()
+        width, height = self._size()
         middle = np.array([width - 48.0, height - 52.0])
-        points = middle + 22 * (_ARROW[:, :1] * east + _ARROW[:, 1:] * north)
+        points = self._share * (middle + 22 * (_ARROW[:, :1] * east + _ARROW[:, 1:] * north))
         corners = self._arrow.GetMapper().GetInput().GetPoints()
         for k, (x, y) in enumerate(points[:4]):
             corners.SetPoint(k, x, y, 0.0)
         corners.Modified()
-        self._north.actor.GetPositionCoordinate().SetValue(points[4, 0], points[4, 1] - 9)
+        self._north.actor.GetPositionCoordinate().SetValue(points[4, 0], points[4, 1] - 9 * self._share)
 
 
 #: Free pixels between a point and its name, and between two names.
@@ -325,7 +349,8 @@ class _Writing:
     """Lines of letters on the pixels of a view; its place is the middle of their foot."""
 
     def __init__(self) -> None:
-        self._corners = pv.PolyData(np.zeros((4, 3)), faces=np.array([4, 0, 1, 2, 3]))
+        self._share, self._places = 1.0, np.zeros((4, 3))
+        self._corners = pv.PolyData(self._places, faces=np.array([4, 0, 1, 2, 3]))
         self._corners.active_texture_coordinates = np.array([[0.0, 0], [1, 0], [1, 1], [0, 1]])
         mapper = vtkPolyDataMapper2D()
         mapper.SetInputData(self._corners)
@@ -346,10 +371,14 @@ class _Writing:
         picture.set_active_scalars("colour")
         self._texture.SetInputData(picture)
         left, right = -(width // 2), width - width // 2
-        self._corners.points = np.array(
-            [[left, 0, 0], [right, 0, 0], [right, height, 0], [left, height, 0.0]]
-        )
+        self._places = np.array([[left, 0, 0], [right, 0, 0], [right, height, 0], [left, height, 0.0]])
+        self.draw_at(self._share)
         return float(width), float(height)
+
+    def draw_at(self, share: float) -> None:
+        """Stand on so many pixels for one that is shown."""
+        self._share = share
+        self._corners.points = share * self._places
 
 
 class _Name:
@@ -357,8 +386,8 @@ class _Name:
 
     def __init__(self, tag: Tag) -> None:
         self.tag, self.size = tag, (0.0, 0.0)
-        self._writing = _Writing()
-        self.actor = self._writing.actor
+        self.writing = _Writing()
+        self.actor = self.writing.actor
         self._written: tuple[str, bool] | None = None
         self.write(tag)
 
@@ -369,13 +398,14 @@ class _Name:
             self._written = tag.text, is_bold
             weight = "bold" if is_bold else "normal"
             lines = [line for text in tag.text.split("\n") for line in fitted_lines(text, _WIDEST, 1, weight)]
-            self.size = self._writing.write(lines, 14 if is_bold else 12, is_bold)
+            self.size = self.writing.write(lines, 14 if is_bold else 12, is_bold)
 
-    def place(self, box: Box | None) -> None:
-        """Stand in a box of the view; away where there is none."""
+    def place(self, box: Box | None, share: float) -> None:
+        """Stand in a box of the view, of which a share is drawn along a side; away where there is none."""
         self.actor.SetVisibility(box is not None)
         if box is not None:
-            self.actor.GetPositionCoordinate().SetValue(round((box[0] + box[2]) / 2), round(box[1]), 0.0)
+            at = self.actor.GetPositionCoordinate()
+            at.SetValue(round(share * (box[0] + box[2]) / 2), round(share * box[1]), 0.0)
 
 
 #: A flat arrow, tip to the north, and where its letter stands; in plan, east and north.

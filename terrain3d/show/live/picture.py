@@ -29,6 +29,8 @@ _SIZE_PX = (800, 560)
 _LEAST_PX, _MOST_PX = 160, 2400
 #: How well colours are kept, of 100, while something moves and at rest.
 _QUALITY_MOVING, _QUALITY = 78, 92
+#: Pixels that are drawn for one that is shown while the view turns or is shifted, along a side.
+_SHARE_MOVING = 0.6
 #: Places along a line of sight at which it is looked whether it is below the ground yet.
 _STEPS = 400
 #: Room around what is seen in plan, times its size.
@@ -37,7 +39,7 @@ _PLAN_ROOM = 1.05
 
 @dataclass(frozen=True, eq=False)
 class ViewPlace:
-    """Where one view lies in the picture, pixels from its upper left, and what it shows.
+    """Where one view lies in the picture as it is shown, pixels from its upper left, and what it shows.
 
     Parameters
     ----------
@@ -73,6 +75,8 @@ class Picture(Stage):
         )
         plotter.render_window.SetMultiSamples(0)
         self._pixels = vtkUnsignedCharArray()
+        self._shown_px = _SIZE_PX
+        self._share = 1.0
         super().__init__(plotter, state)
         self.is_plan = False
         self.draw_views(0.0, 0.0)
@@ -101,6 +105,8 @@ class Picture(Stage):
     def draw(self) -> None:
         """Bring the views up to date with the state."""
         self.draw_views(0.0, 0.0)
+        for pane in self._panes:
+            pane.draw_at(self._share)
         self.plotter.renderers[1].camera = self.plotter.renderers[0].camera
 
     def close(self) -> None:
@@ -109,15 +115,32 @@ class Picture(Stage):
 
     @property
     def size(self) -> tuple[int, int]:
-        width, height = self.plotter.render_window.GetSize()
-        return int(width), int(height)
+        """Width and height as it is shown: its places are told in these pixels, however many are drawn."""
+        return self._shown_px
 
     def resize(self, width_px: float, height_px: float) -> None:
         """Be as large as that."""
-        wanted = [round(min(max(px, _LEAST_PX), _MOST_PX)) for px in (width_px, height_px)]
-        if wanted != [*self.size]:
-            self.plotter.window_size = wanted
-            self.draw()
+        width, height = (round(min(max(px, _LEAST_PX), _MOST_PX)) for px in (width_px, height_px))
+        if (width, height) != self.size:
+            self._shown_px = width, height
+            self._draw_at(self._share)
+
+    def hurry(self, is_hurried: bool) -> None:
+        """Draw less while something moves; the next time the view itself moves, on fewer pixels too."""
+        super().hurry(is_hurried)
+        if not is_hurried and self._share != 1.0:
+            self._draw_at(1.0)
+
+    def _draw_at(self, share: float) -> None:
+        """Draw so many pixels for one that is shown, along a side."""
+        self._share = share
+        self.plotter.window_size = [round(share * px) for px in self.size]
+        self.draw()
+
+    def _move_on(self) -> None:
+        """While a hand moves the view fewer pixels are drawn, for most of the time is theirs."""
+        if self.is_hurried and self._share == 1.0:
+            self._draw_at(_SHARE_MOVING)
 
     def reset_camera(self) -> None:
         """Look from where the pictures look, or from straight above."""
@@ -137,16 +160,19 @@ class Picture(Stage):
 
     def turn_by(self, across_deg: float, up_deg: float) -> None:
         """Turn about what is looked at; a plan keeps its north."""
+        self._move_on()
         if not self.is_plan:
             self.turn(-across_deg / TURN_DEG, up_deg / TURN_DEG)
 
     def shift_by(self, right_px: float, up_px: float) -> None:
         """Move what is seen along with a hand that moves so many pixels."""
+        self._move_on()
         metres = self._seen_m() / self.size[1]
         self._move_by(-metres * right_px, -metres * up_px)
 
     def come_nearer(self, steps: float, at: tuple[float, float] | None = None) -> None:
         """Come nearer by steps, or go farther, with what is under a place of the picture kept there."""
+        self._move_on()
         before = None if at is None else self._on_focus(*at)
         camera = self.plotter.renderers[0].camera
         if self.is_plan:
@@ -173,8 +199,9 @@ class Picture(Stage):
         )
 
     def image(self) -> Rgb:
-        """(height, width, 3) uint8, row 0 at the top."""
-        window, (width, height) = self.plotter.render_window, self.size
+        """(height, width, 3) uint8, row 0 at the top: smaller than it is shown while the view moves."""
+        window = self.plotter.render_window
+        width, height = window.GetSize()
         count = len(self.state.shown)
         if self.stale:
             # A view that shows what it showed keeps its pixels: drawing it again would take as long.

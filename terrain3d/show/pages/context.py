@@ -10,6 +10,7 @@ from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
 from terrain3d.sentences import words
 from terrain3d.sentences.paper import foot_words
+from terrain3d.sentences.walked import walked_briefly
 from terrain3d.sentences.warnings import voiding
 from terrain3d.show.extent import site_extent
 from terrain3d.show.pages.base import Base, plan_base, plan_with, printed_base
@@ -147,8 +148,12 @@ class PageContext:
     def begin_option(
         self, option: OptionResult, view: str, sentence: str, scale: int | None = None, brief: str = ""
     ) -> Sheet:
-        """The same for a page of one option, with its place in the ranking and what makes it worthless."""
+        """The same for a page of one option, with its place in the ranking, its walk test, and what makes it
+        worthless."""
         place = words.place_in_ranking(self.outcome, option)
+        tested = self.outcome.site.walk_tested(option.name)
+        if tested is not None:
+            view += f"  |  {walked_briefly(tested)}"
         sheet = self.begin(option.name, view, sentence, place, scale, brief)
         if void := voiding(option):
             sheet.band("; ".join(void))

@@ -69,13 +69,15 @@ class Pixels(Artist):
     def _running(self, across: NDArray[np.int64], up: NDArray[np.int64], sides: Floats) -> NDArray[np.uint8]:
         """The same between the middles of pixels; in bytes, where matplotlib's own takes 32 for each dot."""
         part = []
-        for dots, (low, high), count in zip((across, up), sides.T, self.image.shape[1::-1], strict=True):
-            ends = np.array([dots[0], dots[-1] + 1.0])
+        for along, (low, high), count in zip((across, up), sides.T, self.image.shape[1::-1], strict=True):
+            ends = np.array([along[0], along[-1] + 1.0])
             part.append(np.clip((ends - low) * (count / (high - low)), 0, count))
         box = (part[0][0], part[1][0], part[0][1], part[1][1])
-        picture = Image.fromarray(np.ascontiguousarray(self.image)).convert("RGBA")
-        # A copy: whoever draws it wants to be able to write into it.
-        return np.array(picture.resize((len(across), len(up)), Image.Resampling.BILINEAR, box))
+        picture = Image.fromarray(np.ascontiguousarray(self.image))
+        dots = np.full((len(up), len(across), 4), 255, np.uint8)
+        run = picture.resize((len(across), len(up)), Image.Resampling.BILINEAR, box)
+        dots[..., : self.image.shape[2]] = np.asarray(run)
+        return dots
 
 
 def _pixel_of(dots: NDArray[np.int64], sides: Floats, count: int) -> NDArray[np.int64]:

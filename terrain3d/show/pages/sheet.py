@@ -1,6 +1,8 @@
 """One printed page: title, picture, legend column, sentence and caution; knows nothing of pictures."""
 
+import threading
 from collections.abc import Callable, Sequence
+from functools import lru_cache
 from io import BytesIO
 from pathlib import Path
 from typing import Any, NamedTuple, Protocol
@@ -8,7 +10,7 @@ from typing import Any, NamedTuple, Protocol
 import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.backends.backend_agg import FigureCanvasAgg, RendererAgg
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 from matplotlib.text import Text
@@ -51,6 +53,25 @@ BLOCK_TOP, BLOCK_FLOOR = 0.308, 0.135
 PICTURE_ASPECT = PICTURE[2] * WIDTH_PX / (PICTURE[3] * HEIGHT_PX)
 
 
+@lru_cache(maxsize=4)
+def _renderer(width: float, height: float, dpi: float, _thread: int) -> Any:
+    made: Any = RendererAgg
+    return made(width, height, dpi)
+
+
+class PageCanvas(FigureCanvasAgg):
+    """What pages of one size are drawn onto, one after the other.
+
+    matplotlib makes one for each figure; what a figure holds refers to it and to it again, so it would stay
+    for long, with 27 MB of dots for A4.
+    """
+
+    def get_renderer(self) -> Any:
+        """What measures letters and draws; a page that begins to be drawn clears it."""
+        width, height = self.figure.bbox.size
+        return _renderer(width, height, self.figure.dpi, threading.get_ident())
+
+
 class PageFigure(Figure):
     """A page as a figure: at the end of a notebook's cell it is a picture by itself."""
 
@@ -75,9 +96,6 @@ class PageFigure(Figure):
         drawn = BytesIO()
         # A hair more, or rounding would lose the last row and column of pixels.
         self.savefig(drawn, format="rgba", dpi=DPI * size.fineness * (1 + 1e-9))
-        # What a figure holds refers to it, so it stays for long, and with it what it was drawn into: 27 MB
-        # of A4.
-        FigureCanvasAgg(self)
         return np.frombuffer(drawn.getbuffer(), np.uint8).reshape(-1, size.width_px, 4)[..., :3]
 
 
@@ -96,7 +114,7 @@ class Sheet:
         self.figure: PageFigure = PageFigure(
             figsize=(inches, inches * size.height_px / size.width_px), dpi=DPI, facecolor=palette.PAPER
         )
-        FigureCanvasAgg(self.figure)
+        PageCanvas(self.figure)
         self._said = ""
         self._sentence: list[Text] = []
         self.begin_column(COLUMN_LEFT, COLUMN_RIGHT, PICTURE[1] + PICTURE[3], PICTURE[1])

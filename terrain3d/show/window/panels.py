@@ -215,8 +215,8 @@ def question(state: WindowState) -> Rgb:
 def _option_head(canvas: Canvas, head: OptionHead, side: str, is_alone: bool) -> None:
     canvas.y += 6
     canvas.text(f"{side}{head.name}", 18 if is_alone else 14, 2, bold=True)
-    if head.notes:
-        canvas.put(Row(", ".join(head.notes), size="small", is_quiet=True))
+    for note in head.notes:
+        canvas.put(Row(note, size="small", is_quiet=True))
     canvas.y += 3
     canvas.text(head.loss, 12, 4)
     if head.is_otherwise:

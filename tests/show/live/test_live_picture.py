@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from PIL import Image
 from scenes import slope_outcome
 from shapes import box, leaves, plane, terrain, unit
 
@@ -107,6 +108,59 @@ def test_what_is_shifted_goes_along_with_the_hand(drawn):
     drawn.shift_by(40, 25)
     assert drawn.ground_under(370, 275)[0][:2] == pytest.approx(before[:2], abs=0.05)
     drawn.look(True)
+
+
+@pytest.fixture
+def slope():
+    """The small slope in three dimensions, with everything that is drawn on it."""
+    picture = Picture(WindowState(slope_outcome()))
+    yield picture
+    picture.close()
+
+
+def written_at(picture):
+    """Where names stand, the middle of their foot, and how large they are, pixels as they are shown."""
+    found = {}
+    for name in picture._panes[0]._names:
+        if name.actor.GetVisibility():
+            x, y, _ = name.actor.GetPositionCoordinate().GetValue()
+            corners = name.writing._corners.points
+            box = (x, y, *(corners.max(axis=0) - corners.min(axis=0))[:2])
+            found[name.tag.text] = np.array(box) / picture._share
+    return found
+
+
+def test_fewer_pixels_are_drawn_while_the_view_turns_and_nothing_jumps(slope):
+    """Names stand where they stood, as large as they were, and the pointer finds the same ground."""
+    slope.hurry(True)
+    whole, names, places = slope.image().astype(int), written_at(slope), slope.places()
+    under = slope.ground_under(400, 300)
+    slope.turn_by(0.0, 0.0)
+    fewer = slope.image()
+    width, height = slope.size
+    assert fewer.shape == (round(0.6 * height), round(0.6 * width), 3)
+    assert slope.size == (800, 560)
+    assert slope.ground_under(400, 300)[0] == pytest.approx(under[0])
+    assert [(one.x, one.width, one.height) for one in slope.places()] == [
+        (one.x, one.width, one.height) for one in places
+    ]
+    smaller = written_at(slope)
+    assert smaller.keys() == names.keys()
+    assert len(names) > 3
+    for text, place in names.items():
+        assert smaller[text] == pytest.approx(place, abs=1.0), text
+    shown = np.asarray(Image.fromarray(fewer).resize((width, height), Image.Resampling.BILINEAR), int)
+    # Shifted by two pixels the very picture would differ as much.
+    assert np.abs(shown - whole).mean() < 0.7 * np.abs(whole[:, 2:] - whole[:, :-2]).mean()
+    slope.hurry(False)
+    assert slope.image().shape == (height, width, 3)
+
+
+def test_a_setting_that_moves_is_drawn_on_all_pixels(slope):
+    """Less than whole is drawn while the view itself moves alone: edges of verdicts are looked at."""
+    slope.hurry(True)
+    slope.draw()
+    assert slope.image().shape == (560, 800, 3)
 
 
 def test_the_strip_of_a_section_has_the_colours_of_the_line():

@@ -1,5 +1,6 @@
 """The pages for a client and of two options against each other: results' numbers, clear words."""
 
+import datetime
 from dataclasses import replace
 
 import numpy as np
@@ -18,6 +19,7 @@ from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.against import against_sheet, gained_and_lost
 from terrain3d.show.pages.client import client_sheet
 from terrain3d.show.pages.stills import listed_pages
+from terrain3d.site import WalkTested
 
 pytestmark = pytest.mark.usefixtures("coarse_ground")
 
@@ -40,6 +42,20 @@ def test_gained_and_lost_add_up_to_what_each_holds(outcome):
         text = said(against_sheet(context, other))
     for where in told.values():
         assert square_metres(float(where.sum()) * outcome.terrain.ground.cell_m**2) in text
+
+
+def test_pages_of_an_option_tell_its_walk_test(outcome):
+    """A plan and the client's page; those of an option that was not walked say nothing of it."""
+    best, _ = context_of(outcome).best_first
+    tested = WalkTested(name=best.name, on=datetime.date(2026, 5, 3), points=12, as_told=11)
+    file = outcome.site.file.model_copy(update={"walk_tested": (tested,)})
+    walked = replace(outcome, site=replace(outcome.site, file=file))
+    with page_style():
+        for page in listed_pages(context_of(walked), ("plan", "client")):
+            drawn = page.draw()
+            told = "walk-tested on 2026-05-03: 11 of 12 points as told" in said(drawn)
+            assert told == (page.option in (best.name, "")), page.name
+            check_texts(drawn)
 
 
 def test_only_what_is_not_best_stands_against_the_best(outcome):

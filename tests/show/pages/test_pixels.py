@@ -1,5 +1,6 @@
 """Images laid on pages dot by dot, and pages packed into files: nothing of a picture is lost on the way."""
 
+import gc
 from io import BytesIO
 
 import numpy as np
@@ -7,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
-from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.backends.backend_agg import FigureCanvasAgg, RendererAgg
 from matplotlib.figure import Figure
 from PIL import Image
 
@@ -70,6 +71,46 @@ def test_pixels_lie_where_matplotlib_lays_them(shape, view):
     inside = (other != 255).any(axis=-1)
     rows, columns = ((differs | ~inside).all(axis=axis) & inside.any(axis=axis) for axis in (1, 0))
     assert not (differs & ~rows[:, None] & ~columns).any()
+
+
+@pytest.mark.parametrize("view", [(0, 10, 0, 8), (2.3, 7.9, 1.1, 6.05)])
+def test_colours_run_as_matplotlib_has_them_run(view):
+    """Against `imshow` between the middles of pixels: the same to two steps of 255."""
+    picture = np.random.default_rng(3).integers(0, 256, (60, 80, 3), np.uint8)
+    whole = (0.0, 10.0, 0.0, 8.0)
+
+    def ours(axes):
+        axes.set(xlim=view[:2], ylim=view[2:])
+        lay_pixels(axes, picture, whole, 1, is_smooth=True)
+
+    def theirs(axes):
+        axes.imshow(picture, extent=whole, origin="lower", aspect="auto", interpolation="bilinear")
+        axes.set(xlim=view[:2], ylim=view[2:])
+
+    one, other = (drawn(lay, (801, 599), (0.1, 0.15, 0.73, 0.61)).astype(int) for lay in (ours, theirs))
+    # matplotlib has the edge of the picture run out into what is around it.
+    inside = np.s_[110:450, 100:650]
+    assert np.percentile(np.abs(one - other)[inside], 99) <= 4
+    assert np.abs(one - other)[inside].mean() < 1
+
+
+def test_pages_of_one_size_are_drawn_onto_one(tmp_path):
+    """What a page is drawn onto, 27 MB for A4, is there once, however many pages there were."""
+
+    def count():
+        gc.collect()
+        return sum(isinstance(one, RendererAgg) for one in gc.get_objects())
+
+    pages = []
+    for k in range(3):
+        page = Sheet(SIZES["a4"])
+        page.text(0.1, 0.1, f"page {k}", 9)
+        page.save(tmp_path / f"{k}.png")
+        pages.append(page)
+        if k == 0:
+            first = count()
+    assert count() == first
+    assert len({(tmp_path / f"{k}.png").read_bytes() for k in range(3)}) == 3
 
 
 def test_what_is_clear_shows_what_is_under_it():

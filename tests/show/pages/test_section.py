@@ -27,6 +27,7 @@ from terrain3d.sentences.section import (
     run_rows,
     section_sentence,
 )
+from terrain3d.show import section_image
 from terrain3d.show.labels import placed_in_a_row
 from terrain3d.show.legend import verdict_sign
 from terrain3d.show.lettering import page_style
@@ -75,6 +76,18 @@ def test_stripes_lean_as_the_legend_has_them():
     assert set(verdict_sign(Verdict.DEAD).stripe.hatch) == {"\\"}
     falling, rising = striped[1:, 1:] & striped[:-1, :-1], striped[1:, :-1] & striped[:-1, 1:]
     assert falling.sum() > 100 + 2 * rising.sum()
+
+
+@pytest.mark.parametrize("rows", [1, 7])
+def test_bands_of_a_picture_meet_without_a_seam(monkeypatch, rows):
+    """Drawn some rows at a time it is to the dot what it is drawn at once: layers, leaves, stripes."""
+    grown = leaves(plane(0.15), lambda _x, y: (y > 2) & (y < 3), 0.0, 1.5, 1.0)
+    profile = profile_of(terrain(plane(0.15), foliage=grown))
+    pictures = []
+    for at_once in (rows, 10_000):
+        monkeypatch.setattr(section_image, "_BAND_PX", at_once)
+        pictures.append(cut_image(profile, grown, window_of(profile, 200, 120), 0.5))
+    assert np.array_equal(*pictures)
 
 
 def is_tinted(image):

@@ -1,9 +1,11 @@
 """The window: what keys and sliders do, what it shows against the numbers, no display, unsaved settings."""
 
+import datetime
 import os
 import shutil
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -15,10 +17,12 @@ from terrain3d import palette
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.errors import InputError
 from terrain3d.show.live import controls
+from terrain3d.show.live.column import option_heads
 from terrain3d.show.live.state import WindowState
 from terrain3d.show.window import panels
 from terrain3d.show.window import views as window
 from terrain3d.sight.hits import reach_of
+from terrain3d.site import WalkTested
 
 
 @pytest.fixture
@@ -226,6 +230,22 @@ def test_what_is_written_fits_and_follows(outcome):
     state.compare()
     assert panels.draw_column(state, 300).shape == (300, panels.COLUMN_PX, 3)
     assert panels.draw_bar(state, 240).shape == (panels.BAR_PX, 240, 3)
+
+
+def test_a_walk_test_stands_over_the_figures_of_its_option(outcome):
+    """On a line of its own, in the window's column and the page's; of the other option nothing is said."""
+    first, second = outcome.options[:2]
+    tested = WalkTested(name=first.name, on=datetime.date(2026, 5, 3), points=12, as_told=11)
+    file = outcome.site.file.model_copy(update={"walk_tested": (tested,)})
+    walked = replace(outcome, site=replace(outcome.site, file=file))
+    (head,) = option_heads(WindowState(walked, 0))
+    assert "walk-tested on 2026-05-03: 11 of 12 points as told" in head.notes
+    (head,) = option_heads(WindowState(walked, 1))
+    assert head.name == second.name
+    assert not any("walk-tested" in note for note in head.notes)
+    assert not np.array_equal(
+        panels.draw_column(WindowState(walked), 900), panels.draw_column(WindowState(outcome), 900)
+    )
 
 
 def test_a_hurried_view_shows_the_true_verdicts_and_rests_as_it_was(view):

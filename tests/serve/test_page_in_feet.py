@@ -2,11 +2,10 @@
 
 import io
 import re
-from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from conftest import SITE
 from PIL import Image
 from test_working import wait
 
@@ -95,18 +94,19 @@ def test_the_picture_is_drawn_anew(page):
     assert page.state["section"] != url
 
 
-def test_it_begins_as_the_site_file_asks(tmp_path):
+def test_it_begins_as_the_site_file_asks(folder):
     """With `[paper] units = "ft"`; the switch goes the other way too, and writes nothing."""
-    path: Path = tmp_path / "site.toml"
-    path.write_text(SITE + '\n[paper]\nunits = "ft"\n', encoding="utf-8")
-    session = Session(tmp_path, read_draft(path))
+    path = folder / "site.toml"
+    path.write_text(f'{path.read_text(encoding="utf-8")}\n[paper]\nunits = "ft"\n', encoding="utf-8")
+    session = Session(folder, read_draft(path))
     try:
-        page = type("Page", (), {"state": property(lambda self: session.state())})()
+        page = SimpleNamespace(state=session.state())
         assert page.state["units"] == page.state["site"]["units"] == "ft"
         assert metres_left(page) == []
         assert feet_told(page)
         text = session.draft.text
         session.do({"do": "units", "units": "m"})
+        page.state = session.state()
         assert page.state["site"]["units"] == "m"
         assert metres_left(page)
         assert feet_told(page) == []
@@ -128,3 +128,15 @@ def test_what_work_found_turns_too(page):
         assert len(in_feet) == len(in_metres)
         assert any(re.search(r"\d ft\b", words) for words in in_feet)
         page("units", units="m")
+
+
+def test_it_follows_what_is_set_for_paper(page):
+    """The key is a field of the page too; taken back, the lengths are metres again."""
+    page("units", units="m")
+    page("value", id="paper", key="units", value="ft")
+    assert 'units = "ft"' in page.text
+    assert page.state["site"]["units"] == "ft"
+    assert metres_left(page) == []
+    page("undo")
+    assert page.state["site"]["units"] == "m"
+    assert feet_told(page) == []
