@@ -204,17 +204,6 @@ class PageSite:
             return None
         return self.window.unit
 
-    def begin_work(self, what: str, draft: Draft | None = None, **how: Any) -> None:
-        """Begin work beside, for the site as it is now.
-
-        Raises
-        ------
-        InputError
-            When something else is being done, or the site cannot be worked on.
-        """
-        self.found = None
-        self.work.begin(what, self.draft if draft is None else draft, **how)
-
     def stop_work(self) -> None:
         self.work.stop()
         self.progress = None

@@ -47,13 +47,27 @@ PACK = f"{OUT}/pack"
 _MOST_SHEETS = 50
 
 
+def _begin(session: "PageSite", what: str, draft: Draft | None = None, **how: Any) -> None:
+    """Begin work beside, for the site as it is now.
+
+    Raises
+    ------
+    InputError
+        When something else is being done, or the site cannot be worked on.
+    """
+    session.found = None
+    session.work.begin(what, session.draft if draft is None else draft, **how)
+    if (news := session.work.poll()) is not None:
+        take_news(session, news)
+
+
 def _study(session: "PageSite", message: Message) -> None:
     parts = message.get("parts") or list(PARTS)
     if not isinstance(parts, list) or not set(parts) <= set(PARTS):
         raise InputError("there is no such part of a study", mend=f"there are {', '.join(PARTS)}")
     if not session.site.has_options:
         raise InputError("there is no option to study", mend="put a unit on a mount first")
-    session.begin_work("study", parts=tuple(part for part in PARTS if part in parts))
+    _begin(session, "study", parts=tuple(part for part in PARTS if part in parts))
 
 
 def _search(session: "PageSite", message: Message) -> None:
@@ -69,39 +83,44 @@ def _search(session: "PageSite", message: Message) -> None:
         draft = with_setting(draft, "search", "milliamps", number(message, "milliamps", 0, 1e6))
     if message.get("masks") is not None:
         draft = with_setting(draft, "search", "masks", message["masks"] is True)
-    session.begin_work("search", draft, **how)
+    _begin(session, "search", draft, **how)
 
 
 def _mounts(session: "PageSite", message: Message) -> None:
-    session.begin_work("mounts", every_m=number(message, "every_m", 0.5, 100, 5.0))
+    _begin(session, "mounts", every_m=number(message, "every_m", 0.5, 100, 5.0))
 
 
 def _stills(session: "PageSite", _message: Message) -> None:
-    session.begin_work("stills", out=OUT)
+    _begin(session, "stills", out=OUT)
 
 
 def _results(session: "PageSite", _message: Message) -> None:
-    session.begin_work("results", out=OUT)
+    _begin(session, "results", out=OUT)
 
 
 def _pack(session: "PageSite", _message: Message) -> None:
     _option(session, {})
-    session.begin_work("pack", out=PACK)
+    _begin(session, "pack", out=PACK)
 
 
 def _sheet(session: "PageSite", message: Message) -> None:
     on = _day(message) if message.get("on") else None
-    session.begin_work("sheet", out=OUT, option=_option(session, message), on=on)
+    _begin(session, "sheet", out=OUT, option=_option(session, message), on=on)
 
 
 def _walktest(session: "PageSite", message: Message) -> None:
-    session.begin_work("walktest", out=OUT, option=_option(session, message))
+    _begin(session, "walktest", out=OUT, option=_option(session, message))
 
 
 def _read_walks(session: "PageSite", message: Message) -> None:
     answers = inside(session.folder, text(message, "file"))
-    session.begin_work(
-        "read_walks", out=OUT, option=_option(session, message), answers=answers.resolve(), on=_day(message)
+    _begin(
+        session,
+        "read_walks",
+        out=OUT,
+        option=_option(session, message),
+        answers=answers.resolve(),
+        on=_day(message),
     )
 
 
