@@ -304,13 +304,14 @@ class Foliage:
         nothing = np.full((1, 1), -1, np.int32), np.zeros(0), 0.25, np.zeros((0, 2)), np.zeros(0, np.int32)
         return Foliage(0.0, 0.0, 1.0, *nothing, ())
 
-    def columns_of(self, name: str) -> NDArray[np.bool_]:
-        """(ny, nx) bool: columns in which the thing of a name grows, alone or among others.
+    def columns_of(self, *names: str) -> NDArray[np.bool_]:
+        """(ny, nx) bool: columns in which a thing of one of these names grows, alone or among others.
 
         >>> Foliage.none().columns_of("hedge").any()
         np.False_
         """
-        places = [place for place, own in enumerate(self.names) if own == name]
+        wanted = set(names)
+        places = [place for place, own in enumerate(self.names) if own in wanted]
         grows = np.isin(self.owners, places)
         grows[self.mixed_row[np.isin(self.mixed_owner, places)]] = True
         there = self.column >= 0
