@@ -1,7 +1,7 @@
 """How quickly the page follows the hand in Debian's Chromium, on the demo, served as a person serves it.
 
 `scripts/bench.py` prints these beside what the session takes alone. Run by itself it prints them too:
-`.venv/bin/python scripts/bench_page.py`.
+`.venv/bin/python scripts/bench_page.py`; with `--memory` what a thousand changes leave in page and server.
 """
 
 import shutil
@@ -114,7 +114,9 @@ def demo_page() -> Iterator[tuple[Page, CDPSession, int]]:
                 settled(page, lambda state: state["unit"] and len(state["side"]) == 2)
                 quiet(page)
                 page.evaluate(_WATCH)
-                yield page, page.context.new_cdp_session(page), server.pid
+                cdp = page.context.new_cdp_session(page)
+                cdp.send("Performance.enable")
+                yield page, cdp, server.pid
         finally:
             server.terminate()
             server.wait(20)
@@ -211,6 +213,24 @@ def _send(page: Page, order: dict[str, object]) -> None:
     page.evaluate("(order) => import('/page.js').then(({ link }) => link.send(order))", order)
 
 
+def _ask(page: Page, order: dict[str, object]) -> None:
+    """Send an order and wait until it is done and its picture is shown, as a page that is used does."""
+    page.evaluate(
+        """async (order) => {
+            const { link } = await import('/page.js');
+            await link.ask(order);
+            await new Promise((done) => requestAnimationFrame(done));
+        }""",
+        order,
+    )
+
+
+def _resident_mb(process: int) -> float:
+    """Memory of a process that is in use, megabytes."""
+    lines = Path(f"/proc/{process}/status").read_text(encoding="ascii").splitlines()
+    return int(next(line for line in lines if line.startswith("VmRSS")).split()[1]) * 1024 / 1e6
+
+
 def _middle(page: Page) -> tuple[float, float]:
     box = page.locator("#picture").bounding_box()
     assert box is not None
@@ -221,6 +241,27 @@ def _worked_s(process: int) -> float:
     """Processor time of a process so far, seconds."""
     fields = Path(f"/proc/{process}/stat").read_text(encoding="ascii").rpartition(")")[2].split()
     return (int(fields[11]) + int(fields[12])) / 100
+
+
+def grown(changes: int = 1000, every: int = 200) -> Iterator[tuple[int, float, float]]:
+    """What changes leave: how many were made, and megabytes of the page's own heap and of the server."""
+    with demo_page() as (page, cdp, server):
+        for k in range(changes):
+            if k % 20 == 18:
+                points = [[-1.0, 1.0 + k / 200], [3.0, 1.0 + k / 200]]
+                _ask(page, {"do": "draw", "kind": "wall", "points": points})
+            elif k % 20 == 19:
+                _ask(page, {"do": "undo"})
+                _ask(page, {"do": "choose_unit", **UNIT, "head": None})
+            else:
+                settings = {"bearing": 2.5 * k % 360, "tilt": k % 20 - 10, "height": 0.8 + 0.05 * (k % 24)}
+                setting = tuple(settings)[k % 3]
+                _ask(page, {"do": "set", "setting": setting, "value": settings[setting], "head": None})
+            if k == every // 2 or (k + 1) % every == 0:
+                cdp.send("HeapProfiler.collectGarbage")
+                metrics = cdp.send("Performance.getMetrics")["metrics"]
+                heap = next(one["value"] for one in metrics if one["name"] == "JSHeapUsedSize")
+                yield k + 1, heap / 1e6, _resident_mb(server)
 
 
 def told(result: Followed) -> Iterator[tuple[str, float, str]]:
@@ -236,5 +277,9 @@ def told(result: Followed) -> Iterator[tuple[str, float, str]]:
 if __name__ == "__main__":
     if CHROMIUM is None:
         sys.exit("there is no chromium: the page is not timed in a browser")
-    for what, seconds, limit in told(followed()):
-        print(f"{what:70} {1000 * seconds:6.0f} ms {limit}")
+    if "--memory" in sys.argv[1:]:
+        for count, page_mb, server_mb in grown():
+            print(f"{count:5} changes: page {page_mb:6.2f} MB, server {server_mb:6.0f} MB", flush=True)
+    else:
+        for what, seconds, limit in told(followed()):
+            print(f"{what:70} {1000 * seconds:6.0f} ms {limit}")

@@ -21,12 +21,12 @@ from terrain3d.serve.bounds import check_names, text
 from terrain3d.serve.viewing import show_option
 
 if TYPE_CHECKING:
-    from terrain3d.serve.session import Session
+    from terrain3d.serve.page_site import PageSite
 
 Message = dict[str, Any]
 
 
-def _choose_unit(session: "Session", message: Message) -> None:
+def _choose_unit(session: "PageSite", message: Message) -> None:
     state, option = session.now, text(message, "option")
     show_option(session, {"name": option})
     names = [unit.name for unit in state.option.detectors]
@@ -41,7 +41,7 @@ def _choose_unit(session: "Session", message: Message) -> None:
     session.chosen, session.is_unit_chosen = None, True
 
 
-def _set(session: "Session", message: Message) -> None:
+def _set(session: "PageSite", message: Message) -> None:
     unit = session.unit
     if unit is None:
         raise InputError("no unit is chosen", mend="choose a unit first")
@@ -52,7 +52,7 @@ def _set(session: "Session", message: Message) -> None:
     session.set_unit_to(new, message.get("is_same") is True)
 
 
-def _type(session: "Session", message: Message) -> None:
+def _type(session: "PageSite", message: Message) -> None:
     unit, state = session.unit, session.now
     if unit is None:
         raise InputError("no unit is chosen", mend="choose a unit first")
@@ -62,7 +62,7 @@ def _type(session: "Session", message: Message) -> None:
     session.change(draft, f"set the type of {unit.name}")
 
 
-def _add_unit(session: "Session", message: Message) -> None:
+def _add_unit(session: "PageSite", message: Message) -> None:
     draft, option = session.draft, message.get("option")
     if option is None:
         option = _free_option(draft)
@@ -76,17 +76,17 @@ def _add_unit(session: "Session", message: Message) -> None:
     _choose_unit(session, {"option": option, "unit": unit})
 
 
-def _remove_unit(session: "Session", message: Message) -> None:
+def _remove_unit(session: "PageSite", message: Message) -> None:
     option, unit = text(message, "option"), text(message, "unit")
     session.change(removed_unit(session.draft, option, unit), f"remove {unit}")
 
 
-def _move_unit(session: "Session", message: Message) -> None:
+def _move_unit(session: "PageSite", message: Message) -> None:
     option, unit, mount = text(message, "option"), text(message, "unit"), text(message, "mount")
     session.change(set_unit(session.draft, option, unit, {"mount": mount}), f"move {unit} to {mount}")
 
 
-def _add_option(session: "Session", message: Message) -> None:
+def _add_option(session: "PageSite", message: Message) -> None:
     name = message.get("name") or _free_option(session.draft)
     copy = message.get("copy_of")
     draft = (
@@ -99,7 +99,7 @@ def _add_option(session: "Session", message: Message) -> None:
         show_option(session, {"name": str(name)})
 
 
-def _rename_option(session: "Session", message: Message) -> None:
+def _rename_option(session: "PageSite", message: Message) -> None:
     name, new = text(message, "name"), text(message, "new").strip()
     is_shown = session.now.option.name == name
     session.change(renamed_option(session.draft, name, new), f"rename {name}")
@@ -107,7 +107,7 @@ def _rename_option(session: "Session", message: Message) -> None:
         show_option(session, {"name": new})
 
 
-def _remove_option(session: "Session", message: Message) -> None:
+def _remove_option(session: "PageSite", message: Message) -> None:
     name = text(message, "name")
     session.change(removed_option(session.draft, name), f"remove {name}")
 
@@ -120,7 +120,7 @@ def _free_option(draft: Draft) -> str:
     return f"option {count}"
 
 
-def _outwards(session: "Session", mount: str) -> float:
+def _outwards(session: "PageSite", mount: str) -> float:
     """Where a new unit looks: away from the wall of its mount, else to the middle of protected ground."""
     terrain = session.site.terrain
     wall = terrain.wall_of(mount)

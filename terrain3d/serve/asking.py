@@ -1,20 +1,20 @@
 """What a person asks of the ground: why it is held or not, the section to it, and what would hold it."""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from terrain3d.caution import SHORT_CAUTION
-from terrain3d.cover.at_point import PlaceAt, place_at
+from terrain3d.cover.at_point import place_at
 from terrain3d.cover.profile import head_bearings, telling_bearing
 from terrain3d.detector.pose import Detector
 from terrain3d.draft.options import set_unit
 from terrain3d.draft.things import things_of
 from terrain3d.errors import InputError
-from terrain3d.search.would_hold import Change, would_hold
-from terrain3d.sentences.asking import change_words, no_change_words, place_lines
+from terrain3d.search.would_hold import would_hold
 from terrain3d.sentences.options import brief_line
+from terrain3d.serve.answers import Answer
 from terrain3d.serve.bounds import FARTHEST_M, check_names, number, points, text
 from terrain3d.serve.settings import unit_changes
 from terrain3d.show.live.beside import (
@@ -26,74 +26,22 @@ from terrain3d.show.live.beside import (
     section_image,
     still_image,
 )
-from terrain3d.terrain import Terrain
 from terrain3d.units import Floats
 from terrain3d.walk.along import profile_along
 
 if TYPE_CHECKING:
-    from terrain3d.serve.session import Session
+    from terrain3d.serve.page_site import PageSite
 
 Message = dict[str, Any]
 #: What the name of a picture ends with that is to be looked at alone, and its width and height.
 LARGE, LARGE_PX = "-large", (1140, 420)
 
 
-@dataclass(frozen=True, eq=False)
-class Answer:
-    """What was answered about a place, as long as the option stands as it did.
-
-    Parameters
-    ----------
-    place : PlaceAt
-    unit : Detector or None
-        The unit whose section leads there.
-    units : tuple of Detector
-        Of the option that was asked about.
-    terrain : Terrain
-    figure : str
-        Whom the verdicts are for.
-    changes : tuple of (change, values) or None
-        What would hold it, where that was asked; as a message takes it.
-    is_protected : bool
-        Whether what is gained and lost is protected ground.
-    """
-
-    place: PlaceAt
-    unit: Detector | None
-    units: tuple[Detector, ...]
-    terrain: Terrain
-    figure: str
-    changes: tuple[tuple[Change, dict[str, Any]], ...] | None = None
-    is_protected: bool = False
-
-    @property
-    def lines(self) -> list[str]:
-        """What is said of the place."""
-        told = place_lines(self.place, self.figure)
-        if self.changes == ():
-            told.append(no_change_words(self.place.code, [unit.name for unit in self.units]))
-        return told
-
-    @property
-    def values(self) -> dict[str, Any]:
-        """As plain values; the section is a picture of its own."""
-        return {
-            "at": [self.place.x, self.place.y, self.place.z],
-            "lines": self.lines,
-            "would_hold": None
-            if self.changes is None
-            else [
-                {"words": change_words(change, self.is_protected), "change": values}
-                for change, values in self.changes
-            ],
-        }
-
-
-def _ask(session: "Session", message: Message) -> None:
+def _ask(session: "PageSite", message: Message) -> None:
     session.answer = _answered(session, message)
 
 
-def _would_hold(session: "Session", message: Message) -> None:
+def _would_hold(session: "PageSite", message: Message) -> None:
     answer = _answered(session, message)
     now, option = session.now, session.now.option
     is_protected = bool(now.outcome.terrain.protect)
@@ -118,7 +66,7 @@ def _values(before: Detector, unit: Detector) -> dict[str, Any]:
     return unit_changes(before, unit) | mount
 
 
-def _answered(session: "Session", message: Message) -> Answer:
+def _answered(session: "PageSite", message: Message) -> Answer:
     x, y = (number(message, key, -FARTHEST_M, FARTHEST_M) for key in ("x", "y"))
     now = session.now
     outcome, option = now.outcome, now.option
@@ -131,7 +79,7 @@ def _answered(session: "Session", message: Message) -> Answer:
     return Answer(place, unit, option.detectors, outcome.terrain, outcome.figure.name)
 
 
-def _take(session: "Session", message: Message) -> None:
+def _take(session: "PageSite", message: Message) -> None:
     """Set a unit as an answer says."""
     change = message.get("change")
     if not isinstance(change, dict) or not isinstance(change.get("values"), dict):
@@ -143,11 +91,11 @@ def _take(session: "Session", message: Message) -> None:
     session.answer = _answered(session, {"x": at[0], "y": at[1]})
 
 
-def _forget(session: "Session", _message: Message) -> None:
+def _forget(session: "PageSite", _message: Message) -> None:
     session.answer = None
 
 
-def picture_of(session: "Session", name: str) -> tuple[bytes, str] | None:
+def picture_of(session: "PageSite", name: str) -> tuple[bytes, str] | None:
     """A small picture beside the views: the section of a unit, what it sees, the section asked for."""
     terrain, figure = session.site.terrain, session.now.outcome.figure
     is_large, name = name.endswith(LARGE), name.removesuffix(LARGE)
@@ -179,7 +127,7 @@ def picture_of(session: "Session", name: str) -> tuple[bytes, str] | None:
     return None
 
 
-def chosen_line(session: "Session") -> tuple[str, Floats] | None:
+def chosen_line(session: "PageSite") -> tuple[str, Floats] | None:
     """Name and (n, 2) local metres of the chosen thing, where it is a line that a section can run along."""
     if session.chosen is None or not session.site.has_options:
         return None
@@ -195,7 +143,7 @@ def chosen_line(session: "Session") -> tuple[str, Floats] | None:
 _LINES, _LEAST_LINE_M = ("line of section", "walk", "way in"), 0.5
 
 
-def still_foot(session: "Session") -> tuple[str, ...]:
+def still_foot(session: "PageSite") -> tuple[str, ...]:
     """What stands under a still of what is seen: the site, its options and how they hold, and the caution."""
     now, draft = session.now, session.draft
     shown = [now.outcome.options[index] for index in now.shown]
@@ -204,12 +152,12 @@ def still_foot(session: "Session") -> tuple[str, ...]:
     return (draft.name, *named, SHORT_CAUTION)
 
 
-def _still(session: "Session", _message: Message) -> dict[str, Any]:
+def _still(session: "PageSite", _message: Message) -> dict[str, Any]:
     session.stills += 1
     return {"is": "still", "url": f"/picture/still?v={session.stills}"}
 
 
-def section_bearing(session: "Session", unit: Detector) -> float:
+def section_bearing(session: "PageSite", unit: Detector) -> float:
     """Along the chosen head, else along that which crosses most protected ground."""
     head = session.now.head_at
     return telling_bearing(session.site.terrain, unit) if head is None else head_bearings(unit)[head]

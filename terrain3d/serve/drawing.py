@@ -14,12 +14,12 @@ from terrain3d.serve.bounds import MOST_THINGS, check_names, number, points, tex
 from terrain3d.serve.shown import SINGLE_TABLES
 
 if TYPE_CHECKING:
-    from terrain3d.serve.session import Session
+    from terrain3d.serve.page_site import PageSite
 
 Message = dict[str, Any]
 
 
-def _places(session: "Session", message: Message) -> tuple[list[list[float]], Any]:
+def _places(session: "PageSite", message: Message) -> tuple[list[list[float]], Any]:
     """Places of a message in the coordinates of the file, and (n, 3) on the ground in local metres.
 
     Those that were typed in the file's own coordinates stay as they were typed.
@@ -31,7 +31,7 @@ def _places(session: "Session", message: Message) -> tuple[list[list[float]], An
     return session.site.to_file(ground[:, :2]).tolist(), ground
 
 
-def _check_draw(session: "Session", message: Message) -> dict[str, Any]:
+def _check_draw(session: "PageSite", message: Message) -> dict[str, Any]:
     try:
         ground = _places(session, message)[1]
     except InputError as error:
@@ -45,7 +45,7 @@ def _check_draw(session: "Session", message: Message) -> dict[str, Any]:
     }
 
 
-def _tape(session: "Session", message: Message) -> dict[str, Any]:
+def _tape(session: "PageSite", message: Message) -> dict[str, Any]:
     drawn = points(message) if message.get("points") else []
     if not drawn and isinstance(message.get("from"), str):
         own = thing(session.draft, message["from"])
@@ -57,7 +57,7 @@ def _tape(session: "Session", message: Message) -> dict[str, Any]:
     return {"is": "taped", "refusal": None, "point": end.tolist()}
 
 
-def _draw(session: "Session", message: Message) -> None:
+def _draw(session: "PageSite", message: Message) -> None:
     kind = text(message, "kind")
     if kind not in KINDS:
         raise InputError(f"nothing is called {kind!r}", mend="choose one of the kinds that are offered")
@@ -75,14 +75,14 @@ def _draw(session: "Session", message: Message) -> None:
     session.chosen, session.is_unit_chosen = id_, False
 
 
-def _move(session: "Session", message: Message) -> None:
+def _move(session: "PageSite", message: Message) -> None:
     id_ = text(message, "id")
     at, _ = _places(session, message)
     name = thing(session.draft, id_).name or id_
     session.change(moved(session.draft, id_, at), f"move {name}", message.get("is_same") is True)
 
 
-def _value(session: "Session", message: Message) -> None:
+def _value(session: "PageSite", message: Message) -> None:
     id_, key = text(message, "id"), text(message, "key")
     if id_ in SINGLE_TABLES:
         if names_files(id_, key):
@@ -94,13 +94,13 @@ def _value(session: "Session", message: Message) -> None:
     session.change(draft, f"set {key} of {name}")
 
 
-def _rename(session: "Session", message: Message) -> None:
+def _rename(session: "PageSite", message: Message) -> None:
     id_ = text(message, "id")
     old = thing(session.draft, id_).name
     session.change(renamed(session.draft, id_, text(message, "name").strip()), f"rename {old}")
 
 
-def _remove(session: "Session", message: Message) -> None:
+def _remove(session: "PageSite", message: Message) -> None:
     id_ = text(message, "id")
     old = thing(session.draft, id_).name or id_
     session.change(removed(session.draft, id_, message.get("with_units") is True), f"remove {old}")
@@ -108,14 +108,14 @@ def _remove(session: "Session", message: Message) -> None:
     session.chosen = None
 
 
-def _choose(session: "Session", message: Message) -> None:
+def _choose(session: "PageSite", message: Message) -> None:
     id_ = message.get("id")
     if id_ is not None and id_ not in SINGLE_TABLES:
         thing(session.draft, str(id_))
     session.chosen, session.is_unit_chosen = None if id_ is None else str(id_), False
 
 
-def _ground_set(session: "Session", message: Message) -> None:
+def _ground_set(session: "PageSite", message: Message) -> None:
     draft = session.draft
     plane = message.get("plane")
     if isinstance(plane, dict):

@@ -21,7 +21,7 @@ from terrain3d.survey.inspect import inspect, report_lines
 from terrain3d.tables import checked
 
 if TYPE_CHECKING:
-    from terrain3d.serve.session import Session
+    from terrain3d.serve.page_site import PageSite
 
 Message = dict[str, Any]
 #: Files of a folder that are offered, at most.
@@ -58,13 +58,13 @@ def _is_site(path: Path, _stamp: Stamp | None) -> bool:
         return False
 
 
-def _open(session: "Session", message: Message) -> None:
+def _open(session: "PageSite", message: Message) -> None:
     path = inside(session.folder, text(message, "file"))
     session.open_draft(read_draft(path))
     bring_back(session)
 
 
-def bring_back(session: "Session") -> None:
+def bring_back(session: "PageSite") -> None:
     """Take up unsaved work that a session before left beside the site file."""
     draft = session.draft
     unsaved = found_unsaved(draft.path, draft.folder)
@@ -78,7 +78,7 @@ def bring_back(session: "Session") -> None:
     session.say(brought_back(len(session.unsaved), unsaved.is_file_changed))
 
 
-def _bring_back(session: "Session", _message: Message) -> None:
+def _bring_back(session: "PageSite", _message: Message) -> None:
     """Take up a new site that was never saved."""
     unsaved = found_unsaved(None, session.folder)
     if unsaved is None:
@@ -87,21 +87,21 @@ def _bring_back(session: "Session", _message: Message) -> None:
     session.say(brought_back(len(session.unsaved), is_file_changed=False))
 
 
-def _new(session: "Session", name: str, ground: dict[str, Any], crs: str | None = None) -> None:
+def _new(session: "PageSite", name: str, ground: dict[str, Any], crs: str | None = None) -> None:
     session.open_draft(new_draft(session.folder, name, ground, crs), b"")
     session.keep_journal()
 
 
-def _begin_plane(session: "Session", message: Message) -> None:
+def _begin_plane(session: "PageSite", message: Message) -> None:
     plane = {key: number(message, key, -1e6, 1e6) for key in ("fall", "towards", "extent")}
     _new(session, text(message, "name"), {"plane": plane})
 
 
-def _begin_points(session: "Session", message: Message) -> None:
+def _begin_points(session: "PageSite", message: Message) -> None:
     _new(session, text(message, "name"), {"points": points(message, width=3)})
 
 
-def _begin_shots(session: "Session", message: Message) -> None:
+def _begin_shots(session: "PageSite", message: Message) -> None:
     rows = message.get("shots")
     shots = [
         {key: one for key, one in row.items() if one is not None} for row in rows if isinstance(row, dict)
@@ -109,7 +109,7 @@ def _begin_shots(session: "Session", message: Message) -> None:
     _new(session, text(message, "name"), {"shots": shots})
 
 
-def _inspect(session: "Session", message: Message) -> dict[str, Any]:
+def _inspect(session: "PageSite", message: Message) -> dict[str, Any]:
     """What a survey is, and every doubt about it, before anything is begun on it."""
     name = text(message, "file")
     source = checked(GroundSource, {"file": str(inside(session.folder, name))}, name)
@@ -118,14 +118,14 @@ def _inspect(session: "Session", message: Message) -> dict[str, Any]:
     return {"is": "inspected", "file": name, "lines": report_lines(report), "doubts": list(report.doubts)}
 
 
-def _begin_survey(session: "Session", message: Message) -> None:
+def _begin_survey(session: "PageSite", message: Message) -> None:
     name = text(message, "file")
     inside(session.folder, name)
     crs = message.get("crs")
     _new(session, text(message, "name"), {"file": name}, str(crs) if crs else None)
 
 
-def _save(session: "Session", _message: Message) -> None:
+def _save(session: "PageSite", _message: Message) -> None:
     session.draft  # noqa: B018 (refuses where nothing is open)
     assert session.history is not None
     try:
@@ -138,7 +138,7 @@ def _save(session: "Session", _message: Message) -> None:
     session.say(saved_words(saved.path, saved.changes, saved.before))
 
 
-def _save_as(session: "Session", message: Message) -> None:
+def _save_as(session: "PageSite", message: Message) -> None:
     session.draft  # noqa: B018
     assert session.history is not None
     name = text(message, "file").strip()
@@ -149,7 +149,7 @@ def _save_as(session: "Session", message: Message) -> None:
     session.say(saved_words(saved.path, saved.changes, saved.before))
 
 
-def _reread(session: "Session", _message: Message) -> None:
+def _reread(session: "PageSite", _message: Message) -> None:
     """Read again what was changed on disk; a draft is left as it is where files that it names alone were."""
     draft, history = session.draft, session.history
     assert history is not None
@@ -169,7 +169,7 @@ def _reread(session: "Session", _message: Message) -> None:
     session.say("Read again from disk")
 
 
-def _keep_mine(session: "Session", _message: Message) -> None:
+def _keep_mine(session: "PageSite", _message: Message) -> None:
     draft, history = session.draft, session.history
     assert history is not None
     is_other = bool(session.site.changed_survey or session.site.changed_layers)
@@ -184,15 +184,15 @@ def _keep_mine(session: "Session", _message: Message) -> None:
     session.say(told)
 
 
-def _undo(session: "Session", _message: Message) -> None:
+def _undo(session: "PageSite", _message: Message) -> None:
     _step(session, is_back=True)
 
 
-def _redo(session: "Session", _message: Message) -> None:
+def _redo(session: "PageSite", _message: Message) -> None:
     _step(session, is_back=False)
 
 
-def _step(session: "Session", is_back: bool) -> None:
+def _step(session: "PageSite", is_back: bool) -> None:
     session.draft  # noqa: B018
     history = session.history
     assert history is not None
@@ -209,13 +209,13 @@ def _step(session: "Session", is_back: bool) -> None:
     session.say(f"{'Taken back' if is_back else 'Done again'}: {label}")
 
 
-def _called(session: "Session") -> tuple[str, str] | None:
+def _called(session: "PageSite") -> tuple[str, str] | None:
     """Kind and name of the chosen thing."""
     found = (one for one in things_of(session.draft) if one.id == session.chosen)
     return next(((one.kind, one.name) for one in found), None)
 
 
-def _drop(session: "Session", _message: Message) -> None:
+def _drop(session: "PageSite", _message: Message) -> None:
     """Leave a site without saving it."""
     draft = session.draft
     ended(draft.path, draft.folder)

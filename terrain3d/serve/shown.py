@@ -18,7 +18,6 @@ from terrain3d.draft.things import Thing, layers_of, things_of
 from terrain3d.errors import InputError
 from terrain3d.lengths import retold
 from terrain3d.ranking.compare import held_share
-from terrain3d.readers.crs import crs_words
 from terrain3d.sentences import words, work
 from terrain3d.sentences.asking import verdict_at
 from terrain3d.sentences.drawing import axes_of, axis_unit, coordinates_words, next_step, no_unit_yet
@@ -27,6 +26,7 @@ from terrain3d.sentences.warnings import voiding
 from terrain3d.serve import settings
 from terrain3d.serve.asking import chosen_line
 from terrain3d.serve.in_json import blocks_of, sign_values, unit_values
+from terrain3d.serve.keeping import beginnings
 from terrain3d.show.blocks import Paragraph, Row, Section
 from terrain3d.show.legend import (
     APPROACH,
@@ -54,7 +54,7 @@ from terrain3d.study import PARTS
 
 if TYPE_CHECKING:
     from terrain3d.serve.live_site import LiveSite
-    from terrain3d.serve.session import Session
+    from terrain3d.serve.page_site import PageSite
 
 #: Tables that a site file has once, and that are set as things without a place.
 SINGLE_TABLES = ("site", "ground", "paper", "heat", "sun", "doubt", "routes", "search")
@@ -67,7 +67,7 @@ _SIGNS: dict[str, tuple[Sign, bool]] = {
 }  # fmt: skip
 
 
-def state_of(session: "Session") -> dict[str, Any]:
+def state_of(session: "PageSite") -> dict[str, Any]:
     """The state of a session; the contract of the page says what each key is."""
     state: dict[str, Any] = {
         "kinds": kind_values(),
@@ -86,7 +86,7 @@ def state_of(session: "Session") -> dict[str, Any]:
         "found": None if session.found is None else session.found.values,
     }
     if session.live is None or session.window is None or session.picture_ is None:
-        return state | {"site": None, "begin": session.beginnings()}
+        return state | {"site": None, "begin": beginnings(session.folder)}
     live, now, draft = session.live, session.window, session.draft
     unit = session.unit
     return state | {
@@ -128,7 +128,7 @@ def state_of(session: "Session") -> dict[str, Any]:
     }
 
 
-def _why(session: "Session") -> dict[str, Any] | None:
+def _why(session: "PageSite") -> dict[str, Any] | None:
     answer = session.answer
     if answer is None:
         return None
@@ -136,7 +136,7 @@ def _why(session: "Session") -> dict[str, Any] | None:
     return answer.values | {"section": section}
 
 
-def pointed(session: "Session", px: float, py: float) -> dict[str, Any]:
+def pointed(session: "PageSite", px: float, py: float) -> dict[str, Any]:
     """What lies under a place of the picture: the ground, a drawn thing or a unit, and the verdict there."""
     found = session.view.ground_under(px, py)
     if found is None:
@@ -249,7 +249,7 @@ def _plain(value: Any) -> Any:
     return value if isinstance(value, (str, int, float, bool, type(None))) else str(value)
 
 
-def _site(session: "Session", draft: Draft, live: "LiveSite") -> dict[str, Any]:
+def _site(session: "PageSite", draft: Draft, live: "LiveSite") -> dict[str, Any]:
     history = session.history
     assert history is not None
     return {
@@ -267,14 +267,12 @@ def _coordinates(draft: Draft, live: "LiveSite") -> dict[str, Any]:
     crs = live.site_crs
     words = coordinates_words(crs, draft.get(("site", "crs")) is not None)
     if crs is None and live.terrain.frame.shift == (0.0, 0.0):
-        return {"name": "", "axes": None, "unit": "m", "digits": 3, "words": words}
-    return {
-        "name": "site file" if crs is None else crs_words(crs), "axes": list(axes_of(crs)),
-        "unit": axis_unit(crs), "digits": 8 if crs is not None and crs.is_geographic else 3, "words": words,
-    }  # fmt: skip
+        return {"axes": None, "unit": "m", "digits": 3, "words": words}
+    digits = 8 if crs is not None and crs.is_geographic else 3
+    return {"axes": list(axes_of(crs)), "unit": axis_unit(crs), "digits": digits, "words": words}
 
 
-def _unit(session: "Session", unit: Any) -> dict[str, Any]:
+def _unit(session: "PageSite", unit: Any) -> dict[str, Any]:
     return {
         "option": session.now.option.name, "unit": unit.name, "type": unit.type.name, "mount": unit.mount,
         "name": words.unit_title(unit), "heads": len(unit.type.head), "head": session.now.head_at,
@@ -282,7 +280,7 @@ def _unit(session: "Session", unit: Any) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _options(session: "Session", draft: Draft) -> list[dict[str, Any]]:
+def _options(session: "PageSite", draft: Draft) -> list[dict[str, Any]]:
     """The options, best first, then those that have no unit yet."""
     now, found = session.now, []
     shown = {option.name for option in options_shown(now)} if session.site.has_options else set()
@@ -305,7 +303,7 @@ def _options(session: "Session", draft: Draft) -> list[dict[str, Any]]:
     return found
 
 
-def _blocks(session: "Session") -> list[dict[str, Any]]:
+def _blocks(session: "PageSite") -> list[dict[str, Any]]:
     """The column: what the window writes beside its views, as long as it is."""
     now = session.now
     if not session.site.has_options:
@@ -350,7 +348,7 @@ def _ground_table(draft: Draft) -> dict[str, Any] | None:
     return None
 
 
-def _thing_at(session: "Session", x: float, y: float) -> str | None:
+def _thing_at(session: "PageSite", x: float, y: float) -> str | None:
     """The drawn thing at a place: the smallest of those that it lies in or next to."""
     live, point = session.site, shapely.Point(x, y)
     things = things_of(session.draft)

@@ -9,29 +9,29 @@ from terrain3d.serve.bounds import number, points, text
 from terrain3d.show.live.picture import LAYERS
 
 if TYPE_CHECKING:
-    from terrain3d.serve.session import Session
+    from terrain3d.serve.page_site import PageSite
 
 Message = dict[str, Any]
 
 
-def _size(session: "Session", message: Message) -> None:
+def _size(session: "PageSite", message: Message) -> None:
     session.size = (number(message, "width", 1, 1e5), number(message, "height", 1, 1e5))
     if session.picture_ is not None:
         session.view.resize(*session.size)
         session.due()
 
 
-def _turn(session: "Session", message: Message) -> None:
+def _turn(session: "PageSite", message: Message) -> None:
     session.view.turn_by(number(message, "across", -720, 720, 0), number(message, "up", -180, 180, 0))
     session.due()
 
 
-def _shift(session: "Session", message: Message) -> None:
+def _shift(session: "PageSite", message: Message) -> None:
     session.view.shift_by(number(message, "across", -1e5, 1e5, 0), number(message, "up", -1e5, 1e5, 0))
     session.due()
 
 
-def _nearer(session: "Session", message: Message) -> None:
+def _nearer(session: "PageSite", message: Message) -> None:
     at = message.get("at")
     place = (
         None if at is None else (float(points({"p": [at]}, "p")[0][0]), float(points({"p": [at]}, "p")[0][1]))
@@ -40,17 +40,17 @@ def _nearer(session: "Session", message: Message) -> None:
     session.due()
 
 
-def _view(session: "Session", message: Message) -> None:
+def _view(session: "PageSite", message: Message) -> None:
     session.view.look(text(message, "view") in ("plan", "from above north"))
     session.due()
 
 
-def _moving(session: "Session", message: Message) -> None:
+def _moving(session: "PageSite", message: Message) -> None:
     session.view.hurry(message.get("is_moving") is True)
     session.due()
 
 
-def _layer(session: "Session", message: Message) -> None:
+def _layer(session: "PageSite", message: Message) -> None:
     name = text(message, "name")
     if name not in LAYERS:
         raise InputError(f"there is nothing called {name!r} in the views", mend="choose one of those offered")
@@ -59,7 +59,7 @@ def _layer(session: "Session", message: Message) -> None:
         session.due()
 
 
-def _ground(session: "Session", message: Message) -> None:
+def _ground(session: "PageSite", message: Message) -> None:
     kind = text(message, "kind")
     if kind not in session.now.grounds_studied:
         raise InputError("that was not studied", mend="run a study first")
@@ -68,7 +68,7 @@ def _ground(session: "Session", message: Message) -> None:
     session.due()
 
 
-def _units(session: "Session", message: Message) -> None:
+def _units(session: "PageSite", message: Message) -> None:
     units = text(message, "units")
     if units not in ("m", "ft"):
         raise InputError(f"nothing is shown in {units!r}", mend="choose m or ft")
@@ -82,11 +82,11 @@ def _units(session: "Session", message: Message) -> None:
     session.due()
 
 
-def _point(session: "Session", message: Message) -> dict[str, Any]:
+def _point(session: "PageSite", message: Message) -> dict[str, Any]:
     return shown.pointed(session, number(message, "px", -1e5, 1e5), number(message, "py", -1e5, 1e5))
 
 
-def show_option(session: "Session", message: Message) -> None:
+def show_option(session: "PageSite", message: Message) -> None:
     state, name = session.now, text(message, "name")
     names = [option.name for option in state.outcome.options]
     if name not in names:
@@ -101,7 +101,7 @@ def show_option(session: "Session", message: Message) -> None:
         session.due()
 
 
-def _compare(session: "Session", message: Message) -> None:
+def _compare(session: "PageSite", message: Message) -> None:
     state, name = session.now, message.get("name")
     was = len(state.shown)
     if name is None:

@@ -1,8 +1,8 @@
 """Long work that a person starts: studies, searches and pictures, done beside, and what comes of them."""
 
 import datetime
-from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Iterator
+from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
@@ -26,15 +26,17 @@ from terrain3d.sentences.options import held_words
 from terrain3d.sentences.search import search_why
 from terrain3d.sentences.uncertainty import of_all_lines
 from terrain3d.sentences.work import done_words
+from terrain3d.serve.answers import Found
 from terrain3d.serve.bounds import inside, number, text
 from terrain3d.serve.live_site import LiveSite, live_site
+from terrain3d.serve.viewing import show_option
 from terrain3d.serve.work import Done, Failed, Progress
 from terrain3d.serve.worker import WalksRead, Written
 from terrain3d.study import PARTS, Study
 from terrain3d.walktest.read import as_it_hangs
 
 if TYPE_CHECKING:
-    from terrain3d.serve.session import Session
+    from terrain3d.serve.page_site import PageSite
 
 Message = dict[str, Any]
 #: Folder of a site in which results and pictures are put.
@@ -45,41 +47,30 @@ PACK = f"{OUT}/pack"
 _MOST_SHEETS = 50
 
 
-@dataclass(frozen=True)
-class Found:
-    """What work found, a row each, worded when it is shown; `takes` has what a row puts into the draft, where
-    it can be taken.
+def _begin(session: "PageSite", what: str, draft: Draft | None = None, **how: Any) -> None:
+    """Begin work beside, for the site as it is now.
+
+    Raises
+    ------
+    InputError
+        When something else is being done, or the site cannot be worked on.
     """
-
-    title: str
-    tell: Callable[[], Iterable[str]]
-    takes: tuple[tuple[str, Mapping[str, Any]] | None, ...] = ()
-
-    @property
-    def rows(self) -> tuple[str, ...]:
-        """In the units that lengths are told in."""
-        return tuple(self.tell())
-
-    @property
-    def values(self) -> dict[str, Any]:
-        """As plain values; what can be taken has a message that takes it."""
-        rows = []
-        for place, words in enumerate(self.rows):
-            can_take = place < len(self.takes) and self.takes[place] is not None
-            rows.append({"words": words, "do": {"do": "take_found", "row": place} if can_take else None})
-        return {"title": self.title, "rows": rows}
+    session.found = None
+    session.work.begin(what, session.draft if draft is None else draft, **how)
+    if (news := session.work.poll()) is not None:
+        take_news(session, news)
 
 
-def _study(session: "Session", message: Message) -> None:
+def _study(session: "PageSite", message: Message) -> None:
     parts = message.get("parts") or list(PARTS)
     if not isinstance(parts, list) or not set(parts) <= set(PARTS):
         raise InputError("there is no such part of a study", mend=f"there are {', '.join(PARTS)}")
     if not session.site.has_options:
         raise InputError("there is no option to study", mend="put a unit on a mount first")
-    session.begin_work("study", parts=tuple(part for part in PARTS if part in parts))
+    _begin(session, "study", parts=tuple(part for part in PARTS if part in parts))
 
 
-def _search(session: "Session", message: Message) -> None:
+def _search(session: "PageSite", message: Message) -> None:
     draft = session.draft
     how: dict[str, Any] = {}
     if message.get("units") is not None:
@@ -92,43 +83,48 @@ def _search(session: "Session", message: Message) -> None:
         draft = with_setting(draft, "search", "milliamps", number(message, "milliamps", 0, 1e6))
     if message.get("masks") is not None:
         draft = with_setting(draft, "search", "masks", message["masks"] is True)
-    session.begin_work("search", draft, **how)
+    _begin(session, "search", draft, **how)
 
 
-def _mounts(session: "Session", message: Message) -> None:
-    session.begin_work("mounts", every_m=number(message, "every_m", 0.5, 100, 5.0))
+def _mounts(session: "PageSite", message: Message) -> None:
+    _begin(session, "mounts", every_m=number(message, "every_m", 0.5, 100, 5.0))
 
 
-def _stills(session: "Session", _message: Message) -> None:
-    session.begin_work("stills", out=OUT)
+def _stills(session: "PageSite", _message: Message) -> None:
+    _begin(session, "stills", out=OUT)
 
 
-def _results(session: "Session", _message: Message) -> None:
-    session.begin_work("results", out=OUT)
+def _results(session: "PageSite", _message: Message) -> None:
+    _begin(session, "results", out=OUT)
 
 
-def _pack(session: "Session", _message: Message) -> None:
+def _pack(session: "PageSite", _message: Message) -> None:
     _option(session, {})
-    session.begin_work("pack", out=PACK)
+    _begin(session, "pack", out=PACK)
 
 
-def _sheet(session: "Session", message: Message) -> None:
+def _sheet(session: "PageSite", message: Message) -> None:
     on = _day(message) if message.get("on") else None
-    session.begin_work("sheet", out=OUT, option=_option(session, message), on=on)
+    _begin(session, "sheet", out=OUT, option=_option(session, message), on=on)
 
 
-def _walktest(session: "Session", message: Message) -> None:
-    session.begin_work("walktest", out=OUT, option=_option(session, message))
+def _walktest(session: "PageSite", message: Message) -> None:
+    _begin(session, "walktest", out=OUT, option=_option(session, message))
 
 
-def _read_walks(session: "Session", message: Message) -> None:
+def _read_walks(session: "PageSite", message: Message) -> None:
     answers = inside(session.folder, text(message, "file"))
-    session.begin_work(
-        "read_walks", out=OUT, option=_option(session, message), answers=answers.resolve(), on=_day(message)
+    _begin(
+        session,
+        "read_walks",
+        out=OUT,
+        option=_option(session, message),
+        answers=answers.resolve(),
+        on=_day(message),
     )
 
 
-def _walk_sheets(session: "Session", _message: Message) -> dict[str, Any]:
+def _walk_sheets(session: "PageSite", _message: Message) -> dict[str, Any]:
     """Files of the folder, and of that of the results, that may be sheets of a walk test filled in."""
     found = [
         path.relative_to(session.folder).as_posix()
@@ -140,7 +136,7 @@ def _walk_sheets(session: "Session", _message: Message) -> dict[str, Any]:
     return {"is": "walk_sheets", "files": found[:_MOST_SHEETS]}
 
 
-def _option(session: "Session", message: Message) -> str:
+def _option(session: "PageSite", message: Message) -> str:
     """The name of the option that is meant: the one that is shown where none is named."""
     if not session.site.has_options:
         raise InputError("there is no option to hand over", mend="put a unit on a mount first")
@@ -158,11 +154,11 @@ def _day(message: Message) -> datetime.date:
         raise InputError(f"{on!r} is no day", mend="give one such as 2026-05-03") from None
 
 
-def _stop(session: "Session", _message: Message) -> None:
+def _stop(session: "PageSite", _message: Message) -> None:
     session.stop_work()
 
 
-def _take_found(session: "Session", message: Message) -> None:
+def _take_found(session: "PageSite", message: Message) -> None:
     found, place = session.found, message.get("row")
     takes = () if found is None else found.takes
     if not isinstance(place, int) or not 0 <= place < len(takes) or takes[place] is None:
@@ -174,7 +170,7 @@ def _take_found(session: "Session", message: Message) -> None:
         name = _free(session.draft, str(values["name"]))
         draft = added_option(session.draft, name, values["detector"], str(values.get("combine", "any")))
         session.change(draft, f"take {name}")
-        session.show_option(name)
+        show_option(session, {"name": name})
         return
     if what == "walks":
         _take_walks(session, values["read"])
@@ -185,14 +181,14 @@ def _take_found(session: "Session", message: Message) -> None:
     session.chosen, session.is_unit_chosen = id_, False
 
 
-def _take_walks(session: "Session", read: WalksRead) -> None:
+def _take_walks(session: "PageSite", read: WalksRead) -> None:
     """Put a walk test into the draft as the command puts it into the file."""
     draft = session.draft
     new = with_reading(draft.text, read.option, read.reading, read.on, draft.where)
     session.change(replace(draft, layout=layout_of(new, draft.where)), "take the walk test")
     hanging = as_it_hangs(read.option, read.reading)
     if hanging is not None:
-        session.show_option(hanging.name)
+        show_option(session, {"name": hanging.name})
 
 
 def _free(draft: Draft, name: str) -> str:
@@ -204,7 +200,7 @@ def _free(draft: Draft, name: str) -> str:
     return free
 
 
-def take_news(session: "Session", news: Progress | Done | Failed) -> None:
+def take_news(session: "PageSite", news: Progress | Done | Failed) -> None:
     """Tell how far work is; lay what it found on the ground, and list it."""
     if isinstance(news, Progress):
         session.progress = news
@@ -226,7 +222,7 @@ def take_news(session: "Session", news: Progress | Done | Failed) -> None:
         session.found = _found_files(session, news.what, news.value)
 
 
-def _found_files(session: "Session", what: str, written: Written) -> Found:
+def _found_files(session: "PageSite", what: str, written: Written) -> Found:
     """What was written, and where; then what it says."""
     out = session.folder.resolve() / (PACK if what == "pack" else OUT)
     names = [path.relative_to(out).as_posix() for path in written.files]
@@ -241,7 +237,7 @@ def _found_walks(read: WalksRead) -> Found:
     return Found(found_title("read_walks"), lambda: (*read.written.told, take), takes)
 
 
-def _lay_study(session: "Session", draft: Draft, study: Study) -> None:
+def _lay_study(session: "PageSite", draft: Draft, study: Study) -> None:
     """A study on the ground that it is of: where the site was opened otherwise, it is opened as studied."""
     if draft.tables == session.draft.tables and not _is_on(study, session.site):
         session.show_live(live_site(checked_draft(session.draft), None, session.tell))
@@ -282,7 +278,7 @@ def _found_set(result: SearchResult | NothingFits) -> Found:
     return Found(title, rows, tuple(("option", option_table(option)) for option in options))
 
 
-def _found_mounts(session: "Session", found: Proposed) -> Found:
+def _found_mounts(session: "PageSite", found: Proposed) -> Found:
     rows, takes = [], []
     here = session.site.terrain.frame
     for proposal in found.mounts:

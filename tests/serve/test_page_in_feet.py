@@ -16,8 +16,9 @@ from terrain3d.serve.session import Session
 
 FOOT_M = 0.3048  # NIST SP 811 (2008), B.8
 METRE = re.compile(r"\bm\b|\bm2\b|m²|metre|\b[ck]?m/s|\b[ck]m\b")
-#: Codes of units and what keys mean, which the page words itself; what types say of themselves.
-NOT_TOLD = {"kinds", "types", "things", "ground_table"}
+#: Codes of units and what keys mean, which the page words itself; what types say of themselves; what the
+#: coordinates of the site file are in, which stay as they are.
+NOT_TOLD = {"kinds", "types", "things", "ground_table", "coordinates"}
 
 
 def texts(value, key=""):

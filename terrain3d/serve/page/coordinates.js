@@ -5,7 +5,7 @@ import { keep, own, redraw, state } from "/page.js";
 
 /**
  * The coordinates of the site file, where places are told in them.
- * @returns {{name: string, axes: [string, string], unit: string, digits: number, words: string} | null}
+ * @returns {{axes: [string, string], unit: string, digits: number, words: string} | null}
  */
 export const ofFile = () => (own.coordinates === "file" && state.site.coordinates.axes ? state.site.coordinates : null);
 
@@ -17,8 +17,8 @@ export const ofFileWords = (at) => {
 
 /** The choice between the two, and what those of the site file are. */
 export function coordinatesChoice() {
-  const { axes, name, words } = state.site.coordinates;
-  const choices = [["middle", "from the middle"], ["file", name]];
+  const { axes, words } = state.site.coordinates;
+  const choices = [["middle", "from the middle"], ["file", "site file"]];
   return h("div", { key: "coordinates", class: "coordinates" },
     axes ? h("div", { class: "segments", role: "group", "aria-label": "Coordinates" }, choices.map(([id, word]) => h("button", {
       key: id, "aria-pressed": own.coordinates === id ? "true" : "false",

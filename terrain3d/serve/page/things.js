@@ -54,7 +54,7 @@ function drawingNow() {
 /** A place by numbers, in the coordinates that are chosen. */
 function placeForm() {
   const file = ofFile(), unit = lengthUnit();
-  return h("div", { key: file ? "place of file" : "place", class: "place" },
+  return h("div", { key: file ? "place of file" : "place", class: file ? "place of-file" : "place" },
     coordinatesChoice(),
     file
       ? numbersForm("place of file", "Place, as the site file has it", [["east", `${file.axes[0]}, ${file.unit}`], ["north", `${file.axes[1]}, ${file.unit}`]],

@@ -28,17 +28,29 @@ def state_of(page: Page) -> dict[str, Any]:
     return json.loads(page.evaluate("import('/page.js').then((page) => JSON.stringify(page.state))"))
 
 
+#: The state once it is another one than when this was asked, or after half a second: asked for every few
+#: milliseconds, it would take more of the processor than what is waited for.
+_NEXT_STATE = """async () => {
+    const page = await import('/page.js');
+    const before = window.stateBefore;
+    const later = () => new Promise((done) => setTimeout(done, 10));
+    for (let k = 0; k < 50 && page.state === before; k += 1) await later();
+    window.stateBefore = page.state;
+    return JSON.stringify(page.state);
+}"""
+
+
 def settled(page: Page, check: Callable[[dict[str, Any]], Any], what: str = "") -> dict[str, Any]:
     """The state, once it is as it is looked for."""
     end = time.monotonic() + PATIENCE_MS / 1000
+    state = state_of(page)
     while time.monotonic() < end:
-        state = state_of(page)
         if state and state.get("opening"):
             # Kernels may have to be compiled for it.
             end = time.monotonic() + PATIENCE_MS / 1000
         if state and state.get("site") is not None and check(state):
             return state
-        page.wait_for_timeout(20)
+        state = json.loads(page.evaluate(_NEXT_STATE))
     parts = ("said", "chosen", "things", "unit", "controls", "options", "work")
     told = {part: state.get(part) for part in parts}
     raise AssertionError(f"{what or 'the state'} did not come about: {json.dumps(told)[:3000]}")

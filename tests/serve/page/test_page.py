@@ -9,6 +9,7 @@ from datetime import date
 import pytest
 from page_tests import SITE, choose, click_at, in_plan, named, pixel_of, quiet, settled, state_of
 from playwright.sync_api import expect
+from site_files import written
 
 
 def test_a_first_time_person_gets_a_verdict_and_its_reason(tmp_path, serve, look):
@@ -361,3 +362,49 @@ def test_a_walk_test_goes_out_and_comes_back(yard):
     settled(page, lambda state: not state["site"]["unsaved"])
     tested = {"name": "as set today", "on": date(2026, 5, 3), "points": len(rows), "as_told": len(rows)}
     assert tomllib.loads(path.read_text(encoding="utf-8"))["walk_tested"] == [tested]
+
+
+#: A pole and ground to hold on a slope, in UTM zone 31N.
+IN_UTM = """[site]
+name = "slope"
+crs = "EPSG:32631"
+[ground]
+plane = { fall = 10, towards = 180, extent = 40 }
+[[mount]]
+name = "corner pole"
+at = [560018.125, 4950020.75]
+[[protect]]
+name = "yard"
+outline = [[560015, 4950023], [560021, 4950023], [560021, 4950028], [560015, 4950028]]
+"""
+
+
+def test_places_are_typed_and_read_as_the_site_file_has_them(tmp_path, serve, look):
+    """A pole is put by easting and northing, in its fields and while it is drawn; one far away is refused."""
+    page = look(serve(written(tmp_path, IN_UTM)).address)
+    settled(page, lambda state: state["things"])
+    page.wait_for_selector("[data-serial]")
+    choose(page, "corner pole")
+    expect(page.get_by_label("What is chosen")).to_contain_text("The site file is in WGS 84 / UTM zone 31N.")
+    expect(page.get_by_label("point 1, east", exact=True)).not_to_have_value("560018.125")
+    page.get_by_role("button", name="site file", exact=True).click()
+    easting = page.get_by_label("point 1, easting")
+    expect(easting).to_have_value("560018.125")
+    easting.fill("560019.5")
+    easting.press("Tab")
+    settled(page, lambda state: named(state, "corner pole")["of_file"] == [[560019.5, 4950020.75]])
+    easting.fill("570019.5")
+    easting.press("Tab")
+    settled(page, lambda state: state["said"]["is_refusal"])
+    expect(page.get_by_role("status")).to_contain_text("lies 10.0 km from the ground")
+
+    page.get_by_role("button", name="mount", exact=True).click()
+    page.get_by_label("easting, m").fill("560017.25")
+    page.get_by_label("northing, m").fill("4950021.5")
+    page.get_by_role("button", name="Place", exact=True).click()
+    state = settled(page, lambda state: len([one for one in state["things"] if one["kind"] == "mount"]) == 2)
+    drawn = next(one for one in state["things"] if one["id"] == state["chosen"])
+    assert drawn["of_file"][0] == pytest.approx([560017.25, 4950021.5], abs=0.0011)
+    page.mouse.move(*pixel_of(page, drawn["points"][0]))
+    quiet(page)
+    expect(page.locator("#picture-hint")).to_contain_text("easting 5600")

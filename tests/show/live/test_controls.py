@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from terrain3d.detector.pose import Detector
 from terrain3d.detector.types import load_type
 from terrain3d.errors import InputError
+from terrain3d.lengths import lengths_in
 from terrain3d.sentences.warnings import height_warning
 from terrain3d.show.live import controls
 from terrain3d.show.live.controls import BEARING, HEIGHT, RANGE, SETTINGS, TILT
@@ -95,6 +96,23 @@ def test_values_out_of_reach_are_refused_in_words(setting, value, says):
     with pytest.raises(InputError) as refused:
         controls.with_value(UNIT, setting, value)
     assert re.search(says, f"{refused.value.what} {refused.value.mend}")
+
+
+def test_what_is_typed_in_feet_is_set_in_metres():
+    """A height by the international foot (NIST SP 811, B.8), a range as it is told; refusals say feet."""
+    with lengths_in("ft"):
+        setting, value = controls.read_entry("height 3.5", TILT)
+        assert (setting, value) == (HEIGHT, pytest.approx(1.0668))
+        assert controls.shown(value, HEIGHT) == "3.50 ft"
+        for range_m in controls.ranges_offered(UNIT):
+            told = controls.shown(range_m, RANGE).removesuffix(" ft")
+            assert controls.with_value(UNIT, *controls.read_entry(f"range {told}", TILT)).range_m == range_m
+        assert controls.read_entry("tilt 3.5", HEIGHT) == (TILT, 3.5)
+        with pytest.raises(InputError) as refused:
+            controls.with_value(UNIT, RANGE, 9.0)
+    assert re.search(
+        "no range of 29.5 ft.*13.1, 19.7, 26.2, 32.8, 39.4", f"{refused.value.what} {refused.value.mend}"
+    )
 
 
 def test_only_a_height_the_type_does_not_allow_is_doubted():
