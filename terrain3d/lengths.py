@@ -41,9 +41,9 @@ def lengths_in(units: Units) -> Iterator[None]:
     """Tell lengths in these units within the block, or within a function that this decorates.
 
     >>> with lengths_in("ft"):
-    ...     length(3.0), area(3.0)
+    ...     length(3.0), area_words(3.0)
     ('9.8 ft', '32 ft²')
-    >>> length(3.0), area(3.0)
+    >>> length(3.0), area_words(3.0)
     ('3.0 m', '3.0 m²')
     """
     before = _units.set(units)
@@ -332,10 +332,10 @@ def area_figure(area_m2: float) -> str:
     return f"{number:.1f}" if 0 < number < 10 else f"{number:.0f}"
 
 
-def area(area_m2: float) -> str:
+def area_words(area_m2: float) -> str:
     """An area to three figures or whole square metres, or likewise in square feet.
 
-    >>> area(1234.4), area(8.24), area(0.0)
+    >>> area_words(1234.4), area_words(8.24), area_words(0.0)
     ('1234 m²', '8.2 m²', '0 m²')
     """
     return f"{area_figure(area_m2)} {area_unit()}"

@@ -44,7 +44,7 @@ def size_of(unit: str) -> float:
         (lambda: lengths.length(FOOT_M, 4), "1.0000 ft"),
         (lambda: lengths.length(30.48), "100.0 ft"),
         (lambda: lengths.plain_area(100 * SQUARE_FOOT_M2), "100 ft2"),
-        (lambda: lengths.area(SQUARE_FOOT_M2), "1.0 ft²"),
+        (lambda: lengths.area_words(SQUARE_FOOT_M2), "1.0 ft²"),
         (lambda: lengths.small(10 * INCH_M), "10.0 in"),
         (lambda: lengths.speed(FOOT_M), "1 ft/s"),
         (lambda: lengths.given(20 * FOOT_M), "20 ft"),
@@ -94,15 +94,15 @@ def test_a_length_to_some_digits_is_no_coarser_in_feet(value, unit, some):
 def test_an_area_read_back_is_that_area(value, unit):
     """In both signs of it, within half of the last digit, and no coarser in feet than in metres."""
     with lengths_in(unit):
-        for text in (lengths.area(value), lengths.plain_area(value), lengths.plain_area(value, 0)):
+        for text in (lengths.area_words(value), lengths.plain_area(value), lengths.plain_area(value, 0)):
             number, last, sign = parsed(text)
             assert (
                 abs(number * size_of(sign) - value) <= 0.5 * last * size_of(sign) * (1 + 1e-9) + 1e-9 * value
             )
     with lengths_in("m"):
-        coarse = [parsed(one(value)) for one in (lengths.area, lengths.plain_area)]
+        coarse = [parsed(one(value)) for one in (lengths.area_words, lengths.plain_area)]
     with lengths_in("ft"):
-        fine = [parsed(one(value)) for one in (lengths.area, lengths.plain_area)]
+        fine = [parsed(one(value)) for one in (lengths.area_words, lengths.plain_area)]
     for (_, in_m2, _), (_, in_ft2, _) in zip(coarse, fine, strict=True):
         assert in_ft2 * SQUARE_FOOT_M2 <= in_m2
 

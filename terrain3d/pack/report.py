@@ -11,6 +11,7 @@ from typing import Any
 from terrain3d.caution import CAUTION, SHORT_CAUTION
 from terrain3d.cover.areas import known_ground, standing_by_source
 from terrain3d.cover.option import OptionResult
+from terrain3d.lengths import area_words
 from terrain3d.opened import OpenedSite
 from terrain3d.ranking.compare import worst_scenario
 from terrain3d.ranking.outlay import outlay_of
@@ -42,7 +43,7 @@ from terrain3d.sentences.uncertainty import tolerance_words, uncertainty_line, v
 from terrain3d.sentences.walks import walks_lines
 from terrain3d.sentences.warnings import option_warnings
 from terrain3d.sentences.why import why
-from terrain3d.sentences.words import capital, square_metres, unit_lines, unit_title
+from terrain3d.sentences.words import capital, unit_lines, unit_title
 from terrain3d.show.lettering import has_glyph, in_order, printable
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.cuttings import PICTURE_ALONE, Cutting, cuttings
@@ -226,8 +227,8 @@ def _options_table(study: Study) -> Block:
                 name,
                 held_words(option),
                 "" if worst is None else f"{worst_words(option)}",
-                square_metres(option.area_m2["both"]),
-                square_metres(option.area_m2["dead"]),
+                area_words(option.area_m2["both"]),
+                area_words(option.area_m2["dead"]),
                 str(len(option.detectors)),
                 price,
             ]

@@ -12,11 +12,11 @@ from terrain3d.caution import SHORT_CAUTION
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import VERDICT_KEYS, Verdict
 from terrain3d.job import Outcome
-from terrain3d.lengths import given, in_metres, length_unit
+from terrain3d.lengths import area_words, given, in_metres, length_unit
 from terrain3d.pack.layers import Feature, Layer
 from terrain3d.sentences.paper import foot_words
 from terrain3d.sentences.walked import walked_briefly
-from terrain3d.sentences.words import figure_words, place_in_ranking, square_metres
+from terrain3d.sentences.words import figure_words, place_in_ranking
 from terrain3d.show.extent import site_extent
 from terrain3d.show.legend import (
     BOUNDARY,
@@ -258,7 +258,7 @@ def _column(root: ET.Element, option: OptionResult, scale: int, is_there: dict[s
     y += 16.0
     for verdict, key in VERDICT_KEYS.items():
         sign = verdict_sign(verdict)
-        area_m2 = "" if verdict == Verdict.OUTSIDE else f": {square_metres(option.area_m2[key])}"
+        area_m2 = "" if verdict == Verdict.OUTSIDE else f": {area_words(option.area_m2[key])}"
         _swatch(root, left, y, sign, key)
         _write(root, f"{sign.text}{area_m2}", left + 12.0, y + 4.0, _NAME, 44)
         y += 8.0

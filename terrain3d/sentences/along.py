@@ -2,8 +2,7 @@
 
 from terrain3d.cover.profile import Run
 from terrain3d.cover.verdict import UNKNOWN, Verdict
-from terrain3d.lengths import half_up_span, length, span
-from terrain3d.sentences.section import metres
+from terrain3d.lengths import half_up, half_up_span, length, span
 from terrain3d.sentences.verdicts import UNKNOWN_WORDS, VERDICT_WORDS
 from terrain3d.walk.along import LineProfile
 from terrain3d.wording import listed
@@ -32,8 +31,8 @@ def along_sentence(profile: LineProfile) -> str:
     # What is held is always told, and what is not known comes last.
     lengths.setdefault(Verdict.BOTH, 0.0)
     order = [*sorted(Verdict, reverse=True), UNKNOWN]
-    told = [f"{metres(lengths[code])} {_lies(code)}" for code in order if code in lengths]
-    return f'Of the {metres(profile.length_m)} of "{profile.name}" {listed(told, len(order))}.'
+    told = [f"{half_up(lengths[code])} {_lies(code)}" for code in order if code in lengths]
+    return f'Of the {half_up(profile.length_m)} of "{profile.name}" {listed(told, len(order))}.'
 
 
 def _lies(code: int) -> str:
@@ -67,7 +66,7 @@ def layers_words(profile: LineProfile, at_m: float) -> str:
             by_unit.setdefault(layer.unit, []).append(f"{layer.layer} {reach}")
     has_names = len({layer.unit for layer in profile.layers}) > 1
     told = [f"{unit + ' ' if has_names else ''}{', '.join(layers)}" for unit, layers in by_unit.items()]
-    return f"at {metres(at_m)} {'; '.join(told)}" if told else ""
+    return f"at {half_up(at_m)} {'; '.join(told)}" if told else ""
 
 
 def stretch_note(stretch: float) -> str:

@@ -1,9 +1,8 @@
 """Which animals raise the alarm where, and where a person who crawls does not."""
 
-from terrain3d.lengths import length, plain_area
+from terrain3d.lengths import area_words, length, plain_area
 from terrain3d.nuisance.animals import AnimalGround, FigureGround
 from terrain3d.sentences.options import TRIFLE_M2
-from terrain3d.sentences.words import square_metres
 from terrain3d.wording import listed
 
 #: What the colours of the ground are.
@@ -65,7 +64,7 @@ def animals_line(found: AnimalGround) -> str:
         assert lowest.nearest_m is not None  # of ground that there is
         animals = (
             f"The lowest animal that raises the alarm is the {_named(lowest)}: on"
-            f" {square_metres(lowest.area_m2)}, from {length(lowest.nearest_m)} off."
+            f" {area_words(lowest.area_m2)}, from {length(lowest.nearest_m)} off."
         )
         others = [ground.figure.name for ground in troublesome[1:]]
         if others:
@@ -76,9 +75,9 @@ def animals_line(found: AnimalGround) -> str:
     if low.area_m2 == 0:
         return f"{animals} A {low.figure.name} is held wherever a {found.upright.name} is."
     yard = found.crawling_protected_m2
-    protected = f"{square_metres(yard)} of it" if yard > 0 else "none of it"
+    protected = f"{area_words(yard)} of it" if yard > 0 else "none of it"
     return (
-        f"{animals} A {low.figure.name} passes on {square_metres(low.area_m2)} that hold"
+        f"{animals} A {low.figure.name} passes on {area_words(low.area_m2)} that hold"
         f" a {found.upright.name}, {protected} protected."
     )
 

@@ -16,11 +16,10 @@ from terrain3d.cover.layer_outcomes import (
 )
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.pose import Detector
-from terrain3d.lengths import given, length
+from terrain3d.lengths import area_words, given, half_up, length
 from terrain3d.search.would_hold import Change
-from terrain3d.sentences.section import metres
 from terrain3d.sentences.verdicts import UNKNOWN_WORDS, VERDICT_WORDS, cause_words
-from terrain3d.sentences.words import capital, square_metres
+from terrain3d.sentences.words import capital
 
 
 def verdict_at(code: int) -> str:
@@ -65,12 +64,12 @@ def unit_lines(unit: UnitAt, figure: str) -> list[str]:
     if not unit.heads:
         side = "right" if unit.off_deg > 0 else "left"
         off = f"{abs(unit.off_deg):.0f}° to the {side} of where it faces"
-        return [f"{unit.unit}, {metres(unit.distance_m)} away: outside its arc, {off}."]
+        return [f"{unit.unit}, {half_up(unit.distance_m)} away: outside its arc, {off}."]
     lines = []
     for head in unit.heads:
         who = unit.unit if len(unit.heads) == 1 and head.head == 0 else f"{unit.unit}, head {head.head + 1}"
         told = [layer_words(layer, unit, figure) for layer in head.layers]
-        lines.append(f"{who}, {metres(unit.distance_m)} away: {'; '.join(told)}.")
+        lines.append(f"{who}, {half_up(unit.distance_m)} away: {'; '.join(told)}.")
     if unit.has_microwave:
         does = "reaches" if unit.is_reached else "does not reach"
         lines.append(f"The microwave of {unit.unit} {does} a {figure} here.")
@@ -95,7 +94,7 @@ def layer_words(layer: LayerAt, unit: UnitAt, figure: str) -> str:
         aside = ", close in" if layer.outcome == CLOSE_IN else ""
         if layer.passes_m > 0:
             return f"{who} passes {length(layer.passes_m, 2)} up, over the {figure}{aside}"
-    at = f" {metres(layer.met_m)} away" if layer.met_m is not None else ""
+    at = f" {half_up(layer.met_m)} away" if layer.met_m is not None else ""
     if layer.outcome == LANDS_SHORT:
         return f"{who} lands{at or ' before it'}"
     if layer.outcome == BY_GROUND:
@@ -103,7 +102,7 @@ def layer_words(layer: LayerAt, unit: UnitAt, figure: str) -> str:
     if layer.outcome == BY_SOLID:
         return f"{who} is hidden by {_named(layer.taker, 'a solid')}{at}"
     if layer.outcome == BY_FOLIAGE:
-        since = f" from {metres(layer.met_m)} on" if layer.met_m is not None else ""
+        since = f" from {half_up(layer.met_m)} on" if layer.met_m is not None else ""
         return (
             f"{who} is taken by {_named(layer.taker, 'leaves')}{since}, which lets {layer.light:.0%} through"
         )
@@ -128,8 +127,8 @@ def change_words(change: Change, is_protected: bool) -> str:
     if max(change.gained_m2, change.lost_m2) < 0.05:
         cost = f"nothing else{of} changes"
     else:
-        gained = f"gains {square_metres(change.gained_m2)}" if change.gained_m2 >= 0.05 else "gains nothing"
-        lost = f"loses {square_metres(change.lost_m2)}" if change.lost_m2 >= 0.05 else "loses none"
+        gained = f"gains {area_words(change.gained_m2)}" if change.gained_m2 >= 0.05 else "gains nothing"
+        lost = f"loses {area_words(change.lost_m2)}" if change.lost_m2 >= 0.05 else "loses none"
         cost = f"it {gained}{of} and {lost}"
     return f"{_done(change.what, before, unit)}: {cost}"
 

@@ -2,13 +2,13 @@
 
 from collections.abc import Sequence
 
-from terrain3d.lengths import given, length, plain_area, plain_area_figure, retold, span
+from terrain3d.lengths import area_words, given, length, plain_area, plain_area_figure, retold, span
 from terrain3d.nuisance.sight_lines import Lands
 from terrain3d.nuisance.spill import KeepOff, Landing, PieceSpill, Spill
 from terrain3d.nuisance.things import InLayer
 from terrain3d.sentences.heads import zones_words
 from terrain3d.sentences.nuisances import cost_words, nuisance_line, worst_line
-from terrain3d.sentences.words import capital, square_metres
+from terrain3d.sentences.words import capital
 from terrain3d.wording import listed
 
 #: What an axis ends on, as results have it.
@@ -84,7 +84,7 @@ def loss_words(one: KeepOff) -> str:
     """What masking them loses, as a figure; empty where nobody has judged it."""
     if one.cost is None:
         return ""
-    return f"{plain_area_figure(one.cost.lost_m2, 0)} of {square_metres(one.cost.held_m2)}"
+    return f"{plain_area_figure(one.cost.lost_m2, 0)} of {area_words(one.cost.held_m2)}"
 
 
 def _piece_line(piece: PieceSpill) -> str:
@@ -132,7 +132,7 @@ def beyond_line(spilt: Spill, things: tuple[InLayer, ...]) -> str:
 def microwave_words(spilt: Spill) -> str:
     """How much ground past the boundary microwaves reach, whatever hides it from the layers."""
     reached = spilt.past_microwave_m2 or 0.0
-    over = f"reaches {square_metres(reached)} past the boundary" if reached else "stays on own land"
+    over = f"reaches {area_words(reached)} past the boundary" if reached else "stays on own land"
     return f"the microwave {over}"
 
 
@@ -166,6 +166,6 @@ def length_words(metres: float) -> str:
     return length(metres) if metres >= 0.05 else "none"
 
 
-def area_words(area_m2: float) -> str:
+def area_or_none(area_m2: float) -> str:
     """How much ground lies in it; none where there is none."""
-    return square_metres(area_m2) if area_m2 > 0 else "none"
+    return area_words(area_m2) if area_m2 > 0 else "none"

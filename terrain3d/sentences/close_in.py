@@ -1,7 +1,7 @@
 """What is left open close to the units of an option: between heads, under a unit, along its wall."""
 
-from terrain3d.lengths import length
-from terrain3d.sentences.words import NO_FIGURE, capital, square_metres
+from terrain3d.lengths import area_words, length
+from terrain3d.sentences.words import NO_FIGURE, capital
 from terrain3d.walk.close_in import AlongWall, CloseIn
 from terrain3d.wording import listed
 
@@ -31,7 +31,7 @@ def close_in_figures(found: CloseIn) -> tuple[tuple[str, str], ...]:
     """The three as rows: what it is, and the figure; a dash where it makes no sense for the option."""
     nearest = found.nearest
     return (
-        (BETWEEN, NO_FIGURE if found.wedge_m2 is None else square_metres(found.wedge_m2)),
+        (BETWEEN, NO_FIGURE if found.wedge_m2 is None else area_words(found.wedge_m2)),
         (UNDER, length(found.under_m) if found.under_m else "none"),
         (ALONG, NO_FIGURE if nearest is None else near_words(nearest)),
     )
@@ -63,7 +63,7 @@ def _between_line(found: CloseIn) -> str:
         return ""
     if not found.wedge_m2:
         return "all ground between neighbouring heads lies in some arc"
-    return f"{square_metres(found.wedge_m2)} between neighbouring heads lie within range and in no arc"
+    return f"{area_words(found.wedge_m2)} between neighbouring heads lie within range and in no arc"
 
 
 def _under_line(found: CloseIn) -> str:
@@ -99,7 +99,7 @@ def close_in_short(found: CloseIn) -> str:
     >>> close_in_short(CloseIn(7.54, np.zeros((2, 2), bool), 0.0, None, (walk,)))
     '7.5 m² between heads in no arc; along the wall to within 2.4 m'
     """
-    told = [] if found.wedge_m2 is None else [f"{square_metres(found.wedge_m2)} between heads in no arc"]
+    told = [] if found.wedge_m2 is None else [f"{area_words(found.wedge_m2)} between heads in no arc"]
     told += [f"under a unit open to {length(found.under_m)}"] if found.under_m else []
     nearest = found.nearest
     if nearest is not None:

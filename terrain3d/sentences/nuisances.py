@@ -2,11 +2,11 @@
 
 from dataclasses import replace
 
-from terrain3d.lengths import length
+from terrain3d.lengths import area_words, length
 from terrain3d.nuisance.masking import MaskCost
 from terrain3d.nuisance.things import InLayer
 from terrain3d.sentences.heads import zones_words
-from terrain3d.sentences.words import capital, square_metres
+from terrain3d.sentences.words import capital
 
 #: What to do about each kind (common practice, no source); `{mask}` is the zones to mask.
 ADVICE = {
@@ -38,7 +38,7 @@ def cost_words(cost: MaskCost) -> str:
     of = "protected ground held" if cost.is_protected else "ground held"
     if not cost.lost_m2:
         return f"loses none of the {of}"
-    return f"loses {square_metres(cost.lost_m2)} of the {square_metres(cost.held_m2)} of {of}"
+    return f"loses {area_words(cost.lost_m2)} of the {area_words(cost.held_m2)} of {of}"
 
 
 def nuisance_line(thing: InLayer) -> str:

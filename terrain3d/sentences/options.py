@@ -5,12 +5,11 @@ from terrain3d.cover.option import OptionResult, ProtectedResult
 from terrain3d.cover.verdict import VERDICT_KEYS
 from terrain3d.detector.types import MICROWAVE
 from terrain3d.job import Outcome
-from terrain3d.lengths import plain_area
+from terrain3d.lengths import area_words, plain_area
 from terrain3d.ranking.compare import hanging_m2, hanging_share, held_m2, held_share, worst_scenario
 from terrain3d.sentences.heads import has_masks
 from terrain3d.sentences.verdicts import VERDICT_WORDS, cause_name, cause_words, sense_words
 from terrain3d.sentences.why import why
-from terrain3d.sentences.words import square_metres
 from terrain3d.wording import counted, listed
 
 #: What a map of causes leaves out.
@@ -64,8 +63,8 @@ def wanting(option: OptionResult) -> list[ProtectedResult]:
 
 def against_line(option: OptionResult, best: OptionResult, gained_m2: float, lost_m2: float) -> str:
     """What an option holds that the best does not, and the other way round."""
-    gained = f"holds {square_metres(gained_m2)} with both layers that the best does not"
-    lost = f"leaves {square_metres(lost_m2)} that the best holds"
+    gained = f"holds {area_words(gained_m2)} with both layers that the best does not"
+    lost = f"leaves {area_words(lost_m2)} that the best holds"
     if max(gained_m2, lost_m2) < TRIFLE_M2:
         return f'"{option.name}" holds the same ground as "{best.name}".'
     return (
@@ -84,7 +83,7 @@ def brief_line(outcome: Outcome, option: OptionResult) -> str:
     if not lost or lost[0][0] < TRIFLE_M2:
         return f"{_held(option)}."
     m2, what = lost[0]
-    return f"{_held(option)}; most of the rest is {what} ({square_metres(m2)})."
+    return f"{_held(option)}; most of the rest is {what} ({area_words(m2)})."
 
 
 def most_lost(option: OptionResult) -> str:
@@ -132,7 +131,7 @@ def leaves_words(option: OptionResult) -> str:
     share = hanging_share(option)
     protected = "" if share is None else f", {share:.0%} of the protected ground"
     return (
-        f"On {square_metres(option.hangs_on_leaves_m2)}{protected}, the verdict hangs on leaves:"
+        f"On {area_words(option.hangs_on_leaves_m2)}{protected}, the verdict hangs on leaves:"
         " it is another when they are off."
     )
 
@@ -158,7 +157,7 @@ def worst_words(option: OptionResult) -> str:
 def held_words(option: OptionResult) -> str:
     """What an option holds: a share of the protected ground, or square metres where none is protected."""
     share = held_share(option)
-    return square_metres(held_m2(option)) if share is None else f"{share:.0%}"
+    return area_words(held_m2(option)) if share is None else f"{share:.0%}"
 
 
 def protected_words(area: ProtectedResult, has_masks: bool = False) -> str:
@@ -178,7 +177,7 @@ def protected_words(area: ProtectedResult, has_masks: bool = False) -> str:
     """
     if not area.area_m2:
         return f'"{area.name}" is smaller than a cell.'
-    held = f'Both layers hold {area.both_fraction:.0%} of "{area.name}" ({square_metres(area.area_m2)})'
+    held = f'Both layers hold {area.both_fraction:.0%} of "{area.name}" ({area_words(area.area_m2)})'
     lost = not_held_words(area, has_masks)
     return f"{held}; {lost}." if lost else f"{held}."
 
@@ -186,7 +185,7 @@ def protected_words(area: ProtectedResult, has_masks: bool = False) -> str:
 def not_held_words(area: ProtectedResult, has_masks: bool = False) -> str:
     """What keeps the rest of a protected area from being held; empty where that is a trifle."""
     told = [
-        f"{square_metres(m2)} {what}"
+        f"{area_words(m2)} {what}"
         for m2, what in [*_lost_by_kind((area,), has_masks), (area.unknown_m2, "not known")]
         if m2 >= TRIFLE_M2
     ]
@@ -215,18 +214,18 @@ def cause_line(layer: str, reach_m2: float, broken_m2: float, lost: tuple[str, f
     >>> cause_line("lower", 30.0, 1.0, ("lands short", 20.0))
     'Of 30 m² in its reach the lower layer is broken on 1.0 m²; most is lost where it lands short (20 m²).'
     """
-    whole, broken = square_metres(reach_m2), square_metres(broken_m2)
+    whole, broken = area_words(reach_m2), area_words(broken_m2)
     does = "reaches a figure on" if layer == MICROWAVE else "is broken on"
     text = f"Of {whole} in its reach the {sense_words(layer)} {does} {broken}"
     if lost is None:
         return f"{text}; nothing takes it there."
-    return f"{text}; most is lost where it {cause_words(lost[0]).does} ({square_metres(lost[1])})."
+    return f"{text}; most is lost where it {cause_words(lost[0]).does} ({area_words(lost[1])})."
 
 
 def _held(option: OptionResult) -> str:
     share = held_share(option)
     if share is None:
-        return f"Holds {square_metres(option.area_m2.get('both', 0.0))} with both layers"
+        return f"Holds {area_words(option.area_m2.get('both', 0.0))} with both layers"
     amount = "none" if share == 0 else "all" if share == 1 else f"{share:.0%}"
     return f"Holds {amount} of the protected ground with both layers"
 
@@ -240,7 +239,7 @@ def _main_loss(outcome: Outcome, option: OptionResult) -> str:
     if area < TRIFLE_M2:
         return ""
     where = cause_words(cause).where.format(layer=layer, figure=outcome.figure.name)
-    return f"; of the rest in its reach most is lost {where} ({square_metres(area)})"
+    return f"; of the rest in its reach most is lost {where} ({area_words(area)})"
 
 
 def _losses(option: OptionResult) -> list[tuple[float, str, str]]:

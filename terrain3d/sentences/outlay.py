@@ -3,8 +3,8 @@
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.wedges import heads_on_a_mount, wedges_of
 from terrain3d.job import Outcome
+from terrain3d.lengths import area_words
 from terrain3d.ranking.outlay import Outlay, outlay_of
-from terrain3d.sentences.words import square_metres
 from terrain3d.wording import listed, money_words
 
 
@@ -21,7 +21,7 @@ def version_lines(outcome: Outcome) -> list[str]:
 
 def version_words(option: OptionResult) -> str:
     """What one option holds, leaves open, costs and draws, in a sentence."""
-    parts = [f"holds {square_metres(option.area_m2['both'])} with both layers"]
+    parts = [f"holds {area_words(option.area_m2['both'])} with both layers"]
     if wedge := wedge_words(option):
         parts.append(f"leaves {wedge}")
     outlay = outlay_of(option.detectors)

@@ -1,7 +1,8 @@
 """What a report says between its pictures: headings, what was asked, what each picture is, the ten words."""
 
 from terrain3d.job import Outcome
-from terrain3d.sentences.words import figure_words, square_metres
+from terrain3d.lengths import area_words
+from terrain3d.sentences.words import figure_words
 from terrain3d.site import PaperSetting
 from terrain3d.wording import counted, listed
 
@@ -71,7 +72,7 @@ def asked_lines(outcome: Outcome) -> list[str]:
     list of str
     """
     areas = [
-        f'"{part.name}" ({square_metres(part.area_m2)})'
+        f'"{part.name}" ({area_words(part.area_m2)})'
         for part in (outcome.options[0].protect if outcome.options else ())
     ]
     what = f"Which ground each option holds with both layers against a {figure_words(outcome.figure)}."

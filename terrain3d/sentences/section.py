@@ -22,21 +22,12 @@ from terrain3d.sight.hits import Hit
 from terrain3d.wording import listed
 
 
-def metres(value_m: float) -> str:
-    """A distance to a decimetre; halves go up, whatever their last binary digit.
-
-    >>> metres(8.45), metres(8.449), metres(0.04)
-    ('8.5 m', '8.4 m', '0.0 m')
-    """
-    return half_up(value_m)
-
-
 def change_words(profile: Profile, at_m: float) -> list[str]:
     """What stands over a figure: its distance, and how high each layer passes there.
 
     The same layer of two heads is told once.
     """
-    lines = [metres(at_m)]
+    lines = [half_up(at_m)]
     for layer, beam in {beam.layer: beam for beam in profile.beams}.items():
         height = over_ground(profile, beam, at_m)
         if height is not None:
@@ -46,7 +37,7 @@ def change_words(profile: Profile, at_m: float) -> list[str]:
 
 def passing_words(layer: str, figure: Figure, from_m: float) -> str:
     """From where on a layer is over the figure's head."""
-    return f"{layer} layer passes over the {figure.name} from {metres(from_m)}"
+    return f"{layer} layer passes over the {figure.name} from {half_up(from_m)}"
 
 
 def stretch_words(run: Run) -> str:
@@ -60,7 +51,7 @@ def end_words(profile: Profile) -> dict[str, list[Beam]]:
         what = beam.hits[beam.axis]
         if what != Hit.NOTHING:
             thing = "" if what == Hit.GROUND else _solid_words(solid_met(profile, beam))
-            met.setdefault((thing, metres(float(beam.ends[beam.axis]))), []).append(beam)
+            met.setdefault((thing, half_up(float(beam.ends[beam.axis]))), []).append(beam)
     told = {}
     for (thing, at), beams in met.items():
         names = list(dict.fromkeys(beam.layer for beam in beams))
@@ -96,7 +87,7 @@ def run_rows(profile: Profile) -> list[tuple[Run, str]]:
 def section_sentence(profile: Profile) -> str:
     """What to take from a section."""
     reach = profile.unit.type.max_range
-    text = f"Along this line both layers hold {metres(held_m(profile))} of {given(reach)}"
+    text = f"Along this line both layers hold {half_up(held_m(profile))} of {given(reach)}"
     most = most_lost(profile)
     masked = masked_words(masked_along(profile.unit, profile.bearing_deg))
     also = f"; {masked}" if masked else ""
@@ -104,7 +95,7 @@ def section_sentence(profile: Profile) -> str:
         return f"{text}{also}."
     length, layer, cause = most
     does = cause_words(cause, has_masks((profile.unit,))).does
-    return f"{text}; most is lost where the {sense_words(layer)} {does} ({metres(length)}){also}."
+    return f"{text}; most is lost where the {sense_words(layer)} {does} ({half_up(length)}){also}."
 
 
 def broken_words(unit: Detector) -> list[str]:

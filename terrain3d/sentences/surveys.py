@@ -1,8 +1,8 @@
 """What a survey is worth, and where: measured, bridged and unknown ground, spacing, error, date."""
 
 from terrain3d.cover.areas import RETURN_STEPS, KnownGround, Measured, Standing
-from terrain3d.lengths import about, given, length_name, per_area
-from terrain3d.sentences.words import capital, square_metres
+from terrain3d.lengths import about, area_words, given, length_name, per_area
+from terrain3d.sentences.words import capital
 from terrain3d.survey.dates import days
 from terrain3d.terrain import Terrain
 from terrain3d.wording import counted, listed, plain
@@ -32,7 +32,7 @@ _STANDS_ON_IT = "A verdict is no better than the ground and the things that it s
 
 
 def _parts_words(known: KnownGround, is_known: str) -> str:
-    parts = [f"{_percent(known.measured_m2, known)} of {square_metres(known.all_m2)} {is_known}"]
+    parts = [f"{_percent(known.measured_m2, known)} of {area_words(known.all_m2)} {is_known}"]
     if known.bridged_m2 > _TRIFLE * known.all_m2:
         parts.append(f"{_percent(known.bridged_m2, known)} was bridged across gaps")
     if known.unknown_m2 > _TRIFLE * known.all_m2:
@@ -46,7 +46,7 @@ def part_figures(part_m2: float, known: KnownGround) -> str:
     >>> part_figures(3.0, KnownGround(3.0, 1.0, 0.0))
     '3.0 m², 75%'
     """
-    return f"{square_metres(part_m2)}, {_percent(part_m2, known)}"
+    return f"{area_words(part_m2)}, {_percent(part_m2, known)}"
 
 
 def measured_figure(known: KnownGround) -> str:
@@ -55,7 +55,7 @@ def measured_figure(known: KnownGround) -> str:
     >>> measured_figure(KnownGround(30.0, 9.0, 1.0))
     '75% of 40 m²'
     """
-    return f"{_percent(known.measured_m2, known)} of {square_metres(known.all_m2)}"
+    return f"{_percent(known.measured_m2, known)} of {area_words(known.all_m2)}"
 
 
 def not_measured_words(known: KnownGround) -> str:
@@ -65,7 +65,7 @@ def not_measured_words(known: KnownGround) -> str:
     ('9.0 m² bridged, 1.0 m² not known', '')
     """
     parts = ((known.bridged_m2, "bridged"), (known.unknown_m2, "not known"))
-    return ", ".join(f"{square_metres(m2)} {word}" for m2, word in parts if m2 > _TRIFLE * known.all_m2)
+    return ", ".join(f"{area_words(m2)} {word}" for m2, word in parts if m2 > _TRIFLE * known.all_m2)
 
 
 def returns_words(step: int) -> str:
@@ -114,7 +114,7 @@ def standing_lines(there: Standing) -> list[str]:
 
 def _things(solids: int, leaves_m2: float) -> str:
     parts = [counted(solids, "solid")] if solids else []
-    return listed([*parts, f"leaves over {square_metres(leaves_m2)}"] if leaves_m2 else parts)
+    return listed([*parts, f"leaves over {area_words(leaves_m2)}"] if leaves_m2 else parts)
 
 
 def _percent(part_m2: float, known: KnownGround) -> str:

@@ -1,6 +1,6 @@
 """What is seen of units from where people stand: how far they are, and what hides them."""
 
-from terrain3d.sentences.section import metres
+from terrain3d.lengths import half_up
 from terrain3d.sentences.words import tilt_words
 from terrain3d.sight.hits import Hit
 from terrain3d.walk.viewpoints import SeenUnit, Viewpoint
@@ -44,7 +44,7 @@ def seen_words(seen: SeenUnit, solids: tuple[str, ...], surveyed: frozenset[int]
     '6.0 m away at 90°, 3.2° up: hidden by "garden wall"'
     """
     towards = f"at {round(seen.bearing_deg) % 360}°, {tilt_words(seen.elevation_deg)}"
-    return f"{metres(seen.distance_m)} away {towards}: {_hidden(seen, solids, surveyed)}"
+    return f"{half_up(seen.distance_m)} away {towards}: {_hidden(seen, solids, surveyed)}"
 
 
 def _hidden(seen: SeenUnit, solids: tuple[str, ...], surveyed: frozenset[int]) -> str:

@@ -6,8 +6,7 @@ from terrain3d.cover.cautions import OFF_GROUND_SHARE, UnitFacts
 from terrain3d.cover.option import Covering, OptionResult, ProtectedResult
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
-from terrain3d.lengths import given, given_span, length, retold
-from terrain3d.sentences.words import square_metres
+from terrain3d.lengths import area_words, given, given_span, length, retold
 from terrain3d.terrain import Terrain
 from terrain3d.wording import listed
 
@@ -119,13 +118,13 @@ def _other_warnings(unit: Detector, facts: UnitFacts) -> list[str]:
         )
     if facts.across_unknown_m2 > 0.02 * np.pi * unit.type.max_range**2:
         warnings.append(
-            f"{unit.name} looks across ground that is not known to {square_metres(facts.across_unknown_m2)}"
+            f"{unit.name} looks across ground that is not known to {area_words(facts.across_unknown_m2)}"
             " in its reach; the sight there is taken as open"
         )
     if facts.off_known_share > OFF_GROUND_SHARE:
         warnings.append(
             f"{facts.off_known_share:.0%} of the arc and range of {unit.name}"
-            f" ({square_metres(facts.off_known_m2)}) lies off the known ground: nothing is said of it"
+            f" ({area_words(facts.off_known_m2)}) lies off the known ground: nothing is said of it"
         )
     return warnings
 
@@ -172,12 +171,12 @@ def area_warnings(areas: tuple[ProtectedResult, ...]) -> list[str]:
             continue
         if area.out_of_reach_m2 > 0.01 * area.area_m2:
             warnings.append(
-                f'{square_metres(area.out_of_reach_m2)} of "{area.name}"'
+                f'{area_words(area.out_of_reach_m2)} of "{area.name}"'
                 f" ({area.out_of_reach_m2 / area.area_m2:.0%}) lie beyond the reach of every unit"
             )
         if area.unknown_m2 > 0.01 * area.area_m2:
             warnings.append(
-                f'no ground is known under {square_metres(area.unknown_m2)} of "{area.name}"'
+                f'no ground is known under {area_words(area.unknown_m2)} of "{area.name}"'
                 f" ({area.unknown_m2 / area.area_m2:.0%}); that part counts as not held"
             )
     return warnings

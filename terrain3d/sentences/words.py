@@ -4,7 +4,7 @@ from terrain3d.cover.option import OptionResult
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
-from terrain3d.lengths import area, given, length_figure, length_unit
+from terrain3d.lengths import given, length_figure, length_unit
 from terrain3d.sentences.heads import range_words, setting_lines
 
 #: A figure that is not there.
@@ -48,15 +48,6 @@ def unit_lines(unit: Detector) -> tuple[str, ...]:
 def unit_title(unit: Detector) -> str:
     """Which unit, of which type, where."""
     return f"{unit.name}: {unit.type.name} on {unit.mount}"
-
-
-def square_metres(area_m2: float) -> str:
-    """An area to three figures or whole metres.
-
-    >>> square_metres(1234.4), square_metres(8.24), square_metres(0.0)
-    ('1234 m²', '8.2 m²', '0 m²')
-    """
-    return area(area_m2)
 
 
 def minutes_words(minutes: int) -> str:

@@ -9,10 +9,11 @@ from dataclasses import replace
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.verdict import UNKNOWN, VERDICT_KEYS, Verdict
 from terrain3d.detector.pose import Detector
+from terrain3d.lengths import area_words
 from terrain3d.nuisance.animals import AnimalGround
 from terrain3d.sentences import words
 from terrain3d.sentences.animals import LOWEST_COLOUR, animal_words, stripes_words
-from terrain3d.sentences.beyond import area_words
+from terrain3d.sentences.beyond import area_or_none
 from terrain3d.sentences.close_in import close_in_figures
 from terrain3d.sentences.heads import has_masks
 from terrain3d.sentences.options import not_held_words
@@ -34,7 +35,7 @@ def ground_section(
     """
     rows = []
     for verdict in sorted(Verdict, reverse=True):
-        areas = tuple(words.square_metres(one.area_m2.get(VERDICT_KEYS[verdict], 0.0)) for one in options)
+        areas = tuple(area_words(one.area_m2.get(VERDICT_KEYS[verdict], 0.0)) for one in options)
         sign = verdict_sign(verdict)
         # How much of the survey lies outside says nothing about an option.
         if verdict == Verdict.OUTSIDE and outside:
@@ -58,7 +59,7 @@ def protected_sections(
     for areas in zip(*(option.protect for option in options), strict=True):
         figures = tuple(f"{area.both_fraction:.0%}" for area in areas)
         if len(areas) == 1:
-            figures = (f"{figures[0]} of {words.square_metres(areas[0].area_m2)}",)
+            figures = (f"{figures[0]} of {area_words(areas[0].area_m2)}",)
         item: tuple[Piece, ...] = (
             Row(areas[0].name, figures, most=1 if is_narrow else 2),
             Bar(areas[0].both_fraction),
@@ -111,7 +112,7 @@ def animal_section(grounds: Sequence[AnimalGround], sides: tuple[str, ...] = (),
     """
     items = []
     for rank, animal in enumerate(grounds[0].animals):
-        areas = tuple(area_words(one.animals[rank].area_m2) for one in grounds)
+        areas = tuple(area_or_none(one.animals[rank].area_m2) for one in grounds)
         sign = animal_sign(rank, len(grounds[0].animals))
         items.append((Row(animal_words(animal), areas, sign),))
     blocks = (
@@ -124,8 +125,8 @@ def animal_section(grounds: Sequence[AnimalGround], sides: tuple[str, ...] = (),
 
 def crawling_section(grounds: Sequence[AnimalGround], sides: tuple[str, ...] = ()) -> Section:
     """Ground on which a person who crawls passes."""
-    areas = tuple(words.square_metres(one.crawling.area_m2) for one in grounds)
-    protected = tuple(words.square_metres(one.crawling_protected_m2) for one in grounds)
+    areas = tuple(area_words(one.crawling.area_m2) for one in grounds)
+    protected = tuple(area_words(one.crawling_protected_m2) for one in grounds)
     blocks = (
         Row(animal_words(grounds[0].crawling), areas, CRAWLING),
         Row("of that protected", protected, is_inset=True),

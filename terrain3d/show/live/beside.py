@@ -12,10 +12,10 @@ from terrain3d.cover.profile import Profile, changes, ground_at, line_profile
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.outline import Span, layer_outline, span_of
 from terrain3d.detector.pose import Detector, posed_heads, shut_arcs
-from terrain3d.lengths import in_metres, in_unit, length_unit
+from terrain3d.lengths import half_up, in_metres, in_unit, length_unit
 from terrain3d.palette import Rgb
 from terrain3d.sentences.along import stretch_note
-from terrain3d.sentences.section import change_words, metres
+from terrain3d.sentences.section import change_words
 from terrain3d.show.labels import placed_in_a_row
 from terrain3d.show.lettering import fitted_lines, line_width
 from terrain3d.show.outlook_image import shaded
@@ -182,7 +182,7 @@ def along_image(
         _draw_figure(draw, figure, run.start_m, foot, at)
         if math.isfinite(foot):
             x = at(np.array([[run.start_m, foot]]))[0][0]
-            _write(image, (x, 3), metres(run.start_m), "ma", is_bold=True)
+            _write(image, (x, 3), half_up(run.start_m), "ma", is_bold=True)
     _write_scale(image, length, at, bottom, height, stretch)
     return np.asarray(image, np.uint8)
 

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from terrain3d.cover.areas import protected_weight
 from terrain3d.cover.option import OptionResult
+from terrain3d.lengths import area_words
 from terrain3d.ranking.compare import held_beside
 from terrain3d.sentences import words
 from terrain3d.sentences.heads import setting_lines
@@ -77,7 +78,7 @@ def beside_sections(state: WindowState) -> list[Section]:
 
     def rows(counted: NDArray[np.bool_] | bool) -> tuple[Row, ...]:
         return tuple(
-            Row(sign.text, (words.square_metres(float((where & counted).sum()) * cell_m2),), sign)
+            Row(sign.text, (area_words(float((where & counted).sum()) * cell_m2),), sign)
             for sign, where in zip(signs, told, strict=True)
         )
 

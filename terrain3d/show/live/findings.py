@@ -6,8 +6,7 @@ import numpy as np
 
 from terrain3d import palette
 from terrain3d.cover.option import OptionResult
-from terrain3d.lengths import length
-from terrain3d.sentences import words
+from terrain3d.lengths import area_words, length
 from terrain3d.sentences.close_in import close_in_figures
 from terrain3d.sentences.heat import silent_words
 from terrain3d.sentences.routes import percent
@@ -54,7 +53,7 @@ def legend_sections(state: WindowState, options: _Options, sides: tuple[str, ...
     if state.ground_shown == ANIMALS:
         grounds = [found.animals for found in _studies(state, options) if found.animals is not None]
         section = animal_section(grounds, sides)
-        areas = tuple(words.square_metres(ground.crawling.area_m2) for ground in grounds)
+        areas = tuple(area_words(ground.crawling.area_m2) for ground in grounds)
         return [replace(section, blocks=(*section.blocks, Row(CRAWLING.text, areas, CRAWLING)))]
     return [ground_section(options, sides)]
 
@@ -64,7 +63,7 @@ def chance_rows(state: WindowState, options: _Options) -> tuple[Row, ...]:
     cell_m2 = state.outcome.terrain.ground.cell_m**2
     doubts = [uncertainty for option in options if (uncertainty := uncertainty_of(state, option)) is not None]
     return tuple(
-        Row(text, tuple(words.square_metres(float((d.chance >= least).sum()) * cell_m2) for d in doubts))
+        Row(text, tuple(area_words(float((d.chance >= least).sum()) * cell_m2) for d in doubts))
         for text, least in (("in half or more", 0.5), ("in 95% or more", 0.95))
     )
 

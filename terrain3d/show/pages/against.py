@@ -7,8 +7,8 @@ from numpy.typing import NDArray
 
 from terrain3d.cover.areas import protected_weight
 from terrain3d.cover.option import OptionResult
+from terrain3d.lengths import area_words
 from terrain3d.ranking.compare import held_beside
-from terrain3d.sentences import words
 from terrain3d.sentences.options import against_line
 from terrain3d.show.blocks import Gap, Row, Section, fill
 from terrain3d.show.legend import GAINED, HELD_BY_BOTH, LOST, Sign
@@ -67,7 +67,6 @@ def gained_and_lost(option: OptionResult, best: OptionResult) -> dict[Sign, Mask
 
 def _ground_section(heading: str, told: dict[Sign, Mask], cell_m2: float) -> Section:
     rows = tuple(
-        Row(sign.text, (words.square_metres(float(where.sum()) * cell_m2),), sign)
-        for sign, where in told.items()
+        Row(sign.text, (area_words(float(where.sum()) * cell_m2),), sign) for sign, where in told.items()
     )
     return Section(heading, (*rows, Gap()))

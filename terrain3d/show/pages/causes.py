@@ -6,7 +6,7 @@ from terrain3d.cover.causes import CAUSE_KEYS, ELSEWHERE
 from terrain3d.cover.layer_outcomes import BROKEN
 from terrain3d.cover.option import OptionResult
 from terrain3d.detector.types import MICROWAVE
-from terrain3d.sentences import words
+from terrain3d.lengths import area_words
 from terrain3d.sentences.heads import has_masks
 from terrain3d.sentences.options import IN_REACH, IN_REACH_MASKED, cause_line
 from terrain3d.sentences.verdicts import sense_words
@@ -46,7 +46,7 @@ def causes_sheet(context: PageContext, option: OptionResult, layer: str) -> Shee
     for code, area in told.items():
         colour = signs[code].on_paper
         pieces += [
-            Row(signs[code].text, (words.square_metres(area),), signs[code]),
+            Row(signs[code].text, (area_words(area),), signs[code]),
             Bar(area / whole, colour),
         ]
     left_out = IN_REACH_MASKED if has_masks(option.detectors) else IN_REACH

@@ -12,6 +12,7 @@ from terrain3d.cover.option import OptionResult
 from terrain3d.cover.profile import telling_bearing
 from terrain3d.cover.verdict import VERDICT_KEYS, Verdict
 from terrain3d.job import Outcome
+from terrain3d.lengths import area_words
 from terrain3d.sentences import words
 from terrain3d.sentences.options import brief_line, brief_reason, one_line
 from terrain3d.sentences.outlay import outlay_words
@@ -164,7 +165,7 @@ def _text(page: Sheet, outcome: Outcome, option: OptionResult, bottom: float, he
     for n, verdict in enumerate(_TOLD):
         page.left = left + n * step
         page.swatch(baseline, verdict_sign(verdict))
-        area = words.square_metres(option.area_m2.get(VERDICT_KEYS[verdict], 0.0))
+        area = area_words(option.area_m2.get(VERDICT_KEYS[verdict], 0.0))
         page.text(page.left + 0.029, baseline, area, 8, va="baseline")
     y, most, void = baseline - 0.03, 3, voiding(option)
     if void:

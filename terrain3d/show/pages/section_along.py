@@ -14,7 +14,7 @@ from terrain3d.cover.option import OptionResult
 from terrain3d.cover.profile import Run
 from terrain3d.cover.verdict import UNKNOWN, Verdict
 from terrain3d.detector.figures import Figure
-from terrain3d.lengths import given, in_metres, in_unit, scale_words, tick
+from terrain3d.lengths import given, half_up, in_metres, in_unit, scale_words, tick
 from terrain3d.sentences.along import (
     NO_STRETCH,
     along_sentence,
@@ -23,7 +23,6 @@ from terrain3d.sentences.along import (
     run_words,
     stretch_note,
 )
-from terrain3d.sentences.section import metres
 from terrain3d.show.blocks import Listing, Paragraph, Piece, Row, Section, fill
 from terrain3d.show.labels import placed_in_a_row
 from terrain3d.show.legend import (
@@ -274,7 +273,7 @@ def _changes(runs: list[Run]) -> list[float]:
 def _change_labels(page: Sheet, axes: Axes, changes: list[float], left_px: float) -> None:
     """The distance of each change, under the top edge; those that find no room are in the list below."""
     box = axes.get_window_extent()
-    texts = [metres(at) for at in changes]
+    texts = [half_up(at) for at in changes]
     widths = [WIDTH_PX * share_of_page(text, 7, "bold") for text in texts]
     wanted = [float(axes.transData.transform((at, 0))[0]) for at in changes]
     kept, middles = placed_in_a_row(wanted, widths, left_px, box.x1 - 8)

@@ -9,7 +9,7 @@ from terrain3d.nuisance.spill import Fan, Landing, PieceSpill, Spill
 from terrain3d.nuisance.things import InLayer
 from terrain3d.sentences import words
 from terrain3d.sentences.beyond import (
-    area_words,
+    area_or_none,
     beyond_line,
     beyond_notes,
     landing_words,
@@ -121,12 +121,12 @@ def _sections(terrain: Terrain, spilt: Spill, things: tuple[InLayer, ...]) -> li
     broken: tuple[Gap | Row, ...] = (
         Gap(),
         Row("Beyond the boundary it is broken by", size="small", is_quiet=True),
-        Row(SPILT_WITHIN.text, (area_words(spilt.past_within_m2),), SPILT_WITHIN),
-        Row(SPILT_ON.text, (area_words(spilt.past_on_m2),), SPILT_ON),
+        Row(SPILT_WITHIN.text, (area_or_none(spilt.past_within_m2),), SPILT_WITHIN),
+        Row(SPILT_ON.text, (area_or_none(spilt.past_on_m2),), SPILT_ON),
         Row(SPILT_OVER.text, (), SPILT_OVER),
     )
     if spilt.past_microwave_m2 is not None:
-        broken += (Row(SPILT_MICROWAVE.text, (area_words(spilt.past_microwave_m2),), SPILT_MICROWAVE),)
+        broken += (Row(SPILT_MICROWAVE.text, (area_or_none(spilt.past_microwave_m2),), SPILT_MICROWAVE),)
     sections = [Section("Upper layer past the boundary", (*past, *(broken if spilt.has_boundary else ())))]
     if spilt.pieces:
         pieces = Listing(tuple((_piece_row(piece),) for piece in spilt.pieces), spare=8 + max(kept - 2, 0))
@@ -173,7 +173,7 @@ def _fan_rows(fan: Fan, landings: tuple[Landing, ...], has_boundary: bool) -> tu
 
 def _piece_row(piece: PieceSpill) -> Row:
     name = f"{piece.name} (keep out)" if piece.keep_out else piece.name
-    areas = area_words(piece.within_m2), area_words(piece.on_past_m2)
+    areas = area_or_none(piece.within_m2), area_or_none(piece.on_past_m2)
     return Row(name, areas, piece_sign(piece.name, piece.kind))
 
 

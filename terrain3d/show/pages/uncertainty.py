@@ -13,8 +13,8 @@ from terrain3d import palette
 from terrain3d.cover.option import OptionResult
 from terrain3d.detector.pose import Detector
 from terrain3d.job import Outcome
+from terrain3d.lengths import area_words
 from terrain3d.ranking.compare import held_m2, held_share
-from terrain3d.sentences import words
 from terrain3d.sentences.uncertainty import (
     TOLERANCE_KEY,
     amount_words,
@@ -111,7 +111,7 @@ def _scale_section(page: Sheet, outcome: Outcome, found: OptionUncertainty) -> S
             page.text(left + at * width, baseline, text, 7, va="baseline", ha=side)
 
     cell_m2 = outcome.terrain.ground.cell_m**2
-    half, most = (words.square_metres(float((found.chance >= at).sum()) * cell_m2) for at in (0.5, 0.95))
+    half, most = (area_words(float((found.chance >= at).sum()) * cell_m2) for at in (0.5, 0.95))
     areas = Row("in half of them; in 95%", (f"{half}; {most}",), size="small")
     rows = (Row("", draw=scale), Row("", size="note", draw=ticks), areas)
     return Section("Both layers hold, of all draws", rows)

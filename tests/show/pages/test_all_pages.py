@@ -13,9 +13,9 @@ from studied_sites import SITES, studied
 from whole_pages import Laid, laid_out
 
 from terrain3d import palette
+from terrain3d.lengths import area_words
 from terrain3d.paper.study import study_json
 from terrain3d.sentences.warnings import voiding
-from terrain3d.sentences.words import square_metres
 from terrain3d.show.legend import UNIT
 from terrain3d.show.lettering import has_glyph, printable
 
@@ -141,12 +141,12 @@ def test_measures_that_are_changed_are_noticed(kind):
 
 def rows_wanted(option: dict, part: dict, factor: float = 1.0) -> list[str]:
     """What the column of an option's page says of its ground and of an area, from results.json."""
-    areas = {key: square_metres(factor * m2) for key, m2 in option["area_m2"].items()}
+    areas = {key: area_words(factor * m2) for key, m2 in option["area_m2"].items()}
     share = round(100 * part["both_fraction"] * factor)
     return [
         f"both layers {areas['both']} upper only {areas['upper_only']}"
         f" lower only {areas['lower_only']} dead ground {areas['dead']} outside",
-        f"{printable(part['name'], has_glyph)} {share}% of {square_metres(part['area_m2'] * factor)}",
+        f"{printable(part['name'], has_glyph)} {share}% of {area_words(part['area_m2'] * factor)}",
     ]
 
 

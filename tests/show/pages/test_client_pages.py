@@ -11,9 +11,9 @@ from test_stills import with_bad_names
 from terrain3d.cover.option import Covering
 from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.types import AntiMasking
+from terrain3d.lengths import area_words
 from terrain3d.sentences.client import client_numbers, open_lines, to_do_lines
 from terrain3d.sentences.options import not_held_words
-from terrain3d.sentences.words import square_metres
 from terrain3d.show.legend import GAINED, HELD_BY_BOTH, LOST
 from terrain3d.show.lettering import page_style
 from terrain3d.show.pages.against import against_sheet, gained_and_lost
@@ -41,7 +41,7 @@ def test_gained_and_lost_add_up_to_what_each_holds(outcome):
     with page_style():
         text = said(against_sheet(context, other))
     for where in told.values():
-        assert square_metres(float(where.sum()) * outcome.terrain.ground.cell_m**2) in text
+        assert area_words(float(where.sum()) * outcome.terrain.ground.cell_m**2) in text
 
 
 def test_pages_of_an_option_tell_its_walk_test(outcome):
