@@ -466,7 +466,8 @@ def _read(end: socket.socket, n_bytes: int) -> memoryview:
 
 def _pieces(shared: int, lengths: list[int]) -> list[memoryview]:
     """What lies in shared memory, as long as anyone holds it."""
-    memory = memoryview(mmap.mmap(shared, 0))
+    # All of it is wanted at once: where the system can, it is not asked for page by page.
+    memory = memoryview(mmap.mmap(shared, 0, mmap.MAP_SHARED | getattr(mmap, "MAP_POPULATE", 0)))
     os.close(shared)
     pieces, at = [], 0
     for length in lengths:

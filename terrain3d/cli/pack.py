@@ -50,7 +50,11 @@ def command(site: Path, out: Path, only: tuple[str, ...]) -> None:
         from terrain3d.pack.write import write_pack
 
         older = write_pack(study, out, kinds, progress, waiting_for(out))
-    with whoever_reads():
-        say((out / CONTENTS).read_text(encoding="utf-8").rstrip("\n"))
-    tell_older(out, older)
+    try:
+        with whoever_reads():
+            say((out / CONTENTS).read_text(encoding="utf-8").rstrip("\n"))
+        tell_older(out, older)
+    except BaseException as error:
+        error.add_note(f"the pack is in {out}")
+        raise
     say_done(f"written to {out}")

@@ -224,8 +224,15 @@ def _range(report: Report, axis: int) -> str:
 
 
 def _density(per_m2: float) -> str:
+    """How dense points lie where there are any.
+
+    >>> _density(8.0), _density(0.0), _density(float("inf"))
+    ('8 a square metre', 'too few to tell how dense', 'many upon each other')
+    """
     if per_m2 == 0:
         return "too few to tell how dense"
+    if per_m2 == float("inf"):
+        return "many upon each other"
     return f"{plain(per_m2)} a square metre" if per_m2 >= 0.1 else f"one in {plain(1 / per_m2)} square metres"
 
 

@@ -31,12 +31,23 @@ def shown(capsys: pytest.CaptureFixture[str]) -> str:
     return out + err
 
 
-def test_a_full_device_under_the_answer_does_not_hide_that_results_are_there(site, tmp_path, ready):
+@pytest.mark.parametrize(
+    ("words", "there"),
+    [
+        (["cover", "--stills", "none"], "the results are in"),
+        (["sheet"], "the results are in"),
+        (["walktest"], "the results are in"),
+        (["pack", "--only", "tables"], "the pack is in"),
+    ],
+)
+def test_a_full_device_under_the_answer_does_not_hide_that_results_are_there(
+    site, tmp_path, ready, words, there
+):
     """/dev/full refuses every byte (Linux, full(4)): the results are there, and it is said."""
     out = tmp_path / "out"
     with Path("/dev/full").open("w") as full:
         done = subprocess.run(
-            [*ready(COMMAND), "cover", site, "--out", out, "--stills", "none"],
+            [*ready(COMMAND), words[0], site, *words[1:], "--out", out],
             stdout=full,
             stderr=subprocess.PIPE,
             text=True,
@@ -45,7 +56,7 @@ def test_a_full_device_under_the_answer_does_not_hide_that_results_are_there(sit
     assert done.returncode == 2
     assert (out / "results.json").exists()
     assert "No space left on device" in done.stderr
-    assert f"the results are in {out}" in done.stderr
+    assert f"{there} {out}" in done.stderr
     assert "nothing was written" not in done.stderr
 
 
