@@ -1,14 +1,13 @@
 """One run at a time: a folder that results are put into, or a site file that is written again, is held."""
 
 import os
+import stat
 import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import BinaryIO
-
-from terrain3d.paper.ours import is_file
 
 try:
     import fcntl
@@ -88,9 +87,11 @@ def _held_folder(folder: Path, waiting: Callable[[], object] | None, *, is_patie
 def _locked(folder: Path) -> BinaryIO | None:
     """The file in a folder that is locked from here on; None where another run has locked it."""
     place = folder / IN_USE
-    # What is no plain file is not ours, and opening it might never end.
-    if not is_file(place) and (place.exists() or place.is_symlink()):
-        raise FileExistsError(17, "something of yours has the name of a file that it needs", str(place))
+    # What is no plain file is not ours, and opening it might never end. It is looked at once: other runs make
+    # and take away their own meanwhile.
+    with suppress(FileNotFoundError):
+        if not stat.S_ISREG(place.lstat().st_mode):
+            raise FileExistsError(17, "something of yours has the name of a file that it needs", str(place))
     try:
         lock = place.open("ab")
     except FileNotFoundError:  # whoever held it before found it empty, and took it away

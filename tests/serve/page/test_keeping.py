@@ -62,6 +62,7 @@ def test_save_as_writes_another_file(yard):
         page.get_by_role("dialog").get_by_role("button", name="Save as").click()
         if page.get_by_role("dialog").count():
             page.keyboard.press("Escape")
+        expect(page.get_by_role("dialog")).to_have_count(0)
         expect(page.locator(".said.refused")).to_contain_text(told)
     assert not (path.parent.parent / "away.toml").exists()
     page.get_by_role("button", name="Save as").click()

@@ -19,11 +19,11 @@ from terrain3d.cover.verdict import Verdict
 from terrain3d.detector.figures import Figure, known_figures
 from terrain3d.detector.types import load_type
 from terrain3d.job import Outcome
+from terrain3d.lengths import half_up
 from terrain3d.opened import site_of
 from terrain3d.sentences.section import (
     change_words,
     end_words,
-    metres,
     run_rows,
     section_sentence,
 )
@@ -144,10 +144,10 @@ def test_landings_are_told_where_closed_forms_say(rise):
     profile = profile_of(terrain(plane(rise)))
     told = end_words(profile)
     lower, upper = 1 / (1 / 12 + rise), 1 / rise
-    assert f"lower layer lands here, {metres(lower)}" in told
-    assert (f"upper layer lands here, {metres(upper)}" in told) == (upper <= 12)
+    assert f"lower layer lands here, {half_up(lower)}" in told
+    assert (f"upper layer lands here, {half_up(upper)}" in told) == (upper <= 12)
     at = changes(profile)[0]
-    assert change_words(profile, at) == [metres(lower), f"upper {1 - rise * lower:.2f} m up", "lower lands"]
+    assert change_words(profile, at) == [half_up(lower), f"upper {1 - rise * lower:.2f} m up", "lower lands"]
 
 
 def test_falling_ground_tells_where_the_upper_layer_passes_over():
@@ -188,7 +188,7 @@ def test_a_wall_is_named_and_layers_it_ends_are_told_together():
 def test_the_sentence_adds_up():
     """What is held and the largest loss, in metres along the line."""
     said = section_sentence(profile_of(terrain(plane(0.15))))
-    assert said.startswith(f"Along this line both layers hold {metres(1 / (1 / 12 + 0.15))} of 12 m")
+    assert said.startswith(f"Along this line both layers hold {half_up(1 / (1 / 12 + 0.15))} of 12 m")
     assert "the lower layer lands short (7.7 m)" in said
 
 
