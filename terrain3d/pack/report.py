@@ -35,6 +35,7 @@ from terrain3d.sentences.report import (
     asked_lines,
     named_lines,
     picture_words,
+    void_lines,
 )
 from terrain3d.sentences.routes import routes_words
 from terrain3d.sentences.sun import sun_words
@@ -120,7 +121,7 @@ def report_of(study: Study) -> Report:
             "heading": HEADINGS["answer"],
             "option": best.name,
             "numbers": [list(pair) for pair in client_numbers(best)],
-            "areas": [NOTHING_HELD, *areas] if holds_nothing(best) else areas,
+            "areas": [*void_lines([best]), *([NOTHING_HELD] if holds_nothing(best) else []), *areas],
             "why": why(outcome),
             "picture": "cover.png",
             "alt": picture_words("oblique", best.name, cover.said),
@@ -175,10 +176,10 @@ def _parts(study: Study, best: OptionResult, drawn: Callable[..., list[Block]]) 
     sure += [_sentence(tolerance_words(unit)) for unit in found.tolerances or ()]
     return [
         _part("asked", _lines(asked_lines(outcome)), _lines([*ground, _sentence(foot_words(outcome.site))])),
-        _part("options", [_options_table(study)], _lines([why(outcome)])),
+        _part("options", [_options_table(study)], _lines([*void_lines(outcome.options), why(outcome)])),
         {
             **_part("best", _lines(_unit_lines(best)), drawn(_PICTURES)),
-            **({"heading": RANKED_FIRST} if holds_nothing(best) else {}),
+            **({"heading": RANKED_FIRST} if holds_nothing(best) or void_lines([best]) else {}),
         },
         _part("open", _lines([*open_lines(best), *routes, *close]), _listing(walks)),
         _part("others", _lines([*animals, *beyond])),

@@ -1,8 +1,12 @@
 """What a report says between its pictures: headings, what was asked, what each picture is, the ten words."""
 
+from collections.abc import Iterable
+
+from terrain3d.cover.option import OptionResult
 from terrain3d.job import Outcome
 from terrain3d.lengths import area_words
-from terrain3d.sentences.words import figure_words
+from terrain3d.sentences.warnings import voiding
+from terrain3d.sentences.words import capital, figure_words
 from terrain3d.site import PaperSetting
 from terrain3d.wording import counted, listed
 
@@ -44,7 +48,8 @@ HEADINGS = {
     "cautions": "Cautions",
     "words": "Ten words",
 }
-#: Where the best of the options holds nothing: its heading, and what is said before all else.
+#: Heading of the first option where it holds nothing or stands where it cannot; what is said first of the
+#: former.
 RANKED_FIRST = "The option ranked first"
 NOTHING_HELD = "No option holds any of the protected ground: none is recommended as it is."
 #: What the sign of whoever made the report is to somebody who does not see it.
@@ -62,6 +67,11 @@ def named_lines(paper: PaperSetting) -> list[list[str]]:
     date = None if paper.date is None else paper.date.isoformat()
     given = (("for", paper.client), ("by", paper.by), ("revision", paper.revision), ("date", date))
     return [[label, value] for label, value in given if value]
+
+
+def void_lines(options: Iterable[OptionResult]) -> list[str]:
+    """Of each option that stands where it cannot: what makes its numbers worthless."""
+    return [f'"{option.name}": {capital(told)}.' for option in options for told in voiding(option)]
 
 
 def asked_lines(outcome: Outcome) -> list[str]:

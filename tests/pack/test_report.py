@@ -10,7 +10,7 @@ import pypdf
 import pytest
 from packed import NAMES, WALK_TESTED
 from PIL import Image
-from site_files import EVERYTHING, option_text, run, written
+from site_files import EVERYTHING, SLOPE, option_text, run, written
 
 from terrain3d.errors import InputError
 from terrain3d.job import run as judged
@@ -272,6 +272,19 @@ def test_an_option_that_holds_nothing_is_not_recommended(tmp_path):
     headings = [part["heading"] for part in data["parts"]]
     assert RANKED_FIRST in headings
     assert HEADINGS["best"] not in headings
+
+
+def test_an_option_that_stands_in_a_block_is_not_recommended(tmp_path):
+    """Its unit would see nothing of the ground: cover and list of options say that all of it is void."""
+    block = '[[solid]]\nname = "shed"\noutline = [[-1, -1], [1, -1], [1, 1], [-1, 1]]\nheight = 2.4\n'
+    site = written(tmp_path, SLOPE + block + option_text("inside"))
+    data = report_of(study_of(judged(site), draws=2)).data
+    told = '"inside": D1 stands inside a solid: all this is void until it is moved.'
+    assert data["cover"]["areas"][0] == told
+    parts = {part["heading"]: part["blocks"] for part in data["parts"]}
+    assert {"kind": "line", "text": told} in parts[HEADINGS["options"]]
+    assert RANKED_FIRST in parts
+    assert HEADINGS["best"] not in parts
 
 
 def test_a_logo_is_its_pixels_alone(tmp_path):
