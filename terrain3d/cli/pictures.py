@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from terrain3d.show.pages.context import PageContext
 
 WHICH = ("all", "best", "none")
+#: With more options than this whoever waits is told what does not draw them all.
+_MANY = 40
 
 
 def stills_option(
@@ -82,6 +84,16 @@ def checked_site(
     ready = ready_site(site)
     check_out(out, which, kinds, lambda: [(option.name,) for option in ready.site.option], files)
     return ready
+
+
+def tell_many(ready: "Ready", which: str) -> None:
+    """Say, before anything is worked out, that pages of very many options take long."""
+    if which == "all" and (n := len(ready.site.option)) > _MANY:
+        say(
+            f"pages of all {n} options are drawn after the results, which takes long: stop it then, or draw"
+            " those of the best alone with --stills best",
+            err=True,
+        )
 
 
 def pictures(
@@ -175,6 +187,7 @@ def judge_and_write(site: Path, out: Path, which: str, tell: Callable[["Outcome"
     from terrain3d.show.pages.names import FIRST_KINDS
 
     ready = checked_site(site, out, which, FIRST_KINDS, None)
+    tell_many(ready, which)
     tell_in(ready.site.paper.units)
     with progress_on_terminal() as progress:
         outcome = judge_ready(ready, progress)

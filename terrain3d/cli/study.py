@@ -20,6 +20,7 @@ from terrain3d.cli.pictures import (
     checked_site,
     pictures,
     stills_option,
+    tell_many,
     write_and_tell,
 )
 from terrain3d.show.pages.names import PART_KINDS
@@ -69,6 +70,7 @@ def command(
     kinds = [kind for part in parts for kind in PART_KINDS[part]]
     files = (*RESULTS, *(RASTERS[part] for part in parts if part in RASTERS))
     ready = checked_site(site, out, which, kinds, files)
+    tell_many(ready, which)
     tell_in(ready.site.paper.units)
     with progress_on_terminal() as progress:
         result = study_of(judge_ready(ready, progress), parts, progress, draws)

@@ -14,10 +14,12 @@ from pathlib import Path
 
 import pytest
 from blank_pages import IN_A_PROCESS, draw_blanks
-from site_files import option_text, run, said_on_terminal, until, written
+from site_files import SLOPE, option_text, run, said_on_terminal, until, written
 
 from terrain3d.cli import stopping
+from terrain3d.cli.pictures import tell_many
 from terrain3d.paper import whole
+from terrain3d.ready import ready_site
 from terrain3d.show.pages.names import FIRST_KINDS, KINDS
 
 HEAD = """
@@ -405,3 +407,15 @@ def test_every_kind_of_page_is_known_by_its_name(site, tmp_path):
         assert len(kinds) == 1
         assert pages_of(kinds, options)(name)
         assert not pages_of(kinds, options[:1])(name) or name[:2] in ("00", "01")
+
+
+def test_very_many_options_are_told_before_the_work(tmp_path, capsys):
+    """Their pages take long: what draws fewer is named while nothing is worked out yet, and only then."""
+    options = "".join(option_text(f"bearing {turn}", bearing=turn) for turn in range(41))
+    ready = ready_site(written(tmp_path, SLOPE + options))
+    tell_many(ready, "best")
+    tell_many(ready_site(written(tmp_path, SLOPE + option_text("one"))), "all")
+    assert capsys.readouterr().err == ""
+    tell_many(ready, "all")
+    assert "41 options" in (told := capsys.readouterr().err)
+    assert "--stills best" in told

@@ -1,6 +1,6 @@
-"""The contact sheet: every option in a row of plan, section and numbers, with the line that says why.
+"""The contact sheet: options, best first, in rows of plan, section and numbers, with the line that says why.
 
-Where there is one option alone, it has the whole page.
+Where there is one option alone, it has the whole page; of very many the best are there.
 """
 
 import math
@@ -29,8 +29,8 @@ from terrain3d.show.pages.sheet import COLUMN_LEFT, COLUMN_RIGHT, PICTURE, Page,
 from terrain3d.show.pages.size import HEIGHT_PX, SCREEN, WIDTH_PX
 from terrain3d.show.sections import protected_sections, unit_section, warning_sections
 
-#: Options on one page.
-PER_PAGE = 4
+#: Options on one page, and on all of them: nobody leafs through more.
+PER_PAGE, MOST = 4, 40
 _TOP, _FLOOR = 0.885, 0.135
 _PLAN, _SECTION, _TEXT = (PICTURE[0], 0.205), (0.217, 0.625), (0.642, COLUMN_RIGHT)
 _AIR = 0.012
@@ -45,20 +45,22 @@ _TOLD = (Verdict.BOTH, Verdict.UPPER_ONLY, Verdict.LOWER_ONLY, Verdict.DEAD)
 
 
 def pages(context: PageContext) -> list[Page]:
-    """Every option, best first, on as many pages as that takes."""
+    """Every option, best first, on as many pages as that takes; of very many the best."""
     parts = contact_pages(context)
     if len(context.outcome.options) == 1:
         return context.pages_of_all("contact", [partial(sheet_alone, context, context.outcome.options[0])])
+    n_options = len(context.outcome.options)
+    cut = f"the first {MOST} of {n_options} options, " if n_options > MOST else ""
     notes = [
-        f"page {number} of {len(parts)}" if len(parts) > 1 else "" for number in range(1, len(parts) + 1)
+        f"{cut}page {number} of {len(parts)}" if len(parts) > 1 else "" for number in range(1, len(parts) + 1)
     ]
     draws = [partial(contact_sheet, context, *one) for one in zip(parts, notes, strict=True)]
     return context.pages_of_all("contact", [*draws])
 
 
 def contact_pages(context: PageContext) -> list[tuple[OptionResult, ...]]:
-    """The options of each page, best first."""
-    options = context.best_first
+    """The options of each page, best first: no more than `MOST`."""
+    options = context.best_first[:MOST]
     return [options[k : k + PER_PAGE] for k in range(0, len(options), PER_PAGE)]
 
 

@@ -13,6 +13,7 @@ from terrain3d.ranking.reasons import Reason, rivals
 from terrain3d.show.extent import site_extent
 from terrain3d.show.legend import FOLIAGE, SOLID, verdict_sign
 from terrain3d.show.lettering import page_style
+from terrain3d.show.pages import contact
 from terrain3d.show.pages.base import plan_extent
 from terrain3d.show.pages.beside import beside_sheet
 from terrain3d.show.pages.contact import PER_PAGE, contact_pages, contact_sheet
@@ -42,6 +43,16 @@ def test_options_are_spread_over_pages_best_first(outcome, count, pages):
     assert [len(page) for page in found] == pages
     assert max(pages) <= PER_PAGE
     assert tuple(option.name for page in found for option in page) == drawn.ranking
+
+
+def test_of_very_many_options_the_best_are_there(outcome):
+    """Of 45 the first 40, and each of the ten pages says so."""
+    context = PageContext(many(outcome, 45))
+    found = contact_pages(context)
+    assert tuple(option.name for page in found for option in page) == context.outcome.ranking[:40]
+    assert [page.draw.args[-1] for page in contact.pages(context)] == [
+        f"the first 40 of 45 options, page {number} of 10" for number in range(1, 11)
+    ]
 
 
 def test_options_that_are_not_ranked_keep_their_order(outcome):
