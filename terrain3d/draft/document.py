@@ -37,12 +37,15 @@ class Draft:
         Its text, in blocks that are shared with the drafts before and after it.
     has_mark : bool
         Whether its file begins with a byte-order mark, as some editors write it.
+    has_lent_degrees : bool
+        Whether its coordinates are the longitude and latitude of its survey, where it names no CRS itself.
     """
 
     path: Path | None
     folder: Path
     layout: Layout
     has_mark: bool = False
+    has_lent_degrees: bool = False
 
     @property
     def text(self) -> str:
@@ -233,7 +236,8 @@ def checked_draft(draft: Draft) -> Ready:
 
 def digits_of(draft: Draft) -> int:
     """To how many digits its coordinates are written: the millimetre, or a hundred millionth of a degree."""
-    return 8 if in_degrees(draft.get(("site", "crs"))) else 3
+    named = draft.get(("site", "crs"))
+    return 8 if (draft.has_lent_degrees if named is None else in_degrees(named)) else 3
 
 
 @lru_cache(maxsize=16)

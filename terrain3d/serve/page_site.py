@@ -248,6 +248,7 @@ class PageSite:
     @in_its_units
     def _open(self, draft: Draft, ready: Ready, as_read: bytes | None) -> None:
         live = live_site(ready, None, self.tell)
+        draft = replace(draft, has_lent_degrees=live.site_crs is not None and live.site_crs.is_geographic)
         content = as_read if as_read is not None else b"" if draft.path is None else draft.content
         window = WindowState(live.outcome, _best(live), look=live.looks)
         picture = Picture(window)

@@ -8,6 +8,8 @@ from pathlib import Path
 import numpy as np
 import pyproj
 import pytest
+from made_files import write_tif
+from rasterio.transform import from_origin
 
 from terrain3d.draft.document import read_draft
 from terrain3d.serve.session import Session
@@ -200,3 +202,23 @@ def test_a_tile_that_comes_later_is_told(folder, write_levels):
     session.tick()
     assert not session.is_stale
     session.end()
+
+
+def test_places_in_the_degrees_of_a_survey_are_written_to_the_millimetre(tmp_path):
+    """Its site file names no CRS: a place drawn comes back where it was drawn, to 8 decimals (1.1 mm)."""
+    steps = np.arange(60)
+    z = 100 + 0.1 * steps[:, None] + 0 * steps
+    write_tif(tmp_path / "survey.tif", z, from_origin(3.757, 44.7012, 1e-5, 1e-5), crs="EPSG:4326")
+    text = '[site]\nname = "slope"\n[ground]\nfile = "survey.tif"\n'
+    (tmp_path / "site.toml").write_text(
+        f'{text}[[mount]]\nname = "pole"\nat = [3.7573, 44.7009]\n', encoding="utf-8"
+    )
+    session = Session(tmp_path, read_draft(tmp_path / "site.toml"))
+    try:
+        session.do({"do": "draw", "kind": "mark", "points": [[1.234, -2.345]], "name": "post"})
+        assert not session.is_refusal, session.message
+        (mark,) = session.draft.get(("mark",))
+        x, y = session.site.terrain.frame.to_local(*map(np.array, mark["at"]), session.site.site_crs)
+        assert (float(x), float(y)) == pytest.approx((1.234, -2.345), abs=2e-3)
+    finally:
+        session.end()
