@@ -276,7 +276,7 @@ def test_a_stop_while_drawing_keeps_the_results(tmp_path, earlier, sent, status,
 @pytest.mark.parametrize(("sent", "status"), [(signal.SIGTERM, 143), (signal.SIGHUP, 129)])
 def test_a_stop_while_judging_leaves_nothing(tmp_path, sent, status):
     """Told to end before there are results, the command tidies up as after Ctrl-C."""
-    site, out = site_of(tmp_path, *range(0, 360, 6)), tmp_path / "out"
+    site, out = site_of(tmp_path, *range(0, 360, 9)), tmp_path / "out"
     site.write_text(site.read_text().replace("cell = 0.5", "cell = 0.02"))
     child = subprocess.Popen(
         [sys.executable, "-c", COMMAND, "cover", site, "--out", out], stderr=subprocess.PIPE, text=True
