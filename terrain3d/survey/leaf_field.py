@@ -4,8 +4,10 @@ As fine as the returns allow, coarser where they are few: each place is judged b
 and what those are too few to say is taken from wider and wider rings around.
 """
 
+from collections import deque
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from itertools import chain, repeat
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,6 +31,9 @@ HIGHEST_M = 50.0
 _RINGS = (2.0, 5.0, 10.0)
 #: What a wider ring says weighs as much as so many pulses of the finer one.
 _WEIGHT_OF_WIDER = 20.0
+#: So many slices above and below have a say too, with the weight of so many pulses at most, where they and it
+#: stop more than this share: one without leaves lies beyond the edge of a plant.
+_BESIDE, _WEIGHT_OF_BESIDE, _LEAVES = 3, 120.0, 0.03
 #: A hedge goes on where chance left no return of it for so many spacings: whether it does is judged by what
 #: came through there.
 _BRIDGE = 2.2
@@ -94,9 +99,10 @@ def estimated(
 
     Counted are returns under leaves alone, so that the open ground beside a hedge does not thin it. V and N
     are sums over rings around each cell that lie upon each other: what the finest says counts by the returns
-    in it, and the next wider one is added with the weight of six. So the field is as fine as the returns are
-    many, and nowhere has a step that is not in them. Under leaves that nothing passed, those above are
-    carried on down.
+    in it, and the next wider one is added with the weight of twenty. So the field is as fine as the returns
+    are many, and nowhere has a step that is not in them. Slices up to 0.75 m above and below that have leaves
+    are added likewise: a plant varies less upwards than the few pulses that a slice of it meets. Under leaves
+    that nothing passed, those above are carried on down.
     """
     ground = relief.ground
     shape = ground.z.shape
@@ -150,6 +156,40 @@ def _slices(
     cell: Indices, height: Floats, part: Floats, leaf: Mask, low: Mask, lattice: Lattice, apart_m: float
 ) -> Iterator[tuple[float, Floats, Mask]]:
     """From the highest down: each slice's top, the density in it (ny, nx), and where few tell of it."""
+    above = np.zeros((lattice.ny, lattice.nx))
+    told = _with_those_beside(_told(cell, height, part, leaf, low, lattice, apart_m))
+    for one, share in told:
+        # Where few pulses tell of it, it may be denser by chance than they say, and the error that costs most
+        # is ground told held behind leaves.
+        sure = np.minimum(share * (1.0 + _SURE / np.sqrt(np.maximum(one.told_by, 1.0))), 1.0)
+        with np.errstate(divide="ignore"):
+            density = np.minimum(-np.log(1.0 - sure) / (LEAF_PROJECTION * SLICE_M), MOST_DENSE)
+        # Where nothing came so far down, nothing is known but what lies above.
+        known = np.minimum(one.told_by, 1.0)
+        density = np.where(one.under, known * density + (1 - known) * above, 0.0)
+        yield one.top_m, density, one.close_by < _FEW
+        above = density
+
+
+@dataclass(frozen=True, eq=False)
+class _Slice:
+    """What its own pulses tell of a slice, (ny, nx) each.
+
+    The share of them that it stopped; by how many that is told, the weight of wider rings with them; how many
+    of them are close by; and what lies under leaves.
+    """
+
+    top_m: float
+    share: Floats
+    told_by: Floats
+    close_by: Floats
+    under: Mask
+
+
+def _told(
+    cell: Indices, height: Floats, part: Floats, leaf: Mask, low: Mask, lattice: Lattice, apart_m: float
+) -> Iterator[_Slice]:
+    """What each slice's own pulses tell of it, from the highest down."""
     shape = (lattice.ny, lattice.nx)
     n = int(np.floor(height[leaf].max() / SLICE_M)) + 1
     # Slice -1 is all that lies below the foot.
@@ -158,7 +198,6 @@ def _slices(
     ends = np.searchsorted(which[order], np.arange(-1, n + 1))
     passed = _sums(cell, part, order[: ends[-1]], shape)
     met = np.zeros(shape, bool)
-    above = np.zeros(shape)
     for k in range(n - 1, -1, -1):
         own = order[ends[k + 1] : ends[k + 2]]
         is_leaf = leaf[own] | (low[own] & met.ravel()[cell[own]] if k < n - 1 else False)
@@ -166,18 +205,30 @@ def _slices(
         if stopped.any():
             met |= stopped > 0
             under = covered(met, apart_m / lattice.cell_m, _BRIDGE)
-        share, told_by, close_by = _share(stopped, np.where(under, passed, 0.0), apart_m / lattice.cell_m)
-        # Where few pulses tell of it, it may be denser by chance than they say, and the error that costs most
-        # is ground told held behind leaves.
-        share = np.minimum(share * (1.0 + _SURE / np.sqrt(np.maximum(told_by, 1.0))), 1.0)
-        with np.errstate(divide="ignore"):
-            density = np.minimum(-np.log(1.0 - share) / (LEAF_PROJECTION * SLICE_M), MOST_DENSE)
-        # Where nothing came so far down, nothing is known but what lies above.
-        known = np.minimum(told_by, 1.0)
-        density = np.where(under, known * density + (1 - known) * above, 0.0)
-        yield (k + 1) * SLICE_M, density, close_by < _FEW
-        above = density
+        told = _share(stopped, np.where(under, passed, 0.0), apart_m / lattice.cell_m)
+        yield _Slice((k + 1) * SLICE_M, *told, under)
         passed = passed - _sums(cell, part, own, shape)
+
+
+def _with_those_beside(slices: Iterator[_Slice]) -> Iterator[tuple[_Slice, Floats]]:
+    """Each slice with the share it stops when those above and below it that have leaves have their say."""
+    near: deque[_Slice | None] = deque(maxlen=2 * _BESIDE + 1)
+    for one in chain(repeat(None, _BESIDE), slices, repeat(None, _BESIDE)):
+        near.append(one)
+        middle = near[_BESIDE] if len(near) == near.maxlen else None
+        if middle is None:
+            continue
+        stopped, told_by = np.zeros(middle.share.shape), np.zeros(middle.share.shape)
+        for other in near:
+            if other is not None and other is not middle:
+                some = np.where(other.share > _LEAVES, other.told_by, 0.0)
+                stopped += other.share * some
+                told_by += some
+        weight = np.where(
+            middle.share > _LEAVES, np.minimum(_WEIGHT_OF_BESIDE / np.maximum(told_by, 1e-6), 1), 0
+        )
+        of_all = middle.told_by + weight * told_by
+        yield middle, (middle.share * middle.told_by + weight * stopped) / np.maximum(of_all, 1e-6)
 
 
 def _sums(cell: Indices, part: Floats, which: Indices, shape: tuple[int, int]) -> Floats:
