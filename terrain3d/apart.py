@@ -305,6 +305,14 @@ def _told(task: _Task) -> _Child:
     return child
 
 
+def end_waiting() -> None:
+    """End the Pythons that wait to be asked: each holds some 50 MB, and another is there in half a second."""
+    while _waiting:
+        child = _waiting.pop()
+        _started.remove(child)
+        child.end()
+
+
 @atexit.register
 def _end_all() -> None:
     """End the Pythons of their own with this one; a fork of this one leaves them alone."""

@@ -222,6 +222,14 @@ def test_a_python_of_its_own_is_asked_again(file, monkeypatch):
     assert read_apart(os.getpid, [file]) == read_apart(os.getpid, [file]) != os.getpid()
 
 
+def test_a_python_that_waits_can_be_ended(file, monkeypatch):
+    monkeypatch.setattr(apart, "_is_alone", lambda: False)
+    reading = read_apart(os.getpid, [file])
+    apart.end_waiting()
+    assert not is_there(reading)
+    assert read_apart(os.getpid, [file]) not in (reading, os.getpid())
+
+
 def test_names_are_found_from_where_they_are_asked(file, tmp_path, monkeypatch):
     """A Python that was started elsewhere goes along; a fork of ours leaves it to us."""
     monkeypatch.setattr(apart, "_is_alone", lambda: False)

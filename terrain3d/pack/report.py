@@ -48,6 +48,7 @@ from terrain3d.sentences.words import capital, unit_lines, unit_title
 from terrain3d.show.lettering import has_glyph, in_order, printable
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.cuttings import PICTURE_ALONE, Cutting, cuttings
+from terrain3d.show.pages.sheet import let_go_of_pages
 from terrain3d.show.pages.size import Size
 from terrain3d.study import Study
 from terrain3d.wording import money_words
@@ -101,10 +102,12 @@ def report_of(study: Study) -> Report:
                 name = f"{one.kind}-{counts[one.kind]}.png"
                 pictures[name] = one.png
                 blocks.append(_picture(one, name, counts[one.kind]))
+        let_go_of_pages()
         return blocks
 
     cover = next(iter(cuttings(replace(context, size=_COVER), ("client",), PICTURE_ALONE)))
     pictures["cover.png"] = cover.png
+    let_go_of_pages()
     logo = _logo(outcome.site)
     if logo is not None:
         pictures["logo.png"] = logo

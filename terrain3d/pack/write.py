@@ -9,6 +9,7 @@ from typing import Any
 
 import pyproj
 
+from terrain3d.apart import end_waiting
 from terrain3d.cover.option import OptionResult
 from terrain3d.errors import InputError
 from terrain3d.fixing.unit import UnitFixing, option_fixing
@@ -169,6 +170,8 @@ def write_pack(
 def _make(pack: Pack, scratch: Path, kinds: Collection[str], kept: list[Path], tell: Progress) -> None:
     """Every file, and the list of them with those that stay."""
     asked = [kind for kind in KINDS if kind in kinds]
+    # All that is read has been.
+    end_waiting()
     hand_back_memory()
     for number, kind in enumerate(asked):
         tell(f"packing: {kind}", number / len(asked))
@@ -193,6 +196,7 @@ def _content(path: Path) -> bytes:
 
 def _report(pack: Pack, folder: Path) -> None:
     report = report_of(pack.study)
+    hand_back_memory()
     (folder / "report.pdf").write_bytes(pdf("report", report.data, report.pictures))
 
 

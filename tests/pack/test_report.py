@@ -207,6 +207,18 @@ def test_markup_of_the_typesetter_is_text():
     assert page.min() < 150
 
 
+def test_pictures_go_in_dot_by_dot():
+    """As qpdf unpacks them (pikepdf): none is made smaller or packed with a loss."""
+    dots = np.random.default_rng(0).integers(0, 256, (50, 80, 3), np.uint8)
+    picture = BytesIO()
+    Image.fromarray(dots).save(picture, "PNG")
+    data, pictures = _report_of([], {})
+    document = pikepdf.open(BytesIO(pdf("report", data, {name: picture.getvalue() for name in pictures})))
+    streams = [one for one in document.objects if isinstance(one, pikepdf.Stream)]
+    (image,) = [one for one in streams if one.get("/Subtype") == "/Image"]
+    np.testing.assert_array_equal(np.asarray(pikepdf.PdfImage(image).as_pil_image().convert("RGB")), dots)
+
+
 def _report_of(parts: list, cover: dict) -> tuple[dict, dict]:
     """Data of a report of these parts and its picture."""
     picture = BytesIO()

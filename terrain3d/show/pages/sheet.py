@@ -1,5 +1,6 @@
 """One printed page: title, picture, legend column, sentence and caution; knows nothing of pictures."""
 
+import gc
 import threading
 from collections.abc import Callable, Sequence
 from functools import lru_cache
@@ -57,6 +58,15 @@ PICTURE_ASPECT = PICTURE[2] * WIDTH_PX / (PICTURE[3] * HEIGHT_PX)
 def _renderer(width: float, height: float, dpi: float, _thread: int) -> Any:
     made: Any = RendererAgg
     return made(width, height, dpi)
+
+
+def let_go_of_pages() -> None:
+    """Give back what pages are drawn onto, where no more are drawn for a while, and what they held.
+
+    That refers to itself, and stays until somebody looks.
+    """
+    _renderer.cache_clear()
+    gc.collect()
 
 
 class PageCanvas(FigureCanvasAgg):
