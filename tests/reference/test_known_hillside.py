@@ -42,11 +42,12 @@ def read(folder, density, how, **ground):
 @pytest.mark.parametrize(
     ("density", "how", "same", "false_held", "missed"),
     [
-        (10, "vendor", 0.93, 0.03, 0.065),
+        (10, "vendor", 0.93, 0.03, 0.06),
         (30, "vendor", 0.93, 0.03, 0.06),
-        (10, "ground", 0.93, 0.03, 0.065),
-        (4, "vendor", 0.90, 0.05, 0.08),
-        (4, "none", 0.90, 0.05, 0.08),
+        (10, "ground", 0.93, 0.03, 0.06),
+        (30, "ground", 0.93, 0.03, 0.06),
+        (4, "vendor", 0.90, 0.05, 0.06),
+        (4, "none", 0.90, 0.05, 0.06),
         (10, "none", 0.92, 0.03, 0.09),
     ],
 )
@@ -55,11 +56,12 @@ def test_verdicts_on_a_survey_from_the_air_are_those_on_the_site(
 ):
     """For every mount: the same verdict, held that is not, held that is missed.
 
-    Of the 180 at 10 and 30 a square metre, all classes or ground alone, the verdict is the same on 91.8 % at
-    least (4 under 93 %), of what is told held 4.3 % is not at most (16 over 3 %), of what is held 9.2 % is
-    missed at most (12 over 6 %), and 4.9 % at most without being told as hanging on leaves. At 4 a square
-    metre, or without classes, 17 of 225 claim over 5 % that is not held. In one of these scans a hedge has a
-    hole of 2 m that chance left, and 39 % of what a pole is told to hold lies behind it.
+    Of the 180 at 10 and 30 a square metre, all classes or ground alone, the verdict is the same on 91.7 % at
+    least (2 under 93 %), of what is told held 4.2 % is not at most (16 over 3 %), of what is held 7.4 % is
+    missed at most (6 over 6 %), and 4.9 % at most without being told as hanging on leaves. What is over is a
+    rim one cell wide, and 16 m2 have a rim of 5 %. At 4 a square metre, or without classes, 13 of 225 claim
+    over 5 % that is not held. In one of these scans a hedge has a hole of 2 m that chance left, and 44 % of
+    what a pole is told to hold lies behind it.
     """
     found = known.agreement(read(folder, density, how))
     for mount, figures in found.items():
