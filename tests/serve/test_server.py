@@ -342,6 +342,7 @@ def test_what_is_wrong_is_refused_in_words_and_the_server_stays_up():
                     '{"say": "undo"}': "does not say what is to be done",
                     '{"do": "turn", "up": Infinity}': "no finite number",
                     '{"do": "turn", "up": 1e999}': "no finite number",
+                    f'{{"do": "turn", "up": {"9" * 400}}}': "no finite number",
                     '{"do": "refuse"}': "height is 500; give at most 200",
                     '{"do": "fall over"}': "a fault in the program: ZeroDivisionError",
                     '{"do": "draw wrongly"}': "a fault in the program: IndexError",
