@@ -425,6 +425,13 @@ def test_a_cookie_of_another_run_is_none():
     assert Door(4001).cookie_name != first.cookie_name
 
 
+def test_keys_of_any_bytes_open_nothing():
+    """Bytes that are no UTF-8 come as halves of pairs of UTF-16 (PEP 383), which cannot be written as such."""
+    door = Door(4000)
+    assert not door.has_come_in({door.cookie_name: "\udcff"})
+    assert not door.takes("\udcff")
+
+
 def test_a_message_is_read_as_it_is():
     """Letters of any script are letters."""
     assert read_message('{"do": "rename", "name": "Süd\\u00e9 \\ud83d\\ude00"}')["name"].startswith("Süd")
