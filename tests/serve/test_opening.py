@@ -5,26 +5,18 @@ from importlib.resources import files
 
 import numpy as np
 import pytest
-from conftest import SITE, Page
 from made_files import write_tif
 from rasterio.transform import from_origin
 
 from terrain3d.draft.document import read_draft
-from terrain3d.serve.session import Session
-
-OTHER = SITE.replace('name = "slope"', 'name = "other slope"')
 
 
-@pytest.fixture
-def begin(request):
-    """Opens a session on a folder, as a server started there anew does."""
-
-    def begun(folder):
-        session = Session(folder)
-        request.addfinalizer(session.end)
-        return Page(session)
-
-    return begun
+def write_other(folder, *changes):
+    """Another site beside the small one, changed in these words."""
+    text = (folder / "site.toml").read_text(encoding="utf-8")
+    for old, new in (('name = "slope"', 'name = "other slope"'), *changes):
+        text = text.replace(old, new)
+    (folder / "other.toml").write_text(text, encoding="utf-8")
 
 
 def own_type(folder):
@@ -34,7 +26,7 @@ def own_type(folder):
 
 def test_what_was_asked_of_one_site_is_not_told_of_the_next(page, folder):
     """An answer and what work found are of the site that they were asked of."""
-    (folder / "other.toml").write_text(OTHER, encoding="utf-8")
+    write_other(folder)
     page("would_hold", x=0, y=5)
     page("study", parts=["animals"])
     assert page.state["why"]
@@ -47,7 +39,7 @@ def test_what_was_asked_of_one_site_is_not_told_of_the_next(page, folder):
 
 def test_what_is_still_dragged_is_kept_when_another_site_is_opened(page, folder):
     """The journal waits while something is dragged; it is written before its site is left."""
-    (folder / "other.toml").write_text(OTHER, encoding="utf-8")
+    write_other(folder)
     page("choose_unit", option="from below", unit="D1")
     page("set", setting="bearing", value=35, is_same=True)
     page("open", file="other.toml")
@@ -57,9 +49,11 @@ def test_what_is_still_dragged_is_kept_when_another_site_is_opened(page, folder)
 
 def test_a_site_that_cannot_be_opened_leaves_the_units_of_the_one_that_is(page, folder):
     """What it says of units is its own."""
-    text = OTHER.replace("[ground]", '[paper]\nunits = "ft"\n[ground]')
-    text = text.replace("plane = { fall = 10, towards = 180, extent = 30 }", 'file = "levels.csv"')
-    (folder / "other.toml").write_text(text, encoding="utf-8")
+    write_other(
+        folder,
+        ("[ground]", '[paper]\nunits = "ft"\n[ground]'),
+        ("plane = { fall = 10, towards = 180, extent = 30 }", 'file = "levels.csv"'),
+    )
     (folder / "levels.csv").write_text("x,y,z\n1,2,high\n", encoding="utf-8")
     page("open", file="other.toml")
     state = page.state
