@@ -301,7 +301,8 @@ def _told(task: _Task) -> _Child:
     os.close(there)
     child = _Child(process.pid, ours, lifeline, process)
     _started.append(child)
-    _send(ours, task)
+    with contextlib.suppress(OSError):  # it has ended, as is seen at the next word
+        _send(ours, task)
     return child
 
 

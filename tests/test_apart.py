@@ -3,6 +3,7 @@
 import ctypes
 import os
 import re
+import shutil
 import signal
 import subprocess
 import sys
@@ -220,6 +221,17 @@ def test_a_python_of_its_own_is_asked_again(file, monkeypatch):
     """It takes half a second to begin."""
     monkeypatch.setattr(apart, "_is_alone", lambda: False)
     assert read_apart(os.getpid, [file]) == read_apart(os.getpid, [file]) != os.getpid()
+
+
+def test_a_python_that_cannot_begin_is_one_message(file, monkeypatch):
+    """It has ended before all that it is given is taken: 1 MB is more than a socket holds."""
+    monkeypatch.setattr(apart, "_is_alone", lambda: False)
+    monkeypatch.setattr(sys, "executable", shutil.which("false"))
+    apart.end_waiting()
+    there = list(apart._started)
+    with pytest.raises(InputError, match="the library that reads it broke down"):
+        read_apart(len, [file], b"x" * 1_000_000)
+    assert apart._started == there
 
 
 def test_a_python_that_waits_can_be_ended(file, monkeypatch):

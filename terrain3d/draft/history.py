@@ -124,6 +124,10 @@ class History:
         self.push(read, label)
         self._set_read(content)
 
+    def lend_degrees(self, has_lent_degrees: bool) -> None:
+        """Note whether the survey of now lends the draft longitude and latitude for its coordinates."""
+        self._draft = replace(self._draft, has_lent_degrees=has_lent_degrees)
+
     def keep_mine(self, content: bytes) -> None:
         """Go on with the draft although its file now says something else: saving takes that one's place."""
         self._set_read(content)

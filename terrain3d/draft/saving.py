@@ -158,7 +158,13 @@ def _write_new(path: Path, new: bytes) -> None:
             file.flush()
             os.fsync(file.fileno())
         scratch.chmod(0o666 & ~_umask())
-        os.link(scratch, path)
+        try:
+            os.link(scratch, path)
+        except FileExistsError:
+            raise
+        except OSError:  # a file system on which a file has one name only
+            path.open("xb").close()
+            scratch.replace(path)
     except FileExistsError:
         raise InputError("there is a file of that name already", str(path), "choose another name") from None
     except OSError as error:

@@ -188,8 +188,8 @@ def _facts(values: Mapping[str, Any]) -> list[tuple[int, Any]]:
     told = [
         f"{key}: {values[key]}" for key in ("option", "verdict", "layer", "cause", "taken_by") if values[key]
     ]
-    cut = [text.encode()[:_MOST_BYTES].decode(errors="ignore") for text in told]
-    return [*((1000, _literal(text)) for text in cut), (1040, float(values["area_m2"]))]
+    cut = [_literal(text).encode()[:_MOST_BYTES].decode(errors="ignore") for text in told]
+    return [*((1000, text) for text in cut), (1040, float(values["area_m2"]))]
 
 
 def _north(

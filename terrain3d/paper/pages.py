@@ -163,7 +163,10 @@ def _part(part: SheetPart) -> dict[str, Any]:
 
 def _code(text: str) -> tuple[str, float]:
     """A text as a QR code (ISO/IEC 18004), SVG, and how wide it is set, mm; empty where that is too much."""
-    code = segno.make(text, error="m", micro=False)
+    try:
+        code = segno.make(text, error="m", micro=False)
+    except segno.DataOverflowError:  # no code holds so much, however wide
+        return "", 0.0
     wide_mm = max(_SQUARE_MM * code.symbol_size(border=_QUIET)[0], _CODE_MM[0])
     if wide_mm > _CODE_MM[1]:
         return "", 0.0

@@ -60,14 +60,18 @@ def writing_to(out: Path, waiting: Callable[[], object] | None = None) -> Iterat
 def cleared(out: Path) -> None:
     """Bring to its end, or clear away, what a run that was killed left in a folder; one without is left so.
 
+    Nobody is waited for: a run that is writing there has cleared it away before it began.
+
     Raises
     ------
-    InputError
+    OSError
         When the folder cannot be written.
     """
     if out.is_dir():
-        with writing_to(out):
-            _clear_left(out)
+        with held_at_once(out) as is_held:
+            if is_held:
+                settle(out)
+                _clear_left(out)
 
 
 @contextmanager

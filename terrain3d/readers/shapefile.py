@@ -25,8 +25,6 @@ MOST_BYTES = 100_000_000
 MOST_PARTS = 1000
 #: A .prj or .cpg is a line of text.
 _MOST_BESIDE = 100_000
-#: The file code that it begins with, big-endian 9994 (white paper, table 1).
-MAGIC = b"\x00\x00\x27\x0a"
 _AGAIN = "export it again, or as .gpkg"
 
 

@@ -95,6 +95,7 @@ _STRANGERS = {
     b"\x89PNG": ("a picture", "name the survey itself"),
     b"\xff\xd8\xff": ("a picture", "name the survey itself"),
     b"SQLite format 3": ("a database or GeoPackage", "export the survey as GeoTIFF, LAZ or XYZ"),
+    # Its file code, 9994 (ESRI white paper, July 1998, table 1).
     b"\x00\x00\x27\x0a": ("a shapefile, drawn shapes", _DRAWN),
     b"\x89HDF": ("an HDF5 file", "convert it to GeoTIFF"),
     b"\xff\xfe": ("text in UTF-16", "save it as plain text in UTF-8"),

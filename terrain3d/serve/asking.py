@@ -42,8 +42,10 @@ def _ask(session: "PageSite", message: Message) -> None:
 
 
 def _would_hold(session: "PageSite", message: Message) -> None:
-    answer = _answered(session, message)
     now, option = session.now, session.now.option
+    if not option.detectors:
+        raise InputError("there is no unit that could be set otherwise", mend="put a unit on a mount first")
+    answer = _answered(session, message)
     is_protected = bool(now.outcome.terrain.protect)
     found = would_hold(now.outcome, option, answer.place.x, answer.place.y, session.site.looks)
     changes = tuple(

@@ -124,7 +124,13 @@ def inside(folder: Path, name: str) -> Path:
       to mend: move it there, or start in its folder
     """
     path = folder / name
-    if not path.resolve().is_relative_to(folder.resolve()):
+    try:
+        is_inside = path.resolve().is_relative_to(folder.resolve())
+    except ValueError:
+        raise InputError(
+            f"{name!r} cannot be written as the name of a file", mend="leave its odd letters out"
+        ) from None
+    if not is_inside:
         raise InputError(
             f"{name!r} lies outside of the folder that this was started in",
             mend="move it there, or start in its folder",

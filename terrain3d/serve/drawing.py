@@ -10,7 +10,7 @@ from terrain3d.draft.kinds import KINDS
 from terrain3d.draft.shapes import crosses_itself, from_tape
 from terrain3d.draft.things import added, moved, removed, renamed, thing, things_of, valued
 from terrain3d.errors import InputError, in_a_line
-from terrain3d.serve.bounds import MOST_THINGS, check_names, number, points, text
+from terrain3d.serve.bounds import FARTHEST_M, MOST_THINGS, check_names, number, points, text
 from terrain3d.serve.shown import SINGLE_TABLES
 
 if TYPE_CHECKING:
@@ -121,7 +121,9 @@ def _ground_set(session: "PageSite", message: Message) -> None:
     if isinstance(plane, dict):
         draft = with_plane(draft, *(number(plane, key, -1e6, 1e6) for key in ("fall", "towards", "extent")))
     elif message.get("points") is not None:
-        draft = with_points(draft, points(message, width=3))
+        # Where the file's own coordinates are of a CRS, its middle may be anywhere.
+        farthest = FARTHEST_M if session.site.site_crs is None else math.inf
+        draft = with_points(draft, points(message, width=3, farthest=farthest))
     else:
         shots = message.get("shots")
         rows = [row for row in shots if isinstance(row, dict)] if isinstance(shots, list) else []

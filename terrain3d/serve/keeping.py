@@ -1,13 +1,13 @@
 """What a person opens, begins, saves and takes back: the draft, its file and the journal beside it."""
 
-from collections.abc import Iterator
+from contextlib import suppress
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from terrain3d.draft.document import checked_draft, draft_of, new_draft, read_draft
 from terrain3d.draft.history import History
-from terrain3d.draft.journal import ended
+from terrain3d.draft.journal import ended, journal_path
 from terrain3d.draft.journal import found as found_unsaved
 from terrain3d.draft.saving import ChangedOnDiskError, is_stale, save, save_as
 from terrain3d.draft.things import things_of
@@ -30,7 +30,7 @@ _MOST_FILES = 200
 
 def beginnings(folder: Path) -> dict[str, Any]:
     """What a folder has to begin with: site files, and surveys."""
-    files = list(_files(folder))
+    files = _files(folder)
     try:
         has_unsaved = found_unsaved(None, folder) is not None
     except InputError:
@@ -44,9 +44,11 @@ def beginnings(folder: Path) -> dict[str, Any]:
     }
 
 
-def _files(folder: Path) -> Iterator[Path]:
-    found = sorted(path for path in folder.iterdir() if not path.name.startswith(".") and path.is_file())
-    yield from found[:_MOST_FILES]
+def _files(folder: Path) -> list[Path]:
+    found: list[Path] = []
+    with suppress(OSError):  # one that is taken away, or may not be read, has nothing
+        found = [path for path in folder.iterdir() if not path.name.startswith(".") and path.is_file()]
+    return sorted(found)[:_MOST_FILES]
 
 
 @lru_cache(maxsize=2 * _MOST_FILES)
@@ -65,12 +67,27 @@ def _open(session: "PageSite", message: Message) -> None:
 
 
 def bring_back(session: "PageSite") -> None:
-    """Take up unsaved work that a session before left beside the site file."""
+    """Take up unsaved work that a session before left beside the site file.
+
+    Raises
+    ------
+    InputError
+        Where it cannot be taken up. The site is closed then: the next change would be kept in its place.
+    """
     draft = session.draft
-    unsaved = found_unsaved(draft.path, draft.folder)
-    if unsaved is None:
-        return
-    live = live_site(checked_draft(unsaved.draft), session.site, session.tell)
+    try:
+        unsaved = found_unsaved(draft.path, draft.folder)
+        if unsaved is None:
+            return
+        live = live_site(checked_draft(unsaved.draft), session.site, session.tell)
+    except InputError as error:
+        session.close_site()
+        place = journal_path(draft.path, draft.folder)
+        raise InputError(
+            f"unsaved work is kept in {place.name} and cannot be brought back: {error.what}",
+            error.where,
+            f"{error.mend}; or move {place.name} away, and the site is opened as it was saved",
+        ) from None
     history = History(draft_of(unsaved.as_read, draft.path, draft.folder), unsaved.as_read)
     history.push(unsaved.draft, "bring unsaved work back")
     session.history = history
@@ -88,6 +105,13 @@ def _bring_back(session: "PageSite", _message: Message) -> None:
 
 
 def _new(session: "PageSite", name: str, ground: dict[str, Any], crs: str | None = None) -> None:
+    if found_unsaved(None, session.folder) is not None:
+        place = journal_path(None, session.folder)
+        raise InputError(
+            "a new site that was never saved is kept in this folder",
+            str(place),
+            f"bring it back first, then save it or leave it; or move {place.name} away",
+        )
     session.open_draft(new_draft(session.folder, name, ground, crs), b"")
     session.keep_journal()
 
@@ -194,15 +218,17 @@ def _redo(session: "PageSite", _message: Message) -> None:
 
 def _step(session: "PageSite", is_back: bool) -> None:
     session.draft  # noqa: B018
-    history = session.history
-    assert history is not None
+    assert session.history is not None
+    history = session.history.copied()
     label = history.undo_label if is_back else history.redo_label
     if label is None:
         session.say("There is no change to take back" if is_back else "There is no change to do again")
         return
     chosen = _called(session)
     _ = history.take_back() if is_back else history.redo()
-    session.show_live(live_site(checked_draft(history.draft), session.site, session.tell))
+    live = live_site(checked_draft(history.draft), session.site, session.tell)
+    session.history = history
+    session.show_live(live)
     if _called(session) != chosen:
         session.chosen = None  # its place in the file is that of another thing now
     session.keep_journal()

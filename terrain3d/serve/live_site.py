@@ -78,6 +78,11 @@ class LiveSite:
         return self.surveyed.source.site_crs
 
     @property
+    def is_in_degrees(self) -> bool:
+        """Whether they are longitude and latitude."""
+        return self.site_crs is not None and self.site_crs.is_geographic
+
+    @property
     def has_options(self) -> bool:
         return bool(self.ready.site.option)
 

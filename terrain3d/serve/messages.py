@@ -44,7 +44,7 @@ def read_message(text: str) -> Message:
             "it is longer than 1 MiB", _WHERE, "draw fewer points, or put them into the site file"
         )
     try:
-        message = json.loads(text, parse_constant=_no_number, parse_float=_finite)
+        message = json.loads(text, parse_constant=_no_number, parse_float=_finite, parse_int=_whole)
     except (json.JSONDecodeError, RecursionError, ValueError) as error:
         if isinstance(error, InputError):
             raise
@@ -59,8 +59,13 @@ def _finite(word: str) -> float:
     return number if math.isfinite(number) else _no_number(word)
 
 
+def _whole(word: str) -> int:
+    _finite(word)  # movements are summed with decimals: more than those can hold is no number of a page
+    return int(word)
+
+
 def _no_number(word: str) -> NoReturn:
-    raise InputError(f"{word} is no finite number", _WHERE, "give a number")
+    raise InputError(f"{word:.40} is no finite number", _WHERE, "give a number")
 
 
 def gathered(waiting: Sequence[tuple[_From, Message]]) -> list[tuple[_From, Message]]:

@@ -230,35 +230,42 @@ class PageSite:
             self.live = replace(self.live, ready=checked_draft(self.draft))
 
     def close_site(self) -> None:
-        """Go back to where a site is begun; work for it ends, for nobody could see or stop it there."""
+        """Go back to where a site is begun."""
+        self._forget_site()
+        self.history = self.live = self.window = self.picture_ = None
+        self.is_unit_chosen = self._is_journal_due = False
+
+    def _forget_site(self) -> None:
+        """Let go of what is of one site alone: work for it ends, for nobody could see or stop it after."""
         self.stop_work()
         if self.picture_ is not None:
             self.picture_.close()
-        self.history = self.live = self.window = self.picture_ = self.chosen = self.answer = None
-        self.study = self.found = None
-        self.is_unit_chosen = self.is_stale = False
+        self.chosen = self.answer = self.study = self.found = self._put_back = None
+        self.is_stale, self.changed_survey, self.changed_layers = False, "", ""
 
     def open_draft(self, draft: Draft, as_read: bytes | None = None) -> None:
         """Begin with a draft: its ground is read, its options judged; lengths are told in its units."""
         ready = checked_draft(draft)
-        if self.history is None or self.history.draft.path != draft.path:
-            self.units = ready.site.paper.units
-        self._open(draft, ready, as_read)
+        if self.history is not None and self._is_journal_due:
+            self.keep_journal()  # of what is open until now
+        is_again = self.history is not None and self.history.draft.path == draft.path
+        units = self.units if is_again else ready.site.paper.units
+        with lengths_in(units):
+            self._open(draft, ready, as_read)
+        self.units = units
 
-    @in_its_units
     def _open(self, draft: Draft, ready: Ready, as_read: bytes | None) -> None:
         live = live_site(ready, None, self.tell)
-        draft = replace(draft, has_lent_degrees=live.site_crs is not None and live.site_crs.is_geographic)
         content = as_read if as_read is not None else b"" if draft.path is None else draft.content
         window = WindowState(live.outcome, _best(live), look=live.looks)
         picture = Picture(window)
         picture.resize(*self.size)
         picture.reset_camera()
-        if self.picture_ is not None:
-            self.picture_.close()
+        self._forget_site()
         self.history, self.live = History(draft, content), live
+        self.history.lend_degrees(live.is_in_degrees)
         self.window, self.picture_ = window, picture
-        self.chosen, self.is_unit_chosen = None, bool(live.has_options)
+        self.is_unit_chosen = bool(live.has_options)
         self._is_due = True
 
     def change(self, draft: Draft, label: str, is_same: bool = False) -> None:
@@ -284,6 +291,8 @@ class PageSite:
         if is_turned:
             self.units = units
         before, frame = self.now.option, self.site.terrain.frame
+        if self.history is not None:
+            self.history.lend_degrees(live.is_in_degrees)
         if not is_same_ground:
             self.study = None  # it was of what stood there before
         self.live, self.window = live, self.now.renewed(live.outcome, self.study)

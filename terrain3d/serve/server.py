@@ -87,6 +87,7 @@ class _Tab:
     state: str | None = None
     frame: bytes | None = None
     is_free: bool = True
+    is_moving: bool = False
     has_more: asyncio.Event = field(default_factory=asyncio.Event)
 
     def tell(self, answer: dict[str, Any]) -> None:
@@ -184,6 +185,8 @@ class Serving:
                 tab.is_free = True
                 tab.has_more.set()
             else:
+                if message["do"] == "moving":
+                    tab.is_moving = message.get("is_moving") is True
                 self._waiting.append((tab, message))
             self._is_due.set()
             while len(self._waiting) > _MOST_WAITING:
@@ -194,6 +197,13 @@ class Serving:
         self.tabs.add(tab)
         tab.state, tab.frame = self._told, self._frame
         tab.has_more.set()
+
+    def part(self, tab: _Tab) -> None:
+        """Let a tab go, and what it was moving: nobody else would say that it is at rest."""
+        self.tabs.discard(tab)
+        if tab.is_moving and not any(other.is_moving for other in self.tabs):
+            self._waiting.append((tab, {"do": "moving", "is_moving": False}))
+            self._is_due.set()
 
     async def picture(self, name: str) -> tuple[bytes, str] | None:
         """A picture of the session by its name."""
@@ -358,7 +368,7 @@ def application(serving: Serving) -> web.Application:
         try:
             await serving.hear(tab)
         finally:
-            serving.tabs.discard(tab)
+            serving.part(tab)
             speaking.cancel()
         return socket
 

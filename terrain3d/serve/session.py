@@ -103,6 +103,9 @@ class Session(PageSite):
         )
         self.is_stale = bool(survey or layers) or is_file_stale
         if self._is_journal_due:
-            self.keep_journal()
+            try:
+                self.keep_journal()
+            except InputError as error:
+                self.say(in_a_line(error), True)
         is_told, self._has_news = self._has_news or news is not None, False
         return is_told or before_it != (self.is_stale, self.changed_survey, self.changed_layers)

@@ -32,10 +32,10 @@ def _shift(session: "PageSite", message: Message) -> None:
 
 
 def _nearer(session: "PageSite", message: Message) -> None:
-    at = message.get("at")
-    place = (
-        None if at is None else (float(points({"p": [at]}, "p")[0][0]), float(points({"p": [at]}, "p")[0][1]))
-    )
+    place = None
+    if message.get("at") is not None:
+        ((x, y),) = points({"at": [message["at"]]}, "at")
+        place = x, y
     session.view.come_nearer(number(message, "steps", -50, 50), place)
     session.due()
 

@@ -140,7 +140,7 @@ class Work:
         _kill(process)
         self._end()
         if self._out is not None:
-            with suppress(InputError, OSError):
+            with suppress(OSError):
                 cleared(self._out)
                 for folder in self._new_folders:
                     folder.rmdir()  # no further where something is in it

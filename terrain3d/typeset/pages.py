@@ -120,7 +120,8 @@ def _elsewhere(folder: Path, template: str) -> bytes:
     """The bytes of accessible PDF, set by a process of its own, for the typesetter keeps what it has set."""
     asked = [str(folder), template, *map(str, _fonts())]
     told = subprocess.run(
-        [sys.executable, "-c", _SET, *asked],
+        # What is imported is found where it was found here, and never where this happens to be called.
+        [sys.executable, "-P", "-c", _SET, *asked],
         env={**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))},
         capture_output=True,
         text=True,

@@ -1,5 +1,6 @@
 """Nothing is lost: taken back, saved, brought back after a kill, and never over what somebody else wrote."""
 
+import errno
 import os
 import signal
 import subprocess
@@ -223,6 +224,24 @@ def test_a_new_site_is_saved_under_a_name(tmp_path):
     history.take_back()
     save(history)
     assert "mount" not in tomllib.loads((tmp_path / "yard.toml").read_text())
+
+
+def test_a_new_site_is_saved_where_a_file_has_one_name_only(tmp_path, monkeypatch):
+    """FAT, as on a memory stick, knows no second name of a file (link(2): EPERM); nothing is written over."""
+
+    def no_link(*_args, **_keys):
+        raise PermissionError(errno.EPERM, os.strerror(errno.EPERM))
+
+    monkeypatch.setattr(os, "link", no_link)
+    ground = {"plane": {"fall": 12.0, "towards": 180.0, "extent": 40.0}}
+    history = History(new_draft(tmp_path, "yard", ground))
+    (tmp_path / "there.toml").write_text("mine")
+    with pytest.raises(InputError, match="already"):
+        save_as(history, tmp_path / "there.toml")
+    assert (tmp_path / "there.toml").read_text() == "mine"
+    save_as(history, tmp_path / "yard.toml")
+    assert (tmp_path / "yard.toml").read_bytes() == history.draft.content
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["there.toml", "yard.toml"]
 
 
 def test_a_byte_order_mark_stays(site):

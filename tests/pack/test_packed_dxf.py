@@ -9,7 +9,7 @@ import pytest
 import shapely
 from packed import NAMES
 
-from terrain3d.pack.dxf import dxf_bytes, metric_crs
+from terrain3d.pack.dxf import _facts, dxf_bytes, metric_crs
 from terrain3d.pack.layers import layers_of
 
 
@@ -94,3 +94,10 @@ def test_a_crs_in_feet_or_degrees_is_drawn_in_local_metres(strange):
     points = [point.dxf.location for point in drawn.modelspace().query("POINT")]
     assert points
     assert all(abs(point.x) < 30 and abs(point.y) < 30 for point in points)
+
+
+def test_no_text_of_the_extended_data_is_too_long():
+    """255 bytes at most (DXF reference, group code 1000), also of a name full of what has to be parted."""
+    values = dict.fromkeys(("option", "verdict", "layer", "cause"), "a") | {"area_m2": 1.0}
+    told = _facts({**values, "taken_by": "^" * 300})
+    assert max(len(text.encode()) for code, text in told if code == 1000) <= 255

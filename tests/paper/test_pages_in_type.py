@@ -2,6 +2,7 @@
 
 import datetime
 import io
+from dataclasses import replace
 
 import numpy as np
 import pypdf
@@ -122,3 +123,13 @@ def test_the_code_is_read_by_another_program(outcome, units, dots_an_inch):
     assert read == [settings_text(fixing) for fixing in units]
     assert "bearing 180.0° true" in read[0]
     assert "tilt +5.0° nose down" in read[0]
+
+
+def test_what_no_code_holds_is_left_to_the_words(outcome, units):
+    """Names of 300 letters, three bytes each in UTF-8: a code holds 2331 (ISO/IEC 18004, version 40, M)."""
+    kind = units[0].unit.type.model_copy(update={"name": "형" * 300})
+    long = replace(units[0], unit=replace(units[0].unit, name="농" * 300, mount="문" * 300, type=kind))
+    assert len(settings_text(long).encode()) > 2331
+    data, codes = sheet_data(outcome, outcome.option("one"), (long, units[1]))
+    assert data["units"][0]["code"] == ""
+    assert list(codes) == ["code-2"]

@@ -145,6 +145,18 @@ def levels_page(folder, write_levels):
 
 
 @pytest.fixture
+def begin(request):
+    """Begins a session on a folder, as a server that is started there anew does."""
+
+    def begun(folder):
+        session = Session(folder)
+        request.addfinalizer(session.end)
+        return Page(session)
+
+    return begun
+
+
+@pytest.fixture
 def empty_page(tmp_path):
     """Nothing open yet."""
     session = Session(tmp_path)

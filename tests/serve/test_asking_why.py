@@ -108,6 +108,16 @@ def test_ground_that_is_held_needs_no_change(page):
     assert page.state["why"]["lines"][-1] == "Both layers hold this ground already."
 
 
+def test_without_a_unit_nothing_can_be_set_otherwise(page):
+    """It is said so, and the place is told all the same."""
+    for option in ("from below", "from the side"):
+        page("remove_option", name=option)
+    page("ask", x=0, y=5)
+    assert page.state["why"]["lines"]
+    page.refuses("would_hold", "no unit", x=0, y=5)
+    assert page.state["why"]["lines"]
+
+
 def test_a_line_that_is_chosen_is_cut(page):
     """Along the walk the strip of the section has the verdicts of the option, in the line's own shares."""
     page("show_option", name="from below")

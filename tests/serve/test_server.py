@@ -327,6 +327,31 @@ def test_pictures_wait_until_the_last_was_seen():
     asyncio.run(check())
 
 
+def test_a_tab_that_goes_while_it_moves_something_lets_go_of_it():
+    """Else the picture would stay the coarse one of a movement; what another tab moves still moves."""
+
+    async def check():
+        session = Counting()
+        async with served(session) as (serving, client):
+            await come_in(serving, client)
+            letting_go = {"do": "moving", "is_moving": False}
+            async with socket_of(serving, client) as other:
+                for is_other_moving in (True, False):
+                    await other.send_json({"do": "moving", "is_moving": is_other_moving})
+                    async with socket_of(serving, client) as line:
+                        await line.send_json({"do": "moving", "is_moving": True})
+                        await line.send_json({"do": "point", "n": 1})
+                        await next_of(line, "pointed")
+                        session.orders.clear()
+                    while len(serving.tabs) > 1:
+                        await asyncio.sleep(0.01)
+                    await other.send_json({"do": "point", "n": 2})
+                    await next_of(other, "pointed")
+                    assert (letting_go in session.orders) != is_other_moving
+
+    asyncio.run(check())
+
+
 def test_what_is_wrong_is_refused_in_words_and_the_server_stays_up():
     """Too long, no order, no finite number, out of bounds, a fault of ours: told, and it goes on."""
 
@@ -342,6 +367,7 @@ def test_what_is_wrong_is_refused_in_words_and_the_server_stays_up():
                     '{"say": "undo"}': "does not say what is to be done",
                     '{"do": "turn", "up": Infinity}': "no finite number",
                     '{"do": "turn", "up": 1e999}': "no finite number",
+                    f'{{"do": "turn", "up": {"9" * 400}}}': "no finite number",
                     '{"do": "refuse"}': "height is 500; give at most 200",
                     '{"do": "fall over"}': "a fault in the program: ZeroDivisionError",
                     '{"do": "draw wrongly"}': "a fault in the program: IndexError",
@@ -422,6 +448,13 @@ def test_a_cookie_of_another_run_is_none():
     first, second = Door(4000), Door(4000)
     assert not second.has_come_in({first.cookie_name: first.cookie})
     assert Door(4001).cookie_name != first.cookie_name
+
+
+def test_keys_of_any_bytes_open_nothing():
+    """Bytes that are no UTF-8 come as halves of pairs of UTF-16 (PEP 383), which no text holds."""
+    door = Door(4000)
+    assert not door.has_come_in({door.cookie_name: "\udcff"})
+    assert not door.takes("\udcff")
 
 
 def test_a_message_is_read_as_it_is():

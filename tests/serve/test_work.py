@@ -4,6 +4,7 @@ import os
 import signal
 import subprocess
 import sys
+import threading
 import time
 from pathlib import Path
 
@@ -132,6 +133,34 @@ def test_results_and_stills_are_put_into_the_folder(work, site, tmp_path):
     assert all(path.read_bytes().startswith(b"\x89PNG") for path in done.value.files)
     assert any(one.words.startswith("drawing: ") for one in told)
     assert {path.name for path in tmp_path.iterdir()} == {"site.toml", "out"}
+
+
+WRITES = """
+import sys, time
+from pathlib import Path
+from terrain3d.paper.whole import writing_to
+with writing_to(Path(sys.argv[1])):
+    print("writing", flush=True)
+    time.sleep(600)
+"""
+
+
+def test_it_is_stopped_at_once_while_another_run_writes_there(work, site, tmp_path):
+    """Whoever stops it waits for nobody: what it left is cleared away by the next that writes there."""
+    child = subprocess.Popen([sys.executable, "-c", WRITES, str(tmp_path / "out")], stdout=subprocess.PIPE)
+    try:
+        assert child.stdout.readline() == b"writing\n"
+        work.begin("results", read_draft(site), out="out")
+        at_work(work)
+        stopping = threading.Thread(target=work.stop, daemon=True)
+        stopping.start()
+        stopping.join(PATIENCE_S / 5)
+        assert not stopping.is_alive()
+        assert not work.is_busy
+    finally:
+        child.kill()
+        child.wait()
+        child.stdout.close()
 
 
 @pytest.mark.parametrize("out", ["..", "../out", "/tmp/out", ".", "out/../../x"])

@@ -2,6 +2,7 @@
 
 import io
 import re
+import sys
 
 import numpy as np
 import pypdf
@@ -9,7 +10,7 @@ import pytest
 from PIL import Image
 
 from terrain3d.paper.pages import laid_out
-from terrain3d.typeset.pages import pdf, png_pages
+from terrain3d.typeset.pages import _elsewhere, pdf, png_pages
 
 #: What markup would take for a call, a comment, emphasis, mathematics, a label; and letters that have no
 #: sign.
@@ -99,3 +100,12 @@ def test_names_are_read_in_every_script():
     used = {str(font.get_object()["/BaseFont"]).split("+")[-1] for font in fonts}
     assert not [one for one in used if "LastResort" in one]
     assert {"KurintoSansSC-Rg", "KurintoSansKR-Rg"} <= used
+
+
+def test_the_process_that_sets_a_report_imports_nothing_from_the_folder(tmp_path, monkeypatch):
+    """A file beside a site that is named as a library is no library."""
+    (tmp_path / "typst.py").write_text("raise SystemExit('taken from the folder')")
+    (tmp_path / "page.typ").write_text('#set document(title: "A page")\n#set text(lang: "en")\nA page')
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(sys, "path", [one for one in sys.path if one])
+    assert _elsewhere(tmp_path, "page")[:5] == b"%PDF-"

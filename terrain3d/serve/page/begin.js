@@ -16,7 +16,7 @@ const typed = { points: [], shots: [] };
 let crs = "";
 
 export function beginPage() {
-  const { sites, surveys } = state.begin;
+  const { sites, surveys, unsaved } = state.begin;
   const ways = [
     ...surveys.map((/** @type {any} */ survey) => ({ id: `survey ${survey.file}`, title: survey.file, survey })),
     { id: "plane", title: "A slope", words: "no survey: a plane that falls" },
@@ -27,6 +27,9 @@ export function beginPage() {
   const way = ways.find((one) => one.id === source) ?? ways[0];
   return h("main", { key: "begin", class: "begin" },
     h("h1", null, "Where do you begin?"),
+    unsaved ? h("section", null, h("h2", null, "A new site that was never saved"),
+      h("p", { class: "quiet" }, "It was open here when the last session ended."),
+      h("button", { class: "strong", onclick: () => link.send({ do: "bring_back" }) }, "Bring it back")) : null,
     sites.length ? h("section", null, h("h2", null, "A site file of this folder"),
       h("div", { class: "row wrap" }, sites.map((/** @type {string} */ file) => h("button", { key: file, class: "strong", onclick: () => link.send({ do: "open", file }) }, file)))) : null,
     h("section", null,

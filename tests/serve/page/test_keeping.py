@@ -187,6 +187,27 @@ def test_what_was_not_saved_comes_back_after_a_kill(tmp_path, look):
     assert path.read_text() == SITE
 
 
+def test_a_new_site_that_was_not_saved_comes_back_after_a_kill(tmp_path, look):
+    """It has no file to be opened by: the page of a folder offers it before anything else is begun."""
+    for is_first in (True, False):
+        running, address = begun(tmp_path)
+        try:
+            page = look(address)
+            if is_first:
+                expect(page.get_by_role("button", name="Bring it back")).to_have_count(0)
+                page.get_by_label("what it is called").fill("first visit")
+                page.get_by_role("radio", name=re.compile("^A slope")).check()
+                page.get_by_role("button", name="Begin", exact=True).click()
+            else:
+                page.get_by_role("button", name="Bring it back").click()
+            state = settled(page, lambda state: state["site"]["name"] == "first visit")
+            assert state["site"]["file"] is None
+            running.send_signal(signal.SIGKILL)
+        finally:
+            running.kill()
+            running.communicate()
+
+
 def test_a_site_file_with_a_fault_ends_the_command_in_words(tmp_path):
     """What cannot be opened is told as by any command: exit status 2, what, where, how to mend it."""
     path = tmp_path / "site.toml"
