@@ -1,6 +1,7 @@
 """TOML tables as frozen, checked values, and every fault in them in words a person can act on."""
 
 import difflib
+import re
 import tomllib
 import unicodedata
 from collections.abc import Iterator, Mapping
@@ -88,6 +89,33 @@ def read_toml(path: Path) -> dict[str, Any]:
         raise InputError("it is not a text file in UTF-8", str(path), "name a TOML file") from None
 
 
+#: What people write who do not know TOML, by what it looks like on its line, and how TOML has it.
+_SLIPS = (
+    (re.compile(r"=\s*[-+]?\d+,\d+\s*(#.*)?$"), "write numbers with a decimal point: 1.5, not 1,5"),
+    (re.compile(r'"[^"]*\\'), "write paths with forward slashes, also on Windows"),
+    (re.compile(r"=\s*(?!true\b|false\b|inf\b|nan\b)[^\W\d]"), "put text in quotation marks"),
+)
+
+
+def not_toml(error: tomllib.TOMLDecodeError, text: str, where: str) -> InputError:
+    """What to say of a text that is no TOML: where it ends to be, and what the usual slips are mended by.
+
+    Examples
+    --------
+    >>> text = "height = 1,5"
+    >>> try:
+    ...     tomllib.loads(text)
+    ... except tomllib.TOMLDecodeError as error:
+    ...     not_toml(error, text, "site.toml").mend
+    'write numbers with a decimal point: 1.5, not 1,5'
+    """
+    found = re.search(r"at line (\d+)", str(error))
+    lines = text.split("\n")
+    line = lines[int(found[1]) - 1].rstrip() if found and int(found[1]) <= len(lines) else ""
+    mend = next((mend for slip, mend in _SLIPS if slip.search(line)), "mend the file at that line")
+    return InputError(f"it is not TOML: {error}", where, mend)
+
+
 def tables_of(text: str, where: str) -> dict[str, Any]:
     """The tables of a text of TOML, unchecked.
 
@@ -106,7 +134,7 @@ def tables_of(text: str, where: str) -> dict[str, Any]:
         _refuse_huge(found, where)
         return found
     except tomllib.TOMLDecodeError as error:
-        raise InputError(f"it is not TOML: {error}", where, "mend the file at that line") from None
+        raise not_toml(error, text, where) from None
     except InputError:
         raise
     except ValueError:  # Python turns no number of thousands of digits into one of its own

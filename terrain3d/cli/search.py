@@ -197,13 +197,16 @@ def _write_back(site: Path, as_read: bytes, result: "SearchResult | NothingFits"
     from terrain3d.paper.write_options import write_options
     from terrain3d.search.budget import NothingFits
     from terrain3d.search.result import as_options
+    from terrain3d.wording import listed
 
     if isinstance(result, NothingFits):
         return f"nothing was put into {site}"
     comment = "found by terrain3d search; what it holds is told in results.json"
-    write_options(site, as_read, as_options(result), replace=True, comment=comment)
-    before = before_of(site, as_read)
-    return f"the best set and the runner-up are in {site}; as it was before it is in {before}"
+    options = as_options(result)
+    write_options(site, as_read, options, replace=True, comment=comment)
+    named = listed([f'"{option.name}"' for option in options])
+    are = "is" if len(options) == 1 else "are"
+    return f"{named} {are} in {site} now; as it was before it is in {before_of(site, as_read)}"
 
 
 def _search_folder(

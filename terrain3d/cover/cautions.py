@@ -7,6 +7,7 @@ import numpy as np
 from terrain3d.cover.areas import cells_within, off_grid_m2
 from terrain3d.cover.sighted import SightedUnit
 from terrain3d.cover.watch import Near, things_near
+from terrain3d.detector.fixing import off_wall
 from terrain3d.detector.pose import Detector, is_open, posed_heads
 from terrain3d.sight.hits import inside_solid, solid_hits
 from terrain3d.terrain import Area, Ground, Terrain
@@ -33,6 +34,8 @@ class UnitFacts:
         Of its arcs, out to its maximum range, what lies off the known ground.
     near : tuple of Near or None
         What stands in its watch against covering; None where its type has none.
+    into_wall_deg : float or None
+        What the wall of its mount faces, degrees, where the unit faces into that wall; else None.
     """
 
     is_inside_solid: bool
@@ -41,6 +44,7 @@ class UnitFacts:
     off_known_share: float
     off_known_m2: float
     near: tuple[Near, ...] | None = None
+    into_wall_deg: float | None = None
 
 
 @dataclass(frozen=True)
@@ -67,8 +71,11 @@ def unit_facts(terrain: Terrain, sighted: SightedUnit) -> UnitFacts:
     seen_across = seen.across_unknown & (np.diff(seen.piece_start) > 0)
     across_m2 = float(seen_across.sum()) * terrain.ground.cell_m**2
     watch = unit.type.anti_masking
-    near = None if watch is None else things_near(terrain, unit, watch, terrain.wall_of(unit.mount))
-    return UnitFacts(inside, ahead, across_m2, *_off_known_ground(terrain.ground, unit), near)
+    wall_deg = terrain.wall_of(unit.mount)
+    near = None if watch is None else things_near(terrain, unit, watch, wall_deg)
+    is_into_wall = wall_deg is not None and bool(abs(off_wall(unit.bearing_deg, wall_deg)) > 90)
+    into_wall_deg = wall_deg if is_into_wall else None
+    return UnitFacts(inside, ahead, across_m2, *_off_known_ground(terrain.ground, unit), near, into_wall_deg)
 
 
 def area_facts(

@@ -29,11 +29,11 @@ from terrain3d.sentences.report import (
     HEADINGS,
     MODEL,
     NOTHING_HELD,
-    PICTURES,
     RANKED_FIRST,
     SIGN_OF,
     asked_lines,
     named_lines,
+    picture_heading,
     picture_words,
     void_lines,
 )
@@ -208,7 +208,7 @@ def _listing(lines: Sequence[str]) -> list[Block]:
 
 
 def _picture(one: Cutting, name: str, number: int) -> Block:
-    heading = PICTURES[one.kind] if number == 1 else f"{PICTURES[one.kind]}, {number}"
+    heading = picture_heading(one.kind, one.of, number)
     alt = picture_words(one.kind, one.option, one.said)
     return {"kind": "picture", "name": name, "heading": heading, "said": one.said, "alt": alt}
 

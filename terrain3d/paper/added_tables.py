@@ -10,6 +10,7 @@ from itertools import pairwise
 from typing import Any
 
 from terrain3d.errors import InputError
+from terrain3d.tables import not_toml
 
 #: A line that opens a table; one within a text of several lines looks the same, so what comes of it is read
 #: again.
@@ -89,7 +90,7 @@ def parsed(text: str, where: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise InputError(f"it is not TOML: {error}", where, "mend the file at that line") from None
+        raise not_toml(error, text, where) from None
 
 
 def entries(data: dict[str, Any], kind: str, where: str) -> list[dict[str, Any]]:

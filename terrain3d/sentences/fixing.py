@@ -149,7 +149,8 @@ def _which_way(fixing: UnitFixing) -> SheetPart:
     else:
         main = true
         lines.append(
-            "What a compass shows is not known here: it takes a CRS and a day."
+            f"By compass: {true}, less the declination of the place (east positive). With a CRS and a day in"
+            " the site file this sheet says it."
             if fixing.lonlat is None
             else "Give a day for what a compass shows."
         )

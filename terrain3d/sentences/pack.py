@@ -124,7 +124,11 @@ def contents_text(outcome: Outcome, files: Mapping[str, Iterable[Path]]) -> str:
         if not named:
             continue
         what, whom = _WHAT[kind]
-        lines += [*_names(named), f"    {what}; {whom}.", ""]
+        lines += [*_names(named), f"    {what}; {whom}."]
+        if kind == "rasters" and len(outcome.options) > 1:
+            lines += ["    The number of a map is that of its option in the site file:"]
+            lines += [f"    {k:02d}  {option.name}" for k, option in enumerate(outcome.options, 1)]
+        lines += [""]
     return "\n".join(_wrapped([*lines, CAUTION, ""]))
 
 

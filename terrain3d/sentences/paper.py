@@ -30,7 +30,10 @@ def _survey(site: OpenedSite) -> str:
     """Which survey, of when, and how far its heights may be off."""
     source, terrain = site.file.ground.file, site.terrain
     if source is None:
-        return "ground drawn, not surveyed"
+        ground = site.file.ground
+        if ground.shots:
+            return "ground taken by tape, compass and level"
+        return "ground drawn, not surveyed" if ground.points is None else "ground from spot levels"
     name = source if isinstance(source, str) else f"{source[0]} and {len(source) - 1} more"
     told = [f"survey {name}"]
     if terrain.dated is not None:

@@ -90,6 +90,17 @@ def asked_lines(outcome: Outcome) -> list[str]:
     return [what, protected, f"{counted(len(outcome.options), 'option')} compared."]
 
 
+def picture_heading(kind: str, of: str, number: int) -> str:
+    """What stands over a picture: its kind, and which of them it is where there are several.
+
+    >>> picture_heading("section", "D1, head 2 of 2, bearing 225°", 2), picture_heading("contact", "", 2)
+    ('Section: D1, head 2 of 2, bearing 225°', 'All options side by side, 2')
+    """
+    if of:
+        return f"{PICTURES[kind]}: {of}"
+    return PICTURES[kind] if number == 1 else f"{PICTURES[kind]}, {number}"
+
+
 def picture_words(kind: str, option: str, said: str) -> str:
     """What a picture is and says, for whoever does not see it.
 

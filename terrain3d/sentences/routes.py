@@ -88,7 +88,11 @@ def inner_words(inner: WayIn) -> str:
     """The same of the least likely walk to the middle of an area."""
     if inner.pulses == 0.0:
         return "Its middle can be reached without an alarm too."
-    chance = "0.1 % at most" if inner.chance <= ALIKE else f"{percent(inner.chance)} or more"
+    chance = percent(inner.chance)
+    if inner.chance <= ALIKE:
+        chance = "0.1 % at most"
+    elif 0.01 <= inner.chance <= 0.99:
+        chance += " or more"
     return f"On the way to its middle the chance is {chance}{_as_set(inner)}."
 
 

@@ -183,7 +183,10 @@ def fan_words(fan: Fan) -> str:
     is_one = length(first_m) == length(last_m)
     near = f"after {length(last_m) if is_one else span(first_m, last_m)} of {given(ACROSS_M)}"
     weakest = f"weakest is bearing {bearing:.0f}° at {given(fan.distance_m[worst])}"
-    return f"{first}, {near}; {weakest if not missed else f'the others pass bearings {missed}'}."
+    n_missed, n_bearings = int((~noticed).sum()), len(np.unique(fan.bearing_deg[~noticed]))
+    others = "the other passes" if n_missed == 1 else "the others pass"
+    at = f"bearing {missed}" if n_bearings == 1 else f"bearings {missed}"
+    return f"{first}, {near}; {weakest if not missed else f'{others} {at}'}."
 
 
 def fans_sentence(unit: Detector, to: Fan, across: Fan) -> str:

@@ -120,16 +120,18 @@ def unit_answer(unit: UnitReading) -> str:
         return f"{unit.unit}: {cause_words(top)}: {share_words(top.chance)} ({counts}).{mend_words(top)}"
     likely = [f"{cause_words(one)} ({share_words(one.chance)})" for one in told.likely]
     choice = " or ".join([", ".join(likely[:-1]), likely[-1]] if len(likely) > 1 else likely)
-    names = [_NAMES[one.cause] for one in told.likely]
+    names = [_NAMES[one.cause] for one in told.likely if one.cause is not Cause.AS_SET]
     apart = "not sure yet"
-    if len(names) > 1:
+    if Cause.AS_SET in {one.cause for one in told.likely}:
+        apart = "these results do not tell yet whether anything is off"
+    elif len(names) > 1:
         which = " from ".join(names) if len(names) == 2 else f"{listed(names, len(names))} apart"
         apart = f"these results do not tell {which}"
     return f"{unit.unit}: {apart}: {choice} ({counts}).{next_words(unit)}"
 
 
 _NAMES = {
-    Cause.AS_SET: "right", Cause.HEIGHT: "height", Cause.BEARING: "bearing", Cause.TILT: "tilt",
+    Cause.HEIGHT: "height", Cause.BEARING: "bearing", Cause.TILT: "tilt",
     Cause.ROLL: "roll", Cause.RANGE: "range", Cause.HEAD: "a dead head", Cause.LEAVES: "leaves",
     Cause.GROUND: "ground", Cause.UNIT: "a dead unit",
 }  # fmt: skip

@@ -105,6 +105,11 @@ def _void_warnings(unit: Detector, facts: UnitFacts) -> list[str]:
 
 def _other_warnings(unit: Detector, facts: UnitFacts) -> list[str]:
     warnings = []
+    if facts.into_wall_deg is not None:
+        warnings.append(
+            f"{unit.name} faces {unit.bearing_deg:g}°, and the wall of its mount {facts.into_wall_deg:g}°: it"
+            " looks into the wall that it hangs on; turn it, or mend [[mount]] wall"
+        )
     low, high = unit.type.mount_height
     if not low - 1e-9 <= unit.height_m <= high + 1e-9:
         warnings.append(

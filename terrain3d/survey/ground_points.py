@@ -20,9 +20,10 @@ from terrain3d.survey.classes import (
 )
 from terrain3d.survey.gaps import Mask
 from terrain3d.survey.outliers import flat_doubt, flat_level, off_neighbours, stands_over
+from terrain3d.survey.places import TellPlace, local_place
 from terrain3d.survey.surface import within
 from terrain3d.units import Floats
-from terrain3d.wording import counted, listed, pair, plain
+from terrain3d.wording import counted, listed, plain
 
 #: Rail and road are ground where they lie level with bare ground within this, but for a slope of 35 degrees.
 _BESIDE_M, _BESIDE_SLOPE = 3.0, 0.7
@@ -35,7 +36,7 @@ _MOST_CLOTH_NODES = 500_000
 
 
 def ground_points(
-    xyz: Floats, classes: Classes, treatments: Sequence[Treatment] = ()
+    xyz: Floats, classes: Classes, treatments: Sequence[Treatment] = (), tell: TellPlace = local_place
 ) -> tuple[Mask, Mask, tuple[str, ...]]:
     """Ground: as the survey classed it, or else as the filter finds it.
 
@@ -45,6 +46,9 @@ def ground_points(
         Local metres.
     classes : (n,) uint8
         ASPRS classes.
+    treatments : sequence of Treatment
+    tell : callable
+        A place in local metres in words, for doubts.
 
     Returns
     -------
@@ -76,7 +80,7 @@ def ground_points(
     off = np.zeros(len(xyz), bool)
     off[np.flatnonzero(ground)[off_neighbours(xyz[ground])]] = True
     if off.any():
-        doubts += (_told_off(xyz, classes, off, classed),)
+        doubts += (_told_off(xyz, classes, off, classed, tell),)
     ground &= ~off
     above = _off_the_sure(xyz, classes, ground)
     if above.any():
@@ -120,7 +124,7 @@ def _off_the_sure(xyz: Floats, classes: Classes, ground: Mask) -> Mask:
     return above
 
 
-def _told_off(xyz: Floats, classes: Classes, off: Mask, classed: bool) -> str:
+def _told_off(xyz: Floats, classes: Classes, off: Mask, classed: bool, tell: TellPlace) -> str:
     """Returns called ground that stand off it, counted and placed."""
     far = np.flatnonzero(off)[np.argmax(xyz[off, 2])]
     counts = np.bincount(classes[off])
@@ -129,7 +133,7 @@ def _told_off(xyz: Floats, classes: Classes, off: Mask, classed: bool) -> str:
     x, y, z = (float(v) for v in xyz[far])
     return (
         f"left out, for the ground around lies elsewhere: {counted(int(off.sum()), 'return')} taken for "
-        f"ground ({of_what}), the highest at {pair(round(x, 1), round(y, 1))} in local metres, at "
+        f"ground ({of_what}), the highest at {tell(x, y)}, at "
         f"a height of {round(z, 1):g} m"
     )
 

@@ -19,6 +19,7 @@ from terrain3d.survey.ground_points import ground_points
 from terrain3d.survey.lattice import Lattice, Relief, lattice_over
 from terrain3d.survey.leaf_field import Profiles
 from terrain3d.survey.overlaid import check_over, returns_of
+from terrain3d.survey.places import place_in
 from terrain3d.survey.placing import Placed
 from terrain3d.survey.sheets import from_mesh, from_raster
 from terrain3d.survey.standing import standing
@@ -93,9 +94,7 @@ def ground_of(source: Source, of: Survey, local: Placed, work: Box, tiles: tuple
                     f"the surface is in {crs_words(other)}, the ground in "
                     f"{crs_words(header.crs)}: both are turned into the site's own metres",
                 )
-            solids, profiles, more = _between(
-                source.surface, tiles[1], frame, local, relief, site.ground.eaves
-            )
+            solids, profiles, more = _between(source, source.surface, tiles[1], local, relief)
             return Read(relief, solids, profiles, doubts + more)
         if local.treatments:
             doubts += ("[[treat]] outlines are left aside: a grid has nothing standing on it",)
@@ -104,8 +103,8 @@ def ground_of(source: Source, of: Survey, local: Placed, work: Box, tiles: tuple
         if source.land is not None:
             land = tiles[-1]
             assert isinstance(land, Raster)
-            return _from_heights(survey, land, frame, local, lattice, limit, site.ground.eaves)
-        return _from_cloud(survey, frame, local, lattice, limit, site.ground.eaves)
+            return _from_heights(survey, land, source, local, lattice)
+        return _from_cloud(survey, source, local, lattice)
     x, y = frame.to_local(survey.vertices[:, 0], survey.vertices[:, 1], survey.crs)
     vertices = np.column_stack([x, y, survey.vertices[:, 2]])
     relief, standing, more = from_mesh(
@@ -114,13 +113,13 @@ def ground_of(source: Source, of: Survey, local: Placed, work: Box, tiles: tuple
     return Read(relief, standing, None, survey.doubts + more)
 
 
-def _from_cloud(
-    cloud: Cloud, frame: Frame, local: Placed, lattice: Lattice, limit_m: float, eaves_m: float
-) -> Read:
+def _from_cloud(cloud: Cloud, source: Source, local: Placed, lattice: Lattice) -> Read:
+    frame, of_ground = source.frame, source.site.ground
     x, y = frame.to_local(cloud.xyz[:, 0], cloud.xyz[:, 1], cloud.crs)
     xyz = np.column_stack([x, y, cloud.xyz[:, 2]])
-    ground, off, doubts = ground_points(xyz, cloud.classes, local.treatments)
-    relief = surveyed(xyz[ground], lattice, limit_m)
+    tell = place_in(frame, source.site_crs)
+    ground, off, doubts = ground_points(xyz, cloud.classes, local.treatments, tell)
+    relief = surveyed(xyz[ground], lattice, of_ground.hole_limit)
     # Returns beyond the edge help what stands there to be as sure as in the middle.
     solids, profiles, more = standing(
         xyz[~off],
@@ -130,7 +129,8 @@ def _from_cloud(
         relief,
         local.treatments,
         local.wall_mounts,
-        eaves_m,
+        of_ground.eaves,
+        tell,
     )
     colours = None
     # Many a file has room for colours and none in it.
@@ -142,33 +142,49 @@ def _from_cloud(
     return Read(relief, solids, profiles, cloud.doubts + doubts + more, colours, returns)
 
 
-def _from_heights(
-    cloud: Cloud, land: Raster, frame: Frame, local: Placed, lattice: Lattice, limit_m: float, eaves_m: float
-) -> Read:
+def _from_heights(cloud: Cloud, land: Raster, source: Source, local: Placed, lattice: Lattice) -> Read:
     """Land from a grid, with what returns show above it: their heights are above the ground."""
+    frame, of_ground = source.frame, source.site.ground
     x, y = frame.to_local(cloud.xyz[:, 0], cloud.xyz[:, 1], cloud.crs)
-    relief = from_raster(land, frame, lattice, limit_m)
+    relief = from_raster(land, frame, lattice, of_ground.hole_limit)
     xyz = np.column_stack([x, y, cloud.xyz[:, 2] + relief.foot_at(x, y)])
     ground = np.isin(cloud.classes, GROUND) | (np.abs(cloud.xyz[:, 2]) <= _ON_LAND_M)
     solids, profiles, more = standing(
-        xyz, cloud.classes, cloud.n_returns, ground, relief, local.treatments, local.wall_mounts, eaves_m
+        xyz,
+        cloud.classes,
+        cloud.n_returns,
+        ground,
+        relief,
+        local.treatments,
+        local.wall_mounts,
+        of_ground.eaves,
+        place_in(frame, source.site_crs),
     )
     doubts = tuple(f"of the terrain: {doubt}" for doubt in land.doubts)
     return Read(relief, solids, profiles, cloud.doubts + doubts + more)
 
 
 def _between(
-    of: Survey, raster: Raster, frame: Frame, local: Placed, relief: Relief, eaves_m: float
+    source: Source, of: Survey, raster: Raster, local: Placed, relief: Relief
 ) -> tuple[Solids, Profiles, tuple[str, ...]]:
     """What stands between the ground and a grid of the highest things: each cell of it is one return."""
     assert isinstance(raster, Raster)
+    frame = source.frame
     xyz = returns_of(raster, frame, relief)
     doubts = tuple(f"of the surface: {doubt}" for doubt in raster.doubts)
     doubts += check_over(xyz, raster, frame, relief, of)
     ground = xyz[:, 2] - relief.foot_at(xyz[:, 0], xyz[:, 1]) <= STANDS_ABOVE_M
     none, one = np.zeros(len(xyz), np.uint8), np.ones(len(xyz), np.uint8)
     solids, profiles, more = standing(
-        xyz, none, one, ground, relief, local.treatments, local.wall_mounts, eaves_m
+        xyz,
+        none,
+        one,
+        ground,
+        relief,
+        local.treatments,
+        local.wall_mounts,
+        source.site.ground.eaves,
+        place_in(frame, source.site_crs),
     )
     doubts += (
         "what stands on the ground is what the surface has above it, one height a cell: of what is open "

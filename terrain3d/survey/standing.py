@@ -14,12 +14,13 @@ from terrain3d.survey.classes import Classes, Treatment
 from terrain3d.survey.gaps import Mask
 from terrain3d.survey.lattice import Relief
 from terrain3d.survey.leaf_field import Profiles, estimated
+from terrain3d.survey.places import TellPlace, local_place
 from terrain3d.survey.solids import SURVEYED
 from terrain3d.survey.thin_walls import thin_walls
 from terrain3d.survey.vehicles import Vehicle
 from terrain3d.terrain import Solids
 from terrain3d.units import Floats
-from terrain3d.wording import pair, plain
+from terrain3d.wording import plain
 
 #: Returns so far beyond the edge of the ground worked on help what stands there to be sure.
 _HELPS_M = 2.0
@@ -42,6 +43,7 @@ def standing(
     treatments: Sequence[Treatment] = (),
     wall_mounts: Sequence[WallMount] = (),
     eaves_m: float = EAVES_M,
+    tell: TellPlace = local_place,
 ) -> tuple[Solids, Profiles, tuple[str, ...]]:
     """Sort what stands above the ground, and make things of it.
 
@@ -57,6 +59,8 @@ def standing(
     wall_mounts : sequence of WallMount
     eaves_m : float
         How far roofs stand out over their walls.
+    tell : callable
+        A place in local metres in words, for doubts.
 
     Returns
     -------
@@ -79,7 +83,7 @@ def standing(
         "nearest wall of it: [[mount]] wall says which way that faces"
         for mount in on_walls
     )
-    doubts += _may_go(solids, sorted_.vehicles, relief)
+    doubts += _may_go(solids, sorted_.vehicles, relief, tell)
     grown_m2 = len(profiles.base_z) * relief.ground.cell_m**2
     guessed_m2 = float(profiles.guessed.sum()) * relief.ground.cell_m**2
     if guessed_m2 > max(_GUESSED_M2, _GUESSED * grown_m2):
@@ -121,7 +125,7 @@ def _solids(
     return replace(found, names=names), bool(eaves), tuple(wall_mounts[k] for k in taken)
 
 
-def _may_go(solids: Solids, vehicles: Sequence[Vehicle], relief: Relief) -> tuple[str, ...]:
+def _may_go(solids: Solids, vehicles: Sequence[Vehicle], relief: Relief, tell: TellPlace) -> tuple[str, ...]:
     """What has the shape of a vehicle or of a gate, with the name by which a scenario leaves it out."""
     corners = [
         solids.vertices[solids.triangles[solids.owners == k].ravel()] for k in range(len(solids.names))
@@ -135,7 +139,7 @@ def _may_go(solids: Solids, vehicles: Sequence[Vehicle], relief: Relief) -> tupl
             continue
         driven.add(int(away.argmin()))
         told.append(
-            f"{solids.names[int(away.argmin())]!r} at {_rounded(place)} in local metres has the size of a "
+            f"{solids.names[int(away.argmin())]!r} at {tell(*place)} has the size of a "
             f"vehicle, {plain(vehicle.height_m, 2)} m high, and may drive away"
         )
     axes = [_axis(around[:, :2]) for around in corners]
@@ -150,7 +154,7 @@ def _may_go(solids: Solids, vehicles: Sequence[Vehicle], relief: Relief) -> tupl
         of_gate = zip((up, sides[-1]), (_GATE_HIGH_M, _GATE_LONG_M), strict=True)
         if sides[0] <= _GATE_THICK_M and all(low <= value <= high for value, (low, high) in of_gate):
             told.append(
-                f"{name!r} at {_rounded(middles[k])} in local metres, {plain(float(sides[1]), 2)} m long and "
+                f"{name!r} at {tell(*middles[k])}, {plain(float(sides[1]), 2)} m long and "
                 f"{plain(up, 2)} m high, may be a gate, which opens"
             )
     if told:
@@ -178,7 +182,3 @@ def _goes_on_round_a_bend(line: Floats, others: Floats) -> bool:
     turned = np.degrees(np.arccos(np.clip(cosine, 0, 1)))
     low, high = _BEND_DEG
     return bool(((between < _BEND_APART_M) & (turned > low) & (turned < high)).any())
-
-
-def _rounded(place: Floats) -> str:
-    return pair(round(float(place[0]), 1), round(float(place[1]), 1))

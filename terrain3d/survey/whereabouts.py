@@ -69,11 +69,16 @@ def check_whereabouts(shapes: Drawn, site: Site, header: Header | None, site_crs
             if away_m[k] > FAR_M:
                 key = "[site] crs" if crs == site_crs else "its file"
                 system = "local metres" if crs is None else crs_words(crs)
+                mend = f"check its coordinates, and that {key} names the CRS they are in" + (
+                    "" if header is None else " and [ground] crs that of the survey"
+                )
+                if _lies_there(own[:, ::-1], crs, box, home_crs):
+                    first = "longitude" if crs is not None and crs.is_geographic else "east"
+                    mend = f"put {first} first, as the site does: {pair(*own[k, ::-1])}"
                 raise InputError(
                     f"{pair(*own[k])} in {system} lies {away_m[k] / 1000:.0f} km from {what}",
                     f"site.toml: {name}",
-                    f"check its coordinates, and that {key} names the CRS they are in"
-                    + ("" if header is None else " and [ground] crs that of the survey"),
+                    mend,
                 )
 
 
@@ -124,6 +129,13 @@ def _away_m(points: Floats, crs: pyproj.CRS | None, box: Box, box_crs: pyproj.CR
     away = np.zeros(len(points))
     away[known] = _EARTH.inv(*one[known].T, *other[known].T)[2]
     return away
+
+
+def _lies_there(points: Floats, crs: pyproj.CRS | None, box: Box, box_crs: pyproj.CRS | None) -> bool:
+    """Whether all of these points can be in their CRS and lie on the site."""
+    if crs is not None and not np.isfinite(_lonlat(points, crs)).all():
+        return False
+    return bool((_away_m(points, crs, box, box_crs) <= FAR_M).all())
 
 
 def _lonlat(points: Floats, crs: pyproj.CRS) -> Floats:

@@ -34,7 +34,10 @@ def test_what_was_found_is_written_back_and_judged_alike(folder, capsys):
     """The options put into the site file are those of the results; searching again replaces them."""
     site = folder / "a.toml"
     assert run(site, "--write") == 0
-    assert "runner-up are in" in capsys.readouterr().out
+    told = capsys.readouterr().out
+    names = [option.name for option in load_site(site).option if option.name.startswith("search: ")]
+    assert len(names) == 2
+    assert all(f'"{name}"' in told.split("written to ")[-1] for name in names)
     new = site.read_text()
     assert new.startswith(SITE.replace("FALL", "5"))
     best, other = load_site(site).option

@@ -130,6 +130,19 @@ def test_all_of_a_unit(tmp_path):
     assert "tilt +5.0° nose down" in text
 
 
+def test_without_a_place_on_earth_the_sheet_says_how_to_come_by_the_compass(tmp_path):
+    """A compass shows the true bearing less the declination, east positive (its definition)."""
+    local = SITE.replace('crs = "EPSG:32631"', "").replace("4950006", "6").replace("560000", "0")
+    local = local.replace("560006, 4949998", "6, -2").replace("559991, 4949994", "-9, -6")
+    (fixing,) = option_fixing(
+        judged(written(tmp_path, local + option_text("one", bearing=175))), "one", None, None
+    )
+    (way,) = (part for part in sheet_parts(fixing) if part.title == "Which way")
+    assert "By compass: 175.0° true, less the declination of the place (east positive)." in " ".join(
+        way.lines
+    )
+
+
 def test_bearings_have_three_figures():
     """As they are read out: 007, never 360."""
     assert [bearing_words(b) for b in (0.0, 7.0, 90.04, 359.99)] == ["000.0°", "007.0°", "090.0°", "000.0°"]

@@ -122,7 +122,10 @@ def test_bookmarks_are_its_headings(report):
 
     found = titles(report.outline)
     assert [title for title in found if title in HEADINGS.values()] == list(HEADINGS.values())
-    assert {"Plan", "Section", "From the unit", "What takes a layer"} <= set(found)
+    assert "Plan" in found
+    (unit, *_) = [title.removeprefix("From the unit: ") for title in found if "From the unit: " in title]
+    assert any(title.startswith(f"Section: {unit}, ") and "bearing" in title for title in found)
+    assert {"What takes a layer: upper layer", "What takes a layer: lower layer"} <= set(found)
 
 
 def test_every_typeface_is_in_the_file(report):

@@ -23,6 +23,8 @@ def test_contents_name_every_file(strange):
         if not name.endswith(("contents.txt", ".written-by-terrain3d")):
             assert name.split("/")[-1] in text, name
     assert strange.document["why"].split(";")[0] in text
+    for number, option in enumerate(strange.outcome.options, 1):
+        assert f"{number:02d} {option.name}" in " ".join(text.split())
     assert "A planning aid, not proof of detection" in text
     kinds = {
         kind_of(path.relative_to(strange.folder)) for path in strange.folder.rglob("*") if path.is_file()

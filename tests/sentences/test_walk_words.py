@@ -9,12 +9,12 @@ from shapes import box, plane, terrain, unit
 
 from terrain3d.detector.figures import Figure
 from terrain3d.detector.types import load_type
-from terrain3d.sentences.routes import percent, start_words
+from terrain3d.sentences.routes import inner_words, percent, start_words
 from terrain3d.sentences.walks import fan_words, walk_words, walks_sentence
 from terrain3d.terrain import Area, Walk
 from terrain3d.walk.fans import fan_across
 from terrain3d.walk.pulses import try_walk
-from terrain3d.walk.ways_in import Start
+from terrain3d.walk.ways_in import Start, WayIn
 
 ONE = load_type("one-head-90", Path())
 PERSON = Figure("person", 1.7, "invented for the tests")
@@ -32,6 +32,20 @@ def test_words_name_the_weakest_bearing():
     assert (missed > 300).all()
     assert "the others pass bearings 320°" in fan_words(fan)
     assert "weakest is bearing" in fan_words(fan_across(FLAT, unit(ONE), PERSON))
+    last = np.arange(len(fan.raised)) + 1 == len(fan.raised)
+    lone = replace(fan, bearing_deg=np.where(last, 40.0, 30.0), walked_m=np.where(last, np.nan, 2.0))
+    assert fan_words(lone).endswith("; the other passes bearing 40°.")
+
+
+@pytest.mark.parametrize(
+    ("chance", "words"), [(0.999, "over 99 %;"), (0.18, "18 % or more;"), (0.005, "under 1 %;")]
+)
+def test_a_chance_is_given_one_bound(chance, words):
+    """Of the least likely walk it is "or more", but what is over or under something already says so."""
+    line = np.array([[0.0, 9.0], [0.0, 3.0]])
+    walked = try_walk(FLAT, (unit(ONE),), "any", Walk("in", line), PERSON)
+    way = WayIn(Start(True, "gate"), line, 6.0, 6.0, 1.0, chance, line[:, 0], line[:, 0], walked)
+    assert f"On the way to its middle the chance is {words}" in inner_words(way)
 
 
 def test_late_alarms_are_counted_as_late():

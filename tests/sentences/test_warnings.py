@@ -11,7 +11,7 @@ from terrain3d.detector.types import load_type
 from terrain3d.job import Outcome
 from terrain3d.opened import site_of
 from terrain3d.sentences.warnings import option_warnings, voiding, warnings_by_option
-from terrain3d.terrain import Area
+from terrain3d.terrain import Area, Mount
 
 ONE = load_type("one-head-90", Path())
 TWO = load_type("two-head-180", Path())
@@ -33,6 +33,20 @@ def test_warnings_say_what_would_mislead():
     inside = terrain(plane(0.0), box((-1, -1, -1), (1, 1, 2)))
     assert any("inside a solid" in w and "[[mount]] wall" in w for w in warned(inside, unit(ONE)))
     assert warned(terrain(plane(0.0)), unit(TWO)) == []
+
+
+def test_a_unit_that_looks_into_its_own_wall_is_said():
+    """Facing 180 on a wall that faces north; along the wall, and away from it, nothing is said."""
+    on = Mount("m", 0.0, 0.0, (1.0,), wall_deg=0.0)
+    site = replace(terrain(plane(0.0)), mounts=(on,))
+
+    def told(bearing: float) -> list[str]:
+        return [w for w in warned(site, replace(unit(ONE), bearing_deg=bearing, mount="m")) if "wall" in w]
+
+    (warning,) = told(180.0)
+    assert "faces 180°, and the wall of its mount 0°" in warning
+    assert "mend [[mount]] wall" in warning
+    assert told(90.0) == told(0.0) == told(270.0) == []
 
 
 def test_sight_across_unknown_ground_is_said():

@@ -1,6 +1,7 @@
 """Site file to terrain: frames and units agree, areas add up, faults are named."""
 
 import json
+import re
 from pathlib import Path
 
 import numpy as np
@@ -488,6 +489,32 @@ def test_treat_outlines_on_drawn_ground_are_told():
     """A plane has nothing standing on it to be taken for something else."""
     terrain = build(site(PLANE, treat=[{"outline": square(0, 0, 1), "as": "solid"}]))
     assert any("[[treat]] outlines are left aside" in doubt for doubt in terrain.doubts)
+
+
+def test_a_gate_of_the_survey_is_told_where_the_site_file_counts(tmp_path):
+    """A plate 3.4 m long and 1.3 m high: its middle in the coordinates of the site file, to half a metre."""
+    across = np.random.default_rng(1).uniform((3.3, -5.15), (6.7, -4.85), (200, 2))
+    gate = np.column_stack([EAST + across[:, 0], NORTH + across[:, 1], 100 + 0.1 * across[:, 0] + 1.3])
+    points = np.vstack([survey_points(), gate])
+    classes = np.repeat([2, 1], [len(points) - len(gate), len(gate)])
+    (told,) = (
+        doubt
+        for doubt in build(surveyed_site(tmp_path, points, classes=classes), tmp_path).doubts
+        if "may be a gate" in doubt
+    )
+    place = re.search(r"at \((\d+\.?\d*), (\d+\.?\d*)\) in WGS 84 / UTM zone 31N, ", told)
+    assert place, told
+    assert [float(value) for value in place.groups()] == pytest.approx([EAST + 5, NORTH - 5], abs=0.5)
+
+
+def test_coordinates_the_wrong_way_round_are_said_to_be(tmp_path):
+    """North before east lies on the site when it is turned; a place that does not is not said to be so."""
+    with pytest.raises(InputError, match="from the survey") as fault:
+        build(surveyed_site(tmp_path, at=((NORTH, EAST),)), tmp_path)
+    assert fault.value.mend == f"put east first, as the site does: ({EAST:.0f}, {NORTH:.0f})"
+    with pytest.raises(InputError, match="from the survey") as fault:
+        build(surveyed_site(tmp_path, at=((EAST, EAST),)), tmp_path)
+    assert "check its coordinates" in fault.value.mend
 
 
 def test_degrees_given_for_utm_are_an_error_that_names_the_shape(tmp_path):

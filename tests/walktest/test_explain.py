@@ -61,6 +61,10 @@ def test_what_a_cause_is_off_by():
     [
         ([Cause.TILT, Cause.HEIGHT], "these results do not tell tilt from height: "),
         ([Cause.TILT, Cause.HEIGHT, Cause.ROLL], "these results do not tell tilt, height and roll apart: "),
+        (
+            [Cause.AS_SET, Cause.HEIGHT],
+            "do not tell yet whether anything is off: all is as set (60 %) or it hangs",
+        ),
     ],
 )
 def test_what_is_not_told_is_said(causes, words):

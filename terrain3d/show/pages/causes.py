@@ -35,6 +35,7 @@ def causes_sheet(context: PageContext, option: OptionResult, layer: str) -> Shee
     base, outcome, told = context.printed, context.outcome, causes_of(context, option, layer)
     view = f"what takes the {sense_words(layer)}, plan, north up"
     page = context.begin_option(option, view, _line(layer, told), base.scale)
+    page.of = sense_words(layer)
     bare = without_verdicts(option)
     axes = draw_plan(page, outcome, bare, base)
     outcomes = option.layer_outcomes[layer]

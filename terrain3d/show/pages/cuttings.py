@@ -18,12 +18,16 @@ PICTURE_ALONE: Place = (0.0, 0.135, 0.715, 0.765)
 
 @dataclass(frozen=True)
 class Cutting:
-    """A picture: of which kind of page and option, as PNG, and the sentence that goes with it."""
+    """A picture: of which kind of page and option, as PNG, and the sentence that goes with it.
+
+    `of` tells it from others of its kind and option; it may be empty.
+    """
 
     kind: str
     option: str
     png: bytes
     said: str
+    of: str = ""
 
 
 def cuttings(context: PageContext, kinds: Iterable[str], place: Place = WHOLE) -> Iterator[Cutting]:
@@ -43,10 +47,10 @@ def cuttings(context: PageContext, kinds: Iterable[str], place: Place = WHOLE) -
                 if isinstance(drawn, Sheet):
                     drawn.unsay()
                     picture = _cut(drawn.figure.dots(context.size), place)
-                    said = drawn.said
+                    said, of = drawn.said, drawn.of
                     # What a figure holds refers to it and would stay for long.
                     drawn.figure.clear()
-                    yield Cutting(kind, page.option, packed(picture, context.size.dots_an_inch), said)
+                    yield Cutting(kind, page.option, packed(picture, context.size.dots_an_inch), said, of)
 
 
 def _cut(whole: Rgb, place: Place) -> Rgb:

@@ -89,6 +89,7 @@ def outlook_sheet(context: PageContext, option: OptionResult, unit: Detector) ->
     )
     sentence = outlook_sentence(outlook_shares(outcome.terrain, unit), outcome.terrain.solids.names)
     page = context.begin_option(option, view, sentence)
+    page.of = unit.name
     axes = page.picture_axes(WIDE_PICTURE)
     _frame(axes, span)
     sides = (span.left, span.right, span.low, span.high)

@@ -51,6 +51,7 @@ def routes_sheet(context: PageContext, option: OptionResult, route: OpenRoutes) 
     base = context.base_in(_PLAN[2:], lines_shown(outcome, drawn))
     view = f"ways in to {route.area}, plan north up"
     page = context.begin_option(option, view, routes_words(route), base.scale)
+    page.of = route.area
     plan = begin_plan(page, outcome, option, base, _PLAN, "W", is_ruled=False)
     _finish(plan, drawn)
     axes = plan.axes

@@ -218,6 +218,7 @@ def section_sheet(
     view = section_view(outcome.terrain, unit, bearing_deg, outcome.figure, context.size, room)
     what = f"section from {which}, bearing {bearing_deg:.0f}°"
     page = context.begin_option(option, what, section_sentence(view.profile), view.scale)
+    page.of = f"{which}, bearing {bearing_deg:.0f}°"
     draw_section(page, outcome, view, WIDE_PICTURE)
     _key_plan(page, context, option, view.profile)
     page.begin_column(0.755, COLUMN_RIGHT, BLOCK_TOP, BLOCK_FLOOR)

@@ -116,10 +116,16 @@ class Sheet:
     ----------
     size : Size
         What the page is made for.
+
+    Attributes
+    ----------
+    of : str
+        What tells it from other pages of its kind and option, such as the head of a section; may be empty.
     """
 
     def __init__(self, size: Size = SCREEN) -> None:
         self.size = size
+        self.of = ""
         inches = WIDTH_PX / DPI
         self.figure: PageFigure = PageFigure(
             figsize=(inches, inches * size.height_px / size.width_px), dpi=DPI, facecolor=palette.PAPER
