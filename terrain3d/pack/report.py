@@ -18,7 +18,7 @@ from terrain3d.ranking.outlay import outlay_of
 from terrain3d.readers.logos import logo_png
 from terrain3d.sentences.animals import animals_line
 from terrain3d.sentences.beyond import beyond_lines
-from terrain3d.sentences.client import client_numbers, holds_nothing, open_lines, to_do_lines
+from terrain3d.sentences.client import client_numbers, client_warnings, holds_nothing, open_lines, to_do_lines
 from terrain3d.sentences.close_in import close_in_line
 from terrain3d.sentences.heads import has_masks
 from terrain3d.sentences.heat import heat_words
@@ -42,7 +42,6 @@ from terrain3d.sentences.sun import sun_words
 from terrain3d.sentences.surveys import standing_lines, survey_facts, survey_line
 from terrain3d.sentences.uncertainty import tolerance_words, uncertainty_line, varied_words
 from terrain3d.sentences.walks import walks_lines
-from terrain3d.sentences.warnings import option_warnings
 from terrain3d.sentences.why import why
 from terrain3d.sentences.words import capital, unit_lines, unit_title
 from terrain3d.show.lettering import has_glyph, in_order, printable
@@ -189,7 +188,7 @@ def _parts(study: Study, best: OptionResult, drawn: Callable[..., list[Block]]) 
         _part("weather", _lines([*sun, *heat])),
         _part("sure", _lines([*sure, MODEL]), drawn(("routes", "doubt"))),
         _part("to do", _listing(to_do_lines(best, outcome.site.walk_tested(best.name)))),
-        _part("watch", _listing([_sentence(text) for text in option_warnings(best, terrain)])),
+        _part("watch", _listing([_sentence(text) for text in client_warnings(best, terrain)])),
         _part("cautions", _lines([CAUTION])),
         _part("words", [{"kind": "terms", "rows": [list(pair) for pair in GLOSSARY]}]),
     ]

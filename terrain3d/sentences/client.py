@@ -1,14 +1,17 @@
 """What a client is told on one page: what is held, what stays open, and what there is to do."""
 
+import re
+
 from terrain3d.cover.option import OptionResult
 from terrain3d.ranking.compare import held_share, worst_scenario
 from terrain3d.ranking.outlay import outlay_of
 from terrain3d.sentences.heads import has_masks
 from terrain3d.sentences.options import held_words, not_held_words, wanting, worst_words
 from terrain3d.sentences.walked import walked_words
-from terrain3d.sentences.warnings import units_warnings
+from terrain3d.sentences.warnings import option_warnings, units_warnings
 from terrain3d.sentences.words import capital, unit_lines
 from terrain3d.site import WalkTested
+from terrain3d.terrain import Terrain
 from terrain3d.wording import counted, money_words
 
 #: Said whatever the site is.
@@ -18,6 +21,9 @@ _TO_DO = (
 )
 #: Areas that a page for a client names.
 _MOST = 3
+
+#: What the site file could say, at the end of a warning: a client does not write it.
+_FOR_THE_FILE = re.compile(r'((?:[^"]|"[^"]*")*?)[:;] (?:a |say so with )?\[\[?[a-z]+\].*', re.DOTALL)
 
 
 def holds_nothing(option: OptionResult) -> bool:
@@ -57,3 +63,13 @@ def to_do_lines(option: OptionResult, tested: WalkTested | None = None) -> list[
     fixed = [f"Fix {unit.name} on {unit.mount}: {', '.join(unit_lines(unit))}." for unit in option.detectors]
     done = [] if tested is None else [walked_words(tested)]
     return [*done, *fixed, *_TO_DO, *(f"{capital(text)}." for text in units_warnings(option))]
+
+
+def client_warnings(option: OptionResult, terrain: Terrain) -> list[str]:
+    """The warnings of an option, without what the site file could say to them."""
+    return [_without_keys(text) for text in option_warnings(option, terrain)]
+
+
+def _without_keys(text: str) -> str:
+    found = _FOR_THE_FILE.fullmatch(text)
+    return text if found is None else found[1]

@@ -10,6 +10,7 @@ from terrain3d.detector.pose import Detector
 from terrain3d.detector.types import load_type
 from terrain3d.job import Outcome
 from terrain3d.opened import site_of
+from terrain3d.sentences.client import client_warnings
 from terrain3d.sentences.warnings import option_warnings, voiding, warnings_by_option
 from terrain3d.terrain import Area, Mount
 
@@ -84,3 +85,23 @@ def test_each_is_said_once_the_most_serious_first():
     assert [text.split(" ")[1] for text, _ in told] == ["faces", "at", "m²", "survey"]
     assert voiding(high) == voiding(low) != []
     assert voiding(away) == []
+
+
+def test_a_client_is_not_told_what_the_site_file_could_say():
+    """A client writes none: the fact stays, its keys go."""
+    roofs = "roofs are taken to stand out 0.5 m over their walls"
+    hedge = '"hedge; a: [[x]] y" takes 12 m²'
+    site = replace(
+        terrain(plane(0.0)),
+        doubts=(
+            f"{roofs}: [ground] eaves says how far they do, [[mount]] wall which wall a unit is on",
+            f'{hedge}: a [[scenario]] with without = ["..."] judges the site without a thing, by its name',
+            "returns were split by their shape; [[treat]] outlines can say otherwise",
+            "the survey was flown in 2019, 3 years before [site] date, 2022: what was felled has changed it",
+        ),
+    )
+    option = judged(site, unit(TWO))
+    told = client_warnings(option, site)
+    assert len(told) == len(option_warnings(option, site)) == 4
+    for kept in (roofs, hedge, "returns were split by their shape", site.doubts[3]):
+        assert kept in told
