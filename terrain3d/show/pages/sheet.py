@@ -42,7 +42,7 @@ _KEY_SMALLEST, _KEY_ROWS = 0.9, (0.1175, 0.1005)
 _SENTENCE: dict[float, tuple[float, int]] = {9.5: (0.026, 2), 8.3: (0.0205, 3), 6.8: (0.016, 4)}
 #: Where it begins, under a key of one row and of two: above the caution some air has to stay.
 _UNDER_ONE_ROW: dict[float, float] = {9.5: 0.086, 8.3: 0.0885, 6.8: 0.091}
-_UNDER_TWO_ROWS: dict[float, float] = {9.5: 0.081, 8.3: 0.083, 6.8: 0.0855}
+_UNDER_TWO_ROWS: dict[float, float] = {9.5: 0.0748, 8.3: 0.0815, 6.8: 0.0848}
 #: Left, bottom, width, height, as shares of the page.
 Place = tuple[float, float, float, float]
 #: Where the picture is; beside it the legend column.
