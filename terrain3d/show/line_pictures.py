@@ -86,7 +86,7 @@ def _picture(width_mm: float, height_mm: float) -> Iterator[tuple[Any, list[str]
 
 
 def unit_plan_svg(
-    outcome: Outcome, one: SightedUnit, fixing: UnitFixing, width_mm: float = 88.0, height_mm: float = 74.0
+    outcome: Outcome, one: SightedUnit, fixing: UnitFixing, width_mm: float = 88.0, height_mm: float = 71.0
 ) -> str:
     """A plan of one unit: what it holds, where it looks, the two tapes, what it is aimed by, what stands
     there. North is up."""
@@ -171,7 +171,7 @@ def walk_plan_svg(
 
 
 def unit_section_svg(
-    outcome: Outcome, fixing: UnitFixing, width_mm: float = 88.0, height_mm: float = 74.0
+    outcome: Outcome, fixing: UnitFixing, width_mm: float = 88.0, height_mm: float = 71.0
 ) -> str:
     """A section along the middle of a unit's first head: ground, axes, and where a staff is to be stood."""
     unit, aim = fixing.unit, fixing.aims[0]

@@ -94,3 +94,13 @@ def test_a_crs_in_feet_or_degrees_is_drawn_in_local_metres(strange):
     points = [point.dxf.location for point in drawn.modelspace().query("POINT")]
     assert points
     assert all(abs(point.x) < 30 and abs(point.y) < 30 for point in points)
+
+
+def test_the_name_of_the_site_is_beside_its_boundary(drawing):
+    """Within it, it would read as the name of what is there."""
+    (outline,) = drawing.modelspace().query('LWPOLYLINE[layer=="BOUNDARY"]')
+    (name,) = drawing.modelspace().query('TEXT[layer=="BOUNDARY"]')
+    ring = shapely.Polygon([(x, y) for x, y, *_ in outline.get_points()])
+    at = shapely.Point(name.dxf.insert.x, name.dxf.insert.y)
+    assert not ring.contains(at)
+    assert ring.distance(at) < 1
