@@ -132,7 +132,8 @@ def _drawing(layers: tuple[Layer, ...], notes: tuple[str, ...], frame: Frame, cr
                         outline(shapely.get_coordinates(ring), True, attributes)
             named = feature.values.get("name")
             if named is not None:
-                write(str(named), _spot(shape, layer.name == "units"), attributes)
+                at = _corner(shape) if layer.name == "boundary" else _spot(shape, layer.name == "units")
+                write(str(named), at, attributes)
     bounds = np.vstack(corners)
     low = bounds.min(axis=0)
     about = on_layer("NOTES", palette.INK, True)
@@ -181,6 +182,13 @@ def _spot(shape: Any, is_unit: bool) -> Floats:
     largest = max(shapely.get_parts(shape), key=lambda part: part.area)
     spot = spot_within(Area("", shapely.get_coordinates(largest.exterior)[:-1]))
     return np.array(spot or largest.bounds[:2])
+
+
+def _corner(shape: Any) -> Floats:
+    """Where the name of a boundary starts: over its north-west corner, for within it would name what is
+    there."""
+    ends = shapely.get_coordinates(shape)
+    return np.array(ends[int(np.argmin(ends[:, 0] - ends[:, 1]))]) + 0.15
 
 
 def _facts(values: Mapping[str, Any]) -> list[tuple[int, Any]]:

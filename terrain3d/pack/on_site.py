@@ -15,7 +15,7 @@ from terrain3d.walktest.read import WalkReading
 
 #: How large the pictures of a unit are beside each other on its page, those on a page of their own, and the
 #: plan of a walk test: millimetres.
-_BESIDE_MM, _OWN_PAGE_MM, _PLAN_MM = (88.0, 74.0), (182.0, 108.0), (182.0, 112.0)
+_BESIDE_MM, _OWN_PAGE_MM, _PLAN_MM = (88.0, 71.0), (182.0, 108.0), (182.0, 112.0)
 
 
 def sheet_files(outcome: Outcome, name: str, units: Sequence[UnitFixing]) -> dict[str, bytes]:

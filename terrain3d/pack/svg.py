@@ -17,7 +17,7 @@ from terrain3d.pack.layers import Feature, Layer
 from terrain3d.sentences.paper import foot_words
 from terrain3d.sentences.walked import walked_briefly
 from terrain3d.sentences.words import figure_words, place_in_ranking
-from terrain3d.show.extent import site_extent
+from terrain3d.show.extent import Extent, site_extent, whole_cells
 from terrain3d.show.legend import (
     BOUNDARY,
     FOLIAGE,
@@ -38,6 +38,10 @@ _WIDTH, _HEIGHT, _MARGIN, _COLUMN, _HEAD, _FOOT = 420.0, 297.0, 12.0, 92.0, 20.0
 SCALES = (20, 25, 50, 100, 200, 250, 500, 1000, 2000, 2500, 5000, 10000)
 #: Millimetres of type: a title, a name, the small print; and of a point of a line.
 _TITLE, _NAME, _SMALL, _POINT = 6.0, 3.2, 2.6, 25.4 / 72
+#: Letters of a line of a name, and how wide one is at most, sizes of type.
+_NAME_LETTERS, _LETTER = 34, 0.65
+#: Keeps an edge of a cell from touching the next one by rounding.
+_HAIR_M = 1e-6
 _FAMILY = "DejaVu Sans, Noto Sans, Liberation Sans, sans-serif"
 #: Layers from the ground up, each with its sign.
 _SIGNS = {
@@ -61,6 +65,25 @@ def _room() -> tuple[float, float]:
     return _WIDTH - 3 * _MARGIN - _COLUMN, _HEIGHT - 2 * _MARGIN - _HEAD - _FOOT
 
 
+def _shown(outcome: Outcome) -> tuple[Extent, int]:
+    """What the plan shows and its scale: the site, and as much ground about it as there is room for."""
+    ground = outcome.terrain.ground
+    tight = site_extent(outcome)
+    # A cell more, for whole cells are shown.
+    scale = scale_for(tight.width_m + ground.cell_m, tight.depth_m + ground.cell_m)
+    wide, deep = (side * scale / 1000 - 2 * ground.cell_m for side in _room())
+    x, y = tight.centre
+    floor_x, floor_y, end_x, end_y = ground.bounds
+    # A hair less, or rounding would take in one more row of cells.
+    return whole_cells(
+        ground,
+        min(tight.west, max(floor_x, x - wide / 2)) + _HAIR_M,
+        min(tight.south, max(floor_y, y - deep / 2)) + _HAIR_M,
+        max(tight.east, min(end_x, x + wide / 2)) - _HAIR_M,
+        max(tight.north, min(end_y, y + deep / 2)) - _HAIR_M,
+    ), scale
+
+
 def svg_bytes(outcome: Outcome, layers: tuple[Layer, ...], option: OptionResult) -> bytes:
     """The bytes of an SVG file; the same layers give the same bytes.
 
@@ -71,9 +94,7 @@ def svg_bytes(outcome: Outcome, layers: tuple[Layer, ...], option: OptionResult)
     option : OptionResult
         The one that is shown.
     """
-    room_x, room_y = _room()
-    extent = site_extent(outcome, room_x / room_y)
-    scale = scale_for(extent.width_m, extent.depth_m)
+    extent, scale = _shown(outcome)
     mm = 1000 / scale
     left, top = _MARGIN, _MARGIN + _HEAD
     width, depth = extent.width_m * mm, extent.depth_m * mm
@@ -111,12 +132,12 @@ def svg_bytes(outcome: Outcome, layers: tuple[Layer, ...], option: OptionResult)
             if name in ("solids", "foliage", "protected"):
                 at = on_paper(_spot(feature.shape))[0]
                 if left < at[0] < left + width and top < at[1] < top + depth:
-                    _write(names, str(feature.values["name"]), at[0], at[1], _NAME, 34, "middle")
+                    _name(names, str(feature.values["name"]), at, (left, top, width, depth))
     for feature in shown.get("units", ()):
         _unit(names, on_paper, feature)
     _add(root, "rect", x=left, y=top, width=width, height=depth, fill="none", stroke=palette.INK, **_hair())
     _head(root, outcome, option, scale)
-    _column(root, option, scale, {key: bool(value) for key, value in shown.items()})
+    _column(root, option, scale, {key: bool(value) for key, value in shown.items()}, left + width + _MARGIN)
     ET.indent(root, " ")
     return b'<?xml version="1.0" encoding="UTF-8"?>\n' + bytes(ET.tostring(root, "utf-8")) + b"\n"
 
@@ -221,9 +242,11 @@ def _head(root: ET.Element, outcome: Outcome, option: OptionResult, scale: int) 
     _write(root, foot_words(outcome.site), _MARGIN, foot, _SMALL, 240, most=1)
 
 
-def _column(root: ET.Element, option: OptionResult, scale: int, is_there: dict[str, bool]) -> None:
-    """North, scale bar and key."""
-    left, y = _WIDTH - _MARGIN - _COLUMN, _MARGIN + _HEAD
+def _column(
+    root: ET.Element, option: OptionResult, scale: int, is_there: dict[str, bool], left: float
+) -> None:
+    """North, scale bar and key, beside the plan."""
+    y = _MARGIN + _HEAD
     _add(root, "path", d=f"M{left + 4:g},{y:g} l3,10 l-3,-2.4 l-3,2.4 Z", fill=palette.INK)
     _write(root, "N", left + 10.0, y + 7.0, 5.0, 2)
     y += 20.0
@@ -286,6 +309,17 @@ def _spot(shape: Any) -> Floats:
     largest = max(shapely.get_parts(shape), key=lambda part: part.area)
     spot = spot_within(Area("", shapely.get_coordinates(largest.exterior)[:-1]))
     return np.array([spot or largest.bounds[:2]])
+
+
+def _name(into: ET.Element, text: str, at: Floats, frame: tuple[float, float, float, float]) -> None:
+    """What a thing is called, in its middle, or as near to it as lies whole in the frame."""
+    left, top, width, depth = frame
+    lines = _lines(text, _NAME_LETTERS)
+    half = _LETTER * _NAME * max(map(_columns, lines)) / 2
+    below = 1.2 * _NAME * (len(lines) - 1)
+    x = min(max(at[0], left + half), left + width - half)
+    y = min(max(at[1], top + 1.2 * _NAME), top + depth - below - 0.4 * _NAME)
+    _write(into, text, x, y, _NAME, _NAME_LETTERS, "middle")
 
 
 def _write(

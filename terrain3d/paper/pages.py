@@ -15,8 +15,10 @@ from terrain3d.paper.supply import supply_of
 from terrain3d.sentences.fixing import CAUTIONS, PICTURES_KEY, SheetPart, settings_text, sheet_parts
 from terrain3d.sentences.supply import unit_words
 from terrain3d.sentences.walktest import (
+    FILLED_IN,
     HOW_TO_WALK,
     PLAN_KEY,
+    TABLE_HEADS,
     WALK_CAUTION,
     place_words,
     should_words,
@@ -131,8 +133,8 @@ def walk_data(outcome: Outcome, plan: WalkTest) -> dict[str, Any]:
         points = [
             {
                 "number": point.number,
-                "place": place_words(point.taped),
-                "walk": walk_words(point),
+                "place": _whole(place_words(point.taped)),
+                "walk": _whole(walk_words(point)),
                 "should": should_words(point.lights),
             }
             for point in plan.points
@@ -140,8 +142,10 @@ def walk_data(outcome: Outcome, plan: WalkTest) -> dict[str, Any]:
         ]
         units.append({"title": unit_title(unit), "plan": f"plan-{number}", "points": points})
     return {
-        "head": f"Walk test: {outcome.site_name}, {plan.option}",
+        "head": f'Walk test: {outcome.site_name}, option "{plan.option}"',
         "how": [HOW_TO_WALK, PLAN_KEY],
+        "asked": list(FILLED_IN),
+        "heads": list(TABLE_HEADS),
         "units": units,
         "cautions": [WALK_CAUTION, SHORT_CAUTION],
         "foot": _foot(outcome),
@@ -156,9 +160,17 @@ def _foot(outcome: Outcome) -> str:
 
 def _part(part: SheetPart) -> dict[str, Any]:
     size = _LARGE if len(part.main) <= _LONG else _SMALLER
-    # A number stays on the line of its unit.
-    main = re.sub(r"(?<=\d) (?=(?:mm?|ft|in)\b)", "\u00a0", part.main)
-    return {"title": part.title, "main": main, "size": size, "lines": list(part.lines)}
+    main = _whole(part.main[:1].upper() + part.main[1:])
+    return {"title": part.title, "main": main, "size": size, "lines": [_whole(line) for line in part.lines]}
+
+
+def _whole(words: str) -> str:
+    """Words in which a number stays on the line of its unit, and a bearing on that of its name.
+
+    >>> _whole("7.6 m off, bearing 212\u00b0") == "7.6\u00a0m off, bearing\u00a0212\u00b0"
+    True
+    """
+    return re.sub(r"(?<=\d) (?=(?:mm?|ft|in|%)(?:\W|$))|(?<=bearing) (?=\d)", "\u00a0", words)
 
 
 def _code(text: str) -> tuple[str, float]:

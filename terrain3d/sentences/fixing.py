@@ -21,7 +21,8 @@ CAUTIONS = (
 
 #: Under the pictures of a unit.
 PICTURES_KEY = (
-    "Plan: grey is held, dashes are tapes, dots lead to what it is aimed by. Section: along head 1."
+    "Plan: grey is held, dashes are tapes, dots lead to what it is aimed by, dashes and dots go round"
+    " protected ground. Section: along head 1; grey posts stand where its indicator comes on and goes off."
 )
 
 _MAY_BE_OFF = "May be off"

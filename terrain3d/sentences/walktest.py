@@ -18,8 +18,13 @@ HOW_TO_WALK = (
 )
 #: Beside its plan.
 PLAN_KEY = (
-    "On the plan: a black number where the indicator lights, a white one where it stays dark; grey is held."
+    "On the plan: a black number where the indicator lights, a white one where it stays dark; arrows show"
+    " which way, not how far; grey is held, dashes and dots go round protected ground."
 )
+#: What whoever walks fills in above the points.
+FILLED_IN = ("Walked on", "by", "weather, light")
+#: Over the columns of its table: how a point is walked, what the indicator should do, what to tick.
+TABLE_HEADS = ("Walk", "Indicator", "Did it light?")
 WALK_CAUTION = (
     "A walk test shows what happened on that day with that person. Walk again by night, in the cold and in"
     " the heat, and after anything has changed."

@@ -250,9 +250,11 @@ NUISANCE_UNSEEN = replace(NUISANCE_HIDDEN, text="nuisance thing that no layer se
 #: Ground that two options hold, and that one of them alone holds.
 HELD_BY_BOTH = Sign("held by both", fill=palette.HELD_BY_BOTH, line=palette.QUIET_INK)
 GAINED = Sign("held by this alone", fill=palette.VERDICT_COLOURS[Verdict.BOTH], line=palette.BOTH_EDGE)
+#: Its blue and this orange are one grey in print: this has stripes.
 LOST = Sign(
-    "held by the best alone", fill=palette.VERDICT_COLOURS[Verdict.UPPER_ONLY], line=palette.QUIET_INK
-)
+    "held by the best alone", fill=palette.VERDICT_COLOURS[Verdict.UPPER_ONLY], line=palette.QUIET_INK,
+    stripe=Stripe("////", palette.UPPER_STRIPE),
+)  # fmt: skip
 CRAWLING = Sign(
     "silent for a crawler", fill=palette.PAPER, line=palette.QUIET_INK,
     stripe=Stripe("////", palette.CRAWLING_STRIPE),
@@ -264,6 +266,14 @@ _UNKNOWN = Sign(
 _STRIPES = {
     Verdict.UPPER_ONLY: Stripe("---", palette.UPPER_STRIPE),
     Verdict.DEAD: Stripe(r"\\\\", palette.DEAD_STRIPE),
+}
+
+#: What parts causes of one darkness, and the layer itself, in grey print.
+_CAUSE_STRIPES = {
+    "hidden by foliage": Stripe("////", palette.CRAWLING_STRIPE),
+    "hidden by a solid": Stripe(r"\\\\", palette.DEAD_STRIPE),
+    "passes above the figure": Stripe("////", palette.DEAD_STRIPE),
+    "below the layer": Stripe(r"\\\\", palette.DEAD_STRIPE),
 }
 
 #: Options as lines, best first: told apart by colour or by dashes.
@@ -307,7 +317,9 @@ def verdict_sign(code: int) -> Sign:
 def cause_sign(code: int) -> Sign:
     """Ground on which a cause takes a layer."""
     key = CAUSE_KEYS[code]
-    return Sign(key, fill=palette.CAUSES[key], line=palette.QUIET_INK)
+    return Sign(
+        key, fill=palette.CAUSES[key], line=palette.QUIET_INK, stripe=_CAUSE_STRIPES.get(key, Stripe())
+    )
 
 
 def layer_sign(name: str, text: str = "") -> Sign:

@@ -23,7 +23,7 @@ from terrain3d.fixing.unit import UnitFixing
 from terrain3d.job import Outcome
 from terrain3d.lengths import given, in_metres, in_unit, length
 from terrain3d.sentences.along import stretch_note
-from terrain3d.show.labels import Box, free_spot, set_apart
+from terrain3d.show.labels import Box, free_spot, meet, set_apart
 from terrain3d.show.lettering import draw_as_meant, fitted_lines, line_width, page_style
 from terrain3d.survey.solids import footprints
 from terrain3d.terrain import Terrain
@@ -40,6 +40,12 @@ _LETTERS, _LINE = 10.0, 13.0
 _NAME = 13.0
 #: The disc of a number of a walk test, points.
 _DISC = 10.5
+#: How far from its place a name is tried, points; a line leads to one that stands off.
+_GAPS = (5.0, 16.0, 30.0, 48.0, 70.0)
+#: An arrow of a walk is drawn so long at least, points from its middle, or its number would cover it.
+_HALF_ARROW = 19.0
+#: A place nearer to a unit than this is where it hangs, metres.
+_AT_UNIT_M = 0.05
 #: Metres around what a plan shows.
 _ROOM_M = 1.5
 #: A mark that a unit is aimed by is drawn where it is within so many times the unit's reach.
@@ -80,7 +86,7 @@ def _picture(width_mm: float, height_mm: float) -> Iterator[tuple[Any, list[str]
 
 
 def unit_plan_svg(
-    outcome: Outcome, one: SightedUnit, fixing: UnitFixing, width_mm: float = 88.0, height_mm: float = 74.0
+    outcome: Outcome, one: SightedUnit, fixing: UnitFixing, width_mm: float = 88.0, height_mm: float = 71.0
 ) -> str:
     """A plan of one unit: what it holds, where it looks, the two tapes, what it is aimed by, what stands
     there. North is up."""
@@ -115,7 +121,8 @@ def unit_plan_svg(
             if fixing.mark.name not in {tape.name for tape, _ in places}:
                 labels.append(_Label(*aim, fixing.mark.name))
         axes.plot(*at, "o", color=_INK, ms=5)
-        _write(axes, labels, _north_and_scale(axes))
+        lines = [[at, (x, y)] for _, (x, y) in places] + [[at, facing]]
+        _write(axes, labels, _north_and_scale(axes, [at, *(place for _, place in places)]), lines)
     return told[0]
 
 
@@ -135,14 +142,16 @@ def walk_plan_svg(
         axes.plot(one.unit.x, one.unit.y, "o", color=_INK, ms=6)
         labels = [_Label(one.unit.x, one.unit.y, one.unit.name)]
         for place in places:
-            axes.plot(place.x, place.y, "^", color=_INK, ms=6)
+            if math.hypot(place.x - one.unit.x, place.y - one.unit.y) >= _AT_UNIT_M:
+                axes.plot(place.x, place.y, "^", color=_INK, ms=6)
             labels.append(_Label(place.x, place.y, place.name, (-1.0, 0.0)))
+        shortest_m = _HALF_ARROW * _metres_a_point(axes)
         for point in points:
-            half = point.length_m / 2
+            half = max(point.length_m / 2, shortest_m)
             ends = [_away((point.x, point.y), point.towards_deg, by) for by in (half, -half)]
             arrow = {"arrowstyle": "-|>", "lw": 1.1, "color": _INK, "shrinkA": 0, "shrinkB": 0}
             axes.annotate("", ends[0], ends[1], arrowprops=arrow)
-        taken = _north_and_scale(axes)
+        taken = _north_and_scale(axes, [(label.x, label.y) for label in labels])
         wanted = [_in_points(axes, point.x, point.y) for point in points]
         room = (0.0, 0.0, *_size_in_points(axes))
         for point, was, disc in zip(points, wanted, set_apart(wanted, _DISC, room), strict=True):
@@ -162,7 +171,7 @@ def walk_plan_svg(
 
 
 def unit_section_svg(
-    outcome: Outcome, fixing: UnitFixing, width_mm: float = 88.0, height_mm: float = 74.0
+    outcome: Outcome, fixing: UnitFixing, width_mm: float = 88.0, height_mm: float = 71.0
 ) -> str:
     """A section along the middle of a unit's first head: ground, axes, and where a staff is to be stood."""
     unit, aim = fixing.unit, fixing.aims[0]
@@ -188,7 +197,8 @@ def unit_section_svg(
         axes.plot(along, z, color=_INK, lw=1.2)
         axes.plot([0, 0], [0, unit.height_m], color=_INK, lw=2.2)
         axes.plot(0, unit.height_m, "s", color=_INK, ms=5)
-        labels = []
+        labels: list[_Label] = []
+        lines: list[list[tuple[float, float]]] = [[(0.0, 0.0), (0.0, unit.height_m)]]
         if aim.staff_m is not None and aim.lower_m is not None:
             foot = float(np.interp(aim.staff_m, along, z))
             axes.plot([aim.staff_m] * 2, [foot, foot + 2.0], color=_INK, lw=1.0, ls=(0, (1, 1)))
@@ -208,6 +218,7 @@ def unit_section_svg(
                     foot = float(np.interp(away, along, z))
                     axes.plot([away] * 2, [foot, foot + tall_m], color=_GREY, lw=3.0, solid_capstyle="butt")
                     labels.append(_Label(away, foot + tall_m, length(away), (0, 1)))
+                    lines.append([(away, foot), (away, foot + tall_m)])
         for layer in posed.layers:
             e = math.radians(layer.elevation_deg)
             ray = math.cos(e) * posed.forward + math.sin(e) * posed.up
@@ -219,11 +230,14 @@ def unit_section_svg(
             stop = int(below[0]) + 1 if len(below) else len(out)
             is_lower = layer.name == "lower"
             axes.plot(out[:stop], line[:stop], color=_INK, lw=0.9, ls="-" if is_lower else (0, (5, 2)))
-            last = min(stop, len(out)) - 1
+            # Up a steep hill a layer leaves by the top of the picture: its name stands where it does.
+            in_sight = np.flatnonzero(line[:stop] <= axes.get_ylim()[1])
+            last = int(in_sight[-1])
             labels.append(_Label(out[last], line[last], layer.name, (0, -1) if is_lower else (0, 1)))
+            lines.append([(0.0, unit.height_m), (out[last], line[last])])
         said = f"along {round(aim.bearing_deg) % 360}°, {stretch_note(round(at_scale / shown, 1))}"
         axes.annotate(said, (0, 0), (4, 5), xycoords="axes fraction", textcoords="offset points")
-        _write(axes, labels, [(0.0, 0.0, 1e3, _LINE + 5)])
+        _write(axes, labels, [(0.0, 0.0, 1e3, _LINE + 5)], lines)
     return told[0]
 
 
@@ -248,7 +262,7 @@ def _plain(axes: Any) -> None:
 
 
 def _ground(axes: Any, terrain: Terrain, one: SightedUnit, figure_height_m: float) -> None:
-    """What the unit holds in grey, what stands there hatched, protected outlines dashed."""
+    """What the unit holds in grey, what stands there hatched, protected outlines in dashes and dots."""
     ground = terrain.ground
     held = (one.verdicts(ground, figure_height_m) == Verdict.BOTH).astype(float)
     if held.any():
@@ -266,7 +280,7 @@ def _ground(axes: Any, terrain: Terrain, one: SightedUnit, figure_height_m: floa
             axes.contour(x, y, grown, levels=[0.5], colors=[_GREY], linewidths=0.7)
     for area in terrain.protect:
         closed = np.vstack([area.outline, area.outline[:1]])
-        axes.plot(*closed.T, color=_INK, lw=0.7, ls=(0, (1, 2)))
+        axes.plot(*closed.T, color=_INK, lw=0.7, ls=(0, (6, 2, 1, 2)))
 
 
 def _arc(unit: Detector, bearing_deg: float, arc_deg: float, reach_m: float) -> Floats:
@@ -288,47 +302,90 @@ def _in_points(axes: Any, x: float, y: float) -> tuple[float, float]:
     return (x - west) / (east - west) * width, (y - south) / (north - south) * height
 
 
-def _write(axes: Any, labels: Sequence[_Label], taken: list[Box]) -> None:
-    """Write names beside their places: none over another, none over the rim."""
+def _metres_a_point(axes: Any) -> float:
+    return float((axes.get_xlim()[1] - axes.get_xlim()[0]) / _size_in_points(axes)[0])
+
+
+def _write(
+    axes: Any, labels: Sequence[_Label], taken: list[Box], lines: Sequence[Sequence[tuple[float, float]]] = ()
+) -> None:
+    """Write names beside their places: none over another, none over the rim, over a line where there is no
+    other room; a thin line leads to a name that stands off its place."""
     width, height = _size_in_points(axes)
     places = [_in_points(axes, label.x, label.y) for label in labels]
     used = [*taken, *((x - 3, y - 3, x + 3, y + 3) for x, y in places)]
+    crossed = [box for ends in lines for box in _along(*(_in_points(axes, *end) for end in ends))]
     for label, at in zip(labels, places, strict=True):
         (line,) = fitted_lines(label.words, _NAME, 1)
         size = _LETTERS * line_width(line) + 4, _LINE
         is_on = label.prefer == (0.0, 0.0)
         own = (at[0] - 3, at[1] - 3, at[0] + 3, at[1] + 3)
         others = [box for box in used if not (is_on and box == own)]
-        box = free_spot(at, size, (0.0, 0.0, width, height), others, label.prefer, gap=5.0)
-        if box is None:
-            # No spot is free: it is better over something than not there.
-            x = min(max(at[0] + size[0] / 2 + 5, size[0] / 2), width - size[0] / 2)
-            y = min(max(at[1], size[1] / 2), height - size[1] / 2)
-            box = (x - size[0] / 2, y - size[1] / 2, x + size[0] / 2, y + size[1] / 2)
+        box = _spot(at, size, (width, height), others, [] if is_on else crossed, label.prefer)
         used.append(box)
+        middle = (box[0] + box[2]) / 2 - at[0], (box[1] + box[3]) / 2 - at[1]
+        off = max(abs(middle[0]) - size[0] / 2, abs(middle[1]) - size[1] / 2)
+        leader = {"arrowstyle": "-", "lw": 0.5, "color": _INK, "shrinkA": 0, "shrinkB": 2}
         axes.annotate(
-            line, (label.x, label.y), ((box[0] + box[2]) / 2 - at[0], (box[1] + box[3]) / 2 - at[1]),
+            line, (label.x, label.y), middle,
             textcoords="offset points", ha="center", va="center", zorder=7,
             bbox={"fc": "white", "ec": "none", "pad": 0.6, "alpha": 0.85},
+            arrowprops=leader if off > 2 * _GAPS[0] else None,
         )  # fmt: skip
 
 
-def _north_and_scale(axes: Any) -> list[Box]:
-    """Draw both; the room that they take, points."""
+def _spot(
+    at: tuple[float, float],
+    size: tuple[float, float],
+    room: tuple[float, float],
+    used: Sequence[Box],
+    crossed: Sequence[Box],
+    prefer: tuple[float, float],
+) -> Box:
+    """Where a name stands: near its place and off the lines, then over a line, then further away."""
+    within = (0.0, 0.0, *room)
+    tries = [(gap, extra) for gap in _GAPS for extra in (crossed, ())]
+    for gap, extra in [(_GAPS[0], crossed), (_GAPS[1], crossed), *tries]:
+        box = free_spot(at, size, within, [*used, *extra], prefer, gap, is_beside=True)
+        if box is not None:
+            return box
+    # No spot is free: it is better over something than not there.
+    x = min(max(at[0] + size[0] / 2 + 5, size[0] / 2), room[0] - size[0] / 2)
+    y = min(max(at[1], size[1] / 2), room[1] - size[1] / 2)
+    return (x - size[0] / 2, y - size[1] / 2, x + size[0] / 2, y + size[1] / 2)
+
+
+def _along(start: tuple[float, float], end: tuple[float, float]) -> list[Box]:
+    """Small boxes along a line, in whose way no name should stand."""
+    steps = max(int(math.hypot(end[0] - start[0], end[1] - start[1]) / 3), 1)
+    share = np.linspace(0.0, 1.0, steps + 1)
+    xs, ys = start[0] + share * (end[0] - start[0]), start[1] + share * (end[1] - start[1])
+    return [(x - 1, y - 1, x + 1, y + 1) for x, y in zip(xs.tolist(), ys.tolist(), strict=True)]
+
+
+def _north_and_scale(axes: Any, kept: Sequence[tuple[float, float]]) -> list[Box]:
+    """Draw both, the scale in a lower corner off the places that are kept; the room that they take,
+    points."""
     width, height = _size_in_points(axes)
-    metres = (axes.get_xlim()[1] - axes.get_xlim()[0]) / width
+    metres = _metres_a_point(axes)
     most = in_unit(width * metres / 4)
     length_m = in_metres(next((long for long in (50.0, 20.0, 10.0, 5.0, 2.0) if long <= most), 1.0))
     long = length_m / metres
     white = {"fc": "white", "ec": "none", "pad": 0.6, "alpha": 0.85}
     by = {"xycoords": "axes points", "ha": "center", "zorder": 8}
+    wide = max(long, 30.0)
+    marks = [_in_points(axes, *place) for place in kept]
+    corners = [(4.0, 4.0, 12 + wide, 26.0), (width - 12 - wide, 4.0, width - 4.0, 26.0)]
+    is_met = [any(meet(box, (x, y, x, y), 6.0) for x, y in marks) for box in corners]
+    room = corners[1 if is_met[0] and not is_met[1] else 0]
+    left = (room[0] + room[2] - long) / 2
     axes.plot(
-        [8 / width, (8 + long) / width], [8 / height] * 2, color=_INK, lw=2.5, solid_capstyle="butt",
+        [left / width, (left + long) / width], [8 / height] * 2, color=_INK, lw=2.5, solid_capstyle="butt",
         zorder=8, transform=axes.transAxes,
     )  # fmt: skip
-    axes.annotate(given(length_m), (8 + long / 2, 11), va="bottom", bbox=white, **by)
+    axes.annotate(given(length_m), (left + long / 2, 11), va="bottom", bbox=white, **by)
     axes.annotate(
         "N", (width - 13, height - 6), (width - 13, height - 38), weight="bold", bbox=white,
         textcoords="axes points", arrowprops={"arrowstyle": "-|>", "lw": 1.3, "color": _INK}, **by,
     )  # fmt: skip
-    return [(4.0, 4.0, 12 + max(long, 30.0), 26.0), (width - 24, height - 42, width, height)]
+    return [room, (width - 24, height - 42, width, height)]

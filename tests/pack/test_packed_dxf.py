@@ -101,3 +101,13 @@ def test_no_text_of_the_extended_data_is_too_long():
     values = dict.fromkeys(("option", "verdict", "layer", "cause"), "a") | {"area_m2": 1.0}
     told = _facts({**values, "taken_by": "^" * 300})
     assert max(len(text.encode()) for code, text in told if code == 1000) <= 255
+
+
+def test_the_name_of_the_site_is_beside_its_boundary(drawing):
+    """Within it, it would read as the name of what is there."""
+    (outline,) = drawing.modelspace().query('LWPOLYLINE[layer=="BOUNDARY"]')
+    (name,) = drawing.modelspace().query('TEXT[layer=="BOUNDARY"]')
+    ring = shapely.Polygon([(x, y) for x, y, *_ in outline.get_points()])
+    at = shapely.Point(name.dxf.insert.x, name.dxf.insert.y)
+    assert not ring.contains(at)
+    assert ring.distance(at) < 1

@@ -87,6 +87,83 @@ def test_a_section_says_how_its_heights_are_drawn(tmp_path, monkeypatch, fall):
     assert said == stretch_note(round(stretch, 1))
 
 
+def lines_of(axes: Any) -> list[Text]:
+    return [text for text in axes.texts if text.get_text()]
+
+
+def test_a_layer_that_leaves_by_the_top_of_a_section_keeps_its_name(tmp_path, monkeypatch):
+    """Nose up a steep hill the upper layer runs out of the picture; both names are in it, and are drawn."""
+    kept: list[Any] = []
+    monkeypatch.setattr(line_pictures, "_plain", kept.append)
+    site = re.sub(r"fall = [\d.]+", "fall = 45", EVERYTHING)
+    outcome = run(written(tmp_path, site + option_text("one", bearing=0, tilt=-30)))
+    (fixing,) = option_fixing(outcome, "one", None, None)
+    unit_section_svg(outcome, fixing)
+    (axes,) = kept
+    top = axes.get_ylim()[1]
+    rays = [line for line in axes.lines if len(line.get_xdata()) > 2]
+    assert max(float(np.max(line.get_ydata())) for line in rays) > top
+    places = {text.get_text(): text.xy for text in lines_of(axes)}
+    # matplotlib leaves out a note whose place is outside its axes.
+    assert {"upper", "lower"} <= set(places)
+    assert all(places[name][1] <= top for name in ("upper", "lower"))
+
+
+def walked(tmp_path, monkeypatch, names: tuple[str, ...], at: tuple[float, float]) -> Any:
+    """The axes of a plan of walks about a unit, all taped from the places named there."""
+    kept: list[Any] = []
+    monkeypatch.setattr(line_pictures, "_plain", kept.append)
+    marks = "".join(f'[[mark]]\nname = "{name}"\nat = {list(at)}\n' for name in names)
+    outcome = run(written(tmp_path, EVERYTHING + marks + option_text("one")))
+    (unit,) = outcome.option("one").units
+    points = [
+        WalkPoint(
+            number, "D1", x, y, 90.0, 1.5, "person", 1.7, True, Proof("edge"), Taped(name, 6.0, 6.0, 80.0)
+        )
+        for number, (name, x, y) in enumerate([(name, *where) for name in names for where in _WALKS], 1)
+    ]  # fmt: skip
+    walk_plan_svg(outcome, unit, points, 182.0, 112.0)
+    return kept[0]
+
+
+#: Far enough apart for the plan to be small.
+_WALKS = ((-15.0, -14.0), (15.0, 14.0))
+
+
+def test_the_way_of_a_walk_is_seen_beside_its_number(tmp_path, monkeypatch):
+    """On a plan so small that the walk itself is hidden by the disc of its number, the arrow is not."""
+    axes = walked(tmp_path, monkeypatch, ("stile",), (-6.0, 3.0))
+    a_point = np.ptp(axes.get_xlim()) / line_pictures._size_in_points(axes)[0]
+    discs = [text for text in axes.texts if text.get_text() in {"1", "2"}]
+    arrows = [text for text in axes.texts if not text.get_text()]
+    assert len(discs) == len(arrows) == 2
+    assert 1.5 / 2 / a_point < line_pictures._DISC
+    for arrow in arrows:
+        assert np.hypot(*np.subtract(arrow.xy, arrow.get_position())) / 2 / a_point > line_pictures._DISC + 5
+
+
+def test_the_pole_of_a_unit_is_not_drawn_over_it(tmp_path, monkeypatch):
+    """A place that is taped from and bears the unit has the unit's own sign, and its name."""
+    far = walked(tmp_path, monkeypatch, ("stile",), (-6.0, 3.0))
+    (unit,) = [line for line in far.lines if line.get_marker() == "o"]
+    own = float(unit.get_xdata()[0]), float(unit.get_ydata()[0])
+    near = walked(tmp_path, monkeypatch, ("stile",), own)
+    triangles = [[line for line in axes.lines if line.get_marker() == "^"] for axes in (far, near)]
+    assert [len(one) for one in triangles] == [1, 0]
+    assert "stile" in {text.get_text() for text in near.texts}
+
+
+def test_names_crowded_about_a_corner_do_not_cover_each_other(tmp_path, monkeypatch):
+    """Five long names at one corner are all there, and a line leads to those that stand off."""
+    names = tuple(f"corner {letter} of the long shed" for letter in "ABCDE")
+    axes = walked(tmp_path, monkeypatch, names, (-6.0, 3.0))
+    shown = [text for text in axes.texts if text.get_text().startswith("corner")]
+    assert len(shown) == 5
+    boxes = [Text.get_window_extent(text) for text in shown]
+    assert not any(one.overlaps(other) for k, one in enumerate(boxes) for other in boxes[:k])
+    assert any(text.arrow_patch is not None for text in shown)
+
+
 def test_letters_are_large_and_names_stand_clear(tmp_path, monkeypatch):
     """On every picture of a sheet no letter is under ten points, and no name over the rim or another name."""
     kept: list[Any] = []

@@ -73,6 +73,32 @@ def test_what_is_long_gets_pages():
     assert len(png_pages("sheet", data, pictures, dots_an_inch=9)) == 4
 
 
+def walk_test(count: int) -> dict:
+    """The walk test of a unit with so many points, the longer words of each on the end of it."""
+    points = [
+        {"number": k, "place": f"place{k} " * 6, "walk": f"walk{k} " * 30, "should": "lights"}
+        for k in range(1, count + 1)
+    ]
+    return {
+        "head": "A site", "how": ["Walk."], "asked": ["Walked on"], "heads": ["Walk", "Indicator", "Lit?"],
+        "units": [{"title": "D1: a unit", "plan": "plan", "points": points}], "cautions": ["Isolate."],
+        "foot": "A site",
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize("lines", range(1, 5))
+def test_a_point_of_a_walk_test_is_whole_on_its_page(lines):
+    """Wherever the page ends no row is torn, and each page says whose points are on it."""
+    data = walk_test(20) | {"how": ["Walk."] * lines}
+    texts = [
+        page.extract_text() for page in pypdf.PdfReader(io.BytesIO(pdf("walktest", data, PICTURES))).pages
+    ]
+    assert len(texts) > 2
+    assert all("D1: a unit" in text for text in texts)
+    for k in range(1, 21):
+        assert sum(bool(re.search(rf"(place|walk){k}\b", text)) for text in texts) == 1, k
+
+
 def test_the_same_bytes():
     """No day of the machine and no name of its own is in the file."""
     one, other = (pdf("sheet", sheet(unit("D1")), PICTURES) for _ in range(2))

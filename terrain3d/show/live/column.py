@@ -15,7 +15,15 @@ from terrain3d.sentences.options import loss_line
 from terrain3d.sentences.walked import walked_briefly
 from terrain3d.sentences.warnings import option_warnings
 from terrain3d.show.blocks import Paragraph, Row, Section
-from terrain3d.show.legend import GAINED, HELD_BY_BOTH, LOST, PROTECTED, layer_signs, masked_signs
+from terrain3d.show.legend import (
+    GAINED,
+    HELD_BY_BOTH,
+    LOST,
+    PROTECTED,
+    Stripe,
+    layer_signs,
+    masked_signs,
+)
 from terrain3d.show.live.findings import finding_sections, legend_sections, study_signs
 from terrain3d.show.live.state import WindowState
 from terrain3d.show.sections import protected_sections, warning_sections
@@ -73,7 +81,8 @@ def beside_sections(state: WindowState) -> list[Section]:
     signs = (
         HELD_BY_BOTH,
         replace(GAINED, text="held by the right alone"),
-        replace(LOST, text="held by the left alone"),
+        # On a screen its colour tells it.
+        replace(LOST, text="held by the left alone", stripe=Stripe()),
     )
 
     def rows(counted: NDArray[np.bool_] | bool) -> tuple[Row, ...]:

@@ -14,7 +14,7 @@ from terrain3d.show.blocks import Gap, Row, Section, fill
 from terrain3d.show.legend import GAINED, HELD_BY_BOTH, LOST, Sign
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.plan import bare_plan_signs, draw_plan, without_verdicts
-from terrain3d.show.pages.shading import Shading, shade
+from terrain3d.show.pages.shading import shade, whole_patch
 from terrain3d.show.pages.sheet import Page, Sheet
 from terrain3d.show.sections import unit_section
 
@@ -42,7 +42,7 @@ def against_sheet(context: PageContext, option: OptionResult) -> Sheet:
     page = context.begin_option(option, view, against_line(option, best, gained_m2, lost_m2), base.scale)
     bare = without_verdicts(option)
     axes = draw_plan(page, outcome, bare, base)
-    shade(axes, [Shading(where, sign) for sign, where in told.items()], base.extent)
+    shade(axes, [one for sign, where in told.items() for one in whole_patch(where, sign)], base.extent)
     page.key(bare_plan_signs(outcome, bare, base.extent))
     counted = protected_weight(outcome.terrain.ground, outcome.terrain.protect) > 0
     sections = [_ground_section("All ground", told, cell_m2)]

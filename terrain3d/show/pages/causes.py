@@ -14,7 +14,7 @@ from terrain3d.show.blocks import Bar, Gap, Paragraph, Piece, Row, Section, fill
 from terrain3d.show.legend import Sign, cause_sign, layer_sign
 from terrain3d.show.pages.context import PageContext
 from terrain3d.show.pages.plan import bare_plan_signs, draw_plan, without_verdicts
-from terrain3d.show.pages.shading import Shading, shade
+from terrain3d.show.pages.shading import shade, whole_patch
 from terrain3d.show.pages.sheet import Page, Sheet
 from terrain3d.show.sections import unit_section
 
@@ -40,7 +40,11 @@ def causes_sheet(context: PageContext, option: OptionResult, layer: str) -> Shee
     axes = draw_plan(page, outcome, bare, base)
     outcomes = option.layer_outcomes[layer]
     signs = {code: _sign(layer, code) for code in (BROKEN, *_CAUSES)}
-    shade(axes, [Shading(outcomes == code, sign) for code, sign in signs.items()], base.extent)
+    shade(
+        axes,
+        [one for code, sign in signs.items() for one in whole_patch(outcomes == code, sign)],
+        base.extent,
+    )
     page.key(bare_plan_signs(outcome, bare, base.extent))
     whole = sum(told.values()) or 1.0
     pieces: list[Piece] = []

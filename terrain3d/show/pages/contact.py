@@ -7,6 +7,8 @@ import math
 from dataclasses import replace
 from functools import partial
 
+import numpy as np
+
 from terrain3d import palette
 from terrain3d.cover.option import OptionResult
 from terrain3d.cover.profile import telling_bearing
@@ -145,7 +147,10 @@ def _section(page: Sheet, outcome: Outcome, option: OptionResult, place: Place) 
     frame = Frame(left, right, low - 0.4 * spare, high + 0.6 * spare)
     paint_section(page, axes, outcome.terrain, view.profile, outcome.figure, frame, 0.7)
     axes.set(xticks=[], yticks=[])
-    small_scale(axes, right - left)
+    along, ground = view.profile.along, view.profile.ground
+    seen = ground[np.isfinite(ground) & (along >= left) & (along <= right)]
+    # Into the earth, which is deepest where the ground is high; under the low end stands a figure.
+    small_scale(axes, right - left, is_left=len(seen) > 0 and bool(seen[0] > seen[-1]))
     (name,) = page.lines(f"{unit.name}, {bearing:.0f}°", width - 0.02, 7, 1)
     # On a slope the ground and what grows on it may reach up into the corner.
     page.text(

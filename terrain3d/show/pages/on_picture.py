@@ -164,13 +164,14 @@ def _rectangle(axes: Axes, box: Bbox, **look: Any) -> None:
     figure.add_artist(Rectangle(low, *size, **look))
 
 
-def small_scale(axes: Axes, width_m: float) -> None:
-    """A bar of round length in the lower right corner of a picture of stamp size, with its length over it."""
+def small_scale(axes: Axes, width_m: float, is_left: bool = False) -> None:
+    """A bar of round length in a lower corner of a picture of stamp size, with its length over it."""
     count = next(one for one in (200, 100, 50, 20, 10, 5, 2, 1) if one <= in_unit(width_m) / 4 or one == 1)
     length = in_metres(count)
     low, high = axes.get_xlim()
     floor, ceiling = axes.get_ylim()
-    end, y = high - 0.03 * (high - low), floor + 0.07 * (ceiling - floor)
+    end = low + 0.03 * (high - low) + length if is_left else high - 0.03 * (high - low)
+    y = floor + 0.07 * (ceiling - floor)
     axes.plot([end - length, end], [y, y], color=palette.INK, linewidth=1.6, solid_capstyle="butt", zorder=20,
               path_effects=HALO)  # fmt: skip
     axes.annotate(

@@ -310,4 +310,6 @@ def _signs(profile: LineProfile, foliage: Foliage, figure: Figure) -> list[Sign]
         signs.append(SOLID)
     if has_leaves(profile, foliage):
         signs.append(LEAVES)
-    return [*signs, Sign(f"{figure.name} at a change", fill=palette.FIGURE, line=palette.FIGURE)]
+    if _changes(profile.runs()):
+        signs.append(Sign(f"{figure.name} at a change", fill=palette.FIGURE, line=palette.FIGURE))
+    return signs

@@ -1,6 +1,6 @@
 """Cells coloured or striped over a plan that shows no verdicts."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from terrain3d import palette
 from terrain3d.show.drape import DRAPE_PIXELS
 from terrain3d.show.extent import Extent
-from terrain3d.show.legend import Sign
+from terrain3d.show.legend import Sign, Stripe
 from terrain3d.show.pages.pixels import lay_pixels
 from terrain3d.terrain import Ground
 
@@ -23,6 +23,12 @@ class Shading:
 
     where: NDArray[np.bool_]
     sign: Sign
+
+
+def whole_patch(where: NDArray[np.bool_], sign: Sign) -> list[Shading]:
+    """Cells under the whole patch of a sign: its fill, and over it the stripes that it has."""
+    plain = Shading(where, replace(sign, stripe=Stripe()))
+    return [plain, Shading(where, sign)] if sign.stripe.slant else [plain]
 
 
 def shade(axes: Axes, shadings: list[Shading], extent: Extent) -> None:

@@ -42,7 +42,9 @@ _KEY_SMALLEST, _KEY_ROWS = 0.9, (0.1175, 0.1005)
 _SENTENCE: dict[float, tuple[float, int]] = {9.5: (0.026, 2), 8.3: (0.0205, 3), 6.8: (0.016, 4)}
 #: Where it begins, under a key of one row and of two: above the caution some air has to stay.
 _UNDER_ONE_ROW: dict[float, float] = {9.5: 0.086, 8.3: 0.0885, 6.8: 0.091}
-_UNDER_TWO_ROWS: dict[float, float] = {9.5: 0.081, 8.3: 0.083, 6.8: 0.0855}
+_UNDER_TWO_ROWS: dict[float, float] = {9.5: 0.0748, 8.3: 0.0815, 6.8: 0.0848}
+#: How far down it moves at most where it has fewer lines.
+_SPARE = 0.006
 #: Left, bottom, width, height, as shares of the page.
 Place = tuple[float, float, float, float]
 #: Where the picture is; beside it the legend column.
@@ -174,7 +176,10 @@ class Sheet:
         """The sentence from the baseline that goes with its size down."""
         width = COLUMN_RIGHT - PICTURE[0]
         size, lines = self.fitting(self._said, width, [(size, most) for size, (_, most) in _SENTENCE.items()])
-        return self.rows(lines, PICTURE[0], tops[size], size, _SENTENCE[size][0])
+        leading, most = _SENTENCE[size]
+        # Where it has fewer lines than there is room for it stands off the key.
+        spare = min(_SPARE, (most - len(lines)) * leading / 2)
+        return self.rows(lines, PICTURE[0], tops[size] - spare, size, leading)
 
     def figure_and_words(self, figure: str, words: str) -> None:
         """A number large enough to be read across a table, and under it what it is."""

@@ -24,9 +24,11 @@ def pages(context: PageContext) -> list[Page]:
 def warnings_sheet(context: PageContext, told: list[tuple[str, str]], note: str) -> Sheet:
     """One page of warnings, each with the options it is about."""
     page = _begun(context, note)
+    before = ""
     for warning, who in told:
-        for piece in _pieces(warning, who):
+        for piece in _pieces(warning, "" if who == before else who):
             page.put(piece)
+        before = who
     return page
 
 
@@ -37,7 +39,9 @@ def _begun(context: PageContext, note: str) -> Sheet:
 
 
 def _pieces(warning: str, who: str) -> tuple[Piece, ...]:
-    return (Row(who, is_bold=True, most=_WHOLE), Paragraph(warning, _WHOLE, "row"), Gap(), Gap())
+    """A warning under the options it is about, which are not told again under their own last one."""
+    head = (Row(who, is_bold=True, most=_WHOLE),) if who else ()
+    return (*head, Paragraph(warning, _WHOLE, "row"), Gap(), Gap())
 
 
 def _parts(context: PageContext) -> list[list[tuple[str, str]]]:

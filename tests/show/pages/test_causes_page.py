@@ -1,9 +1,12 @@
 """The page of causes: what it draws is what was judged, and its words keep clear."""
 
+from collections import Counter
+from itertools import combinations
 from pathlib import Path
 
 import numpy as np
 import pytest
+from matplotlib.figure import Figure
 from page_checks import check_texts, context_of, texts_of
 from PIL import Image
 from shapes import box, judged, plane, terrain, unit
@@ -14,14 +17,22 @@ from terrain3d.cover.layer_outcomes import BROKEN, BY_SOLID, LANDS_SHORT
 from terrain3d.detector.types import load_type
 from terrain3d.job import Outcome
 from terrain3d.opened import site_of
-from terrain3d.show.legend import cause_sign, layer_sign
+from terrain3d.show.extent import site_extent
+from terrain3d.show.legend import GAINED, HELD_BY_BOTH, LOST, cause_sign, layer_sign
 from terrain3d.show.lettering import page_style
-from terrain3d.show.pages.causes import causes_of, causes_sheet
+from terrain3d.show.pages.causes import _CAUSES, causes_of, causes_sheet
 from terrain3d.show.pages.context import PageContext
+from terrain3d.show.pages.pixels import Pixels
+from terrain3d.show.pages.shading import shade, whole_patch
 from terrain3d.show.pages.sheet import COLUMN_LEFT
 from terrain3d.show.pages.size import WIDTH_PX
 from terrain3d.show.pages.stills import write_stills
 
+#: What takes a layer; what takes a microwave is on a page of its own.
+_OF_LAYERS = {
+    "hidden by foliage", "hidden by a solid", "hidden by ground", "passes above the figure", "lands short",
+    "below the layer",
+}  # fmt: skip
 ONE = load_type("one-head-90", Path())
 
 
@@ -71,3 +82,36 @@ def test_the_lower_layer_lands_short_uphill_where_the_closed_form_says(uphill, t
     broken, short = ((image == palette.rgb(sign.on_paper)).all(axis=-1).sum() for sign in signs.values())
     # Names, arcs and contours cover a little of both.
     assert broken / short == pytest.approx(told[BROKEN] / told[LANDS_SHORT], rel=0.1)
+
+
+def grey(colour: str) -> float:
+    """How light a colour is in grey print, L* of CIE 1976, 0 to 100."""
+    share = float(palette.rgb(colour) @ [0.2126, 0.7152, 0.0722]) / 255
+    return 116 * float(np.cbrt(share**2.2)) - 16
+
+
+def test_in_grey_print_no_two_patches_of_a_page_are_one():
+    """Causes, and what two options hold: by how light they are, or by their stripes."""
+    causes = [cause_sign(code) for code, key in CAUSE_KEYS.items() if code in _CAUSES and key in _OF_LAYERS]
+    for signs in ([layer_sign("upper"), layer_sign("lower"), *causes], [HELD_BY_BOTH, GAINED, LOST]):
+        for one, other in combinations(signs, 2):
+            if {one.text, other.text} == {"upper layer", "lower layer"}:
+                continue  # Never on one page.
+            is_apart = abs(grey(one.on_paper) - grey(other.on_paper)) > 10 or (
+                one.stripe.hatch != other.stripe.hatch
+            )
+            assert is_apart, (one.text, other.text)
+
+
+def test_stripes_of_a_sign_lie_on_its_fill(uphill):
+    """A striped patch is drawn whole: most of it in its own colour, and stripes over that."""
+    axes = Figure().add_subplot()
+    ground = uphill.terrain.ground
+    where = np.ones(ground.z.shape, bool)
+    shade(axes, whole_patch(where, LOST), site_extent(uphill))
+    (image,) = axes.findobj(Pixels)
+    seen = Counter(map(tuple, image.image[..., :3].reshape(-1, 3).tolist()))
+    (fill, count), (stripe, fewer) = seen.most_common(2)
+    assert fill == tuple(palette.rgb(LOST.fill))
+    assert stripe == tuple(palette.rgb(LOST.stripe.colour))
+    assert count > 2 * fewer

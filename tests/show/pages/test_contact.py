@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from blank_pages import draw_blanks
 from page_checks import check_texts, context_of, texts_of
@@ -9,6 +10,7 @@ from PIL import Image
 from test_stills import with_bad_names
 
 from terrain3d.cover.verdict import Verdict
+from terrain3d.palette import INK
 from terrain3d.ranking.reasons import Reason, rivals
 from terrain3d.show.extent import site_extent
 from terrain3d.show.legend import FOLIAGE, SOLID, verdict_sign
@@ -150,3 +152,24 @@ def test_the_key_has_the_second_cue_of_the_colours(outcome):
     on_key = {patch.get_hatch() for patch in key if patch.get_y() < 0.12}
     signs = verdict_sign(Verdict.UPPER_ONLY), verdict_sign(Verdict.DEAD), FOLIAGE, SOLID
     assert on_key == {sign.stripe.hatch for sign in signs}
+
+
+def test_the_scale_of_a_section_lies_where_the_earth_is_deep(outcome):
+    """Under the end of the section where the ground is higher, away from who stands at the lower one."""
+    with page_style():
+        page = contact_sheet(PageContext(outcome), outcome.options[:PER_PAGE], "")
+        falls = []
+        for axes in page.figure.axes:
+            bars = [line for line in axes.lines if line.get_zorder() == 20 and line.get_color() == INK]
+            grounds = [line for line in axes.lines if line.get_zorder() == 6 and len(line.get_xdata()) > 50]
+            if not bars or not grounds:
+                continue
+            x, y = (np.asarray(data, float) for data in (grounds[0].get_xdata(), grounds[0].get_ydata()))
+            low, high = axes.get_xlim()
+            seen = np.isfinite(y) & (x >= low) & (x <= high)
+            at = float(np.mean(bars[0].get_xdata()))
+            here, there = np.interp([at, low + high - at], x[seen], y[seen])
+            falls.append(here - there)
+    assert len(falls) == len(outcome.options[:PER_PAGE])
+    assert min(falls) >= 0
+    assert max(falls) > 0.3

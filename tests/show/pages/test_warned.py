@@ -69,6 +69,17 @@ def test_every_warning_is_whole_on_the_pages_of_warnings(outcome):
         assert " ".join(warning.split()).replace(" m2", " m²") in text
 
 
+def test_warnings_about_the_same_options_stand_under_one_head(outcome):
+    """Three doubts of the survey are about every option, which is told once."""
+    terrain = replace(outcome.terrain, doubts=("doubt one", "doubt two", "doubt three"))
+    doubted = replace(outcome, site=replace(outcome.site, terrain=terrain))
+    with page_style():
+        (page,) = listed_pages(context_of(doubted), ("warnings",))
+        told = [text for text, _ in texts_of(page.draw())]
+    assert [text for text in told if text.startswith("doubt")] == ["doubt one", "doubt two", "doubt three"]
+    assert told.count("every option") == 1
+
+
 def test_no_page_where_there_is_nothing_to_warn_of(outcome):
     """A page that says nothing is none."""
     terrain = replace(outcome.terrain, doubts=())

@@ -114,6 +114,21 @@ def test_a_key_of_many_signs_can_be_read(count):
     assert sum(one.get_facecolor() == to_rgba(palette.SOLID) for one in rectangles) == count
 
 
+def test_a_key_of_two_rows_stands_off_the_sentence_under_it():
+    """By half a line of its large letters, or it reads as a third row of the key."""
+    signs = [Sign(f"a sign of {k}, some words", palette.SOLID, palette.INK) for k in range(10)]
+    page = Sheet()
+    with page_style():
+        page.say("Letters that are large fill two lines. " * 5)
+        page.key(signs)
+    patches = [one for one in page.figure.artists if isinstance(one, Rectangle)]
+    assert len({one.get_y() for one in patches}) == 2
+    foot = min(one.get_y() for one in patches) * page.figure.bbox.height
+    lines = [text.get_window_extent() for text in page.figure.texts if "Letters that" in text.get_text()]
+    assert len(lines) == 2
+    assert foot - max(line.y1 for line in lines) >= lines[0].height / 2
+
+
 def test_a_sentence_that_finds_no_room_gives_way_to_a_shorter_one(named):
     """What stays open stands in the column of the page; cut off in the middle nothing is said."""
     best = named.options[0]
