@@ -650,7 +650,10 @@ def kills(words: list[str], count: int, top: Path, good: dict[str, bytes]) -> tu
                 faults_found.append(f"{' '.join(words)}, kill {number}: {group} is mixed: {mixed}")
         n_new += found == new
         (folder / "site.toml").write_text(searched)
+        # As long as it takes now: a machine that is busier than at first would kill all of them early.
+        began = time.monotonic()
         run_case(Case("", words), folder, said, told)
+        seconds = time.monotonic() - began
         if to_be_read(folder) != new:
             faults_found.append(f"{' '.join(words)}, kill {number}: the next run left something else")
         left = [str(path) for path in folder.rglob(".*") if path.name != ".written-by-terrain3d"]
