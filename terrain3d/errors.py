@@ -58,7 +58,7 @@ def in_a_line(error: InputError) -> str:
 
     >>> in_a_line(InputError("-1 is out of bounds", "site.toml: mount 'pole': height", "give metres"))
     'height: -1 is out of bounds; give metres'
-    >>> in_a_line(InputError("there is no such file", "/farm/site.toml", "name another"))
+    >>> in_a_line(InputError("there is no such file", "site.toml", "name another"))
     'there is no such file; name another'
     """
     key = error.where.rpartition(": ")[2]
