@@ -22,7 +22,17 @@ from terrain3d.errors import InputError
 from terrain3d.outside import opened
 from terrain3d.readers.crs import Said, crs_to_take, from_wkt, plan_scale, settle
 from terrain3d.readers.markup import Tag, tree
-from terrain3d.readers.source import Box, Bytes, Cloud, Gathered, Header, Marks, NothingThereError, Progress
+from terrain3d.readers.source import (
+    Box,
+    Bytes,
+    Cloud,
+    Gathered,
+    Header,
+    Marks,
+    NothingThereError,
+    Progress,
+    likely_points,
+)
 from terrain3d.site import GroundSource
 from terrain3d.terrain import Dated
 from terrain3d.units import Floats
@@ -124,7 +134,7 @@ def e57_header(path: Path, ground: GroundSource) -> Header:
 
 def read_e57(path: Path, header: Header, box: Box | None, progress: Progress | None = None) -> Cloud:
     """Read the valid points inside a box; see `read_las`."""
-    gathered = Gathered()
+    gathered = Gathered(likely_points(path, header, box))
     doubts = pass_e57(path, header, box, gathered.take, progress, coloured=True)
     return gathered.cloud(header.crs, doubts)
 

@@ -28,6 +28,8 @@ from terrain3d.readers.source import (
     Marks,
     NothingThereError,
     Progress,
+    likely_points,
+    share_of,
 )
 from terrain3d.readers.stated import stated_error
 from terrain3d.site import GroundSource
@@ -153,7 +155,7 @@ def read_las(path: Path, header: Header, box: Box | None, progress: Progress | N
     InputError
         Where the points cannot be decoded, none lies in the box, or all are noise.
     """
-    gathered = Gathered()
+    gathered = Gathered(likely_points(path, header, box))
     doubts = pass_las(path, header, box, gathered.take, progress, coloured=True)
     return gathered.cloud(header.crs, doubts)
 
@@ -300,8 +302,8 @@ def _records_of(
     wanted: laspy.DecompressionSelection,
 ) -> Iterator[tuple[float, Record]]:
     """Share of the work done, and the raw records, chunk by chunk."""
-    if las.copc and box is not None and _share(box, header.bounds) < _QUERY_SHARE:
-        yield from _queried(path, las, box, _share(box, header.bounds), wanted)
+    if las.copc and box is not None and share_of(box, header.bounds) < _QUERY_SHARE:
+        yield from _queried(path, las, box, share_of(box, header.bounds), wanted)
         return
     with _reader(path, wanted) as reader:
         done = 0
@@ -500,10 +502,3 @@ def _nothing_inside(path: Path, box: Box | None, header: Header) -> NothingThere
         str(path),
         "name a survey that covers the site, or check [site] crs and [ground] crs",
     )
-
-
-def _share(box: Box, bounds: Box) -> float:
-    width = min(box[2], bounds[2]) - max(box[0], bounds[0])
-    height = min(box[3], bounds[3]) - max(box[1], bounds[1])
-    area = (bounds[2] - bounds[0]) * (bounds[3] - bounds[1])
-    return max(width, 0.0) * max(height, 0.0) / area if area > 0 else 1.0

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any, Literal
 
 import affine
@@ -88,36 +89,55 @@ class Cloud:
 
 
 class Gathered:
-    """The points so far; the arrays grow in place, for two copies of a tile would not fit."""
+    """The points so far; the arrays grow in place, for two copies of a tile would not fit.
 
-    def __init__(self) -> None:
-        self.xyz: Floats = np.empty((0, 3))
-        self.classes: Bytes = np.empty(0, np.uint8)
-        self.return_number: Bytes = np.empty(0, np.uint8)
-        self.n_returns: Bytes = np.empty(0, np.uint8)
-        self.rgb: Bytes | None = np.empty((0, 3), np.uint8)
+    Parameters
+    ----------
+    room : int
+        Points to make room for at first. Room that is not filled costs nothing; room that is made later is
+        written twice, for it is cleared first.
+
+    Examples
+    --------
+    >>> one = np.ones(1, np.uint8)
+    >>> gathered = Gathered(5)
+    >>> gathered.take(Cloud(np.zeros((1, 3)), one, one, one, None))
+    >>> gathered.cloud(None, ()).xyz.shape
+    (1, 3)
+    """
+
+    def __init__(self, room: int = 0) -> None:
+        self._n, self._room = 0, room
+        self.xyz: Floats = np.empty((room, 3))
+        self.classes: Bytes = np.empty(room, np.uint8)
+        self.return_number: Bytes = np.empty(room, np.uint8)
+        self.n_returns: Bytes = np.empty(room, np.uint8)
+        self.rgb: Bytes | None = np.empty((room, 3), np.uint8)
 
     def take(self, cloud: Cloud) -> None:
         """Add some points."""
-        start = len(self.classes)
-        stop = start + len(cloud.classes)
-        self.xyz.resize((stop, 3), refcheck=False)
-        self.xyz[start:] = cloud.xyz
-        for array, values in (
-            (self.classes, cloud.classes),
-            (self.return_number, cloud.return_number),
-            (self.n_returns, cloud.n_returns),
-        ):
-            array.resize(stop, refcheck=False)
-            array[start:] = values
+        start, stop = self._n, self._n + len(cloud.classes)
         if cloud.rgb is None or stop > _MOST_COLOURED:
             self.rgb = None
+        if stop > self._room:
+            self._make_room(stop)
+        self.xyz[start:stop] = cloud.xyz
+        self.classes[start:stop] = cloud.classes
+        self.return_number[start:stop] = cloud.return_number
+        self.n_returns[start:stop] = cloud.n_returns
         if self.rgb is not None and cloud.rgb is not None:
-            self.rgb.resize((stop, 3), refcheck=False)
-            self.rgb[start:] = cloud.rgb
+            self.rgb[start:stop] = cloud.rgb
+        self._n = stop
+
+    def _make_room(self, n: int) -> None:
+        for array in (self.xyz, self.classes, self.return_number, self.n_returns, self.rgb):
+            if array is not None:
+                array.resize((n, *array.shape[1:]), refcheck=False)
+        self._room = n
 
     def cloud(self, crs: pyproj.CRS | None, doubts: tuple[str, ...]) -> Cloud:
         """All of them."""
+        self._make_room(self._n)
         return Cloud(self.xyz, self.classes, self.return_number, self.n_returns, crs, doubts, self.rgb)
 
 
@@ -207,6 +227,31 @@ class Header:
     error_m: float | None = None
     error_from: str = ""
     layer: str | None = None
+
+
+def share_of(box: Box, bounds: Box) -> float:
+    """Share of some bounds that lies in a box.
+
+    >>> share_of((0, 0, 1, 1), (0, 0, 2, 2))
+    0.25
+    """
+    width = min(box[2], bounds[2]) - max(box[0], bounds[0])
+    height = min(box[3], bounds[3]) - max(box[1], bounds[1])
+    area = (bounds[2] - bounds[0]) * (bounds[3] - bounds[1])
+    return max(width, 0.0) * max(height, 0.0) / area if area > 0 else 1.0
+
+
+def likely_points(path: Path, header: Header, box: Box | None) -> int:
+    """Points of a cloud to expect in a box, were they strewn evenly; no more than its file has bytes.
+
+    >>> bounds, here = (0.0, 0.0, 2.0, 2.0), Path(__file__)
+    >>> likely_points(here, Header("cloud", None, 1.0, bounds, 100), (0.0, 0.0, 1.0, 1.0))
+    25
+    >>> likely_points(here, Header("cloud", None, 1.0, bounds, 10**12), None) == here.stat().st_size
+    True
+    """
+    share = 1.0 if box is None else share_of(box, header.bounds)
+    return min(round(share * header.n_points), path.stat().st_size)
 
 
 @dataclass(frozen=True, eq=False)

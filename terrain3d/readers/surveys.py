@@ -24,6 +24,7 @@ from terrain3d.readers.source import (
     Progress,
     Raster,
     Surface,
+    likely_points,
 )
 from terrain3d.site import GroundSource
 from terrain3d.wording import fit
@@ -265,7 +266,7 @@ def read_survey(
         return found
     if header.kind == "cloud":
         # Put together here: they come chunk by chunk.
-        gathered = Gathered()
+        gathered = Gathered(likely_points(path, header, box))
         doubts = pass_points(path, header, gathered.take, progress, box, coloured=True)
         return gathered.cloud(header.crs, doubts)
     apart: Cloud | Raster | Surface = read_apart(_survey_apart, [path], path, header, box, progress=progress)

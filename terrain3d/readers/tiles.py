@@ -27,6 +27,7 @@ from terrain3d.readers.source import (
     Progress,
     Raster,
     Surface,
+    likely_points,
 )
 from terrain3d.readers.surveys import EXTENSIONS, pass_points, pass_tops, read_survey
 from terrain3d.readers.surveys import read_headers as headers_of
@@ -269,7 +270,7 @@ def read_tiles(survey: Survey, box: Box | None, progress: Progress | None = None
     # A cell more than the box is read of a grid, and bounds may be a rounding off.
     met = _Met(survey, None if box is None else _grown(box, _spare(survey)), progress)
     if survey.header.kind == "cloud":
-        gathered = Gathered()
+        gathered = Gathered(sum(likely_points(path, header, box) for path, header in met.tiles))
         doubts = _pass_tiles(met, box, gathered.take, coloured=True)
         return gathered.cloud(survey.header.crs, doubts)
     parts: list[Any] = []
