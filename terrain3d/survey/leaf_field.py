@@ -15,6 +15,7 @@ from scipy.ndimage import uniform_filter
 
 from terrain3d.survey.gaps import Mask, covered, spacing
 from terrain3d.survey.lattice import Lattice, Relief
+from terrain3d.survey.leaf_strips import strips
 from terrain3d.terrain import LEAF_PROJECTION
 from terrain3d.units import Floats
 
@@ -39,6 +40,8 @@ _BESIDE, _WEIGHT_OF_BESIDE, _LEAVES = 3, 120.0, 0.03
 _BRIDGE = 2.2
 #: By so much, over the root of the pulses that tell of it, a share of pulses stopped is taken for larger.
 _SURE = 1.2
+#: The mean along a strip tells of so many times the pulses.
+_MORE_IN_STRIPS = 3.0
 #: With fewer returns than this around a place, what is said of its leaves is a guess.
 _FEW = 4.0
 #: Where each pulse gave one return, as in scans from the ground, how many passed cannot be told from what
@@ -158,17 +161,25 @@ def _slices(
     """From the highest down: each slice's top, the density in it (ny, nx), and where few tell of it."""
     above = np.zeros((lattice.ny, lattice.nx))
     told = _with_those_beside(_told(cell, height, part, leaf, low, lattice, apart_m))
+    beside = height < _LOOKED_AT_M
+    in_strips = strips(cell[beside], leaf[beside], part[beside], lattice, apart_m)
+    more = np.ones(above.shape)
+    if in_strips is not None:
+        more[in_strips.rows, in_strips.columns] = _MORE_IN_STRIPS
     for one, share in told:
         # Where few pulses tell of it, it may be denser by chance than they say, and the error that costs most
         # is ground told held behind leaves.
-        sure = np.minimum(share * (1.0 + _SURE / np.sqrt(np.maximum(one.told_by, 1.0))), 1.0)
+        told_by = np.maximum(one.told_by * more, 1.0)
+        sure = np.minimum(share * (1.0 + _SURE / np.sqrt(told_by)), 1.0)
         with np.errstate(divide="ignore"):
             density = np.minimum(-np.log(1.0 - sure) / (LEAF_PROJECTION * SLICE_M), MOST_DENSE)
         # Where nothing came so far down, nothing is known but what lies above.
         known = np.minimum(one.told_by, 1.0)
         density = np.where(one.under, known * density + (1 - known) * above, 0.0)
-        yield one.top_m, density, one.close_by < _FEW
         above = density
+        if in_strips is not None and one.top_m <= _LOOKED_AT_M:
+            density = in_strips.means(density)
+        yield one.top_m, density, one.close_by < _FEW
 
 
 @dataclass(frozen=True, eq=False)
