@@ -41,7 +41,7 @@ _BRIDGE = 2.2
 #: By so much, over the root of the pulses that tell of it, a share of pulses stopped is taken for larger.
 _SURE = 1.2
 #: The mean along a strip tells of so many times the pulses.
-_MORE_IN_STRIPS = 3.0
+_MORE_IN_STRIPS = 5.0
 #: With fewer returns than this around a place, what is said of its leaves is a guess.
 _FEW = 4.0
 #: Where each pulse gave one return, as in scans from the ground, how many passed cannot be told from what
@@ -129,7 +129,7 @@ def estimated(
             of_slice = np.maximum(of_slice, np.where(at_least(top_m), UNTOLD, 0.0))
         density.append(of_slice[own].astype(np.float32))
         if top_m <= _LOOKED_AT_M:
-            guessed |= few[own] & (density[-1] > 0)
+            guessed |= few[own]
     column = np.stack(density[::-1], axis=-1)
     some = column.any(axis=-1)
     row = np.full(shape, -1, np.int64)
@@ -158,7 +158,7 @@ def _where_hit(
 def _slices(
     cell: Indices, height: Floats, part: Floats, leaf: Mask, low: Mask, lattice: Lattice, apart_m: float
 ) -> Iterator[tuple[float, Floats, Mask]]:
-    """From the highest down: each slice's top, the density in it (ny, nx), and where few tell of it."""
+    """From the highest down: each slice's top, the density in it (ny, nx), where few tell of its leaves."""
     above = np.zeros((lattice.ny, lattice.nx))
     told = _with_those_beside(_told(cell, height, part, leaf, low, lattice, apart_m))
     beside = height < _LOOKED_AT_M
@@ -179,7 +179,7 @@ def _slices(
         above = density
         if in_strips is not None and one.top_m <= _LOOKED_AT_M:
             density = in_strips.means(density)
-        yield one.top_m, density, one.close_by < _FEW
+        yield one.top_m, density, (one.close_by < _FEW) & (above > 0)
 
 
 @dataclass(frozen=True, eq=False)

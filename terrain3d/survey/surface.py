@@ -30,7 +30,7 @@ _AGREE, _CHANCE = 2.0, 1.3
 _AT_RIM = (24, 48, 96)
 #: Their scatter, and how far the point lies off, at most, in standard errors of a height; a height's error is
 #: no larger than what QL2 allows (0.10 m, USGS lidar base specification): more is rough ground.
-_EVEN, _MOVED, _MOST_NOISE_M = 1.5, 2.5, 0.10
+_EVEN, _MOVED, _MOST_NOISE_M = 1.5, 2.75, 0.10
 
 
 def plane(fall_percent: float, towards_deg: float, extent_m: float, cell_m: float) -> Relief:
@@ -137,9 +137,9 @@ def surveyed(xyz: Floats, lattice: Lattice, hole_limit_m: float) -> Relief:
     array([0.66])
     """
     cell = lattice.cell_m
-    single = thinned(xyz, lattice)
-    sigma = _noise(single)
-    thin = levelled(single)
+    single, returns = thinned(xyz, lattice)
+    sigma = _noise(single, returns)
+    thin = levelled(single, returns)
     between = max(spacing(thin[:, :2]), cell) if len(thin) > 1 else cell
     measured_m = MEASURED_SPACINGS * between
     pad = int(np.ceil((hole_limit_m + measured_m) / cell)) + 1
@@ -155,7 +155,7 @@ def surveyed(xyz: Floats, lattice: Lattice, hole_limit_m: float) -> Relief:
     across = linear(thin[:, :2], thin[:, 2], x, y)
     # At the rim of a wide gap triangles reach across it, and what lies on its other side has no say here.
     rim = gaps & measured & np.isfinite(across)
-    across[rim] = _on_planes(thin, sigma, x[rim], y[rim], across[rim])
+    across[rim] = _on_planes(thin, returns, sigma, x[rim], y[rim], across[rim])
     z = np.where(unknown, np.nan, across)
     ground = _ground(lattice, z, ~measured & np.isfinite(z))
     return Relief(ground, carried_on(across), spacing(xyz[:, :2]))
@@ -200,26 +200,32 @@ def ground_returns(xyz: Floats, lattice: Lattice, spacing_m: float) -> tuple[NDA
     return (within / square_m**2).astype(np.float32), square_m
 
 
-def thinned(xyz: Floats, lattice: Lattice) -> Floats:
-    """At most one point a cell: the mean of the points in it, ordered by cell.
+def thinned(xyz: Floats, lattice: Lattice) -> tuple[Floats, Floats]:
+    """At most one point a cell: the mean of the points in it, ordered by cell, and how many these are.
 
     >>> thinned(np.array([[0.1, 0.1, 1.0], [0.3, 0.1, 3.0], [1.5, 0.5, 7.0]]), Lattice(0.5, 0.5, 1.0, 2, 1))
-    array([[0.2, 0.1, 2. ],
-           [1.5, 0.5, 7. ]])
+    (array([[0.2, 0.1, 2. ],
+           [1.5, 0.5, 7. ]]), array([2., 1.]))
     """
     if not len(xyz):
-        return xyz
+        return xyz, np.zeros(0)
     i, j, _ = lattice.cell_of(xyz[:, 0], xyz[:, 1])
     i, j = i - i.min(), j - j.min()
     _, cell, n = np.unique(j * (i.max() + 1) + i, return_inverse=True, return_counts=True)
-    return np.column_stack([np.bincount(cell, column) / n for column in xyz.T])
+    return np.column_stack([np.bincount(cell, column) / n for column in xyz.T]), n.astype(float)
 
 
-def levelled(xyz: Floats) -> Floats:
+def levelled(xyz: Floats, returns: Floats | None = None) -> Floats:
     """The same points with the noise taken down where the ground around them is even.
 
     Each is put on the plane of its neighbours and itself where it lies off it by no more than noise does, and
     so do they: a kerb, the edge of a bank and a boulder stay as they were measured.
+
+    Parameters
+    ----------
+    xyz : (n, 3) float
+    returns : (n,) float, optional
+        Of how many returns each point is the mean; of one where it is left out.
 
     Examples
     --------
@@ -234,7 +240,8 @@ def levelled(xyz: Floats) -> Floats:
     """
     if len(xyz) <= 2 * _AROUNDS[0]:
         return xyz
-    sigma = _noise(xyz)
+    returns = np.ones(len(xyz)) if returns is None else returns
+    sigma = _noise(xyz, returns)
     if sigma == 0:
         return xyz
     tree, k = cKDTree(xyz[:, :2]), min(_AROUNDS[-1], len(xyz))
@@ -242,64 +249,66 @@ def levelled(xyz: Floats) -> Floats:
     for start in range(0, len(xyz), _AT_A_TIME):
         part = slice(start, start + _AT_A_TIME)
         near: Any = tree.query(xyz[part, :2], k=k)[1]
-        z[part] += _moved(xyz[near] - xyz[part, None], sigma)
+        z[part] += _moved(xyz[near] - xyz[part, None], returns[near], sigma)
     return np.column_stack([xyz[:, :2], z])
 
 
-def _moved(around: Floats, sigma: float) -> Floats:
+def _moved(around: Floats, returns: Floats, sigma: float) -> Floats:
     """How far a point is moved, from the places around it, itself first, nearest to farthest (n, k, 3)."""
-    level, even = _borne_out(around, sigma, _AROUNDS)
-    return np.where(even & (np.abs(level) < _MOVED * sigma), level, 0.0)
+    level, even = _borne_out(around, returns, sigma, _AROUNDS)
+    return np.where(even & (np.abs(level) < _MOVED * sigma / np.sqrt(returns[:, 0])), level, 0.0)
 
 
-def _borne_out(around: Floats, sigma: float, counts: tuple[int, ...]) -> tuple[Floats, Mask]:
-    """Heights at the origin on planes through places (n, k, 3), nearest first, and whether the fewest lie on
-    one within their noise.
+def _borne_out(around: Floats, returns: Floats, sigma: float, counts: tuple[int, ...]) -> tuple[Floats, Mask]:
+    """Heights at the origin on planes through places (n, k, 3), nearest first, and whether the places lie on
+    one within their noise: the fewest, or else twice as many, of which a few stand off by chance.
 
     Each is of as many places as lie on one plane by all that their noise tells: a wider one must bear out
     the narrower ones (intersection of confidence intervals, Goldenshluger & Nemirovski 1997, Math. Methods
-    Statist. 6:135).
+    Statist. 6:135). `returns` (n, k) is of how many returns each place is the mean, `sigma` the standard
+    error of one.
     """
-    found, rest, error = _levels(around[:, : counts[0]])
-    first = open_ = _scatter(rest) < _EVEN * sigma
+    found, scatter, error = _levels(around[:, : counts[0]], returns[:, : counts[0]])
+    even = scatter < _EVEN * sigma
+    open_ = np.ones(len(even), bool)
     low, high = found - _AGREE * sigma * error, found + _AGREE * sigma * error
+    low[~even], high[~even] = -np.inf, np.inf
     for n in counts[1:]:
         which = np.flatnonzero(open_)
         if n > around.shape[1] or not len(which):
             break
-        level, rest, error = _levels(around[which, :n])
+        level, scatter, error = _levels(around[which, :n], returns[which, :n])
         low[which] = np.maximum(low[which], level - _AGREE * sigma * error)
         high[which] = np.minimum(high[which], level + _AGREE * sigma * error)
-        agree = (_scatter(rest) < (1 + _CHANCE / np.sqrt(2 * (n - 3))) * sigma) & (low[which] <= high[which])
+        agree = (scatter < (1 + _CHANCE / np.sqrt(2 * (n - 3))) * sigma) & (low[which] <= high[which])
         found[which[agree]] = level[agree]
+        even[which[agree]] = True
         open_ = np.zeros(len(open_), bool)
         open_[which[agree]] = True
-    return found, first
+    return found, even
 
 
-def _scatter(rest: Floats) -> Floats:
-    """Standard deviation of places (n, k) about their plane."""
-    return np.asarray(np.sqrt((rest**2).sum(axis=1) / (rest.shape[1] - 3)))
-
-
-def _levels(around: Floats) -> tuple[Floats, Floats, Floats]:
-    """Of planes through places (n, k, 3): their heights at the origin, how far each place lies off, and the
-    standard error of the height in those of a place."""
+def _levels(around: Floats, returns: Floats) -> tuple[Floats, Floats, Floats]:
+    """Of planes through places (n, k, 3), which are means of so many returns (n, k): their heights at the
+    origin, what a return scatters about them, and the standard error of the height in those of a return."""
     k = around.shape[1]
-    centre = around.mean(axis=1)
+    weight = returns / returns.sum(axis=1, keepdims=True)
+    centre = np.einsum("nk,nki->ni", weight, around)
     off = around - centre[:, None]
-    moments = np.einsum("nki,nkj->nij", off[..., :2], off[..., :2])
-    right = np.einsum("nki,nk->ni", off[..., :2], off[..., 2])
+    flat = off[..., :2] * weight[..., None]
+    moments = np.einsum("nki,nkj->nij", flat, off[..., :2])
+    right = np.einsum("nki,nk->ni", flat, off[..., 2])
     # A pinch of stiffness: neighbours on one line get no slope across it.
     stiff = 1e-11 * np.trace(moments, axis1=1, axis2=2)[:, None, None] * np.eye(2) + 1e-12 * np.eye(2)
     both = np.linalg.solve(moments + stiff, np.stack([right, centre[:, :2]], axis=-1))
     slope, lever = both[..., 0], both[..., 1]
     rest = off[..., 2] - np.einsum("nki,ni->nk", off[..., :2], slope)
     level = centre[:, 2] - (centre[:, :2] * slope).sum(axis=1)
-    return level, rest, np.sqrt(1 / k + (centre[:, :2] * lever).sum(axis=1))
+    error = np.sqrt((1 + (centre[:, :2] * lever).sum(axis=1)) / returns.sum(axis=1))
+    return level, np.sqrt((returns * rest**2).sum(axis=1) / (k - 3)), error
 
 
-def _on_planes(xyz: Floats, sigma: float, x: Floats, y: Floats, otherwise: Floats) -> Floats:
+def _on_planes(xyz: Floats, returns: Floats, sigma: float, x: Floats, y: Floats, otherwise: Floats) -> Floats:
     """Heights on the planes of the points nearest to each place; otherwise where those span none."""
     if len(xyz) < _AT_RIM[0] or not len(x):
         return otherwise
@@ -311,14 +320,16 @@ def _on_planes(xyz: Floats, sigma: float, x: Floats, y: Floats, otherwise: Float
     spread = np.linalg.eigvalsh(np.einsum("nki,nkj->nij", off, off))
     sound = spread[:, 0] > 0.02 * spread[:, 1]
     z = otherwise.copy()
-    z[sound] = _borne_out(around[sound], sigma, _AT_RIM)[0]
+    z[sound] = _borne_out(around[sound], returns[near[sound]], sigma, _AT_RIM)[0]
     return z
 
 
-def _noise(xyz: Floats) -> float:
-    """Standard error of one height, from how points scatter about their neighbours' plane."""
+def _noise(xyz: Floats, returns: Floats) -> float:
+    """Standard error of one return, from how points, means of so many, scatter about planes."""
     found = roughness(xyz)
-    return 0.0 if found is None else min(found.sigma_m, _MOST_NOISE_M)
+    if found is None:
+        return 0.0
+    return float(min(found.sigma_m / np.sqrt((1 / returns).mean()), _MOST_NOISE_M))
 
 
 def within(outline: Floats, x: Floats, y: Floats) -> Mask:

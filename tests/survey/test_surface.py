@@ -215,7 +215,7 @@ def test_ground_carried_on_under_eaves_is_as_sure_as_all_that_lies_on_its_plane(
         xyz = noisy(density, lambda x, y: 0.12 * x - 0.05 * y, 0.03, size=12.0, seed=seed)
         xyz = levelled(xyz[xyz[:, 0] < 6])
         x, y = np.full(5, 6.5), np.linspace(3, 9, 5)
-        off.append(_on_planes(xyz, 0.03, x, y, np.zeros(5)) - (0.12 * x - 0.05 * y))
+        off.append(_on_planes(xyz, np.ones(len(xyz)), 0.03, x, y, np.zeros(5)) - (0.12 * x - 0.05 * y))
     assert np.sqrt(np.mean(np.square(off))) < 0.015
 
 
@@ -264,6 +264,8 @@ def test_places_that_too_few_points_tell_of_keep_their_heights():
     few = on(strewn(20, 5.0), lambda x, y: x)
     line = np.column_stack([np.arange(40.0), np.arange(40.0), np.zeros(40)])
     for xyz in (few, line):
-        np.testing.assert_array_equal(_on_planes(xyz, 0.0, x, y, before), before)
+        np.testing.assert_array_equal(_on_planes(xyz, np.ones(len(xyz)), 0.0, x, y, before), before)
     many = on(strewn(60, 5.0), lambda x, y: 0.5 * x - y)
-    np.testing.assert_allclose(_on_planes(many, 0.0, x, y, before), 0.5 * x - y, atol=1e-9)
+    np.testing.assert_allclose(
+        _on_planes(many, np.ones(len(many)), 0.0, x, y, before), 0.5 * x - y, atol=1e-9
+    )
