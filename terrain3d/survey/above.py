@@ -9,6 +9,7 @@ from terrain3d.survey.classes import IGNORED, STANDS_ABOVE_M, STRUCTURES, VEGETA
 from terrain3d.survey.gaps import Mask
 from terrain3d.survey.point_shapes import afloat, shapes_of
 from terrain3d.survey.surface import within
+from terrain3d.survey.taken import from_above
 from terrain3d.survey.vehicles import Vehicle, vehicles
 from terrain3d.units import Floats
 from terrain3d.wording import listed
@@ -63,9 +64,8 @@ def sort_standing(
     line[judged] = on_line
     structure = stands & np.isin(classes, STRUCTURES)
     doubts = []
-    # Each pulse of a scan from the ground gives one return, some of those from the air give several.
-    from_above = bool(n_returns.max(initial=1) > 1)
-    driven = vehicles(xyz, above_m, stands & ~np.isin(classes, VEGETATION + STRUCTURES), from_above)
+    may_drive = stands & ~np.isin(classes, VEGETATION + STRUCTURES)
+    driven = vehicles(xyz, above_m, may_drive, from_above(xyz[:, :2], n_returns))
     for vehicle in driven:
         leaf &= ~vehicle.members
         line &= ~vehicle.members

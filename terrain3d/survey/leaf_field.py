@@ -15,7 +15,8 @@ from scipy.ndimage import uniform_filter
 
 from terrain3d.survey.gaps import Mask, covered, spacing
 from terrain3d.survey.lattice import Lattice, Relief
-from terrain3d.survey.leaf_strips import strips
+from terrain3d.survey.leaf_strips import Strips, strips
+from terrain3d.survey.taken import from_above
 from terrain3d.terrain import LEAF_PROJECTION
 from terrain3d.units import Floats
 
@@ -44,7 +45,7 @@ _SURE = 1.2
 _MORE_IN_STRIPS = 5.0
 #: With fewer returns than this around a place, what is said of its leaves is a guess.
 _FEW = 4.0
-#: Where each pulse gave one return, as in scans from the ground, how many passed cannot be told from what
+#: In a scan from the ground, or where each pulse gave one return, how many passed cannot be told from what
 #: they met: leaves are then taken for medium ones at least, m2/m3 (`density = "medium"`), and hollows as wide
 #: as two of their shells for full.
 UNTOLD, _SHELL_M = 2.0, 0.3
@@ -105,7 +106,8 @@ def estimated(
     in it, and the next wider one is added with the weight of twenty. So the field is as fine as the returns
     are many, and nowhere has a step that is not in them. Slices up to 0.75 m above and below that have leaves
     are added likewise: a plant varies less upwards than the few pulses that a slice of it meets. Under leaves
-    that nothing passed, those above are carried on down.
+    that nothing passed, those above are carried on down. Where leaves grow in strips, as in hedges, the field
+    is its mean along the strip (`leaf_strips`).
     """
     ground = relief.ground
     shape = ground.z.shape
@@ -123,8 +125,14 @@ def estimated(
         return Profiles.none(shape)
     own = (slice(pad, -pad or None), slice(pad, -pad or None))
     density, guessed = [], np.zeros(shape, bool)
-    at_least = None if n_returns[is_leaf].max() > 1 else _where_hit(j, i, height, leaf, lattice, apart_m)
-    for top_m, of_slice, few in _slices(j * lattice.nx + i, height, part, leaf, low, lattice, apart_m):
+    cell = j * lattice.nx + i
+    at_least, in_strips = None, None
+    if from_above(xyz[:, :2], n_returns):
+        beside = height < _LOOKED_AT_M
+        in_strips = strips(cell[beside], leaf[beside], part[beside], lattice, apart_m)
+    else:
+        at_least = _where_hit(j, i, height, leaf, lattice, apart_m)
+    for top_m, of_slice, few in _slices(cell, height, part, leaf, low, lattice, apart_m, in_strips):
         if at_least is not None:
             of_slice = np.maximum(of_slice, np.where(at_least(top_m), UNTOLD, 0.0))
         density.append(of_slice[own].astype(np.float32))
@@ -156,13 +164,18 @@ def _where_hit(
 
 
 def _slices(
-    cell: Indices, height: Floats, part: Floats, leaf: Mask, low: Mask, lattice: Lattice, apart_m: float
+    cell: Indices,
+    height: Floats,
+    part: Floats,
+    leaf: Mask,
+    low: Mask,
+    lattice: Lattice,
+    apart_m: float,
+    in_strips: Strips | None,
 ) -> Iterator[tuple[float, Floats, Mask]]:
     """From the highest down: each slice's top, the density in it (ny, nx), where few tell of its leaves."""
     above = np.zeros((lattice.ny, lattice.nx))
     told = _with_those_beside(_told(cell, height, part, leaf, low, lattice, apart_m))
-    beside = height < _LOOKED_AT_M
-    in_strips = strips(cell[beside], leaf[beside], part[beside], lattice, apart_m)
     more = np.ones(above.shape)
     if in_strips is not None:
         more[in_strips.rows, in_strips.columns] = _MORE_IN_STRIPS

@@ -1,6 +1,6 @@
 """What surveys make of a site that is known, against the site itself (tests/virtual_survey.py).
 
-The figures in each test's sentence are of five scans with seeds 0 to 4; seed 0 is held here.
+The figures in each test's sentence are of ten scans, seeds 0 to 9; bars are held on the first five or on one.
 """
 
 from functools import lru_cache
@@ -15,8 +15,8 @@ from tests.made_files import write_las
 
 
 @lru_cache(maxsize=2)
-def scan(density):
-    return known.from_the_air(density) if density else known.from_the_ground()
+def scan(density, seed=0):
+    return known.from_the_air(density, seed) if density else known.from_the_ground()
 
 
 @pytest.fixture(scope="module")
@@ -24,9 +24,9 @@ def folder(tmp_path_factory):
     return tmp_path_factory.mktemp("scans")
 
 
-def read(folder, density, how, **ground):
-    returns = scan(density)
-    name = f"{density}-{how}.las"
+def read(folder, density, how, seed=0, **ground):
+    returns = scan(density, seed)
+    name = f"{density}-{how}-{seed}.las"
     write_las(
         folder / name,
         returns.xyz,
@@ -39,44 +39,47 @@ def read(folder, density, how, **ground):
     return build_terrain(site, folder, 12.0)
 
 
-@pytest.mark.parametrize(
-    ("density", "how", "same", "false_held", "missed"),
-    [
-        (10, "vendor", 0.93, 0.03, 0.06),
-        (30, "vendor", 0.93, 0.03, 0.06),
-        (10, "ground", 0.93, 0.03, 0.06),
-        (30, "ground", 0.93, 0.03, 0.06),
-        (4, "vendor", 0.90, 0.05, 0.06),
-        (4, "none", 0.90, 0.05, 0.06),
-        (10, "none", 0.92, 0.03, 0.09),
-    ],
-)
-def test_verdicts_on_a_survey_from_the_air_are_those_on_the_site(
-    folder, density, how, same, false_held, missed
-):
-    """For every mount: the same verdict, held that is not, held that is missed.
-
-    Of the 180 at 10 and 30 a square metre, all classes or ground alone, the verdict is the same on 91.7 % at
-    least (2 under 93 %), of what is told held 4.2 % is not at most (16 over 3 %), of what is held 7.4 % is
-    missed at most (6 over 6 %), and 4.9 % at most without being told as hanging on leaves. What is over is a
-    rim one cell wide, and 16 m2 have a rim of 5 %. At 4 a square metre, or without classes, 13 of 225 claim
-    over 5 % that is not held. In one of these scans a hedge has a hole of 2 m that chance left, and 44 % of
-    what a pole is told to hold lies behind it.
-    """
-    found = known.agreement(read(folder, density, how))
+def check(found, same, false_held, missed, untold):
     for mount, figures in found.items():
         assert figures.same >= same, (mount, figures)
         assert figures.false_held <= false_held, (mount, figures)
         assert figures.missed <= missed, (mount, figures)
-        assert figures.untold <= (0.08 if how == "none" else 0.06), (mount, figures)
+        assert figures.untold <= untold, (mount, figures)
         assert figures.unknown < 0.01, (mount, figures)
+
+
+@pytest.mark.parametrize("seed", range(5))
+@pytest.mark.parametrize("density", [10, 30])
+def test_verdicts_on_a_survey_from_the_air_are_those_on_the_site(folder, density, seed):
+    """For every mount, all classes or ground alone: the same verdict on 93 % of the ground within arc and
+    range, of what is told held 3 % that is not, of what is held 6 % that is missed.
+
+    On five more scans 3 of 90 mounts with all classes claim more (5.4 % at most), 3 miss more (7.0 %), and on
+    one the verdict is the same on 90.9 %. What is over is a rim one cell wide, and 16 m2 have a rim of 5 %.
+    """
+    for how in ("vendor", "ground"):
+        check(known.agreement(read(folder, density, how, seed)), 0.93, 0.03, 0.06, 0.06)
+
+
+@pytest.mark.parametrize(
+    ("density", "how", "same", "false_held", "missed"),
+    [(4, "vendor", 0.90, 0.05, 0.06), (4, "none", 0.90, 0.05, 0.07), (10, "none", 0.92, 0.03, 0.09)],
+)
+def test_verdicts_on_a_thin_survey_or_one_without_classes_claim_little_that_is_not_held(
+    folder, density, how, same, false_held, missed
+):
+    """Of 360 mounts on ten scans 21 claim over 5 % that is not held; the most, 24 %, at 4 a square metre and
+    without classes: a stretch of a wall that no pulse met is taken for a way through."""
+    check(
+        known.agreement(read(folder, density, how)), same, false_held, missed, 0.08 if how == "none" else 0.06
+    )
 
 
 def test_verdicts_on_a_scan_from_the_ground_are_those_on_the_site(folder):
     """Five places of a tripod, no classes: what none of them saw is unknown, and not claimed."""
     for mount, figures in known.agreement(read(folder, 0, "none")).items():
         assert figures.same + figures.unknown >= 0.90, (mount, figures)
-        assert figures.false_held <= 0.07, (mount, figures)
+        assert figures.false_held <= 0.05, (mount, figures)
 
 
 def test_a_unit_on_a_house_wall_looks_out_under_the_eaves(folder):
