@@ -34,6 +34,9 @@ _FEWEST = 6
 #: What is lower came from under it, or through it; pulses at the rim light both, the vehicle and the ground
 #: beside it.
 _LOW_M, _RIM_M = 0.3, 0.4
+#: A side lies this far past the outermost returns, in their spacings: past a corner that few returns leave
+#: out there would be sight.
+_PAST_LAST = 0.3
 
 
 @dataclass(frozen=True, eq=False)
@@ -142,5 +145,7 @@ def vehicles(xyz: Floats, above_m: Floats, stands: Mask, from_above: bool = Fals
         ):
             members = np.zeros(len(xyz), bool)
             members[own] = True
-            found.append(Vehicle(corners, top, members))
+            past_m = _PAST_LAST * float(np.sqrt(rectangle.area / len(own)))
+            outline = shapely.get_coordinates(rectangle.buffer(past_m, join_style="mitre"))[:4]
+            found.append(Vehicle(outline, top, members))
     return found
