@@ -48,11 +48,13 @@ def command(site: Path, out: Path, only: tuple[str, ...]) -> None:
     with progress_on_terminal() as progress:
         study = study_of(judge_ready(ready, progress), progress=progress)
         from terrain3d.pack.write import write_pack
+        from terrain3d.paper.table import print_warnings
 
         older = write_pack(study, out, kinds, progress, waiting_for(out))
     try:
         with whoever_reads():
             say((out / CONTENTS).read_text(encoding="utf-8").rstrip("\n"))
+            print_warnings(study.outcome)
         tell_older(out, older)
     except BaseException as error:
         error.add_note(f"the pack is in {out}")

@@ -87,6 +87,11 @@ def print_areas(outcome: Outcome) -> None:
     _print(areas(outcome))
 
 
+def print_warnings(outcome: Outcome) -> None:
+    """Print the warnings about the options, each once, then the caution."""
+    _print(Group(*_closing_lines(outcome)))
+
+
 def _print(lines: RenderableType) -> None:
     lay_out(lines)
 

@@ -99,14 +99,16 @@ def study_of_one_option(local):
 
 
 def test_a_whole_pack_by_command(tmp_path, capsys):
-    """It prints what it wrote, and says which kinds a site without a CRS cannot have."""
-    site = written(tmp_path, EVERYTHING + option_text("north"))
+    """It prints what it wrote and what it warns of, and says which kinds a site without a CRS cannot have."""
+    far = '[[protect]]\nname = "pond"\noutline = [[13, -14], [14, -14], [14, -13], [13, -13]]\n'
+    site = written(tmp_path, EVERYTHING + far + option_text("north"))
     assert run("pack", site, "--out", tmp_path / "pack", "--only", "kml") == 2
     assert "needs a place on earth" in capsys.readouterr().err
     assert not (tmp_path / "pack").exists()
     assert run("pack", site, "--out", tmp_path / "pack", "--only", "plan", "--only", "tables") == 0
     told = capsys.readouterr().out
     assert told.startswith((tmp_path / "pack" / "contents.txt").read_text(encoding="utf-8"))
+    assert '1.0 m² of "pond" (100%) lie beyond the reach of every unit' in " ".join(told.split())
     there = {name.split("/")[0] for name in files(tmp_path / "pack")}
     assert there == {
         ".written-by-terrain3d",
