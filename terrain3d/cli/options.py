@@ -44,10 +44,19 @@ class Finite(click.FloatRange):
         return number
 
 
+class Folder(click.Path):
+    """A folder on this machine: an address would be made one, of that name."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        if "://" in str(value):
+            self.fail(f"{value!r} is an address, not a folder on this machine", param, ctx)
+        return super().convert(value, param, ctx)
+
+
 def out_option(default: Path, text: str) -> Callable[[Any], Any]:
     """The `--out` option of the commands that write."""
     return click.option(
-        "--out", type=click.Path(path_type=Path), default=default, metavar="DIR", show_default=True, help=text
+        "--out", type=Folder(path_type=Path), default=default, metavar="DIR", show_default=True, help=text
     )
 
 

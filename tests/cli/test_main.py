@@ -99,6 +99,14 @@ def test_films_are_kept_as_pictures_are(tmp_path, capsys, monkeypatch):
     assert not list((out / "stills").glob("*.gif"))
 
 
+def test_an_address_is_no_folder_to_write_to(site, tmp_path, capsys, monkeypatch):
+    """It would be made one, of that name, below the folder that the command was called in."""
+    monkeypatch.chdir(tmp_path)
+    assert run("cover", site, "--out", "https://example.org/out") == 2
+    assert "is an address, not a folder on this machine" in capsys.readouterr().err
+    assert [path.name for path in tmp_path.iterdir()] == ["site.toml"]
+
+
 def test_compare_prints_a_table_on_standard_output_alone(site, tmp_path, capsys):
     """In a pipe: the table on standard output, nothing on standard error."""
     assert run("compare", site, "--out", tmp_path / "out", "--stills", "none") == 0
