@@ -77,7 +77,12 @@ class Profiles:
 
 
 def estimated(
-    xyz: Floats, is_leaf: Mask, is_low: Mask, n_returns: NDArray[np.uint8], relief: Relief
+    xyz: Floats,
+    is_leaf: Mask,
+    is_low: Mask,
+    n_returns: NDArray[np.uint8],
+    relief: Relief,
+    bare: Mask | None = None,
 ) -> Profiles:
     """Leaf area density from the share of returns that each slice stops.
 
@@ -93,6 +98,8 @@ def estimated(
     n_returns : (n,) uint8
         Of the pulse that each is of: one that came back in three parts counts once, a third each.
     relief : Relief
+    bare : (ny, nx) bool, optional
+        Cells that are known to have no leaves, whatever grows around them.
 
     Notes
     -----
@@ -139,6 +146,8 @@ def estimated(
         if top_m <= _LOOKED_AT_M:
             guessed |= few[own]
     column = np.stack(density[::-1], axis=-1)
+    if bare is not None:
+        column[bare], guessed[bare] = 0.0, False
     some = column.any(axis=-1)
     row = np.full(shape, -1, np.int64)
     row[some] = np.arange(some.sum())

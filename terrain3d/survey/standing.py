@@ -16,6 +16,7 @@ from terrain3d.survey.lattice import Relief
 from terrain3d.survey.leaf_field import Profiles, estimated
 from terrain3d.survey.places import TellPlace, local_place
 from terrain3d.survey.solids import SURVEYED
+from terrain3d.survey.surface import within
 from terrain3d.survey.thin_walls import thin_walls
 from terrain3d.survey.vehicles import Vehicle
 from terrain3d.terrain import Solids
@@ -71,7 +72,8 @@ def standing(
     above_m = xyz[:, 2] - relief.foot_at(xyz[:, 0], xyz[:, 1])
     sorted_ = sort_standing(xyz, above_m, classes, n_returns, ground, treatments)
     solids, eaves, on_walls = _solids(xyz, sorted_, ground, relief, wall_mounts, eaves_m)
-    profiles = estimated(xyz, sorted_.leaf, sorted_.low, n_returns, relief)
+    bare = _without_leaves(relief, treatments)
+    profiles = estimated(xyz, sorted_.leaf, sorted_.low, n_returns, relief, bare)
     doubts = sorted_.doubts
     if eaves and eaves_m > 0:
         doubts += (
@@ -92,6 +94,15 @@ def standing(
             "person: few pulses came so far down",
         )
     return solids, profiles, doubts
+
+
+def _without_leaves(relief: Relief, treatments: Sequence[Treatment]) -> Mask:
+    """(ny, nx) cells where a person says that no leaves grow; of two that say otherwise the later counts."""
+    bare = np.zeros(relief.ground.z.shape, bool)
+    x, y = np.meshgrid(relief.ground.xs, relief.ground.ys)
+    for treatment in treatments:
+        bare[within(treatment.outline, x, y)] = treatment.take_as != "foliage"
+    return bare
 
 
 def _solids(

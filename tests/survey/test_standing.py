@@ -226,3 +226,26 @@ def test_a_van_is_closed_to_the_ground_where_ground_is_seen_within_its_rim():
     first = mesh.ray.intersects_location(start, np.tile([1.0, 0, 0], (len(y), 1)), multiple_hits=False)[0]
     assert len(first) == len(y)
     np.testing.assert_allclose(first[:, 0], -1.0, atol=0.2)
+
+
+def test_a_way_through_a_hedge_is_open_where_a_person_says_so():
+    """Two metres of a hedge were met by no pulse: they are carried on, but for a gateway that is drawn there."""
+    hedge = strewn(10, (-12, -0.45, 0.2), (12, 0.45, 1.5), 8)
+    hedge = hedge[np.abs(hedge[:, 0]) > 1.0]
+    ground = strewn(10, (-18, -18, 0), (18, 18, 0), 9)
+    ground = ground[np.abs(ground[:, 1]) > 0.5]
+    xyz = np.vstack([ground, hedge])
+    classes = np.repeat([2, 4], [len(ground), len(hedge)]).astype(np.uint8)
+    which = np.repeat(["ground", "shrub"], [len(ground), len(hedge)])
+    x, y = np.meshgrid(RELIEF.ground.xs, RELIEF.ground.ys)
+    gateway = (np.abs(x) < 0.75) & (np.abs(y) < 0.3)
+    beside = (np.abs(x) > 1.5) & (np.abs(x) < 11) & (np.abs(y) < 0.3)
+    carried_on = read(xyz, classes, which)[1].row >= 0
+    assert carried_on[gateway].mean() > 0.9
+    outline = np.array([[-0.75, -2.0], [0.75, -2.0], [0.75, 2.0], [-0.75, 2.0]])
+    opened = read(xyz, classes, which, treatments=[Treatment(outline, "nothing")])[1].row >= 0
+    assert not opened[gateway].any()
+    assert opened[beside].mean() > 0.95
+    # Of two outlines that lie upon each other the later counts.
+    both = [Treatment(outline, "nothing"), Treatment(outline, "foliage")]
+    assert (read(xyz, classes, which, treatments=both)[1].row >= 0)[gateway].mean() > 0.9
