@@ -229,7 +229,7 @@ def test_a_van_is_closed_to_the_ground_where_ground_is_seen_within_its_rim():
 
 
 def test_a_way_through_a_hedge_is_open_where_a_person_says_so():
-    """Two metres of a hedge were met by no pulse: they are carried on, but for a gateway that is drawn there."""
+    """Two metres of a hedge were met by no pulse: it is carried on, but for a drawn gateway."""
     hedge = strewn(10, (-12, -0.45, 0.2), (12, 0.45, 1.5), 8)
     hedge = hedge[np.abs(hedge[:, 0]) > 1.0]
     ground = strewn(10, (-18, -18, 0), (18, 18, 0), 9)
