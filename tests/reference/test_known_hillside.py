@@ -63,7 +63,12 @@ def test_verdicts_on_a_survey_from_the_air_are_those_on_the_site(folder, density
 
 @pytest.mark.parametrize(
     ("density", "how", "same", "false_held", "missed"),
-    [(4, "vendor", 0.90, 0.05, 0.06), (4, "none", 0.90, 0.05, 0.07), (10, "none", 0.92, 0.03, 0.09)],
+    [
+        (4, "vendor", 0.90, 0.05, 0.06),
+        (4, "none", 0.90, 0.05, 0.06),
+        (10, "none", 0.92, 0.03, 0.09),
+        (30, "none", 0.93, 0.04, 0.06),
+    ],
 )
 def test_verdicts_on_a_thin_survey_or_one_without_classes_claim_little_that_is_not_held(
     folder, density, how, same, false_held, missed
