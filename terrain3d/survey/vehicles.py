@@ -29,8 +29,9 @@ _BETWEEN, _SKIN_M = 0.3, 0.3
 #: What has this share of its rim beside something taller than a van is the low part of that, such as a roof
 #: on a slope.
 _BESIDE_TALL = 0.2
-#: Returns in the middle that tell so.
-_FEWEST = 6
+#: Returns in the middle that tell so, and how few do where none came from within: of leaves, which give half
+#: from there, one in 16 shows none in four.
+_FEWEST, _FEWEST_CLEAR = 6, 4
 #: What is lower came from under it, or through it; pulses at the rim light both, the vehicle and the ground
 #: beside it.
 _LOW_M, _RIM_M = 0.3, 0.4
@@ -140,7 +141,7 @@ def vehicles(xyz: Floats, above_m: Floats, stands: Mask, from_above: bool = Fals
             and _LENGTH_M[0] <= sides[1] <= _LENGTH_M[1]
             and _HEIGHT_M[0] <= top <= _HEIGHT_M[1]
             and area >= _FILLED * np.prod(sides)
-            and there.sum() >= _FEWEST
+            and there.sum() >= (_FEWEST if under.any() else _FEWEST_CLEAR)
             and under.sum() <= _BETWEEN * there.sum()
         ):
             members = np.zeros(len(xyz), bool)

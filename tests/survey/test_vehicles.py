@@ -96,6 +96,21 @@ def test_a_clipped_shrub_of_the_same_size_is_none(density, seed):
     assert found(bare) == []
 
 
+def test_at_four_returns_a_square_metre_most_cars_are_told_from_shrubs():
+    """Of forty cars 33, and 4 of forty shrubs of their size, in whose middle some five returns lie; where six are
+    asked for in any case it is 24 and 3."""
+    cars = shrubs = 0
+    for seed in range(40):
+        cars += len(found(driven(4, *CAR, seed=seed)))
+        rng = np.random.default_rng(seed)
+        bare = ground(4, seed=seed)
+        within = (np.abs(bare[:, 0]) < 0.9) & (np.abs(bare[:, 1]) < 2.2)
+        bare[within, 2] = np.maximum(1.4 - rng.exponential(1 / (0.5 * 2.5), within.sum()), bare[within, 2])
+        shrubs += len(found(bare))
+    assert cars >= 33
+    assert shrubs <= 4
+
+
 @pytest.mark.parametrize(
     ("wide", "long", "high"),
     [(3.0, 5.0, 2.4), (1.8, 9.0, 1.5), (1.0, 3.5, 1.4), (1.8, 4.4, 3.2), (1.8, 4.4, 0.8), (1.6, 2.0, 1.4)],
