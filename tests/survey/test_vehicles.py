@@ -97,8 +97,8 @@ def test_a_clipped_shrub_of_the_same_size_is_none(density, seed):
 
 
 def test_at_four_returns_a_square_metre_most_cars_are_told_from_shrubs():
-    """Of forty cars 33, and 4 of forty shrubs of their size, in whose middle some five returns lie; where six are
-    asked for in any case it is 24 and 3."""
+    """Of forty cars 33, and 4 of forty shrubs of their size: some five returns lie in the middle of one, and
+    where six are asked for in any case it is 24 and 3."""
     cars = shrubs = 0
     for seed in range(40):
         cars += len(found(driven(4, *CAR, seed=seed)))
