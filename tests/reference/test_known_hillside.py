@@ -74,7 +74,7 @@ def test_verdicts_on_a_thin_survey_or_one_without_classes_claim_little_that_is_n
     folder, density, how, same, false_held, missed
 ):
     """Of 360 mounts on ten scans 18 claim over 5 % that is not held; the most, 24 %, at 4 a square metre and
-    without classes: a stretch of a wall that no pulse met is taken for a way through."""
+    without classes: a stretch of a wall whose top no pulse met is taken for a way through."""
     check(
         known.agreement(read(folder, density, how)), same, false_held, missed, 0.08 if how == "none" else 0.06
     )
