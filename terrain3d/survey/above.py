@@ -23,13 +23,15 @@ class Standing:
     """Masks over the points of a survey, and what a person should know about them.
 
     `thin` are those of the solid ones that stand on a line: walls, fences, gates. `low` are neither ground
-    nor anything that stands: growth that is lower than `STANDS_ABOVE_M`, or the foot of a hedge.
+    nor anything that stands: growth that is lower than `STANDS_ABOVE_M`, or the foot of a hedge. `is_flown`
+    says that they were taken from above.
     """
 
     solid: Mask
     leaf: Mask
     thin: Mask
     low: Mask
+    is_flown: bool
     vehicles: tuple[Vehicle, ...] = ()
     doubts: tuple[str, ...] = ()
 
@@ -65,7 +67,8 @@ def sort_standing(
     structure = stands & np.isin(classes, STRUCTURES)
     doubts = []
     may_drive = stands & ~np.isin(classes, VEGETATION + STRUCTURES)
-    driven = vehicles(xyz, above_m, may_drive, from_above(xyz[:, :2], n_returns))
+    is_flown = from_above(xyz[:, :2], n_returns)
+    driven = vehicles(xyz, above_m, may_drive, is_flown)
     for vehicle in driven:
         leaf &= ~vehicle.members
         line &= ~vehicle.members
@@ -94,7 +97,7 @@ def sort_standing(
         )
     low = ~ground & (above_m > _LOW_M) & (above_m <= STANDS_ABOVE_M)
     low &= ~np.isin(classes, IGNORED + STRUCTURES)
-    return Standing(solid, leaf, solid & line & ~told, low, tuple(driven), tuple(doubts))
+    return Standing(solid, leaf, solid & line & ~told, low, is_flown, tuple(driven), tuple(doubts))
 
 
 def _unsaid(classes: Classes) -> str:

@@ -16,7 +16,6 @@ from scipy.ndimage import uniform_filter
 from terrain3d.survey.gaps import Mask, covered, spacing
 from terrain3d.survey.lattice import Lattice, Relief
 from terrain3d.survey.leaf_strips import Strips, strips
-from terrain3d.survey.taken import from_above
 from terrain3d.terrain import LEAF_PROJECTION
 from terrain3d.units import Floats
 
@@ -81,6 +80,7 @@ def estimated(
     is_leaf: Mask,
     is_low: Mask,
     n_returns: NDArray[np.uint8],
+    is_flown: bool,
     relief: Relief,
     bare: Mask | None = None,
 ) -> Profiles:
@@ -97,6 +97,8 @@ def estimated(
         Those too low to stand on their own: they count as leaves where leaves stand over them.
     n_returns : (n,) uint8
         Of the pulse that each is of: one that came back in three parts counts once, a third each.
+    is_flown : bool
+        Taken from above, with pulses of several returns: how many passed leaves can then be told.
     relief : Relief
     bare : (ny, nx) bool, optional
         Cells that are known to have no leaves, whatever grows around them.
@@ -134,7 +136,7 @@ def estimated(
     density, guessed = [], np.zeros(shape, bool)
     cell = j * lattice.nx + i
     at_least, in_strips = None, None
-    if from_above(xyz[:, :2], n_returns):
+    if is_flown:
         beside = height < _LOOKED_AT_M
         in_strips = strips(cell[beside], leaf[beside], part[beside], lattice, apart_m)
     else:

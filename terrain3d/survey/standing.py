@@ -73,7 +73,7 @@ def standing(
     sorted_ = sort_standing(xyz, above_m, classes, n_returns, ground, treatments)
     solids, eaves, on_walls = _solids(xyz, sorted_, ground, relief, wall_mounts, eaves_m)
     bare = _without_leaves(relief, treatments)
-    profiles = estimated(xyz, sorted_.leaf, sorted_.low, n_returns, relief, bare)
+    profiles = estimated(xyz, sorted_.leaf, sorted_.low, n_returns, sorted_.is_flown, relief, bare)
     doubts = sorted_.doubts
     if eaves and eaves_m > 0:
         doubts += (

@@ -33,6 +33,6 @@ def from_above(xy: Floats, n_returns: NDArray[np.uint8]) -> bool:
     """
     if n_returns.max(initial=1) <= 1:
         return False
-    _, square = np.unique(np.floor(xy / _SQUARE_M).astype(np.int64), axis=0, return_inverse=True)
-    on_square = np.bincount(square.ravel())
-    return bool(np.median(on_square[square.ravel()]) <= _CROWDED * np.median(on_square))
+    x, y = np.floor((xy - xy.min(axis=0)) / _SQUARE_M).astype(np.int64).T
+    _, square, on_square = np.unique(y * (x.max() + 1) + x, return_inverse=True, return_counts=True)
+    return bool(np.median(on_square[square]) <= _CROWDED * np.median(on_square))

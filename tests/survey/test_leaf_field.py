@@ -6,6 +6,7 @@ import pytest
 from terrain3d.survey.lattice import Relief
 from terrain3d.survey.leaf_field import MOST_DENSE, SLICE_M, estimated
 from terrain3d.survey.surface import plane
+from terrain3d.survey.taken import from_above
 
 
 def field(xyz, leaf, relief, low=None, n_returns=None):
@@ -13,9 +14,9 @@ def field(xyz, leaf, relief, low=None, n_returns=None):
     # One pulse in this many came back in two parts: without any, how many passed could not be told.
     parts = np.ones(len(xyz), np.uint8)
     parts[np.flatnonzero(leaf)[:1]] = 2
-    return estimated(
-        xyz, leaf, nothing if low is None else low, parts if n_returns is None else n_returns, relief
-    )
+    returns = parts if n_returns is None else n_returns
+    is_flown = from_above(xyz[:, :2], returns)
+    return estimated(xyz, leaf, nothing if low is None else low, returns, is_flown, relief)
 
 
 def pulses(density: float, n: int, seed: int = 0, low: float = 2.0, top: float = 6.0):
